@@ -1,0 +1,146 @@
+//! The camera: lens and pose, and the way between picture and face plane.
+//!
+//! A face point X = (x, y, z) mm goes to the camera as Xc = R X + t (camera x right, y down, z forward), to the normalised
+//! u = (Xc.x/Xc.z, Xc.y/Xc.z), through the radial terms u_d = u (1 + k1 r² + k2 r⁴), r = |u| (Brown–Conrady, the
+//! convention of Zhang 2000, PAMI 22(11), eq. 11–12), and to pixels by f and the principal point.
+
+use crate::units::{FacePoint, ImagePoint};
+use nalgebra::{Matrix3, Vector2, Vector3};
+
+/// Focal length, principal point and radial distortion of a photo, in pixels of the upright picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lens {
+    /// Focal length, px (square pixels).
+    pub f_px: f64,
+    /// Principal point, x, px.
+    pub cx_px: f64,
+    /// Principal point, y, px.
+    pub cy_px: f64,
+    /// Radial term of r², unitless.
+    pub k1: f64,
+    /// Radial term of r⁴, unitless.
+    pub k2: f64,
+}
+
+impl Lens {
+    /// Normalised, undistorted direction → pixel.
+    #[must_use]
+    pub fn pixel_from_normalised(&self, u: Vector2<f64>) -> ImagePoint {
+        let r2 = u.norm_squared();
+        let q = 1.0 + r2 * (self.k1 + self.k2 * r2);
+        ImagePoint::new(self.cx_px + self.f_px * u.x * q, self.cy_px + self.f_px * u.y * q)
+    }
+
+    /// Pixel → normalised, undistorted direction, by Newton's method on the radius. `None` where the radial map cannot be
+    /// inverted (beyond its turning point) or the input isn't finite.
+    #[must_use]
+    pub fn normalised_from_pixel(&self, p: ImagePoint) -> Option<Vector2<f64>> {
+        let d = Vector2::new((p.x - self.cx_px) / self.f_px, (p.y - self.cy_px) / self.f_px);
+        let rd = d.norm();
+        if !rd.is_finite() {
+            return None;
+        }
+        if rd < 1e-12 {
+            return Some(d);
+        }
+        let mut r = rd;
+        for _ in 0..50 {
+            let r2 = r * r;
+            let slope = 1.0 + r2 * (3.0 * self.k1 + 5.0 * self.k2 * r2);
+            if slope < 1e-6 {
+                return None;
+            }
+            let step = (r * (1.0 + r2 * (self.k1 + self.k2 * r2)) - rd) / slope;
+            r -= step;
+            if !r.is_finite() || r < 0.0 {
+                return None;
+            }
+            if step.abs() < 1e-14 {
+                break;
+            }
+        }
+        Some(d * (r / rd))
+    }
+}
+
+/// Where the face stands before the camera: camera point = `rotation` · face point + `translation_mm`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pose {
+    /// Face frame → camera frame (x right, y down, z forward); a proper rotation.
+    pub rotation: Matrix3<f64>,
+    /// The face's centre in the camera frame, mm.
+    pub translation_mm: Vector3<f64>,
+}
+
+/// Lens and pose of one photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Camera {
+    /// The lens.
+    pub lens: Lens,
+    /// The pose.
+    pub pose: Pose,
+}
+
+impl Camera {
+    /// A point of the face frame (mm, z towards the archer) → pixel. `None` when it isn't in front of the camera.
+    #[must_use]
+    pub fn project(&self, p: Vector3<f64>) -> Option<ImagePoint> {
+        let c = self.pose.rotation * p + self.pose.translation_mm;
+        (c.z > 1e-6).then(|| self.lens.pixel_from_normalised(Vector2::new(c.x / c.z, c.y / c.z)))
+    }
+
+    /// A point of the face plane (mm) → pixel.
+    #[must_use]
+    pub fn image_from_face(&self, p: FacePoint) -> Option<ImagePoint> {
+        self.project(p.at_height(0.0))
+    }
+
+    /// Pixel → the point of the plane `height_mm` in front of the face plane that it shows. `None` when the ray misses it.
+    #[must_use]
+    pub fn plane_from_image(&self, p: ImagePoint, height_mm: f64) -> Option<FacePoint> {
+        let u = self.lens.normalised_from_pixel(p)?;
+        let centre = self.centre_mm();
+        let ray = self.pose.rotation.transpose() * Vector3::new(u.x, u.y, 1.0);
+        let s = (height_mm - centre.z) / ray.z;
+        (s.is_finite() && s > 0.0).then(|| FacePoint::new(centre.x + s * ray.x, centre.y + s * ray.y))
+    }
+
+    /// Pixel → the point of the face plane that it shows, mm.
+    #[must_use]
+    pub fn face_from_image(&self, p: ImagePoint) -> Option<FacePoint> {
+        self.plane_from_image(p, 0.0)
+    }
+
+    /// The camera's centre in the face frame, mm: x, y is the foot point on the face plane, z the distance from that plane.
+    #[must_use]
+    pub fn centre_mm(&self) -> Vector3<f64> {
+        -(self.pose.rotation.transpose() * self.pose.translation_mm)
+    }
+
+    /// The foot point: where the camera stands over the face plane, mm. Every perpendicular shaft points away from it.
+    #[must_use]
+    pub fn foot(&self) -> FacePoint {
+        let c = self.centre_mm();
+        FacePoint::new(c.x, c.y)
+    }
+
+    /// Homography that takes homogeneous *undistorted* pixels to face millimetres: the `image_to_face` of the end record,
+    /// scaled so that its last element is 1 (or its largest, if that vanishes). `None` when it doesn't exist.
+    #[must_use]
+    pub fn image_to_face(&self) -> Option<Matrix3<f64>> {
+        let (r, t, l) = (&self.pose.rotation, &self.pose.translation_mm, &self.lens);
+        let k = Matrix3::new(l.f_px, 0.0, l.cx_px, 0.0, l.f_px, l.cy_px, 0.0, 0.0, 1.0);
+        let plane = Matrix3::from_columns(&[r.column(0).into_owned(), r.column(1).into_owned(), *t]);
+        let h = (k * plane).try_inverse()?;
+        let scale = if h[(2, 2)].abs() > 1e-9 * h.amax() { h[(2, 2)] } else { h.amax() };
+        let h = h / scale;
+        h.iter().all(|v| v.is_finite()).then_some(h)
+    }
+
+    /// Angle between the view to the face's centre and the face's normal, rad.
+    #[must_use]
+    pub fn tilt_rad(&self) -> f64 {
+        let c = self.centre_mm();
+        (c.z / c.norm()).clamp(-1.0, 1.0).acos()
+    }
+}
