@@ -28,14 +28,20 @@ impl Lens {
     pub fn pixel_from_normalised(&self, u: Vector2<f64>) -> ImagePoint {
         let r2 = u.norm_squared();
         let q = 1.0 + r2 * (self.k1 + self.k2 * r2);
-        ImagePoint::new(self.cx_px + self.f_px * u.x * q, self.cy_px + self.f_px * u.y * q)
+        ImagePoint::new(
+            self.cx_px + self.f_px * u.x * q,
+            self.cy_px + self.f_px * u.y * q,
+        )
     }
 
     /// Pixel → normalised, undistorted direction, by Newton's method on the radius. `None` where the radial map cannot be
     /// inverted (beyond its turning point) or the input isn't finite.
     #[must_use]
     pub fn normalised_from_pixel(&self, p: ImagePoint) -> Option<Vector2<f64>> {
-        let d = Vector2::new((p.x - self.cx_px) / self.f_px, (p.y - self.cy_px) / self.f_px);
+        let d = Vector2::new(
+            (p.x - self.cx_px) / self.f_px,
+            (p.y - self.cy_px) / self.f_px,
+        );
         let rd = d.norm();
         if !rd.is_finite() {
             return None;
@@ -86,7 +92,10 @@ impl Camera {
     #[must_use]
     pub fn project(&self, p: Vector3<f64>) -> Option<ImagePoint> {
         let c = self.pose.rotation * p + self.pose.translation_mm;
-        (c.z > 1e-6).then(|| self.lens.pixel_from_normalised(Vector2::new(c.x / c.z, c.y / c.z)))
+        (c.z > 1e-6).then(|| {
+            self.lens
+                .pixel_from_normalised(Vector2::new(c.x / c.z, c.y / c.z))
+        })
     }
 
     /// A point of the face plane (mm) → pixel.
@@ -102,7 +111,8 @@ impl Camera {
         let centre = self.centre_mm();
         let ray = self.pose.rotation.transpose() * Vector3::new(u.x, u.y, 1.0);
         let s = (height_mm - centre.z) / ray.z;
-        (s.is_finite() && s > 0.0).then(|| FacePoint::new(centre.x + s * ray.x, centre.y + s * ray.y))
+        (s.is_finite() && s > 0.0)
+            .then(|| FacePoint::new(centre.x + s * ray.x, centre.y + s * ray.y))
     }
 
     /// Pixel → the point of the face plane that it shows, mm.
@@ -130,9 +140,14 @@ impl Camera {
     pub fn image_to_face(&self) -> Option<Matrix3<f64>> {
         let (r, t, l) = (&self.pose.rotation, &self.pose.translation_mm, &self.lens);
         let k = Matrix3::new(l.f_px, 0.0, l.cx_px, 0.0, l.f_px, l.cy_px, 0.0, 0.0, 1.0);
-        let plane = Matrix3::from_columns(&[r.column(0).into_owned(), r.column(1).into_owned(), *t]);
+        let plane =
+            Matrix3::from_columns(&[r.column(0).into_owned(), r.column(1).into_owned(), *t]);
         let h = (k * plane).try_inverse()?;
-        let scale = if h[(2, 2)].abs() > 1e-9 * h.amax() { h[(2, 2)] } else { h.amax() };
+        let scale = if h[(2, 2)].abs() > 1e-9 * h.amax() {
+            h[(2, 2)]
+        } else {
+            h.amax()
+        };
         let h = h / scale;
         h.iter().all(|v| v.is_finite()).then_some(h)
     }

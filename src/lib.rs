@@ -2,7 +2,10 @@
 //!
 //! Data flows one way, like a road: photo → camera → shafts → record → reading → advice → report. Every stage takes what
 //! the stage before it returns and hands on its result together with its uncertainty; nobody upstream knows what comes
-//! downstream. Nothing here but [`store`] and [`cli`] opens a file or looks at a clock.
+//! downstream. Only the command line and its file store touch files or clocks; everything else is pure.
 
+pub mod advice;
 pub mod camera;
+pub mod reading;
+pub mod record;
 pub mod units;

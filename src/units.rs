@@ -83,21 +83,32 @@ pub fn rounded(value: f64, digits: i32) -> f64 {
 
 /// The whole number nearest below, as an index; negative and NaN become 0, too large the largest.
 #[must_use]
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "saturating is what is wanted")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "saturating is what is wanted"
+)]
 pub fn floor_index(value: f64) -> usize {
     value.floor() as usize
 }
 
 /// The nearest whole number; NaN becomes 0, out of range the nearest limit.
 #[must_use]
-#[expect(clippy::cast_possible_truncation, reason = "saturating is what is wanted")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "saturating is what is wanted"
+)]
 pub fn round_i64(value: f64) -> i64 {
     value.round() as i64
 }
 
 /// A byte from a value on the 0–255 scale, rounded and kept in range.
 #[must_use]
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "saturating is what is wanted")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "saturating is what is wanted"
+)]
 pub fn byte(value: f32) -> u8 {
     value.round() as u8
 }

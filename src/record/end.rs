@@ -1,0 +1,336 @@
+//! The end record, `bossmark/end/1`: what one photo (or one tape measure) says about one end.
+
+use super::{Extra, Session};
+use serde::{Deserialize, Serialize};
+
+/// Schema name of the end record.
+pub const SCHEMA: &str = "bossmark/end/1";
+
+/// One end: its photo, the fitted camera, the entries of the shafts, and what was told about it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct End {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// The photo; `None` for an end measured with a tape.
+    #[serde(default)]
+    pub photo: Option<PhotoRecord>,
+    /// The face shot at.
+    #[serde(default)]
+    pub face: Option<FaceRecord>,
+    /// The fitted camera; `None` without a photo, or where no face was found.
+    #[serde(default)]
+    pub camera: Option<CameraRecord>,
+    /// Where the shafts enter.
+    #[serde(default)]
+    pub entries: Vec<Entry>,
+    /// Shots that left no entry: told by a person, never guessed.
+    #[serde(default)]
+    pub missed: Vec<Missed>,
+    /// Counts the changes made to this record by a person.
+    #[serde(default)]
+    pub revision: u64,
+    /// Who shot what, from where, with which set-up.
+    #[serde(default)]
+    pub session: Session,
+    /// Remarks of the program on how the record came about.
+    #[serde(default)]
+    pub notes: Vec<Note>,
+    /// Set when the job could not be done on this photo.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub failure: Option<Failure>,
+    /// Version of the program that wrote the record.
+    #[serde(default)]
+    pub bossmark: String,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+impl Default for End {
+    fn default() -> Self {
+        Self {
+            schema: SCHEMA.to_owned(),
+            photo: None,
+            face: None,
+            camera: None,
+            entries: Vec::new(),
+            missed: Vec::new(),
+            revision: 0,
+            session: Session::default(),
+            notes: Vec::new(),
+            failure: None,
+            bossmark: env!("CARGO_PKG_VERSION").to_owned(),
+            extra: Extra::new(),
+        }
+    }
+}
+
+/// The photo an end was read from.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PhotoRecord {
+    /// File name without folders.
+    pub file: String,
+    /// SHA-256 of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// Width of the upright picture, px.
+    pub width_px: u32,
+    /// Height of the upright picture, px.
+    pub height_px: u32,
+    /// When it was taken, RFC 3339; `None` without a zone.
+    #[serde(default)]
+    pub taken: Option<String>,
+    /// The camera's own time without a zone, `YYYY-MM-DDTHH:MM:SS`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_local: Option<String>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// The face of an end.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct FaceRecord {
+    /// Name, as `bossmark faces` lists it.
+    pub name: String,
+    /// Nominal diameter, mm.
+    pub diameter_mm: f64,
+    /// Centres of the spots of a many-spot face, mm, in the order that `spot` counts; absent for one centre.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spot_centres_mm: Option<Vec<[f64; 2]>>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// The fitted camera of a photo.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CameraRecord {
+    /// Focal length, px, horizontally.
+    pub fx_px: f64,
+    /// Focal length, px, vertically (equal to `fx_px`).
+    pub fy_px: f64,
+    /// Principal point x, px.
+    pub cx_px: f64,
+    /// Principal point y, px.
+    pub cy_px: f64,
+    /// Radial term of r².
+    pub k1: f64,
+    /// Radial term of r⁴.
+    pub k2: f64,
+    /// Face frame → camera frame.
+    pub face_to_camera: FaceToCamera,
+    /// Homogeneous undistorted display pixels → face millimetres, row by row.
+    pub image_to_face: [[f64; 3]; 3],
+    /// Angle between the view to the face's centre and the face's normal, degrees.
+    pub tilt_deg: f64,
+    /// Distance from the camera to the face's centre, mm.
+    pub distance_mm: f64,
+    /// Root mean square of the ring edges about the fit, px.
+    pub fit_rms_px: f64,
+    /// What told the face's up.
+    pub upright: UprightRecord,
+    /// What told the focal length.
+    pub focal_from: FocalFrom,
+    /// Name of the lens profile used, if any.
+    #[serde(default)]
+    pub lens_profile: Option<String>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// Pose of the face before the camera: camera point = rotation · face point + translation.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FaceToCamera {
+    /// Rotation, row by row.
+    pub rotation: [[f64; 3]; 3],
+    /// The face's centre in the camera frame, mm.
+    pub translation_mm: [f64; 3],
+}
+
+/// What told the face's up, and how well.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct UprightRecord {
+    /// The source.
+    pub from: UprightFrom,
+    /// Standard deviation of the roll, degrees.
+    pub sd_deg: f64,
+}
+
+/// Sources of the upright.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum UprightFrom {
+    /// Straight edges of the square paper.
+    PaperEdge,
+    /// Straight edges of the boss.
+    BossEdge,
+    /// The layout of a face with several spots.
+    Layout,
+    /// The printed "+" at the centre.
+    CentreMark,
+    /// The camera held upright.
+    Camera,
+    /// A person's taps.
+    Person,
+    /// Several sources that agree.
+    Fused,
+}
+
+/// Sources of the focal length.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FocalFrom {
+    /// The photo's EXIF data.
+    Exif,
+    /// The rings, seen at an angle.
+    Rings,
+    /// A lens profile.
+    Profile,
+    /// A usual phone lens, for want of better.
+    Assumed,
+}
+
+/// One shaft's entry.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Number within the record, from 1, never used again.
+    pub id: u64,
+    /// Where the shaft's axis crosses the face plane, mm to the right of the centre.
+    pub x_mm: f64,
+    /// The same, mm up.
+    pub y_mm: f64,
+    /// Covariance of (x, y), mm²; the photo's roll is left out, being common to all entries.
+    #[serde(default)]
+    pub cov_mm2: Option<[[f64; 2]; 2]>,
+    /// That point in the picture, px; `None` without a photo.
+    #[serde(default)]
+    pub px: Option<[f64; 2]>,
+    /// Fletched or bare.
+    pub kind: EntryKind,
+    /// Probability of the kind, given that it is a shaft.
+    #[serde(default)]
+    pub kind_probability: Option<f64>,
+    /// Probability that the entry is right: a shaft within 10 mm, of the kind given.
+    #[serde(default)]
+    pub confidence: Option<f64>,
+    /// The arrow's own mark.
+    #[serde(default)]
+    pub arrow: Option<String>,
+    /// Proposed by the program or confirmed by a person.
+    #[serde(default)]
+    pub state: EntryState,
+    /// How it came into the record.
+    #[serde(default)]
+    pub source: EntrySource,
+    /// How the shaft stands; `None` if not seen.
+    #[serde(default)]
+    pub lean: Option<Lean>,
+    /// Which centre of a face with several spots, from 1.
+    #[serde(default)]
+    pub spot: Option<u32>,
+    /// Thickness of the shaft, mm.
+    #[serde(default)]
+    pub thickness_mm: Option<f64>,
+    /// Entry and nock in the picture, px.
+    #[serde(default)]
+    pub segment_px: Option<[[f64; 2]; 2]>,
+    /// Where the program had the entry before a person moved it, mm.
+    #[serde(default)]
+    pub found_mm: Option<[f64; 2]>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// Kinds of shaft.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EntryKind {
+    /// With vanes.
+    Fletched,
+    /// Without vanes.
+    Bare,
+    /// Not told.
+    #[default]
+    Unknown,
+}
+
+/// Whether a person has looked at an entry.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EntryState {
+    /// By the program.
+    #[default]
+    Proposed,
+    /// By a person.
+    Confirmed,
+}
+
+/// How an entry came into the record.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EntrySource {
+    /// Found in the photo.
+    #[default]
+    Found,
+    /// Found, then moved by a person.
+    Moved,
+    /// Added by a person.
+    Added,
+    /// Measured with a tape.
+    Tape,
+}
+
+/// How a shaft stands in the boss: direction towards the nock relative to the face's normal.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Lean {
+    /// To the right, degrees.
+    pub right_deg: f64,
+    /// Up, degrees.
+    pub up_deg: f64,
+    /// Standard deviation of each, degrees.
+    pub sd_deg: f64,
+}
+
+/// A shot that left no entry.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Missed {
+    /// Its kind.
+    pub kind: EntryKind,
+    /// Where it went, in words.
+    #[serde(default)]
+    pub note: Option<String>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// A remark: a code to rely on and a sentence to read. Also the shape of a caution.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// Stable code.
+    pub code: String,
+    /// The sentence, with what to do.
+    pub text: String,
+}
+
+impl Note {
+    /// A note of this code and text.
+    #[must_use]
+    pub fn new(code: &str, text: impl Into<String>) -> Self {
+        Self {
+            code: code.to_owned(),
+            text: text.into(),
+        }
+    }
+}
+
+/// Why a document could not do its job.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Failure {
+    /// Stable code.
+    pub code: String,
+    /// One sentence: what is wrong, and what to do.
+    pub text: String,
+}

@@ -1,0 +1,19 @@
+//! Documents: the end record, sessions and set-ups, and the order that a history of records has.
+//!
+//! The end record ([`End`]) is the only thing that is stored; readings and advice are recomputed from records. Fields that
+//! this version doesn't know are kept on rewriting.
+
+mod end;
+mod setup;
+
+pub use end::{
+    CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
+    Failure, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, UprightFrom, UprightRecord,
+};
+pub use setup::{Hand, Limit, Session, Setup};
+
+use serde_json::Value;
+use std::collections::BTreeMap;
+
+/// Fields of a document that this version doesn't know: kept in their place and written back.
+pub type Extra = BTreeMap<String, Value>;
