@@ -6,6 +6,7 @@
 
 pub mod advice;
 pub mod camera;
+pub mod face;
 pub mod reading;
 pub mod record;
 pub mod units;
