@@ -9,4 +9,5 @@ pub mod camera;
 pub mod face;
 pub mod reading;
 pub mod record;
+pub mod report;
 pub mod units;

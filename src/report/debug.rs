@@ -1,0 +1,236 @@
+//! Pictures of each stage, for looking into a photo that went wrong.
+
+use super::FaceLook;
+use super::canvas::{Canvas, Paint, cross};
+use super::marked::{View, rings};
+use crate::camera::Camera;
+use crate::units::{FacePoint, ImagePoint};
+use image::{Rgb, RgbImage};
+
+/// Longest side of the rectified face, px.
+const LARGEST_PX: f64 = 2000.0;
+/// How much around the face is shown, mm: bare shafts often land there.
+const MARGIN_MM: f64 = 200.0;
+
+/// Colours of the edge points, ring by ring in turn.
+const EDGE_PAINTS: [Paint; 4] = [
+    Paint::solid([255, 60, 60]),
+    Paint::solid([255, 230, 0]),
+    Paint::solid([0, 230, 255]),
+    Paint::solid([255, 90, 255]),
+];
+
+/// The upright photo with the edge points that the fit used, one slice for each ring, and the fitted rings.
+#[must_use]
+pub fn edges(
+    upright: &RgbImage,
+    camera: &Camera,
+    face: &FaceLook,
+    edges: &[&[ImagePoint]],
+) -> RgbImage {
+    let view = View::whole(Some(*camera));
+    let mut canvas = Canvas::new(upright.clone());
+    rings(&mut canvas, &view, face);
+    let u = canvas.unit();
+    for (points, paint) in edges.iter().zip(EDGE_PAINTS.into_iter().cycle()) {
+        let marks: Vec<Vec<ImagePoint>> = points.iter().flat_map(|p| cross(*p, 2.0 * u)).collect();
+        canvas.stroke(&marks, 1.0, paint);
+    }
+    canvas.image
+}
+
+/// Where a rectified picture lies on the face plane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Area {
+    /// Left edge, mm.
+    pub x0_mm: f64,
+    /// Upper edge, mm.
+    pub y1_mm: f64,
+    /// Size of a pixel, mm.
+    pub mm_per_px: f64,
+    /// Width, px.
+    pub width_px: u32,
+    /// Height, px.
+    pub height_px: u32,
+}
+
+impl Area {
+    /// The face and some space around it, at 1 mm to the pixel where that is not too large.
+    #[must_use]
+    pub fn around(face: &FaceLook) -> Self {
+        let reach = (face.reach_mm() + MARGIN_MM).clamp(1.0, 1e5);
+        let mm_per_px = (2.0 * reach / LARGEST_PX).max(1.0);
+        let size = crate::units::floor_index((2.0 * reach / mm_per_px).round());
+        let size = u32::try_from(size).map_or(1, |s| s.max(1));
+        Self {
+            x0_mm: -reach,
+            y1_mm: reach,
+            mm_per_px,
+            width_px: size,
+            height_px: size,
+        }
+    }
+
+    fn face_point(&self, x: f64, y: f64) -> FacePoint {
+        FacePoint::new(
+            self.x0_mm + (x + 0.5) * self.mm_per_px,
+            self.y1_mm - (y + 0.5) * self.mm_per_px,
+        )
+    }
+
+    fn pixel(&self, p: FacePoint) -> ImagePoint {
+        ImagePoint::new(
+            (p.x - self.x0_mm) / self.mm_per_px - 0.5,
+            (self.y1_mm - p.y) / self.mm_per_px - 0.5,
+        )
+    }
+}
+
+/// The face plane as seen straight on, with its rings: what lies outside the photo stays dark.
+#[must_use]
+pub fn rectified(upright: &RgbImage, camera: &Camera, face: &FaceLook) -> RgbImage {
+    let area = Area::around(face);
+    let mut canvas = Canvas::new(resampled(upright, camera, area));
+    for spot in &face.spots_mm {
+        for zone in &face.zones {
+            let ring: Vec<ImagePoint> = (0..=240)
+                .map(|i| {
+                    let t = f64::from(i) * std::f64::consts::TAU / 240.0;
+                    area.pixel(FacePoint::new(
+                        spot[0] + zone.radius_mm * t.cos(),
+                        spot[1] + zone.radius_mm * t.sin(),
+                    ))
+                })
+                .collect();
+            canvas.stroke(&[ring], 1.0, Paint::veil([120, 255, 190], 0.9));
+        }
+        let centre = area.pixel(FacePoint::new(spot[0], spot[1]));
+        canvas.stroke(&cross(centre, 8.0), 1.0, Paint::solid([120, 255, 190]));
+    }
+    canvas.image
+}
+
+/// The face plane as seen straight on, without anything drawn.
+#[must_use]
+pub fn resampled(upright: &RgbImage, camera: &Camera, area: Area) -> RgbImage {
+    RgbImage::from_fn(area.width_px, area.height_px, |x, y| {
+        // four looks into each pixel: enough against stepped edges where the photo is finer than the map
+        let mut sum = [0.0_f64; 3];
+        for (dx, dy) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
+            let p = area.face_point(f64::from(x) + dx, f64::from(y) + dy);
+            let seen = camera.image_from_face(p).and_then(|at| sample(upright, at));
+            for (s, v) in sum.iter_mut().zip(seen.unwrap_or([0.0; 3])) {
+                *s += v / 4.0;
+            }
+        }
+        Rgb(sum.map(|v| u8::try_from(crate::units::round_i64(v)).unwrap_or(u8::MAX)))
+    })
+}
+
+/// Bilinear sample; `None` outside the picture.
+fn sample(picture: &RgbImage, at: ImagePoint) -> Option<[f64; 3]> {
+    let (w, h) = (f64::from(picture.width()), f64::from(picture.height()));
+    if !(at.x >= 0.0 && at.y >= 0.0 && at.x <= w - 1.0 && at.y <= h - 1.0) {
+        return None;
+    }
+    let (x, y) = (at.x.floor(), at.y.floor());
+    let get = |x: f64, y: f64| {
+        let x = u32::try_from(crate::units::floor_index(x)).ok()?;
+        let y = u32::try_from(crate::units::floor_index(y)).ok()?;
+        let p = picture.get_pixel(x.min(picture.width() - 1), y.min(picture.height() - 1));
+        Some(p.0.map(f64::from))
+    };
+    let (tx, ty) = (at.x - x, at.y - y);
+    let (a, b) = (get(x, y)?, get(x + 1.0, y)?);
+    let (c, d) = (get(x, y + 1.0)?, get(x + 1.0, y + 1.0)?);
+    let mut out = [0.0; 3];
+    for (i, o) in out.iter_mut().enumerate() {
+        let top = a[i] * (1.0 - tx) + b[i] * tx;
+        let low = c[i] * (1.0 - tx) + d[i] * tx;
+        *o = top * (1.0 - ty) + low * ty;
+    }
+    Some(out)
+}
+
+/// A map of how much a shaft's entry is to be seen at each place of the face plane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Evidence<'a> {
+    /// Cells across.
+    pub width: usize,
+    /// Cells down.
+    pub height: usize,
+    /// Left edge, mm.
+    pub x0_mm: f64,
+    /// Upper edge, mm.
+    pub y1_mm: f64,
+    /// Size of a cell, mm.
+    pub mm_per_cell: f64,
+    /// Row by row from the top left, 0 (nothing) to 1 (certain).
+    pub values: &'a [f32],
+}
+
+impl Evidence<'_> {
+    fn at(&self, p: FacePoint) -> f32 {
+        let (x, y) = (
+            ((p.x - self.x0_mm) / self.mm_per_cell).floor(),
+            ((self.y1_mm - p.y) / self.mm_per_cell).floor(),
+        );
+        if !(x >= 0.0 && y >= 0.0) {
+            return 0.0;
+        }
+        let (x, y) = (crate::units::floor_index(x), crate::units::floor_index(y));
+        if x >= self.width || y >= self.height {
+            return 0.0;
+        }
+        let value = self
+            .values
+            .get(y.saturating_mul(self.width).saturating_add(x));
+        value.copied().filter(|v| v.is_finite()).unwrap_or(0.0)
+    }
+}
+
+/// A candidate for a shaft on the face plane: entry, where its far end seems to lie, and how likely it is (0–1).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    /// The entry, mm.
+    pub entry: FacePoint,
+    /// The far end as mapped to the face plane, mm.
+    pub far: FacePoint,
+    /// How likely it is a shaft.
+    pub probability: f64,
+}
+
+/// The evidence for shafts as a heat map over the rectified face, with the candidates: bright where they are likely.
+#[must_use]
+pub fn evidence(
+    upright: &RgbImage,
+    camera: &Camera,
+    face: &FaceLook,
+    map: Option<&Evidence<'_>>,
+    candidates: &[Candidate],
+) -> RgbImage {
+    let area = Area::around(face);
+    let mut picture = resampled(upright, camera, area);
+    for (x, y, pixel) in picture.enumerate_pixels_mut() {
+        let grey = pixel.0.iter().map(|v| f32::from(*v)).sum::<f32>() / 3.0 * 0.55;
+        let heat = map.map_or(0.0, |m| m.at(area.face_point(f64::from(x), f64::from(y))));
+        let heat = heat.clamp(0.0, 1.0).sqrt();
+        let hot = [255.0, 220.0 * heat, 40.0];
+        pixel.0 = hot.map(|h| crate::units::byte(grey * (1.0 - heat) + h * heat));
+    }
+    let mut canvas = Canvas::new(picture);
+    for c in candidates {
+        let (a, b) = (area.pixel(c.entry), area.pixel(c.far));
+        let likely = c.probability >= 0.5;
+        let paint = if likely {
+            Paint::solid([90, 255, 160])
+        } else {
+            Paint::veil([150, 190, 255], 0.8)
+        };
+        canvas.stroke(&[vec![a, b]], if likely { 2.0 } else { 1.0 }, paint);
+        canvas.stroke(&cross(a, 6.0), 2.0, paint);
+        let text = format!("{:.0}%", (100.0 * c.probability).round());
+        canvas.text(&text, ImagePoint::new(a.x + 8.0, a.y - 5.0), 10.0, paint);
+    }
+    canvas.image
+}

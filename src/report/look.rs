@@ -1,0 +1,93 @@
+//! What a face looks like, as far as drawing needs it.
+
+/// A printed colour of a face.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ink {
+    /// Yellow ("gold").
+    Gold,
+    /// Red.
+    Red,
+    /// Light blue.
+    Blue,
+    /// Black.
+    Black,
+    /// White, the bare paper too.
+    White,
+}
+
+impl Ink {
+    /// Name used in style classes.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Gold => "gold",
+            Self::Red => "red",
+            Self::Blue => "blue",
+            Self::Black => "black",
+            Self::White => "white",
+        }
+    }
+}
+
+/// A zone of a face: a disc of this radius, drawn under the zones inside it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Zone {
+    /// Outer radius, mm.
+    pub radius_mm: f64,
+    /// Its colour.
+    pub ink: Ink,
+}
+
+/// What a face looks like: the zones of one spot, and where the spots stand.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FaceLook {
+    /// Zones of each spot, the innermost first.
+    pub zones: Vec<Zone>,
+    /// Centres of the spots in the face frame, mm, in the order that `spot` counts; one at the origin for a plain face.
+    pub spots_mm: Vec<[f64; 2]>,
+}
+
+impl FaceLook {
+    /// A face of which only the size is known: ten white rings of equal width (the construction of ten-zone faces).
+    #[must_use]
+    pub fn plain(diameter_mm: f64) -> Self {
+        let zones = (1..=10)
+            .map(|i| Zone {
+                radius_mm: diameter_mm / 20.0 * f64::from(i),
+                ink: Ink::White,
+            })
+            .collect();
+        Self {
+            zones,
+            spots_mm: vec![[0.0, 0.0]],
+        }
+    }
+
+    /// Radius of the outermost zone, mm; 0 without zones.
+    #[must_use]
+    pub fn outer_radius_mm(&self) -> f64 {
+        self.zones.iter().map(|z| z.radius_mm).fold(0.0, f64::max)
+    }
+
+    /// Distance from the origin to the outermost printed point, mm.
+    #[must_use]
+    pub fn reach_mm(&self) -> f64 {
+        self.spots_mm
+            .iter()
+            .map(|s| s[0].hypot(s[1]))
+            .fold(0.0, f64::max)
+            + self.outer_radius_mm()
+    }
+
+    /// The centre that an entry's place counts from: its spot's, or the origin on a face with one centre.
+    #[must_use]
+    pub fn centre_of(&self, spot: Option<u32>) -> [f64; 2] {
+        if self.spots_mm.len() < 2 {
+            return [0.0, 0.0];
+        }
+        let index = spot.and_then(|s| usize::try_from(s).ok()?.checked_sub(1));
+        index
+            .and_then(|i| self.spots_mm.get(i).copied())
+            .unwrap_or([0.0, 0.0])
+    }
+}

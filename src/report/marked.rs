@@ -1,0 +1,579 @@
+//! The marked photo: fitted rings, entries with their tags, and the middle of both groups, drawn on the upright picture.
+
+use super::canvas::{
+    self, BARE, Canvas, FLETCHED, LIGHT, Paint, UNKNOWN, arrow, circle, cross, dashed_circle,
+    diamond, square,
+};
+use super::{FaceLook, font};
+use crate::camera::{Camera, Lens, Pose};
+use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState};
+use crate::units::{FacePoint, ImagePoint, floor_index};
+use image::codecs::jpeg::JpegEncoder;
+use image::codecs::png::PngEncoder;
+use image::imageops::{self, FilterType};
+use image::{ImageResult, RgbImage};
+use nalgebra::{Matrix3, Vector3};
+
+/// Confidence below which an entry is marked as unsure: the same above which a reading uses proposed entries.
+const SURE: f64 = 0.5;
+/// JPEG quality: small enough for seven photos in one file, good enough to see a shaft's entry.
+const QUALITY: u8 = 80;
+/// How far beyond the outermost ring a close-up reaches, in radii.
+const CLOSE_UP: f64 = 1.12;
+/// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
+const SMALLEST_CUT: u32 = 32;
+/// Points of a drawn ring.
+const RING_POINTS: i32 = 240;
+/// A ring point further from itself than this after going to the picture and back is on the wrong branch of the lens, mm.
+const ROUND_TRIP_MM: f64 = 1.0;
+
+/// File formats of the marked photo.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// Small; for looking at.
+    Jpeg,
+    /// Exact.
+    Png,
+}
+
+impl Format {
+    /// The format that a file name's ending asks for: `.png`, `.jpg` or `.jpeg`, in capitals or not.
+    #[must_use]
+    pub fn of_name(name: &str) -> Option<Self> {
+        let ending = name.rsplit_once('.')?.1.to_ascii_lowercase();
+        match ending.as_str() {
+            "png" => Some(Self::Png),
+            "jpg" | "jpeg" => Some(Self::Jpeg),
+            _ => None,
+        }
+    }
+}
+
+/// How much of the photo is shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Framing {
+    /// All of it.
+    Whole,
+    /// The face and what stands in it, as far as the record says where that is.
+    CloseUp,
+}
+
+/// The upright photo with everything that was found drawn on it, reduced to `long_side` px where it is larger.
+///
+/// `upright` is the photo in display orientation, whose pixels the record speaks of. Rings are drawn where the record has
+/// a camera; entries where they have a place in the picture or can be projected. The middle of each group and the arrow
+/// from the fletched to the bare one are drawn on faces with one centre.
+#[must_use]
+pub fn draw(
+    upright: &RgbImage,
+    end: &End,
+    face: &FaceLook,
+    framing: Framing,
+    long_side: Option<u32>,
+) -> RgbImage {
+    let whole = View::whole(end.camera.as_ref().map(camera));
+    let (picture, view) = match framing {
+        Framing::Whole => (upright.clone(), whole),
+        Framing::CloseUp => close_up(upright, end, face, whole),
+    };
+    let (picture, factor) = reduced(picture, long_side);
+    let view = View { factor, ..view };
+    let mut canvas = Canvas::new(picture);
+    rings(&mut canvas, &view, face);
+    let marks = marks(end, &view, &canvas);
+    let offset = (face.spots_mm.len() < 2)
+        .then(|| offset(&mut canvas, &view, end))
+        .flatten();
+    for mark in &marks {
+        shape(&mut canvas, mark.at, mark.kind, mark.unsure);
+    }
+    let labels = labels(&mut canvas, &marks);
+    legend(&mut canvas, &marks, &labels, offset);
+    canvas.image
+}
+
+/// Cuts the photo to the face with a margin, and to every shaft in full.
+fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (RgbImage, View) {
+    let mut points: Vec<ImagePoint> = Vec::new();
+    for spot in &face.spots_mm {
+        let rim = whole.ring(*spot, CLOSE_UP * face.outer_radius_mm());
+        points.extend(rim.into_iter().flatten());
+    }
+    for e in &end.entries {
+        points.extend(whole.of_entry(e));
+        let ends = e.segment_px.into_iter().flatten();
+        points.extend(ends.map(|[x, y]| ImagePoint::new(x, y)));
+    }
+    let (w, h) = (f64::from(upright.width()), f64::from(upright.height()));
+    let margin = 0.015 * w.max(h);
+    let left = points.iter().map(|p| p.x).fold(w, f64::min) - margin;
+    let right = points.iter().map(|p| p.x).fold(0.0, f64::max) + margin;
+    let top = points.iter().map(|p| p.y).fold(h, f64::min) - margin;
+    let low = points.iter().map(|p| p.y).fold(0.0, f64::max) + margin;
+    let cut = |v: f64| u32::try_from(floor_index(v.max(0.0))).unwrap_or(u32::MAX);
+    let (x0, y0) = (cut(left), cut(top));
+    let (x1, y1) = (
+        cut(right).min(upright.width()),
+        cut(low).min(upright.height()),
+    );
+    if x1 <= x0.saturating_add(SMALLEST_CUT) || y1 <= y0.saturating_add(SMALLEST_CUT) {
+        return (upright.clone(), whole);
+    }
+    let picture = imageops::crop_imm(upright, x0, y0, x1 - x0, y1 - y0).to_image();
+    let origin = ImagePoint::new(f64::from(x0), f64::from(y0));
+    (picture, View { origin, ..whole })
+}
+
+/// The picture as a file: pixels only, no EXIF data of any kind.
+///
+/// # Errors
+/// An encoding error of the image library (a picture without pixels).
+pub fn bytes(picture: &RgbImage, format: Format) -> ImageResult<Vec<u8>> {
+    let mut out = Vec::new();
+    match format {
+        Format::Jpeg => {
+            picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, QUALITY))?;
+        }
+        Format::Png => picture.write_with_encoder(PngEncoder::new(&mut out))?,
+    }
+    Ok(out)
+}
+
+/// The camera that a record holds.
+#[must_use]
+pub fn camera(r: &CameraRecord) -> Camera {
+    let m = r.face_to_camera.rotation;
+    Camera {
+        lens: Lens {
+            f_px: r.fx_px,
+            cx_px: r.cx_px,
+            cy_px: r.cy_px,
+            k1: r.k1,
+            k2: r.k2,
+        },
+        pose: Pose {
+            rotation: Matrix3::from_row_iterator(m.into_iter().flatten()),
+            translation_mm: Vector3::from(r.face_to_camera.translation_mm),
+        },
+    }
+}
+
+/// The picture no larger than asked for, and by how much it was reduced.
+fn reduced(picture: RgbImage, long_side: Option<u32>) -> (RgbImage, f64) {
+    let (w, h) = picture.dimensions();
+    let long = w.max(h);
+    match long_side {
+        Some(side) if side > 0 && long > side => {
+            let factor = f64::from(long) / f64::from(side);
+            let to = |v: u32| {
+                u32::try_from(floor_index((f64::from(v) / factor).round())).map_or(1, |v| v.max(1))
+            };
+            let small = imageops::resize(&picture, to(w), to(h), FilterType::Triangle);
+            (small, factor)
+        }
+        _ => (picture, 1.0),
+    }
+}
+
+/// The way from face and photo to the picture that is drawn on.
+#[derive(Clone, Copy)]
+pub(super) struct View {
+    camera: Option<Camera>,
+    /// The photo's pixel that is the top left one of what is shown.
+    origin: ImagePoint,
+    /// By how much that is reduced.
+    factor: f64,
+}
+
+impl View {
+    /// The whole photo in full size.
+    pub(super) const fn whole(camera: Option<Camera>) -> Self {
+        Self {
+            camera,
+            origin: ImagePoint::new(0.0, 0.0),
+            factor: 1.0,
+        }
+    }
+
+    /// A pixel of the photo in the picture drawn on.
+    fn of_photo(&self, p: ImagePoint) -> ImagePoint {
+        ImagePoint::new(p.x - self.origin.x, p.y - self.origin.y).reduced(self.factor)
+    }
+
+    /// An entry's place in the picture drawn on.
+    fn of_entry(&self, e: &Entry) -> Option<ImagePoint> {
+        match e.px {
+            Some([x, y]) => Some(self.of_photo(ImagePoint::new(x, y))),
+            None => self.of_face(FacePoint::new(e.x_mm, e.y_mm)),
+        }
+    }
+
+    /// A point of the face plane in the picture drawn on.
+    pub(super) fn of_face(&self, p: FacePoint) -> Option<ImagePoint> {
+        let camera = self.camera.as_ref()?;
+        let at = camera.image_from_face(p)?;
+        let back = camera.face_from_image(at)?;
+        (back.distance(p) < ROUND_TRIP_MM).then(|| self.of_photo(at))
+    }
+
+    /// The rings of a spot, each in as many pieces as can be seen.
+    pub(super) fn ring(&self, centre: [f64; 2], radius_mm: f64) -> Vec<Vec<ImagePoint>> {
+        let mut pieces = vec![Vec::new()];
+        for i in 0..=RING_POINTS {
+            let t = f64::from(i) * std::f64::consts::TAU / f64::from(RING_POINTS);
+            let p = FacePoint::new(
+                centre[0] + radius_mm * t.cos(),
+                centre[1] + radius_mm * t.sin(),
+            );
+            match (self.of_face(p), pieces.last_mut()) {
+                (Some(at), Some(piece)) => piece.push(at),
+                _ => pieces.push(Vec::new()),
+            }
+        }
+        pieces.retain(|p| p.len() > 1);
+        pieces
+    }
+}
+
+/// Draws every ring of every spot, and a small cross at each centre.
+pub(super) fn rings(canvas: &mut Canvas, view: &View, face: &FaceLook) {
+    let u = canvas.unit();
+    for spot in &face.spots_mm {
+        for zone in &face.zones {
+            let paths = view.ring(*spot, zone.radius_mm);
+            canvas.stroke(&paths, 2.6 * u, Paint::veil([0, 0, 0], 0.55));
+            canvas.stroke(&paths, 1.1 * u, Paint::veil([120, 255, 190], 0.95));
+        }
+        if let Some(at) = view.of_face(FacePoint::new(spot[0], spot[1])) {
+            canvas.stroke(&cross(at, 5.0 * u), 2.6 * u, Paint::veil([0, 0, 0], 0.55));
+            canvas.stroke(
+                &cross(at, 5.0 * u),
+                1.1 * u,
+                Paint::veil([120, 255, 190], 0.95),
+            );
+        }
+    }
+}
+
+/// An entry as it is drawn.
+struct Mark {
+    at: ImagePoint,
+    kind: EntryKind,
+    unsure: bool,
+    label: String,
+}
+
+/// True for an entry that a person should look at again: proposed, with little confidence.
+pub(super) fn is_unsure(entry: &Entry) -> bool {
+    entry.state == EntryState::Proposed && entry.confidence.is_some_and(|c| c < SURE)
+}
+
+/// The letter of a kind.
+pub(super) const fn letter(kind: EntryKind) -> &'static str {
+    match kind {
+        EntryKind::Fletched => "F",
+        EntryKind::Bare => "B",
+        EntryKind::Unknown => "?",
+    }
+}
+
+fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
+    let inside = |p: &ImagePoint| {
+        p.x > -20.0 && p.y > -20.0 && p.x < canvas.width() + 20.0 && p.y < canvas.height() + 20.0
+    };
+    end.entries
+        .iter()
+        .filter_map(|e| {
+            let at = view.of_entry(e)?;
+            let unsure = is_unsure(e);
+            let tail = if unsure { "?" } else { "" };
+            Some(Mark {
+                at,
+                kind: e.kind,
+                unsure,
+                label: match e.kind {
+                    EntryKind::Unknown => format!("?{}", e.id),
+                    kind => format!("{}{}{tail}", letter(kind), e.id),
+                },
+            })
+        })
+        .filter(|m| inside(&m.at))
+        .collect()
+}
+
+/// Draws one entry's mark: its middle stays a single light dot, so that the place can be judged.
+fn shape(canvas: &mut Canvas, at: ImagePoint, kind: EntryKind, unsure: bool) {
+    let u = canvas.unit();
+    match kind {
+        EntryKind::Fletched => {
+            canvas.stroke(&[vec![at]], 13.0 * u, canvas::DARK);
+            canvas.stroke(&[vec![at]], 10.8 * u, LIGHT);
+            canvas.stroke(&[vec![at]], 8.4 * u, FLETCHED);
+        }
+        EntryKind::Bare => canvas.outlined(&[square(at, 5.5 * u)], 2.2 * u, 0.9 * u, BARE),
+        EntryKind::Unknown => canvas.outlined(&[diamond(at, 7.5 * u)], 2.2 * u, 0.9 * u, UNKNOWN),
+    }
+    canvas.stroke(&[vec![at]], 2.4 * u, LIGHT);
+    if unsure {
+        let dashes = dashed_circle(at, 13.0 * u, 8);
+        canvas.stroke(&dashes, 4.0 * u, canvas::DARK);
+        canvas.stroke(&dashes, 1.8 * u, LIGHT);
+    }
+}
+
+/// A rectangle of the picture that is taken.
+#[derive(Clone, Copy)]
+struct Taken {
+    x0: f64,
+    y0: f64,
+    x1: f64,
+    y1: f64,
+}
+
+impl Taken {
+    fn around(p: ImagePoint, half: f64) -> Self {
+        Self {
+            x0: p.x - half,
+            y0: p.y - half,
+            x1: p.x + half,
+            y1: p.y + half,
+        }
+    }
+
+    fn overlap(&self, other: &Self) -> f64 {
+        let w = self.x1.min(other.x1) - self.x0.max(other.x0);
+        let h = self.y1.min(other.y1) - self.y0.max(other.y0);
+        w.max(0.0) * h.max(0.0)
+    }
+}
+
+/// Draws each entry's letter and number where it hides least, and returns what is taken.
+fn labels(canvas: &mut Canvas, marks: &[Mark]) -> Vec<Taken> {
+    let u = canvas.unit();
+    let height = 13.0 * u;
+    let mut taken: Vec<Taken> = marks.iter().map(|m| Taken::around(m.at, 9.0 * u)).collect();
+    for mark in marks {
+        let w = font::width(&mark.label, height);
+        let frame = Taken {
+            x0: 0.0,
+            y0: 0.0,
+            x1: canvas.width(),
+            y1: canvas.height(),
+        };
+        let best = (0..36_i32)
+            .map(|i| {
+                let t = f64::from(i % 12) * std::f64::consts::TAU / 12.0;
+                let far = f64::from(i / 12);
+                let reach = u * (15.0 + 16.0 * far);
+                let centre = ImagePoint::new(
+                    mark.at.x + t.cos() * (reach + w / 2.0),
+                    mark.at.y + t.sin() * (reach + height / 3.0),
+                );
+                let space = Taken {
+                    x0: centre.x - w / 2.0 - 4.0 * u,
+                    y0: centre.y - height / 2.0 - 4.0 * u,
+                    x1: centre.x + w / 2.0 + 4.0 * u,
+                    y1: centre.y + height / 2.0 + 4.0 * u,
+                };
+                let area = (space.x1 - space.x0) * (space.y1 - space.y0);
+                let hidden: f64 = taken.iter().map(|o| space.overlap(o)).sum();
+                let outside = area - space.overlap(&frame);
+                let cost = hidden + 3.0 * outside + area * (0.25 * far + 0.01 * f64::from(i % 12));
+                (cost, space)
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((_, space)) = best else { continue };
+        let corner = ImagePoint::new(space.x0 + 4.0 * u, space.y0 + 4.0 * u);
+        let middle = ImagePoint::new((space.x0 + space.x1) / 2.0, (space.y0 + space.y1) / 2.0);
+        if middle.distance(mark.at) > w / 2.0 + 28.0 * u {
+            canvas.stroke(&[vec![mark.at, middle]], 1.0 * u, LIGHT);
+        }
+        canvas.text(&mark.label, corner, height, LIGHT);
+        taken.push(space);
+    }
+    taken
+}
+
+/// The middle of the entries of a kind that count: known kind, confirmed or of enough confidence.
+pub(super) fn middle(end: &End, kind: EntryKind) -> Option<FacePoint> {
+    let used: Vec<&Entry> = end
+        .entries
+        .iter()
+        .filter(|e| e.kind == kind && !is_unsure(e))
+        .collect();
+    let n = used.iter().map(|_| 1.0).sum::<f64>();
+    (n > 0.0).then(|| {
+        FacePoint::new(
+            used.iter().map(|e| e.x_mm).sum::<f64>() / n,
+            used.iter().map(|e| e.y_mm).sum::<f64>() / n,
+        )
+    })
+}
+
+/// Draws the middle of each group and the arrow between them; returns bare minus fletched, mm.
+fn offset(canvas: &mut Canvas, view: &View, end: &End) -> Option<FacePoint> {
+    let u = canvas.unit();
+    let fletched = middle(end, EntryKind::Fletched);
+    let bare = middle(end, EntryKind::Bare);
+    let at = |p: Option<FacePoint>| p.and_then(|p| view.of_face(p));
+    if let (Some(a), Some(b)) = (at(fletched), at(bare)) {
+        canvas.outlined(
+            &arrow(a, b, 15.0 * u),
+            2.4 * u,
+            1.0 * u,
+            Paint::solid([255, 225, 60]),
+        );
+    }
+    for (p, paint, round) in [(at(fletched), FLETCHED, true), (at(bare), BARE, false)] {
+        let Some(p) = p else { continue };
+        let frame = if round {
+            circle(p, 9.0 * u)
+        } else {
+            square(p, 8.5 * u)
+        };
+        let mut paths = cross(p, 9.0 * u);
+        paths.push(frame);
+        canvas.outlined(&paths, 1.3 * u, 0.7 * u, paint);
+    }
+    let (f, b) = (fletched?, bare?);
+    Some(FacePoint::new(b.x - f.x, b.y - f.y))
+}
+
+/// The legend's rows: a mark and its words.
+fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<FacePoint>) {
+    let u = canvas.unit();
+    let height = 10.5 * u;
+    let count = |kind| marks.iter().filter(|m| m.kind == kind).count();
+    let mut rows: Vec<(Row, String)> = Vec::new();
+    for (kind, word) in [
+        (EntryKind::Fletched, "F FLETCHED"),
+        (EntryKind::Bare, "B BARE SHAFT"),
+        (EntryKind::Unknown, "? KIND NOT KNOWN"),
+    ] {
+        let n = count(kind);
+        if n > 0 || kind != EntryKind::Unknown {
+            rows.push((Row::Kind(kind), format!("{word}: {n}")));
+        }
+    }
+    if marks.iter().any(|m| m.unsure) {
+        rows.push((Row::Unsure, "UNSURE, LOOK AGAIN".to_owned()));
+    }
+    if let Some(d) = offset {
+        rows.push((Row::Arrow, format!("BARE MIDDLE {}", direction(d))));
+    }
+    let row_height = 23.0 * u;
+    let wide = rows
+        .iter()
+        .map(|(_, t)| font::width(t, height))
+        .fold(0.0, f64::max)
+        + 52.0 * u;
+    let tall = rows.iter().map(|_| row_height).sum::<f64>() + 12.0 * u;
+    let Some(space) = quietest_corner(canvas, taken, wide, tall, 10.0 * u) else {
+        return;
+    };
+    canvas.panel(
+        ImagePoint::new(space.x0, space.y0),
+        ImagePoint::new(space.x1, space.y1),
+        Paint::veil([16, 20, 26], 0.72),
+    );
+    let mut y = space.y0 + 6.0 * u + row_height / 2.0;
+    for (row, text) in rows {
+        let at = ImagePoint::new(space.x0 + 22.0 * u, y);
+        match row {
+            Row::Kind(kind) => shape(canvas, at, kind, false),
+            Row::Unsure => {
+                let dashes = dashed_circle(at, 8.0 * u, 8);
+                canvas.stroke(&dashes, 1.8 * u, LIGHT);
+            }
+            Row::Arrow => {
+                let (a, b) = (
+                    ImagePoint::new(at.x - 11.0 * u, y),
+                    ImagePoint::new(at.x + 11.0 * u, y),
+                );
+                canvas.stroke(&arrow(a, b, 9.0 * u), 2.4 * u, Paint::solid([255, 225, 60]));
+            }
+        }
+        let corner = ImagePoint::new(space.x0 + 42.0 * u, y - height / 2.0);
+        canvas.text(&text, corner, height, LIGHT);
+        y += row_height;
+    }
+}
+
+enum Row {
+    Kind(EntryKind),
+    Unsure,
+    Arrow,
+}
+
+/// "62 mm RIGHT, 15 mm LOW": whole millimetres are what a person can see.
+fn direction(d: FacePoint) -> String {
+    let side = if d.x < 0.0 { "LEFT" } else { "RIGHT" };
+    let height = if d.y < 0.0 { "LOW" } else { "HIGH" };
+    format!(
+        "{:.0} mm {side}, {:.0} mm {height}",
+        d.x.abs().round(),
+        d.y.abs().round()
+    )
+}
+
+fn quietest_corner(
+    canvas: &Canvas,
+    taken: &[Taken],
+    wide: f64,
+    tall: f64,
+    margin: f64,
+) -> Option<Taken> {
+    let right = (canvas.width() - wide - margin).max(0.0);
+    let low = (canvas.height() - tall - margin).max(0.0);
+    [
+        (margin, margin),
+        (right, margin),
+        (margin, low),
+        (right, low),
+    ]
+    .into_iter()
+    .map(|(x, y)| {
+        let space = Taken {
+            x0: x,
+            y0: y,
+            x1: x + wide,
+            y1: y + tall,
+        };
+        let hidden: f64 = taken.iter().map(|t| space.overlap(t)).sum();
+        (hidden, space)
+    })
+    .min_by(|a, b| a.0.total_cmp(&b.0))
+    .map(|(_, space)| space)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn formats_follow_the_ending() {
+        assert_eq!(Format::of_name("a.PNG"), Some(Format::Png));
+        assert_eq!(Format::of_name("a.b.jpeg"), Some(Format::Jpeg));
+        assert_eq!(Format::of_name("png"), None);
+        assert_eq!(Format::of_name("a.heic"), None);
+    }
+
+    #[test]
+    fn reducing_keeps_shape_and_never_enlarges() {
+        let picture = RgbImage::new(4032, 3024);
+        let (small, factor) = reduced(picture, Some(1200));
+        assert_eq!(small.dimensions(), (1200, 900));
+        assert!((factor - 3.36).abs() < 1e-12);
+        let (same, factor) = reduced(RgbImage::new(40, 30), Some(1200));
+        assert_eq!(same.dimensions(), (40, 30));
+        assert!((factor - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn offset_is_said_as_the_archer_sees_it() {
+        assert_eq!(
+            direction(FacePoint::new(-61.6, 15.2)),
+            "62 mm LEFT, 15 mm HIGH"
+        );
+    }
+}
