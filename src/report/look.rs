@@ -1,5 +1,8 @@
 //! What a face looks like, as far as drawing needs it.
 
+use crate::face::spec::{Colour, FaceSpec};
+use crate::record::FaceRecord;
+
 /// A printed colour of a face.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Ink {
@@ -47,7 +50,45 @@ pub struct FaceLook {
     pub spots_mm: Vec<[f64; 2]>,
 }
 
+impl From<&FaceSpec> for FaceLook {
+    fn from(spec: &FaceSpec) -> Self {
+        let zones = spec.zones.iter().map(|z| Zone {
+            radius_mm: z.radius_mm(),
+            ink: Ink::from(z.colour),
+        });
+        Self {
+            zones: zones.collect(),
+            spots_mm: spec.spots_mm.iter().map(|s| [s.x, s.y]).collect(),
+        }
+    }
+}
+
+impl From<Colour> for Ink {
+    fn from(colour: Colour) -> Self {
+        match colour {
+            Colour::Yellow => Self::Gold,
+            Colour::Red => Self::Red,
+            Colour::Blue => Self::Blue,
+            Colour::Black => Self::Black,
+            Colour::White => Self::White,
+        }
+    }
+}
+
 impl FaceLook {
+    /// The face of a record: one that is built in by its name, else a plain one of its size.
+    #[must_use]
+    pub fn of_record(face: &FaceRecord) -> Self {
+        if let Some(spec) = crate::face::spec::by_name(&face.name) {
+            return Self::from(spec);
+        }
+        let mut look = Self::plain(face.diameter_mm);
+        if let Some(spots) = face.spot_centres_mm.clone().filter(|s| !s.is_empty()) {
+            look.spots_mm = spots;
+        }
+        look
+    }
+
     /// A face of which only the size is known: ten white rings of equal width (the construction of ten-zone faces).
     #[must_use]
     pub fn plain(diameter_mm: f64) -> Self {

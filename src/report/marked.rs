@@ -16,8 +16,12 @@ use nalgebra::{Matrix3, Vector3};
 
 /// Confidence below which an entry is marked as unsure: the same above which a reading uses proposed entries.
 const SURE: f64 = 0.5;
-/// JPEG quality: small enough for seven photos in one file, good enough to see a shaft's entry.
-const QUALITY: u8 = 80;
+/// JPEG quality of a marked photo of its own.
+const QUALITY: u8 = 88;
+/// Long side of a marked photo in the report, px, and its JPEG quality: seven of them stay below 3 MB as base64 text, and
+/// a shaft's entry can still be seen.
+const REPORT_SIDE_PX: u32 = 1100;
+const REPORT_QUALITY: u8 = 74;
 /// How far beyond the outermost ring a close-up reaches, in radii.
 const CLOSE_UP: f64 = 1.12;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
@@ -87,7 +91,10 @@ pub fn draw(
     for mark in &marks {
         shape(&mut canvas, mark.at, mark.kind, mark.unsure);
     }
-    let labels = labels(&mut canvas, &marks);
+    let middles = [EntryKind::Fletched, EntryKind::Bare]
+        .into_iter()
+        .filter_map(|kind| view.of_face(middle(end, kind)?));
+    let labels = labels(&mut canvas, &marks, middles);
     legend(&mut canvas, &marks, &labels, offset);
     canvas.image
 }
@@ -122,6 +129,17 @@ fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (Rgb
     let picture = imageops::crop_imm(upright, x0, y0, x1 - x0, y1 - y0).to_image();
     let origin = ImagePoint::new(f64::from(x0), f64::from(y0));
     (picture, View { origin, ..whole })
+}
+
+/// The marked close-up as the report holds it: a JPEG of moderate size.
+///
+/// # Errors
+/// An encoding error of the image library (a picture without pixels).
+pub fn for_report(upright: &RgbImage, end: &End, face: &FaceLook) -> ImageResult<Vec<u8>> {
+    let picture = draw(upright, end, face, Framing::CloseUp, Some(REPORT_SIDE_PX));
+    let mut out = Vec::new();
+    picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, REPORT_QUALITY))?;
+    Ok(out)
 }
 
 /// The picture as a file: pixels only, no EXIF data of any kind.
@@ -348,10 +366,19 @@ impl Taken {
 }
 
 /// Draws each entry's letter and number where it hides least, and returns what is taken.
-fn labels(canvas: &mut Canvas, marks: &[Mark]) -> Vec<Taken> {
+fn labels(
+    canvas: &mut Canvas,
+    marks: &[Mark],
+    middles: impl Iterator<Item = ImagePoint>,
+) -> Vec<Taken> {
     let u = canvas.unit();
     let height = 13.0 * u;
-    let mut taken: Vec<Taken> = marks.iter().map(|m| Taken::around(m.at, 9.0 * u)).collect();
+    let mut taken: Vec<Taken> = marks
+        .iter()
+        .map(|m| m.at)
+        .chain(middles)
+        .map(|at| Taken::around(at, 9.0 * u))
+        .collect();
     for mark in marks {
         let w = font::width(&mark.label, height);
         let frame = Taken {
