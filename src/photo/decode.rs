@@ -1,0 +1,154 @@
+//! Bytes → upright pixels: format by first bytes, limits before memory, all eight EXIF orientations.
+
+use super::{ExifFacts, LARGEST_AREA_PX, LARGEST_SIDE_PX, PhotoError};
+use image::error::ImageError;
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
+use std::io::{Cursor, ErrorKind};
+
+/// Most memory that decoding may take, bytes: 120 Mpx of four bytes, and the decoder's own rows.
+const LARGEST_MEMORY: u64 = 512 * 1024 * 1024;
+
+pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> {
+    let format = format_of(bytes)?;
+    if format == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
+        return Err(PhotoError::Truncated);
+    }
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(LARGEST_SIDE_PX);
+    limits.max_image_height = Some(LARGEST_SIDE_PX);
+    limits.max_alloc = Some(LARGEST_MEMORY);
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
+    reader.no_limits(); // the size is judged below, so that the message can name it
+    let mut decoder = reader.into_decoder().map_err(explain)?;
+    let (width, height) = decoder.dimensions();
+    if width > LARGEST_SIDE_PX
+        || height > LARGEST_SIDE_PX
+        || u64::from(width) * u64::from(height) > LARGEST_AREA_PX
+    {
+        return Err(PhotoError::TooLarge { width, height });
+    }
+    // `into_decoder` does not count the picture itself against the limit: reserve it here
+    limits
+        .reserve(decoder.total_bytes())
+        .map_err(|_| PhotoError::TooLarge { width, height })?;
+    decoder.set_limits(limits).map_err(explain)?;
+    let exif = decoder
+        .exif_metadata()
+        .ok()
+        .flatten()
+        .map(|block| super::exif::read(&block))
+        .unwrap_or_default();
+    let mut picture = DynamicImage::from_decoder(decoder).map_err(explain)?;
+    picture.apply_orientation(
+        Orientation::from_exif(exif.orientation).unwrap_or(Orientation::NoTransforms),
+    );
+    Ok((picture.into_rgb8(), exif))
+}
+
+fn explain(error: ImageError) -> PhotoError {
+    match error {
+        ImageError::IoError(e) if e.kind() == ErrorKind::UnexpectedEof => PhotoError::Truncated,
+        other => PhotoError::Damaged(other.to_string()),
+    }
+}
+
+fn format_of(bytes: &[u8]) -> Result<ImageFormat, PhotoError> {
+    let starts = |magic: &[u8]| bytes.starts_with(magic);
+    if bytes.is_empty() {
+        return Err(PhotoError::Empty);
+    }
+    if starts(&[0xFF, 0xD8]) {
+        return Ok(ImageFormat::Jpeg);
+    }
+    if starts(b"\x89PNG\r\n\x1a\n") {
+        return Ok(ImageFormat::Png);
+    }
+    if bytes.get(4..8) == Some(b"ftyp") {
+        let brand = bytes.get(8..12).unwrap_or_default();
+        let stills: [&[u8]; 9] = [
+            b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif",
+        ];
+        return Err(if stills.contains(&brand) {
+            PhotoError::Heic
+        } else {
+            PhotoError::OtherFormat("video")
+        });
+    }
+    let webp = starts(b"RIFF") && bytes.get(8..12) == Some(b"WEBP");
+    let others = [
+        (webp, "WebP"),
+        (starts(b"GIF8"), "GIF"),
+        (starts(b"II*\0") || starts(b"MM\0*"), "TIFF or raw"),
+        (starts(b"BM"), "BMP"),
+        (starts(b"%PDF"), "PDF"),
+        (starts(b"\xFF\x0A") || starts(b"\0\0\0\x0CJXL "), "JPEG XL"),
+    ];
+    match others.iter().find(|(is, _)| *is) {
+        Some((_, name)) => Err(PhotoError::OtherFormat(name)),
+        None if b"\x89PNG\r\n\x1a\n".starts_with(bytes) => Err(PhotoError::Truncated),
+        None => Err(PhotoError::NotAnImage),
+    }
+}
+
+/// Walks the JPEG's segments (ITU-T T.81, annex B) to its end-of-image marker. Decoders fill what is missing with grey,
+/// which must not be measured as if it were a picture.
+fn jpeg_is_complete(bytes: &[u8]) -> bool {
+    let mut at = 2;
+    while let (Some(&lead), Some(&code)) = (bytes.get(at), bytes.get(at + 1)) {
+        if lead != 0xFF {
+            at += 1; // entropy-coded data, or stray bytes that decoders skip
+            continue;
+        }
+        match code {
+            0xD9 => return true,
+            0xFF => at += 1,
+            0x00 | 0x01 | 0xD0..=0xD8 => at += 2,
+            _ => {
+                let length = match (bytes.get(at + 2), bytes.get(at + 3)) {
+                    (Some(&high), Some(&low)) => usize::from(high) * 256 + usize::from(low),
+                    _ => return false,
+                };
+                at += 2 + length.max(2);
+            }
+        }
+    }
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn formats_are_told_apart_by_their_first_bytes() {
+        assert!(matches!(format_of(b""), Err(PhotoError::Empty)));
+        assert!(matches!(
+            format_of(b"hello there, no picture"),
+            Err(PhotoError::NotAnImage)
+        ));
+        assert!(matches!(
+            format_of(b"\0\0\0\x18ftypheic\0\0\0\0"),
+            Err(PhotoError::Heic)
+        ));
+        assert!(matches!(
+            format_of(b"\0\0\0\x18ftypisom\0\0\0\0"),
+            Err(PhotoError::OtherFormat("video"))
+        ));
+        assert!(matches!(
+            format_of(b"RIFF\0\0\0\0WEBPVP8 "),
+            Err(PhotoError::OtherFormat("WebP"))
+        ));
+        assert!(matches!(format_of(b"\x89PN"), Err(PhotoError::Truncated)));
+    }
+
+    #[test]
+    fn the_end_of_a_jpeg_is_found_behind_an_embedded_preview() {
+        // start, APP1 that holds a whole small JPEG (its end marker must not count), end
+        let file = [
+            0xFF, 0xD8, 0xFF, 0xE1, 0, 6, 0xFF, 0xD8, 0xFF, 0xD9, 0xFF, 0xD9,
+        ];
+        assert!(jpeg_is_complete(&file));
+        assert!(!jpeg_is_complete(&file[..10]));
+    }
+}
