@@ -3,14 +3,20 @@
 //! The end record ([`End`]) is the only thing that is stored; readings and advice are recomputed from records. Fields that
 //! this version doesn't know are kept on rewriting.
 
+mod compare;
 mod end;
+pub mod history;
 mod setup;
+mod when;
 
+pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
     Failure, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, UprightFrom, UprightRecord,
 };
+pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
 pub use setup::{Hand, Limit, Session, Setup};
+pub use when::When;
 
 use serde_json::Value;
 use std::collections::BTreeMap;
