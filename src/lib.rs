@@ -11,4 +11,5 @@ pub mod photo;
 pub mod reading;
 pub mod record;
 pub mod report;
+pub mod shaft;
 pub mod units;

@@ -1,0 +1,131 @@
+//! The face map: the face plane resampled straight on, a pixel per millimetre, as the net sees it.
+
+use super::View;
+use super::conv::Picture;
+use super::net::{MAP_MULTIPLE, MapNet};
+use super::picture::Reduced;
+use crate::units::{FacePoint, floor_index};
+use rayon::prelude::*;
+
+/// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.
+const MARGIN_MM: f64 = 200.0;
+/// Largest side of a map, mm.
+const LARGEST_MM: f64 = 3072.0;
+/// What stands for places outside the picture, 0–255: middle grey, as in the maps that the net was fitted on.
+const OUTSIDE: f32 = 127.0;
+
+/// Where a face map lies and what its pixels show.
+pub(crate) struct FaceMap {
+    /// Face x of the first column, mm.
+    pub(crate) left_mm: f64,
+    /// Face y of the first row, mm; rows go down.
+    pub(crate) top_mm: f64,
+    /// Columns, 1 mm each.
+    pub(crate) width: usize,
+    /// Rows, 1 mm each.
+    pub(crate) height: usize,
+    foot: FacePoint,
+    distance_mm: f64,
+    /// Red, green, blue, 0–255.
+    colours: Vec<[f32; 3]>,
+}
+
+/// The face rectangle worth looking at: left, top, columns, rows. Only the part that the picture shows.
+fn extent(view: &View, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, usize, usize)> {
+    const TILE: f64 = MAP_MULTIPLE as f64;
+    let reach = view.outer_radius_mm + MARGIN_MM;
+    let range = |coordinate: fn(&FacePoint) -> f64| {
+        let values = view.spot_centres.iter().map(coordinate);
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+        (low - reach, high + reach)
+    };
+    let ((x0, x1), (y0, y1)) = (range(|p| p.x), range(|p| p.y));
+    let sizes = [x1 - x0, y1 - y0];
+    if !sizes.iter().all(|s| (TILE..=LARGEST_MM).contains(s)) {
+        return None;
+    }
+    let tiles = sizes.map(|s| floor_index(s / TILE));
+    let (mut columns, mut rows) = ((usize::MAX, 0), (usize::MAX, 0));
+    for j in 0..tiles[1] {
+        for i in 0..tiles[0] {
+            // the tile's corners and middle
+            let seen = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (0.5, 0.5)]
+                .iter()
+                .any(|(u, v)| shown(FacePoint::new(x0 + TILE * (i as f64 + u), y1 - TILE * (j as f64 + v))));
+            if seen {
+                columns = (columns.0.min(i), columns.1.max(i + 1));
+                rows = (rows.0.min(j), rows.1.max(j + 1));
+            }
+        }
+    }
+    (columns.0 < columns.1).then(|| {
+        let (left, top) = (x0 + TILE * columns.0 as f64, y1 - TILE * rows.0 as f64);
+        (left, top, (columns.1 - columns.0) * MAP_MULTIPLE, (rows.1 - rows.0) * MAP_MULTIPLE)
+    })
+}
+
+impl FaceMap {
+    /// Resamples the photo. `None` when no part of the face's surroundings is in the picture.
+    pub(crate) fn new(photo: &Reduced, view: &View) -> Option<Self> {
+        let centre = view.camera.centre_mm();
+        if !(centre.z > 1.0) || !centre.iter().all(|v| v.is_finite()) {
+            return None;
+        }
+        let pixel = |p: FacePoint| view.camera.image_from_face(p).filter(|q| q.x.is_finite() && q.y.is_finite());
+        let (left_mm, top_mm, width, height) = extent(view, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
+        let mut colours = vec![[OUTSIDE; 3]; width * height];
+        colours.par_chunks_exact_mut(width).enumerate().for_each(|(i, row)| {
+            for (j, colour) in row.iter_mut().enumerate() {
+                let place = FacePoint::new(left_mm + j as f64, top_mm - i as f64);
+                if let Some(c) = pixel(place).and_then(|q| photo.colour(q)) {
+                    *colour = c;
+                }
+            }
+        });
+        Some(Self { left_mm, top_mm, width, height, foot: FacePoint::new(centre.x, centre.y), distance_mm: centre.z, colours })
+    }
+
+    /// The face point at map column `x` and row `y`.
+    pub(crate) fn point(&self, x: f64, y: f64) -> FacePoint {
+        FacePoint::new(self.left_mm + x, self.top_mm - y)
+    }
+
+    /// The cell (fractional column and row; whole at its centre) that shows a face point.
+    pub(crate) fn cell(&self, p: FacePoint) -> (f64, f64) {
+        ((p.x - self.left_mm - 0.5) / 2.0, (self.top_mm - p.y - 0.5) / 2.0)
+    }
+
+    /// Where the camera stands over the face plane, mm.
+    pub(crate) fn foot(&self) -> FacePoint {
+        self.foot
+    }
+
+    /// The camera's distance from the face plane, mm.
+    pub(crate) fn distance_mm(&self) -> f64 {
+        self.distance_mm
+    }
+
+    /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and obliquity.
+    pub(crate) fn cells(&self) -> Picture {
+        let mut cells = Picture::zeros(self.width / 2, self.height / 2, MapNet::INPUTS);
+        let (foot_x, foot_y) = (self.foot.x - self.left_mm, self.top_mm - self.foot.y);
+        cells.fill_rows(|j, row| {
+            for (i, cell) in row.chunks_exact_mut(MapNet::INPUTS).enumerate() {
+                let mut planes = [0f32; 3];
+                for (k, (dx, dy)) in [(0, 0), (1, 0), (0, 1), (1, 1)].into_iter().enumerate() {
+                    let (x, y) = (2 * i + dx, 2 * j + dy);
+                    for (c, value) in self.colours[y * self.width + x].iter().enumerate() {
+                        cell[4 * c + k] = value / 255.0 - 0.5;
+                    }
+                    let (ax, ay) = (x as f64 - foot_x, y as f64 - foot_y);
+                    let r = ax.hypot(ay) + 1e-3;
+                    for (sum, v) in planes.iter_mut().zip([ax / r, ay / r, (r / self.distance_mm).min(2.0)]) {
+                        *sum += v as f32 / 4.0;
+                    }
+                }
+                cell[12..].copy_from_slice(&planes);
+            }
+        });
+        cells
+    }
+}

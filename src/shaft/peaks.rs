@@ -1,0 +1,156 @@
+//! Candidates: the peaks of the map net's entry score, and where the shaft of each seems to run.
+
+use super::conv::Picture;
+use super::map::FaceMap;
+use crate::units::FacePoint;
+use nalgebra::Vector2;
+
+/// Least entry score of a candidate: far below what is believed in the end, so that the second look decides.
+const LEAST_SCORE: f32 = 0.04;
+/// Most candidates of one photo, best first; a boss holds some 14 shafts, rarely twice as many.
+const MOST: usize = 60;
+/// A peak is the largest score within so many cells (2 mm each).
+const RADIUS: usize = 2;
+/// Directions tried: lateral slopes of the shaft up to this, and their spacing. Shafts stand within some 7° of the normal.
+const LARGEST_SLOPE: f64 = 0.12;
+const SLOPE_STEP: f64 = 0.01;
+/// Scatter of the lateral slope of real shafts, rad: about 1.5° (measured on the practice photos).
+const SLOPE_SD: f64 = 0.026;
+/// Length of the shaft that is taken for granted when its direction is looked for on the map, mm.
+const LEAST_LENGTH_MM: f64 = 350.0;
+
+/// One place where a shaft may enter.
+#[derive(Clone, Debug)]
+pub(crate) struct Peak {
+    /// Entry score of the map net, 0–1.
+    pub(crate) score: f32,
+    /// Where, mm.
+    pub(crate) point: FacePoint,
+    /// The map net's log-odds of fletched.
+    pub(crate) fletched: f32,
+    /// Slope of the shaft across the direction away from the foot (tangent of the sideways lean), to the left of that
+    /// direction positive.
+    pub(crate) slope: f64,
+    /// Mean log-odds of "shaft" along the shaft's course on the map.
+    pub(crate) mask: f32,
+}
+
+/// Numbers per cell of the map net, by place in its output.
+const ENTRY: usize = 0;
+const OFFSET: usize = 1;
+const FLETCHED: usize = 3;
+const MASK: usize = 6;
+
+/// The direction of a perpendicular shaft on the map, seen from its entry: unit vector away from the foot.
+pub(crate) fn away(entry: FacePoint, foot: FacePoint) -> Vector2<f64> {
+    let v = Vector2::new(entry.x - foot.x, entry.y - foot.y);
+    v.try_normalize(1e-6).unwrap_or_else(Vector2::x)
+}
+
+/// Log-odds → probability.
+pub(crate) fn logistic(x: f64) -> f64 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// The peaks of the score, best first.
+pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
+    let (w, h) = (out.width, out.height);
+    let logit = |x: usize, y: usize| out.pixel(x, y)[ENTRY];
+    let least = (LEAST_SCORE / (1.0 - LEAST_SCORE)).ln();
+    let mut cells: Vec<(f32, usize, usize)> = Vec::new();
+    for y in 0..h {
+        for x in 0..w {
+            let v = logit(x, y);
+            if !(v > least) {
+                continue;
+            }
+            let (xs, ys) = (x.saturating_sub(RADIUS)..(x + RADIUS + 1).min(w), y.saturating_sub(RADIUS)..(y + RADIUS + 1).min(h));
+            // of equal neighbours the first counts
+            let beaten = ys.flat_map(|j| xs.clone().map(move |i| (i, j))).any(|(i, j)| {
+                let u = logit(i, j);
+                u > v || (u >= v && (j, i) < (y, x))
+            });
+            if !beaten {
+                cells.push((v, x, y));
+            }
+        }
+    }
+    cells.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.2, a.1).cmp(&(b.2, b.1))));
+    cells.truncate(MOST);
+    cells
+        .into_iter()
+        .map(|(v, x, y)| {
+            let p = out.pixel(x, y);
+            // cell (i, j) covers map pixels 2i and 2i + 1
+            let column = 2.0 * (x as f64 + f64::from(p[OFFSET])) + 0.5;
+            let row = 2.0 * (y as f64 + f64::from(p[OFFSET + 1])) + 0.5;
+            let point = map.point(column, row);
+            let (slope, mask) = course(map, out, point);
+            Peak { score: logistic(f64::from(v)) as f32, point, fletched: p[FLETCHED], slope, mask }
+        })
+        .collect()
+}
+
+/// The lateral slope at which the most of "shaft" lies along the shaft's course on the map, and its mean log-odds there.
+fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f32) {
+    let (foot, distance) = (map.foot(), map.distance_mm());
+    let u = away(entry, foot);
+    let obliquity = entry.distance(foot) / distance;
+    // a point at height z of a shaft with slope s shows on the map at entry + (u·obliquity·D + w·s·D)·z/(D − z)
+    let mean = |slope: f64| {
+        let course = Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
+        let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
+        let length = (course * end).norm();
+        let steps = floor_steps(length);
+        let mut sum = 0.0;
+        for k in 0..steps {
+            let t = (f64::from(k) + 0.5) / f64::from(steps);
+            let at = FacePoint::new(entry.x + course.x * end * t, entry.y + course.y * end * t);
+            let (x, y) = map.cell(at);
+            sum += cell_value(out, x, y, MASK).clamp(-4.0, 4.0);
+        }
+        sum / f64::from(steps)
+    };
+    let tries = (2.0 * LARGEST_SLOPE / SLOPE_STEP).round();
+    let (mut best, mut slopes) = ((f64::NEG_INFINITY, 0.0), Vec::new());
+    let mut k = 0.0;
+    while k <= tries {
+        let slope = -LARGEST_SLOPE + k * SLOPE_STEP;
+        // eight independent cells along the course weigh as much as the prior's log density
+        let score = 8.0 * mean(slope) - 0.5 * (slope / SLOPE_SD).powi(2);
+        slopes.push((slope, score));
+        if score > best.0 {
+            best = (score, slope);
+        }
+        k += 1.0;
+    }
+    // centre of mass about the best: finer than the steps, calm where the course is short
+    let (mut weight, mut sum) = (0.0, 0.0);
+    for (slope, score) in slopes {
+        let w = (score - best.0).exp();
+        weight += w;
+        sum += w * slope;
+    }
+    let slope = sum / weight;
+    (slope, mean(slope) as f32)
+}
+
+fn floor_steps(length_mm: f64) -> u16 {
+    // one sample per 3 mm
+    u16::try_from(crate::units::round_i64((length_mm / 3.0).clamp(8.0, 400.0))).unwrap_or(8)
+}
+
+/// A number of the cells at a place between their centres, by bilinear interpolation; far outside: −4 (no shaft).
+fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
+    let (i, j) = (x.floor(), y.floor());
+    if !(i >= 0.0 && j >= 0.0) {
+        return -4.0;
+    }
+    let (ci, cj) = (crate::units::floor_index(i), crate::units::floor_index(j));
+    if ci + 1 >= out.width || cj + 1 >= out.height {
+        return -4.0;
+    }
+    let (fx, fy) = (x - i, y - j);
+    let v = |a: usize, b: usize| f64::from(out.pixel(a, b)[channel]);
+    (1.0 - fy) * ((1.0 - fx) * v(ci, cj) + fx * v(ci + 1, cj)) + fy * ((1.0 - fx) * v(ci, cj + 1) + fx * v(ci + 1, cj + 1))
+}
