@@ -15,7 +15,13 @@ fn main() -> anyhow::Result<()> {
         let f = |v: &serde_json::Value| v.as_f64().unwrap_or(0.0);
         let r = &c["rotation"];
         let camera = Camera {
-            lens: Lens { f_px: f(&c["fx_px"]), cx_px: f(&c["cx_px"]), cy_px: f(&c["cy_px"]), k1: f(&c["k1"]), k2: f(&c["k2"]) },
+            lens: Lens {
+                f_px: f(&c["fx_px"]),
+                cx_px: f(&c["cx_px"]),
+                cy_px: f(&c["cy_px"]),
+                k1: f(&c["k1"]),
+                k2: f(&c["k2"]),
+            },
             pose: Pose {
                 rotation: Matrix3::from_fn(|i, j| f(&r[i][j])),
                 translation_mm: Vector3::from_fn(|i, _| f(&c["translation_mm"][i])),
@@ -29,10 +35,20 @@ fn main() -> anyhow::Result<()> {
             Some(8) => image::imageops::rotate270(&image),
             _ => image,
         };
-        let centres: Vec<FacePoint> =
-            truth["face"]["centres_mm"].as_array().into_iter().flatten().map(|p| FacePoint::new(f(&p[0]), f(&p[1]))).collect();
+        let centres: Vec<FacePoint> = truth["face"]["centres_mm"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .map(|p| FacePoint::new(f(&p[0]), f(&p[1])))
+            .collect();
         let cov = |_| Matrix2::zeros();
-        let view = View { camera: &camera, spot_centres: &centres, outer_radius_mm: f(&truth["face"]["outer_radius_mm"]), point_cov_mm2: &cov, expected: None };
+        let view = View {
+            camera: &camera,
+            spot_centres: &centres,
+            outer_radius_mm: f(&truth["face"]["outer_radius_mm"]),
+            point_cov_mm2: &cov,
+            expected: None,
+        };
         let start = std::time::Instant::now();
         let rows = features(&image, &view)?;
         let seconds = start.elapsed().as_secs_f64();

@@ -3,14 +3,17 @@
 //! Arrows of one archer stand out by much the same length, so that each candidate's nock tells where the others' must be. A
 //! shaft has one entry and one nock: of candidates that share a nock only the best stands.
 
-use super::peaks::{Peak, logistic};
+use super::peaks::Peak;
 use super::strip::{Look, PLACES, place_mm};
-use nalgebra::Vector3;
+use crate::units::FacePoint;
+use nalgebra::{Vector2, Vector3};
 
 /// Scatter of the lengths that the shafts of one photo stand out by, with the error of reading the nock, mm.
 const LENGTH_SD_MM: f64 = 18.0;
 /// Weight of lengths that have nothing to do with the others' (another archer's arrow, a bad reading).
 const ODD_LENGTH: f64 = 0.1;
+/// Error of reading a nock's place from a strip, mm.
+const READING_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
@@ -33,8 +36,14 @@ pub(crate) struct Verdict {
     pub(crate) mask: f64,
     /// Length from entry to nock, mm.
     pub(crate) length_mm: f64,
+    /// Its standard deviation, mm.
+    pub(crate) length_sd_mm: f64,
+    /// Log-odds of being a shaft by the strip.
+    pub(crate) shaft: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
+    /// The same by the map.
+    pub(crate) fletched_on_map: f64,
     /// Share of the tail's strip that is in the picture.
     pub(crate) tail_seen: f64,
 }
@@ -42,27 +51,49 @@ pub(crate) struct Verdict {
 /// Softmax of the nock's log-odds.
 fn nock_probability(look: &Look) -> Vec<f64> {
     let most = look.nock.iter().fold(f32::NEG_INFINITY, |m, &v| m.max(v));
-    let e: Vec<f64> = look.nock.iter().map(|&v| f64::from(v - most).exp()).collect();
+    let e: Vec<f64> = look
+        .nock
+        .iter()
+        .map(|&v| f64::from(v - most).exp())
+        .collect();
     let sum: f64 = e.iter().sum();
     e.iter().map(|v| v / sum).collect()
 }
 
 /// Prior of the nock's place when the others' length is `common`.
 fn length_prior(common: f64) -> Vec<f64> {
-    let w: Vec<f64> = (0..PLACES).map(|k| (-0.5 * ((place_mm(k) - common) / LENGTH_SD_MM).powi(2)).exp()).collect();
+    let w: Vec<f64> = (0..PLACES)
+        .map(|k| (-0.5 * ((place_mm(k) - common) / LENGTH_SD_MM).powi(2)).exp())
+        .collect();
     let sum: f64 = w.iter().sum::<f64>().max(1e-9);
-    w.iter().map(|v| (1.0 - ODD_LENGTH) * v / sum + ODD_LENGTH / PLACES as f64).collect()
+    w.iter()
+        .map(|v| (1.0 - ODD_LENGTH) * v / sum + ODD_LENGTH / PLACES as f64)
+        .collect()
 }
 
 /// The length that most candidates agree on, mm.
 pub(crate) fn common_length(candidates: &[Candidate]) -> Option<f64> {
-    let nocks: Vec<(f64, Vec<f64>)> = candidates.iter().map(|c| (f64::from(c.peak.score), nock_probability(&c.look))).collect();
+    let nocks: Vec<(f64, Vec<f64>)> = candidates
+        .iter()
+        .map(|c| (c.peak.score, nock_probability(&c.look)))
+        .collect();
     if nocks.is_empty() {
         return None;
     }
     let score = |common: f64| -> f64 {
         let prior = length_prior(common);
-        nocks.iter().map(|(weight, nock)| weight * nock.iter().zip(&prior).map(|(a, b)| a * b).sum::<f64>().ln()).sum()
+        nocks
+            .iter()
+            .map(|(weight, nock)| {
+                weight
+                    * nock
+                        .iter()
+                        .zip(&prior)
+                        .map(|(a, b)| a * b)
+                        .sum::<f64>()
+                        .ln()
+            })
+            .sum()
     };
     let mut best = (f64::NEG_INFINITY, LENGTHS_MM.0);
     let mut length = LENGTHS_MM.0;
@@ -82,13 +113,20 @@ pub(crate) fn verdict(candidate: &Candidate, common: f64) -> Verdict {
     let prior = length_prior(common);
     let joint: Vec<f64> = nock.iter().zip(&prior).map(|(a, b)| a * b).collect();
     let sum: f64 = joint.iter().sum::<f64>().max(1e-30);
-    let mean = |f: &dyn Fn(usize) -> f64| joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum;
-    let p = f64::from(candidate.peak.score).clamp(1e-6, 1.0 - 1e-6);
+    let mean = |f: &dyn Fn(usize) -> f64| {
+        joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum
+    };
+    let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
+    let length = mean(&|k| place_mm(k));
     Verdict {
         score: (p / (1.0 - p)).ln(),
         agreement: (sum * PLACES as f64).ln(),
-        mask: f64::from(candidate.peak.mask),
-        length_mm: mean(&|k| place_mm(k)),
+        mask: candidate.peak.mask,
+        length_mm: length,
+        length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
+            .sqrt(),
+        shaft: candidate.look.shaft,
+        fletched_on_map: f64::from(candidate.peak.fletched),
         fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
@@ -98,7 +136,224 @@ pub(crate) fn verdict(candidate: &Candidate, common: f64) -> Verdict {
     }
 }
 
-/// Probability of being a shaft, before the joint choice.
-pub(crate) fn shaft_probability(v: &Verdict) -> f64 {
-    logistic(-1.0 + v.score + 0.5 * v.agreement + 0.2 * v.mask)
+/// Entries nearer than this are one shaft: the thinnest shafts side by side are 4.5 mm apart, centre to centre.
+const SAME_ENTRY_MM: f64 = 4.0;
+/// A candidate this near to another's course, across it, and with a nock this near to the other's, is the same shaft.
+const SAME_COURSE_MM: f64 = 5.0;
+const SAME_NOCK_MM: f64 = 24.0;
+/// What is left of the odds of a candidate that a better one explains.
+const EXPLAINED: f64 = 0.05;
+
+/// Lowers the probabilities of candidates that better ones explain: no two entries for one shaft.
+/// `foot` and `distance_mm` are where the camera stands over the face.
+pub(crate) fn explain_away(
+    candidates: &[Candidate],
+    verdicts: &[Verdict],
+    probability: &mut [f64],
+    foot: FacePoint,
+    distance_mm: f64,
+) {
+    let mut order: Vec<usize> = (0..candidates.len()).collect();
+    order.sort_by(|&a, &b| probability[b].total_cmp(&probability[a]).then(a.cmp(&b)));
+    let mut better: Vec<usize> = Vec::new();
+    for k in order {
+        let explained = better.iter().any(|&b| {
+            same_shaft(
+                (&candidates[b], &verdicts[b]),
+                (&candidates[k], &verdicts[k]),
+                foot,
+                distance_mm,
+            )
+        });
+        if explained {
+            let odds = probability[k] / (1.0 - probability[k]).max(1e-9) * EXPLAINED;
+            probability[k] = odds / (1.0 + odds);
+        } else {
+            better.push(k);
+        }
+    }
+}
+
+/// Where a shaft's point at distance `along` from its entry shows on the face map, mm.
+fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64) -> Vector2<f64> {
+    let p = c.peak.point.at_height(0.0) + c.axis * along;
+    let stretch = distance_mm / (distance_mm - p.z).max(1.0);
+    Vector2::new(
+        foot.x + (p.x - foot.x) * stretch,
+        foot.y + (p.y - foot.y) * stretch,
+    )
+}
+
+fn same_shaft(
+    a: (&Candidate, &Verdict),
+    b: (&Candidate, &Verdict),
+    foot: FacePoint,
+    distance_mm: f64,
+) -> bool {
+    if a.0.peak.point.distance(b.0.peak.point) < SAME_ENTRY_MM {
+        return true;
+    }
+    // b's entry beside a's course, and b's own nock, read without regard to the others, where a's nock shows
+    let start = Vector2::new(a.0.peak.point.x, a.0.peak.point.y);
+    let end = shown(a.0, a.1.length_mm, foot, distance_mm);
+    let Some(along) = (end - start).try_normalize(1.0) else {
+        return false;
+    };
+    let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
+    let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
+    let nock = shown(b.0, b.0.look.likeliest_mm(), foot, distance_mm) - end;
+    sideways < SAME_COURSE_MM && forward < (end - start).norm() && nock.norm() < SAME_NOCK_MM
+}
+
+/// Largest number of shafts of one kind that the told numbers are weighed with.
+const MOST_OF_A_KIND: usize = 24;
+/// Log weight of each shaft too many or too few against the told numbers: a prior, never a force.
+const TOLD_WEIGHT: f64 = 1.2;
+
+/// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The told numbers
+/// weigh each possible total by exp(−weight · difference); forward and backward sums over the candidates give each one's share.
+pub(crate) fn with_told_numbers(kinds: &[(f64, f64)], told: (usize, usize)) -> Vec<(f64, f64)> {
+    const N: usize = MOST_OF_A_KIND + 1;
+    let zero = || vec![0.0; N * N];
+    let step = |from: &[f64], (fletched, bare): (f64, f64)| {
+        let mut to = zero();
+        for f in 0..N {
+            for b in 0..N {
+                let mut v = from[f * N + b] * (1.0 - fletched - bare).max(0.0);
+                v += if f > 0 {
+                    from[(f - 1) * N + b] * fletched
+                } else {
+                    0.0
+                };
+                v += if b > 0 {
+                    from[f * N + b - 1] * bare
+                } else {
+                    0.0
+                };
+                to[f * N + b] = v;
+            }
+        }
+        to
+    };
+    // value[k]: expected weight when k's and later candidates are still open, by what was counted before
+    let gap = |n: usize, told: usize| n.abs_diff(told.min(MOST_OF_A_KIND)) as f64;
+    let mut value = vec![zero()];
+    for f in 0..N {
+        for b in 0..N {
+            value[0][f * N + b] = (-TOLD_WEIGHT * (gap(f, told.0) + gap(b, told.1))).exp();
+        }
+    }
+    for &(fletched, bare) in kinds.iter().rev() {
+        let next = &value[value.len() - 1];
+        let mut now = zero();
+        for f in 0..N {
+            for b in 0..N {
+                let more = |df: usize, db: usize| {
+                    if f + df < N && b + db < N {
+                        next[(f + df) * N + b + db]
+                    } else {
+                        0.0
+                    }
+                };
+                now[f * N + b] = (1.0 - fletched - bare).max(0.0) * more(0, 0)
+                    + fletched * more(1, 0)
+                    + bare * more(0, 1);
+            }
+        }
+        value.push(now);
+    }
+    value.reverse();
+    let mut before = zero();
+    before[0] = 1.0;
+    let mut out = Vec::with_capacity(kinds.len());
+    for (k, &(fletched, bare)) in kinds.iter().enumerate() {
+        let after = &value[k + 1];
+        let (mut none, mut as_fletched, mut as_bare) = (0.0, 0.0, 0.0);
+        for f in 0..N {
+            for b in 0..N {
+                let w = before[f * N + b];
+                none += w * after[f * N + b];
+                as_fletched += if f + 1 < N {
+                    w * after[(f + 1) * N + b]
+                } else {
+                    0.0
+                };
+                as_bare += if b + 1 < N {
+                    w * after[f * N + b + 1]
+                } else {
+                    0.0
+                };
+            }
+        }
+        let (none, as_fletched, as_bare) = (
+            none * (1.0 - fletched - bare).max(0.0),
+            as_fletched * fletched,
+            as_bare * bare,
+        );
+        let sum = none + as_fletched + as_bare;
+        out.push(if sum > 0.0 {
+            (as_fletched / sum, as_bare / sum)
+        } else {
+            (fletched, bare)
+        });
+        before = step(&before, (fletched, bare));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn told_numbers_weigh_but_do_not_force() {
+        let kinds = [(0.9, 0.05), (0.45, 0.45), (0.3, 0.3), (0.02, 0.9)];
+        let with = with_told_numbers(&kinds, (2, 1));
+        assert!(
+            with[1].0 > 0.6 && with[1].0 > with[1].1 * 1.5,
+            "the doubtful one leans to the kind that is missing: {:?}",
+            with[1]
+        );
+        assert!(
+            with[2].0 + with[2].1 < 0.6,
+            "one too many is doubted: {:?}",
+            with[2]
+        );
+        let against = with_told_numbers(&kinds, (0, 0));
+        assert!(against[0].0 > 0.5, "a plain shaft stays: {:?}", against[0]);
+        let sum = |v: &[(f64, f64)]| {
+            v.iter()
+                .all(|(a, b)| a + b <= 1.0 + 1e-12 && *a >= 0.0 && *b >= 0.0)
+        };
+        assert!(sum(&with) && sum(&against));
+    }
+
+    #[test]
+    fn told_numbers_by_brute_force() {
+        let kinds = [(0.7, 0.2), (0.1, 0.3), (0.4, 0.4)];
+        let told = (1, 1);
+        let got = with_told_numbers(&kinds, told);
+        let (mut total, mut share) = (0.0, [[0.0; 2]; 3]);
+        for code in 0..27usize {
+            let digits = [code % 3, code / 3 % 3, code / 9];
+            let mut w = 1.0;
+            for (d, k) in digits.iter().zip(&kinds) {
+                w *= [1.0 - k.0 - k.1, k.0, k.1][*d];
+            }
+            let n = |kind: usize| digits.iter().filter(|d| **d == kind).count();
+            w *= (-TOLD_WEIGHT * (n(1).abs_diff(told.0) + n(2).abs_diff(told.1)) as f64).exp();
+            total += w;
+            for (k, d) in digits.iter().enumerate() {
+                if *d > 0 {
+                    share[k][d - 1] += w;
+                }
+            }
+        }
+        for (g, s) in got.iter().zip(share) {
+            assert!(
+                (g.0 - s[0] / total).abs() < 1e-12 && (g.1 - s[1] / total).abs() < 1e-12,
+                "{g:?} {s:?}"
+            );
+        }
+    }
 }

@@ -20,7 +20,12 @@ pub(crate) struct Picture {
 
 impl Picture {
     pub(crate) fn zeros(width: usize, height: usize, channels: usize) -> Self {
-        Self { width, height, channels, data: vec![0.0; (width + 2) * (height + 2) * channels] }
+        Self {
+            width,
+            height,
+            channels,
+            data: vec![0.0; (width + 2) * (height + 2) * channels],
+        }
     }
 
     fn stride(&self) -> usize {
@@ -42,7 +47,10 @@ impl Picture {
     pub(crate) fn fill_rows(&mut self, f: impl Fn(usize, &mut [f32]) + Sync) {
         let (stride, channels, height) = (self.stride(), self.channels, self.height);
         let inner = &mut self.data[stride..stride * (height + 1)];
-        inner.par_chunks_mut(stride.max(1)).enumerate().for_each(|(y, row)| f(y, &mut row[channels..stride - channels]));
+        inner
+            .par_chunks_mut(stride.max(1))
+            .enumerate()
+            .for_each(|(y, row)| f(y, &mut row[channels..stride - channels]));
     }
 
     /// Half the size: the largest of each 2 × 2 pixels.
@@ -94,28 +102,53 @@ impl Conv {
     pub(crate) fn new(layer: &Layer, inputs: &[usize]) -> Result<Self, WeightsError> {
         let k = layer.rows;
         let channels: usize = inputs.iter().sum();
-        if layer.inputs != channels || layer.columns != k || (k != 1 && k != 3) || layer.outputs == 0 {
-            let text = format!("a {}×{} layer of {} inputs where {channels} belong", layer.rows, layer.columns, layer.inputs);
+        if layer.inputs != channels
+            || layer.columns != k
+            || (k != 1 && k != 3)
+            || layer.outputs == 0
+        {
+            let text = format!(
+                "a {}×{} layer of {} inputs where {channels} belong",
+                layer.rows, layer.columns, layer.inputs
+            );
             return Err(WeightsError::Shape(text));
         }
         let blocks = layer.outputs.div_ceil(LANES);
         let stored = |o: usize, i: usize, row: usize, column: usize| {
             let at = ((o * channels + i) * k + row) * k + column;
-            if o < layer.outputs { layer.weights.get(at).copied().unwrap_or(0.0) } else { 0.0 }
+            if o < layer.outputs {
+                layer.weights.get(at).copied().unwrap_or(0.0)
+            } else {
+                0.0
+            }
         };
         let mut weights = Vec::new();
         for block in 0..blocks {
             let mut first = 0;
             for &n in inputs {
                 for row in 0..k {
-                    let taps = (0..k).flat_map(|column| (first..first + n).map(move |i| (column, i)));
-                    weights.push(taps.map(|(column, i)| std::array::from_fn(|l| stored(block * LANES + l, i, row, column))).collect());
+                    let taps =
+                        (0..k).flat_map(|column| (first..first + n).map(move |i| (column, i)));
+                    weights.push(
+                        taps.map(|(column, i)| {
+                            std::array::from_fn(|l| stored(block * LANES + l, i, row, column))
+                        })
+                        .collect(),
+                    );
                 }
                 first += n;
             }
         }
-        let bias = (0..blocks).map(|b| std::array::from_fn(|l| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0))).collect();
-        Ok(Self { outputs: layer.outputs, kernel: k, inputs: inputs.to_vec(), bias, weights })
+        let bias = (0..blocks)
+            .map(|b| std::array::from_fn(|l| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0)))
+            .collect();
+        Ok(Self {
+            outputs: layer.outputs,
+            kernel: k,
+            inputs: inputs.to_vec(),
+            bias,
+            weights,
+        })
     }
 
     /// Channels of the result.
@@ -126,17 +159,28 @@ impl Conv {
     /// Runs over pictures of one size, with zeros outside; every `step`-th pixel across and down; negative results become zero
     /// if `relu`. Pictures that don't fit the layer give zeros.
     pub(crate) fn run(&self, pictures: &[&Picture], step: (usize, usize), relu: bool) -> Picture {
-        let (width, height) = pictures.first().map_or((0, 0), |p| (p.width.div_ceil(step.0), p.height.div_ceil(step.1)));
+        let (width, height) = pictures.first().map_or((0, 0), |p| {
+            (p.width.div_ceil(step.0), p.height.div_ceil(step.1))
+        });
         let mut out = Picture::zeros(width, height, self.outputs);
         let fits = pictures.len() == self.inputs.len()
-            && pictures.iter().zip(&self.inputs).all(|(p, &c)| p.channels == c && p.width == pictures[0].width && p.height == pictures[0].height);
+            && pictures.iter().zip(&self.inputs).all(|(p, &c)| {
+                p.channels == c && p.width == pictures[0].width && p.height == pictures[0].height
+            });
         if !fits {
             return out;
         }
         out.fill_rows(|y, row| {
             let rows: Vec<(&[f32], usize)> = pictures
                 .iter()
-                .flat_map(|p| (0..self.kernel).map(move |k| (p.bordered_row(y * step.1 + k + usize::from(self.kernel == 1)), p.channels)))
+                .flat_map(|p| {
+                    (0..self.kernel).map(move |k| {
+                        (
+                            p.bordered_row(y * step.1 + k + usize::from(self.kernel == 1)),
+                            p.channels,
+                        )
+                    })
+                })
                 .collect();
             for block in 0..self.bias.len() {
                 self.row(block, &rows, step.0, row, relu);
@@ -145,7 +189,14 @@ impl Conv {
         out
     }
 
-    fn row(&self, block: usize, rows: &[(&[f32], usize)], step: usize, out: &mut [f32], relu: bool) {
+    fn row(
+        &self,
+        block: usize,
+        rows: &[(&[f32], usize)],
+        step: usize,
+        out: &mut [f32],
+        relu: bool,
+    ) {
         let weights = &self.weights[block * rows.len()..(block + 1) * rows.len()];
         let first = usize::from(self.kernel == 1);
         let lanes = LANES.min(self.outputs - block * LANES);
@@ -155,7 +206,7 @@ impl Conv {
                 *value = if relu { sum.max(0.0) } else { *sum };
             }
         };
-        let width = out_width(rows, step, self.kernel);
+        let width = out_width(rows, step);
         let whole = width / STEP * STEP;
         for x in (0..whole).step_by(STEP) {
             let mut sums = [self.bias[block]; STEP];
@@ -181,8 +232,9 @@ impl Conv {
 }
 
 /// How many output pixels a row of inputs gives.
-fn out_width(rows: &[(&[f32], usize)], step: usize, _kernel: usize) -> usize {
-    rows.first().map_or(0, |(row, c)| (row.len() / c - 2).div_ceil(step))
+fn out_width(rows: &[(&[f32], usize)], step: usize) -> usize {
+    rows.first()
+        .map_or(0, |(row, c)| (row.len() / c - 2).div_ceil(step))
 }
 
 /// Adds the taps of one kernel row to STEP neighbouring pixels.
@@ -190,7 +242,12 @@ fn out_width(rows: &[(&[f32], usize)], step: usize, _kernel: usize) -> usize {
 fn accumulate(taps: &[[f32; LANES]], row: &[f32], stride: usize, sums: &mut [[f32; LANES]; STEP]) {
     let n = taps.len();
     let mut s = *sums;
-    let (a, b, c, d) = (&row[..n], &row[stride..stride + n], &row[2 * stride..2 * stride + n], &row[3 * stride..3 * stride + n]);
+    let (a, b, c, d) = (
+        &row[..n],
+        &row[stride..stride + n],
+        &row[2 * stride..2 * stride + n],
+        &row[3 * stride..3 * stride + n],
+    );
     for ((((w, a), b), c), d) in taps.iter().zip(a).zip(b).zip(c).zip(d) {
         for l in 0..LANES {
             s[0][l] += w[l] * a;

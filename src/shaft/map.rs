@@ -3,7 +3,7 @@
 use super::View;
 use super::conv::Picture;
 use super::net::{MAP_MULTIPLE, MapNet};
-use super::picture::Reduced;
+use super::picture::{Reduced, single};
 use crate::units::{FacePoint, floor_index};
 use rayon::prelude::*;
 
@@ -36,7 +36,9 @@ fn extent(view: &View, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, u
     let reach = view.outer_radius_mm + MARGIN_MM;
     let range = |coordinate: fn(&FacePoint) -> f64| {
         let values = view.spot_centres.iter().map(coordinate);
-        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+            (a.min(v), b.max(v))
+        });
         (low - reach, high + reach)
     };
     let ((x0, x1), (y0, y1)) = (range(|p| p.x), range(|p| p.y));
@@ -51,7 +53,12 @@ fn extent(view: &View, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, u
             // the tile's corners and middle
             let seen = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (0.5, 0.5)]
                 .iter()
-                .any(|(u, v)| shown(FacePoint::new(x0 + TILE * (i as f64 + u), y1 - TILE * (j as f64 + v))));
+                .any(|(u, v)| {
+                    shown(FacePoint::new(
+                        x0 + TILE * (i as f64 + u),
+                        y1 - TILE * (j as f64 + v),
+                    ))
+                });
             if seen {
                 columns = (columns.0.min(i), columns.1.max(i + 1));
                 rows = (rows.0.min(j), rows.1.max(j + 1));
@@ -60,7 +67,12 @@ fn extent(view: &View, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, u
     }
     (columns.0 < columns.1).then(|| {
         let (left, top) = (x0 + TILE * columns.0 as f64, y1 - TILE * rows.0 as f64);
-        (left, top, (columns.1 - columns.0) * MAP_MULTIPLE, (rows.1 - rows.0) * MAP_MULTIPLE)
+        (
+            left,
+            top,
+            (columns.1 - columns.0) * MAP_MULTIPLE,
+            (rows.1 - rows.0) * MAP_MULTIPLE,
+        )
     })
 }
 
@@ -68,21 +80,37 @@ impl FaceMap {
     /// Resamples the photo. `None` when no part of the face's surroundings is in the picture.
     pub(crate) fn new(photo: &Reduced, view: &View) -> Option<Self> {
         let centre = view.camera.centre_mm();
-        if !(centre.z > 1.0) || !centre.iter().all(|v| v.is_finite()) {
+        if !centre.iter().all(|v| v.is_finite()) || centre.z <= 1.0 {
             return None;
         }
-        let pixel = |p: FacePoint| view.camera.image_from_face(p).filter(|q| q.x.is_finite() && q.y.is_finite());
-        let (left_mm, top_mm, width, height) = extent(view, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
+        let pixel = |p: FacePoint| {
+            view.camera
+                .image_from_face(p)
+                .filter(|q| q.x.is_finite() && q.y.is_finite())
+        };
+        let (left_mm, top_mm, width, height) =
+            extent(view, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
         let mut colours = vec![[OUTSIDE; 3]; width * height];
-        colours.par_chunks_exact_mut(width).enumerate().for_each(|(i, row)| {
-            for (j, colour) in row.iter_mut().enumerate() {
-                let place = FacePoint::new(left_mm + j as f64, top_mm - i as f64);
-                if let Some(c) = pixel(place).and_then(|q| photo.colour(q)) {
-                    *colour = c;
+        colours
+            .par_chunks_exact_mut(width)
+            .enumerate()
+            .for_each(|(i, row)| {
+                for (j, colour) in row.iter_mut().enumerate() {
+                    let place = FacePoint::new(left_mm + j as f64, top_mm - i as f64);
+                    if let Some(c) = pixel(place).and_then(|q| photo.colour(q)) {
+                        *colour = c;
+                    }
                 }
-            }
-        });
-        Some(Self { left_mm, top_mm, width, height, foot: FacePoint::new(centre.x, centre.y), distance_mm: centre.z, colours })
+            });
+        Some(Self {
+            left_mm,
+            top_mm,
+            width,
+            height,
+            foot: FacePoint::new(centre.x, centre.y),
+            distance_mm: centre.z,
+            colours,
+        })
     }
 
     /// The face point at map column `x` and row `y`.
@@ -92,7 +120,10 @@ impl FaceMap {
 
     /// The cell (fractional column and row; whole at its centre) that shows a face point.
     pub(crate) fn cell(&self, p: FacePoint) -> (f64, f64) {
-        ((p.x - self.left_mm - 0.5) / 2.0, (self.top_mm - p.y - 0.5) / 2.0)
+        (
+            (p.x - self.left_mm - 0.5) / 2.0,
+            (self.top_mm - p.y - 0.5) / 2.0,
+        )
     }
 
     /// Where the camera stands over the face plane, mm.
@@ -119,8 +150,12 @@ impl FaceMap {
                     }
                     let (ax, ay) = (x as f64 - foot_x, y as f64 - foot_y);
                     let r = ax.hypot(ay) + 1e-3;
-                    for (sum, v) in planes.iter_mut().zip([ax / r, ay / r, (r / self.distance_mm).min(2.0)]) {
-                        *sum += v as f32 / 4.0;
+                    for (sum, v) in
+                        planes
+                            .iter_mut()
+                            .zip([ax / r, ay / r, (r / self.distance_mm).min(2.0)])
+                    {
+                        *sum += single(v) / 4.0;
                     }
                 }
                 cell[12..].copy_from_slice(&planes);

@@ -20,7 +20,9 @@ impl Layers {
     }
 
     fn next(&mut self) -> Result<Layer, WeightsError> {
-        self.0.next().ok_or_else(|| WeightsError::Shape("too few layers".to_owned()))
+        self.0
+            .next()
+            .ok_or_else(|| WeightsError::Shape("too few layers".to_owned()))
     }
 
     fn conv(&mut self, inputs: &[usize]) -> Result<Conv, WeightsError> {
@@ -28,7 +30,11 @@ impl Layers {
     }
 
     fn end(mut self) -> Result<(), WeightsError> {
-        if self.0.next().is_none() { Ok(()) } else { Err(WeightsError::Shape("too many layers".to_owned())) }
+        if self.0.next().is_none() {
+            Ok(())
+        } else {
+            Err(WeightsError::Shape("too many layers".to_owned()))
+        }
     }
 }
 
@@ -61,14 +67,24 @@ impl MapNet {
         // stored from the finest level to the coarsest: each takes the next coarser level's channels and its own
         let mut decoder = Vec::new();
         for level in 0..Self::LEVELS - 1 {
-            decoder.push(pair(&[encoder[level + 1][1].outputs(), encoder[level][1].outputs()])?);
+            decoder.push(pair(&[
+                encoder[level + 1][1].outputs(),
+                encoder[level][1].outputs(),
+            ])?);
         }
         let head = layers.conv(&[encoder[0][1].outputs()])?;
         layers.end()?;
         if head.outputs() != MAP_OUTPUTS {
-            return Err(WeightsError::Shape(format!("{} outputs where {MAP_OUTPUTS} belong", head.outputs())));
+            return Err(WeightsError::Shape(format!(
+                "{} outputs where {MAP_OUTPUTS} belong",
+                head.outputs()
+            )));
         }
-        Ok(Self { encoder, decoder, head })
+        Ok(Self {
+            encoder,
+            decoder,
+            head,
+        })
     }
 
     /// Runs the net on cells; their width and height must be multiples of 16. Gives [`MAP_OUTPUTS`] numbers per cell.
@@ -107,8 +123,15 @@ struct Conv1 {
 
 impl Conv1 {
     fn new(layer: &Layer, inputs: usize) -> Result<Self, WeightsError> {
-        if layer.inputs != inputs || layer.rows != 1 || layer.columns % 2 == 0 || layer.outputs == 0 {
-            return Err(WeightsError::Shape(format!("a line layer of {} inputs where {inputs} belong", layer.inputs)));
+        if layer.inputs != inputs
+            || layer.rows != 1
+            || layer.columns.is_multiple_of(2)
+            || layer.outputs == 0
+        {
+            return Err(WeightsError::Shape(format!(
+                "a line layer of {} inputs where {inputs} belong",
+                layer.inputs
+            )));
         }
         let (n, k, o) = (layer.inputs, layer.columns, layer.outputs);
         let mut weights = vec![0.0; n * k * o];
@@ -116,7 +139,13 @@ impl Conv1 {
             let (output, input, tap) = (at / (n * k), at / k % n, at % k);
             weights[(tap * n + input) * o + output] = w;
         }
-        Ok(Self { inputs, outputs: o, kernel: k, bias: layer.bias.clone(), weights })
+        Ok(Self {
+            inputs,
+            outputs: o,
+            kernel: k,
+            bias: layer.bias.clone(),
+            weights,
+        })
     }
 
     /// `x`: `[place][input]` → `[place][output]`.
@@ -126,9 +155,15 @@ impl Conv1 {
         for place in 0..length {
             let mut sums = self.bias.clone();
             for tap in 0..self.kernel {
-                let Some(from) = (place + tap).checked_sub(half).filter(|&p| p < length) else { continue };
-                let taps = self.weights[tap * self.inputs * self.outputs..].chunks_exact(self.outputs);
-                for (v, w) in x[from * self.inputs..(from + 1) * self.inputs].iter().zip(taps) {
+                let Some(from) = (place + tap).checked_sub(half).filter(|&p| p < length) else {
+                    continue;
+                };
+                let taps =
+                    self.weights[tap * self.inputs * self.outputs..].chunks_exact(self.outputs);
+                for (v, w) in x[from * self.inputs..(from + 1) * self.inputs]
+                    .iter()
+                    .zip(taps)
+                {
                     for (s, w) in sums.iter_mut().zip(w) {
                         *s += v * w;
                     }
@@ -169,9 +204,15 @@ impl StripNet {
         let last = Conv1::new(&layers.next()?, second.outputs)?;
         layers.end()?;
         if last.outputs != outputs {
-            return Err(WeightsError::Shape(format!("{} outputs where {outputs} belong", last.outputs)));
+            return Err(WeightsError::Shape(format!(
+                "{} outputs where {outputs} belong",
+                last.outputs
+            )));
         }
-        Ok(Self { convs, lines: [first, second, last] })
+        Ok(Self {
+            convs,
+            lines: [first, second, last],
+        })
     }
 
     /// Runs the net: `[place along][number]`.
@@ -186,7 +227,11 @@ impl StripNet {
         for (place, both) in joined.chunks_exact_mut(2 * c).enumerate() {
             let (largest, mean) = both.split_at_mut(c);
             for y in 0..x.height {
-                for ((l, m), &v) in largest.iter_mut().zip(mean.iter_mut()).zip(x.pixel(place, y)) {
+                for ((l, m), &v) in largest
+                    .iter_mut()
+                    .zip(mean.iter_mut())
+                    .zip(x.pixel(place, y))
+                {
                     *l = l.max(v);
                     *m += v;
                 }
@@ -208,20 +253,30 @@ pub(crate) mod tests {
         let mut s = seed;
         let mut next = || {
             s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            f32::from(u16::try_from(s >> 16).unwrap()) / 65536.0 + f32::from(u8::try_from(s >> 8 & 0xff).unwrap()) / 16_777_216.0 - 0.5
+            f32::from(u16::try_from(s >> 16).unwrap()) / 65536.0
+                + f32::from(u8::try_from(s >> 8 & 0xff).unwrap()) / 16_777_216.0
+                - 0.5
         };
         (0..n).map(|_| next()).collect()
     }
 
     fn expected(bytes: &[u8]) -> Vec<f32> {
-        bytes.as_chunks::<4>().0.iter().map(|&b| f32::from_le_bytes(b)).collect()
+        bytes
+            .as_chunks::<4>()
+            .0
+            .iter()
+            .map(|&b| f32::from_le_bytes(b))
+            .collect()
     }
 
     fn compare(got: &[f32], want: &[f32]) {
         assert_eq!(got.len(), want.len());
         let scale = want.iter().fold(0f32, |m, v| m.max(v.abs()));
         for (k, (g, w)) in got.iter().zip(want).enumerate() {
-            assert!((g - w).abs() <= 1e-4 * scale, "number {k}: {g} where the framework has {w}");
+            assert!(
+                (g - w).abs() <= 1e-4 * scale,
+                "number {k}: {g} where the framework has {w}"
+            );
         }
     }
 
@@ -235,8 +290,14 @@ pub(crate) mod tests {
         cells.fill_rows(|y, row| {
             for (x, cell) in row.chunks_exact_mut(MapNet::INPUTS).enumerate() {
                 for (k, value) in cell.iter_mut().enumerate() {
-                    let four = |c: usize| [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(i, j)| at(c, 2 * x + i, 2 * y + j));
-                    *value = if k < 12 { four(k / 4)[k % 4] } else { four(k - 9).iter().sum::<f32>() / 4.0 };
+                    let four = |c: usize| {
+                        [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(i, j)| at(c, 2 * x + i, 2 * y + j))
+                    };
+                    *value = if k < 12 {
+                        four(k / 4)[k % 4]
+                    } else {
+                        four(k - 9).iter().sum::<f32>() / 4.0
+                    };
                 }
             }
         });
@@ -245,12 +306,16 @@ pub(crate) mod tests {
             .flat_map(|c| (0..h / 2).flat_map(move |y| (0..w / 2).map(move |x| (c, x, y))))
             .map(|(c, x, y)| out.pixel(x, y)[c])
             .collect();
-        compare(&got, &expected(include_bytes!("../../calibration/shaft-net/map-vector.bin")));
+        compare(
+            &got,
+            &expected(include_bytes!("../../calibration/shaft-net/map-vector.bin")),
+        );
     }
 
     #[test]
     fn strip_net_agrees_with_the_framework() {
-        let net = StripNet::from_bytes(super::super::STRIP_WEIGHTS, super::super::strip::OUTPUTS).unwrap();
+        let net = StripNet::from_bytes(super::super::STRIP_WEIGHTS, super::super::strip::OUTPUTS)
+            .unwrap();
         let (w, h) = (192, 32);
         let planes = noise(4 * w * h, 2);
         let mut strip = Picture::zeros(w, h, 4);
@@ -263,14 +328,30 @@ pub(crate) mod tests {
         });
         let out = net.run(strip);
         let n = super::super::strip::OUTPUTS;
-        let got: Vec<f32> = (0..n).flat_map(|c| out.iter().skip(c).step_by(n).copied()).collect();
-        compare(&got, &expected(include_bytes!("../../calibration/shaft-net/strip-vector.bin")));
+        let got: Vec<f32> = (0..n)
+            .flat_map(|c| out.iter().skip(c).step_by(n).copied())
+            .collect();
+        compare(
+            &got,
+            &expected(include_bytes!(
+                "../../calibration/shaft-net/strip-vector.bin"
+            )),
+        );
     }
 
     #[test]
     fn another_net_is_refused() {
-        assert!(matches!(MapNet::from_bytes(super::super::STRIP_WEIGHTS), Err(WeightsError::Shape(_))));
-        assert!(matches!(StripNet::from_bytes(super::super::MAP_WEIGHTS, 3), Err(WeightsError::Shape(_))));
-        assert_eq!(MapNet::from_bytes(b"").unwrap_err(), WeightsError::Malformed);
+        assert!(matches!(
+            MapNet::from_bytes(super::super::STRIP_WEIGHTS),
+            Err(WeightsError::Shape(_))
+        ));
+        assert!(matches!(
+            StripNet::from_bytes(super::super::MAP_WEIGHTS, 3),
+            Err(WeightsError::Shape(_))
+        ));
+        assert_eq!(
+            MapNet::from_bytes(b"").unwrap_err(),
+            WeightsError::Malformed
+        );
     }
 }

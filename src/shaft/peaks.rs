@@ -23,7 +23,7 @@ const LEAST_LENGTH_MM: f64 = 350.0;
 #[derive(Clone, Debug)]
 pub(crate) struct Peak {
     /// Entry score of the map net, 0–1.
-    pub(crate) score: f32,
+    pub(crate) score: f64,
     /// Where, mm.
     pub(crate) point: FacePoint,
     /// The map net's log-odds of fletched.
@@ -32,7 +32,7 @@ pub(crate) struct Peak {
     /// direction positive.
     pub(crate) slope: f64,
     /// Mean log-odds of "shaft" along the shaft's course on the map.
-    pub(crate) mask: f32,
+    pub(crate) mask: f64,
 }
 
 /// Numbers per cell of the map net, by place in its output.
@@ -61,15 +61,20 @@ pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
     for y in 0..h {
         for x in 0..w {
             let v = logit(x, y);
-            if !(v > least) {
+            if v.is_nan() || v <= least {
                 continue;
             }
-            let (xs, ys) = (x.saturating_sub(RADIUS)..(x + RADIUS + 1).min(w), y.saturating_sub(RADIUS)..(y + RADIUS + 1).min(h));
+            let (xs, ys) = (
+                x.saturating_sub(RADIUS)..(x + RADIUS + 1).min(w),
+                y.saturating_sub(RADIUS)..(y + RADIUS + 1).min(h),
+            );
             // of equal neighbours the first counts
-            let beaten = ys.flat_map(|j| xs.clone().map(move |i| (i, j))).any(|(i, j)| {
-                let u = logit(i, j);
-                u > v || (u >= v && (j, i) < (y, x))
-            });
+            let beaten = ys
+                .flat_map(|j| xs.clone().map(move |i| (i, j)))
+                .any(|(i, j)| {
+                    let u = logit(i, j);
+                    u > v || (u >= v && (j, i) < (y, x))
+                });
             if !beaten {
                 cells.push((v, x, y));
             }
@@ -86,19 +91,26 @@ pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
             let row = 2.0 * (y as f64 + f64::from(p[OFFSET + 1])) + 0.5;
             let point = map.point(column, row);
             let (slope, mask) = course(map, out, point);
-            Peak { score: logistic(f64::from(v)) as f32, point, fletched: p[FLETCHED], slope, mask }
+            Peak {
+                score: logistic(f64::from(v)),
+                point,
+                fletched: p[FLETCHED],
+                slope,
+                mask,
+            }
         })
         .collect()
 }
 
 /// The lateral slope at which the most of "shaft" lies along the shaft's course on the map, and its mean log-odds there.
-fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f32) {
+fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f64) {
     let (foot, distance) = (map.foot(), map.distance_mm());
     let u = away(entry, foot);
     let obliquity = entry.distance(foot) / distance;
     // a point at height z of a shaft with slope s shows on the map at entry + (u·obliquity·D + w·s·D)·z/(D − z)
     let mean = |slope: f64| {
-        let course = Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
+        let course =
+            Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
         let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
         let length = (course * end).norm();
         let steps = floor_steps(length);
@@ -132,7 +144,7 @@ fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f32) {
         sum += w * slope;
     }
     let slope = sum / weight;
-    (slope, mean(slope) as f32)
+    (slope, mean(slope))
 }
 
 fn floor_steps(length_mm: f64) -> u16 {
@@ -143,7 +155,7 @@ fn floor_steps(length_mm: f64) -> u16 {
 /// A number of the cells at a place between their centres, by bilinear interpolation; far outside: −4 (no shaft).
 fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
     let (i, j) = (x.floor(), y.floor());
-    if !(i >= 0.0 && j >= 0.0) {
+    if i.is_nan() || j.is_nan() || i < 0.0 || j < 0.0 {
         return -4.0;
     }
     let (ci, cj) = (crate::units::floor_index(i), crate::units::floor_index(j));
@@ -152,5 +164,6 @@ fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
     }
     let (fx, fy) = (x - i, y - j);
     let v = |a: usize, b: usize| f64::from(out.pixel(a, b)[channel]);
-    (1.0 - fy) * ((1.0 - fx) * v(ci, cj) + fx * v(ci + 1, cj)) + fy * ((1.0 - fx) * v(ci, cj + 1) + fx * v(ci + 1, cj + 1))
+    (1.0 - fy) * ((1.0 - fx) * v(ci, cj) + fx * v(ci + 1, cj))
+        + fy * ((1.0 - fx) * v(ci, cj + 1) + fx * v(ci + 1, cj + 1))
 }

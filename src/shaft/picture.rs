@@ -4,6 +4,15 @@ use crate::units::{ImagePoint, byte, floor_index};
 use image::RgbImage;
 use rayon::prelude::*;
 
+/// The nearest single-precision number.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "rounding is what is wanted"
+)]
+pub(crate) fn single(value: f64) -> f32 {
+    value as f32
+}
+
 /// A colour, 0–255 per channel, red, green, blue.
 pub(crate) type Colour = [f32; 3];
 
@@ -18,7 +27,10 @@ pub(crate) struct Reduced {
 
 /// Share of every input pixel that falls into an output pixel: first input, weights that add to 1.
 fn shares(from: usize, to: usize) -> Vec<(usize, Vec<f32>)> {
-    let (n, m) = (f64::from(u32::try_from(from).unwrap_or(u32::MAX)), f64::from(u32::try_from(to).unwrap_or(u32::MAX)));
+    let (n, m) = (
+        f64::from(u32::try_from(from).unwrap_or(u32::MAX)),
+        f64::from(u32::try_from(to).unwrap_or(u32::MAX)),
+    );
     let step = n / m;
     (0..u32::try_from(to).unwrap_or(u32::MAX))
         .map(|k| {
@@ -27,7 +39,7 @@ fn shares(from: usize, to: usize) -> Vec<(usize, Vec<f32>)> {
             let last = floor_index((b - 1e-9).max(a)).min(from - 1);
             let weight = |i: usize| {
                 let i = f64::from(u32::try_from(i).unwrap_or(u32::MAX));
-                ((b.min(i + 1.0) - a.max(i)).max(0.0) / (b - a)) as f32
+                single((b.min(i + 1.0) - a.max(i)).max(0.0) / (b - a))
             };
             (first, (first..=last).map(weight).collect())
         })
@@ -39,35 +51,51 @@ impl Reduced {
     pub(crate) fn new(photo: &RgbImage, factor: f64) -> Self {
         let (w, h) = (photo.width() as usize, photo.height() as usize);
         let size = |n: usize| floor_index((n as f64 / factor.max(1.0)).round()).clamp(1, n.max(1));
-        let (width, height) = if factor > 1.05 { (size(w), size(h)) } else { (w, h) };
+        let (width, height) = if factor > 1.05 {
+            (size(w), size(h))
+        } else {
+            (w, h)
+        };
         let ratio = |a: usize, b: usize| a as f64 / b.max(1) as f64;
         let factor = (ratio(w, width), ratio(h, height));
         if w == 0 || h == 0 || (width, height) == (w, h) {
-            return Self { width: w, height: h, factor: (1.0, 1.0), data: photo.as_raw().clone() };
+            return Self {
+                width: w,
+                height: h,
+                factor: (1.0, 1.0),
+                data: photo.as_raw().clone(),
+            };
         }
         let (columns, rows) = (shares(w, width), shares(h, height));
         let raw = photo.as_raw();
         let mut data = vec![0u8; width * height * 3];
-        data.par_chunks_exact_mut(width * 3).zip(&rows).for_each(|(out, (first, weights))| {
-            let mut sums = vec![0f32; w * 3];
-            for (row, &weight) in raw[first * w * 3..].chunks_exact(w * 3).zip(weights) {
-                for (s, &v) in sums.iter_mut().zip(row) {
-                    *s += weight * f32::from(v);
-                }
-            }
-            for (pixel, (first, weights)) in out.chunks_exact_mut(3).zip(&columns) {
-                let mut colour = [0f32; 3];
-                for (c, weight) in sums[first * 3..].chunks_exact(3).zip(weights) {
-                    for (k, v) in colour.iter_mut().enumerate() {
-                        *v += weight * c[k];
+        data.par_chunks_exact_mut(width * 3)
+            .zip(&rows)
+            .for_each(|(out, (first, weights))| {
+                let mut sums = vec![0f32; w * 3];
+                for (row, &weight) in raw[first * w * 3..].chunks_exact(w * 3).zip(weights) {
+                    for (s, &v) in sums.iter_mut().zip(row) {
+                        *s += weight * f32::from(v);
                     }
                 }
-                for (p, v) in pixel.iter_mut().zip(colour) {
-                    *p = byte(v);
+                for (pixel, (first, weights)) in out.chunks_exact_mut(3).zip(&columns) {
+                    let mut colour = [0f32; 3];
+                    for (c, weight) in sums[first * 3..].chunks_exact(3).zip(weights) {
+                        for (k, v) in colour.iter_mut().enumerate() {
+                            *v += weight * c[k];
+                        }
+                    }
+                    for (p, v) in pixel.iter_mut().zip(colour) {
+                        *p = byte(v);
+                    }
                 }
-            }
-        });
-        Self { width, height, factor, data }
+            });
+        Self {
+            width,
+            height,
+            factor,
+            data,
+        }
     }
 
     /// Whether a place of the full photo lies between its pixels' centres.
@@ -77,20 +105,23 @@ impl Reduced {
     }
 
     fn place(&self, p: ImagePoint) -> (f64, f64) {
-        ((p.x + 0.5) / self.factor.0 - 0.5, (p.y + 0.5) / self.factor.1 - 0.5)
+        (
+            (p.x + 0.5) / self.factor.0 - 0.5,
+            (p.y + 0.5) / self.factor.1 - 0.5,
+        )
     }
 
     /// The colour at a place of the full photo, between its pixels by bilinear interpolation; `None` outside.
     pub(crate) fn colour(&self, p: ImagePoint) -> Option<Colour> {
         let (x, y) = self.place(p);
-        if !(x >= 0.0 && y >= 0.0) {
+        if x.is_nan() || y.is_nan() || x < 0.0 || y < 0.0 {
             return None;
         }
         let (i, j) = (floor_index(x), floor_index(y));
         if i + 1 >= self.width || j + 1 >= self.height {
             return None;
         }
-        let (fx, fy) = ((x - i as f64) as f32, (y - j as f64) as f32);
+        let (fx, fy) = (single(x - i as f64), single(y - j as f64));
         let at = (j * self.width + i) * 3;
         let upper = &self.data[at..at + 6];
         let lower = &self.data[at + self.width * 3..at + self.width * 3 + 6];

@@ -36,6 +36,20 @@ pub(crate) struct Look {
     pub(crate) fletched: Vec<f32>,
     /// Per place: share of the strip inside the picture.
     pub(crate) seen: Vec<f32>,
+    /// Log-odds that this is a shaft from its entry on.
+    pub(crate) shaft: f64,
+}
+
+impl Look {
+    /// The nock's likeliest place by itself, mm from the entry.
+    pub(crate) fn likeliest_mm(&self) -> f64 {
+        let best = self
+            .nock
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
+        best.map_or(0.0, |(k, _)| place_mm(k))
+    }
 }
 
 /// The unit vector along a shaft that leans sideways by `slope` against the direction `away` from the foot.
@@ -44,18 +58,32 @@ pub(crate) fn axis(away: nalgebra::Vector2<f64>, slope: f64) -> Vector3<f64> {
 }
 
 /// Looks along the shaft that would enter at `entry` with direction `axis`.
-pub(crate) fn look(net: &StripNet, photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -> Look {
+pub(crate) fn look(
+    net: &StripNet,
+    photo: &Reduced,
+    camera: &Camera,
+    entry: FacePoint,
+    axis: Vector3<f64>,
+) -> Look {
     let strip = cut(photo, camera, entry, axis);
     let seen = (0..PLACES)
         .map(|place| {
             let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
-            let inside = columns.flat_map(|x| (0..ACROSS).map(move |y| (x, y))).filter(|&(x, y)| strip.pixel(x, y)[3] > 0.5).count();
+            let inside = columns
+                .flat_map(|x| (0..ACROSS).map(move |y| (x, y)))
+                .filter(|&(x, y)| strip.pixel(x, y)[3] > 0.5)
+                .count();
             inside as f32 / (StripNet::ALONG * ACROSS) as f32
         })
         .collect();
     let out = net.run(strip);
     let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();
-    Look { nock: channel(0), fletched: channel(1), seen }
+    Look {
+        nock: channel(0),
+        fletched: channel(1),
+        seen,
+        shaft: 0.0,
+    }
 }
 
 /// The strip: colours less one half, and 1 where the picture reaches.
@@ -66,7 +94,10 @@ fn cut(photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
         .map(|k| {
             let point = entry.at_height(0.0) + axis * (FIRST_MM + ALONG_MM * k as f64);
-            let across = axis.cross(&(centre - point)).try_normalize(1e-9).unwrap_or_else(Vector3::x);
+            let across = axis
+                .cross(&(centre - point))
+                .try_normalize(1e-9)
+                .unwrap_or_else(Vector3::x);
             (point, across * ACROSS_MM)
         })
         .collect();
@@ -79,7 +110,9 @@ fn cut(photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -
             for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                 let q = point + across * (rows + a) + axis * (ALONG_MM * b);
                 if let Some(colour) = camera.project(q).and_then(|p| photo.colour(p)) {
-                    sum.iter_mut().zip(colour).for_each(|(s, c)| *s += c / 255.0 - 0.5);
+                    sum.iter_mut()
+                        .zip(colour)
+                        .for_each(|(s, c)| *s += c / 255.0 - 0.5);
                     n += 1;
                 }
             }

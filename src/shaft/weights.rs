@@ -9,10 +9,14 @@ use sha2::{Digest, Sha256};
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum WeightsError {
     /// Not a file of weights, or cut short.
-    #[error("this is no complete file of net weights; take calibration/shaft-net as it was released")]
+    #[error(
+        "this is no complete file of net weights; take calibration/shaft-net as it was released"
+    )]
     Malformed,
     /// The content does not fit its own hash.
-    #[error("the file of net weights is damaged: its SHA-256 does not fit; take calibration/shaft-net as it was released")]
+    #[error(
+        "the file of net weights is damaged: its SHA-256 does not fit; take calibration/shaft-net as it was released"
+    )]
     Hash,
     /// The layers aren't those of the net that the program knows.
     #[error("the file of net weights holds another net: {0}")]
@@ -41,7 +45,10 @@ impl<'a> Reader<'a> {
     }
 
     fn u32(&mut self) -> Result<usize, WeightsError> {
-        let bytes = self.take(4)?.try_into().map_err(|_| WeightsError::Malformed)?;
+        let bytes = self
+            .take(4)?
+            .try_into()
+            .map_err(|_| WeightsError::Malformed)?;
         usize::try_from(u32::from_le_bytes(bytes)).map_err(|_| WeightsError::Malformed)
     }
 }
@@ -49,7 +56,10 @@ impl<'a> Reader<'a> {
 /// The layers of a file of weights.
 pub(crate) fn parse(bytes: &[u8]) -> Result<Vec<Layer>, WeightsError> {
     const HASH: usize = 32;
-    let body = bytes.len().checked_sub(HASH).ok_or(WeightsError::Malformed)?;
+    let body = bytes
+        .len()
+        .checked_sub(HASH)
+        .ok_or(WeightsError::Malformed)?;
     let (body, hash) = bytes.split_at(body);
     let mut reader = Reader(body);
     if reader.take(8)? != b"shaftnet" {
@@ -62,14 +72,38 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Vec<Layer>, WeightsError> {
     for _ in 0..reader.u32()? {
         let shape = [reader.u32()?, reader.u32()?, reader.u32()?, reader.u32()?];
         let [outputs, inputs, rows, columns] = shape;
-        let count = shape.iter().try_fold(1usize, |n, &k| n.checked_mul(k)).ok_or(WeightsError::Malformed)?;
+        let count = shape
+            .iter()
+            .try_fold(1usize, |n, &k| n.checked_mul(k))
+            .ok_or(WeightsError::Malformed)?;
         let bias = reader.take(outputs.checked_mul(4).ok_or(WeightsError::Malformed)?)?;
-        let bias = bias.as_chunks::<4>().0.iter().map(|&b| f32::from_le_bytes(b)).collect();
+        let bias = bias
+            .as_chunks::<4>()
+            .0
+            .iter()
+            .map(|&b| f32::from_le_bytes(b))
+            .collect();
         let weights = reader.take(count.checked_mul(2).ok_or(WeightsError::Malformed)?)?;
-        let weights = weights.as_chunks::<2>().0.iter().map(|&b| f32_from_f16(u16::from_le_bytes(b))).collect();
-        layers.push(Layer { outputs, inputs, rows, columns, bias, weights });
+        let weights = weights
+            .as_chunks::<2>()
+            .0
+            .iter()
+            .map(|&b| f32_from_f16(u16::from_le_bytes(b)))
+            .collect();
+        layers.push(Layer {
+            outputs,
+            inputs,
+            rows,
+            columns,
+            bias,
+            weights,
+        });
     }
-    if reader.0.is_empty() { Ok(layers) } else { Err(WeightsError::Malformed) }
+    if reader.0.is_empty() {
+        Ok(layers)
+    } else {
+        Err(WeightsError::Malformed)
+    }
 }
 
 /// IEEE 754 binary16 → binary32, exactly.
@@ -102,8 +136,18 @@ mod tests {
     #[test]
     fn half_floats() {
         // IEEE 754-2019 binary16: 1, −2, largest, smallest normal, smallest subnormal
-        for (bits, value) in [(0x3c00, 1.0), (0xc000, -2.0), (0x7bff, 65504.0), (0x0400, 2f32.powi(-14)), (0x0001, 2f32.powi(-24))] {
-            assert_eq!(f32_from_f16(bits).to_bits(), f32::to_bits(value), "{bits:#x}");
+        for (bits, value) in [
+            (0x3c00, 1.0),
+            (0xc000, -2.0),
+            (0x7bff, 65504.0),
+            (0x0400, 2f32.powi(-14)),
+            (0x0001, 2f32.powi(-24)),
+        ] {
+            assert_eq!(
+                f32_from_f16(bits).to_bits(),
+                f32::to_bits(value),
+                "{bits:#x}"
+            );
         }
     }
 
@@ -111,11 +155,21 @@ mod tests {
     fn reads_what_was_written_and_refuses_the_rest() {
         let good = file(1, 1);
         let layers = parse(&good).unwrap();
-        assert_eq!((layers[0].outputs, layers[0].bias[0].to_bits(), layers[0].weights[0].to_bits()), (1, 0.5f32.to_bits(), 1f32.to_bits()));
+        assert_eq!(
+            (
+                layers[0].outputs,
+                layers[0].bias[0].to_bits(),
+                layers[0].weights[0].to_bits()
+            ),
+            (1, 0.5f32.to_bits(), 1f32.to_bits())
+        );
         let mut flipped = good.clone();
         flipped[30] ^= 1;
         assert_eq!(parse(&flipped), Err(WeightsError::Hash));
-        assert_eq!(parse(&file(u32::MAX, u32::MAX)), Err(WeightsError::Malformed));
+        assert_eq!(
+            parse(&file(u32::MAX, u32::MAX)),
+            Err(WeightsError::Malformed)
+        );
         for n in 0..good.len() {
             assert!(parse(&good[..n]).is_err());
         }

@@ -1,0 +1,78 @@
+//! The few fitted numbers that turn net scores into probabilities and errors: `calibration/shaft-net/model.json`.
+
+use super::choose::Verdict;
+use super::peaks::logistic;
+use super::weights::WeightsError;
+use serde::Deserialize;
+
+/// Fitted on photos that neither net has seen; the file says which.
+#[derive(Clone, Debug, Deserialize)]
+pub(crate) struct Model {
+    /// Log-odds of being a shaft: a constant and a factor for each number of the [`Verdict`].
+    pub(crate) shaft: ShaftOdds,
+    /// Log-odds of fletched.
+    pub(crate) kind: KindOdds,
+    /// Standard deviation of the entry along and across the shaft's course.
+    pub(crate) entry_sd_mm: EntrySd,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct ShaftOdds {
+    constant: f64,
+    score: f64,
+    agreement: f64,
+    mask: f64,
+    shaft: f64,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct KindOdds {
+    constant: f64,
+    strip: f64,
+    map: f64,
+}
+
+/// `constant + unsure · (1 − probability of a shaft)`, mm; the picture's coarseness adds `coarse` px.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct EntrySd {
+    along: f64,
+    across: f64,
+    unsure: f64,
+    coarse: f64,
+}
+
+impl Model {
+    /// From the text of the file.
+    pub(crate) fn parse(text: &str) -> Result<Self, WeightsError> {
+        serde_json::from_str(text).map_err(|_| WeightsError::Malformed)
+    }
+
+    /// Probability that a candidate is the entry of a shaft.
+    pub(crate) fn shaft(&self, v: &Verdict) -> f64 {
+        let m = &self.shaft;
+        logistic(
+            m.constant
+                + m.score * v.score
+                + m.agreement * v.agreement
+                + m.mask * v.mask
+                + m.shaft * v.shaft,
+        )
+    }
+
+    /// Probability that a shaft is fletched.
+    pub(crate) fn fletched(&self, v: &Verdict) -> f64 {
+        let m = &self.kind;
+        logistic(m.constant + m.strip * v.fletched + m.map * v.fletched_on_map)
+    }
+
+    /// Standard deviations of the entry along and across the shaft's course on the face, mm.
+    pub(crate) fn entry_sd_mm(&self, shaft_probability: f64, mm_per_px: f64) -> (f64, f64) {
+        let m = &self.entry_sd_mm;
+        let factor = 1.0 + m.unsure * (1.0 - shaft_probability);
+        let coarse = m.coarse * mm_per_px;
+        (
+            (m.along * factor).hypot(coarse),
+            (m.across * factor).hypot(coarse),
+        )
+    }
+}
