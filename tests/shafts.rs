@@ -2,7 +2,7 @@
 
 use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::shaft::{ShaftKind, Shafts, View, find};
-use bossmark::units::{FacePoint, ImagePoint};
+use bossmark::units::{FacePoint, ImagePoint, round_i64};
 use image::{Rgb, RgbImage};
 use nalgebra::{Matrix2, Matrix3, Vector3};
 
@@ -35,7 +35,7 @@ fn search(pixels: &RgbImage, camera: &Camera, radius: f64) -> Shafts {
         point_cov_mm2: &cov,
         expected: None,
     };
-    find(pixels, &view).unwrap()
+    find(pixels, &view).expect("the built-in weights are whole")
 }
 
 /// A face of 60 cm in its colours on a straw-coloured ground, and one dark shaft with a bright nock and vanes.
@@ -86,7 +86,11 @@ fn drawn(
                 && p.x >= 0.0
                 && p.y >= 0.0
             {
-                let (x, y) = (p.x.round() as u32, p.y.round() as u32);
+                let (Ok(x), Ok(y)) = (u32::try_from(round_i64(p.x)), u32::try_from(round_i64(p.y)))
+                else {
+                    q += 0.3;
+                    continue;
+                };
                 if x < width && y < height {
                     picture.put_pixel(x, y, Rgb(shade));
                 }
