@@ -4,11 +4,38 @@
 //! the time: dates come from the records, and the same input gives the same bytes.
 
 mod canvas;
+pub mod charts;
 pub mod debug;
 mod font;
+pub mod html;
+mod jpeg;
 mod look;
 pub mod marked;
 mod story;
+pub mod svg;
+mod svg_kit;
+mod words;
 
 pub use look::{FaceLook, Ink, Zone};
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, SettingChange};
+pub use svg_kit::Embedding;
+
+/// Text made safe for HTML and SVG, in elements and quoted attributes. Characters that no XML document may hold become
+/// spaces.
+#[must_use]
+pub fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            '\n' | '\t' => out.push(c),
+            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}

@@ -1,0 +1,183 @@
+//! The back of the report: what was learned, what needs a person, and every entry.
+
+use super::page::Page;
+use crate::advice::{Change, Learned};
+use crate::record::{EntryKind, EntrySource, EntryState};
+use crate::report::marked::{is_unsure, letter};
+use crate::report::{EndStory, ReportInput, words};
+
+/// What was learned about each bow.
+pub(super) fn learned(page: &mut Page, input: &ReportInput) {
+    page.raw("<section id=\"learned\">\n<h2>What was learned about the bow</h2>\n");
+    let several = input.bows.len() > 1;
+    let mut any = false;
+    for bow in &input.bows {
+        let rows = &bow.advice_now.learned;
+        if rows.is_empty() {
+            continue;
+        }
+        any = true;
+        if several {
+            page.el("h3", "", &bow.label);
+        }
+        page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"What was learned\"><table>\n<thead><tr><th scope=\"col\">One unit of</th><th scope=\"col\">moves the bare shafts at 30 m by</th><th scope=\"col\">give or take</th><th scope=\"col\">before this bow had told</th><th scope=\"col\">where the number comes from</th></tr></thead>\n<tbody>\n");
+        for row in rows {
+            learned_row(page, row);
+        }
+        page.raw("</tbody></table></div>\n");
+    }
+    if any {
+        page.el("p", "note", "The third column is one standard deviation. The numbers of the fourth column come from the physics of the arrow and from rules of thumb of the trade; they are the same for every bow of this weight and spine.");
+    } else {
+        page.el(
+            "p",
+            "",
+            "Nothing yet: it takes a change, with ends before and after it.",
+        );
+    }
+    page.raw("</section>\n");
+}
+
+fn learned_row(page: &mut Page, row: &Learned) {
+    page.raw("<tr>");
+    let name = format!("{}, {}", change_name(row.change), row.unit);
+    page.raw("<th scope=\"row\">");
+    page.text(&name);
+    page.raw("</th>");
+    for text in [
+        format!("{} mm", words::number(row.mm_per_unit, 1)),
+        format!("\u{b1} {} mm", words::number(row.sd, 1)),
+        format!("{} mm", words::number(row.prior_mm_per_unit, 1)),
+        match row.from_changes {
+            0 => "rules of thumb alone".to_owned(),
+            1 => "1 change on this bow, with the rules of thumb".to_owned(),
+            n => format!("{n} changes on this bow, with the rules of thumb"),
+        },
+    ] {
+        page.raw("<td>");
+        page.text(&text);
+        page.raw("</td>");
+    }
+    page.raw("</tr>\n");
+}
+
+/// The change as people say it.
+pub(super) const fn change_name(change: Change) -> &'static str {
+    match change {
+        Change::DrawWeight => "draw weight",
+        Change::ShaftLength => "shaft length",
+        Change::PointWeight => "point weight",
+        Change::RearWeight => "rear weight",
+        Change::Plunger => "plunger",
+        Change::NockingPoint => "nocking point",
+        Change::RestHeight => "rest height",
+        Change::ShaftSpine => "spine",
+        Change::ShootMore => "more shots",
+        Change::Verify => "a check",
+        Change::None => "nothing",
+    }
+}
+
+/// What a person has to look at.
+pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
+    page.raw("<section id=\"check\">\n<h2>What needs a person</h2>\n");
+    let entries = || super::ends(input).flat_map(|e| &e.end.entries);
+    let all = entries().count();
+    let open = entries()
+        .filter(|e| e.state == EntryState::Proposed)
+        .count();
+    if open > 0 {
+        page.raw("<p>");
+        page.text(&format!(
+            "{open} of {all} entries are proposals that nobody has looked at. Compare the marks with the shafts in the photos above; then "
+        ));
+        page.raw("<code>bossmark confirm</code> takes them over or corrects them.</p>\n");
+    } else if all > 0 {
+        page.el("p", "", "Every entry has been confirmed by a person.");
+    }
+    let unsure: Vec<String> = super::ends(input).filter_map(unsure_of_end).collect();
+    if !unsure.is_empty() {
+        page.el("p", "", "Look at these first:");
+        page.raw("<ul>\n");
+        for line in unsure {
+            page.el("li", "", &line);
+        }
+        page.raw("</ul>\n");
+    }
+    if !input.problems.is_empty() {
+        page.el("h3", "", "Files that could not be used");
+        page.raw("<dl class=\"facts\">\n");
+        for p in &input.problems {
+            page.raw("<div>");
+            page.el("dt", "", &p.file);
+            page.el("dd", "", &p.text);
+            page.raw("</div>\n");
+        }
+        page.raw("</dl>\n");
+    }
+    page.raw("</section>\n");
+}
+
+/// The entries of an end that are unsure or of unknown kind, in a line.
+fn unsure_of_end(end: &EndStory) -> Option<String> {
+    let list: Vec<String> = end
+        .end
+        .entries
+        .iter()
+        .filter(|e| {
+            e.state == EntryState::Proposed && (is_unsure(e) || e.kind == EntryKind::Unknown)
+        })
+        .map(|e| {
+            let sure = e
+                .confidence
+                .map_or_else(String::new, |c| format!(" ({} sure)", words::percent(c)));
+            format!("{}{}{sure}", letter(e.kind), e.id)
+        })
+        .collect();
+    (!list.is_empty()).then(|| format!("{}: {}", end.file, list.join(", ")))
+}
+
+/// Every entry, for those who want the numbers.
+pub(super) fn entries(page: &mut Page, input: &ReportInput) {
+    page.raw("<section id=\"entries\">\n<h2>All entries</h2>\n<details><summary>Show the table</summary>\n");
+    page.raw("<p class=\"note\">Millimetres from the centre of the face: right and up are positive. \u{b1} is one standard deviation.</p>\n");
+    page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All entries\"><table>\n<thead><tr><th scope=\"col\">Photo</th><th scope=\"col\">Mark</th><th scope=\"col\">Kind</th><th scope=\"col\">Arrow</th><th scope=\"col\">Right, mm</th><th scope=\"col\">Up, mm</th><th scope=\"col\">Sure</th><th scope=\"col\">State</th></tr></thead>\n<tbody>\n");
+    for end in super::ends(input) {
+        for e in &end.end.entries {
+            page.raw("<tr>");
+            let sd = |i: usize| {
+                let v = e.cov_mm2.and_then(|c| c.get(i)?.get(i).copied());
+                v.filter(|v| *v >= 0.0)
+                    .map_or_else(String::new, |v| format!(" \u{b1} {:.1}", v.sqrt()))
+            };
+            let kind = match e.kind {
+                EntryKind::Fletched => "fletched",
+                EntryKind::Bare => "bare",
+                EntryKind::Unknown => "not known",
+            };
+            let state = match (e.state, e.source) {
+                (EntryState::Proposed, _) => "proposed",
+                (EntryState::Confirmed, EntrySource::Moved) => "confirmed, moved",
+                (EntryState::Confirmed, EntrySource::Added) => "confirmed, added",
+                (EntryState::Confirmed, EntrySource::Tape) => "by tape",
+                (EntryState::Confirmed, EntrySource::Found) => "confirmed",
+            };
+            for text in [
+                end.file.clone(),
+                format!("{}{}", letter(e.kind), e.id),
+                kind.to_owned(),
+                e.arrow.clone().unwrap_or_default(),
+                format!("{:.1}{}", e.x_mm + 0.0, sd(0)),
+                format!("{:.1}{}", e.y_mm + 0.0, sd(1)),
+                e.confidence.map_or_else(String::new, words::percent),
+                state.to_owned(),
+            ] {
+                page.raw("<td>");
+                page.text(&text);
+                page.raw("</td>");
+            }
+            page.raw("</tr>\n");
+        }
+    }
+    page.raw("</tbody></table></div>\n</details>\n</section>\n");
+}

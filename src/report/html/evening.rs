@@ -1,0 +1,216 @@
+//! The evening in order: each set-up with its photos, its reading, the advice that stood, and what the change then did.
+
+use super::now;
+use super::page::Page;
+use crate::advice::Expect;
+use crate::record::End;
+use crate::report::words::{self};
+use crate::report::{BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked};
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+
+pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
+    page.raw(&format!("<section id=\"evening{bow}\">\n<h2>"));
+    page.text(&if several {
+        format!("The shooting in order: {}", story.label)
+    } else {
+        "The shooting in order".to_owned()
+    });
+    page.close("h2");
+    let chart = charts::timeline(&story.runs, &format!("e{bow}t"), Embedding::Inline);
+    if story.runs.len() > 1 && !chart.is_empty() {
+        page.raw("<figure class=\"timeline\">");
+        page.raw(&chart);
+        page.el("figcaption", "", "Full dot: the offset of a set-up, bar: 95 % sure within. Hollow dots: its ends one by one. Green band: in tune.");
+        page.raw("</figure>\n");
+    }
+    for (number, run) in (1_usize..).zip(&story.runs) {
+        let last = number == story.runs.len();
+        self::run(page, run, bow, number, last);
+    }
+    page.raw("</section>\n");
+}
+
+fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
+    let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
+    page.raw(&format!(
+        "<article class=\"run\" id=\"run{bow}x{number}\">\n"
+    ));
+    let heading = format!("Set-up {number}: {}", words::end_numbers(&ends));
+    page.el("h3", "", &heading);
+    changed(page, run, number);
+    set_up(page, run);
+    page.raw("<div class=\"photos\">\n");
+    for end in &run.ends {
+        photo(page, end);
+    }
+    page.raw("</div>\n<div class=\"pair\">\n");
+    now::plot(
+        page,
+        run,
+        &format!("r{bow}x{number}"),
+        &format!("Both groups, set-up {number}"),
+    );
+    page.raw("<div>\n");
+    page.el("p", "label", "What the shots said");
+    page.el("p", "said", &words::verdict(&run.reading));
+    let text = match &run.reading.failure {
+        Some(f) => f.text.clone(),
+        None => words::offset(&run.reading),
+    };
+    page.el("p", "", &text);
+    now::calls(page, &run.advice);
+    page.raw("</div>\n</div>\n");
+    if last {
+        page.raw(&format!(
+            "<p class=\"seeabove\">What to do after this set-up stands <a href=\"#now{bow}\">at the top</a>.</p>\n"
+        ));
+    } else {
+        now::next(page, &run.advice, "h4", "The advice then");
+    }
+    page.raw("</article>\n");
+}
+
+/// What was changed before this run, and what that did.
+fn changed(page: &mut Page, run: &RunStory, number: usize) {
+    if number == 1 {
+        return;
+    }
+    page.raw("<div class=\"changed\">\n");
+    page.el("p", "label", &format!("Change {}", number - 1));
+    page.raw("<ul>");
+    for change in &run.changes {
+        page.el("li", "", &words::capital(&change.words));
+    }
+    page.raw("</ul>\n");
+    let notes: Vec<&str> = run
+        .ends
+        .iter()
+        .filter_map(|e| e.end.session.note.as_deref())
+        .collect();
+    if !notes.is_empty() {
+        page.el("p", "note", &format!("Noted: {}", notes.join("; ")));
+    }
+    match &run.effect {
+        Some(effect) => what_it_did(page, effect),
+        None => page.el(
+            "p",
+            "",
+            "What it did can\u{2019}t be told from these shots.",
+        ),
+    }
+    page.raw("</div>\n");
+}
+
+fn what_it_did(page: &mut Page, effect: &Effect) {
+    page.raw("<dl class=\"facts\">\n");
+    let mut row = |name: &str, text: &str| {
+        page.raw("<div>");
+        page.el("dt", "", name);
+        page.el("dd", "", text);
+        page.raw("</div>\n");
+    };
+    if let Some(e) = &effect.expected {
+        row("Expected", &format!("the bare shafts {}", now::shift(e)));
+    }
+    row(
+        "Seen",
+        &format!("the bare shafts {}", now::shift(&effect.seen)),
+    );
+    if let Some(e) = &effect.expected {
+        row("So", judged(e, &effect.seen));
+    }
+    page.raw("</dl>\n");
+}
+
+/// Whether what was seen agrees with what was expected, on the axis that was meant: two standard deviations of the
+/// difference are the border.
+fn judged(expected: &Expect, seen: &Expect) -> &'static str {
+    let vertical = expected.y_mm.abs() > expected.x_mm.abs();
+    let (e, e_sd, s, s_sd) = if vertical {
+        (expected.y_mm, expected.sd_y_mm, seen.y_mm, seen.sd_y_mm)
+    } else {
+        (expected.x_mm, expected.sd_x_mm, seen.x_mm, seen.sd_x_mm)
+    };
+    let (e_sd, s_sd) = (e_sd.unwrap_or(0.0), s_sd.unwrap_or(0.0));
+    if (s - e).abs() > 2.0 * e_sd.hypot(s_sd) {
+        if s * e < 0.0 {
+            "it went the other way: see what is to be minded"
+        } else if s.abs() > e.abs() {
+            "it did more than expected"
+        } else {
+            "it did less than expected"
+        }
+    } else if s.abs() < 2.0 * s_sd {
+        "it agrees, but the shots scatter too much to show it clearly"
+    } else {
+        "it did what was expected"
+    }
+}
+
+fn set_up(page: &mut Page, run: &RunStory) {
+    let rows = run.setup.as_ref().map(words::settings).unwrap_or_default();
+    if rows.is_empty() {
+        page.el("p", "note", "The set-up was not told.");
+        return;
+    }
+    page.raw("<details class=\"setup\"><summary>What was set</summary>\n<dl class=\"settings\">\n");
+    for (name, value) in rows {
+        page.raw("<div>");
+        page.el("dt", "", &words::capital(name));
+        page.el("dd", "", &value);
+        page.raw("</div>\n");
+    }
+    page.raw("</dl></details>\n");
+}
+
+fn photo(page: &mut Page, end: &EndStory) {
+    let name = match end.end.session.end {
+        Some(n) => format!("End {n}"),
+        None => "End".to_owned(),
+    };
+    let caption = format!(
+        "{name} \u{b7} {} \u{b7} {}",
+        end.file,
+        words::counts(&end.end)
+    );
+    page.raw("<figure class=\"photo\">");
+    let picture = end.marked_jpeg.as_deref().map(jpeg::stripped);
+    match picture {
+        Some(Some(p)) => {
+            page.raw(&format!(
+                "<img loading=\"lazy\" width=\"{}\" height=\"{}\" alt=\"",
+                p.width, p.height
+            ));
+            page.text(&format!(
+                "{name}: the photo with the fitted rings and {} marked.",
+                words::counts(&end.end)
+            ));
+            page.raw("\" src=\"data:image/jpeg;base64,");
+            page.raw(&STANDARD.encode(p.bytes));
+            page.raw("\">");
+        }
+        Some(None) => page.el("p", "note", "The marked photo can\u{2019}t be shown."),
+        None if end.end.photo.is_some() => page.el("p", "note", "No marked photo."),
+        None => page.el("p", "note", "Measured without a photo."),
+    }
+    page.raw("<figcaption>");
+    page.text(&caption);
+    let unsure = end
+        .end
+        .entries
+        .iter()
+        .filter(|e| marked::is_unsure(e))
+        .count();
+    if unsure > 0 {
+        page.raw(" <strong>");
+        page.text(&format!("{unsure} to look at again"));
+        page.raw("</strong>");
+    }
+    if let Some(f) = &end.end.failure {
+        page.raw(" <strong>");
+        page.text(&f.text);
+        page.raw("</strong>");
+    }
+    page.raw("</figcaption></figure>\n");
+}

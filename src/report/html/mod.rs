@@ -1,0 +1,125 @@
+//! The report: one HTML file that tells an evening, without scripts and without anything from elsewhere.
+//!
+//! Order: where each bow stands now and what to do next; the evening set-up by set-up; what was learned about the bow;
+//! what needs a person; all entries; how to read all this and when not to trust it.
+
+mod back;
+mod evening;
+mod now;
+mod page;
+
+use super::{BowStory, EndStory, ReportInput, words};
+use page::Page;
+use std::collections::BTreeSet;
+
+const STYLE: &str = include_str!("style.css");
+const GUIDE: &str = include_str!("guide.html");
+
+/// The whole report as an HTML document. The same input gives the same bytes.
+#[must_use]
+pub fn report(input: &ReportInput) -> String {
+    let mut page = Page::new();
+    let title = title(input);
+    page.raw("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+    page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
+    page.raw("<meta name=\"color-scheme\" content=\"light dark\">\n");
+    page.raw("<meta name=\"referrer\" content=\"no-referrer\">\n");
+    page.el("title", "", &title);
+    page.raw("\n<style>\n");
+    page.raw(super::svg_kit::STYLE);
+    page.raw(STYLE);
+    page.raw("</style>\n</head>\n<body>\n");
+    head(&mut page, input, &title);
+    page.raw("<main id=\"main\">\n");
+    for (bow, story) in (1_u32..).zip(&input.bows) {
+        now::section(&mut page, story, bow, input.bows.len() > 1);
+    }
+    if input.bows.is_empty() {
+        page.raw("<section class=\"now\"><h2>Nothing to tell yet</h2>");
+        page.el(
+            "p",
+            "",
+            "No end could be read. What went wrong with each file stands below.",
+        );
+        page.raw("</section>\n");
+    }
+    for (bow, story) in (1_u32..).zip(&input.bows) {
+        evening::section(&mut page, story, bow, input.bows.len() > 1);
+    }
+    back::learned(&mut page, input);
+    back::to_check(&mut page, input);
+    back::entries(&mut page, input);
+    page.raw(GUIDE);
+    page.raw("</main>\n<footer><p>");
+    page.text("Made by bossmark ");
+    page.text(env!("CARGO_PKG_VERSION"));
+    page.text(
+        " from the photos and the session file; nothing in this page is loaded from elsewhere.",
+    );
+    page.raw("</p></footer>\n</body>\n</html>\n");
+    page.finish()
+}
+
+/// All ends of a report, in order.
+fn ends(input: &ReportInput) -> impl Iterator<Item = &EndStory> {
+    input
+        .bows
+        .iter()
+        .flat_map(|b| &b.runs)
+        .flat_map(|r| &r.ends)
+}
+
+fn title(input: &ReportInput) -> String {
+    if !input.title.trim().is_empty() {
+        return input.title.trim().to_owned();
+    }
+    match days(input).as_slice() {
+        [] => "Bare-shaft report".to_owned(),
+        [day] => format!("Bare-shaft report, {day}"),
+        [first, .., last] => format!("Bare-shaft report, {first} to {last}"),
+    }
+}
+
+/// The days shot on, oldest first.
+fn days(input: &ReportInput) -> Vec<&str> {
+    let days: BTreeSet<&str> = ends(input).filter_map(|e| words::day(&e.end)).collect();
+    days.into_iter().collect()
+}
+
+fn head(page: &mut Page, input: &ReportInput, title: &str) {
+    page.raw("<a class=\"skip\" href=\"#main\">Skip to the result</a>\n<header>\n");
+    page.el("h1", "", title);
+    let mut facts: Vec<String> = input.bows.iter().map(facts_of_bow).collect();
+    if !input.problems.is_empty() {
+        facts.push(format!(
+            "{} could not be used, see below",
+            words::several(input.problems.len(), "file")
+        ));
+    }
+    for fact in facts {
+        page.el("p", "facts", &fact);
+    }
+    page.raw("<nav aria-label=\"On this page\"><a href=\"#now1\">Now</a> <a href=\"#evening1\">The evening</a> <a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#entries\">All entries</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
+}
+
+/// "Mara, club riser · 30 m · right-handed · 7 ends, 21 fletched and 21 bare shots".
+fn facts_of_bow(bow: &BowStory) -> String {
+    let mut out = vec![bow.label.clone()];
+    let reading = &bow.advice_now.reading;
+    if let Some(d) = reading.distance_m {
+        out.push(format!("{} m", words::number(d, 1)));
+    }
+    match reading.hand {
+        Some(crate::record::Hand::Right) => out.push("right-handed".to_owned()),
+        Some(crate::record::Hand::Left) => out.push("left-handed".to_owned()),
+        None => out.push("drawing hand not told".to_owned()),
+    }
+    let n = bow.runs.iter().map(|r| r.ends.len()).sum();
+    out.push(format!(
+        "{} with {}",
+        words::several(n, "end"),
+        words::several(bow.runs.len(), "set-up")
+    ));
+    out.retain(|s| !s.trim().is_empty());
+    out.join(" \u{b7} ")
+}

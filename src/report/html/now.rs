@@ -1,0 +1,210 @@
+//! First of all: where the bow stands now, and what to do next.
+
+use super::page::Page;
+use crate::advice::{Advice, Change, Expect, Step, VerifyWhen};
+use crate::record::{End, Note};
+use crate::report::svg::FacePlot;
+use crate::report::words::{self, Axis};
+use crate::report::{BowStory, Embedding, RunStory, charts};
+
+/// Most alternatives shown beside the next step: more would hide it.
+const MOST_OTHERS: usize = 4;
+
+pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
+    let advice = &story.advice_now;
+    page.raw(&format!(
+        "<section class=\"now\" id=\"now{bow}\" aria-labelledby=\"now{bow}h\">\n<h2 id=\"now{bow}h\" class=\"label\">"
+    ));
+    page.text(&if several {
+        format!("Where the bow stands now: {}", story.label)
+    } else {
+        "Where the bow stands now".to_owned()
+    });
+    page.close("h2");
+    page.el("p", "verdict", &words::verdict(&advice.reading));
+    page.el("p", "lead", &lead(advice));
+    page.raw("<div class=\"pair\">\n");
+    if let Some(run) = story.runs.last() {
+        plot(
+            page,
+            run,
+            &format!("now{bow}p"),
+            "Both groups, newest set-up",
+        );
+    }
+    page.raw("<div>\n");
+    let gauge = charts::gauge(&advice.reading, &format!("now{bow}g"), Embedding::Inline);
+    if !gauge.is_empty() {
+        page.raw("<figure>");
+        page.raw(&gauge);
+        page.el("figcaption", "", "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.");
+        page.raw("</figure>\n");
+    }
+    calls(page, advice);
+    page.raw("</div>\n</div>\n");
+    next(page, advice, "h3", "Do this next");
+    page.raw("</section>\n");
+}
+
+/// The face plot of a run, with what its legend can't say.
+pub(super) fn plot(page: &mut Page, run: &RunStory, id: &str, title: &str) {
+    let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
+    let plot = FacePlot::of_run(&ends, &run.reading, run.face.as_ref(), title);
+    page.raw("<figure class=\"plot\">");
+    page.raw(&plot.svg(id, Embedding::Inline));
+    page.raw("</figure>\n");
+}
+
+/// What was seen, in a sentence, or why there is nothing.
+pub(super) fn lead(advice: &Advice) -> String {
+    let failure = advice
+        .failure
+        .as_ref()
+        .or(advice.reading.failure.as_ref())
+        .map(|f| f.text.clone());
+    failure.unwrap_or_else(|| words::offset(&advice.reading))
+}
+
+/// How sure the call on each axis is.
+pub(super) fn calls(page: &mut Page, advice: &Advice) {
+    if advice.reading.offset.is_none() {
+        return;
+    }
+    page.raw("<dl class=\"calls\">\n");
+    for (axis, call, p) in words::calls(&advice.reading) {
+        page.raw("<div>");
+        page.el("dt", "", axis);
+        let sure = p.map_or_else(String::new, |p| format!(", {} sure", words::percent(p)));
+        page.el("dd", "", &format!("{call}{sure}"));
+        page.raw("</div>\n");
+    }
+    page.raw("</dl>\n");
+}
+
+/// The next step in full, with its company and the alternatives.
+pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
+    page.raw("<div class=\"next\">\n");
+    page.el(tag, "label", heading);
+    match &advice.next {
+        Some(step) => {
+            page.el("p", "step", &headline(step));
+            details(page, step);
+        }
+        None => page.el("p", "step", "Nothing can be advised on these shots"),
+    }
+    for step in &advice.also {
+        page.el("p", "label", "Together with it");
+        page.el("p", "step second", &headline(step));
+        details(page, step);
+    }
+    let notes: Vec<&Note> = advice
+        .next
+        .iter()
+        .chain(&advice.also)
+        .flat_map(|s| &s.cautions)
+        .chain(&advice.cautions)
+        .chain(&advice.reading.cautions)
+        .collect();
+    page.cautions("Mind this", &notes);
+    if !advice.others.is_empty() {
+        page.raw("<details><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
+        for step in advice.others.iter().take(MOST_OTHERS) {
+            page.raw("<li>");
+            page.el("p", "", &headline(step));
+            details(page, step);
+            page.cautions("Mind this", &step.cautions.iter().collect::<Vec<_>>());
+            page.raw("</li>\n");
+        }
+        page.raw("</ol></details>\n");
+    }
+    page.raw("</div>\n");
+}
+
+/// The step in plain words.
+pub(super) fn headline(step: &Step) -> String {
+    if !step.detail.trim().is_empty() {
+        return words::capital(step.detail.trim());
+    }
+    match step.change {
+        Change::ShootMore => format!(
+            "Change nothing; shoot {} more of each kind",
+            step.pairs.unwrap_or(3)
+        ),
+        Change::Verify => match step.when {
+            Some(VerifyWhen::AnotherDay) => "Check once more on another day".to_owned(),
+            _ => "Check once more".to_owned(),
+        },
+        Change::None => "Nothing to change".to_owned(),
+        _ => {
+            let (name, unit) = words::setting(step.setting.as_deref().unwrap_or("set-up"));
+            match step.amount {
+                Some(a) => format!("{}: {} {unit}", words::capital(name), words::signed(a, 3)),
+                None => format!("Change the {name}"),
+            }
+        }
+    }
+}
+
+/// From where to where, what to expect, and why.
+pub(super) fn details(page: &mut Page, step: &Step) {
+    page.raw("<dl class=\"facts\">\n");
+    let mut row = |name: &str, text: &str| {
+        page.raw("<div>");
+        page.el("dt", "", name);
+        page.el("dd", "", text);
+        page.raw("</div>\n");
+    };
+    if let (Some(setting), Some(from), Some(to)) = (&step.setting, step.from, step.to) {
+        let (name, unit) = words::setting(setting);
+        let text = format!(
+            "{} \u{2192} {} {unit}",
+            words::number(from, 3),
+            words::number(to, 3)
+        );
+        row(&words::capital(name), text.trim_end());
+    }
+    if let Some(e) = &step.expect {
+        row("Expect", &format!("the bare shafts {}", shift(e)));
+    }
+    if !step.why.trim().is_empty() {
+        row("Why", step.why.trim());
+    }
+    if !matches!(
+        step.change,
+        Change::ShootMore | Change::Verify | Change::None
+    ) {
+        row(
+            "Way back",
+            if step.reversible {
+                "can be taken back"
+            } else {
+                "can\u{2019}t be taken back"
+            },
+        );
+    }
+    page.raw("</dl>\n");
+}
+
+/// A shift of the offset: "70 mm higher (± 49)".
+pub(super) fn shift(e: &Expect) -> String {
+    let part = |axis: Axis, v: f64, sd: Option<f64>| {
+        let word = match words::side(axis, v) {
+            "left" => "to the left",
+            "right" => "to the right",
+            "low" => "lower",
+            _ => "higher",
+        };
+        let sd = sd.map_or_else(String::new, |s| {
+            format!(" (\u{b1} {})", words::number(s, 0))
+        });
+        format!("{} mm {word}{sd}", words::number(v.abs(), 0))
+    };
+    let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));
+    let y = (e.y_mm.abs() >= 0.5).then(|| part(Axis::Vertical, e.y_mm, e.sd_y_mm));
+    match (x, y) {
+        (Some(x), Some(y)) if e.y_mm.abs() > e.x_mm.abs() => format!("{y} and {x}"),
+        (Some(x), Some(y)) => format!("{x} and {y}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => "where they are".to_owned(),
+    }
+}

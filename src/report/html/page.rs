@@ -1,0 +1,70 @@
+//! A page in the making.
+
+use crate::record::Note;
+use crate::report::escape;
+
+pub(super) struct Page {
+    out: String,
+}
+
+impl Page {
+    pub(super) const fn new() -> Self {
+        Self { out: String::new() }
+    }
+
+    /// Markup of our own.
+    pub(super) fn raw(&mut self, markup: &str) {
+        self.out.push_str(markup);
+    }
+
+    /// Text from anywhere.
+    pub(super) fn text(&mut self, text: &str) {
+        self.out.push_str(&escape(text));
+    }
+
+    /// An element of this class (may be empty) that holds text.
+    pub(super) fn el(&mut self, tag: &str, class: &str, text: &str) {
+        self.open(tag, class);
+        self.text(text);
+        self.close(tag);
+    }
+
+    pub(super) fn open(&mut self, tag: &str, class: &str) {
+        self.raw("<");
+        self.raw(tag);
+        if !class.is_empty() {
+            self.raw(" class=\"");
+            self.raw(class);
+            self.raw("\"");
+        }
+        self.raw(">");
+    }
+
+    pub(super) fn close(&mut self, tag: &str) {
+        self.raw("</");
+        self.raw(tag);
+        self.raw(">\n");
+    }
+
+    /// A list of cautions; nothing where there are none.
+    pub(super) fn cautions(&mut self, heading: &str, notes: &[&Note]) {
+        if notes.is_empty() {
+            return;
+        }
+        self.raw("<div class=\"cautions\">");
+        self.el("p", "label", heading);
+        self.raw("<ul>");
+        let mut said: Vec<&str> = Vec::new();
+        for note in notes {
+            if !said.contains(&note.text.as_str()) {
+                self.el("li", "", &note.text);
+                said.push(&note.text);
+            }
+        }
+        self.raw("</ul></div>\n");
+    }
+
+    pub(super) fn finish(self) -> String {
+        self.out
+    }
+}

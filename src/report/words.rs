@@ -1,0 +1,254 @@
+//! Words that several formats share: settings with their units, calls, offsets, dates.
+
+use crate::reading::{HorizontalCall, Reading, VerticalCall};
+use crate::record::{End, EntryKind, Hand, Setup};
+use crate::units::rounded;
+
+/// An axis of the face.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Axis {
+    /// Left and right.
+    Horizontal,
+    /// Low and high.
+    Vertical,
+}
+
+/// A number as people write it: `digits` decimals at most, a real minus sign left to the reader's font.
+pub(super) fn number(v: f64, digits: i32) -> String {
+    format!("{}", rounded(v, digits))
+}
+
+/// The same with its sign.
+pub(super) fn signed(v: f64, digits: i32) -> String {
+    let r = rounded(v, digits);
+    if r > 0.0 {
+        format!("+{r}")
+    } else {
+        format!("{r}")
+    }
+}
+
+/// "97 %", never a certainty that nobody has.
+pub(super) fn percent(p: f64) -> String {
+    if p > 0.99 {
+        "more than 99 %".to_owned()
+    } else if p < 0.01 {
+        "less than 1 %".to_owned()
+    } else {
+        format!("{} %", rounded(100.0 * p, 0))
+    }
+}
+
+/// To which side a value on this axis lies.
+pub(super) fn side(axis: Axis, v: f64) -> &'static str {
+    match (axis, v < 0.0) {
+        (Axis::Horizontal, true) => "left",
+        (Axis::Horizontal, false) => "right",
+        (Axis::Vertical, true) => "low",
+        (Axis::Vertical, false) => "high",
+    }
+}
+
+/// What bare shafts at the lower and the upper end of an axis mean.
+pub(super) const fn ends_of_axis(axis: Axis, hand: Option<Hand>) -> (&'static str, &'static str) {
+    match (axis, hand) {
+        (Axis::Horizontal, Some(Hand::Right)) => ("bare left: stiff", "bare right: weak"),
+        (Axis::Horizontal, Some(Hand::Left)) => ("bare left: weak", "bare right: stiff"),
+        (Axis::Horizontal, None) => ("bare left", "bare right"),
+        (Axis::Vertical, _) => (
+            "bare low: nocking point high",
+            "bare high: nocking point low",
+        ),
+    }
+}
+
+/// Where the bare shafts land, in a sentence.
+pub(super) fn offset(reading: &Reading) -> String {
+    let Some(o) = reading.offset else {
+        return "No offset could be read.".to_owned();
+    };
+    format!(
+        "Against the fletched shafts the bare ones land {} mm {} (\u{b1} {}) and {} mm {} (\u{b1} {}).",
+        number(o.x_mm.abs(), 0),
+        side(Axis::Horizontal, o.x_mm),
+        number(o.sd_x_mm, 0),
+        number(o.y_mm.abs(), 0),
+        side(Axis::Vertical, o.y_mm),
+        number(o.sd_y_mm, 0),
+    )
+}
+
+/// The one line that says which way the bow is out.
+pub(super) fn verdict(reading: &Reading) -> String {
+    use HorizontalCall as H;
+    use VerticalCall as V;
+    if reading.failure.is_some() || reading.offset.is_none() {
+        return "No reading yet".to_owned();
+    }
+    if reading.in_tune {
+        return "In tune".to_owned();
+    }
+    let nock = match reading.vertical.call {
+        V::NockHigh => Some("the nocking point is too high"),
+        V::NockLow => Some("the nocking point is too low"),
+        V::Neutral | V::Undecided => None,
+    };
+    let arrow = match reading.horizontal.call {
+        H::Weak => Some("the arrow acts too weak"),
+        H::Stiff => Some("the arrow acts too stiff"),
+        H::Neutral | H::Undecided => None,
+    };
+    let line = match (arrow, nock) {
+        (Some(a), Some(n)) => format!("{a}, and {n}"),
+        (Some(a), None) => match reading.vertical.call {
+            V::Neutral => format!("{a}; the height is fine"),
+            _ => format!("{a}; the height isn\u{2019}t decided yet"),
+        },
+        (None, Some(n)) => match reading.horizontal.call {
+            H::Neutral => format!("{n}; left and right are fine"),
+            _ => format!("{n}; left and right aren\u{2019}t decided yet"),
+        },
+        (None, None) => match (reading.horizontal.call, reading.vertical.call) {
+            (H::Neutral, V::Neutral) => "in tune as far as these shots can show".to_owned(),
+            (H::Neutral, _) => {
+                "left and right are fine; the height isn\u{2019}t decided yet".to_owned()
+            }
+            (_, V::Neutral) => {
+                "the height is fine; left and right aren\u{2019}t decided yet".to_owned()
+            }
+            _ => "not decided yet: more shots are needed".to_owned(),
+        },
+    };
+    capital(&line)
+}
+
+/// With a capital first letter.
+pub(super) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| {
+        c.to_uppercase().collect::<String>() + chars.as_str()
+    })
+}
+
+/// How sure the call on each axis is: (axis, call, probability of that call).
+pub(super) fn calls(reading: &Reading) -> [(&'static str, String, Option<f64>); 2] {
+    let (h, v) = (&reading.horizontal, &reading.vertical);
+    let horizontal = match h.call {
+        HorizontalCall::Weak => ("arrow too weak", h.p_weak),
+        HorizontalCall::Stiff => ("arrow too stiff", h.p_stiff),
+        HorizontalCall::Neutral => ("in tune", h.p_neutral),
+        HorizontalCall::Undecided => ("not decided", None),
+    };
+    let vertical = match v.call {
+        VerticalCall::NockHigh => ("nocking point too high", v.p_high),
+        VerticalCall::NockLow => ("nocking point too low", v.p_low),
+        VerticalCall::Neutral => ("in tune", v.p_neutral),
+        VerticalCall::Undecided => ("not decided", None),
+    };
+    [
+        ("Left and right", horizontal.0.to_owned(), horizontal.1),
+        ("Low and high", vertical.0.to_owned(), vertical.1),
+    ]
+}
+
+/// The name of a set-up field and its unit, as people say it.
+pub(super) fn setting(field: &str) -> (&str, &str) {
+    match field {
+        "draw_weight_lb" => ("draw weight", "lb"),
+        "bolt_turns_out" => ("limb bolts", "turns out"),
+        "shafts" => ("shafts", ""),
+        "shaft_spine" => ("spine", ""),
+        "shaft_gr_per_in" => ("tube weight", "gr/in"),
+        "shaft_diameter_mm" => ("tube diameter", "mm"),
+        "shaft_length_mm" => ("shaft length", "mm"),
+        "point_gr" => ("point", "gr"),
+        "rear_gr" => ("rear, fletched", "gr"),
+        "bare_rear_gr" => ("rear, bare", "gr"),
+        "plunger_clicks" => ("plunger", "clicks"),
+        "nocking_point_mm" => ("nocking point", "mm"),
+        "rest_height_mm" => ("rest height", "mm"),
+        "brace_height_mm" => ("brace height", "mm"),
+        "draw_length_mm" => ("draw length", "mm"),
+        other => (other, ""),
+    }
+}
+
+/// The known settings of a set-up as (name, value with unit), in the order in which a bow is set.
+pub(super) fn settings(setup: &Setup) -> Vec<(&'static str, String)> {
+    let fields: [(&'static str, Option<f64>); 14] = [
+        ("draw_weight_lb", setup.draw_weight_lb),
+        ("bolt_turns_out", setup.bolt_turns_out),
+        ("nocking_point_mm", setup.nocking_point_mm),
+        ("rest_height_mm", setup.rest_height_mm),
+        ("plunger_clicks", setup.plunger_clicks),
+        ("brace_height_mm", setup.brace_height_mm),
+        ("draw_length_mm", setup.draw_length_mm),
+        ("shaft_spine", setup.shaft_spine),
+        ("shaft_length_mm", setup.shaft_length_mm),
+        ("point_gr", setup.point_gr),
+        ("shaft_gr_per_in", setup.shaft_gr_per_in),
+        ("shaft_diameter_mm", setup.shaft_diameter_mm),
+        ("rear_gr", setup.rear_gr),
+        ("bare_rear_gr", setup.bare_rear_gr),
+    ];
+    let mut out: Vec<(&'static str, String)> = Vec::new();
+    if let Some(shafts) = &setup.shafts {
+        out.push(("shafts", shafts.clone()));
+    }
+    for (field, value) in fields {
+        if let Some(v) = value {
+            let (name, unit) = setting(field);
+            out.push((
+                name,
+                format!("{} {unit}", number(v, 3)).trim_end().to_owned(),
+            ));
+        }
+    }
+    out
+}
+
+/// The day of an end as its record has it, `YYYY-MM-DD`.
+pub(super) fn day(end: &End) -> Option<&str> {
+    let photo = end.photo.as_ref();
+    let date = end
+        .session
+        .date
+        .as_deref()
+        .or(photo.and_then(|p| p.taken.as_deref()))
+        .or(photo.and_then(|p| p.taken_local.as_deref()))?;
+    date.get(..10)
+}
+
+/// "3 fletched, 3 bare, 1 of unknown kind".
+pub(super) fn counts(end: &End) -> String {
+    let count = |kind| end.entries.iter().filter(|e| e.kind == kind).count();
+    let mut out = format!(
+        "{} fletched, {} bare",
+        count(EntryKind::Fletched),
+        count(EntryKind::Bare)
+    );
+    let unknown = count(EntryKind::Unknown);
+    if unknown > 0 {
+        out.push_str(&format!(", {unknown} of unknown kind"));
+    }
+    if !end.missed.is_empty() {
+        out.push_str(&format!(", {} missed the boss", end.missed.len()));
+    }
+    out
+}
+
+/// "1 end", "2 ends".
+pub(super) fn several(n: usize, one: &str) -> String {
+    let s = if n == 1 { "" } else { "s" };
+    format!("{n} {one}{s}")
+}
+
+/// "ends 1 to 3": the numbers of ends where the records have them, else how many.
+pub(super) fn end_numbers(ends: &[&End]) -> String {
+    let numbers: Option<Vec<u64>> = ends.iter().map(|e| e.session.end).collect();
+    match numbers.as_deref() {
+        Some([one]) => format!("end {one}"),
+        Some([first, .., last]) => format!("ends {first} to {last}"),
+        _ => several(ends.len(), "end"),
+    }
+}
