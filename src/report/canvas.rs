@@ -38,12 +38,15 @@ pub(super) struct Canvas {
     /// How far the stroke being drawn covers each pixel: kept apart, so that its segments don't darken where they meet.
     cover: Vec<f32>,
     touched: Vec<usize>,
+    unit: f64,
 }
 
 impl Canvas {
     pub(super) fn new(image: RgbImage) -> Self {
         let n = image.pixels().len();
+        let long = f64::from(image.width().max(image.height()));
         Self {
+            unit: (long / 1000.0).max(0.5),
             image,
             cover: vec![0.0; n],
             touched: Vec::new(),
@@ -58,9 +61,14 @@ impl Canvas {
         f64::from(self.image.height())
     }
 
-    /// One unit of drawing, px: a thousandth of the longer side, never less than half a pixel.
-    pub(super) fn unit(&self) -> f64 {
-        (self.width().max(self.height()) / 1000.0).max(0.5)
+    /// One unit of drawing, px: a thousandth of the longer side, never less than half a pixel, times the scale of marks.
+    pub(super) const fn unit(&self) -> f64 {
+        self.unit
+    }
+
+    /// Makes all marks larger (or smaller) by this factor.
+    pub(super) fn scale_marks(&mut self, factor: f64) {
+        self.unit *= factor;
     }
 
     /// Draws polylines with round ends, `width` px wide, as one mark. A path of a single point is a dot.

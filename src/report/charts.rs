@@ -111,7 +111,7 @@ struct Columns {
 impl Columns {
     fn of(runs: &[RunStory]) -> Self {
         let n = runs.iter().map(|_| 1.0).sum::<f64>();
-        let (left, right) = (58.0, WIDTH - 8.0);
+        let (left, right) = (LEFT, RIGHT);
         let step = (right - left) / f64::max(n, 1.0);
         let at = |part: f64| left + step * part;
         let mut middles = Vec::new();
@@ -131,12 +131,15 @@ impl Columns {
     }
 }
 
+/// Left and right edge of a panel, and its height.
+const LEFT: f64 = 96.0;
+const RIGHT: f64 = WIDTH - 2.0;
 const PANEL: f64 = 160.0;
 
 fn panel(d: &mut Drawing, runs: &[RunStory], columns: &Columns, axis: Axis, top: f64) {
     let reach = reach(runs, axis);
     let place = |mm: f64| top + PANEL / 2.0 - (mm / reach).clamp(-1.0, 1.0) * (PANEL / 2.0 - 4.0);
-    d.rect(54.0, top, WIDTH - 58.0, PANEL, "bm-track");
+    d.rect(LEFT, top, RIGHT - LEFT, PANEL, "bm-track");
     for (run, x) in runs.iter().zip(&columns.middles) {
         if let Some(t) = run.reading.tolerance_mm {
             let (w, h) = (2.0 * columns.half, place(-t) - place(t));
@@ -145,16 +148,13 @@ fn panel(d: &mut Drawing, runs: &[RunStory], columns: &Columns, axis: Axis, top:
     }
     let step = nice_length(reach * 0.75);
     for mm in [-step, 0.0, step] {
-        d.line(54.0, place(mm), WIDTH - 4.0, place(mm), "bm-grid");
-        let text = format!("{}", crate::units::rounded(mm.abs(), 0));
-        d.text(48.0, place(mm) + 4.0, &text, "bm-small bm-end");
+        d.line(LEFT, place(mm), RIGHT, place(mm), "bm-grid");
+        let text = match mm {
+            0.0 => "0".to_owned(),
+            mm => format!("{} {}", text_of_mm(mm.abs()), words::side(axis, mm)),
+        };
+        d.text(LEFT - 8.0, place(mm) + 4.5, &text, "bm-small bm-end");
     }
-    let (low, high) = match axis {
-        Axis::Horizontal => ("left", "right"),
-        Axis::Vertical => ("low", "high"),
-    };
-    d.text(60.0, top + 15.0, &format!("bare {high} (mm)"), "bm-small");
-    d.text(60.0, top + PANEL - 6.0, &format!("bare {low}"), "bm-small");
     let pick = |o: &crate::reading::Offset| match axis {
         Axis::Horizontal => (o.x_mm, o.sd_x_mm),
         Axis::Vertical => (o.y_mm, o.sd_y_mm),

@@ -22,8 +22,10 @@ const QUALITY: u8 = 88;
 /// a shaft's entry can still be seen.
 const REPORT_SIDE_PX: u32 = 1100;
 const REPORT_QUALITY: u8 = 74;
+/// Marks in the report are larger by this, since its pictures are shown reduced.
+const REPORT_MARKS: f64 = 1.3;
 /// How far beyond the outermost ring a close-up reaches, in radii.
-const CLOSE_UP: f64 = 1.12;
+const CLOSE_UP: f64 = 1.06;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
 const SMALLEST_CUT: u32 = 32;
 /// Points of a drawn ring.
@@ -75,6 +77,17 @@ pub fn draw(
     framing: Framing,
     long_side: Option<u32>,
 ) -> RgbImage {
+    draw_scaled(upright, end, face, framing, long_side, 1.0)
+}
+
+fn draw_scaled(
+    upright: &RgbImage,
+    end: &End,
+    face: &FaceLook,
+    framing: Framing,
+    long_side: Option<u32>,
+    marks_scale: f64,
+) -> RgbImage {
     let whole = View::whole(end.camera.as_ref().map(camera));
     let (picture, view) = match framing {
         Framing::Whole => (upright.clone(), whole),
@@ -83,6 +96,7 @@ pub fn draw(
     let (picture, factor) = reduced(picture, long_side);
     let view = View { factor, ..view };
     let mut canvas = Canvas::new(picture);
+    canvas.scale_marks(marks_scale);
     rings(&mut canvas, &view, face);
     let marks = marks(end, &view, &canvas);
     let offset = (face.spots_mm.len() < 2)
@@ -136,7 +150,8 @@ fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (Rgb
 /// # Errors
 /// An encoding error of the image library (a picture without pixels).
 pub fn for_report(upright: &RgbImage, end: &End, face: &FaceLook) -> ImageResult<Vec<u8>> {
-    let picture = draw(upright, end, face, Framing::CloseUp, Some(REPORT_SIDE_PX));
+    let side = Some(REPORT_SIDE_PX);
+    let picture = draw_scaled(upright, end, face, Framing::CloseUp, side, REPORT_MARKS);
     let mut out = Vec::new();
     picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, REPORT_QUALITY))?;
     Ok(out)

@@ -112,6 +112,7 @@ impl FacePlot {
         d.clip(0.0, 0.0, SIDE, SIDE);
         d.rect(0.0, 0.0, SIDE, SIDE, "bm-ground");
         self.zones(&mut d, &view);
+        self.region(&mut d, &view);
         self.tolerance(&mut d, &view);
         for shot in &self.shots {
             let (x, y) = view.place(shot.at);
@@ -154,23 +155,22 @@ impl FacePlot {
         d.rect(x - half, y - half, 2.0 * half, 2.0 * half, "bm-tolerance");
     }
 
+    fn region(&self, d: &mut Drawing, view: &Window) {
+        let (Some(o), Some((_, to))) = (self.offset, self.arrow()) else {
+            return;
+        };
+        let (x, y) = view.place(to);
+        let (a, b, turn) = ellipse_of(o.cov_mm2);
+        let (a, b) = (a * view.scale, b * view.scale);
+        d.ellipse(x, y, a, b, -turn.to_degrees(), "bm-region");
+    }
+
     fn offset_arrow(&self, d: &mut Drawing, view: &Window) {
         let Some((from, to)) = self.arrow() else {
             return;
         };
         let (x0, y0) = view.place(from);
         let (x1, y1) = view.place(to);
-        if let Some(o) = self.offset {
-            let (a, b, turn) = ellipse_of(o.cov_mm2);
-            d.ellipse(
-                x1,
-                y1,
-                a * view.scale,
-                b * view.scale,
-                -turn.to_degrees(),
-                "bm-region",
-            );
-        }
         d.arrow(x0, y0, x1, y1, 13.0, "bm-arrow");
         for class in ["bm-halo", "bm-middle-f"] {
             d.line(x0 - 9.0, y0, x0 + 9.0, y0, class);

@@ -248,6 +248,7 @@ pub(super) fn end_numbers(ends: &[&End]) -> String {
     let numbers: Option<Vec<u64>> = ends.iter().map(|e| e.session.end).collect();
     match numbers.as_deref() {
         Some([one]) => format!("end {one}"),
+        Some([first, last]) => format!("ends {first} and {last}"),
         Some([first, .., last]) => format!("ends {first} to {last}"),
         _ => several(ends.len(), "end"),
     }

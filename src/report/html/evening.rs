@@ -189,6 +189,7 @@ fn photo(page: &mut Page, end: &EndStory) {
             page.raw("\" src=\"data:image/jpeg;base64,");
             page.raw(&STANDARD.encode(p.bytes));
             page.raw("\">");
+            page.raw("<label class=\"larger\"><input type=\"checkbox\"> larger</label>");
         }
         Some(None) => page.el("p", "note", "The marked photo can\u{2019}t be shown."),
         None if end.end.photo.is_some() => page.el("p", "note", "No marked photo."),

@@ -23,27 +23,29 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     page.close("h2");
     page.el("p", "verdict", &words::verdict(&advice.reading));
     page.el("p", "lead", &lead(advice));
-    page.raw("<div class=\"pair\">\n");
+    page.raw("<div class=\"pair\">\n<div>\n");
+    next(page, advice, "h3", "Do this next");
+    page.raw("</div>\n<div>\n");
     if let Some(run) = story.runs.last() {
-        plot(
-            page,
-            run,
-            &format!("now{bow}p"),
-            "Both groups, newest set-up",
-        );
+        let title = "Both groups, newest set-up";
+        plot(page, run, &format!("now{bow}p"), title);
     }
-    page.raw("<div>\n");
+    page.raw("</div>\n</div>\n<div class=\"pair\">\n<div>\n");
+    page.el("h3", "label", "How far out, and how sure");
+    calls(page, advice);
+    page.raw("</div>\n<div>\n");
     let gauge = charts::gauge(&advice.reading, &format!("now{bow}g"), Embedding::Inline);
     if !gauge.is_empty() {
         page.raw("<figure>");
         page.raw(&gauge);
-        page.el("figcaption", "", "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.");
+        page.el(
+            "figcaption",
+            "",
+            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.",
+        );
         page.raw("</figure>\n");
     }
-    calls(page, advice);
-    page.raw("</div>\n</div>\n");
-    next(page, advice, "h3", "Do this next");
-    page.raw("</section>\n");
+    page.raw("</div>\n</div>\n</section>\n");
 }
 
 /// The face plot of a run, with what its legend can't say.
