@@ -159,3 +159,49 @@ impl Camera {
         (c.z / c.norm()).clamp(-1.0, 1.0).acos()
     }
 }
+
+/// Number of parameters by which a [`Camera`] is moved and whose covariance a fit states.
+pub const PARAMETERS: usize = 11;
+/// Index of the logarithm of the focal length.
+pub const LN_F: usize = 0;
+/// Index of the principal point's x, px.
+pub const CX: usize = 1;
+/// Index of the principal point's y, px.
+pub const CY: usize = 2;
+/// Index of the radial term k1.
+pub const K1: usize = 3;
+/// Index of the radial term k2.
+pub const K2: usize = 4;
+/// Index of the turn about the face's x axis, rad.
+pub const TURN_X: usize = 5;
+/// Index of the turn about the face's y axis, rad.
+pub const TURN_Y: usize = 6;
+/// Index of the turn about the face's normal, rad, counter-clockwise as the archer sees it: the roll.
+pub const ROLL: usize = 7;
+/// Index of the first of three shifts of the face's centre in the camera frame, mm.
+pub const SHIFT: usize = 8;
+
+/// A small change of a camera, or the place of its entries: see [`LN_F`] to [`SHIFT`].
+pub type CameraDelta = nalgebra::SVector<f64, PARAMETERS>;
+
+impl Camera {
+    /// The camera moved by `delta`: the face is turned about its own centre (vector turn, face frame), then shifted.
+    #[must_use]
+    pub fn moved(&self, delta: &CameraDelta) -> Self {
+        let turn = Vector3::new(delta[TURN_X], delta[TURN_Y], delta[ROLL]);
+        let shift = Vector3::new(delta[SHIFT], delta[SHIFT + 1], delta[SHIFT + 2]);
+        Self {
+            lens: Lens {
+                f_px: self.lens.f_px * delta[LN_F].exp(),
+                cx_px: self.lens.cx_px + delta[CX],
+                cy_px: self.lens.cy_px + delta[CY],
+                k1: self.lens.k1 + delta[K1],
+                k2: self.lens.k2 + delta[K2],
+            },
+            pose: Pose {
+                rotation: self.pose.rotation * nalgebra::Rotation3::new(turn).into_inner(),
+                translation_mm: self.pose.translation_mm + shift,
+            },
+        }
+    }
+}

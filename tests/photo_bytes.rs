@@ -1,5 +1,7 @@
 //! Photos in: orientation, EXIF facts, and what happens with bytes that are no usable photo.
 
+#![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
+
 use bossmark::photo::{self, PhotoError};
 use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage};
 

@@ -1,3 +1,564 @@
-//! The target face in the photo: which face it is, where it is, and the camera that its rings give.
+//! The target face in the photo: where it is, and the camera that its rings give.
+//!
+//! [`fit()`] looks for the face by the order of its colours on a reduced copy ([`find`]), makes a first camera of what it
+//! found ([`start`]), measures the rings' edges to a fraction of a pixel ([`edges`]) and fits lens and pose to all of them at
+//! once ([`mod@fit`]); what the rings can't show, which way is up, comes from elsewhere in the picture ([`upright`]).
 
+mod colour;
+mod edges;
+mod find;
+mod fit;
+mod priors;
 pub mod spec;
+mod start;
+mod upright;
+
+pub use edges::RingEdge;
+pub use fit::LensPrior;
+pub use upright::{Upright, UprightSource};
+
+use crate::camera::{Camera, CameraDelta, LN_F, PARAMETERS, ROLL};
+use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
+use crate::photo::Photo;
+use crate::units::{FacePoint, ImagePoint};
+use colour::Reduced;
+use fit::{Fitted, Weighed};
+use nalgebra::{Matrix2, Matrix2x1, SMatrix};
+use priors::Priors;
+use spec::FaceSpec;
+use start::Layout;
+use thiserror::Error;
+
+/// Covariance of [`CameraDelta`].
+pub type CameraCovariance = SMatrix<f64, PARAMETERS, PARAMETERS>;
+
+/// What a caller knows beyond the photo.
+#[derive(Clone, Debug, Default)]
+pub struct FitOptions {
+    /// Take the face nearest to this point instead of the one nearest to the picture's middle, px.
+    pub near: Option<ImagePoint>,
+    /// What is known of the lens, from a profile; without it EXIF and the usual priors are taken.
+    pub lens: Option<LensPrior>,
+    /// Two points marked by a person on a line that is vertical on the face, the lower first, px.
+    pub vertical: Option<[ImagePoint; 2]>,
+}
+
+/// Where the focal length comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FocalSource {
+    /// EXIF, the rings agreeing.
+    Exif,
+    /// The rings' own perspective.
+    Rings,
+    /// A lens profile.
+    Profile,
+    /// Nothing but what is usual.
+    Assumed,
+}
+
+impl FocalSource {
+    /// The name in records.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Exif => "exif",
+            Self::Rings => "rings",
+            Self::Profile => "profile",
+            Self::Assumed => "assumed",
+        }
+    }
+}
+
+/// A remark about a fit: a code for programs and a sentence for people.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// Short code in kebab case.
+    pub code: &'static str,
+    /// What it means and what to do.
+    pub text: String,
+}
+
+/// A face that was seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Candidate {
+    /// Its middle in the picture, px.
+    pub centre: ImagePoint,
+    /// Number of spots seen.
+    pub spots: usize,
+    /// Size in the picture: pixels per millimetre at its middle, if it is the face that was named.
+    pub px_per_mm: f64,
+    /// Share of the colour boundaries seen, 0–1.
+    pub support: f64,
+}
+
+/// The camera that the rings of a face give.
+#[derive(Clone, Debug)]
+pub struct FaceFit {
+    /// Lens and pose.
+    pub camera: Camera,
+    /// Covariance of the camera's parameters ([`crate::camera::LN_F`] to [`crate::camera::SHIFT`]), scaled by the robust
+    /// variance of the residuals. The roll stands apart: its variance is that of the upright, uncorrelated with the rest.
+    pub covariance: CameraCovariance,
+    /// Robust rms of the ring edges about the fit, px.
+    pub fit_rms_px: f64,
+    /// Which way is up, from what, how sure.
+    pub upright: Upright,
+    /// Where the focal length comes from.
+    pub focal_from: FocalSource,
+    /// Remarks.
+    pub notes: Vec<Note>,
+    /// The ring edges that the fit rests on.
+    pub edges: Vec<RingEdge>,
+    /// All faces seen, the one taken first, then by distance from the picture's middle (or the point asked for).
+    pub candidates: Vec<Candidate>,
+    /// Radial offset of each boundary from its nominal radius, mm, in the order of [`FaceSpec::boundaries`].
+    pub offsets_mm: Vec<f64>,
+}
+
+impl FaceFit {
+    /// The camera moved by `delta`, for propagating [`covariance`](Self::covariance) into anything that depends on it.
+    #[must_use]
+    pub fn camera_at(&self, delta: &CameraDelta) -> Camera {
+        self.camera.moved(delta)
+    }
+
+    /// Covariance of the face point that a pixel shows, mm², from the camera alone; the roll is left out. Zero where the
+    /// pixel shows no point of the face plane.
+    #[must_use]
+    pub fn point_cov_mm2(&self, px: ImagePoint) -> Matrix2<f64> {
+        self.cov_of(|camera| camera.face_from_image(px))
+    }
+
+    /// Covariance of any face point that is a function of the camera (foot point, far end of a shaft), mm², by linear
+    /// propagation; the roll is left out.
+    #[must_use]
+    pub fn cov_of(&self, point: impl Fn(&Camera) -> Option<FacePoint>) -> Matrix2<f64> {
+        let mut columns = [Matrix2x1::zeros(); PARAMETERS];
+        for (k, column) in columns.iter_mut().enumerate() {
+            let sd = self.covariance[(k, k)].max(0.0).sqrt();
+            if k == ROLL || sd <= 0.0 {
+                continue;
+            }
+            let mut delta = CameraDelta::zeros();
+            delta[k] = 0.5 * sd;
+            let (up, down) = (
+                point(&self.camera.moved(&delta)),
+                point(&self.camera.moved(&-delta)),
+            );
+            let (Some(up), Some(down)) = (up, down) else {
+                return Matrix2::zeros();
+            };
+            *column = Matrix2x1::new(up.x - down.x, up.y - down.y) / sd;
+        }
+        let mut cov = Matrix2::zeros();
+        for (i, a) in columns.iter().enumerate() {
+            for (j, b) in columns.iter().enumerate() {
+                if i != ROLL && j != ROLL {
+                    cov += a * b.transpose() * self.covariance[(i, j)];
+                }
+            }
+        }
+        (cov + cov.transpose()) * 0.5
+    }
+}
+
+/// Why no face is believed.
+#[derive(Debug, Error)]
+pub enum FaceError {
+    /// The named face is not in the photo, or too little of it.
+    #[error(
+        "no {face} found: {seen}. Photograph the whole face with its rings free, and check that `--face` names it"
+    )]
+    NoFace {
+        /// Name of the face looked for.
+        face: String,
+        /// What was seen instead.
+        seen: String,
+    },
+    /// The program's own calibration data is broken.
+    #[error("the built-in calibration data cannot be read: build the program again")]
+    Calibration,
+}
+
+/// Longer side of the picture in which faces are looked for, px: a 40 cm face from 5 m is still some 40 px wide.
+const SEARCH_SIDE: u32 = 1000;
+/// Faces tried in turn until one is believed.
+const MOST_TRIED: usize = 4;
+
+/// Finds the face that `spec` describes and fits the camera to its rings.
+///
+/// # Errors
+/// [`FaceError::NoFace`] when nothing in the photo can be believed to be that face.
+pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceFit, FaceError> {
+    let priors = priors::priors().ok_or(FaceError::Calibration)?;
+    let prior = options
+        .lens
+        .unwrap_or_else(|| priors::lens_prior(priors, photo));
+    let lens = crate::camera::Lens {
+        f_px: prior.f_px,
+        cx_px: prior.cx_px,
+        cy_px: prior.cy_px,
+        k1: prior.k1,
+        k2: prior.k2,
+    };
+    let reduced = Reduced::new(&photo.pixels, SEARCH_SIDE);
+    let search = find::find(&reduced, spec);
+    let mut layouts = start::layouts(&search.spots, spec, lens);
+    let target = options
+        .near
+        .unwrap_or(ImagePoint::new(prior.cx_px, prior.cy_px));
+    layouts.sort_by(|a, b| {
+        a.centre
+            .distance(target)
+            .total_cmp(&b.centre.distance(target))
+    });
+    let task = Task {
+        photo,
+        spec,
+        priors,
+        prior,
+        from_profile: options.lens.is_some(),
+        factor: reduced.factor,
+    };
+    let mut doubts = Vec::new();
+    for (i, layout) in layouts.iter().enumerate().take(MOST_TRIED) {
+        match task.refine(&search.spots, layout) {
+            Ok(refined) => {
+                let mut order: Vec<&Layout> = vec![layout];
+                order.extend(
+                    layouts
+                        .iter()
+                        .enumerate()
+                        .filter(|(j, _)| *j != i)
+                        .map(|(_, l)| l),
+                );
+                let candidates = order.iter().map(|l| candidate(l, &search.spots)).collect();
+                return Ok(task.finish(refined, candidates, options));
+            }
+            Err(doubt) => doubts.push(doubt),
+        }
+    }
+    Err(FaceError::NoFace {
+        face: spec.name.clone(),
+        seen: what_was_seen(&search, spec, &doubts),
+    })
+}
+
+fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
+    let members: Vec<&find::Spot> = layout
+        .members
+        .iter()
+        .flatten()
+        .map(|i| &spots[*i])
+        .collect();
+    let n = count(members.len().max(1));
+    Candidate {
+        centre: layout.centre,
+        spots: members.len(),
+        px_per_mm: members.iter().map(|s| s.px_per_mm()).sum::<f64>() / n,
+        support: members.iter().map(|s| s.support).sum::<f64>() / n,
+    }
+}
+
+fn what_was_seen(search: &find::Search, spec: &FaceSpec, doubts: &[String]) -> String {
+    if let Some(doubt) = doubts.first() {
+        return doubt.clone();
+    }
+    if !search.spots.is_empty() {
+        return format!(
+            "{} single spot(s) seen, but not {} in the face's layout",
+            search.spots.len(),
+            spec.spots_mm.len()
+        );
+    }
+    let steps: Vec<_> = spec
+        .boundaries()
+        .into_iter()
+        .filter(|b| !b.is_line())
+        .collect();
+    match &search.near_miss {
+        Some(shares) => {
+            let parts: Vec<String> = steps
+                .iter()
+                .zip(shares)
+                .map(|(b, s)| {
+                    format!(
+                        "{:?} to {:?} on {:.0} % of the rays",
+                        b.inside,
+                        b.outside,
+                        100.0 * s
+                    )
+                })
+                .collect();
+            format!("the best place shows {}", parts.join(", ").to_lowercase())
+        }
+        None => format!(
+            "{} patches of its colours looked at, none with its rings around it",
+            search.patches
+        ),
+    }
+}
+
+struct Task<'a> {
+    photo: &'a Photo,
+    spec: &'a FaceSpec,
+    priors: &'a Priors,
+    prior: LensPrior,
+    from_profile: bool,
+    /// Pixels of the photo per pixel of the reduced picture.
+    factor: f64,
+}
+
+struct Refined {
+    fitted: Fitted,
+    edges: Vec<RingEdge>,
+    rms_px: f64,
+    prior: LensPrior,
+}
+
+/// Half lengths of the search along the normals, px, in turn; the first is at least this many pixels of the reduced picture.
+const REACHES_PX: [f64; 4] = [12.0, 8.0, 6.0, 5.0];
+const FIRST_REACH_REDUCED: f64 = 2.5;
+/// Standard deviation of an edge on the reduced picture, px there.
+const COARSE_SD: f64 = 0.7;
+/// Smallest standard deviation that an edge is believed to have, px.
+const LEAST_SD_PX: f64 = 0.08;
+/// Residuals beyond this many standard deviations are no edges of the ring.
+const OUTLIER_SD: f64 = 4.0;
+
+impl Task<'_> {
+    /// The best camera for one face, or why it isn't one.
+    fn refine(&self, spots: &[find::Spot], layout: &Layout) -> Result<Refined, String> {
+        let coarse: Vec<Weighed> = layout
+            .members
+            .iter()
+            .enumerate()
+            .filter_map(|(centre, member)| Some((centre, &spots[(*member)?])))
+            .flat_map(|(spot, found)| {
+                let px_per_mm = found.px_per_mm();
+                found.edges.iter().map(move |e| Weighed {
+                    edge: RingEdge {
+                        at: e.at,
+                        spot,
+                        boundary: e.boundary,
+                        line: false,
+                        px_per_mm,
+                    },
+                    sd_px: COARSE_SD * self.factor,
+                })
+            })
+            .collect();
+        let mut starts: Vec<Fitted> = layout
+            .cameras
+            .iter()
+            .map(|c| fit::fit(*c, self.prior, self.spec, &coarse, &[], 40))
+            .collect();
+        starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        let mut refined: Vec<Refined> = starts
+            .iter()
+            .filter_map(|s| self.sharpen(s.clone()))
+            .collect();
+        refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
+        let best = refined
+            .into_iter()
+            .next()
+            .ok_or("rings seen, but their edges can't be measured")?;
+        self.check(&best)?;
+        Ok(best)
+    }
+
+    fn sharpen(&self, coarse: Fitted) -> Option<Refined> {
+        let mut fitted = coarse;
+        let mut prior = self.prior;
+        let mut sd = vec![1.5; self.spec.boundaries().len()];
+        let mut edges = Vec::new();
+        for (round, reach) in REACHES_PX.into_iter().enumerate() {
+            let reach_px = if round == 0 {
+                reach.max(FIRST_REACH_REDUCED * self.factor)
+            } else {
+                reach
+            };
+            let how = edges::Search {
+                reach_px,
+                lines: round > 0,
+            };
+            let found = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how);
+            if found.edges.len() < 3 * PARAMETERS {
+                return None;
+            }
+            if !self.from_profile {
+                prior = self.with_radial(prior, fitted.camera.lens.f_px);
+            }
+            let weighed: Vec<Weighed> = found
+                .edges
+                .iter()
+                .map(|e| Weighed {
+                    edge: *e,
+                    sd_px: sd[e.boundary],
+                })
+                .collect();
+            fitted = fit::fit(
+                fitted.camera,
+                prior,
+                self.spec,
+                &weighed,
+                &fitted.offsets_mm,
+                20,
+            );
+            sd = spread(&found.edges, &fitted.residuals_px, sd.len());
+            edges = found.edges;
+        }
+        let weighed: Vec<Weighed> = edges
+            .iter()
+            .map(|e| Weighed {
+                edge: *e,
+                sd_px: sd[e.boundary],
+            })
+            .collect();
+        let fitted = fit::fit(
+            fitted.camera,
+            prior,
+            self.spec,
+            &weighed,
+            &fitted.offsets_mm,
+            20,
+        );
+        let kept: Vec<bool> = weighed
+            .iter()
+            .zip(&fitted.residuals_px)
+            .map(|(w, r)| r.abs() < OUTLIER_SD * w.sd_px)
+            .collect();
+        let rms_px = robust_sd_about_zero(&fitted.residuals_px);
+        let edges = edges
+            .into_iter()
+            .zip(&kept)
+            .filter(|(_, k)| **k)
+            .map(|(e, _)| e)
+            .collect();
+        Some(Refined {
+            fitted,
+            edges,
+            rms_px,
+            prior,
+        })
+    }
+
+    fn with_radial(&self, prior: LensPrior, f_px: f64) -> LensPrior {
+        // EXIF says which lens it was; without it the rings do
+        let f_px = self.photo.focal_from_exif_px().unwrap_or(f_px);
+        let t = priors::radial(self.priors, priors::equivalent_mm(self.photo, f_px));
+        LensPrior {
+            k1: t.k1,
+            k1_sd: t.k1_sd,
+            k2: t.k2,
+            k2_sd: t.k2_sd,
+            ..prior
+        }
+    }
+
+    /// Whether the rings are those of the face.
+    fn check(&self, refined: &Refined) -> Result<(), String> {
+        let _ = refined;
+        Ok(())
+    }
+
+    fn finish(
+        &self,
+        refined: Refined,
+        candidates: Vec<Candidate>,
+        options: &FitOptions,
+    ) -> FaceFit {
+        let Refined {
+            fitted,
+            edges,
+            rms_px,
+            prior,
+        } = refined;
+        let mut covariance = fit::camera_covariance(&fitted);
+        let up = self.upright(&fitted.camera, covariance[(ROLL, ROLL)], options);
+        let camera = upright::rolled(&fitted.camera, up.turn_rad);
+        covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
+        let focal_from = if self.from_profile {
+            FocalSource::Profile
+        } else if self.photo.exif.focal_35mm.is_some() {
+            FocalSource::Exif
+        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
+            FocalSource::Rings
+        } else {
+            FocalSource::Assumed
+        };
+        FaceFit {
+            camera,
+            covariance,
+            fit_rms_px: rms_px,
+            upright: up.upright,
+            focal_from,
+            notes: Vec::new(),
+            edges,
+            candidates,
+            offsets_mm: fitted.offsets_mm,
+        }
+    }
+
+    fn upright(&self, camera: &Camera, roll_variance: f64, options: &FitOptions) -> upright::Roll {
+        let _ = options;
+        if self.spec.spots_mm.len() > 1 {
+            let sd_rad = self
+                .priors
+                .upright
+                .layout_sd_deg
+                .to_radians()
+                .hypot(roll_variance.max(0.0).sqrt());
+            return upright::Roll {
+                turn_rad: 0.0,
+                upright: Upright {
+                    from: UprightSource::Layout,
+                    sd_rad,
+                },
+            };
+        }
+        upright::from_camera(camera, &self.priors.upright)
+    }
+}
+
+/// Robust standard deviation of the residuals on each boundary, px.
+fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
+    let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
+    let overall = SD_FROM_MAD * median(&mut size.clone());
+    (0..boundaries)
+        .map(|b| {
+            let mut own: Vec<f64> = edges
+                .iter()
+                .zip(&size)
+                .filter(|(e, _)| e.boundary == b)
+                .map(|(_, r)| *r)
+                .collect();
+            let sd = if own.len() >= 24 {
+                SD_FROM_MAD * median(&mut own)
+            } else {
+                overall
+            };
+            if sd.is_finite() {
+                sd.max(LEAST_SD_PX)
+            } else {
+                1.0
+            }
+        })
+        .collect()
+}
+
+/// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.
+fn turned(covariance: &CameraCovariance, turn: f64, roll_sd: f64) -> CameraCovariance {
+    use crate::camera::{TURN_X, TURN_Y};
+    let mut j = CameraCovariance::identity();
+    let (sin, cos) = turn.sin_cos();
+    j[(TURN_X, TURN_X)] = cos;
+    j[(TURN_X, TURN_Y)] = sin;
+    j[(TURN_Y, TURN_X)] = -sin;
+    j[(TURN_Y, TURN_Y)] = cos;
+    let mut c = j * covariance * j.transpose();
+    c.fill_row(ROLL, 0.0);
+    c.fill_column(ROLL, 0.0);
+    c[(ROLL, ROLL)] = roll_sd * roll_sd;
+    c
+}

@@ -1,0 +1,168 @@
+//! How printed colours look, and the reduced copy of a photo in which faces are looked for.
+
+use super::spec::Colour;
+use crate::units::{ImagePoint, floor_index};
+use image::RgbImage;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+#[derive(Deserialize)]
+struct Document {
+    srgb: BTreeMap<String, [f32; 3]>,
+}
+
+static PRINTED: LazyLock<BTreeMap<String, [f32; 3]>> = LazyLock::new(|| {
+    serde_json::from_str::<Document>(include_str!("../../calibration/colours.json"))
+        .map(|d| d.srgb)
+        .unwrap_or_default()
+});
+
+/// Usual look of a printed colour in neutral light, 8-bit sRGB.
+pub(super) fn printed(colour: Colour) -> [f32; 3] {
+    let name = match colour {
+        Colour::Yellow => "yellow",
+        Colour::Red => "red",
+        Colour::Blue => "blue",
+        Colour::Black => "black",
+        Colour::White => "white",
+    };
+    PRINTED.get(name).copied().unwrap_or([128.0; 3])
+}
+
+/// Added before taking logarithms, so that noise in the dark does not count as colour (8-bit levels).
+const DARK_LEVEL: f32 = 8.0;
+
+/// Logarithm of an 8-bit colour: a change of light adds the same to a whole neighbourhood and drops out of differences.
+pub(super) fn log_colour(c: [f32; 3]) -> [f32; 3] {
+    c.map(|v| (v + DARK_LEVEL).ln())
+}
+
+/// Step of the log colour that a boundary between two printed colours makes, going outwards.
+pub(super) fn log_step(inside: Colour, outside: Colour) -> [f32; 3] {
+    let (a, b) = (log_colour(printed(inside)), log_colour(printed(outside)));
+    [b[0] - a[0], b[1] - a[1], b[2] - a[2]]
+}
+
+/// True when a log colour may be the given strong colour; generous, since boundaries decide.
+pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3]) -> bool {
+    match colour {
+        Colour::Yellow => r.min(g) - b > 0.30 && (r - g).abs() < 0.45,
+        Colour::Red => r - g.max(b) > 0.40,
+        Colour::Blue => b - r > 0.28,
+        Colour::Black | Colour::White => false,
+    }
+}
+
+/// A copy of the photo reduced by a whole factor through area averages, as log colours.
+pub(super) struct Reduced {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    /// Pixels of the photo per pixel here, each way.
+    pub(super) factor: f64,
+    log: Vec<[f32; 3]>,
+}
+
+impl Reduced {
+    /// Reduces `pixels` so that the longer side comes nearest to `side`.
+    pub(super) fn new(pixels: &RgbImage, side: u32) -> Self {
+        let (w, h) = pixels.dimensions();
+        let factor = ((w.max(h) + side / 2) / side).max(1);
+        let (width, height) = (w / factor, h / factor);
+        let mut sums = vec![[0u32; 3]; width as usize];
+        let mut log = Vec::with_capacity(width as usize * height as usize);
+        let stride = 3 * w as usize;
+        let raw = pixels.as_raw();
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "sums of bytes over at most 18 × 18 pixels"
+        )]
+        let mean = |s: u32| s as f32 / (factor * factor) as f32;
+        for band in raw
+            .chunks_exact(stride * factor as usize)
+            .take(height as usize)
+        {
+            sums.fill([0; 3]);
+            for row in band.chunks_exact(stride) {
+                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(3 * factor as usize)) {
+                    for p in cell.chunks_exact(3) {
+                        sum[0] += u32::from(p[0]);
+                        sum[1] += u32::from(p[1]);
+                        sum[2] += u32::from(p[2]);
+                    }
+                }
+            }
+            log.extend(sums.iter().map(|s| log_colour(s.map(mean))));
+        }
+        Self {
+            width: width as usize,
+            height: height as usize,
+            factor: f64::from(factor),
+            log,
+        }
+    }
+
+    pub(super) fn at(&self, x: usize, y: usize) -> [f32; 3] {
+        self.log
+            .get(y * self.width + x)
+            .copied()
+            .unwrap_or_default()
+    }
+
+    /// Colour of the nearest pixel, `None` outside the picture.
+    pub(super) fn near(&self, p: ImagePoint) -> Option<[f32; 3]> {
+        let (x, y) = (p.x + 0.5, p.y + 0.5);
+        if !(x >= 0.0 && y >= 0.0) {
+            return None;
+        }
+        let (x, y) = (floor_index(x), floor_index(y));
+        (x < self.width && y < self.height).then(|| self.at(x, y))
+    }
+
+    /// A place here as a place of the photo.
+    pub(super) fn in_photo(&self, p: ImagePoint) -> ImagePoint {
+        p.enlarged(self.factor)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::Rgb;
+
+    #[test]
+    fn steps_do_not_depend_on_light() {
+        let step = |light: [f32; 3]| {
+            let seen = |c: Colour| {
+                let p = printed(c);
+                log_colour([p[0] * light[0], p[1] * light[1], p[2] * light[2]])
+            };
+            let (a, b) = (seen(Colour::Yellow), seen(Colour::Red));
+            b[1] - a[1]
+        };
+        assert!((step([1.0; 3]) - step([0.8, 0.6, 0.4])).abs() < 0.2);
+        assert!(log_step(Colour::Yellow, Colour::Red)[1] < -1.0);
+    }
+
+    #[test]
+    fn reducing_averages_whole_cells() {
+        let p = RgbImage::from_fn(5, 4, |x, _| {
+            if x % 2 == 0 {
+                Rgb([10, 0, 0])
+            } else {
+                Rgb([30, 0, 0])
+            }
+        });
+        let r = Reduced::new(&p, 2);
+        assert_eq!((r.width, r.height), (2, 2));
+        assert!((r.at(1, 1)[0] - log_colour([20.0, 0.0, 0.0])[0]).abs() < 1e-6);
+        assert!(
+            r.near(ImagePoint::new(-0.6, 0.0)).is_none()
+                && r.near(ImagePoint::new(1.4, 0.0)).is_some()
+        );
+        assert_eq!(
+            r.in_photo(ImagePoint::new(0.0, 0.0)),
+            ImagePoint::new(0.5, 0.5)
+        );
+    }
+}

@@ -1,0 +1,476 @@
+//! Sub-pixel edges of the printed rings: profiles along the normals of the rings that a camera predicts.
+
+use super::colour::printed;
+use super::spec::{Boundary, FaceSpec};
+use crate::camera::Camera;
+use crate::numeric::{count, median};
+use crate::units::{FacePoint, ImagePoint, floor_index};
+use image::RgbImage;
+use nalgebra::Vector2;
+use std::f64::consts::TAU;
+use std::sync::LazyLock;
+
+/// A place where a ring was seen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RingEdge {
+    /// Where, px.
+    pub at: ImagePoint,
+    /// Which spot, index into the specification's centres.
+    pub spot: usize,
+    /// Which boundary, index into [`FaceSpec::boundaries`].
+    pub boundary: usize,
+    /// True where a printed line was seen, false for a step of colour.
+    pub line: bool,
+    /// Pixels per millimetre across the ring here.
+    pub px_per_mm: f64,
+}
+
+/// How a search is done.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Search {
+    /// Half length of a profile, px.
+    pub(super) reach_px: f64,
+    /// Look for printed lines too.
+    pub(super) lines: bool,
+}
+
+/// What came of a search.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Found {
+    pub(super) edges: Vec<RingEdge>,
+    /// Number of places looked at, for each boundary.
+    pub(super) looked: Vec<usize>,
+}
+
+/// Distance between samples of a profile, px.
+const STEP_PX: f64 = 0.5;
+/// Distance between profiles along a ring, px.
+const SPACING_PX: f64 = 6.0;
+/// Fewest and most profiles on one ring.
+const PROFILES: (usize, usize) = (48, 220);
+/// Least height of an edge relative to the ring's median edge.
+const LEAST_HEIGHT: f64 = 0.4;
+/// Most that the two sides of a line may differ, relative to the brighter: else it is the paper's border.
+const MOST_UNEQUAL: f32 = 0.25;
+/// Least contrast of a line against its surroundings.
+const LEAST_LINE: f32 = 0.03;
+/// A line stands out from the scatter of its surroundings by this factor at least.
+const LINE_OVER_NOISE: f32 = 3.0;
+
+/// sRGB byte → linear light, 0–1 (IEC 61966-2-1).
+static LINEAR: LazyLock<[f32; 256]> = LazyLock::new(|| {
+    let mut table = [0.0; 256];
+    let mut level = 0.0f32;
+    for entry in &mut table {
+        let v = level / 255.0;
+        *entry = if v <= 0.040_45 {
+            v / 12.92
+        } else {
+            ((v + 0.055) / 1.055).powf(2.4)
+        };
+        level += 1.0;
+    }
+    table
+});
+
+/// Bilinear sample in linear light; `None` outside the picture.
+pub(super) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
+    let (w, h) = (pixels.width() as usize, pixels.height() as usize);
+    if !(p.x >= 0.0 && p.y >= 0.0) {
+        return None;
+    }
+    let (x, y) = (floor_index(p.x), floor_index(p.y));
+    if x + 1 >= w || y + 1 >= h {
+        return None;
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "fractions of a pixel")]
+    let (fx, fy) = ((p.x - count(x)) as f32, (p.y - count(y)) as f32);
+    let raw = pixels.as_raw();
+    let table = &*LINEAR;
+    let (top, bottom) = (3 * (y * w + x), 3 * ((y + 1) * w + x));
+    let mut out = [0.0; 3];
+    for (k, o) in out.iter_mut().enumerate() {
+        let v = |i: usize| table[usize::from(raw[i + k])];
+        let above = v(top) + fx * (v(top + 3) - v(top));
+        let below = v(bottom) + fx * (v(bottom + 3) - v(bottom));
+        *o = above + fy * (below - above);
+    }
+    Some(out)
+}
+
+/// Relative luminance of linear sRGB (IEC 61966-2-1).
+pub(super) fn luminance(c: [f32; 3]) -> f32 {
+    0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2]
+}
+
+struct Profile {
+    at: ImagePoint,
+    normal: Vector2<f64>,
+    px_per_mm: f64,
+    samples: Vec<[f32; 3]>,
+}
+
+/// Looks for all boundaries of all spots around where `camera` has them.
+pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: Search) -> Found {
+    let boundaries = spec.boundaries();
+    let mut found = Found {
+        edges: Vec::new(),
+        looked: vec![0; boundaries.len()],
+    };
+    for (b, boundary) in boundaries.iter().enumerate() {
+        if boundary.is_line() && !how.lines {
+            continue;
+        }
+        for (s, spot) in spec.spots_mm.iter().enumerate() {
+            let room = room_mm(&boundaries, b);
+            let profiles = profiles(
+                pixels,
+                camera,
+                *spot,
+                boundary.radius_mm,
+                room,
+                how.reach_px,
+            );
+            found.looked[b] += profiles.len();
+            let places = if boundary.is_line() {
+                lines(&profiles, boundary)
+            } else {
+                steps(&profiles, boundary)
+            };
+            found
+                .edges
+                .extend(profiles.iter().zip(places).filter_map(|(p, place)| {
+                    let at = place?;
+                    Some(RingEdge {
+                        at: ImagePoint::new(p.at.x + at * p.normal.x, p.at.y + at * p.normal.y),
+                        spot: s,
+                        boundary: b,
+                        line: boundary.is_line(),
+                        px_per_mm: p.px_per_mm,
+                    })
+                }));
+        }
+    }
+    found
+}
+
+/// Distance to the nearest other boundary, mm.
+fn room_mm(boundaries: &[Boundary], b: usize) -> f64 {
+    let r = boundaries[b].radius_mm;
+    let others = boundaries
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != b)
+        .map(|(_, o)| (o.radius_mm - r).abs());
+    others.fold(r, f64::min)
+}
+
+fn profiles(
+    pixels: &RgbImage,
+    camera: &Camera,
+    spot: FacePoint,
+    radius: f64,
+    room_mm: f64,
+    reach_px: f64,
+) -> Vec<Profile> {
+    // stay clear of the neighbouring boundary
+    const SHARE_OF_ROOM: f64 = 0.7;
+    let place = |angle: f64, r: f64| {
+        camera.image_from_face(FacePoint::new(
+            spot.x + r * angle.cos(),
+            spot.y + r * angle.sin(),
+        ))
+    };
+    let rough: f64 = (0..16)
+        .filter_map(|k| {
+            let a = TAU * count(k) / 16.0;
+            Some(place(a, radius)?.distance(place(a + TAU / 16.0, radius)?))
+        })
+        .sum();
+    let n = floor_index(rough / SPACING_PX).clamp(PROFILES.0, PROFILES.1);
+    (0..n)
+        .filter_map(|k| {
+            let angle = TAU * count(k) / count(n);
+            let at = place(angle, radius)?;
+            let (before, after) = (place(angle - 0.01, radius)?, place(angle + 0.01, radius)?);
+            let tangent =
+                Vector2::new(after.x - before.x, after.y - before.y).try_normalize(1e-9)?;
+            let out = place(angle, radius * 1.01)?;
+            let mut normal = Vector2::new(tangent.y, -tangent.x);
+            let across = normal.dot(&Vector2::new(out.x - at.x, out.y - at.y));
+            if across < 0.0 {
+                normal = -normal;
+            }
+            let px_per_mm = across.abs() / (0.01 * radius);
+            let reach = reach_px.min(SHARE_OF_ROOM * room_mm * px_per_mm).max(2.0);
+            let half = floor_index(reach / STEP_PX);
+            let samples: Vec<[f32; 3]> = (0..=2 * half)
+                .map_while(|i| {
+                    let s = (count(i) - count(half)) * STEP_PX;
+                    sample(
+                        pixels,
+                        ImagePoint::new(at.x + s * normal.x, at.y + s * normal.y),
+                    )
+                })
+                .collect();
+            (samples.len() == 2 * half + 1).then_some(Profile {
+                at,
+                normal,
+                px_per_mm,
+                samples,
+            })
+        })
+        .collect()
+}
+
+/// Median colour over profiles of the samples in one part of them.
+fn median_colour(profiles: &[Profile], part: impl Fn(&Profile) -> [f32; 3]) -> [f32; 3] {
+    let all: Vec<[f32; 3]> = profiles.iter().map(part).collect();
+    let mut out = [0.0; 3];
+    for (k, o) in out.iter_mut().enumerate() {
+        let mut channel: Vec<f64> = all.iter().map(|c| f64::from(c[k])).collect();
+        #[expect(clippy::cast_possible_truncation, reason = "a colour")]
+        let middle = median(&mut channel) as f32;
+        *o = middle;
+    }
+    out
+}
+
+fn mean(samples: &[[f32; 3]]) -> [f32; 3] {
+    let mut sum = [0.0; 3];
+    let mut n = 0.0;
+    for s in samples {
+        for (k, v) in sum.iter_mut().enumerate() {
+            *v += s[k];
+        }
+        n += 1.0;
+    }
+    sum.map(|v| if n > 0.0 { v / n } else { 0.0 })
+}
+
+fn head(p: &Profile) -> &[[f32; 3]] {
+    &p.samples[..p.samples.len() / 3]
+}
+
+fn tail(p: &Profile) -> &[[f32; 3]] {
+    &p.samples[p.samples.len() - p.samples.len() / 3..]
+}
+
+/// Where each profile steps as the ring's median does: offset along the normal, px.
+fn steps(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
+    if profiles.is_empty() {
+        return Vec::new();
+    }
+    let (inside, outside) = (
+        median_colour(profiles, |p| mean(head(p))),
+        median_colour(profiles, |p| mean(tail(p))),
+    );
+    let mut step = [
+        outside[0] - inside[0],
+        outside[1] - inside[1],
+        outside[2] - inside[2],
+    ];
+    let (a, b) = (printed(boundary.inside), printed(boundary.outside));
+    let expected = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
+    // channels that go the other way than print does are light, not print
+    for k in 0..3 {
+        if step[k] * expected[k] < 0.0 {
+            step[k] = 0.0;
+        }
+    }
+    let size: f32 = step.iter().map(|v| v * v).sum();
+    if size <= 0.0 {
+        return vec![None; profiles.len()];
+    }
+    let peaks: Vec<Option<(f64, f64)>> = profiles
+        .iter()
+        .map(|p| {
+            let v: Vec<f32> = p
+                .samples
+                .iter()
+                .map(|c| (c[0] * step[0] + c[1] * step[1] + c[2] * step[2]) / size)
+                .collect();
+            steepest(&v)
+        })
+        .collect();
+    let mut heights: Vec<f64> = peaks.iter().flatten().map(|p| p.1).collect();
+    let usual = median(&mut heights);
+    peaks
+        .into_iter()
+        .map(|p| p.filter(|p| p.1 >= LEAST_HEIGHT * usual).map(|p| p.0))
+        .collect()
+}
+
+/// Smoothing of profiles before they are differentiated, px.
+const SMOOTHING_PX: f64 = 1.0;
+
+/// Kernel of a Gaussian's derivative, at multiples of [`STEP_PX`] from −4 to 4 steps per pixel of smoothing.
+static SLOPE: LazyLock<Vec<f32>> = LazyLock::new(|| {
+    (-6i32..=6)
+        .map(|i| {
+            let x = f64::from(i) * STEP_PX / SMOOTHING_PX;
+            #[expect(clippy::cast_possible_truncation, reason = "a kernel's weight")]
+            let w = (x * (-0.5 * x * x).exp()) as f32;
+            w
+        })
+        .collect()
+});
+
+/// The steepest rise of a profile: place (px from the middle) and height.
+fn steepest(v: &[f32]) -> Option<(f64, f64)> {
+    let kernel = &*SLOPE;
+    let margin = kernel.len() / 2;
+    if v.len() <= 2 * margin {
+        // too short to smooth: plain differences
+        let i = (1..v.len().checked_sub(1)?)
+            .max_by(|a, b| (v[a + 1] - v[a - 1]).total_cmp(&(v[b + 1] - v[b - 1])))?;
+        let d = |j: usize| f64::from(v[(j + 1).min(v.len() - 1)] - v[j.saturating_sub(1)]);
+        return (d(i) > 0.0).then(|| (place(d(i - 1), d(i), d(i + 1), i, v.len()), d(i)));
+    }
+    let slope: Vec<f32> = (margin..v.len() - margin)
+        .map(|i| {
+            kernel
+                .iter()
+                .zip(&v[i - margin..])
+                .map(|(k, s)| k * s)
+                .sum()
+        })
+        .collect();
+    let i = (0..slope.len()).max_by(|a, b| slope[*a].total_cmp(&slope[*b]))?;
+    if i == 0 || i + 1 == slope.len() || slope[i] <= 0.0 {
+        return None;
+    }
+    let at = place(
+        f64::from(slope[i - 1]),
+        f64::from(slope[i]),
+        f64::from(slope[i + 1]),
+        i + margin,
+        v.len(),
+    );
+    Some((at, f64::from(slope[i])))
+}
+
+/// Vertex of the parabola through three samples around index `i` of `n`, as px from the middle of the profile.
+fn place(before: f64, top: f64, after: f64, i: usize, n: usize) -> f64 {
+    let bend = before - 2.0 * top + after;
+    let shift = if bend < 0.0 {
+        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    (count(i) + shift - 0.5 * count(n - 1)) * STEP_PX
+}
+
+/// Where each profile shows a thin printed line with the same colour on both sides: offset along the normal, px.
+fn lines(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
+    let darker = printed(boundary.line)[1] < printed(boundary.inside)[1];
+    profiles
+        .iter()
+        .map(|p| {
+            let v: Vec<f32> = p.samples.iter().map(|c| luminance(*c)).collect();
+            thin_line(&v, darker)
+        })
+        .collect()
+}
+
+fn thin_line(v: &[f32], darker: bool) -> Option<f64> {
+    let third = v.len() / 3;
+    if third < 2 {
+        return None;
+    }
+    let level = |part: &[f32]| {
+        let mut sorted = part.to_vec();
+        sorted.sort_by(f32::total_cmp);
+        sorted[sorted.len() / 2]
+    };
+    let (left, right) = (level(&v[..third]), level(&v[v.len() - third..]));
+    let bright = left.max(right);
+    if bright <= 0.0 || (left - right).abs() > MOST_UNEQUAL * bright {
+        return None;
+    }
+    #[expect(clippy::cast_precision_loss, reason = "samples of a profile")]
+    let base = |i: usize| left + (right - left) * i as f32 / (v.len() - 1) as f32;
+    let sign = if darker { -1.0 } else { 1.0 };
+    let d: Vec<f32> = v
+        .iter()
+        .enumerate()
+        .map(|(i, s)| sign * (s - base(i)))
+        .collect();
+    let smooth: Vec<f32> = (0..d.len())
+        .map(|i| {
+            let (a, b) = (d[i.saturating_sub(1)], d[(i + 1).min(d.len() - 1)]);
+            0.25 * a + 0.5 * d[i] + 0.25 * b
+        })
+        .collect();
+    let i = (1..smooth.len() - 1).max_by(|a, b| smooth[*a].total_cmp(&smooth[*b]))?;
+    let top = smooth[i];
+    // scatter away from the line
+    let mut rest: Vec<f32> = smooth
+        .iter()
+        .enumerate()
+        .filter(|(j, _)| j.abs_diff(i) > 4)
+        .map(|(_, s)| s.abs())
+        .collect();
+    rest.sort_by(f32::total_cmp);
+    let noise = rest.get(rest.len() * 3 / 4).copied().unwrap_or(0.0);
+    if top < LEAST_LINE * bright || top < LINE_OVER_NOISE * noise {
+        return None;
+    }
+    let (mut weight, mut at) = (0.0, 0.0);
+    for j in i.saturating_sub(4)..=(i + 4).min(d.len() - 1) {
+        let w = f64::from(smooth[j] - 0.3 * top).max(0.0);
+        weight += w;
+        at += w * count(j);
+    }
+    // a line whose flank is cut off by the profile's end is not measured
+    let inner = i >= 2 && i + 2 < d.len();
+    (weight > 0.0 && inner).then(|| (at / weight - 0.5 * count(v.len() - 1)) * STEP_PX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_blurred_step_is_found_to_a_hundredth_of_a_pixel() {
+        // logistic step of scale 0.6 px centred 0.37 px from the middle
+        let v: Vec<f32> = (0..41)
+            .map(|i| {
+                let s = (f64::from(i) - 20.0) * STEP_PX - 0.37;
+                #[expect(clippy::cast_possible_truncation, reason = "test signal")]
+                let value = (1.0 / (1.0 + (-s / 0.6).exp())) as f32;
+                value
+            })
+            .collect();
+        let (at, _) = steepest(&v).unwrap();
+        assert!((at - 0.37).abs() < 0.01, "{at}");
+    }
+
+    #[test]
+    fn lines_need_equal_sides() {
+        let line = |right: f32| -> Vec<f32> {
+            (0..33)
+                .map(|i| {
+                    if i == 15 || i == 16 {
+                        0.1
+                    } else if i > 16 {
+                        right
+                    } else {
+                        0.8
+                    }
+                })
+                .collect()
+        };
+        let at = thin_line(&line(0.78), true).unwrap();
+        assert!((at + 0.25).abs() < 0.05, "{at}");
+        assert!(thin_line(&line(0.3), true).is_none());
+        assert!(thin_line(&line(0.8), false).is_none());
+    }
+
+    #[test]
+    fn samples_are_linear_light_between_pixel_centres() {
+        let p = RgbImage::from_fn(2, 2, |x, _| image::Rgb([if x == 0 { 0 } else { 255 }; 3]));
+        assert!((sample(&p, ImagePoint::new(0.25, 0.5)).unwrap()[0] - 0.25).abs() < 1e-6);
+        assert!(sample(&p, ImagePoint::new(1.2, 0.0)).is_none());
+    }
+}

@@ -1,0 +1,558 @@
+//! Finding spots: places from which the colours follow each other outwards in the face's own order and ratios.
+//!
+//! Candidates are patches of one strong colour. From each, rays are cast; where the log colour steps as a boundary of the
+//! face would, a hit is noted with that boundary's radius. Circles of radius ρ about a common centre, seen by a camera,
+//! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A face is
+//! believed when hits of every boundary agree with one such fit.
+
+use super::colour::{Reduced, log_step, may_be};
+use super::spec::{Colour, FaceSpec};
+use crate::numeric::{SplitMix, count};
+use crate::units::ImagePoint;
+use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
+use std::f64::consts::TAU;
+
+/// Smallest patch of one colour that is tried, px of the reduced picture.
+const SMALLEST_PATCH: usize = 14;
+/// Most patches tried per colour, largest first.
+const MOST_PATCHES: usize = 120;
+/// Rays cast from a candidate.
+const RAYS: usize = 72;
+/// Least part of the printed step that counts as a hit.
+const LEAST_STEP: f32 = 0.3;
+/// Least cosine between the step seen and the step printed.
+const LEAST_COSINE: f32 = 0.78;
+/// Least share of rays in the picture on which a boundary must be seen, for each boundary.
+const LEAST_COVERAGE: f64 = 0.3;
+/// Least mean of those shares.
+const LEAST_MEAN_COVERAGE: f64 = 0.5;
+/// Least share of an outer ring inside the picture.
+const LEAST_IN_PICTURE: f64 = 0.45;
+/// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
+const MOST_FORESHORTENED: f64 = 3.0;
+/// Smallest outer radius, px of the reduced picture.
+const SMALLEST_RADIUS: f64 = 16.0;
+
+/// An edge point with the boundary that it is taken for (index into [`FaceSpec::boundaries`]).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct CoarseEdge {
+    pub(super) at: ImagePoint,
+    pub(super) boundary: usize,
+}
+
+/// A spot as found on the reduced picture, in pixels of the photo.
+#[derive(Clone, Debug)]
+pub(super) struct Spot {
+    /// Image of the rings' common centre.
+    pub(super) centre: ImagePoint,
+    /// (p − centre)ᵀ · metric · (p − centre) = (radius in mm)² near the centre.
+    pub(super) metric: Matrix2<f64>,
+    /// Edge points that agree.
+    pub(super) edges: Vec<CoarseEdge>,
+    /// Mean share of rays on which boundaries were seen, 0–1.
+    pub(super) support: f64,
+}
+
+impl Spot {
+    /// Geometric mean of the axes at the centre, px per mm.
+    pub(super) fn px_per_mm(&self) -> f64 {
+        self.metric.determinant().max(1e-300).powf(-0.25)
+    }
+}
+
+/// What was seen while looking, for the message when nothing is believed.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Search {
+    /// Spots believed, best support first.
+    pub(super) spots: Vec<Spot>,
+    /// Patches of strong colour that were tried.
+    pub(super) patches: usize,
+    /// Share of rays for each colour boundary at the best place that was not believed.
+    pub(super) near_miss: Option<Vec<f64>>,
+}
+
+/// A colour boundary as looked for along a ray.
+struct Target {
+    boundary: usize,
+    /// Radius over that of the outermost zone.
+    rho: f64,
+    step: [f32; 3],
+    size2: f32,
+}
+
+#[derive(Clone, Copy)]
+struct Hit {
+    target: usize,
+    r: f64,
+    at: Vector2<f64>,
+    strength: f32,
+}
+
+/// Linear fit of all rings, in coordinates about `origin` divided by `unit`, radii relative to the outer zone.
+#[derive(Clone, Copy)]
+struct Pencil {
+    origin: Vector2<f64>,
+    unit: f64,
+    m: Matrix2<f64>,
+    b: Vector2<f64>,
+    d: f64,
+    g: Vector2<f64>,
+}
+
+impl Pencil {
+    fn rho(&self, p: Vector2<f64>) -> f64 {
+        let x = (p - self.origin) / self.unit;
+        let over = 1.0 + 2.0 * self.g.dot(&x);
+        let value = (x.dot(&(self.m * x)) - 2.0 * self.b.dot(&x) + self.d) / over.max(0.05);
+        value.max(0.0).sqrt()
+    }
+
+    fn centre(&self) -> Option<Vector2<f64>> {
+        Some(self.m.try_inverse()? * self.b * self.unit + self.origin)
+    }
+
+    /// Believable as circles seen by a camera: an ellipse, not too flat, and its centre has radius 0.
+    fn is_sound(&self) -> bool {
+        let e = self.m.symmetric_eigenvalues();
+        let (low, high) = (e.min(), e.max());
+        low > 0.0
+            && (high / low).sqrt() < MOST_FORESHORTENED
+            && self.g.norm() < 0.6
+            && self
+                .m
+                .try_inverse()
+                .is_some_and(|i| (self.d - self.b.dot(&(i * self.b))).abs() < 0.04)
+    }
+
+    /// Outer radius, px: geometric mean of the axes.
+    fn radius(&self) -> f64 {
+        self.unit * self.m.determinant().max(1e-300).powf(-0.25)
+    }
+}
+
+/// Looks for spots of `spec` on the whole photo.
+pub(super) fn find(reduced: &Reduced, spec: &FaceSpec) -> Search {
+    let targets = targets(spec);
+    let mut search = Search::default();
+    let mut colours: Vec<Colour> = spec.zones.iter().map(|z| z.colour).collect();
+    colours.dedup();
+    let mut groups: Vec<Vec<Colour>> = colours.iter().map(|c| vec![*c]).collect();
+    groups.insert(0, colours);
+    for group in groups {
+        let mask: Vec<bool> = (0..reduced.height)
+            .flat_map(|y| (0..reduced.width).map(move |x| (x, y)))
+            .map(|(x, y)| group.iter().any(|c| may_be(*c, reduced.at(x, y))))
+            .collect();
+        for start in patches(&mask, reduced.width) {
+            search.patches += 1;
+            let inside = |s: &Spot| {
+                let at = reduced.in_photo(ImagePoint::new(start.x, start.y));
+                s.centre.distance(at) < 0.35 * s.px_per_mm() * spec.outer_radius_mm()
+            };
+            if search.spots.iter().any(inside) {
+                continue;
+            }
+            match examine(reduced, spec, &targets, start) {
+                Ok(spot) => keep(&mut search.spots, spot, spec.outer_radius_mm()),
+                Err(coverage) => note_miss(&mut search.near_miss, coverage),
+            }
+        }
+    }
+    search.spots.sort_by(|a, b| b.support.total_cmp(&a.support));
+    search
+}
+
+fn note_miss(best: &mut Option<Vec<f64>>, coverage: Vec<f64>) {
+    let total = |c: &[f64]| c.iter().sum::<f64>();
+    if best.as_ref().is_none_or(|b| total(b) < total(&coverage)) && total(&coverage) > 0.0 {
+        *best = Some(coverage);
+    }
+}
+
+/// Adds a spot unless a better one stands there already.
+fn keep(spots: &mut Vec<Spot>, spot: Spot, outer_mm: f64) {
+    let same = |s: &Spot| {
+        s.centre.distance(spot.centre) < 0.4 * outer_mm * s.px_per_mm().max(spot.px_per_mm())
+    };
+    if spots.iter().any(|s| same(s) && s.support >= spot.support) {
+        return;
+    }
+    spots.retain(|s| !same(s));
+    spots.push(spot);
+}
+
+fn targets(spec: &FaceSpec) -> Vec<Target> {
+    let outer = spec.outer_radius_mm();
+    spec.boundaries()
+        .iter()
+        .enumerate()
+        .filter(|(_, b)| !b.is_line())
+        .map(|(boundary, b)| {
+            let step = log_step(b.inside, b.outside);
+            Target {
+                boundary,
+                rho: b.radius_mm / outer,
+                step,
+                size2: step.iter().map(|v| v * v).sum(),
+            }
+        })
+        .collect()
+}
+
+/// Centroids of connected patches (4-neighbours), largest first.
+fn patches(mask: &[bool], width: usize) -> Vec<Vector2<f64>> {
+    let mut left = mask.to_vec();
+    let mut found: Vec<(usize, Vector2<f64>)> = Vec::new();
+    let mut stack = Vec::new();
+    for start in 0..left.len() {
+        if !left[start] {
+            continue;
+        }
+        left[start] = false;
+        stack.push(start);
+        let (mut n, mut sum) = (0, Vector2::zeros());
+        while let Some(i) = stack.pop() {
+            n += 1;
+            let x = i % width;
+            sum += Vector2::new(count(x), count(i / width));
+            let near = [
+                (x > 0).then(|| i - 1),
+                (x + 1 < width).then_some(i + 1),
+                i.checked_sub(width),
+                Some(i + width).filter(|j| *j < left.len()),
+            ];
+            for j in near.into_iter().flatten() {
+                if left[j] {
+                    left[j] = false;
+                    stack.push(j);
+                }
+            }
+        }
+        if n >= SMALLEST_PATCH {
+            found.push((n, sum / count(n)));
+        }
+    }
+    found.sort_by_key(|f| std::cmp::Reverse(f.0));
+    found.into_iter().take(MOST_PATCHES).map(|f| f.1).collect()
+}
+
+/// Judges one candidate. `Err` holds the share of rays on which each boundary was seen.
+fn examine(
+    reduced: &Reduced,
+    spec: &FaceSpec,
+    targets: &[Target],
+    start: Vector2<f64>,
+) -> Result<Spot, Vec<f64>> {
+    let rays = cast(reduced, targets, start);
+    let chains: Vec<Vec<Hit>> = rays
+        .iter()
+        .filter_map(|hits| chain(hits, targets))
+        .collect();
+    let nothing = vec![0.0; targets.len()];
+    if chains.len() < RAYS / 6 {
+        return Err(nothing);
+    }
+    let Some(mut pencil) = consensus(&chains, targets, start) else {
+        return Err(nothing);
+    };
+    for tolerance in [0.12, 0.08, 0.05] {
+        let Some(centre) = pencil.centre() else {
+            return Err(nothing);
+        };
+        let hits = agreeing(&cast(reduced, targets, centre), targets, &pencil, tolerance);
+        let Some(better) = fit(&hits, targets, centre, pencil.radius(), true) else {
+            return Err(nothing);
+        };
+        if !better.is_sound() {
+            return Err(nothing);
+        }
+        pencil = better;
+    }
+    let centre = pencil.centre().ok_or_else(|| nothing.clone())?;
+    if pencil.radius() < SMALLEST_RADIUS
+        || reduced.near(ImagePoint::new(centre.x, centre.y)).is_none()
+    {
+        return Err(nothing);
+    }
+    let hits = agreeing(&cast(reduced, targets, centre), targets, &pencil, 0.05);
+    let (coverage, in_picture) = coverage(reduced, targets, &pencil, centre, &hits);
+    let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
+    if in_picture < LEAST_IN_PICTURE
+        || mean < LEAST_MEAN_COVERAGE
+        || coverage.iter().any(|c| *c < LEAST_COVERAGE)
+    {
+        return Err(coverage);
+    }
+    let scale = pencil.unit * reduced.factor / spec.outer_radius_mm();
+    let over = 1.0 + 2.0 * pencil.g.dot(&((centre - pencil.origin) / pencil.unit));
+    Ok(Spot {
+        centre: reduced.in_photo(ImagePoint::new(centre.x, centre.y)),
+        metric: pencil.m / (scale * scale * over),
+        edges: hits
+            .iter()
+            .map(|h| CoarseEdge {
+                at: reduced.in_photo(ImagePoint::new(h.at.x, h.at.y)),
+                boundary: targets[h.target].boundary,
+            })
+            .collect(),
+        support: mean,
+    })
+}
+
+/// Steps along rays from `centre` that look like boundaries.
+fn cast(reduced: &Reduced, targets: &[Target], centre: Vector2<f64>) -> Vec<Vec<Hit>> {
+    let longest = reduced.width.max(reduced.height);
+    let mut sums: Vec<[f32; 3]> = Vec::with_capacity(longest);
+    (0..RAYS)
+        .map(|k| {
+            let angle = TAU * count(k) / count(RAYS);
+            let along = Vector2::new(angle.cos(), angle.sin());
+            sums.clear();
+            sums.push([0.0; 3]);
+            for i in 0..longest {
+                let p = centre + along * count(i);
+                let Some(c) = reduced.near(ImagePoint::new(p.x, p.y)) else {
+                    break;
+                };
+                let s = sums[i];
+                sums.push([s[0] + c[0], s[1] + c[1], s[2] + c[2]]);
+            }
+            targets
+                .iter()
+                .enumerate()
+                .flat_map(|(t, target)| steps(&sums, target, t, centre, along))
+                .collect()
+        })
+        .collect()
+}
+
+/// Local maxima of the step's agreement with one boundary. `sums[i]` is the sum over the first i samples.
+fn steps(
+    sums: &[[f32; 3]],
+    target: &Target,
+    t: usize,
+    centre: Vector2<f64>,
+    along: Vector2<f64>,
+) -> Vec<Hit> {
+    let n = sums.len() - 1;
+    let agreement = |i: usize| -> f32 {
+        // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
+        let w = (i / 9).clamp(1, 5);
+        if i < w || i + w >= n {
+            return 0.0;
+        }
+        let (mut dot, mut size) = (0.0, 0.0);
+        for k in 0..3 {
+            let out = sums[i + w + 1][k] - sums[i + 1][k];
+            let inner = sums[i][k] - sums[i - w][k];
+            #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
+            let d = (out - inner) / w as f32;
+            dot += d * target.step[k];
+            size += d * d;
+        }
+        let part = dot / target.size2;
+        if part > LEAST_STEP && dot > LEAST_COSINE * (size * target.size2).sqrt() {
+            part
+        } else {
+            0.0
+        }
+    };
+    let a: Vec<f32> = (0..n).map(agreement).collect();
+    let mut hits = Vec::new();
+    let mut i = 2;
+    while i + 1 < n {
+        if a[i] <= 0.0 {
+            i += 1;
+            continue;
+        }
+        // centroid of a run of agreement around its maximum
+        let end = (i..n).find(|j| a[*j] <= 0.0).unwrap_or(n);
+        let strength = a[i..end].iter().copied().fold(0.0, f32::max);
+        let (mut weight, mut at) = (0.0, 0.0);
+        for (j, v) in a.iter().enumerate().take(end).skip(i) {
+            if *v > 0.7 * strength {
+                weight += f64::from(*v);
+                at += f64::from(*v) * count(j);
+            }
+        }
+        let r = at / weight;
+        hits.push(Hit {
+            target: t,
+            r,
+            at: centre + along * r,
+            strength,
+        });
+        i = end;
+    }
+    hits
+}
+
+/// The hits of one ray that agree best on a scale: at least two boundaries.
+fn chain(hits: &[Hit], targets: &[Target]) -> Option<Vec<Hit>> {
+    let mut best: Option<(usize, f32, Vec<Hit>)> = None;
+    for seed in hits {
+        let scale = seed.r / targets[seed.target].rho;
+        let members: Vec<Hit> = (0..targets.len())
+            .filter_map(|t| {
+                let off = |h: &Hit| (h.r / (targets[t].rho * scale)).ln().abs();
+                let near = hits.iter().filter(|h| h.target == t && off(h) < 0.3);
+                near.min_by(|a, b| off(a).total_cmp(&off(b))).copied()
+            })
+            .collect();
+        let rising = members.windows(2).all(|w| w[0].r < w[1].r);
+        let strength = members.iter().map(|h| h.strength.min(1.0)).sum();
+        let better = best
+            .as_ref()
+            .is_none_or(|(n, s, _)| (members.len(), strength) > (*n, *s));
+        if rising && members.len() >= 2 && better {
+            best = Some((members.len(), strength, members));
+        }
+    }
+    best.map(|b| b.2)
+}
+
+/// Random sampling consensus over whole rays (Fischler and Bolles 1981): four rays make a fit, the most agreeing hits win.
+fn consensus(chains: &[Vec<Hit>], targets: &[Target], origin: Vector2<f64>) -> Option<Pencil> {
+    const ROUNDS: usize = 120;
+    const TOLERANCE: f64 = 0.12;
+    let mut random = SplitMix::new(chains.len() as u64);
+    let mut best: Option<(usize, Pencil)> = None;
+    let mut hits = Vec::new();
+    for _ in 0..ROUNDS {
+        hits.clear();
+        for _ in 0..4 {
+            hits.extend_from_slice(&chains[random.below(chains.len())]);
+        }
+        let unit = hits
+            .iter()
+            .map(|h| h.r / targets[h.target].rho)
+            .sum::<f64>()
+            / count(hits.len());
+        let Some(p) = fit(&hits, targets, origin, unit, false).filter(Pencil::is_sound) else {
+            continue;
+        };
+        let agree = chains
+            .iter()
+            .flatten()
+            .filter(|h| (p.rho(h.at) / targets[h.target].rho - 1.0).abs() < TOLERANCE);
+        let n = agree.count();
+        if best.as_ref().is_none_or(|b| n > b.0) {
+            best = Some((n, p));
+        }
+    }
+    best.filter(|b| b.0 >= RAYS / 3).map(|b| b.1)
+}
+
+/// For every ray and boundary the hit nearest to where the fit expects it, if within a relative `tolerance`.
+fn agreeing(rays: &[Vec<Hit>], targets: &[Target], pencil: &Pencil, tolerance: f64) -> Vec<Hit> {
+    let off = |h: &Hit| (pencil.rho(h.at) / targets[h.target].rho - 1.0).abs();
+    rays.iter()
+        .flat_map(|hits| {
+            (0..targets.len()).filter_map(|t| {
+                let near = hits.iter().filter(|h| h.target == t && off(h) < tolerance);
+                near.min_by(|a, b| off(a).total_cmp(&off(b))).copied()
+            })
+        })
+        .collect()
+}
+
+/// Least squares over hits of all boundaries.
+fn fit(
+    hits: &[Hit],
+    targets: &[Target],
+    origin: Vector2<f64>,
+    unit: f64,
+    perspective: bool,
+) -> Option<Pencil> {
+    // the perspective of a face that fills the picture is some 0.3; this keeps it from running away where rings are few
+    const PERSPECTIVE_SD: f64 = 0.3;
+    const HIT_SD: f64 = 0.03;
+    if hits.len() < 6 || !(unit.is_finite() && unit > 1.0) {
+        return None;
+    }
+    let mut normal = SMatrix::<f64, 8, 8>::zeros();
+    let mut right = SVector::<f64, 8>::zeros();
+    for h in hits {
+        let x = (h.at - origin) / unit;
+        let rho = targets[h.target].rho;
+        let gain = if perspective { -2.0 * rho * rho } else { 0.0 };
+        let row = SVector::<f64, 8>::from([
+            x.x * x.x,
+            2.0 * x.x * x.y,
+            x.y * x.y,
+            -2.0 * x.x,
+            -2.0 * x.y,
+            1.0,
+            gain * x.x,
+            gain * x.y,
+        ]) / rho;
+        normal += row * row.transpose();
+        right += row * rho;
+    }
+    let ridge = (HIT_SD / PERSPECTIVE_SD).powi(2);
+    normal[(6, 6)] += ridge;
+    normal[(7, 7)] += ridge;
+    let s = normal.cholesky()?.solve(&right);
+    s.iter().all(|v| v.is_finite()).then(|| Pencil {
+        origin,
+        unit,
+        m: Matrix2::new(s[0], s[1], s[1], s[2]),
+        b: Vector2::new(s[3], s[4]),
+        d: s[5],
+        g: Vector2::new(s[6], s[7]),
+    })
+}
+
+/// For each boundary the share of rays that saw it, of those on which it lies in the picture; and the share of the outermost
+/// boundary that lies in the picture.
+fn coverage(
+    reduced: &Reduced,
+    targets: &[Target],
+    pencil: &Pencil,
+    centre: Vector2<f64>,
+    hits: &[Hit],
+) -> (Vec<f64>, f64) {
+    let mut share = Vec::with_capacity(targets.len());
+    let mut seen_last = 0.0;
+    for (t, target) in targets.iter().enumerate() {
+        let possible = (0..RAYS)
+            .filter(|k| {
+                let angle = TAU * count(*k) / count(RAYS);
+                let along = Vector2::new(angle.cos(), angle.sin());
+                // where this ray meets the boundary: bisection, the radius grows along the ray
+                let (mut low, mut high) = (0.0, 4.0 * pencil.radius());
+                for _ in 0..24 {
+                    let middle = 0.5 * (low + high);
+                    if pencil.rho(centre + along * middle) < target.rho {
+                        low = middle
+                    } else {
+                        high = middle
+                    }
+                }
+                let p = centre + along * (high + 2.0);
+                reduced.near(ImagePoint::new(p.x, p.y)).is_some()
+            })
+            .count();
+        let seen = hits.iter().filter(|h| h.target == t).count();
+        share.push((count(seen) / count(possible.max(1))).min(1.0));
+        seen_last = count(possible) / count(RAYS);
+    }
+    (share, seen_last)
+}
+
+/// The metric's eigenvectors and axes: px per mm along the longer axis, along the shorter, and the direction of the shorter
+/// (unit vector in the picture).
+pub(super) fn axes(metric: &Matrix2<f64>) -> (f64, f64, Vector2<f64>) {
+    let e = metric.symmetric_eigen();
+    let (short, long) = if e.eigenvalues[0] > e.eigenvalues[1] {
+        (0, 1)
+    } else {
+        (1, 0)
+    };
+    let px = |i: usize| 1.0 / e.eigenvalues[i].max(1e-300).sqrt();
+    (
+        px(long),
+        px(short),
+        e.eigenvectors.column(short).into_owned(),
+    )
+}

@@ -1,0 +1,112 @@
+//! What is known of a phone's camera before the rings are looked at: data of `calibration/camera.json`.
+
+use super::fit::LensPrior;
+use crate::photo::{DIAGONAL_35MM, Photo};
+use serde::Deserialize;
+use std::sync::LazyLock;
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Focal {
+    pub(super) exif_ln_sd: f64,
+    pub(super) without_exif_35mm: f64,
+    pub(super) without_exif_ln_sd: f64,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Terms {
+    pub(super) k1: f64,
+    pub(super) k1_sd: f64,
+    pub(super) k2: f64,
+    pub(super) k2_sd: f64,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Radial {
+    pub(super) wide_up_to_35mm: f64,
+    pub(super) wide: Terms,
+    pub(super) other: Terms,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct PrincipalPoint {
+    pub(super) sd_of_width: f64,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct UprightPriors {
+    pub(super) lean_back_deg: f64,
+    pub(super) lean_back_sd_deg: f64,
+    pub(super) hand_held_sd_deg: f64,
+    pub(super) layout_sd_deg: f64,
+    pub(super) paper_sd_deg: f64,
+    pub(super) boss_sd_deg: f64,
+}
+
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(super) struct Priors {
+    pub(super) focal: Focal,
+    pub(super) radial: Radial,
+    pub(super) principal_point: PrincipalPoint,
+    pub(super) upright: UprightPriors,
+}
+
+static PRIORS: LazyLock<Option<Priors>> =
+    LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/camera.json")).ok());
+
+/// The priors; the built-in file always parses (tested), `None` stands for a broken build.
+pub(super) fn priors() -> Option<&'static Priors> {
+    PRIORS.as_ref()
+}
+
+fn diagonal(photo: &Photo) -> f64 {
+    f64::from(photo.width).hypot(f64::from(photo.height))
+}
+
+/// 35 mm equivalent of a focal length in pixels of this photo, mm.
+pub(super) fn equivalent_mm(photo: &Photo, f_px: f64) -> f64 {
+    f_px * DIAGONAL_35MM / diagonal(photo)
+}
+
+/// The radial terms to expect of a lens with that 35 mm equivalent.
+pub(super) fn radial(priors: &Priors, equivalent_mm: f64) -> Terms {
+    if equivalent_mm <= priors.radial.wide_up_to_35mm {
+        priors.radial.wide
+    } else {
+        priors.radial.other
+    }
+}
+
+/// What is known of this photo's lens from EXIF, or without.
+pub(super) fn lens_prior(priors: &Priors, photo: &Photo) -> LensPrior {
+    let known = photo.focal_from_exif_px();
+    let f_px = known.unwrap_or(priors.focal.without_exif_35mm * diagonal(photo) / DIAGONAL_35MM);
+    let ln_f_sd = if known.is_some() {
+        priors.focal.exif_ln_sd
+    } else {
+        priors.focal.without_exif_ln_sd
+    };
+    let terms = radial(priors, equivalent_mm(photo, f_px));
+    LensPrior {
+        f_px,
+        ln_f_sd,
+        cx_px: 0.5 * (f64::from(photo.width) - 1.0),
+        cy_px: 0.5 * (f64::from(photo.height) - 1.0),
+        c_sd_px: priors.principal_point.sd_of_width * f64::from(photo.width.max(photo.height)),
+        k1: terms.k1,
+        k1_sd: terms.k1_sd,
+        k2: terms.k2,
+        k2_sd: terms.k2_sd,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_built_in_priors_parse() {
+        let p = priors().unwrap();
+        assert!(p.focal.exif_ln_sd > 0.0 && p.upright.hand_held_sd_deg > p.upright.paper_sd_deg);
+        assert!(radial(p, 13.0).k1 < radial(p, 26.0).k1);
+    }
+}

@@ -1,0 +1,241 @@
+//! From a found spot to a first camera, and from several spots to one face.
+
+use super::find::{Spot, axes};
+use super::spec::FaceSpec;
+use crate::camera::{Camera, Lens, Pose};
+use crate::units::{FacePoint, ImagePoint};
+use nalgebra::{Matrix3, Rotation3, Vector2, Vector3};
+
+/// How far a spot may be from where the layout has it, relative to its distance from the first.
+const LAYOUT_TOLERANCE: f64 = 0.15;
+
+/// The two cameras that see a circle as the spot's ellipse (to first order they can't be told apart: the face is turned one
+/// way or the other), with the picture's up as the face's up.
+pub(super) fn cameras(spot: &Spot, lens: Lens) -> Vec<Camera> {
+    let (long, short, direction) = axes(&spot.metric);
+    let tilt = (short / long).clamp(0.0, 1.0).acos();
+    let Some(u) = lens.normalised_from_pixel(spot.centre) else {
+        return Vec::new();
+    };
+    let view = Vector3::new(u.x, u.y, 1.0).normalize();
+    let to_view =
+        Rotation3::rotation_between(&Vector3::z(), &view).unwrap_or_else(Rotation3::identity);
+    let distance = lens.f_px * u.norm_squared().mul_add(1.0, 1.0).sqrt() / long;
+    let mut out = Vec::new();
+    for sign in [1.0, -1.0] {
+        let side: Vector2<f64> = direction * (sign * tilt.sin());
+        let normal = to_view * Vector3::new(side.x, side.y, -tilt.cos());
+        if let Some(rotation) = upright(normal, -Vector3::y()) {
+            out.push(Camera {
+                lens,
+                pose: Pose {
+                    rotation,
+                    translation_mm: view * distance,
+                },
+            });
+        }
+        if tilt < 1e-3 {
+            break;
+        }
+    }
+    out
+}
+
+/// Rotation whose z axis is `normal` and whose y axis comes nearest to `up` (camera frame).
+pub(super) fn upright(normal: Vector3<f64>, up: Vector3<f64>) -> Option<Matrix3<f64>> {
+    let z = normal.try_normalize(1e-12)?;
+    let y = (up - z * up.dot(&z)).try_normalize(1e-9)?;
+    Some(Matrix3::from_columns(&[y.cross(&z), y, z]))
+}
+
+/// A face of several spots: which found spot is which centre.
+#[derive(Clone, Debug)]
+pub(super) struct Layout {
+    /// For each centre of the specification the index of the found spot.
+    pub(super) members: Vec<Option<usize>>,
+    /// Where the middle of the face lies in the picture.
+    pub(super) centre: ImagePoint,
+    /// First cameras, origin at the face's middle.
+    pub(super) cameras: Vec<Camera>,
+}
+
+/// All ways to see faces of `spec` in the found spots, most spots first; each spot is used once.
+pub(super) fn layouts(spots: &[Spot], spec: &FaceSpec, lens: Lens) -> Vec<Layout> {
+    if spec.spots_mm.len() == 1 {
+        return spots
+            .iter()
+            .enumerate()
+            .map(|(i, s)| Layout {
+                members: vec![Some(i)],
+                centre: s.centre,
+                cameras: cameras(s, lens),
+            })
+            .collect();
+    }
+    let mut all: Vec<(usize, f64, Layout)> = Vec::new();
+    for anchor in 0..spots.len() {
+        for centre in 0..spec.spots_mm.len() {
+            all.extend(around(spots, spec, lens, anchor, centre));
+        }
+    }
+    all.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.total_cmp(&b.1)));
+    let mut used = vec![false; spots.len()];
+    let mut out = Vec::new();
+    for (_, _, layout) in all {
+        let members: Vec<usize> = layout.members.iter().flatten().copied().collect();
+        if members.iter().all(|i| !used[*i]) {
+            for i in members {
+                used[i] = true;
+            }
+            out.push(layout);
+        }
+    }
+    out
+}
+
+/// Layouts in which spot `anchor` is centre number `centre`: (spots that fit, size of the roll, layout).
+fn around(
+    spots: &[Spot],
+    spec: &FaceSpec,
+    lens: Lens,
+    anchor: usize,
+    centre: usize,
+) -> Vec<(usize, f64, Layout)> {
+    let at = spec.spots_mm[centre];
+    let mut out = Vec::new();
+    for camera in cameras(&spots[anchor], lens) {
+        let seen: Vec<Option<FacePoint>> = spots
+            .iter()
+            .map(|s| camera.face_from_image(s.centre))
+            .collect();
+        for (other, to) in spec
+            .spots_mm
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| *i != centre)
+        {
+            let want = Vector2::new(to.x - at.x, to.y - at.y);
+            for q in seen
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != anchor)
+                .filter_map(|(_, q)| *q)
+            {
+                let have = Vector2::new(q.x, q.y);
+                if (have.norm() / want.norm() - 1.0).abs() > 2.0 * LAYOUT_TOLERANCE {
+                    continue;
+                }
+                let roll = have.y.atan2(have.x) - want.y.atan2(want.x);
+                let roll = roll.sin().atan2(roll.cos());
+                let members = assign(&seen, spec, anchor, centre, roll);
+                let n = members.iter().flatten().count();
+                if n >= 2 && members[other].is_some() {
+                    out.push((
+                        n,
+                        roll.abs(),
+                        finish(spots, spec, camera, members, roll, at),
+                    ));
+                }
+            }
+        }
+    }
+    out
+}
+
+fn assign(
+    seen: &[Option<FacePoint>],
+    spec: &FaceSpec,
+    anchor: usize,
+    centre: usize,
+    roll: f64,
+) -> Vec<Option<usize>> {
+    let at = spec.spots_mm[centre];
+    let (sin, cos) = roll.sin_cos();
+    let mut members: Vec<Option<usize>> = vec![None; spec.spots_mm.len()];
+    members[centre] = Some(anchor);
+    for (i, to) in spec
+        .spots_mm
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != centre)
+    {
+        let (dx, dy) = (to.x - at.x, to.y - at.y);
+        let want = FacePoint::new(cos * dx - sin * dy, sin * dx + cos * dy);
+        let tolerance = 2.0 * LAYOUT_TOLERANCE * dx.hypot(dy);
+        let near = seen
+            .iter()
+            .enumerate()
+            .filter(|(j, _)| *j != anchor)
+            .filter_map(|(j, q)| Some((j, q.as_ref()?.distance(want))))
+            .filter(|(_, d)| *d < tolerance)
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        members[i] = near.map(|n| n.0).filter(|j| !members.contains(&Some(*j)));
+    }
+    members
+}
+
+fn finish(
+    spots: &[Spot],
+    spec: &FaceSpec,
+    camera: Camera,
+    members: Vec<Option<usize>>,
+    roll: f64,
+    at: FacePoint,
+) -> Layout {
+    let turned =
+        camera.pose.rotation * Rotation3::from_axis_angle(&Vector3::z_axis(), roll).into_inner();
+    let camera = Camera {
+        lens: camera.lens,
+        pose: Pose {
+            rotation: turned,
+            translation_mm: camera.pose.translation_mm - turned * at.at_height(0.0),
+        },
+    };
+    // the middle as the mean of the members is good enough for ranking
+    let found: Vec<&Spot> = members.iter().flatten().map(|i| &spots[*i]).collect();
+    let n = crate::numeric::count(found.len().max(1));
+    let mean = ImagePoint::new(
+        found.iter().map(|s| s.centre.x).sum::<f64>() / n,
+        found.iter().map(|s| s.centre.y).sum::<f64>() / n,
+    );
+    let centre = camera.image_from_face(FacePoint::default()).unwrap_or(mean);
+    debug_assert_eq!(members.len(), spec.spots_mm.len());
+    Layout {
+        members,
+        centre,
+        cameras: vec![camera],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::Matrix2;
+
+    #[test]
+    fn first_camera_sees_the_ellipse() {
+        let lens = Lens {
+            f_px: 3000.0,
+            cx_px: 1500.0,
+            cy_px: 1000.0,
+            k1: 0.0,
+            k2: 0.0,
+        };
+        // 2 px/mm across, 1 px/mm along y: tilt 60°
+        let spot = Spot {
+            centre: ImagePoint::new(1500.0, 1000.0),
+            metric: Matrix2::new(0.25, 0.0, 0.0, 1.0),
+            edges: Vec::new(),
+            support: 1.0,
+        };
+        let both = cameras(&spot, lens);
+        assert_eq!(both.len(), 2);
+        for c in both {
+            assert!((c.tilt_rad().to_degrees() - 60.0).abs() < 1e-6);
+            assert!((c.pose.rotation.determinant() - 1.0).abs() < 1e-12);
+            let p = c.image_from_face(FacePoint::new(1.0, 0.0)).unwrap();
+            assert!((p.x - 1502.0).abs() < 1e-6 && (p.y - 1000.0).abs() < 1e-6);
+            assert!(c.image_from_face(FacePoint::new(0.0, 1.0)).unwrap().y < 1000.0);
+        }
+    }
+}

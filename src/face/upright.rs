@@ -1,0 +1,135 @@
+//! Which way is up on the face: rings don't show it, other things in the photo do.
+
+use super::priors::UprightPriors;
+use crate::camera::{Camera, Pose};
+use nalgebra::{Rotation3, Vector3};
+
+/// What the upright was taken from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum UprightSource {
+    /// Straight edges of the paper.
+    PaperEdge,
+    /// Straight edges of the boss.
+    BossEdge,
+    /// The places of the spots of a triple face.
+    Layout,
+    /// The printed "+" in the middle.
+    CentreMark,
+    /// The phone, taken to be held upright.
+    Camera,
+    /// Points marked by a person.
+    Person,
+    /// Several of these that agree.
+    Fused,
+}
+
+impl UprightSource {
+    /// The name in records.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::PaperEdge => "paper-edge",
+            Self::BossEdge => "boss-edge",
+            Self::Layout => "layout",
+            Self::CentreMark => "centre-mark",
+            Self::Camera => "camera",
+            Self::Person => "person",
+            Self::Fused => "fused",
+        }
+    }
+}
+
+/// Where the upright comes from and how sure it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Upright {
+    /// Source.
+    pub from: UprightSource,
+    /// Standard deviation of the roll about the face's normal, rad.
+    pub sd_rad: f64,
+}
+
+/// A roll (rad, counter-clockwise as the archer sees it, to be added to the camera's) with its source.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Roll {
+    pub(super) turn_rad: f64,
+    pub(super) upright: Upright,
+}
+
+/// The camera with its face frame turned about the normal by `turn_rad`.
+pub(super) fn rolled(camera: &Camera, turn_rad: f64) -> Camera {
+    let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), turn_rad).into_inner();
+    Camera {
+        lens: camera.lens,
+        pose: Pose {
+            rotation: camera.pose.rotation * turn,
+            ..camera.pose
+        },
+    }
+}
+
+/// Roll under which the face's vertical is that of a phone held upright before a butt that leans back by `lean_rad`.
+fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
+    let n: Vector3<f64> = camera.pose.rotation.column(2).into_owned();
+    // world up in the camera frame is (0, −cos a, −sin a) for a phone pitched by a; the butt's lean fixes a:
+    // n · up = sin lean
+    let (y, z) = (-n.y, -n.z);
+    let size = y.hypot(z).max(1e-9);
+    let a = (lean_rad.sin() / size).clamp(-1.0, 1.0).asin() - y.atan2(z);
+    let up = Vector3::new(0.0, -a.cos(), -a.sin());
+    let on_face = camera.pose.rotation.transpose() * up;
+    // the direction of up in the present face frame; turning the frame by that much puts its y axis there
+    (-on_face.x).atan2(on_face.y)
+}
+
+/// The roll that a phone held upright implies.
+pub(super) fn from_camera(camera: &Camera, priors: &UprightPriors) -> Roll {
+    let lean = priors.lean_back_deg.to_radians();
+    let spread = priors.lean_back_sd_deg.to_radians();
+    let turn_rad = held_upright(camera, lean);
+    let by_lean = 0.5 * (held_upright(camera, lean + spread) - held_upright(camera, lean - spread));
+    let sd_rad = priors.hand_held_sd_deg.to_radians().hypot(by_lean);
+    Roll {
+        turn_rad,
+        upright: Upright {
+            from: UprightSource::Camera,
+            sd_rad,
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::camera::Lens;
+    use nalgebra::Matrix3;
+
+    #[test]
+    fn an_upright_phone_gives_back_the_vertical() {
+        // face leaning back 8°, seen from 40° to the side by a phone without roll, pitched 5° down
+        let lean = 8f64.to_radians();
+        let world_from_face = Rotation3::from_axis_angle(&Vector3::x_axis(), -lean);
+        // world: x right, y up, z towards the archer; camera looks along −z turned by 40°, pitched
+        let yaw = Rotation3::from_axis_angle(&Vector3::y_axis(), 40f64.to_radians());
+        let pitch = Rotation3::from_axis_angle(&Vector3::x_axis(), -5f64.to_radians());
+        let camera_axes = Matrix3::new(1.0, 0.0, 0.0, 0.0, -1.0, 0.0, 0.0, 0.0, -1.0);
+        let world_from_camera = (yaw * pitch).into_inner() * camera_axes;
+        let rotation = world_from_camera.transpose() * world_from_face.into_inner();
+        let pose = Pose {
+            rotation,
+            translation_mm: Vector3::new(0.0, 0.0, 2000.0),
+        };
+        let lens = Lens {
+            f_px: 3000.0,
+            cx_px: 0.0,
+            cy_px: 0.0,
+            k1: 0.0,
+            k2: 0.0,
+        };
+        let turned = rolled(&Camera { lens, pose }, 0.3);
+        assert!(
+            (held_upright(&turned, lean) + 0.3).abs() < 1e-9,
+            "{}",
+            held_upright(&turned, lean)
+        );
+    }
+}

@@ -1,0 +1,317 @@
+//! Small numerical tools: medians, robust weights, damped least squares.
+
+use nalgebra::{DMatrix, DVector};
+
+/// Median absolute deviation of a normal distribution → standard deviation.
+pub const SD_FROM_MAD: f64 = 1.4826;
+
+/// The quantile `q` (0–1) by linear interpolation between order statistics; NaN when empty. Sorts its argument.
+pub fn quantile(values: &mut [f64], q: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let Some(last) = values.len().checked_sub(1) else {
+        return f64::NAN;
+    };
+    let at = q.clamp(0.0, 1.0) * count(last);
+    let low = crate::units::floor_index(at).min(last);
+    let high = (low + 1).min(last);
+    values[low] + (at - count(low)) * (values[high] - values[low])
+}
+
+/// The median; NaN when empty. Sorts its argument.
+pub fn median(values: &mut [f64]) -> f64 {
+    quantile(values, 0.5)
+}
+
+/// Robust standard deviation about zero, 1.4826 · median |v|; NaN when empty.
+#[must_use]
+pub fn robust_sd_about_zero(values: &[f64]) -> f64 {
+    let mut size: Vec<f64> = values.iter().map(|v| v.abs()).collect();
+    SD_FROM_MAD * median(&mut size)
+}
+
+/// A count as a number (exact up to 2⁵³).
+#[must_use]
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "counts here stay far below 2^53"
+)]
+pub fn count(n: usize) -> f64 {
+    n as f64
+}
+
+/// Tukey's biweight: weight of a residual given in standard deviations, 0 beyond `c` (4.685 for 95 % efficiency; Beaton
+/// and Tukey 1974).
+#[must_use]
+pub fn tukey_weight(residual: f64, c: f64) -> f64 {
+    let u = residual / c;
+    if u.abs() >= 1.0 {
+        0.0
+    } else {
+        (1.0 - u * u).powi(2)
+    }
+}
+
+/// Tukey's biweight: the loss whose weight is [`tukey_weight`], comparable to ½ r² for small residuals.
+#[must_use]
+pub fn tukey_loss(residual: f64, c: f64) -> f64 {
+    let u = (residual / c).abs().min(1.0);
+    c * c / 6.0 * (1.0 - (1.0 - u * u).powi(3))
+}
+
+/// Huber's weight: 1 up to `c` standard deviations, then falling as 1/|r| (1.345 for 95 % efficiency; Huber 1964).
+#[must_use]
+pub fn huber_weight(residual: f64, c: f64) -> f64 {
+    if residual.abs() <= c {
+        1.0
+    } else {
+        c / residual.abs()
+    }
+}
+
+/// Tukey's tuning constant for 95 % efficiency on normal errors.
+pub const TUKEY_95: f64 = 4.685;
+
+/// Residuals of a least-squares problem, each already divided by its standard deviation.
+pub trait Problem {
+    /// Residuals at `x`. The first [`robust`](Self::robust) are measurements and weighted by Tukey's biweight; the rest are
+    /// prior knowledge and count in full. A residual that cannot be computed is infinite and gets no weight.
+    fn residuals(&self, x: &DVector<f64>) -> DVector<f64>;
+    /// Derivatives of the residuals, one row each.
+    fn jacobian(&self, x: &DVector<f64>, residuals: &DVector<f64>) -> DMatrix<f64>;
+    /// How many of the residuals are measurements.
+    fn robust(&self) -> usize;
+}
+
+/// Where the search ended.
+#[derive(Clone, Debug)]
+pub struct Solution {
+    /// The parameters.
+    pub x: DVector<f64>,
+    /// Residuals there, in standard deviations.
+    pub residuals: DVector<f64>,
+    /// Half the sum of squared priors plus Tukey's loss of the measurements.
+    pub cost: f64,
+    /// Weighted normal matrix JᵀWJ there.
+    pub information: DMatrix<f64>,
+}
+
+/// Relative fall of the cost below which the search has arrived.
+const ARRIVED: f64 = 1e-9;
+/// Range of Levenberg–Marquardt's damping factor.
+const DAMPING: (f64, f64) = (1e-10, 1e10);
+
+/// Levenberg–Marquardt with Tukey weights renewed in every step (iteratively reweighted least squares).
+pub fn least_squares(problem: &impl Problem, start: DVector<f64>, iterations: usize) -> Solution {
+    let mut x = start;
+    let mut r = problem.residuals(&x);
+    let mut best = cost(problem, &r);
+    let mut damping: f64 = 1e-3;
+    for _ in 0..iterations {
+        let (normal, gradient) = normal_equations(problem, &x, &r);
+        let before = best;
+        while damping < DAMPING.1 {
+            let mut damped = normal.clone();
+            for i in 0..damped.nrows() {
+                damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
+            }
+            let step = damped.cholesky().map(|c| c.solve(&gradient));
+            if let Some(step) = step.filter(|s| s.iter().all(|v| v.is_finite())) {
+                let tried = &x - step;
+                let at = problem.residuals(&tried);
+                let c = cost(problem, &at);
+                if c < best {
+                    (x, r, best) = (tried, at, c);
+                    damping = (damping / 10.0).max(DAMPING.0);
+                    break;
+                }
+            }
+            damping *= 10.0;
+        }
+        if damping >= DAMPING.1 || before - best <= ARRIVED * before {
+            break;
+        }
+    }
+    let (information, _) = normal_equations(problem, &x, &r);
+    Solution {
+        x,
+        residuals: r,
+        cost: best,
+        information,
+    }
+}
+
+fn cost(problem: &impl Problem, r: &DVector<f64>) -> f64 {
+    let n = problem.robust();
+    r.iter()
+        .enumerate()
+        .map(|(i, v)| {
+            if i < n {
+                tukey_loss(*v, TUKEY_95)
+            } else {
+                0.5 * v * v
+            }
+        })
+        .sum()
+}
+
+fn normal_equations(
+    problem: &impl Problem,
+    x: &DVector<f64>,
+    r: &DVector<f64>,
+) -> (DMatrix<f64>, DVector<f64>) {
+    let mut j = problem.jacobian(x, r);
+    let mut weighted = r.clone();
+    for i in 0..r.len() {
+        let w = if i >= problem.robust() {
+            1.0
+        } else if r[i].is_finite() {
+            tukey_weight(r[i], TUKEY_95).sqrt()
+        } else {
+            0.0
+        };
+        if w > 0.0 {
+            weighted[i] *= w;
+            j.row_mut(i).scale_mut(w);
+        } else {
+            weighted[i] = 0.0;
+            j.row_mut(i).fill(0.0);
+        }
+    }
+    (j.tr_mul(&j), j.tr_mul(&weighted))
+}
+
+/// Forward differences of `problem`'s residuals in the parameters `from`‥`to`, with one step size for each; written into
+/// the columns of `into`.
+pub fn difference_columns(
+    problem: &impl Problem,
+    x: &DVector<f64>,
+    r: &DVector<f64>,
+    steps: &[f64],
+    into: &mut DMatrix<f64>,
+) {
+    for (k, step) in steps.iter().enumerate() {
+        let mut moved = x.clone();
+        moved[k] += step;
+        let there = problem.residuals(&moved);
+        for i in 0..r.len() {
+            let d = (there[i] - r[i]) / step;
+            into[(i, k)] = if d.is_finite() { d } else { 0.0 };
+        }
+    }
+}
+
+/// Inverse of a symmetric, positive semidefinite matrix through its eigenvalues: directions without information (below
+/// 1e-12 of the largest, after scaling to a unit diagonal) get the variance `unknown` in scaled units.
+#[must_use]
+pub fn covariance(information: &DMatrix<f64>, unknown: f64) -> DMatrix<f64> {
+    let scale: Vec<f64> = (0..information.nrows())
+        .map(|i| 1.0 / information[(i, i)].max(1e-300).sqrt())
+        .collect();
+    let scaled = DMatrix::from_fn(information.nrows(), information.ncols(), |i, j| {
+        information[(i, j)] * scale[i] * scale[j]
+    });
+    let eigen = scaled.symmetric_eigen();
+    let largest = eigen.eigenvalues.amax();
+    let inverse = eigen.eigenvalues.map(|v| {
+        if v > 1e-12 * largest {
+            1.0 / v
+        } else {
+            unknown
+        }
+    });
+    let c = &eigen.eigenvectors * DMatrix::from_diagonal(&inverse) * eigen.eigenvectors.transpose();
+    DMatrix::from_fn(c.nrows(), c.ncols(), |i, j| c[(i, j)] * scale[i] * scale[j])
+}
+
+/// Repeatable pseudo-random numbers (Steele, Lea and Flood 2014, "SplitMix64") for sampling consensus: same seed, same run.
+#[derive(Clone, Debug)]
+pub struct SplitMix(u64);
+
+impl SplitMix {
+    /// A generator that always gives the same numbers for the same `seed`.
+    #[must_use]
+    pub fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    /// The next 64 bits.
+    pub fn bits(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    /// A number in 0‥n (0 if n is 0).
+    pub fn below(&mut self, n: usize) -> usize {
+        let n = u64::try_from(n).unwrap_or(u64::MAX);
+        let (_, high) = widening(self.bits(), n);
+        usize::try_from(high).unwrap_or(0)
+    }
+}
+
+fn widening(a: u64, b: u64) -> (u64, u64) {
+    let p = u128::from(a) * u128::from(b);
+    let low = u64::try_from(p & u128::from(u64::MAX)).unwrap_or(0);
+    (low, u64::try_from(p >> 64).unwrap_or(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_interpolate() {
+        assert!((quantile(&mut [4.0, 1.0, 3.0, 2.0], 0.5) - 2.5).abs() < 1e-12);
+        assert!((quantile(&mut [1.0, 2.0, 3.0], 0.25) - 1.5).abs() < 1e-12);
+        assert!(median(&mut []).is_nan());
+    }
+
+    #[test]
+    fn weight_is_the_slope_of_the_loss() {
+        for r in [-4.0, -0.3, 0.7, 2.5, 4.6, 9.0] {
+            let slope = (tukey_loss(r + 1e-6, TUKEY_95) - tukey_loss(r - 1e-6, TUKEY_95)) / 2e-6;
+            assert!((slope - r * tukey_weight(r, TUKEY_95)).abs() < 1e-6);
+        }
+    }
+
+    struct Line(Vec<(f64, f64)>);
+
+    impl Problem for Line {
+        fn residuals(&self, x: &DVector<f64>) -> DVector<f64> {
+            let fit = self.0.iter().map(|(t, y)| x[0] + x[1] * t - y);
+            DVector::from_iterator(self.0.len() + 1, fit.chain([(x[1] - 2.0) / 1e3]))
+        }
+        fn jacobian(&self, x: &DVector<f64>, r: &DVector<f64>) -> DMatrix<f64> {
+            let mut j = DMatrix::zeros(r.len(), 2);
+            difference_columns(self, x, r, &[1e-6, 1e-6], &mut j);
+            j
+        }
+        fn robust(&self) -> usize {
+            self.0.len()
+        }
+    }
+
+    #[test]
+    fn an_outlier_does_not_move_the_line() {
+        let mut points: Vec<(f64, f64)> = (0..20)
+            .map(|i| (f64::from(i), 3.0 + 0.5 * f64::from(i)))
+            .collect();
+        points[7].1 += 500.0;
+        let s = least_squares(&Line(points), DVector::from_vec(vec![2.0, 0.6]), 50);
+        assert!(
+            (s.x[0] - 3.0).abs() < 1e-5 && (s.x[1] - 0.5).abs() < 1e-6,
+            "{}",
+            s.x
+        );
+        // 19 points at t = 0‥19 without 7 weigh in: Σ1 = 19
+        assert!((s.information[(0, 0)] - 19.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn covariance_is_the_inverse_where_there_is_one() {
+        let m = DMatrix::from_row_slice(2, 2, &[4.0, 1.0, 1.0, 2.0]);
+        assert!((covariance(&m, 0.0) * m - DMatrix::identity(2, 2)).amax() < 1e-10);
+    }
+}
