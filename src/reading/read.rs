@@ -1,0 +1,291 @@
+//! Ends of one set-up → the reading.
+
+use super::arrows::{self, Judged};
+use super::calls::{self, AxisCall, Calls};
+use super::cautions::{self, Seen};
+use super::{
+    ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
+    Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, lean,
+    more_shots, posterior,
+};
+use crate::record::{End, EntryKind, Failure, Hand};
+use crate::units::rounded;
+
+/// Lengths of a reading are written to a hundredth of a millimetre.
+const LENGTH_DECIMALS: i32 = 2;
+/// Probabilities are written to this many decimals.
+const PROBABILITY_DECIMALS: i32 = 4;
+
+/// A reading with what it was made from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Analysis {
+    /// The document.
+    pub reading: Reading,
+    /// The offset, unrounded; `None` if no reading could be made.
+    pub posterior: Option<Posterior>,
+    /// The shots that were used, their `end` the place among the ends given.
+    pub shots: Vec<Shot>,
+    /// All that the ends hold, before odd arrows were left out.
+    pub gathered: Gathered,
+}
+
+/// Reads ends of one bow, set-up and distance, given in the order shot.
+///
+/// A reading that can't be made carries a `failure` and nulls. Hand, distance and tolerance are those of the newest end
+/// that tells them.
+#[must_use]
+pub fn read(ends: &[&End]) -> Reading {
+    analyse(ends).reading
+}
+
+/// [`read`] with the posterior and the shots behind it.
+#[must_use]
+pub fn analyse(ends: &[&End]) -> Analysis {
+    match Assumptions::embedded() {
+        Ok(assumptions) => analyse_with(ends, &assumptions),
+        Err(error) => Analysis {
+            reading: Reading {
+                failure: Some(Failure {
+                    code: "assumptions".to_owned(),
+                    text: error.to_string(),
+                }),
+                ..blank(ends, None, None)
+            },
+            posterior: None,
+            shots: Vec::new(),
+            gathered: Gathered::default(),
+        },
+    }
+}
+
+/// [`analyse`] under other assumptions.
+#[must_use]
+pub fn analyse_with(ends: &[&End], assumptions: &Assumptions) -> Analysis {
+    let hand = ends.iter().rev().find_map(|end| end.session.hand);
+    let distance_m = distance::usable(ends.iter().rev().find_map(|end| end.session.distance_m));
+    let gathered = gather(ends, assumptions);
+    let conditions = Conditions {
+        roll_sd_rad: gathered.roll_sd_rad,
+        ..Conditions::at(distance_m, assumptions)
+    };
+    let arrows = arrows::judge(&gathered.shots, conditions.scale, assumptions);
+    let shots = arrows::without_odd(&gathered.shots, &arrows);
+    let posterior = posterior(&shots, conditions, assumptions);
+    let reading = Maker {
+        ends,
+        hand,
+        distance_m,
+        gathered: &gathered,
+        shots: &shots,
+        arrows: &arrows,
+        posterior: posterior.as_ref(),
+        assumptions,
+    }
+    .make();
+    Analysis {
+        reading,
+        posterior,
+        shots,
+        gathered,
+    }
+}
+
+/// A reading that says nothing yet.
+fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading {
+    Reading {
+        schema: SCHEMA.to_owned(),
+        hand,
+        distance_m,
+        ends: count(ends.len()),
+        fletched: 0,
+        bare: 0,
+        offset: None,
+        horizontal: Horizontal {
+            call: HorizontalCall::Undecided,
+            p_weak: None,
+            p_stiff: None,
+            p_neutral: None,
+        },
+        vertical: Vertical {
+            call: VerticalCall::Undecided,
+            p_high: None,
+            p_low: None,
+            p_neutral: None,
+        },
+        tolerance_mm: None,
+        in_tune: false,
+        scatter: None,
+        fliers: Vec::new(),
+        arrows: Vec::new(),
+        more_shots: None,
+        lean: None,
+        cautions: Vec::new(),
+        failure: None,
+    }
+}
+
+/// What goes into the document.
+struct Maker<'a> {
+    ends: &'a [&'a End],
+    hand: Option<Hand>,
+    distance_m: Option<f64>,
+    gathered: &'a Gathered,
+    shots: &'a [Shot],
+    arrows: &'a [Judged],
+    posterior: Option<&'a Posterior>,
+    assumptions: &'a Assumptions,
+}
+
+impl Maker<'_> {
+    fn make(&self) -> Reading {
+        let tolerance_mm = self.tolerance();
+        let mut reading = blank(self.ends, self.hand, self.distance_m);
+        reading.fletched = self.count_of(EntryKind::Fletched);
+        reading.bare = self.count_of(EntryKind::Bare);
+        reading.tolerance_mm = tolerance_mm.map(length);
+        reading.arrows = self.arrow_readings();
+        reading.lean = lean::difference(self.ends, self.shots);
+        let mut calls = Calls::none();
+        let mut possible = Vec::new();
+        if let Some(posterior) = self.posterior {
+            reading.offset = Some(offset(posterior));
+            reading.scatter = Some(Scatter {
+                fletched_sd_mm: posterior.fletched_sd_mm.map(length),
+                bare_sd_mm: posterior.bare_sd_mm.map(length),
+            });
+            (reading.fliers, possible) = self.fliers(posterior);
+            if let Some(tolerance) = tolerance_mm {
+                calls = Calls::of(posterior, self.shots, tolerance, self.assumptions);
+                self.call(&mut reading, posterior, &calls, tolerance);
+            }
+        } else {
+            reading.failure = Some(self.too_few(&reading));
+        }
+        reading.cautions = cautions::all(&Seen {
+            ends: self.ends,
+            gathered: self.gathered,
+            shots: self.shots,
+            posterior: self.posterior,
+            calls: &calls,
+            distance_m: self.distance_m,
+            hand: self.hand,
+            arrows: self.arrows,
+            fliers: &reading.fliers,
+            possible_fliers: &possible,
+            lean: reading.lean,
+            more: reading.more_shots.as_ref(),
+            assumptions: self.assumptions,
+        });
+        reading
+    }
+
+    /// Tolerance at the distance shot, mm.
+    fn tolerance(&self) -> Option<f64> {
+        let distance = self.distance_m?;
+        let own = cautions::setup(self.ends).and_then(|setup| setup.tolerance_30m_mm);
+        let at_reference = self.assumptions.tolerance_for(own);
+        Some(at_reference * distance / self.assumptions.reference_distance_m)
+    }
+
+    fn count_of(&self, kind: EntryKind) -> u32 {
+        count(self.shots.iter().filter(|shot| shot.kind == kind).count())
+    }
+
+    fn call(&self, reading: &mut Reading, posterior: &Posterior, calls: &Calls, tolerance: f64) {
+        let [x, y] = &posterior.axes;
+        reading.horizontal = calls::horizontal(calls.axes[0], x, tolerance, self.hand);
+        reading.vertical = calls::vertical(calls.axes[1], y, tolerance);
+        let both = x.within(tolerance) * y.within(tolerance);
+        let full = self
+            .distance_m
+            .is_some_and(|distance| self.assumptions.is_full_distance(distance));
+        let shown = calls.axes == [AxisCall::Neutral; 2]
+            && self.hand.is_some()
+            && both >= self.assumptions.in_tune_probability;
+        reading.in_tune = shown && full;
+        reading.more_shots =
+            more_shots::forecast(posterior, calls.axes, tolerance, shown, self.assumptions);
+    }
+
+    /// Shots named as fliers, and those that may be.
+    fn fliers(&self, posterior: &Posterior) -> (Vec<Flier>, Vec<Flier>) {
+        let above = |least: f64, most: f64| -> Vec<Flier> {
+            self.shots
+                .iter()
+                .zip(&posterior.fliers)
+                .filter(|&(_, &p)| p > least && p <= most)
+                .map(|(shot, &p)| Flier {
+                    end: count(shot.end + 1),
+                    id: shot.id,
+                    p_flier: rounded(p, PROBABILITY_DECIMALS),
+                })
+                .collect()
+        };
+        let named = self.assumptions.flier_named;
+        (
+            above(named, f64::INFINITY),
+            above(self.assumptions.flier_possible, named),
+        )
+    }
+
+    fn arrow_readings(&self) -> Vec<ArrowReading> {
+        self.arrows
+            .iter()
+            .filter(|arrow| !arrow.ambiguous && arrow.p_odd > self.assumptions.odd_arrow_named)
+            .map(|arrow| ArrowReading {
+                arrow: arrow.mark.clone(),
+                offset_mm: arrow.offset_mm.map(length),
+                p_odd: rounded(arrow.p_odd, PROBABILITY_DECIMALS),
+            })
+            .collect()
+    }
+
+    fn too_few(&self, reading: &Reading) -> Failure {
+        let few = self.assumptions.few_shots;
+        let text = match (reading.fletched, reading.bare) {
+            (0, 0) => format!(
+                "No shot counts, so there is nothing to read; shoot at least {few} fletched and {few} bare shafts and confirm \
+                 the entries."
+            ),
+            (_, 0) => format!(
+                "No bare shot counts, so there is nothing to compare with; shoot at least {few} bare shafts in the same end, or \
+                 confirm which entries are bare."
+            ),
+            (0, _) => format!(
+                "No fletched shot counts, so there is nothing to compare with; shoot at least {few} fletched arrows in the same \
+                 end, or confirm which entries are fletched."
+            ),
+            _ => format!(
+                "No end holds both fletched and bare shots, so they can't be compared; shoot at least {few} of each kind in the \
+                 same end."
+            ),
+        };
+        Failure {
+            code: "few-shots".to_owned(),
+            text,
+        }
+    }
+}
+
+fn offset(posterior: &Posterior) -> Offset {
+    let [x, y] = &posterior.axes;
+    let cov = length(posterior.covariance_mm2);
+    Offset {
+        x_mm: length(x.mean_mm),
+        y_mm: length(y.mean_mm),
+        sd_x_mm: length(x.sd_mm()),
+        sd_y_mm: length(y.sd_mm()),
+        cov_mm2: [
+            [length(x.whole_variance_mm2()), cov],
+            [cov, length(y.whole_variance_mm2())],
+        ],
+    }
+}
+
+fn length(value: f64) -> f64 {
+    rounded(value, LENGTH_DECIMALS)
+}
+
+fn count(value: usize) -> u32 {
+    u32::try_from(value).unwrap_or(u32::MAX)
+}

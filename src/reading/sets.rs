@@ -1,0 +1,155 @@
+//! Which sets of fliers are summed over: all that matter up to a dozen shots, the neighbourhood of the likeliest beyond.
+
+use super::em;
+use super::weigher::Weigher;
+use super::{Assumptions, Shot};
+use std::collections::BTreeSet;
+
+/// All subsets up to this many shots.
+const ALL_SUBSETS: usize = 6;
+/// All sets of at most a third fliers up to this many shots.
+const EXACT: usize = 12;
+/// Beyond, this many shots may be one or the other.
+const DOUBTFUL: usize = 24;
+/// The likeliest flips that are combined in every way.
+const COMBINED: usize = 8;
+
+/// Places of the fliers in the sorted shots, ascending.
+pub(super) type FlierSet = Vec<usize>;
+
+/// The sets to sum over for shots in sorted order.
+pub(super) fn sets_for(
+    weigher: &mut Weigher,
+    sorted: &[&Shot],
+    scale: f64,
+    assumptions: &Assumptions,
+) -> Vec<FlierSet> {
+    let n = sorted.len();
+    if n <= ALL_SUBSETS {
+        all_up_to(n, n)
+    } else if n <= EXACT {
+        all_up_to(n, n.div_ceil(3))
+    } else {
+        near_the_modes(weigher, sorted, scale, assumptions)
+    }
+}
+
+/// All sets of at most `most` of `n` shots, by size and then in lexical order.
+pub(super) fn all_up_to(n: usize, most: usize) -> Vec<FlierSet> {
+    let mut sets = vec![FlierSet::new()];
+    let mut from = 0;
+    for _ in 0..most.min(n) {
+        let to = sets.len();
+        for at in from..to {
+            let first = sets[at].last().map_or(0, |&last| last + 1);
+            for next in first..n {
+                let mut set = sets[at].clone();
+                set.push(next);
+                sets.push(set);
+            }
+        }
+        from = to;
+    }
+    sets
+}
+
+/// Beyond a dozen shots: the two modes that greedy flips find, from the probabilities of a quick EM and from no flier at
+/// all, their single and double flips, and every combination of the first mode's likeliest flips.
+fn near_the_modes(
+    weigher: &mut Weigher,
+    sorted: &[&Shot],
+    scale: f64,
+    assumptions: &Assumptions,
+) -> Vec<FlierSet> {
+    let probability = em::flier_probabilities(sorted, scale, assumptions);
+    let mut doubtful: Vec<usize> = (0..sorted.len()).collect();
+    doubtful.sort_by(|&a, &b| {
+        let doubt = |i: usize| (probability[i] - 0.5).abs();
+        doubt(a).total_cmp(&doubt(b)).then(a.cmp(&b))
+    });
+    doubtful.truncate(DOUBTFUL);
+    let likely: Vec<bool> = probability.iter().map(|&p| p > 0.5).collect();
+    let mut innocent = likely.clone();
+    doubtful.iter().for_each(|&shot| innocent[shot] = false);
+
+    let first = climb(weigher, likely, &doubtful);
+    let second = climb(weigher, innocent, &doubtful);
+    let mut sets = BTreeSet::new();
+    for mode in [&first, &second] {
+        sets.insert(members(mode));
+        for (at, &a) in doubtful.iter().enumerate() {
+            sets.insert(members(&flipped(mode, &[a])));
+            for &b in &doubtful[at + 1..] {
+                sets.insert(members(&flipped(mode, &[a, b])));
+            }
+        }
+    }
+    let mut cheap: Vec<(f64, usize)> = doubtful
+        .iter()
+        .map(|&shot| (weigher.weigh(&members(&flipped(&first, &[shot]))), shot))
+        .collect();
+    cheap.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    cheap.truncate(COMBINED);
+    for pattern in 0u32..1 << cheap.len() {
+        let flips: Vec<usize> = cheap
+            .iter()
+            .enumerate()
+            .filter(|(bit, _)| pattern >> bit & 1 == 1)
+            .map(|(_, &(_, shot))| shot)
+            .collect();
+        sets.insert(members(&flipped(&first, &flips)));
+    }
+    sets.into_iter().collect()
+}
+
+/// Flips the one shot that raises the weight most until none does.
+fn climb(weigher: &mut Weigher, mut state: Vec<bool>, doubtful: &[usize]) -> Vec<bool> {
+    let mut best = weigher.weigh(&members(&state));
+    // each flip raises the weight, so no state comes twice; the bound only guards against rounding
+    for _ in 0..4 * doubtful.len() {
+        let mut step = None;
+        for &shot in doubtful {
+            let weight = weigher.weigh(&members(&flipped(&state, &[shot])));
+            if weight > best {
+                best = weight;
+                step = Some(shot);
+            }
+        }
+        match step {
+            Some(shot) => state[shot] = !state[shot],
+            None => break,
+        }
+    }
+    state
+}
+
+fn flipped(state: &[bool], shots: &[usize]) -> Vec<bool> {
+    let mut state = state.to_vec();
+    shots.iter().for_each(|&shot| state[shot] = !state[shot]);
+    state
+}
+
+fn members(state: &[bool]) -> FlierSet {
+    state
+        .iter()
+        .enumerate()
+        .filter(|(_, flier)| **flier)
+        .map(|(shot, _)| shot)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_of_sets() {
+        assert_eq!(all_up_to(6, 6).len(), 64);
+        // 1 + 12 + 66 + 220 + 495
+        assert_eq!(all_up_to(12, 4).len(), 794);
+        let sets = all_up_to(5, 3);
+        let distinct: BTreeSet<&FlierSet> = sets.iter().collect();
+        assert_eq!(distinct.len(), sets.len());
+        assert!(sets.iter().all(|set| set.is_sorted()));
+    }
+}
