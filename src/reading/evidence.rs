@@ -24,8 +24,8 @@ pub(super) struct AxisData {
     /// Per end and lane with no fliers.
     base_ends: Vec<EndTerms>,
     /// Per lane over all ends with no fliers.
-    total: Vec<EndTerms>,
-    scratch: Vec<EndTerms>,
+    total: Vec<Total>,
+    scratch: Vec<Total>,
     scratch_groups: Vec<Sums>,
 }
 
@@ -73,8 +73,10 @@ impl Sums {
 /// What one end adds to the evidence.
 #[derive(Clone, Copy, Default)]
 struct EndTerms {
-    /// Σ ln w − Q − ln(W_F + W_B).
+    /// Σ ln w − Q.
     fit: f64,
+    /// W_F + W_B, whose logarithm goes off the fit; 0 without shots.
+    both: f64,
     a: f64,
     b: f64,
     c: f64,
@@ -93,10 +95,11 @@ impl EndTerms {
                 0.0
             }
         };
-        let fit = fletched.ln_w + bare.ln_w - spread(fletched) - spread(bare) - both.ln();
+        let fit = fletched.ln_w + bare.ln_w - spread(fletched) - spread(bare);
         if fletched.w <= 0.0 || bare.w <= 0.0 {
             return Self {
                 fit,
+                both,
                 ..Self::default()
             };
         }
@@ -104,17 +107,40 @@ impl EndTerms {
         let delta = bare.wz / bare.w - fletched.wz / fletched.w;
         Self {
             fit,
+            both,
             a: p,
             b: p * delta,
             c: p * delta * delta,
         }
     }
+}
 
-    fn add(&mut self, other: &Self, sign: f64) {
-        self.fit += sign * other.fit;
-        self.a += sign * other.a;
-        self.b += sign * other.b;
-        self.c += sign * other.c;
+/// Sums of the ends' terms.
+#[derive(Clone, Copy, Default)]
+struct Total {
+    /// Σ (Σ ln w − Q − ln(W_F + W_B)) over the ends without fliers' changes of W.
+    fit: f64,
+    /// Product over changed ends of (W_F + W_B) now over before: one logarithm for all of them.
+    both: f64,
+    a: f64,
+    b: f64,
+    c: f64,
+}
+
+impl Total {
+    fn add(&mut self, terms: &EndTerms) {
+        self.fit += terms.fit;
+        self.a += terms.a;
+        self.b += terms.b;
+        self.c += terms.c;
+    }
+
+    fn replace(&mut self, before: &EndTerms, now: &EndTerms) {
+        self.fit += now.fit - before.fit;
+        self.both *= now.both / before.both;
+        self.a += now.a - before.a;
+        self.b += now.b - before.b;
+        self.c += now.c - before.c;
     }
 }
 
@@ -164,8 +190,14 @@ impl AxisData {
             change: Vec::with_capacity(shots.len() * lanes),
             base: vec![Sums::default(); 2 * ends * lanes],
             base_ends: vec![EndTerms::default(); ends * lanes],
-            total: vec![EndTerms::default(); lanes],
-            scratch: vec![EndTerms::default(); lanes],
+            total: vec![
+                Total {
+                    both: 1.0,
+                    ..Total::default()
+                };
+                lanes
+            ],
+            scratch: vec![Total::default(); lanes],
             scratch_groups: vec![Sums::default(); 2 * lanes],
         };
         for shot in shots {
@@ -189,7 +221,10 @@ impl AxisData {
             let terms = &mut data.base_ends[end * lanes..(end + 1) * lanes];
             for (lane, term) in terms.iter_mut().enumerate() {
                 *term = EndTerms::of(&fletched[lane], &bare[lane]);
-                data.total[lane].add(term, 1.0);
+                data.total[lane].add(term);
+                if term.both > 0.0 {
+                    data.total[lane].fit -= term.both.ln();
+                }
             }
         }
         data
@@ -223,8 +258,7 @@ impl AxisData {
             let before = &self.base_ends[end * width..(end + 1) * width];
             for lane in 0..width {
                 let now = EndTerms::of(&fletched[lane], &bare[lane]);
-                self.scratch[lane].add(&now, 1.0);
-                self.scratch[lane].add(&before[lane], -1.0);
+                self.scratch[lane].replace(&before[lane], &now);
             }
             done += same;
         }
@@ -232,10 +266,10 @@ impl AxisData {
         let ln_prior = prior.ln();
         for (out, sums) in lanes.iter_mut().zip(&self.scratch) {
             let precision = prior + sums.a;
-            out.mean = sums.b / precision;
             out.variance = 1.0 / precision;
-            out.ln_evidence =
-                0.5 * (sums.fit + ln_prior - precision.ln() - sums.c + sums.b * out.mean);
+            out.mean = sums.b * out.variance;
+            let ln_widths = (precision * sums.both).ln();
+            out.ln_evidence = 0.5 * (sums.fit + ln_prior - ln_widths - sums.c + sums.b * out.mean);
         }
     }
 }

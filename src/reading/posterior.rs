@@ -8,8 +8,8 @@ use crate::record::EntryKind;
 use statrs::function::erf::erfc;
 use std::collections::BTreeSet;
 
-/// Components lighter than e to this, relative to the heaviest set, are dropped (10⁻¹²).
-const LN_NEGLIGIBLE: f64 = -27.6;
+/// What is lighter than e to this, relative to the heaviest set, is dropped (10⁻¹⁰; there are some thousand blocks).
+const LN_NEGLIGIBLE: f64 = -23.0;
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
 const QUANTILE_STEPS: usize = 60;
 
@@ -175,7 +175,7 @@ pub fn ln_weights(
         prepared
             .translated(sets)
             .iter()
-            .map(|set| weigher.weigh(set))
+            .map(|set| weigher.weigh(set, f64::NEG_INFINITY))
             .collect(),
     )
 }
@@ -273,7 +273,7 @@ impl Mixture {
         let mut heaviest = f64::NEG_INFINITY;
         let width = weigher.scatters.len();
         for set in sets {
-            let ln_weight = weigher.weigh(set);
+            let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
             ln_sets.push(ln_weight);
             heaviest = heaviest.max(ln_weight);
             for (ratio, block) in weigher.blocks.iter().enumerate() {

@@ -14,6 +14,9 @@ const DOUBTFUL: usize = 24;
 /// The likeliest flips that are combined in every way.
 const COMBINED: usize = 8;
 
+/// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
+const RATIOS_TOGETHER: f64 = 30.0;
+
 /// Places of the fliers in the sorted shots, ascending.
 pub(super) type FlierSet = Vec<usize>;
 
@@ -86,7 +89,12 @@ fn near_the_modes(
     }
     let mut cheap: Vec<(f64, usize)> = doubtful
         .iter()
-        .map(|&shot| (weigher.weigh(&members(&flipped(&first, &[shot]))), shot))
+        .map(|&shot| {
+            (
+                weigher.weigh(&members(&flipped(&first, &[shot])), f64::NEG_INFINITY),
+                shot,
+            )
+        })
         .collect();
     cheap.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     cheap.truncate(COMBINED);
@@ -104,12 +112,12 @@ fn near_the_modes(
 
 /// Flips the one shot that raises the weight most until none does.
 fn climb(weigher: &mut Weigher, mut state: Vec<bool>, doubtful: &[usize]) -> Vec<bool> {
-    let mut best = weigher.weigh(&members(&state));
+    let mut best = weigher.weigh(&members(&state), f64::NEG_INFINITY);
     // each flip raises the weight, so no state comes twice; the bound only guards against rounding
     for _ in 0..4 * doubtful.len() {
         let mut step = None;
         for &shot in doubtful {
-            let weight = weigher.weigh(&members(&flipped(&state, &[shot])));
+            let weight = weigher.weigh(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
             if weight > best {
                 best = weight;
                 step = Some(shot);

@@ -9,6 +9,8 @@ pub(super) struct Weigher {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
     scatter_prior: Vec<f64>,
+    /// ln of the sum of that prior: no block weighs more than its unit times this.
+    ln_prior_mass: f64,
     /// ln of the prior of each ratio.
     ln_ratio_prior: Vec<f64>,
     /// σ of each column, mm.
@@ -69,9 +71,11 @@ impl Weigher {
             )
         });
         let lanes = vec![Lane::default(); ratios.len() * scatters.len()];
+        let scatter_prior = scatter_prior(&scatters, scale, assumptions);
         Self {
             axes,
-            scatter_prior: scatter_prior(&scatters, scale, assumptions),
+            ln_prior_mass: scatter_prior.iter().sum::<f64>().ln(),
+            scatter_prior,
             ln_ratio_prior: assumptions
                 .bare_scatter
                 .iter()
@@ -92,36 +96,25 @@ impl Weigher {
         }
     }
 
-    /// ln of the weight of a set of fliers (ascending places); the details stay in `lanes` and `blocks`.
-    pub(super) fn weigh(&mut self, fliers: &[usize]) -> f64 {
+    /// ln of the weight of a set of fliers (ascending places); the details stay in `lanes` and `blocks`. Ratios that can't
+    /// reach `floor` are not worked out and count as nothing.
+    pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {
         for (axis, lanes) in self.axes.iter_mut().zip(&mut self.lanes) {
             axis.weigh(fliers, lanes);
         }
         let ln_set = self.ln_set_prior(fliers.len());
         let width = self.scatters.len();
-        let (mut likelihood_x, mut likelihood_y) = (vec![0.0; width], vec![0.0; width]);
         let mut ln_totals = Vec::with_capacity(self.blocks.len());
         for (ratio, block) in self.blocks.iter_mut().enumerate() {
             let lanes = ratio * width..(ratio + 1) * width;
             let (x, y) = (&self.lanes[0][lanes.clone()], &self.lanes[1][lanes]);
-            let unit = exponentials(x, &mut likelihood_x) + exponentials(y, &mut likelihood_y);
-            block.ln_unit = unit + self.ln_ratio_prior[ratio] + ln_set;
-            block.total = 0.0;
-            block.cross = 0.0;
-            for (j, row) in self.scatter_prior.chunks_exact(width).enumerate() {
-                let (mut by_y, mut by_x, mut by_y_mean) = (0.0, 0.0, 0.0);
-                for k in 0..width {
-                    let weight = row[k] * likelihood_y[k];
-                    by_y += weight;
-                    by_y_mean += weight * y[k].mean;
-                    // the prior is symmetric, so its row is its column
-                    by_x += row[k] * likelihood_x[k];
-                }
-                block.marginal[0][j] = likelihood_x[j] * by_y;
-                block.marginal[1][j] = likelihood_y[j] * by_x;
-                block.total += block.marginal[0][j];
-                block.cross += likelihood_x[j] * x[j].mean * by_y_mean;
+            let (best_x, best_y) = (best(x), best(y));
+            block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
+            if block.ln_unit + self.ln_prior_mass < floor {
+                block.total = 0.0;
+                continue;
             }
+            block.fill([x, y], [best_x, best_y], &self.scatter_prior);
             ln_totals.push(block.ln_unit + block.total.ln());
         }
         ln_sum(&ln_totals)
@@ -138,16 +131,49 @@ impl Weigher {
     }
 }
 
-/// e to the lanes' evidence less the largest, which is returned.
-fn exponentials(lanes: &[Lane], out: &mut [f64]) -> f64 {
-    let largest = lanes
+/// The largest evidence of the lanes.
+fn best(lanes: &[Lane]) -> f64 {
+    lanes
         .iter()
         .map(|lane| lane.ln_evidence)
-        .fold(f64::NEG_INFINITY, f64::max);
-    for (value, lane) in out.iter_mut().zip(lanes) {
-        *value = (lane.ln_evidence - largest).exp();
+        .fold(f64::NEG_INFINITY, f64::max)
+}
+
+impl Block {
+    /// Weights of the scatters of both axes: likelihoods (over their largest) times the prior of the pair.
+    fn fill(&mut self, lanes: [&[Lane]; 2], best: [f64; 2], prior: &[f64]) {
+        let width = lanes[0].len();
+        let mut likelihood = [vec![0.0; width], vec![0.0; width]];
+        for axis in 0..2 {
+            for (value, lane) in likelihood[axis].iter_mut().zip(lanes[axis]) {
+                *value = (lane.ln_evidence - best[axis]).exp();
+            }
+        }
+        // prior · likelihood of the other axis; the prior is symmetric, so its rows are its columns
+        let mut other = [vec![0.0; width], vec![0.0; width]];
+        let mut other_mean = vec![0.0; width];
+        for (k, row) in prior.chunks_exact(width).enumerate() {
+            let (in_x, in_y) = (likelihood[0][k], likelihood[1][k]);
+            let in_y_mean = in_y * lanes[1][k].mean;
+            for (value, weight) in other[0].iter_mut().zip(row) {
+                *value += weight * in_y;
+            }
+            for (value, weight) in other[1].iter_mut().zip(row) {
+                *value += weight * in_x;
+            }
+            for (value, weight) in other_mean.iter_mut().zip(row) {
+                *value += weight * in_y_mean;
+            }
+        }
+        self.total = 0.0;
+        self.cross = 0.0;
+        for j in 0..width {
+            self.marginal[0][j] = likelihood[0][j] * other[0][j];
+            self.marginal[1][j] = likelihood[1][j] * other[1][j];
+            self.total += self.marginal[0][j];
+            self.cross += likelihood[0][j] * lanes[0][j].mean * other_mean[j];
+        }
     }
-    largest
 }
 
 /// ln Σ e^v.
