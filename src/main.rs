@@ -1,1 +1,3 @@
+//! The command line.
+
 fn main() {}

@@ -145,39 +145,6 @@ impl Setup {
             _ => None,
         }
     }
-
-    /// Field by field: what this set-up says, and where it says nothing, what `other` says.
-    #[must_use]
-    pub fn or(&self, other: &Self) -> Self {
-        let mut extra = other.extra.clone();
-        extra.extend(self.extra.clone());
-        Self {
-            bow: self.bow.clone().or_else(|| other.bow.clone()),
-            draw_weight_lb: self.draw_weight_lb.or(other.draw_weight_lb),
-            bolt_turns_out: self.bolt_turns_out.or(other.bolt_turns_out),
-            bolt_lb_per_turn: self.bolt_lb_per_turn.or(other.bolt_lb_per_turn),
-            shafts: self.shafts.clone().or_else(|| other.shafts.clone()),
-            shaft_spine: self.shaft_spine.or(other.shaft_spine),
-            shaft_gr_per_in: self.shaft_gr_per_in.or(other.shaft_gr_per_in),
-            shaft_diameter_mm: self.shaft_diameter_mm.or(other.shaft_diameter_mm),
-            shaft_length_mm: self.shaft_length_mm.or(other.shaft_length_mm),
-            point_gr: self.point_gr.or(other.point_gr),
-            rear_gr: self.rear_gr.or(other.rear_gr),
-            bare_rear_gr: self.bare_rear_gr.or(other.bare_rear_gr),
-            plunger_clicks: self.plunger_clicks.or(other.plunger_clicks),
-            plunger_clicks_per_turn: self
-                .plunger_clicks_per_turn
-                .or(other.plunger_clicks_per_turn),
-            nocking_point_mm: self.nocking_point_mm.or(other.nocking_point_mm),
-            rest_height_mm: self.rest_height_mm.or(other.rest_height_mm),
-            brace_height_mm: self.brace_height_mm.or(other.brace_height_mm),
-            draw_length_mm: self.draw_length_mm.or(other.draw_length_mm),
-            tolerance_30m_mm: self.tolerance_30m_mm.or(other.tolerance_30m_mm),
-            keep: self.keep.clone().or_else(|| other.keep.clone()),
-            limits: self.limits.clone().or_else(|| other.limits.clone()),
-            extra,
-        }
-    }
 }
 
 /// One setting before and after.

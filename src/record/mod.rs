@@ -3,9 +3,14 @@
 //! The end record ([`End`]) is the only thing that is stored; readings and advice are recomputed from records. Fields that
 //! this version doesn't know are kept on rewriting.
 
+pub mod canonical;
 mod compare;
 mod end;
+mod error;
 pub mod history;
+pub mod keys;
+mod merge;
+mod parse;
 mod setup;
 mod when;
 
@@ -14,7 +19,9 @@ pub use end::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
     Failure, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, UprightFrom, UprightRecord,
 };
+pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
+pub use parse::{ParsedRecord, parse_records};
 pub use setup::{Hand, Limit, Session, Setup};
 pub use when::When;
 

@@ -1,0 +1,255 @@
+//! Records → bytes: always the same bytes for the same record.
+//!
+//! Two-space JSON, LF, the fields in the order of the type, lengths rounded to 0.001 mm, no −0, no NaN. (Rounded to 1 µm
+//! the numbers survive reading back bit by bit.)
+
+use super::{CameraRecord, End, Entry, RecordError};
+use crate::units::rounded;
+use serde::Serialize;
+use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter};
+use std::io;
+
+/// Decimals of a length in mm or a place in px.
+const LENGTH: i32 = 3;
+/// Decimals of a pixel place: finer than lengths, so that `px` still maps to the millimetres beside it.
+const PIXEL: i32 = 4;
+/// Decimals of a covariance in mm².
+const AREA: i32 = 6;
+/// Decimals of an angle in degrees and of a probability.
+const SMALL: i32 = 4;
+/// Decimals of the unitless numbers of a camera (rotation, k1, k2): 1e-12 of 10 m is far below 0.001 mm.
+const UNITLESS: i32 = 12;
+
+/// The bytes of a record file.
+///
+/// # Errors
+/// When a number that a record must have is not finite.
+pub fn to_bytes(end: &End) -> Result<Vec<u8>, RecordError> {
+    pretty(&tidied(end)?)
+}
+
+/// One line of JSON Lines, with its line feed.
+///
+/// # Errors
+/// As [`to_bytes`].
+pub fn to_line(end: &End) -> Result<Vec<u8>, RecordError> {
+    line(&tidied(end)?)
+}
+
+/// Any document as indented JSON with a line feed at its end; numbers that aren't finite become null.
+///
+/// # Errors
+/// When the type can't be written as JSON.
+pub fn pretty<T: Serialize>(document: &T) -> Result<Vec<u8>, RecordError> {
+    write(document, PrettyFormatter::new())
+}
+
+/// Any document as one line of JSON with its line feed; numbers that aren't finite become null.
+///
+/// # Errors
+/// When the type can't be written as JSON.
+pub fn line<T: Serialize>(document: &T) -> Result<Vec<u8>, RecordError> {
+    write(document, CompactFormatter)
+}
+
+fn write<T: Serialize, F: Formatter>(document: &T, formatter: F) -> Result<Vec<u8>, RecordError> {
+    let mut bytes = Vec::new();
+    let mut serializer =
+        serde_json::Serializer::with_formatter(&mut bytes, NoNegativeZero(formatter));
+    document
+        .serialize(&mut serializer)
+        .map_err(|e| RecordError::Write {
+            detail: e.to_string(),
+        })?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// The record with its numbers rounded as they are written; numbers that may be absent and aren't finite become absent.
+///
+/// # Errors
+/// When a number that a record must have is not finite.
+pub fn tidied(end: &End) -> Result<End, RecordError> {
+    let mut end = end.clone();
+    for entry in &mut end.entries {
+        tidy_entry(entry)?;
+    }
+    if let Some(camera) = &mut end.camera {
+        tidy_camera(camera)?;
+    }
+    if let Some(face) = &mut end.face {
+        must(&mut face.diameter_mm, LENGTH, "the diameter of the face")?;
+        for v in face.spot_centres_mm.iter_mut().flatten().flatten() {
+            must(v, LENGTH, "a centre of the face")?;
+        }
+    }
+    Ok(end)
+}
+
+fn must(value: &mut f64, digits: i32, what: &str) -> Result<(), RecordError> {
+    if !value.is_finite() {
+        return Err(RecordError::NotFinite {
+            what: what.to_owned(),
+        });
+    }
+    let new = rounded(*value, digits);
+    // a number too large to be scaled stays as it is
+    if new.is_finite() {
+        *value = new;
+    }
+    Ok(())
+}
+
+fn may(value: &mut Option<f64>, digits: i32) {
+    if let Some(v) = value
+        && must(v, digits, "").is_err()
+    {
+        *value = None;
+    }
+}
+
+fn may_all<'a, T: 'a>(
+    value: &'a mut Option<T>,
+    digits: i32,
+    numbers: impl Fn(&mut T) -> Vec<&mut f64>,
+) {
+    if let Some(v) = value
+        && numbers(v).into_iter().any(|n| must(n, digits, "").is_err())
+    {
+        *value = None;
+    }
+}
+
+fn tidy_entry(entry: &mut Entry) -> Result<(), RecordError> {
+    let what = format!("the place of entry {}", entry.id);
+    must(&mut entry.x_mm, LENGTH, &what)?;
+    must(&mut entry.y_mm, LENGTH, &what)?;
+    may_all(&mut entry.cov_mm2, AREA, |v| {
+        v.iter_mut().flatten().collect()
+    });
+    may_all(&mut entry.px, PIXEL, |v| v.iter_mut().collect());
+    may_all(&mut entry.segment_px, PIXEL, |v| {
+        v.iter_mut().flatten().collect()
+    });
+    may_all(&mut entry.found_mm, LENGTH, |v| v.iter_mut().collect());
+    may_all(&mut entry.lean, SMALL, |v| {
+        vec![&mut v.right_deg, &mut v.up_deg, &mut v.sd_deg]
+    });
+    may(&mut entry.kind_probability, SMALL);
+    may(&mut entry.confidence, SMALL);
+    may(&mut entry.thickness_mm, LENGTH);
+    Ok(())
+}
+
+fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
+    const WHAT: &str = "a number of the camera";
+    for v in [
+        &mut camera.fx_px,
+        &mut camera.fy_px,
+        &mut camera.cx_px,
+        &mut camera.cy_px,
+        &mut camera.fit_rms_px,
+    ] {
+        must(v, PIXEL, WHAT)?;
+    }
+    for v in [&mut camera.k1, &mut camera.k2] {
+        must(v, UNITLESS, WHAT)?;
+    }
+    for v in camera.face_to_camera.rotation.iter_mut().flatten() {
+        must(v, UNITLESS, WHAT)?;
+    }
+    // the homography has numbers of many sizes: it is written in full
+    for v in camera.image_to_face.iter().flatten() {
+        must(&mut v.clone(), UNITLESS, WHAT)?;
+    }
+    for v in &mut camera.face_to_camera.translation_mm {
+        must(v, LENGTH, WHAT)?;
+    }
+    must(&mut camera.distance_mm, LENGTH, WHAT)?;
+    must(&mut camera.tilt_deg, SMALL, WHAT)?;
+    must(&mut camera.upright.sd_deg, SMALL, WHAT)
+}
+
+/// A formatter that writes 0 for −0.
+struct NoNegativeZero<F>(F);
+
+macro_rules! hand_on {
+    ($($name:ident($($arg:ident: $type:ty),*)),* $(,)?) => {$(
+        fn $name<W: ?Sized + io::Write>(&mut self, writer: &mut W $(, $arg: $type)*) -> io::Result<()> {
+            self.0.$name(writer $(, $arg)*)
+        }
+    )*};
+}
+
+impl<F: Formatter> Formatter for NoNegativeZero<F> {
+    fn write_f64<W: ?Sized + io::Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
+        self.0.write_f64(writer, value + 0.0)
+    }
+
+    fn write_f32<W: ?Sized + io::Write>(&mut self, writer: &mut W, value: f32) -> io::Result<()> {
+        self.0.write_f32(writer, value + 0.0)
+    }
+
+    hand_on!(
+        begin_array(),
+        end_array(),
+        begin_array_value(first: bool),
+        end_array_value(),
+        begin_object(),
+        end_object(),
+        begin_object_key(first: bool),
+        end_object_key(),
+        begin_object_value(),
+        end_object_value(),
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::parse_records;
+    use serde_json::json;
+
+    fn record() -> End {
+        serde_json::from_value(json!({
+            "schema": "bossmark/end/1", "weather": {"wind": -0.0},
+            "entries": [{"id": 2, "x_mm": 1.23456, "y_mm": -0.0001, "px": [10.123456, 5], "kind": "bare", "nock": "red"}],
+            "session": {"archer": "A", "setup": {"sight": 3}}
+        }))
+        .expect("record")
+    }
+
+    #[test]
+    fn written_and_read_is_the_same_and_written_again_the_same_bytes() {
+        let bytes = to_bytes(&record()).expect("bytes");
+        let text = String::from_utf8(bytes.clone()).expect("UTF-8");
+        assert!(
+            text.ends_with("}\n") && !text.contains('\r') && !text.contains("-0"),
+            "{text}"
+        );
+        assert!(
+            text.contains("\"x_mm\": 1.235")
+                && text.contains("\"nock\": \"red\"")
+                && text.contains("\"sight\": 3")
+        );
+        let back = parse_records(&bytes).expect("record").remove(0).end;
+        assert_eq!(back, tidied(&record()).expect("finite"));
+        assert_eq!(to_bytes(&back).expect("bytes"), bytes);
+        let line = to_line(&back).expect("line");
+        assert_eq!(line.iter().filter(|b| **b == b'\n').count(), 1);
+    }
+
+    #[test]
+    fn numbers_that_are_not_finite_become_absent_or_an_error() {
+        let mut end = record();
+        end.entries[0].confidence = Some(f64::NAN);
+        end.entries[0].cov_mm2 = Some([[1.0, f64::INFINITY], [0.0, 1.0]]);
+        let tidy = tidied(&end).expect("optional numbers only");
+        assert_eq!(
+            (tidy.entries[0].confidence, tidy.entries[0].cov_mm2),
+            (None, None)
+        );
+        end.entries[0].x_mm = f64::NAN;
+        assert!(matches!(to_bytes(&end), Err(RecordError::NotFinite { .. })));
+    }
+}

@@ -1,0 +1,259 @@
+//! Bytes → end records: one document, or JSON Lines.
+
+use super::keys::{Stranger, strangers_in_record};
+use super::{
+    CameraRecord, End, Entry, FaceRecord, Missed, Note, PhotoRecord, RecordError, SCHEMA, Session,
+    Setup, When,
+};
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+
+/// A record with its line and what is odd about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ParsedRecord {
+    /// Line at which the record starts, from 1.
+    pub line: usize,
+    /// The record.
+    pub end: End,
+    /// What to tell the user: names that look misspelt, dates that can't be read. Nothing of it was changed.
+    pub warnings: Vec<String>,
+}
+
+/// Reads one record or several (JSON Lines, or documents one after the other). Unknown fields are kept.
+///
+/// # Errors
+/// When any of them isn't JSON, has a newer or another schema, or a field of the wrong type.
+pub fn parse_records(bytes: &[u8]) -> Result<Vec<ParsedRecord>, RecordError> {
+    documents(bytes)?
+        .into_iter()
+        .map(|(line, value)| record(line, value))
+        .collect()
+}
+
+/// The JSON documents in `bytes`, each with the line at which it starts. A byte-order mark is skipped.
+pub(super) fn documents(bytes: &[u8]) -> Result<Vec<(usize, Value)>, RecordError> {
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let mut found = Vec::new();
+    let mut stream = serde_json::Deserializer::from_slice(bytes).into_iter::<Value>();
+    loop {
+        let rest = bytes.get(stream.byte_offset()..).unwrap_or_default();
+        let blank = rest.iter().take_while(|b| b.is_ascii_whitespace()).count();
+        let start = stream.byte_offset() + blank;
+        let line = 1 + bytes.iter().take(start).filter(|b| **b == b'\n').count();
+        match stream.next() {
+            None => break,
+            Some(Ok(value)) => found.push((line, value)),
+            Some(Err(error)) => {
+                return Err(RecordError::NotJson {
+                    line: error.line().max(1),
+                    detail: plain(&error),
+                });
+            }
+        }
+    }
+    if found.is_empty() {
+        return Err(RecordError::Empty);
+    }
+    Ok(found)
+}
+
+/// The parser's words without its "at line … column …": the line is told apart.
+pub(super) fn plain(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    text.split(" at line ").next().unwrap_or(&text).to_owned()
+}
+
+/// Checks that `value` is a document of the schema `known`.
+pub(super) fn check_schema(
+    line: usize,
+    value: &Value,
+    known: &'static str,
+) -> Result<(), RecordError> {
+    let schema = value.get("schema").and_then(Value::as_str);
+    if schema == Some(known) {
+        return Ok(());
+    }
+    let number = |s: &str| -> Option<(String, u64)> {
+        let (name, number) = s.rsplit_once('/')?;
+        Some((name.to_owned(), number.parse().ok()?))
+    };
+    if let (Some(found), Some(own)) = (schema.and_then(number), number(known))
+        && found.0 == own.0
+        && found.1 > own.1
+    {
+        return Err(RecordError::NewerSchema {
+            line,
+            schema: schema.unwrap_or_default().to_owned(),
+            known,
+        });
+    }
+    Err(RecordError::OtherSchema {
+        line,
+        schema: schema.unwrap_or("missing").to_owned(),
+        known,
+    })
+}
+
+fn record(line: usize, mut value: Value) -> Result<ParsedRecord, RecordError> {
+    check_schema(line, &value, SCHEMA)?;
+    drop_nulls(&mut value);
+    let end: End = match serde_json::from_value(value.clone()) {
+        Ok(end) => end,
+        Err(error) => {
+            let (place, detail) =
+                locate(&value).unwrap_or_else(|| ("the record".to_owned(), plain(&error)));
+            return Err(RecordError::Shape {
+                line,
+                place,
+                detail,
+                known: SCHEMA,
+            });
+        }
+    };
+    let mut ids: Vec<u64> = end.entries.iter().map(|e| e.id).collect();
+    ids.sort_unstable();
+    if let Some(pair) = ids.windows(2).find(|w| w[0] == w[1]) {
+        return Err(RecordError::SameId { line, id: pair[0] });
+    }
+    let warnings = warnings(&end);
+    Ok(ParsedRecord {
+        line,
+        end,
+        warnings,
+    })
+}
+
+/// Lists and objects that are `null` count as absent.
+fn drop_nulls(value: &mut Value) {
+    let Some(object) = value.as_object_mut() else {
+        return;
+    };
+    for key in [
+        "entries", "missed", "revision", "session", "notes", "bossmark",
+    ] {
+        if object.get(key).is_some_and(Value::is_null) {
+            object.remove(key);
+        }
+    }
+}
+
+/// The first part of a record that can't be understood, and why.
+fn locate(value: &Value) -> Option<(String, String)> {
+    fn fault<T: DeserializeOwned>(value: Option<&Value>) -> Option<String> {
+        serde_json::from_value::<T>(value?.clone())
+            .err()
+            .map(|e| plain(&e))
+    }
+    let part = |name: &str, detail: Option<String>| detail.map(|d| (format!("`{name}`"), d));
+    let list = |name: &str| value.get(name).and_then(Value::as_array);
+    part("photo", fault::<Option<PhotoRecord>>(value.get("photo")))
+        .or_else(|| part("face", fault::<Option<FaceRecord>>(value.get("face"))))
+        .or_else(|| part("camera", fault::<Option<CameraRecord>>(value.get("camera"))))
+        .or_else(|| {
+            list("entries")?
+                .iter()
+                .enumerate()
+                .find_map(|(i, e)| part(&format!("entries[{i}]"), fault::<Entry>(Some(e))))
+        })
+        .or_else(|| part("missed", fault::<Vec<Missed>>(value.get("missed"))))
+        .or_else(|| {
+            let setup = value.get("session")?.get("setup");
+            part("session.setup", fault::<Option<Setup>>(setup))
+        })
+        .or_else(|| part("session", fault::<Session>(value.get("session"))))
+        .or_else(|| part("notes", fault::<Vec<Note>>(value.get("notes"))))
+}
+
+fn warnings(end: &End) -> Vec<String> {
+    let mut all: Vec<String> = strangers_in_record(end)
+        .into_iter()
+        .filter_map(|Stranger { path, likely }| {
+            likely.map(|likely| {
+                format!("`{path}` is not known and not used: did you mean `{likely}`?")
+            })
+        })
+        .collect();
+    if let Some(date) = &end.session.date
+        && When::parse(date).is_none()
+    {
+        all.push(format!(
+            "the date {date:?} can't be read, so the record sorts before all dates: write it as 2026-05-03 or 2026-05-03T10:12:00+02:00"
+        ));
+    }
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn one_document_or_lines_of_them() {
+        let pretty = b"\xef\xbb\xbf{\n \"schema\": \"bossmark/end/1\"\n}\n";
+        assert_eq!(parse_records(pretty).expect("one").len(), 1);
+        let lines = b"{\"schema\": \"bossmark/end/1\", \"revision\": 1}\n\n{\"schema\": \"bossmark/end/1\"}\n";
+        let found = parse_records(lines).expect("two");
+        assert_eq!(found.iter().map(|r| r.line).collect::<Vec<_>>(), [1, 3]);
+        assert_eq!(found[0].end.revision, 1);
+    }
+
+    #[test]
+    fn each_fault_has_its_sentence() {
+        let says = |text: &str| {
+            parse_records(text.as_bytes())
+                .expect_err("fault")
+                .to_string()
+        };
+        assert!(says("").contains("empty"));
+        assert!(says(" \n ").contains("empty"));
+        assert!(says("{\"schema\": \"bossmark/end/1\"}\n{oops").contains("line 2 is not JSON"));
+        assert!(says("{\"schema\": \"bossmark/end/2\"}").contains("newer schema bossmark/end/2"));
+        assert!(
+            says("{\"schema\": \"bossmark/reading/1\"}").contains("no bossmark/end/1 document")
+        );
+        assert!(says("{}").contains("missing"));
+        assert!(says("[1]").contains("missing"));
+        let entry = |e: &str| {
+            says(&format!(
+                "{{\"schema\": \"bossmark/end/1\", \"entries\": [{e}]}}"
+            ))
+        };
+        assert!(
+            entry("{\"id\": 1, \"x_mm\": \"a\", \"y_mm\": 1, \"kind\": \"bare\"}")
+                .contains("`entries[0]`")
+        );
+        assert!(
+            entry("{\"id\": 1, \"x_mm\": 1, \"y_mm\": 1, \"kind\": \"wooden\"}").contains("wooden")
+        );
+        let one = "{\"id\": 1, \"x_mm\": 1, \"y_mm\": 1, \"kind\": \"bare\"}";
+        assert!(entry(&format!("{one},{one}")).contains("entry 1 is there twice"));
+        assert!(
+            says(
+                "{\"schema\": \"bossmark/end/1\", \"session\": {\"setup\": {\"point_gr\": \"x\"}}}"
+            )
+            .contains("`session.setup`")
+        );
+        assert!(parse_records(b"\xff\xfe\x00").is_err());
+    }
+
+    #[test]
+    fn misspelt_names_are_told_and_kept() {
+        let text = "{\"schema\": \"bossmark/end/1\", \"entries\": null, \"session\": {\"distnce_m\": 30, \"weather\": \"rain\", \"date\": \"May\"}}";
+        let found = parse_records(text.as_bytes()).expect("record");
+        let told = found[0].warnings.join("\n");
+        assert!(
+            told.contains("`session.distnce_m`") && told.contains("`distance_m`"),
+            "{told}"
+        );
+        assert!(told.contains("May") && !told.contains("weather"));
+        assert_eq!(found[0].end.session.extra.len(), 2);
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_are_an_answer_or_an_error(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
+            let _ = parse_records(&bytes);
+        }
+    }
+}
