@@ -12,5 +12,6 @@ pub mod photo;
 pub mod reading;
 pub mod record;
 pub mod report;
+pub mod review;
 pub mod shaft;
 pub mod units;

@@ -100,6 +100,8 @@ pub const SESSION_FILE: &[&str] = &["schema", "face", "fletched", "bare", "sessi
 
 /// Similarity (Jaro–Winkler, 0…1) from which a name is taken for a misspelling: one or two letters wrong in a usual name.
 const LIKELY: f64 = 0.87;
+/// In short names one letter weighs more: one added, left out, swapped or wrong is a misspelling from this length on.
+const ONE_LETTER_FROM: usize = 3;
 
 /// The known name that `name` probably means; `None` if none is near. Case, spaces and hyphens don't count.
 #[must_use]
@@ -108,8 +110,12 @@ pub fn likely<'a>(name: &str, known: &[&'a str]) -> Option<&'a str> {
     let name = plain(name);
     known
         .iter()
+        .filter(|k| {
+            strsim::jaro_winkler(&name, &plain(k)) >= LIKELY
+                || (k.len() >= ONE_LETTER_FROM
+                    && strsim::damerau_levenshtein(&name, &plain(k)) <= 1)
+        })
         .map(|k| (strsim::jaro_winkler(&name, &plain(k)), *k))
-        .filter(|(score, _)| *score >= LIKELY)
         .max_by(|a, b| a.0.total_cmp(&b.0).then_with(|| b.1.cmp(a.1)))
         .map(|(_, k)| k)
 }
@@ -236,7 +242,9 @@ mod tests {
         assert_eq!(likely("draw_weight", SETUP), Some("draw_weight_lb"));
         assert_eq!(likely("Distance", SESSION), Some("distance_m"));
         assert_eq!(likely("point-gr", SETUP), Some("point_gr"));
+        assert_eq!(likely("mx", LIMIT), Some("max"));
         assert_eq!(likely("weather", SESSION), None);
+        assert_eq!(likely("wind", SESSION), None);
         assert_eq!(likely("sight_pin", SETUP), None);
         assert_eq!(
             nearest("wa80", &["wa-122", "wa-80", "field-80"], 1),

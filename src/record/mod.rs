@@ -3,7 +3,9 @@
 //! The end record ([`End`]) is the only thing that is stored; readings and advice are recomputed from records. Fields that
 //! this version doesn't know are kept on rewriting.
 
+mod camera;
 pub mod canonical;
+pub mod check;
 mod compare;
 mod end;
 mod error;
@@ -11,6 +13,7 @@ pub mod history;
 pub mod keys;
 mod merge;
 mod parse;
+pub mod session_file;
 mod setup;
 mod when;
 
@@ -21,7 +24,8 @@ pub use end::{
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
-pub use parse::{ParsedRecord, parse_records};
+pub use parse::{ParsedRecord, document, parse_records};
+pub use session_file::{PlannedEnd, SessionError, SessionFile};
 pub use setup::{Hand, Limit, Session, Setup};
 pub use when::When;
 

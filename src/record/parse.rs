@@ -30,6 +30,19 @@ pub fn parse_records(bytes: &[u8]) -> Result<Vec<ParsedRecord>, RecordError> {
         .collect()
 }
 
+/// The first JSON document in `bytes`, which must have the schema `known`.
+///
+/// # Errors
+/// When there is none, or it has a newer or another schema.
+pub fn document(bytes: &[u8], known: &'static str) -> Result<Value, RecordError> {
+    let (line, value) = documents(bytes)?
+        .into_iter()
+        .next()
+        .ok_or(RecordError::Empty)?;
+    check_schema(line, &value, known)?;
+    Ok(value)
+}
+
 /// The JSON documents in `bytes`, each with the line at which it starts. A byte-order mark is skipped.
 pub(super) fn documents(bytes: &[u8]) -> Result<Vec<(usize, Value)>, RecordError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);

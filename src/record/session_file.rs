@@ -1,0 +1,291 @@
+//! The session file, `bossmark/session/1`: what the photos of a folder can't show.
+
+use super::check::{SessionFault, check_session, outside_limits};
+use super::keys::{SESSION, SESSION_FILE, likely};
+use super::parse::{check_schema, documents, plain};
+use super::{Extra, RecordError, Session, Setup};
+use serde::{Deserialize, Serialize};
+
+/// Schema name of the session file.
+pub const SCHEMA: &str = "bossmark/session/1";
+
+/// What was shot: defaults for all photos of the folder, and the ends with what changed at each.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SessionFile {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// Name of the face, or path of a face file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub face: Option<String>,
+    /// Fletched shafts shot in each end (a prior, never a force).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fletched: Option<u32>,
+    /// Bare shafts shot in each end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bare: Option<u32>,
+    /// What holds for all ends, and the set-up at the first.
+    #[serde(default)]
+    pub session: Session,
+    /// The ends as shot. Without it the photos, in order of time taken (else name), are ends 1, 2, ….
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ends: Option<Vec<PlannedEnd>>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// One end of a session file. Its `setup` changes the settings it names from this end on; all else is this end's alone.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PlannedEnd {
+    /// File name of the photo.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub photo: Option<String>,
+    /// What is said of this end.
+    #[serde(flatten)]
+    pub session: Session,
+}
+
+/// Why a session file can't be used.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SessionError {
+    /// It can't be read at all.
+    #[error(transparent)]
+    File(#[from] RecordError),
+    /// It can be read, but what it says is wrong.
+    #[error(transparent)]
+    Fault(#[from] SessionFault),
+    /// A field that belongs elsewhere.
+    #[error("`{name}` belongs inside `session`: move it there")]
+    Misplaced {
+        /// The field.
+        name: String,
+    },
+    /// A photo named for two ends.
+    #[error("{photo:?} is named for two ends: give each photo one line in `ends`")]
+    SamePhoto {
+        /// The file name.
+        photo: String,
+    },
+}
+
+impl SessionError {
+    /// Whether the user wrote something wrong (exit status 2), as against a file that can't be decoded (3).
+    #[must_use]
+    pub const fn is_wrong_use(&self) -> bool {
+        !matches!(self, Self::File(_))
+    }
+}
+
+impl SessionFile {
+    /// Reads and checks a session file. The second value is what to tell the user that is no error.
+    ///
+    /// # Errors
+    /// When it isn't JSON, has a newer schema, a misspelt name, a number in another unit, or limits that contradict.
+    pub fn parse(bytes: &[u8]) -> Result<(Self, Vec<String>), SessionError> {
+        let mut all = documents(bytes)?.into_iter();
+        let Some((line, value)) = all.next() else {
+            return Err(RecordError::Empty.into());
+        };
+        check_schema(line, &value, SCHEMA)?;
+        let file: Self = serde_json::from_value(value).map_err(|e| RecordError::Shape {
+            line,
+            place: "the session file".to_owned(),
+            detail: plain(&e),
+            known: SCHEMA,
+        })?;
+        let told = file.check()?;
+        Ok((file, told))
+    }
+
+    fn check(&self) -> Result<Vec<String>, SessionError> {
+        let mut told = Vec::new();
+        for name in self.extra.keys() {
+            if SESSION.contains(&name.as_str()) {
+                return Err(SessionError::Misplaced { name: name.clone() });
+            }
+            match likely(name, SESSION_FILE).or_else(|| likely(name, SESSION)) {
+                Some(likely) => {
+                    return Err(SessionFault::Misspelt {
+                        path: name.clone(),
+                        likely: likely.to_owned(),
+                    }
+                    .into());
+                }
+                None => told.push(format!("`{name}` is not known and not used")),
+            }
+        }
+        first(check_session(&self.session, "session"))?;
+        let mut photos: Vec<&str> = Vec::new();
+        for (i, end) in self.ends.iter().flatten().enumerate() {
+            for name in end.session.extra.keys() {
+                if let Some(likely) = likely(name, &["photo"]) {
+                    return Err(SessionFault::Misspelt {
+                        path: format!("ends[{i}].{name}"),
+                        likely: likely.to_owned(),
+                    }
+                    .into());
+                }
+            }
+            first(check_session(&end.session, &format!("ends[{i}]")))?;
+            let Some(photo) = end.photo.as_deref().map(base_name) else {
+                told.push(format!(
+                    "ends[{i}] names no `photo`, so only its `setup` is used"
+                ));
+                continue;
+            };
+            if photos.contains(&photo) {
+                return Err(SessionError::SamePhoto {
+                    photo: photo.to_owned(),
+                });
+            }
+            photos.push(photo);
+        }
+        told.extend(self.session.setup.iter().flat_map(outside_limits));
+        Ok(told)
+    }
+
+    /// Whether `ends` leaves this photo out although it names others.
+    #[must_use]
+    pub fn leaves_out(&self, photo: &str) -> bool {
+        self.ends.is_some() && self.planned(photo).is_none()
+    }
+
+    /// File names of the photos in `ends`, in their order.
+    pub fn photos(&self) -> impl Iterator<Item = &str> {
+        self.ends
+            .iter()
+            .flatten()
+            .filter_map(|e| e.photo.as_deref().map(base_name))
+    }
+
+    fn planned(&self, photo: &str) -> Option<usize> {
+        let ends = self.ends.as_ref()?;
+        ends.iter()
+            .position(|e| e.photo.as_deref().map(base_name) == Some(base_name(photo)))
+    }
+
+    /// What this file says about the photo of that name. `place` is the photo's place among those of its folder, from 1, in
+    /// order of time taken (else name): the number of the end where `ends` is left out. A photo that `ends` leaves out gets
+    /// what holds for all.
+    #[must_use]
+    pub fn session_of(&self, photo: &str, place: Option<u64>) -> Session {
+        let mut common = Session {
+            fletched: self.session.fletched.or(self.fletched),
+            bare: self.session.bare.or(self.bare),
+            ..self.session.clone()
+        };
+        let Some(ends) = &self.ends else {
+            common.end = common.end.or(place);
+            return common;
+        };
+        let Some(at) = self.planned(photo) else {
+            return common;
+        };
+        let mut setup: Option<Setup> = common.setup.take();
+        for change in ends
+            .iter()
+            .take(at + 1)
+            .filter_map(|e| e.session.setup.as_ref())
+        {
+            setup = Some(setup.map_or_else(|| change.clone(), |s| change.or(&s)));
+        }
+        let mut session = ends
+            .get(at)
+            .map_or_else(Session::default, |e| e.session.clone());
+        session.setup = setup;
+        session.or(&common)
+    }
+}
+
+fn first(faults: Vec<SessionFault>) -> Result<(), SessionError> {
+    faults.into_iter().next().map_or(Ok(()), |f| Err(f.into()))
+}
+
+fn base_name(file: &str) -> &str {
+    file.rsplit(['/', '\\']).next().unwrap_or(file)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FILE: &str = r#"{"schema": "bossmark/session/1", "face": "wa-80", "fletched": 3, "bare": 3,
+        "session": {"archer": "A", "distance_m": 30.0, "date": "2026-05-03", "setup": {"point_gr": 100, "plunger_clicks": 0}},
+        "ends": [{"photo": "1.jpg", "end": 1, "distance_m": 18},
+                 {"photo": "b/2.jpg", "end": 2, "setup": {"plunger_clicks": 2}, "note": "two clicks stiffer", "bare": 2},
+                 {"photo": "3.jpg", "end": 3}]}"#;
+
+    fn parse(text: &str) -> Result<(SessionFile, Vec<String>), SessionError> {
+        SessionFile::parse(text.as_bytes())
+    }
+
+    #[test]
+    fn setups_are_carried_forward_and_the_rest_is_not() {
+        let (file, told) = parse(FILE).expect("session file");
+        assert!(told.is_empty());
+        let of = |photo: &str| file.session_of(photo, Some(9));
+        let clicks = |photo: &str| of(photo).setup.and_then(|s| s.plunger_clicks);
+        assert_eq!(
+            (clicks("1.jpg"), clicks("2.jpg"), clicks("x/3.jpg")),
+            (Some(0.0), Some(2.0), Some(2.0))
+        );
+        assert_eq!(
+            (of("1.jpg").distance_m, of("3.jpg").distance_m),
+            (Some(18.0), Some(30.0))
+        );
+        assert_eq!((of("2.jpg").bare, of("3.jpg").bare), (Some(2), Some(3)));
+        assert_eq!((of("2.jpg").note.is_some(), of("3.jpg").note), (true, None));
+        assert_eq!(
+            (of("3.jpg").end, of("3.jpg").setup.and_then(|s| s.point_gr)),
+            (Some(3), Some(100.0))
+        );
+        assert!(file.leaves_out("4.jpg") && of("4.jpg").end.is_none());
+        assert_eq!(
+            file.photos().collect::<Vec<_>>(),
+            ["1.jpg", "2.jpg", "3.jpg"]
+        );
+    }
+
+    #[test]
+    fn without_ends_the_place_is_the_end() {
+        let (file, _) = parse(r#"{"schema": "bossmark/session/1", "session": {"hand": "left"}}"#)
+            .expect("session file");
+        assert_eq!(file.session_of("a.jpg", Some(2)).end, Some(2));
+        assert!(!file.leaves_out("a.jpg"));
+    }
+
+    #[test]
+    fn faults_are_told_with_their_kind() {
+        let fault = |inner: &str| {
+            parse(&format!("{{\"schema\": \"bossmark/session/1\", {inner}}}")).expect_err("fault")
+        };
+        for (inner, words) in [
+            (r#""sesion": {}"#, "did you mean `session`"),
+            (r#""hand": "left""#, "belongs inside `session`"),
+            (
+                r#""session": {"distance": 30}"#,
+                "did you mean `distance_m`",
+            ),
+            (r#""ends": [{"photos": "a.jpg"}]"#, "did you mean `photo`"),
+            (
+                r#""ends": [{"photo": "a.jpg"}, {"photo": "a.jpg"}]"#,
+                "two ends",
+            ),
+            (
+                r#""ends": [{"setup": {"point_gram": 1}}]"#,
+                "did you mean `point_gr`",
+            ),
+        ] {
+            let error = fault(inner);
+            assert!(error.to_string().contains(words), "{inner}: {error}");
+            assert!(error.is_wrong_use());
+        }
+        assert!(!fault(r#""session": {"hand": "both"}"#).is_wrong_use());
+        assert!(!parse("").expect_err("empty").is_wrong_use());
+        let newer = parse(r#"{"schema": "bossmark/session/7"}"#).expect_err("newer");
+        assert!(newer.to_string().contains("update bossmark") && !newer.is_wrong_use());
+        let (_, told) =
+            parse(r#"{"schema": "bossmark/session/1", "weather": "rain"}"#).expect("kept");
+        assert_eq!(told.len(), 1);
+    }
+}
