@@ -8,16 +8,23 @@
 use super::colour::{Reduced, log_step, may_be};
 use super::spec::{Colour, FaceSpec};
 use crate::numeric::{SplitMix, count};
-use crate::units::ImagePoint;
+use crate::units::{ImagePoint, floor_index};
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 
 /// Smallest patch of one colour that is tried, px of the reduced picture.
 const SMALLEST_PATCH: usize = 14;
 /// Most patches tried per colour, largest first.
-const MOST_PATCHES: usize = 120;
+const MOST_PATCHES: usize = 80;
 /// Rays cast from a candidate.
 const RAYS: usize = 72;
+/// Rays cast for a first look.
+const FEW_RAYS: usize = 24;
+/// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
+/// the least length, px.
+const FIRST_LOOK: (f64, f64) = (12.0, 40.0);
+/// Length of rays from a fitted centre, in outer radii: the far side of a face seen at a slant is longer than the mean.
+const LONGEST: f64 = 2.5;
 /// Least part of the printed step that counts as a hit.
 const LEAST_STEP: f32 = 0.3;
 /// Least cosine between the step seen and the step printed.
@@ -143,7 +150,7 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec) -> Search {
             .flat_map(|y| (0..reduced.width).map(move |x| (x, y)))
             .map(|(x, y)| group.iter().any(|c| may_be(*c, reduced.at(x, y))))
             .collect();
-        for start in patches(&mask, reduced.width) {
+        for (start, radius) in patches(&mask, reduced.width) {
             search.patches += 1;
             let inside = |s: &Spot| {
                 let at = reduced.in_photo(ImagePoint::new(start.x, start.y));
@@ -152,7 +159,7 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec) -> Search {
             if search.spots.iter().any(inside) {
                 continue;
             }
-            match examine(reduced, spec, &targets, start) {
+            match examine(reduced, spec, &targets, start, radius) {
                 Ok(spot) => keep(&mut search.spots, spot, spec.outer_radius_mm()),
                 Err(coverage) => note_miss(&mut search.near_miss, coverage),
             }
@@ -199,8 +206,8 @@ fn targets(spec: &FaceSpec) -> Vec<Target> {
         .collect()
 }
 
-/// Centroids of connected patches (4-neighbours), largest first.
-fn patches(mask: &[bool], width: usize) -> Vec<Vector2<f64>> {
+/// Centroids of connected patches (4-neighbours) with the radius of a disc of their area, largest first.
+fn patches(mask: &[bool], width: usize) -> Vec<(Vector2<f64>, f64)> {
     let mut left = mask.to_vec();
     let mut found: Vec<(usize, Vector2<f64>)> = Vec::new();
     let mut stack = Vec::new();
@@ -233,7 +240,7 @@ fn patches(mask: &[bool], width: usize) -> Vec<Vector2<f64>> {
         }
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.0));
-    found.into_iter().take(MOST_PATCHES).map(|f| f.1).collect()
+    found.into_iter().take(MOST_PATCHES).map(|(n, centre)| (centre, (count(n) / PI).sqrt())).collect()
 }
 
 /// Judges one candidate. `Err` holds the share of rays on which each boundary was seen.
@@ -242,13 +249,24 @@ fn examine(
     spec: &FaceSpec,
     targets: &[Target],
     start: Vector2<f64>,
+    radius: f64,
 ) -> Result<Spot, Vec<f64>> {
-    let rays = cast(reduced, targets, start);
+    let nothing = vec![0.0; targets.len()];
+    let reach = (FIRST_LOOK.0 * radius).max(FIRST_LOOK.1);
+    let few = cast(reduced, targets, start, FEW_RAYS, reach);
+    if few
+        .iter()
+        .filter(|hits| chain(hits, targets).is_some())
+        .count()
+        < FEW_RAYS / 6
+    {
+        return Err(nothing);
+    }
+    let rays = cast(reduced, targets, start, RAYS, 2.0 * reach);
     let chains: Vec<Vec<Hit>> = rays
         .iter()
         .filter_map(|hits| chain(hits, targets))
         .collect();
-    let nothing = vec![0.0; targets.len()];
     if chains.len() < RAYS / 6 {
         return Err(nothing);
     }
@@ -259,7 +277,12 @@ fn examine(
         let Some(centre) = pencil.centre() else {
             return Err(nothing);
         };
-        let hits = agreeing(&cast(reduced, targets, centre), targets, &pencil, tolerance);
+        let hits = agreeing(
+            &cast(reduced, targets, centre, RAYS, LONGEST * pencil.radius()),
+            targets,
+            &pencil,
+            tolerance,
+        );
         let Some(better) = fit(&hits, targets, centre, pencil.radius(), true) else {
             return Err(nothing);
         };
@@ -274,7 +297,12 @@ fn examine(
     {
         return Err(nothing);
     }
-    let hits = agreeing(&cast(reduced, targets, centre), targets, &pencil, 0.05);
+    let hits = agreeing(
+        &cast(reduced, targets, centre, RAYS, LONGEST * pencil.radius()),
+        targets,
+        &pencil,
+        0.05,
+    );
     let (coverage, in_picture) = coverage(reduced, targets, &pencil, centre, &hits);
     let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
     if in_picture < LEAST_IN_PICTURE
@@ -300,12 +328,18 @@ fn examine(
 }
 
 /// Steps along rays from `centre` that look like boundaries.
-fn cast(reduced: &Reduced, targets: &[Target], centre: Vector2<f64>) -> Vec<Vec<Hit>> {
-    let longest = reduced.width.max(reduced.height);
+fn cast(
+    reduced: &Reduced,
+    targets: &[Target],
+    centre: Vector2<f64>,
+    rays: usize,
+    reach: f64,
+) -> Vec<Vec<Hit>> {
+    let longest = reduced.width.max(reduced.height).min(floor_index(reach));
     let mut sums: Vec<[f32; 3]> = Vec::with_capacity(longest);
-    (0..RAYS)
+    (0..rays)
         .map(|k| {
-            let angle = TAU * count(k) / count(RAYS);
+            let angle = TAU * count(k) / count(rays);
             let along = Vector2::new(angle.cos(), angle.sin());
             sums.clear();
             sums.push([0.0; 3]);

@@ -34,6 +34,8 @@ pub struct LensPrior {
 pub(super) struct Weighed {
     pub(super) edge: RingEdge,
     pub(super) sd_px: f64,
+    /// How much of an independent measurement it counts as, 0–1.
+    pub(super) share: f64,
 }
 
 /// The camera that fits, with everything about how well.
@@ -54,6 +56,7 @@ struct Rings<'a> {
     prior: LensPrior,
     spec: &'a FaceSpec,
     edges: &'a [Weighed],
+    shares: Vec<f64>,
     radii: Vec<f64>,
     /// Prior of the boundaries' radial offsets, mm: mean and standard deviation.
     offset: (f64, f64),
@@ -122,8 +125,8 @@ impl Problem for Rings<'_> {
         j
     }
 
-    fn robust(&self) -> usize {
-        self.edges.len()
+    fn shares(&self) -> &[f64] {
+        &self.shares
     }
 }
 
@@ -167,6 +170,7 @@ pub(super) fn fit(
         prior,
         spec,
         edges,
+        shares: edges.iter().map(|e| e.share).collect(),
         radii,
         offset,
         roll_sd,

@@ -321,8 +321,14 @@ const REACHES_PX: [f64; 4] = [12.0, 8.0, 6.0, 5.0];
 const FIRST_REACH_REDUCED: f64 = 2.5;
 /// Standard deviation of an edge on the reduced picture, px there.
 const COARSE_SD: f64 = 0.7;
+/// Standard deviation of an edge before residuals tell, px.
+const FIRST_SD_PX: f64 = 1.5;
+/// Two fits are told apart when their residuals differ by this factor.
+const UNDECIDED: f64 = 1.3;
 /// Smallest standard deviation that an edge is believed to have, px.
 const LEAST_SD_PX: f64 = 0.08;
+/// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
+const INDEPENDENT_PER_RING: f64 = 16.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -345,6 +351,7 @@ impl Task<'_> {
                         px_per_mm,
                     },
                     sd_px: COARSE_SD * self.factor,
+                    share: 1.0,
                 })
             })
             .collect();
@@ -354,9 +361,17 @@ impl Task<'_> {
             .map(|c| fit::fit(*c, self.prior, self.spec, &coarse, &[], 40))
             .collect();
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        // a face turned one way or the other looks alike to first order: let full-size edges decide
         let mut refined: Vec<Refined> = starts
             .iter()
-            .filter_map(|s| self.sharpen(s.clone()))
+            .filter_map(|s| self.sharpen(s.clone(), 0..2))
+            .collect();
+        refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
+        let limit = UNDECIDED * refined.first().map_or(0.0, |r| r.rms_px);
+        let mut refined: Vec<Refined> = refined
+            .into_iter()
+            .filter(|r| r.rms_px <= limit)
+            .filter_map(|r| self.sharpen(r.fitted, 2..REACHES_PX.len()))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
         let best = refined
@@ -367,12 +382,13 @@ impl Task<'_> {
         Ok(best)
     }
 
-    fn sharpen(&self, coarse: Fitted) -> Option<Refined> {
-        let mut fitted = coarse;
+    /// Measures edges around a camera and fits again, with a shorter search each time.
+    fn sharpen(&self, start: Fitted, rounds: std::ops::Range<usize>) -> Option<Refined> {
+        let mut fitted = start;
         let mut prior = self.prior;
-        let mut sd = vec![1.5; self.spec.boundaries().len()];
-        let mut edges = Vec::new();
-        for (round, reach) in REACHES_PX.into_iter().enumerate() {
+        let mut out = None;
+        for round in rounds {
+            let reach = REACHES_PX.get(round).copied().unwrap_or(4.0);
             let reach_px = if round == 0 {
                 reach.max(FIRST_REACH_REDUCED * self.factor)
             } else {
@@ -382,59 +398,35 @@ impl Task<'_> {
                 reach_px,
                 lines: round > 0,
             };
-            let found = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how);
-            if found.edges.len() < 3 * PARAMETERS {
+            let found = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how).edges;
+            if found.len() < 3 * PARAMETERS {
                 return None;
             }
             if !self.from_profile {
                 prior = self.with_radial(prior, fitted.camera.lens.f_px);
             }
-            let weighed: Vec<Weighed> = found
-                .edges
-                .iter()
-                .map(|e| Weighed {
-                    edge: *e,
-                    sd_px: sd[e.boundary],
-                })
-                .collect();
-            fitted = fit::fit(
-                fitted.camera,
-                prior,
-                self.spec,
-                &weighed,
-                &fitted.offsets_mm,
-                20,
-            );
-            sd = spread(&found.edges, &fitted.residuals_px, sd.len());
-            edges = found.edges;
+            let mut sd = vec![FIRST_SD_PX; self.spec.boundaries().len()];
+            for _ in 0..2 {
+                let weighed = weigh(&found, &sd);
+                fitted = fit::fit(
+                    fitted.camera,
+                    prior,
+                    self.spec,
+                    &weighed,
+                    &fitted.offsets_mm,
+                    15,
+                );
+                sd = spread(&found, &fitted.residuals_px, sd.len());
+            }
+            out = Some((found, sd));
         }
-        let weighed: Vec<Weighed> = edges
-            .iter()
-            .map(|e| Weighed {
-                edge: *e,
-                sd_px: sd[e.boundary],
-            })
-            .collect();
-        let fitted = fit::fit(
-            fitted.camera,
-            prior,
-            self.spec,
-            &weighed,
-            &fitted.offsets_mm,
-            20,
-        );
-        let kept: Vec<bool> = weighed
+        let (found, sd) = out?;
+        let rms_px = robust_sd_about_zero(&fitted.residuals_px);
+        let kept = found
             .iter()
             .zip(&fitted.residuals_px)
-            .map(|(w, r)| r.abs() < OUTLIER_SD * w.sd_px)
-            .collect();
-        let rms_px = robust_sd_about_zero(&fitted.residuals_px);
-        let edges = edges
-            .into_iter()
-            .zip(&kept)
-            .filter(|(_, k)| **k)
-            .map(|(e, _)| e)
-            .collect();
+            .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
+        let edges = kept.map(|(e, _)| *e).collect();
         Some(Refined {
             fitted,
             edges,
@@ -519,6 +511,25 @@ impl Task<'_> {
         }
         upright::from_camera(camera, &self.priors.upright)
     }
+}
+
+/// Edges with the standard deviation that makes each ring count as no more than [`INDEPENDENT_PER_RING`] of them.
+fn weigh(edges: &[RingEdge], sd: &[f64]) -> Vec<Weighed> {
+    let mut seen = std::collections::BTreeMap::new();
+    for e in edges {
+        *seen.entry((e.spot, e.boundary)).or_insert(0usize) += 1;
+    }
+    edges
+        .iter()
+        .map(|e| {
+            let n = seen.get(&(e.spot, e.boundary)).copied().unwrap_or(1);
+            Weighed {
+                edge: *e,
+                sd_px: sd[e.boundary],
+                share: (INDEPENDENT_PER_RING / count(n)).min(1.0),
+            }
+        })
+        .collect()
 }
 
 /// Robust standard deviation of the residuals on each boundary, px.

@@ -83,7 +83,12 @@ pub(super) fn layouts(spots: &[Spot], spec: &FaceSpec, lens: Lens) -> Vec<Layout
     let mut out = Vec::new();
     for (_, _, layout) in all {
         let members: Vec<usize> = layout.members.iter().flatten().copied().collect();
-        if members.iter().all(|i| !used[*i]) {
+        if let Some(same) = out
+            .iter_mut()
+            .find(|o: &&mut Layout| o.members == layout.members)
+        {
+            same.cameras.extend(layout.cameras);
+        } else if members.iter().all(|i| !used[*i]) {
             for i in members {
                 used[i] = true;
             }
