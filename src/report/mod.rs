@@ -11,9 +11,11 @@ pub mod html;
 mod jpeg;
 mod look;
 pub mod marked;
+mod steps;
 mod story;
 pub mod svg;
 mod svg_kit;
+pub mod text;
 mod words;
 
 pub use look::{FaceLook, Ink, Zone};

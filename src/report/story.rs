@@ -1,9 +1,9 @@
 //! The story of an evening, as the report tells it: bows, their runs of one set-up, and the ends of each run.
 
-use super::FaceLook;
+use super::{FaceLook, steps};
 use crate::advice::{Advice, Expect};
 use crate::reading::Reading;
-use crate::record::{End, Setup};
+use crate::record::{Comparison, End, Setting, Setup};
 
 /// All that the report tells.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -77,6 +77,37 @@ pub struct SettingChange {
     pub to: Option<f64>,
     /// The change in words.
     pub words: String,
+}
+
+impl SettingChange {
+    /// What is different between two set-ups, in words. The pounds that go with a turn of the bolts stand after it.
+    #[must_use]
+    pub fn list(compared: &Comparison) -> Vec<Self> {
+        let settings = compared.changes.iter().flat_map(|lever| &lever.settings);
+        settings
+            .map(|s| {
+                let words = match (&s.from, &s.to) {
+                    (Setting::Number(from), Setting::Number(to)) => {
+                        steps::made(s.setting, *from, *to)
+                    }
+                    (from, to) => format!("{}: {} to {}", s.setting, label(from), label(to)),
+                };
+                Self {
+                    setting: s.setting.to_owned(),
+                    from: s.from.number(),
+                    to: s.to.number(),
+                    words,
+                }
+            })
+            .collect()
+    }
+}
+
+fn label(setting: &Setting) -> String {
+    match setting {
+        Setting::Number(n) => super::words::number(*n, 3),
+        Setting::Text(t) => format!("\u{201c}{t}\u{201d}"),
+    }
 }
 
 /// What a change did: the shift of the offset between two runs, mm at the distance shot, not mirrored by hand.

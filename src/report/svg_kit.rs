@@ -27,7 +27,7 @@ pub(super) fn num(v: f64) -> String {
 
 /// Whole millimetres in words.
 pub(super) fn text_of_mm(v: f64) -> String {
-    format!("{} mm", rounded(v, 0))
+    format!("{} mm", super::words::number(v, 0))
 }
 
 /// The largest of 1, 2, 5 × a power of ten that is not larger than `most`.

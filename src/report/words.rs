@@ -15,17 +15,16 @@ pub(super) enum Axis {
 
 /// A number as people write it: `digits` decimals at most, a real minus sign left to the reader's font.
 pub(super) fn number(v: f64, digits: i32) -> String {
+    if !v.is_finite() {
+        return "?".to_owned();
+    }
     format!("{}", rounded(v, digits))
 }
 
 /// The same with its sign.
 pub(super) fn signed(v: f64, digits: i32) -> String {
-    let r = rounded(v, digits);
-    if r > 0.0 {
-        format!("+{r}")
-    } else {
-        format!("{r}")
-    }
+    let sign = if rounded(v, digits) > 0.0 { "+" } else { "" };
+    format!("{sign}{}", number(v, digits))
 }
 
 /// "97 %", never a certainty that nobody has.
@@ -76,6 +75,14 @@ pub(super) fn offset(reading: &Reading) -> String {
         side(Axis::Vertical, o.y_mm),
         number(o.sd_y_mm, 0),
     )
+}
+
+/// The reading in a sentence, or why there is none.
+pub(super) fn sentence(reading: &Reading) -> String {
+    match &reading.failure {
+        Some(f) => f.text.clone(),
+        None => offset(reading),
+    }
 }
 
 /// The one line that says which way the bow is out.

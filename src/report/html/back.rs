@@ -1,10 +1,10 @@
 //! The back of the report: what was learned, what needs a person, and every entry.
 
 use super::page::Page;
-use crate::advice::{Change, Learned};
+use crate::advice::Learned;
 use crate::record::{EntryKind, EntrySource, EntryState};
 use crate::report::marked::{is_unsure, letter};
-use crate::report::{EndStory, ReportInput, words};
+use crate::report::{EndStory, ReportInput, steps, words};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {
@@ -40,7 +40,7 @@ pub(super) fn learned(page: &mut Page, input: &ReportInput) {
 
 fn learned_row(page: &mut Page, row: &Learned) {
     page.raw("<tr>");
-    let name = format!("{}, {}", change_name(row.change), row.unit);
+    let name = format!("{}, {}", steps::name(row.change), row.unit);
     page.raw("<th scope=\"row\">");
     page.text(&name);
     page.raw("</th>");
@@ -59,23 +59,6 @@ fn learned_row(page: &mut Page, row: &Learned) {
         page.raw("</td>");
     }
     page.raw("</tr>\n");
-}
-
-/// The change as people say it.
-pub(super) const fn change_name(change: Change) -> &'static str {
-    match change {
-        Change::DrawWeight => "draw weight",
-        Change::ShaftLength => "shaft length",
-        Change::PointWeight => "point weight",
-        Change::RearWeight => "rear weight",
-        Change::Plunger => "plunger",
-        Change::NockingPoint => "nocking point",
-        Change::RestHeight => "rest height",
-        Change::ShaftSpine => "spine",
-        Change::ShootMore => "more shots",
-        Change::Verify => "a check",
-        Change::None => "nothing",
-    }
 }
 
 /// What a person has to look at.
@@ -106,14 +89,12 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     }
     if !input.problems.is_empty() {
         page.el("h3", "", "Files that could not be used");
-        page.raw("<dl class=\"facts\">\n");
-        for p in &input.problems {
-            page.raw("<div>");
-            page.el("dt", "", &p.file);
-            page.el("dd", "", &p.text);
-            page.raw("</div>\n");
-        }
-        page.raw("</dl>\n");
+        let facts: Vec<(String, String)> = input
+            .problems
+            .iter()
+            .map(|p| (p.file.clone(), p.text.clone()))
+            .collect();
+        page.facts(&facts);
     }
     page.raw("</section>\n");
 }

@@ -4,8 +4,9 @@ use super::now;
 use super::page::Page;
 use crate::advice::Expect;
 use crate::record::End;
-use crate::report::words::{self};
-use crate::report::{BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked};
+use crate::report::{
+    BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked, steps, words,
+};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
@@ -54,10 +55,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
     page.raw("<div>\n");
     page.el("p", "label", "What the shots said");
     page.el("p", "said", &words::verdict(&run.reading));
-    let text = match &run.reading.failure {
-        Some(f) => f.text.clone(),
-        None => words::offset(&run.reading),
-    };
+    let text = words::sentence(&run.reading);
     page.el("p", "", &text);
     now::calls(page, &run.advice);
     page.raw("</div>\n</div>\n");
@@ -103,24 +101,16 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
 }
 
 fn what_it_did(page: &mut Page, effect: &Effect) {
-    page.raw("<dl class=\"facts\">\n");
-    let mut row = |name: &str, text: &str| {
-        page.raw("<div>");
-        page.el("dt", "", name);
-        page.el("dd", "", text);
-        page.raw("</div>\n");
-    };
+    let moved = |e: &Expect| format!("the bare shafts {}", steps::shift(e));
+    let mut facts = Vec::new();
     if let Some(e) = &effect.expected {
-        row("Expected", &format!("the bare shafts {}", now::shift(e)));
+        facts.push(("Expected".to_owned(), moved(e)));
     }
-    row(
-        "Seen",
-        &format!("the bare shafts {}", now::shift(&effect.seen)),
-    );
+    facts.push(("Seen".to_owned(), moved(&effect.seen)));
     if let Some(e) = &effect.expected {
-        row("So", judged(e, &effect.seen));
+        facts.push(("So".to_owned(), judged(e, &effect.seen).to_owned()));
     }
-    page.raw("</dl>\n");
+    page.facts(&facts);
 }
 
 /// Whether what was seen agrees with what was expected, on the axis that was meant: two standard deviations of the

@@ -99,7 +99,11 @@ fn head(page: &mut Page, input: &ReportInput, title: &str) {
     for fact in facts {
         page.el("p", "facts", &fact);
     }
-    page.raw("<nav aria-label=\"On this page\"><a href=\"#now1\">Now</a> <a href=\"#evening1\">The evening</a> <a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#entries\">All entries</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
+    page.raw("<nav aria-label=\"On this page\">");
+    if !input.bows.is_empty() {
+        page.raw("<a href=\"#now1\">Now</a> <a href=\"#evening1\">In order</a> ");
+    }
+    page.raw("<a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#entries\">All entries</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
 }
 
 /// "Mara, club riser · 30 m · right-handed · 7 ends, 21 fletched and 21 bare shots".

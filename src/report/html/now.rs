@@ -1,11 +1,10 @@
 //! First of all: where the bow stands now, and what to do next.
 
 use super::page::Page;
-use crate::advice::{Advice, Change, Expect, Step, VerifyWhen};
+use crate::advice::{Advice, Step};
 use crate::record::{End, Note};
 use crate::report::svg::FacePlot;
-use crate::report::words::{self, Axis};
-use crate::report::{BowStory, Embedding, RunStory, charts};
+use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
 
 /// Most alternatives shown beside the next step: more would hide it.
 const MOST_OTHERS: usize = 4;
@@ -58,13 +57,13 @@ pub(super) fn plot(page: &mut Page, run: &RunStory, id: &str, title: &str) {
 }
 
 /// What was seen, in a sentence, or why there is nothing.
-pub(super) fn lead(advice: &Advice) -> String {
+fn lead(advice: &Advice) -> String {
     let failure = advice
         .failure
         .as_ref()
         .or(advice.reading.failure.as_ref())
         .map(|f| f.text.clone());
-    failure.unwrap_or_else(|| words::offset(&advice.reading))
+    failure.unwrap_or_else(|| words::sentence(&advice.reading))
 }
 
 /// How sure the call on each axis is.
@@ -89,14 +88,14 @@ pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
     page.el(tag, "label", heading);
     match &advice.next {
         Some(step) => {
-            page.el("p", "step", &headline(step));
+            page.el("p", "step", &steps::headline(step));
             details(page, step);
         }
         None => page.el("p", "step", "Nothing can be advised on these shots"),
     }
     for step in &advice.also {
         page.el("p", "label", "Together with it");
-        page.el("p", "step second", &headline(step));
+        page.el("p", "step second", &steps::headline(step));
         details(page, step);
     }
     let notes: Vec<&Note> = advice
@@ -112,7 +111,7 @@ pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
         page.raw("<details><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
         for step in advice.others.iter().take(MOST_OTHERS) {
             page.raw("<li>");
-            page.el("p", "", &headline(step));
+            page.el("p", "", &steps::headline(step));
             details(page, step);
             page.cautions("Mind this", &step.cautions.iter().collect::<Vec<_>>());
             page.raw("</li>\n");
@@ -122,91 +121,7 @@ pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
     page.raw("</div>\n");
 }
 
-/// The step in plain words.
-pub(super) fn headline(step: &Step) -> String {
-    if !step.detail.trim().is_empty() {
-        return words::capital(step.detail.trim());
-    }
-    match step.change {
-        Change::ShootMore => format!(
-            "Change nothing; shoot {} more of each kind",
-            step.pairs.unwrap_or(3)
-        ),
-        Change::Verify => match step.when {
-            Some(VerifyWhen::AnotherDay) => "Check once more on another day".to_owned(),
-            _ => "Check once more".to_owned(),
-        },
-        Change::None => "Nothing to change".to_owned(),
-        _ => {
-            let (name, unit) = words::setting(step.setting.as_deref().unwrap_or("set-up"));
-            match step.amount {
-                Some(a) => format!("{}: {} {unit}", words::capital(name), words::signed(a, 3)),
-                None => format!("Change the {name}"),
-            }
-        }
-    }
-}
-
 /// From where to where, what to expect, and why.
 pub(super) fn details(page: &mut Page, step: &Step) {
-    page.raw("<dl class=\"facts\">\n");
-    let mut row = |name: &str, text: &str| {
-        page.raw("<div>");
-        page.el("dt", "", name);
-        page.el("dd", "", text);
-        page.raw("</div>\n");
-    };
-    if let (Some(setting), Some(from), Some(to)) = (&step.setting, step.from, step.to) {
-        let (name, unit) = words::setting(setting);
-        let text = format!(
-            "{} \u{2192} {} {unit}",
-            words::number(from, 3),
-            words::number(to, 3)
-        );
-        row(&words::capital(name), text.trim_end());
-    }
-    if let Some(e) = &step.expect {
-        row("Expect", &format!("the bare shafts {}", shift(e)));
-    }
-    if !step.why.trim().is_empty() {
-        row("Why", step.why.trim());
-    }
-    if !matches!(
-        step.change,
-        Change::ShootMore | Change::Verify | Change::None
-    ) {
-        row(
-            "Way back",
-            if step.reversible {
-                "can be taken back"
-            } else {
-                "can\u{2019}t be taken back"
-            },
-        );
-    }
-    page.raw("</dl>\n");
-}
-
-/// A shift of the offset: "70 mm higher (± 49)".
-pub(super) fn shift(e: &Expect) -> String {
-    let part = |axis: Axis, v: f64, sd: Option<f64>| {
-        let word = match words::side(axis, v) {
-            "left" => "to the left",
-            "right" => "to the right",
-            "low" => "lower",
-            _ => "higher",
-        };
-        let sd = sd.map_or_else(String::new, |s| {
-            format!(" (\u{b1} {})", words::number(s, 0))
-        });
-        format!("{} mm {word}{sd}", words::number(v.abs(), 0))
-    };
-    let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));
-    let y = (e.y_mm.abs() >= 0.5).then(|| part(Axis::Vertical, e.y_mm, e.sd_y_mm));
-    match (x, y) {
-        (Some(x), Some(y)) if e.y_mm.abs() > e.x_mm.abs() => format!("{y} and {x}"),
-        (Some(x), Some(y)) => format!("{x} and {y}"),
-        (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => "where they are".to_owned(),
-    }
+    page.facts(&steps::facts(step));
 }

@@ -46,6 +46,21 @@ impl Page {
         self.raw(">\n");
     }
 
+    /// Names and what there is to say about each.
+    pub(super) fn facts(&mut self, facts: &[(String, String)]) {
+        if facts.is_empty() {
+            return;
+        }
+        self.raw("<dl class=\"facts\">\n");
+        for (name, text) in facts {
+            self.raw("<div>");
+            self.el("dt", "", name);
+            self.el("dd", "", text);
+            self.raw("</div>\n");
+        }
+        self.raw("</dl>\n");
+    }
+
     /// A list of cautions; nothing where there are none.
     pub(super) fn cautions(&mut self, heading: &str, notes: &[&Note]) {
         if notes.is_empty() {

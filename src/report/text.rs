@@ -1,0 +1,403 @@
+//! Documents as text for people: 80 columns, no meaning by colour.
+
+use super::marked::{is_unsure, letter};
+use super::{Problem, steps, words};
+use crate::advice::{Advice, Learned, Step};
+use crate::face::spec::FaceSpec;
+use crate::reading::Reading;
+use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, Note, UprightFrom};
+
+/// Columns of the text.
+const WIDTH: usize = 80;
+
+/// An end record: what was found on the photo.
+#[must_use]
+pub fn end(record: &End) -> String {
+    let mut out = String::new();
+    let file = record
+        .photo
+        .as_ref()
+        .map_or("end without a photo", |p| p.file.as_str());
+    let face = record.face.as_ref().map_or_else(String::new, |f| {
+        format!(" on {} ({} mm)", f.name, words::number(f.diameter_mm, 1))
+    });
+    paragraph(
+        &mut out,
+        0,
+        &format!("{file}: {}{face}", words::counts(record)),
+    );
+    if let Some(failure) = &record.failure {
+        paragraph(&mut out, 2, &failure.text);
+        notes(&mut out, "Notes:", &record.notes.iter().collect::<Vec<_>>());
+        return out;
+    }
+    if let Some(c) = &record.camera {
+        paragraph(&mut out, 2, &camera(c));
+    }
+    if !record.entries.is_empty() {
+        out.push_str("\n  mark  kind       right mm     up mm   +/- mm     sure  state\n");
+    }
+    for e in &record.entries {
+        out.push_str(&entry(e));
+    }
+    let unsure: Vec<String> = record
+        .entries
+        .iter()
+        .filter(|e| is_unsure(e) || is_open_kind(e))
+        .map(|e| format!("{}{}", letter(e.kind), e.id))
+        .collect();
+    if !unsure.is_empty() {
+        out.push('\n');
+        paragraph(
+            &mut out,
+            2,
+            &format!("Look at these again: {}", unsure.join(", ")),
+        );
+    }
+    notes(&mut out, "Notes:", &record.notes.iter().collect::<Vec<_>>());
+    out
+}
+
+/// True where a person has yet to say what kind of shaft it is.
+fn is_open_kind(e: &Entry) -> bool {
+    e.kind == EntryKind::Unknown && e.state == EntryState::Proposed
+}
+
+fn camera(c: &CameraRecord) -> String {
+    let up = match c.upright.from {
+        UprightFrom::PaperEdge => "the paper's edge",
+        UprightFrom::BossEdge => "the boss's edge",
+        UprightFrom::Layout => "the layout of the spots",
+        UprightFrom::CentreMark => "the mark at the centre",
+        UprightFrom::Camera => "how the phone was held",
+        UprightFrom::Person => "a person",
+        UprightFrom::Fused => "several signs that agree",
+    };
+    format!(
+        "seen from {} m, {} degrees from the side; rings fit to {} px; up is known from {up} (\u{b1} {} degrees)",
+        words::number(c.distance_mm / 1000.0, 2),
+        words::number(c.tilt_deg, 0),
+        words::number(c.fit_rms_px, 2),
+        words::number(c.upright.sd_deg, 1),
+    )
+}
+
+fn entry(e: &Entry) -> String {
+    let kind = match e.kind {
+        EntryKind::Fletched => "fletched",
+        EntryKind::Bare => "bare",
+        EntryKind::Unknown => "not known",
+    };
+    let state = match e.state {
+        EntryState::Proposed => "proposed",
+        EntryState::Confirmed => "confirmed",
+    };
+    // the larger of the two axes of the error ellipse, for a single figure
+    let sd = e.cov_mm2.map_or_else(String::new, |c| {
+        let (mean, half) = ((c[0][0] + c[1][1]) / 2.0, (c[0][0] - c[1][1]) / 2.0);
+        format!("{:.1}", (mean + half.hypot(c[0][1])).max(0.0).sqrt())
+    });
+    let sure = e.confidence.map_or_else(String::new, |c| {
+        format!("{} %", words::number(100.0 * c, 0))
+    });
+    let mark = format!("{}{}", letter(e.kind), e.id);
+    format!(
+        "  {mark:<5} {kind:<9} {:>9.1} {:>9.1} {sd:>8} {sure:>8}  {state}\n",
+        e.x_mm + 0.0,
+        e.y_mm + 0.0,
+    )
+}
+
+/// A reading: which way the bow is out, how far, how sure.
+#[must_use]
+pub fn reading(r: &Reading) -> String {
+    let mut out = String::new();
+    heading(&mut out, &words::verdict(r));
+    paragraph(&mut out, 2, &words::sentence(r));
+    if r.offset.is_some() {
+        out.push('\n');
+        for (axis, call, p) in words::calls(r) {
+            let sure = p.map_or_else(String::new, |p| format!(", {} sure", words::percent(p)));
+            out.push_str(&format!("  {axis:<15} {call}{sure}\n"));
+        }
+        out.push_str(&format!("  {:<15} {}\n", "From", shots(r)));
+        if let Some(t) = r.tolerance_mm {
+            let text = format!("within {} mm on each axis", words::number(t, 0));
+            out.push_str(&format!("  {:<15} {text}\n", "In tune"));
+        }
+        if let Some(s) = &r.scatter {
+            out.push_str(&format!(
+                "  {:<15} fletched {} and {} mm, bare {} and {} mm (across, up)\n",
+                "Scatter",
+                words::number(s.fletched_sd_mm[0], 0),
+                words::number(s.fletched_sd_mm[1], 0),
+                words::number(s.bare_sd_mm[0], 0),
+                words::number(s.bare_sd_mm[1], 0),
+            ));
+        }
+    }
+    for f in &r.fliers {
+        let text = format!(
+            "Odd shot: entry {} of end {} ({} likely a bad one; it still counts, with little weight)",
+            f.id,
+            f.end,
+            words::percent(f.p_flier)
+        );
+        paragraph(&mut out, 2, &text);
+    }
+    if let Some(m) = &r.more_shots {
+        let text = match m.pairs {
+            Some(n) => format!("To decide it: {n} more shots of each kind. {}", m.why),
+            None => m.why.clone(),
+        };
+        paragraph(&mut out, 2, text.trim());
+    }
+    notes(
+        &mut out,
+        "Mind this:",
+        &r.cautions.iter().collect::<Vec<_>>(),
+    );
+    out
+}
+
+fn shots(r: &Reading) -> String {
+    let distance = r
+        .distance_m
+        .map_or_else(String::new, |d| format!(" at {} m", words::number(d, 1)));
+    let ends = if r.ends == 1 { "end" } else { "ends" };
+    format!(
+        "{} fletched and {} bare shots in {} {ends}{distance}",
+        r.fletched, r.bare, r.ends
+    )
+}
+
+/// An advice: where the bow stands, what to do next, what else could be done, what was learned.
+#[must_use]
+pub fn advice(a: &Advice) -> String {
+    let mut out = String::new();
+    // cautions of the reading stand with the step, once
+    let mut bare_reading = a.reading.clone();
+    bare_reading.cautions.clear();
+    out.push_str(&reading(&bare_reading));
+    if let Some(failure) = a
+        .failure
+        .as_ref()
+        .filter(|f| a.reading.failure.as_ref() != Some(*f))
+    {
+        out.push('\n');
+        paragraph(&mut out, 2, &failure.text);
+    }
+    if let Some(next) = &a.next {
+        out.push('\n');
+        heading(&mut out, "Do this next");
+        step(&mut out, next, 2);
+        for also in &a.also {
+            out.push_str("  together with\n");
+            step(&mut out, also, 2);
+        }
+    }
+    let cautions: Vec<&Note> = a
+        .next
+        .iter()
+        .chain(&a.also)
+        .flat_map(|s| &s.cautions)
+        .chain(&a.cautions)
+        .chain(&a.reading.cautions)
+        .collect();
+    notes(&mut out, "Mind this:", &cautions);
+    if !a.others.is_empty() {
+        out.push('\n');
+        heading(&mut out, "Other ways, instead of it");
+        for (i, other) in (1_u32..).zip(&a.others) {
+            paragraph_after(&mut out, &format!("  {i}. "), &steps::headline(other));
+            for (name, text) in steps::facts(other) {
+                if name == "Why" || name == "Expect" {
+                    paragraph_after(&mut out, &format!("     {name}: "), &text);
+                }
+            }
+        }
+    }
+    if !a.learned.is_empty() {
+        out.push('\n');
+        heading(&mut out, "What this bow has taught (shift at 30 m)");
+        for row in &a.learned {
+            out.push_str(&learned(row));
+        }
+    }
+    out
+}
+
+fn step(out: &mut String, s: &Step, indent: usize) {
+    paragraph(out, indent, &steps::headline(s));
+    for (name, text) in steps::facts(s) {
+        let lead = format!("{:indent$}  {name}: ", "");
+        paragraph_after(out, &lead, &text);
+    }
+}
+
+fn learned(row: &Learned) -> String {
+    let from = match row.from_changes {
+        0 => "rules of thumb alone".to_owned(),
+        1 => "1 change".to_owned(),
+        n => format!("{n} changes"),
+    };
+    let name = format!("{}, 1 {}", steps::name(row.change), row.unit);
+    format!(
+        "  {name:<22} {:>7} mm \u{b1} {:<6} (before: {} mm)  {from}\n",
+        words::number(row.mm_per_unit, 1),
+        words::number(row.sd, 1),
+        words::number(row.prior_mm_per_unit, 1),
+    )
+}
+
+/// The target faces that are known.
+#[must_use]
+pub fn faces(known: &[FaceSpec]) -> String {
+    let mut out = String::new();
+    for face in known {
+        heading(&mut out, &face.name);
+        paragraph(&mut out, 2, &face.words);
+        let spots = match face.spots_mm.len() {
+            0 | 1 => String::new(),
+            n => format!(", {n} spots"),
+        };
+        let rings: Vec<String> = face
+            .zones
+            .iter()
+            .map(|z| words::number(z.diameter_mm, 1))
+            .collect();
+        paragraph(
+            &mut out,
+            2,
+            &format!("rings, mm across{spots}: {}", rings.join(" ")),
+        );
+        for (what, source) in &face.sources {
+            paragraph_after(&mut out, &format!("  {what}: "), source);
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// A day's folder in short: each file in a line, then what a person has to look at, then what went wrong.
+#[must_use]
+pub fn day(ends: &[(&str, &End)], problems: &[Problem]) -> String {
+    let mut out = String::new();
+    for (file, record) in ends {
+        let again = |e: &&Entry| is_unsure(e) || is_open_kind(e);
+        let unsure = record.entries.iter().filter(again).count();
+        let tail = match (&record.failure, unsure) {
+            (Some(f), _) => format!("could not be measured: {}", f.text),
+            (None, 0) => words::counts(record),
+            (None, n) => format!("{}; {n} to look at again", words::counts(record)),
+        };
+        paragraph_after(&mut out, &format!("{file}: "), &tail);
+    }
+    for p in problems {
+        paragraph_after(&mut out, &format!("{}: ", p.file), &p.text);
+    }
+    let measured = ends.iter().filter(|(_, r)| r.failure.is_none()).count();
+    let open = ends
+        .iter()
+        .filter(|(_, r)| r.entries.iter().any(|e| e.state == EntryState::Proposed))
+        .count();
+    out.push('\n');
+    paragraph(
+        &mut out,
+        0,
+        &format!(
+            "{} measured, {} of them not yet looked at by a person{}.",
+            words::several(measured, "end"),
+            open,
+            match problems.len() {
+                0 => String::new(),
+                n => format!("; {} could not be used", words::several(n, "file")),
+            }
+        ),
+    );
+    out
+}
+
+fn heading(out: &mut String, text: &str) {
+    paragraph(out, 0, text);
+}
+
+fn notes(out: &mut String, heading: &str, notes: &[&Note]) {
+    let mut said: Vec<&str> = Vec::new();
+    for note in notes {
+        if said.contains(&note.text.as_str()) {
+            continue;
+        }
+        if said.is_empty() {
+            out.push_str(&format!("\n  {heading}\n"));
+        }
+        paragraph_after(out, "  - ", &note.text);
+        said.push(&note.text);
+    }
+}
+
+/// Text in lines of at most [`WIDTH`] columns, each indented.
+fn paragraph(out: &mut String, indent: usize, text: &str) {
+    paragraph_after(out, &" ".repeat(indent), text);
+}
+
+/// The same behind a lead; further lines are indented as far as the lead (within reason).
+fn paragraph_after(out: &mut String, lead: &str, text: &str) {
+    let hang = match lead.chars().count() {
+        n if n > 24 => 4,
+        n => n,
+    };
+    let mut line = lead.to_owned();
+    let mut empty = true;
+    for word in printable(text).split_whitespace() {
+        let room = line.chars().count() + word.chars().count() + usize::from(!empty);
+        if room > WIDTH && !empty {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = " ".repeat(hang);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+}
+
+/// Without control characters: a label must not steer somebody's terminal.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_wrapped_and_hang() {
+        let mut out = String::new();
+        paragraph_after(&mut out, "  - ", &"word ".repeat(40));
+        for line in out.lines() {
+            assert!(line.chars().count() <= WIDTH);
+        }
+        assert!(
+            out.starts_with("  - word")
+                && out
+                    .lines()
+                    .nth(1)
+                    .is_some_and(|l| l.starts_with("    word"))
+        );
+    }
+
+    #[test]
+    fn escape_sequences_lose_their_force() {
+        let mut out = String::new();
+        paragraph(&mut out, 0, "bow\u{1b}[31m red");
+        assert!(!out.contains('\u{1b}'));
+    }
+}
