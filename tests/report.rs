@@ -1,8 +1,14 @@
 //! What people look at: marked photo, stage pictures, face plot, text and HTML report, on documents made here.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::cast_possible_truncation,
+    reason = "helpers of tests"
+)]
+
 use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
 use bossmark::camera::Camera;
-use bossmark::face::spec;
+use bossmark::face::{RingEdge, spec};
 use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
@@ -311,7 +317,7 @@ fn photo() -> RgbImage {
 // ---- marked photo and stage pictures -------------------------------------------------------------------------------
 
 fn camera() -> Camera {
-    marked::camera(&camera_record())
+    camera_record().camera()
 }
 
 fn pixel(picture: &RgbImage, at: ImagePoint) -> [u8; 3] {
@@ -483,8 +489,14 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
         ImagePoint::new(50.0 - area.x0_mm, area.y1_mm - 30.0),
     );
     assert!(hot[0] > 200 && hot[2] < 100, "{hot:?}");
-    let points = [ImagePoint::new(100.0, 100.0)];
-    let edges = debug::edges(&photo(), &camera(), &wa80(), &[&points]);
+    let points = [RingEdge {
+        at: ImagePoint::new(100.0, 100.0),
+        spot: 0,
+        boundary: 0,
+        line: false,
+        px_per_mm: 0.6,
+    }];
+    let edges = debug::edges(&photo(), &camera(), &wa80(), &points);
     assert_eq!(pixel(&edges, ImagePoint::new(100.0, 100.0)), [255, 60, 60]);
 }
 
@@ -597,11 +609,13 @@ fn the_gauge_speaks_to_the_hand_that_draws() {
 
 #[test]
 fn texts_for_people() {
-    let mut failed = End::default();
-    failed.failure = Some(bossmark::record::Failure {
-        code: "no-face".into(),
-        text: "No target face was found; photograph the whole face and try again.".into(),
-    });
+    let failed = End {
+        failure: Some(bossmark::record::Failure {
+            code: "no-face".into(),
+            text: "No target face was found; photograph the whole face and try again.".into(),
+        }),
+        ..End::default()
+    };
     let two = end(2, 108.0, -70.0);
     let all = [
         text::end(&two),
@@ -626,15 +640,10 @@ fn texts_for_people() {
 
 /// The page without style, guide and pictures: its bones.
 fn skeleton(page: &str) -> String {
-    let mut out = String::new();
-    let mut rest = page;
-    for (from, to) in [("<style>", "</style>")] {
-        let (a, b) = (rest.find(from).unwrap(), rest.find(to).unwrap());
-        out.push_str(&rest[..a]);
-        rest = &rest[b + to.len()..];
-    }
-    let guide = rest.find("<section id=\"guide\">").unwrap();
-    out.push_str(&rest[..guide]);
+    let (head, rest) = page.split_once("<style>").unwrap();
+    let (_, rest) = rest.split_once("</style>").unwrap();
+    let (body, _) = rest.split_once("<section id=\"guide\">").unwrap();
+    let out = format!("{head}{body}");
     let mut bones = String::new();
     for (i, part) in out.split("<svg").enumerate() {
         if i == 0 {

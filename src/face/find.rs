@@ -240,7 +240,11 @@ fn patches(mask: &[bool], width: usize) -> Vec<(Vector2<f64>, f64)> {
         }
     }
     found.sort_by_key(|f| std::cmp::Reverse(f.0));
-    found.into_iter().take(MOST_PATCHES).map(|(n, centre)| (centre, (count(n) / PI).sqrt())).collect()
+    found
+        .into_iter()
+        .take(MOST_PATCHES)
+        .map(|(n, centre)| (centre, (count(n) / PI).sqrt()))
+        .collect()
 }
 
 /// Judges one candidate. `Err` holds the share of rays on which each boundary was seen.

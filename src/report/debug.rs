@@ -4,6 +4,8 @@ use super::FaceLook;
 use super::canvas::{Canvas, Paint, cross};
 use super::marked::{View, rings};
 use crate::camera::Camera;
+use crate::face::RingEdge;
+use crate::shaft::Shaft;
 use crate::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 
@@ -12,7 +14,7 @@ const LARGEST_PX: f64 = 2000.0;
 /// How much around the face is shown, mm: bare shafts often land there.
 const MARGIN_MM: f64 = 200.0;
 
-/// Colours of the edge points, ring by ring in turn.
+/// Colours of the edge points, boundary by boundary in turn.
 const EDGE_PAINTS: [Paint; 4] = [
     Paint::solid([255, 60, 60]),
     Paint::solid([255, 230, 0]),
@@ -20,21 +22,26 @@ const EDGE_PAINTS: [Paint; 4] = [
     Paint::solid([255, 90, 255]),
 ];
 
-/// The upright photo with the edge points that the fit used, one slice for each ring, and the fitted rings.
+/// The upright photo with the ring edges that the fit rests on (crosses: steps of colour, dots: printed lines) and the
+/// fitted rings.
 #[must_use]
-pub fn edges(
-    upright: &RgbImage,
-    camera: &Camera,
-    face: &FaceLook,
-    edges: &[&[ImagePoint]],
-) -> RgbImage {
+pub fn edges(upright: &RgbImage, camera: &Camera, face: &FaceLook, edges: &[RingEdge]) -> RgbImage {
     let view = View::whole(Some(*camera));
     let mut canvas = Canvas::new(upright.clone());
     rings(&mut canvas, &view, face);
     let u = canvas.unit();
-    for (points, paint) in edges.iter().zip(EDGE_PAINTS.into_iter().cycle()) {
-        let marks: Vec<Vec<ImagePoint>> = points.iter().flat_map(|p| cross(*p, 2.0 * u)).collect();
-        canvas.stroke(&marks, 1.0, paint);
+    for (i, paint) in EDGE_PAINTS.into_iter().enumerate() {
+        let of_colour = edges.iter().filter(|e| e.boundary % EDGE_PAINTS.len() == i);
+        let marks: Vec<Vec<ImagePoint>> = of_colour
+            .flat_map(|e| {
+                if e.line {
+                    vec![vec![e.at]]
+                } else {
+                    cross(e.at, 1.6 * u)
+                }
+            })
+            .collect();
+        canvas.stroke(&marks, 1.2, paint);
     }
     canvas.image
 }
@@ -198,6 +205,19 @@ pub struct Candidate {
     pub far: FacePoint,
     /// How likely it is a shaft.
     pub probability: f64,
+}
+
+impl Candidate {
+    /// A shaft that was found; `None` where its axis was not seen.
+    #[must_use]
+    pub fn of_shaft(shaft: &Shaft, camera: &Camera) -> Option<Self> {
+        let [_, nock] = shaft.segment_px?;
+        Some(Self {
+            entry: shaft.entry,
+            far: camera.face_from_image(nock)?,
+            probability: shaft.confidence,
+        })
+    }
 }
 
 /// The evidence for shafts as a heat map over the rectified face, with the candidates: bright where they are likely.

@@ -68,7 +68,7 @@ mod tests {
     #[test]
     fn metadata_goes_and_the_picture_stays() {
         let picture = RgbImage::from_fn(40, 24, |x, y| {
-            image::Rgb([(x * 6) as u8, (y * 9) as u8, 90])
+            image::Rgb([if x > y { 200 } else { 40 }, 120, 90])
         });
         let plain = bytes(&picture, Format::Jpeg).unwrap();
         let mut tagged = plain[..2].to_vec();

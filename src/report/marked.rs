@@ -5,14 +5,13 @@ use super::canvas::{
     diamond, square,
 };
 use super::{FaceLook, font};
-use crate::camera::{Camera, Lens, Pose};
+use crate::camera::Camera;
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState};
 use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 use image::imageops::{self, FilterType};
 use image::{ImageResult, RgbImage};
-use nalgebra::{Matrix3, Vector3};
 
 /// Confidence below which an entry is marked as unsure: the same above which a reading uses proposed entries.
 const SURE: f64 = 0.5;
@@ -88,7 +87,7 @@ fn draw_scaled(
     long_side: Option<u32>,
     marks_scale: f64,
 ) -> RgbImage {
-    let whole = View::whole(end.camera.as_ref().map(camera));
+    let whole = View::whole(end.camera.as_ref().map(CameraRecord::camera));
     let (picture, view) = match framing {
         Framing::Whole => (upright.clone(), whole),
         Framing::CloseUp => close_up(upright, end, face, whole),
@@ -170,25 +169,6 @@ pub fn bytes(picture: &RgbImage, format: Format) -> ImageResult<Vec<u8>> {
         Format::Png => picture.write_with_encoder(PngEncoder::new(&mut out))?,
     }
     Ok(out)
-}
-
-/// The camera that a record holds.
-#[must_use]
-pub fn camera(r: &CameraRecord) -> Camera {
-    let m = r.face_to_camera.rotation;
-    Camera {
-        lens: Lens {
-            f_px: r.fx_px,
-            cx_px: r.cx_px,
-            cy_px: r.cy_px,
-            k1: r.k1,
-            k2: r.k2,
-        },
-        pose: Pose {
-            rotation: Matrix3::from_row_iterator(m.into_iter().flatten()),
-            translation_mm: Vector3::from(r.face_to_camera.translation_mm),
-        },
-    }
 }
 
 /// The picture no larger than asked for, and by how much it was reduced.

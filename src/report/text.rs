@@ -4,7 +4,7 @@ use super::marked::{is_unsure, letter};
 use super::{Problem, steps, words};
 use crate::advice::{Advice, Learned, Step};
 use crate::face::spec::FaceSpec;
-use crate::reading::Reading;
+use crate::reading::{self, Reading};
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, Note, UprightFrom};
 
 /// Columns of the text.
@@ -113,7 +113,7 @@ fn entry(e: &Entry) -> String {
 pub fn reading(r: &Reading) -> String {
     let mut out = String::new();
     heading(&mut out, &words::verdict(r));
-    paragraph(&mut out, 2, &words::sentence(r));
+    paragraph(&mut out, 2, &reading::sentence(r));
     if r.offset.is_some() {
         out.push('\n');
         for (axis, call, p) in words::calls(r) {

@@ -77,14 +77,6 @@ pub(super) fn offset(reading: &Reading) -> String {
     )
 }
 
-/// The reading in a sentence, or why there is none.
-pub(super) fn sentence(reading: &Reading) -> String {
-    match &reading.failure {
-        Some(f) => f.text.clone(),
-        None => offset(reading),
-    }
-}
-
 /// The one line that says which way the bow is out.
 pub(super) fn verdict(reading: &Reading) -> String {
     use HorizontalCall as H;

@@ -3,6 +3,7 @@
 use super::now;
 use super::page::Page;
 use crate::advice::Expect;
+use crate::reading;
 use crate::record::End;
 use crate::report::{
     BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked, steps, words,
@@ -55,7 +56,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
     page.raw("<div>\n");
     page.el("p", "label", "What the shots said");
     page.el("p", "said", &words::verdict(&run.reading));
-    let text = words::sentence(&run.reading);
+    let text = reading::sentence(&run.reading);
     page.el("p", "", &text);
     now::calls(page, &run.advice);
     page.raw("</div>\n</div>\n");

@@ -2,6 +2,7 @@
 
 use super::page::Page;
 use crate::advice::{Advice, Step};
+use crate::reading;
 use crate::record::{End, Note};
 use crate::report::svg::FacePlot;
 use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
@@ -63,7 +64,7 @@ fn lead(advice: &Advice) -> String {
         .as_ref()
         .or(advice.reading.failure.as_ref())
         .map(|f| f.text.clone());
-    failure.unwrap_or_else(|| words::sentence(&advice.reading))
+    failure.unwrap_or_else(|| reading::sentence(&advice.reading))
 }
 
 /// How sure the call on each axis is.
