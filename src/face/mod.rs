@@ -8,6 +8,7 @@ mod colour;
 mod edges;
 mod find;
 mod fit;
+mod paper;
 mod priors;
 pub mod spec;
 mod start;
@@ -509,7 +510,25 @@ impl Task<'_> {
                 },
             };
         }
-        upright::from_camera(camera, &self.priors.upright)
+        let trust = &self.priors.upright;
+        let held = upright::from_camera(camera, trust);
+        let guess = upright::rolled(camera, held.turn_rad);
+        let sure = paper::Trust {
+            paper_sd: trust.paper_sd_deg.to_radians(),
+            boss_sd: trust.boss_sd_deg.to_radians(),
+        };
+        match paper::upright(
+            &self.photo.pixels,
+            &guess,
+            self.spec.outer_radius_mm(),
+            sure,
+        ) {
+            Some(edge) => upright::Roll {
+                turn_rad: held.turn_rad + edge.turn_rad,
+                ..edge
+            },
+            None => held,
+        }
     }
 }
 

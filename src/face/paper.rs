@@ -1,0 +1,517 @@
+//! Straight edges around the rings: the paper's, or the boss's where the paper is cut round or its edges don't show.
+//!
+//! The surroundings are resampled in the face frame, one picture for each of the four sides. A line with nearly the side's
+//! direction is supported where steps of one sign lie on it along its length; the four sides of a square share one turn. The
+//! innermost supported line of each side is then measured on the photo itself.
+
+use super::edges::sample;
+use super::upright::{Roll, Upright, UprightSource};
+use crate::camera::Camera;
+use crate::numeric::{SD_FROM_MAD, count, median, quantile, tukey_weight};
+use crate::units::{FacePoint, ImagePoint, floor_index};
+use image::RgbImage;
+use nalgebra::Vector2;
+
+/// Cells per outer radius of the rings.
+const CELLS_PER_RADIUS: usize = 100;
+/// Half width of the surroundings looked at, in outer radii.
+const REACH: f64 = 2.4;
+/// Where lines may begin: just outside the rings, in outer radii.
+const INNERMOST: f64 = 1.01;
+/// Largest turn against the first guess, rad (a phone held by hand, seen from the side, is off by up to 8°).
+const LARGEST_TURN: f64 = 0.21;
+/// Step of the turn in the search, rad.
+const TURN_STEP: f64 = 0.005;
+/// Step of the log colour that counts in full.
+const FULL_STEP: f32 = 0.25;
+/// Step of the log colour below which nothing is seen.
+const LEAST_STEP: f32 = 0.06;
+/// Least share of a line's length on which it must be seen.
+const LEAST_SUPPORT: f64 = 0.45;
+/// Share of the half side along which a line is looked at: corners curl.
+const ALONG: f64 = 0.85;
+/// Sides are one square's when their turns lie within this, rad.
+const AGREE: f64 = 0.009;
+/// Added to linear light before taking logarithms.
+const DARK: f32 = 0.01;
+/// Largest difference of log colour between two places of the same paper in different light.
+const SAME_PAPER: f32 = 0.9;
+
+/// A straight edge as measured.
+#[derive(Clone, Copy, Debug)]
+struct Side {
+    /// Turn of the line against its side's direction, rad.
+    turn: f64,
+    /// Standard deviation of that from the scatter of its points.
+    sd: f64,
+    /// True when the paper ends here.
+    paper: bool,
+}
+
+/// Standard deviations to state, rad.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Trust {
+    pub(super) paper_sd: f64,
+    pub(super) boss_sd: f64,
+}
+
+/// Surroundings in the frame of one side: `u` outwards, `v` along, in cells; log colours.
+struct Map {
+    n: usize,
+    cells: Vec<[f32; 3]>,
+}
+
+impl Map {
+    fn at(&self, x: usize, y: usize) -> [f32; 3] {
+        self.cells[y * self.n + x]
+    }
+
+    /// Side 0 right, 1 top, 2 left, 3 bottom.
+    fn turned(&self, side: usize, u: usize, v: usize) -> [f32; 3] {
+        let last = self.n - 1;
+        match side {
+            0 => self.at(u, v),
+            1 => self.at(last - v, u),
+            2 => self.at(last - u, last - v),
+            _ => self.at(v, last - u),
+        }
+    }
+}
+
+/// Face direction of a side's outward normal.
+fn normal(side: usize) -> Vector2<f64> {
+    match side {
+        0 => Vector2::new(1.0, 0.0),
+        1 => Vector2::new(0.0, 1.0),
+        2 => Vector2::new(-1.0, 0.0),
+        _ => Vector2::new(0.0, -1.0),
+    }
+}
+
+/// The turn (rad, to be added to the camera's roll) that straight edges around rings of `outer_mm` about the origin show.
+pub(super) fn upright(
+    pixels: &RgbImage,
+    camera: &Camera,
+    outer_mm: f64,
+    trust: Trust,
+) -> Option<Roll> {
+    let cell = outer_mm / count(CELLS_PER_RADIUS);
+    let map = resample(pixels, camera, cell);
+    let paper = just_outside(&map);
+    let steps: Vec<Vec<f32>> = (0..4).map(|side| signed_steps(&map, side)).collect();
+    let turn = common_turn(&steps, map.n)?;
+    let sides: Vec<Side> = (0..4)
+        .filter_map(|side| {
+            let (turn, at) = innermost(&steps[side], map.n, turn)?;
+            measure(pixels, camera, side, turn, at * cell, paper)
+        })
+        .collect();
+    let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
+    if let Some(roll) = agreed(&papers, trust.paper_sd, UprightSource::PaperEdge) {
+        return Some(roll);
+    }
+    agreed(&others, trust.boss_sd, UprightSource::BossEdge)
+}
+
+/// Mean turn of the sides that agree; at least two of them.
+fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Roll> {
+    let best = sides.iter().map(|s| {
+        sides
+            .iter()
+            .filter(|o| (o.turn - s.turn).abs() < AGREE)
+            .collect::<Vec<_>>()
+    });
+    let group = best.max_by_key(Vec::len)?;
+    if group.len() < 2 {
+        return None;
+    }
+    let weight = |s: &Side| 1.0 / (s.sd * s.sd + least_sd * least_sd);
+    let total: f64 = group.iter().map(|s| weight(s)).sum();
+    let turn_rad = group.iter().map(|s| weight(s) * s.turn).sum::<f64>() / total;
+    let scatter = group
+        .iter()
+        .map(|s| (s.turn - turn_rad).powi(2))
+        .sum::<f64>()
+        / count(group.len() - 1);
+    let sd_rad = least_sd.hypot((scatter / count(group.len())).sqrt());
+    Some(Roll {
+        turn_rad,
+        upright: Upright { from, sd_rad },
+    })
+}
+
+fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
+    let half = REACH * count(CELLS_PER_RADIUS);
+    let n = 2 * floor_index(half) + 1;
+    let middle = count(n / 2);
+    let cells = (0..n)
+        .flat_map(|y| (0..n).map(move |x| (x, y)))
+        .map(|(x, y)| {
+            // two samples a cell, on its diagonal, tame the noise
+            let mut sum = [0.0; 3];
+            for o in [-0.25, 0.25] {
+                let p = FacePoint::new(
+                    (count(x) - middle + o) * cell,
+                    (count(y) - middle + o) * cell,
+                );
+                let c = camera
+                    .image_from_face(p)
+                    .and_then(|q| sample(pixels, q))
+                    .unwrap_or([f32::NAN; 3]);
+                for k in 0..3 {
+                    sum[k] += 0.5 * c[k];
+                }
+            }
+            sum.map(|v| (v + DARK).ln())
+        })
+        .collect();
+    Map { n, cells }
+}
+
+/// Median log colour just outside the rings: the paper's, where it isn't cut.
+fn just_outside(map: &Map) -> [f32; 3] {
+    let middle = count(map.n / 2);
+    let r = 1.02 * count(CELLS_PER_RADIUS);
+    let mut out = [0.0; 3];
+    for (k, o) in out.iter_mut().enumerate() {
+        let mut values: Vec<f64> = (0..120)
+            .map(|i| f64::from(i) * std::f64::consts::TAU / 120.0)
+            .map(|a| {
+                let (x, y) = (
+                    floor_index(middle + r * a.cos() + 0.5),
+                    floor_index(middle + r * a.sin() + 0.5),
+                );
+                f64::from(map.at(x.min(map.n - 1), y.min(map.n - 1))[k])
+            })
+            .filter(|v| v.is_finite())
+            .collect();
+        #[expect(clippy::cast_possible_truncation, reason = "a colour")]
+        let value = median(&mut values) as f32;
+        *o = value;
+    }
+    out
+}
+
+/// Steps across lines of one side, thinned to their maxima: + where it gets darker outwards, − where brighter. NaN where
+/// nothing can be seen.
+fn signed_steps(map: &Map, side: usize) -> Vec<f32> {
+    let n = map.n;
+    let mut out = vec![0.0; n * n];
+    let mut raw = vec![0.0f32; n];
+    for v in 0..n {
+        for u in 0..n {
+            raw[u] = if u < 2 || u + 2 >= n {
+                f32::NAN
+            } else {
+                let mut change = [0.0; 3];
+                let at = |i: usize| map.turned(side, i, v);
+                let (a, b, c, d) = (at(u - 2), at(u - 1), at(u + 1), at(u + 2));
+                for k in 0..3 {
+                    change[k] = 0.5 * (a[k] + b[k] - c[k] - d[k]);
+                }
+                let size = (change[0] * change[0] + change[1] * change[1] + change[2] * change[2])
+                    .sqrt()
+                    / 1.732;
+                size.copysign(change[0] + change[1] + change[2])
+            };
+        }
+        for u in 1..n - 1 {
+            let (before, here, after) = (raw[u - 1].abs(), raw[u].abs(), raw[u + 1].abs());
+            out[v * n + u] = if here.is_nan() {
+                f32::NAN
+            } else if here >= before && here > after && here > LEAST_STEP {
+                (here / FULL_STEP).min(1.0).copysign(raw[u])
+            } else {
+                0.0
+            };
+        }
+    }
+    out
+}
+
+/// Share of a line's length on which steps of one sign lie: the line at `d` cells from the middle, turned by `turn`.
+fn support(steps: &[f32], n: usize, d: f64, turn: f64) -> f64 {
+    let middle = count(n / 2);
+    let along = floor_index(ALONG * d);
+    let (mut darker, mut brighter, mut seen) = (0.0f32, 0.0f32, 0.0);
+    let slope = turn.tan();
+    for i in 0..=2 * along {
+        let t = count(i) - count(along);
+        // turned counter-clockwise, the outward end of the side moves inwards as v grows
+        let u = middle + d / turn.cos() - slope * t;
+        let v = middle + t;
+        if !(u >= 1.0 && u < count(n - 2) && v >= 0.0 && v < count(n)) {
+            continue;
+        }
+        let (u, v) = (floor_index(u + 0.5), floor_index(v));
+        let near = [
+            steps[v * n + u],
+            0.8 * steps[v * n + u - 1],
+            0.8 * steps[v * n + u + 1],
+        ];
+        if near.iter().any(|s| s.is_nan()) {
+            continue;
+        }
+        seen += 1.0;
+        darker += near.iter().copied().fold(0.0, f32::max);
+        brighter -= near.iter().copied().fold(0.0, f32::min);
+    }
+    // half of the side must be in the picture
+    if seen < count(along) {
+        0.0
+    } else {
+        f64::from(darker.max(brighter)) / seen
+    }
+}
+
+fn distances(n: usize) -> impl Iterator<Item = f64> {
+    let first = floor_index(INNERMOST * count(CELLS_PER_RADIUS));
+    (first..n / 2 - 4).map(count)
+}
+
+/// The turn that the four sides share best.
+fn common_turn(steps: &[Vec<f32>], n: usize) -> Option<f64> {
+    let turns = floor_index(LARGEST_TURN / TURN_STEP);
+    let mut best: Option<(f64, f64)> = None;
+    for k in 0..=2 * turns {
+        let turn = (count(k) - count(turns)) * TURN_STEP;
+        let score: f64 = steps
+            .iter()
+            .map(|s| {
+                distances(n)
+                    .map(|d| support(s, n, d, turn))
+                    .fold(0.0, f64::max)
+            })
+            .map(|s| if s < LEAST_SUPPORT { 0.0 } else { s * s })
+            .sum();
+        if score > best.map_or(0.0, |b| b.1) {
+            best = Some((turn, score));
+        }
+    }
+    best.map(|b| b.0)
+}
+
+/// The innermost supported line of a side near the common turn: its turn and distance (cells).
+fn innermost(steps: &[f32], n: usize, common: f64) -> Option<(f64, f64)> {
+    const TURNS: [f64; 7] = [0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0];
+    let at = |d: f64| {
+        let tried = TURNS
+            .iter()
+            .map(|k| common + k * TURN_STEP)
+            .map(|t| (t, support(steps, n, d, t)));
+        tried
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .filter(|t| t.1 >= LEAST_SUPPORT)
+    };
+    let first = distances(n).find(|d| at(*d).is_some())?;
+    // the best of the next cells: the first one that passes may be the edge's flank
+    let near = [first, first + 1.0, first + 2.0, first + 3.0];
+    near.into_iter()
+        .filter_map(|d| at(d).map(|(turn, s)| (turn, d, s)))
+        .max_by(|a, b| a.2.total_cmp(&b.2))
+        .map(|(turn, d, _)| (turn, d))
+}
+
+/// Measures a line on the photo: steepest steps along its normals, then a robust straight line through them.
+fn measure(
+    pixels: &RgbImage,
+    camera: &Camera,
+    side: usize,
+    turn: f64,
+    at_mm: f64,
+    paper: [f32; 3],
+) -> Option<Side> {
+    const POINTS: usize = 160;
+    const HALF: usize = 12;
+    let (sin, cos) = turn.sin_cos();
+    let n = normal(side);
+    let n = Vector2::new(n.x * cos - n.y * sin, n.x * sin + n.y * cos);
+    let along = Vector2::new(-n.y, n.x);
+    let place = |d: f64, t: f64| {
+        let p = n * d + along * t;
+        camera.image_from_face(FacePoint::new(p.x, p.y))
+    };
+    let half_mm = 0.025 * at_mm;
+    let mut points = Vec::with_capacity(POINTS);
+    let mut inside: Vec<[f32; 3]> = Vec::with_capacity(POINTS);
+    for i in 0..POINTS {
+        let t = ALONG * at_mm * (2.0 * count(i) / count(POINTS - 1) - 1.0);
+        let profile: Option<Vec<[f32; 3]>> = (0..=2 * HALF)
+            .map(|j| {
+                let d = at_mm + half_mm * (count(j) / count(HALF) - 1.0);
+                let p: ImagePoint = place(d, t)?;
+                sample(pixels, p).map(|c| c.map(|v| (v + DARK).ln()))
+            })
+            .collect();
+        let Some(profile) = profile else { continue };
+        inside.push(profile[2]);
+        if let Some(j) = steepest(&profile) {
+            points.push((t, at_mm + half_mm * (j / count(HALF) - 1.0)));
+        }
+    }
+    if points.len() < POINTS / 4 {
+        return None;
+    }
+    let (slope, sd) = line(&points)?;
+    let own = median_of(&inside);
+    let difference = (0..3)
+        .map(|k| (own[k] - paper[k]).abs())
+        .fold(0.0, f32::max);
+    let chroma = ((own[0] - own[2]) - (paper[0] - paper[2])).abs();
+    Some(Side {
+        turn: turn - slope.atan(),
+        sd,
+        paper: difference < SAME_PAPER && chroma < 0.5 * SAME_PAPER,
+    })
+}
+
+fn median_of(colours: &[[f32; 3]]) -> [f32; 3] {
+    let mut out = [0.0; 3];
+    for (k, o) in out.iter_mut().enumerate() {
+        let mut v: Vec<f64> = colours.iter().map(|c| f64::from(c[k])).collect();
+        #[expect(clippy::cast_possible_truncation, reason = "a colour")]
+        let value = median(&mut v) as f32;
+        *o = value;
+    }
+    out
+}
+
+/// Index (with fraction) of the largest change of colour over three samples.
+fn steepest(profile: &[[f32; 3]]) -> Option<f64> {
+    let change = |i: usize| -> f64 {
+        let (a, b) = (profile[i - 1], profile[i + 1]);
+        f64::from((0..3).map(|k| (b[k] - a[k]).powi(2)).sum::<f32>().sqrt())
+    };
+    let i = (1..profile.len() - 1).max_by(|a, b| change(*a).total_cmp(&change(*b)))?;
+    if i < 2 || i + 2 >= profile.len() || change(i) < f64::from(LEAST_STEP) {
+        return None;
+    }
+    let (before, top, after) = (change(i - 1), change(i), change(i + 1));
+    let bend = before - 2.0 * top + after;
+    let shift = if bend < 0.0 {
+        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    Some(count(i) + shift)
+}
+
+/// Robust straight line y = a + b t (Theil–Sen start, then Tukey weights): slope and its standard deviation.
+fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
+    let half = points.len() / 2;
+    let mut slopes: Vec<f64> = (0..half)
+        .map(|i| (points[i + half].1 - points[i].1) / (points[i + half].0 - points[i].0))
+        .collect();
+    let mut b = median(&mut slopes);
+    let mut rest: Vec<f64> = points.iter().map(|p| p.1 - b * p.0).collect();
+    let mut a = median(&mut rest);
+    let mut result = None;
+    for _ in 0..10 {
+        let residuals: Vec<f64> = points.iter().map(|p| p.1 - a - b * p.0).collect();
+        let mut size: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
+        let sd = (SD_FROM_MAD * quantile(&mut size, 0.5)).max(1e-6);
+        let w: Vec<f64> = residuals
+            .iter()
+            .map(|r| tukey_weight(r / sd, 4.685))
+            .collect();
+        let total: f64 = w.iter().sum();
+        let (mt, my) = (
+            points.iter().zip(&w).map(|(p, w)| w * p.0).sum::<f64>() / total,
+            points.iter().zip(&w).map(|(p, w)| w * p.1).sum::<f64>() / total,
+        );
+        let stt: f64 = points
+            .iter()
+            .zip(&w)
+            .map(|(p, w)| w * (p.0 - mt).powi(2))
+            .sum();
+        let sty: f64 = points
+            .iter()
+            .zip(&w)
+            .map(|(p, w)| w * (p.0 - mt) * (p.1 - my))
+            .sum();
+        if !(stt > 0.0 && sty.is_finite()) {
+            return None;
+        }
+        b = sty / stt;
+        a = my - b * mt;
+        // neighbouring points share the paper's waves: count a quarter of them
+        result = Some((b, sd * 2.0 / stt.sqrt()));
+    }
+    result
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::camera::{Lens, Pose};
+    use image::Rgb;
+    use nalgebra::{Matrix3, Vector3};
+
+    fn camera() -> Camera {
+        let rotation = Matrix3::new(1.0, 0.0, 0.0, 0.0, -1.0, 0.0, 0.0, 0.0, -1.0);
+        Camera {
+            lens: Lens {
+                f_px: 500.0,
+                cx_px: 300.0,
+                cy_px: 300.0,
+                k1: 0.0,
+                k2: 0.0,
+            },
+            pose: Pose {
+                rotation,
+                translation_mm: Vector3::new(0.0, 0.0, 500.0),
+            },
+        }
+    }
+
+    /// White square of half side `half` px turned by `turn` (counter-clockwise as seen) on a grey ground.
+    fn square(half: f64, turn: f64) -> RgbImage {
+        RgbImage::from_fn(601, 601, |x, y| {
+            let mut inside = 0u32;
+            for (dx, dy) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
+                let (px, py) = (f64::from(x) + dx - 300.0, 300.0 - f64::from(y) - dy);
+                let (sin, cos) = turn.sin_cos();
+                let (u, v) = (px * cos + py * sin, py * cos - px * sin);
+                inside += u32::from(u.abs() < half && v.abs() < half);
+            }
+            Rgb([crate::units::byte(90.0 + 35.0 * f32::from(u8::try_from(inside).unwrap())); 3])
+        })
+    }
+
+    #[test]
+    fn a_square_of_paper_gives_its_turn() {
+        for turn in [-0.15, 0.0, 0.02, 0.1] {
+            let trust = Trust {
+                paper_sd: 0.002,
+                boss_sd: 0.02,
+            };
+            let roll = upright(&square(130.0, turn), &camera(), 110.0, trust).unwrap();
+            assert!(
+                (roll.turn_rad - turn).abs() < 0.001,
+                "{} for {turn}",
+                roll.turn_rad
+            );
+            assert_eq!(roll.upright.from, UprightSource::PaperEdge);
+        }
+    }
+
+    #[test]
+    fn a_disc_has_no_upright() {
+        let disc = RgbImage::from_fn(601, 601, |x, y| {
+            let r = (f64::from(x) - 300.0).hypot(f64::from(y) - 300.0);
+            Rgb([if r < 130.0 { 230 } else { 90 }; 3])
+        });
+        assert!(
+            upright(
+                &disc,
+                &camera(),
+                110.0,
+                Trust {
+                    paper_sd: 0.002,
+                    boss_sd: 0.02
+                }
+            )
+            .is_none()
+        );
+    }
+}
