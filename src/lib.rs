@@ -13,5 +13,6 @@ pub mod reading;
 pub mod record;
 pub mod report;
 pub mod review;
+pub mod road;
 pub mod shaft;
 pub mod units;

@@ -131,11 +131,18 @@ impl PhotoScore {
     }
 
     pub fn tags_right(&self) -> usize {
-        self.matches.iter().filter(|m| m.must && m.tag_right).count()
+        self.matches
+            .iter()
+            .filter(|m| m.must && m.tag_right)
+            .count()
     }
 
     pub fn everything_right(&self) -> bool {
-        self.face_found && self.failure.is_none() && self.missed.is_empty() && self.falses == 0 && self.tags_right() == self.found()
+        self.face_found
+            && self.failure.is_none()
+            && self.missed.is_empty()
+            && self.falses == 0
+            && self.tags_right() == self.found()
     }
 }
 
@@ -153,13 +160,21 @@ struct Counted {
 pub fn compare(truth: &Truth, status: i32, end: &End) -> PhotoScore {
     let mut r = PhotoScore {
         photo: truth.photo.clone(),
-        group: if truth.negative.is_some() { "negatives".to_owned() } else { truth.difficulty.clone() },
+        group: if truth.negative.is_some() {
+            "negatives".to_owned()
+        } else {
+            truth.difficulty.clone()
+        },
         negative: truth.negative.clone(),
         shafts: truth.shafts.iter().filter(|s| s.must_be_found()).count(),
         ..PhotoScore::default()
     };
     if !matches!(status, 0 | 1) {
-        r.failure = Some(end.failure.as_ref().map_or_else(|| "failed".to_owned(), |f| f.code.clone()));
+        r.failure = Some(
+            end.failure
+                .as_ref()
+                .map_or_else(|| "failed".to_owned(), |f| f.code.clone()),
+        );
     }
     let mut counted: Vec<Counted> = end
         .entries
@@ -179,16 +194,28 @@ pub fn compare(truth: &Truth, status: i32, end: &End) -> PhotoScore {
     let camera = end.camera.as_ref().filter(|_| status == 0);
     r.face_found = camera.is_some();
     if let Some(kind) = &truth.negative {
-        r.right = r.failure.is_none() && if kind == "no face" { status == 1 && end.entries.is_empty() } else { counted.is_empty() };
+        r.right = r.failure.is_none()
+            && if kind == "no face" {
+                status == 1 && end.entries.is_empty()
+            } else {
+                counted.is_empty()
+            };
         return r;
     }
     let (Some(camera), Some(face)) = (camera, &truth.face) else {
-        r.missed = truth.shafts.iter().filter(|s| s.must_be_found()).map(|s| s.id).collect();
+        r.missed = truth
+            .shafts
+            .iter()
+            .filter(|s| s.must_be_found())
+            .map(|s| s.id)
+            .collect();
         return r;
     };
     let single = face.centres_mm.len() == 1;
     let turn = probe_errors(&mut r, truth, camera, single);
-    let gaps = counted.iter().filter_map(|e| e.px.map(|px| distance(face_from_px(camera, px), e.xy)));
+    let gaps = counted
+        .iter()
+        .filter_map(|e| e.px.map(|px| distance(face_from_px(camera, px), e.xy)));
     r.px_mismatch_mm = gaps.fold(None, |m: Option<f64>, g| Some(m.map_or(g, |m| m.max(g))));
     if r.px_mismatch_mm.is_some_and(|g| g > 0.05) {
         r.breaks.push("px and mm of an entry differ".to_owned());
@@ -203,14 +230,21 @@ pub fn compare(truth: &Truth, status: i32, end: &End) -> PhotoScore {
 
 /// Ring points through the record's camera; returns the turn about the centre that is taken out.
 fn probe_errors(r: &mut PhotoScore, truth: &Truth, camera: &CameraRecord, single: bool) -> f64 {
-    let pairs: Vec<([f64; 2], [f64; 2])> = truth.ring_probe.iter().map(|p| (face_from_px(camera, p.px), p.mm)).collect();
+    let pairs: Vec<([f64; 2], [f64; 2])> = truth
+        .ring_probe
+        .iter()
+        .map(|p| (face_from_px(camera, p.px), p.mm))
+        .collect();
     if pairs.is_empty() {
         return 0.0;
     }
     let best = best_turn(&pairs);
     r.upright_deg = Some(best.to_degrees());
     let turn = if single { best } else { 0.0 };
-    let d: Vec<f64> = pairs.iter().map(|&(p, q)| distance(turned(p, turn), q)).collect();
+    let d: Vec<f64> = pairs
+        .iter()
+        .map(|&(p, q)| distance(turned(p, turn), q))
+        .collect();
     r.probe_rms_mm = Some((d.iter().map(|v| v * v).sum::<f64>() / d.len() as f64).sqrt());
     r.probe_max_mm = Some(d.iter().copied().fold(0.0, f64::max));
     turn
@@ -228,11 +262,18 @@ fn match_shafts(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f6
             EntryKind::Bare => "bare",
             EntryKind::Unknown => "unknown",
         };
-        let tag_right = kind == s.kind || e.kind == EntryKind::Unknown && !tail_in_picture(truth, s);
-        let lean_error_deg = e.lean.filter(|l| l.iter().all(|v| v.abs() < 89.0)).map(|l| {
-            let t = turned([l[0].to_radians().tan(), l[1].to_radians().tan()], turn);
-            [t[0].atan().to_degrees() - s.lean_right_deg, t[1].atan().to_degrees() - s.lean_up_deg]
-        });
+        let tag_right =
+            kind == s.kind || e.kind == EntryKind::Unknown && !tail_in_picture(truth, s);
+        let lean_error_deg = e
+            .lean
+            .filter(|l| l.iter().all(|v| v.abs() < 89.0))
+            .map(|l| {
+                let t = turned([l[0].to_radians().tan(), l[1].to_radians().tan()], turn);
+                [
+                    t[0].atan().to_degrees() - s.lean_right_deg,
+                    t[1].atan().to_degrees() - s.lean_up_deg,
+                ]
+            });
         let chi2 = e.cov.map(|[[a, b], [c, d]]| {
             let [x, y] = turned(error, -turn);
             (d * x * x - (b + c) * x * y + a * y * y) / (a * d - b * c)
@@ -256,17 +297,29 @@ fn match_shafts(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f6
         .map(|s| s.id)
         .collect();
     r.falses = belongs.iter().filter(|b| b.is_none()).count();
-    let sure = counted.iter().zip(&belongs).filter(|(e, _)| e.confidence >= SURE);
+    let sure = counted
+        .iter()
+        .zip(&belongs)
+        .filter(|(e, _)| e.confidence >= SURE);
     r.confident = sure.clone().count();
     r.confident_right = sure.filter(|(_, b)| **b == Some(true)).count();
 }
 
 fn offsets(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f64) {
     let mean = |kind| {
-        let of: Vec<[f64; 2]> = counted.iter().filter(|e| e.kind == kind).map(|e| e.at).collect();
-        (!of.is_empty()).then(|| [0, 1].map(|i| of.iter().map(|p| p[i]).sum::<f64>() / of.len() as f64))
+        let of: Vec<[f64; 2]> = counted
+            .iter()
+            .filter(|e| e.kind == kind)
+            .map(|e| e.at)
+            .collect();
+        (!of.is_empty())
+            .then(|| [0, 1].map(|i| of.iter().map(|p| p[i]).sum::<f64>() / of.len() as f64))
     };
-    if let (Some(b), Some(f), Some(t)) = (mean(EntryKind::Bare), mean(EntryKind::Fletched), truth.bare_minus_fletched_mm) {
+    if let (Some(b), Some(f), Some(t)) = (
+        mean(EntryKind::Bare),
+        mean(EntryKind::Fletched),
+        truth.bare_minus_fletched_mm,
+    ) {
         let off = [b[0] - f[0], b[1] - f[1]];
         r.offset_error_mm = Some(distance(off, t));
         r.offset_as_is_error_mm = Some(distance(turned(off, -turn), t));
@@ -275,11 +328,23 @@ fn offsets(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f64) {
 
 /// A pixel through the record's own numbers, as the contract describes: undistort, then `image_to_face`.
 fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
-    let lens = Lens { f_px: c.fx_px, cx_px: c.cx_px, cy_px: c.cy_px, k1: c.k1, k2: c.k2 };
-    let Some(u) = lens.normalised_from_pixel(ImagePoint::new(px[0], px[1])) else { return [1e6, 1e6] };
+    let lens = Lens {
+        f_px: c.fx_px,
+        cx_px: c.cx_px,
+        cy_px: c.cy_px,
+        k1: c.k1,
+        k2: c.k2,
+    };
+    let Some(u) = lens.normalised_from_pixel(ImagePoint::new(px[0], px[1])) else {
+        return [1e6, 1e6];
+    };
     let p = [u.x * c.fx_px + c.cx_px, u.y * c.fy_px + c.cy_px];
     let [x, y, w] = c.image_to_face.map(|a| a[0] * p[0] + a[1] * p[1] + a[2]);
-    if w.abs() < 1e-12 { [1e6, 1e6] } else { [x / w, y / w] }
+    if w.abs() < 1e-12 {
+        [1e6, 1e6]
+    } else {
+        [x / w, y / w]
+    }
 }
 
 /// Whether enough of a shaft's rear is inside the picture to tell its kind.
@@ -289,9 +354,14 @@ fn tail_in_picture(truth: &Truth, s: &TruthShaft) -> bool {
     let seen = (0..steps)
         .filter(|i| {
             let k = s.protruding_mm - TAIL_MM * (f64::from(*i) + 0.5) / f64::from(steps);
-            let p = [s.entry_mm[0] + k * s.axis[0], s.entry_mm[1] + k * s.axis[1], k * s.axis[2]];
-            let q: Vec<f64> =
-                (0..3).map(|a| (0..3).map(|b| c.rotation[a][b] * p[b]).sum::<f64>() + c.translation_mm[a]).collect();
+            let p = [
+                s.entry_mm[0] + k * s.axis[0],
+                s.entry_mm[1] + k * s.axis[1],
+                k * s.axis[2],
+            ];
+            let q: Vec<f64> = (0..3)
+                .map(|a| (0..3).map(|b| c.rotation[a][b] * p[b]).sum::<f64>() + c.translation_mm[a])
+                .collect();
             if q[2] <= 0.0 {
                 return false;
             }
@@ -299,7 +369,8 @@ fn tail_in_picture(truth: &Truth, s: &TruthShaft) -> bool {
             let r2 = x * x + y * y;
             let d = 1.0 + c.k1 * r2 + c.k2 * r2 * r2;
             let (u, v) = (c.fx_px * x * d + c.cx_px, c.fx_px * y * d + c.cy_px);
-            (-0.5..truth.image.width_px - 0.5).contains(&u) && (-0.5..truth.image.height_px - 0.5).contains(&v)
+            (-0.5..truth.image.width_px - 0.5).contains(&u)
+                && (-0.5..truth.image.height_px - 0.5).contains(&v)
         })
         .count();
     seen as f64 >= TAIL_SEEN * f64::from(steps)
@@ -330,11 +401,17 @@ fn pair_up(found: &[Counted], shafts: &[&TruthShaft]) -> Vec<(usize, usize)> {
     let gain: Vec<Vec<f64>> = found
         .iter()
         .map(|e| {
-            let near = shafts.iter().map(|s| (distance(e.at, s.entry_mm) - GATE_MM).min(0.0));
+            let near = shafts
+                .iter()
+                .map(|s| (distance(e.at, s.entry_mm) - GATE_MM).min(0.0));
             near.chain(found.iter().map(|_| 0.0)).collect()
         })
         .collect();
-    assign(&gain).into_iter().enumerate().filter(|&(i, j)| j < shafts.len() && gain[i][j] < 0.0).collect()
+    assign(&gain)
+        .into_iter()
+        .enumerate()
+        .filter(|&(i, j)| j < shafts.len() && gain[i][j] < 0.0)
+        .collect()
 }
 
 /// Least-cost assignment of rows to columns (Hungarian method with potentials); rows must not outnumber columns.
@@ -344,7 +421,11 @@ fn assign(cost: &[Vec<f64>]) -> Vec<usize> {
     for i in 1..=n {
         taken[0] = i;
         let mut column = 0;
-        let (mut least, mut way, mut used) = (vec![f64::INFINITY; m + 1], vec![0usize; m + 1], vec![false; m + 1]);
+        let (mut least, mut way, mut used) = (
+            vec![f64::INFINITY; m + 1],
+            vec![0usize; m + 1],
+            vec![false; m + 1],
+        );
         while taken[column] != 0 {
             used[column] = true;
             let row = taken[column];

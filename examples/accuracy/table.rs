@@ -18,7 +18,10 @@ pub const FIGURES: [(&str, &str); 36] = [
     ("contract_breaks", "photos whose record contradicts itself"),
     ("face_found", "share of photos with the face found"),
     ("everything_right", "share of photos with everything right"),
-    ("probe_rms_median", "mm, median over photos of the rms over ring points"),
+    (
+        "probe_rms_median",
+        "mm, median over photos of the rms over ring points",
+    ),
     ("probe_rms_p90", "mm"),
     ("probe_rms_max", "mm"),
     ("probe_max_max", "mm, worst single ring point"),
@@ -37,18 +40,27 @@ pub const FIGURES: [(&str, &str); 36] = [
     ("lean_given", "share of matched shafts with a lean"),
     ("lean_right_median", "degrees, median absolute error"),
     ("lean_up_median", "degrees, median absolute error"),
-    ("offset_given", "share of photos with both tags among the entries"),
+    (
+        "offset_given",
+        "share of photos with both tags among the entries",
+    ),
     ("offset_median", "mm, error of bare minus fletched"),
     ("offset_p90", "mm"),
     ("offset_max", "mm"),
-    ("offset_as_is_median", "mm, the same without taking the turn out"),
+    (
+        "offset_as_is_median",
+        "mm, the same without taking the turn out",
+    ),
     ("confident", "entries with confidence >= 0.9"),
     ("confident_right", "share of these that are right"),
     ("cov_given", "share of matched entries with a covariance"),
     ("norm_median", "normalised error, median (0.83 when true)"),
     ("norm_sd", "normalised error, robust sd (0.47 when true)"),
     ("inside95", "share of entries inside their 95 % ellipse"),
-    ("px_mismatch_max", "mm, largest gap between an entry and its own px"),
+    (
+        "px_mismatch_max",
+        "mm, largest gap between an entry and its own px",
+    ),
 ];
 
 /// The figures of the negatives.
@@ -80,8 +92,10 @@ pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
 pub fn figures(scores: &[PhotoScore]) -> Figures {
     let mut out = Figures::new();
     for group in GROUPS {
-        let of: Vec<&PhotoScore> =
-            scores.iter().filter(|s| s.group == group || group == "all" && s.negative.is_none()).collect();
+        let of: Vec<&PhotoScore> = scores
+            .iter()
+            .filter(|s| s.group == group || group == "all" && s.negative.is_none())
+            .collect();
         for (name, value) in of_group(&of) {
             if let Some(value) = value {
                 out.insert(format!("{group}.{name}"), value);
@@ -107,7 +121,8 @@ fn max(values: &[f64]) -> Option<f64> {
 
 fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
     let count = |n: usize| Some(n as f64);
-    let number = |f: fn(&PhotoScore) -> Option<f64>| of.iter().filter_map(|s| f(s)).collect::<Vec<f64>>();
+    let number =
+        |f: fn(&PhotoScore) -> Option<f64>| of.iter().filter_map(|s| f(s)).collect::<Vec<f64>>();
     let n = of.len();
     let claims: Vec<&Match> = of.iter().flat_map(|s| &s.matches).collect();
     let got: Vec<&&Match> = claims.iter().filter(|m| m.must).collect();
@@ -128,10 +143,22 @@ fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
     let sure: usize = of.iter().map(|s| s.confident).sum();
     vec![
         ("photos", count(n)),
-        ("failures", count(of.iter().filter(|s| s.failure.is_some()).count())),
-        ("contract_breaks", count(of.iter().filter(|s| !s.breaks.is_empty()).count())),
-        ("face_found", share(of.iter().filter(|s| s.face_found).count(), n)),
-        ("everything_right", share(of.iter().filter(|s| s.everything_right()).count(), n)),
+        (
+            "failures",
+            count(of.iter().filter(|s| s.failure.is_some()).count()),
+        ),
+        (
+            "contract_breaks",
+            count(of.iter().filter(|s| !s.breaks.is_empty()).count()),
+        ),
+        (
+            "face_found",
+            share(of.iter().filter(|s| s.face_found).count(), n),
+        ),
+        (
+            "everything_right",
+            share(of.iter().filter(|s| s.everything_right()).count(), n),
+        ),
         ("probe_rms_median", quantile(&rms, 0.5)),
         ("probe_rms_p90", quantile(&rms, 0.9)),
         ("probe_rms_max", max(&rms)),
@@ -147,7 +174,10 @@ fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
         ("entry_median", quantile(&err, 0.5)),
         ("entry_p95", quantile(&err, 0.95)),
         ("entry_max", max(&err)),
-        ("tag_accuracy", share(got.iter().filter(|m| m.tag_right).count(), got.len())),
+        (
+            "tag_accuracy",
+            share(got.iter().filter(|m| m.tag_right).count(), got.len()),
+        ),
         ("lean_given", share(lean.len(), got.len())),
         ("lean_right_median", lean_of(0)),
         ("lean_up_median", lean_of(1)),
@@ -157,33 +187,65 @@ fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
         ("offset_max", max(&off)),
         ("offset_as_is_median", quantile(&as_is, 0.5)),
         ("confident", count(sure)),
-        ("confident_right", share(of.iter().map(|s| s.confident_right).sum(), sure)),
+        (
+            "confident_right",
+            share(of.iter().map(|s| s.confident_right).sum(), sure),
+        ),
         ("cov_given", share(chi2.len(), claims.len())),
         ("norm_median", mid),
-        ("norm_sd", mid.and_then(|m| quantile(&norm.iter().map(|v| (v - m).abs()).collect::<Vec<_>>(), 0.5)).map(|v| v * ROBUST)),
-        ("inside95", share(chi2.iter().filter(|c| **c <= CHI2_95).count(), chi2.len())),
+        (
+            "norm_sd",
+            mid.and_then(|m| {
+                quantile(&norm.iter().map(|v| (v - m).abs()).collect::<Vec<_>>(), 0.5)
+            })
+            .map(|v| v * ROBUST),
+        ),
+        (
+            "inside95",
+            share(chi2.iter().filter(|c| **c <= CHI2_95).count(), chi2.len()),
+        ),
         ("px_mismatch_max", max(&gap)),
     ]
 }
 
 fn of_negatives(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
-    let kind = |k: &str| of.iter().filter(|s| s.negative.as_deref() == Some(k)).copied().collect::<Vec<_>>();
+    let kind = |k: &str| {
+        of.iter()
+            .filter(|s| s.negative.as_deref() == Some(k))
+            .copied()
+            .collect::<Vec<_>>()
+    };
     let right = |v: &[&PhotoScore]| share(v.iter().filter(|s| s.right).count(), v.len());
     let (no_face, no_arrows) = (kind("no face"), kind("no arrows"));
     vec![
         ("photos", Some(of.len() as f64)),
-        ("failures", Some(of.iter().filter(|s| s.failure.is_some()).count() as f64)),
+        (
+            "failures",
+            Some(of.iter().filter(|s| s.failure.is_some()).count() as f64),
+        ),
         ("right", right(of)),
         ("no_face", Some(no_face.len() as f64)),
         ("no_face_right", right(&no_face)),
         ("no_arrows", Some(no_arrows.len() as f64)),
         ("no_arrows_right", right(&no_arrows)),
-        ("entries", Some(of.iter().map(|s| s.entries).sum::<usize>() as f64)),
+        (
+            "entries",
+            Some(of.iter().map(|s| s.entries).sum::<usize>() as f64),
+        ),
     ]
 }
 
 fn show(v: Option<f64>) -> String {
-    v.map_or_else(|| "-".to_owned(), |v| if (v - v.round()).abs() < 1e-12 && v.abs() >= 2.0 { format!("{v:.0}") } else { format!("{v:.3}") })
+    v.map_or_else(
+        || "-".to_owned(),
+        |v| {
+            if (v - v.round()).abs() < 1e-12 && v.abs() >= 2.0 {
+                format!("{v:.0}")
+            } else {
+                format!("{v:.3}")
+            }
+        },
+    )
 }
 
 /// One line a photo.
@@ -191,27 +253,72 @@ pub fn photo_table(scores: &[PhotoScore]) -> String {
     let width = scores.iter().map(|s| s.photo.len()).max().unwrap_or(5);
     let mut out = format!(
         "{:<width$} {:<9} {:<11} {:>6} {:>7} {:>7} {:>8} {:>6} {:>5} {:>6} {:>6} {:>7}\n",
-        "photo", "group", "outcome", "s", "rms mm", "max mm", "upright", "found", "false", "tags", "err mm", "offset"
+        "photo",
+        "group",
+        "outcome",
+        "s",
+        "rms mm",
+        "max mm",
+        "upright",
+        "found",
+        "false",
+        "tags",
+        "err mm",
+        "offset"
     );
     for s in scores {
         let outcome = match (&s.failure, &s.negative) {
             (Some(f), _) => f.as_str(),
-            (None, Some(_)) => if s.right { "right" } else { "WRONG" },
+            (None, Some(_)) => {
+                if s.right {
+                    "right"
+                } else {
+                    "WRONG"
+                }
+            }
             (None, None) if !s.face_found => "no face",
-            (None, None) => if s.everything_right() { "all right" } else { "found" },
+            (None, None) => {
+                if s.everything_right() {
+                    "all right"
+                } else {
+                    "found"
+                }
+            }
         };
-        let err: Vec<f64> = s.matches.iter().filter(|m| m.must).map(|m| m.error_mm).collect();
+        let err: Vec<f64> = s
+            .matches
+            .iter()
+            .filter(|m| m.must)
+            .map(|m| m.error_mm)
+            .collect();
         let two = |v: Option<f64>| v.map_or_else(|| "-".to_owned(), |v| format!("{v:.2}"));
         let (found, tags) = if s.negative.is_some() {
             ("-".to_owned(), "-".to_owned())
         } else {
-            (format!("{}/{}", s.found(), s.shafts), format!("{}/{}", s.tags_right(), s.found()))
+            (
+                format!("{}/{}", s.found(), s.shafts),
+                format!("{}/{}", s.tags_right(), s.found()),
+            )
         };
-        let falses = if s.negative.is_some() { s.entries } else { s.falses };
+        let falses = if s.negative.is_some() {
+            s.entries
+        } else {
+            s.falses
+        };
         out += &format!(
             "{:<width$} {:<9} {:<11} {:>6.2} {:>7} {:>7} {:>8} {:>6} {:>5} {:>6} {:>6} {:>7}\n",
-            s.photo, s.group, outcome, s.seconds, two(s.probe_rms_mm), two(s.probe_max_mm), two(s.upright_deg), found, falses, tags,
-            two(quantile(&err, 0.5)), two(s.offset_error_mm)
+            s.photo,
+            s.group,
+            outcome,
+            s.seconds,
+            two(s.probe_rms_mm),
+            two(s.probe_max_mm),
+            two(s.upright_deg),
+            found,
+            falses,
+            tags,
+            two(quantile(&err, 0.5)),
+            two(s.offset_error_mm)
         );
     }
     out
@@ -219,14 +326,21 @@ pub fn photo_table(scores: &[PhotoScore]) -> String {
 
 /// The figures of all groups side by side.
 pub fn totals_table(figures: &Figures) -> String {
-    let mut out = format!("{:<20} {:>9} {:>9} {:>9}\n", "", GROUPS[0], GROUPS[1], GROUPS[2]);
+    let mut out = format!(
+        "{:<20} {:>9} {:>9} {:>9}\n",
+        "", GROUPS[0], GROUPS[1], GROUPS[2]
+    );
     for (name, what) in FIGURES {
         let [a, b, c] = GROUPS.map(|g| show(figures.get(&format!("{g}.{name}")).copied()));
         out += &format!("{name:<20} {a:>9} {b:>9} {c:>9}   {what}\n");
     }
     out.push('\n');
     for (name, what) in NEGATIVE_FIGURES {
-        out += &format!("{:<28} {:>9}   {what}\n", format!("negatives.{name}"), show(figures.get(&format!("negatives.{name}")).copied()));
+        out += &format!(
+            "{:<28} {:>9}   {what}\n",
+            format!("negatives.{name}"),
+            show(figures.get(&format!("negatives.{name}")).copied())
+        );
     }
     out
 }
@@ -241,8 +355,17 @@ pub fn stage_table(scores: &[PhotoScore]) -> String {
     }
     let mut out = format!("{:<20} {:>9} {:>9}\n", "stage", "median s", "max s");
     for name in names {
-        let t: Vec<f64> = scores.iter().flat_map(|s| &s.stages).filter(|(n, _)| *n == name).map(|(_, t)| *t).collect();
-        out += &format!("{name:<20} {:>9} {:>9}\n", show(quantile(&t, 0.5)), show(max(&t)));
+        let t: Vec<f64> = scores
+            .iter()
+            .flat_map(|s| &s.stages)
+            .filter(|(n, _)| *n == name)
+            .map(|(_, t)| *t)
+            .collect();
+        out += &format!(
+            "{name:<20} {:>9} {:>9}\n",
+            show(quantile(&t, 0.5)),
+            show(max(&t))
+        );
     }
     out
 }
@@ -250,15 +373,29 @@ pub fn stage_table(scores: &[PhotoScore]) -> String {
 /// Floors (`plain.recall >= 0.8`, one a line, `#` comments) that the figures undercut, each as a sentence.
 pub fn undercut(figures: &Figures, floors: &str) -> Result<Vec<String>, String> {
     let mut out = Vec::new();
-    for line in floors.lines().map(|l| l.split('#').next().unwrap_or("").trim()).filter(|l| !l.is_empty()) {
+    for line in floors
+        .lines()
+        .map(|l| l.split('#').next().unwrap_or("").trim())
+        .filter(|l| !l.is_empty())
+    {
         let parts: Vec<&str> = line.split_whitespace().collect();
-        let [name, op, bound] = parts[..] else { return Err(format!("cannot read the floor `{line}`: write NAME >= NUMBER")) };
-        let bound: f64 = bound.parse().map_err(|_| format!("cannot read the number of the floor `{line}`"))?;
+        let [name, op, bound] = parts[..] else {
+            return Err(format!(
+                "cannot read the floor `{line}`: write NAME >= NUMBER"
+            ));
+        };
+        let bound: f64 = bound
+            .parse()
+            .map_err(|_| format!("cannot read the number of the floor `{line}`"))?;
         let value = figures.get(name).copied();
         let holds = match op {
             ">=" => value.is_some_and(|v| v >= bound),
             "<=" => value.is_some_and(|v| v <= bound),
-            _ => return Err(format!("cannot read the floor `{line}`: only >= and <= are known")),
+            _ => {
+                return Err(format!(
+                    "cannot read the floor `{line}`: only >= and <= are known"
+                ));
+            }
         };
         if !holds {
             out.push(format!("{line}: is {}", show(value)));

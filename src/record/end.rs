@@ -192,7 +192,7 @@ pub enum FocalFrom {
 }
 
 /// One shaft's entry.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Entry {
     /// Number within the record, from 1, never used again.
     pub id: u64,
