@@ -6,6 +6,7 @@
 
 pub mod advice;
 pub mod camera;
+pub mod cli;
 pub mod face;
 pub mod numeric;
 pub mod photo;
@@ -15,4 +16,5 @@ pub mod report;
 pub mod review;
 pub mod road;
 pub mod shaft;
+pub mod store;
 pub mod units;

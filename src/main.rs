@@ -1,3 +1,7 @@
-//! The command line.
+//! The program: everything is in the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    bossmark::cli::run(std::env::args_os()).into()
+}

@@ -46,6 +46,17 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> 
     Ok((picture.into_rgb8(), exif))
 }
 
+/// The facts of the EXIF block alone, without decoding the picture.
+pub(super) fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), format_of(bytes)?);
+    reader.no_limits(); // nothing is decoded but the header
+    let mut decoder = reader.into_decoder().map_err(explain)?;
+    let block = decoder.exif_metadata().ok().flatten();
+    Ok(block
+        .map(|block| super::exif::read(&block))
+        .unwrap_or_default())
+}
+
 fn explain(error: ImageError) -> PhotoError {
     match error {
         ImageError::IoError(e) if e.kind() == ErrorKind::UnexpectedEof => PhotoError::Truncated,

@@ -107,6 +107,20 @@ pub fn open(bytes: &[u8]) -> Result<Photo, PhotoError> {
     })
 }
 
+/// What the camera wrote about a picture, without decoding it: to bring the photos of a folder into order.
+///
+/// # Errors
+/// [`PhotoError`] when the bytes are no photo that can be read.
+pub fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
+    decode::facts(bytes)
+}
+
+/// SHA-256 of a file's bytes, lower-case hexadecimal, as records hold it.
+#[must_use]
+pub fn fingerprint(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
 fn hex(digest: &[u8]) -> String {
     digest.iter().map(|b| format!("{b:02x}")).collect()
 }

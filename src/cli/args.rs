@@ -1,0 +1,335 @@
+//! The command line as it is typed: one place for every flag.
+
+use crate::record::{Hand, Session, When};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// What is shown first in every help of the whole.
+pub const EXAMPLES: &str = "\
+Examples:
+  bossmark day evening/ --report evening.html        every photo of a folder, and a report to look at
+  bossmark measure IMG_0101.jpg --face wa-80 --json  one photo, as a record for machines";
+
+const AFTER: &str = "\
+Exit status: 0 done; 1 read, but the job can't be done on it; 2 wrong use; 3 a file could not be read, decoded or written;
+130 stopped with Ctrl-C. With several inputs: the highest. `-` stands for stdin or stdout where a record goes.
+NO_COLOR is honoured.";
+
+const TEMPLATE: &str = "{about}\n\n{before-help}{usage-heading} {usage}\n\n{all-args}{after-help}";
+
+/// Bare-shaft tuning from a phone photo of the boss.
+#[derive(Debug, Parser)]
+#[command(name = "bossmark", version, about, before_help = EXAMPLES, after_help = AFTER, help_template = TEMPLATE,
+    disable_help_subcommand = true, max_term_width = 100)]
+pub struct Cli {
+    /// The command.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Photo → end record with proposed entries.
+    #[command(before_help = "\
+Examples:
+  bossmark measure IMG_0101.jpg --face wa-80
+  bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 --marked look.jpg --json > end.json", help_template = TEMPLATE)]
+    Measure(Measure),
+    /// A person's word on the entries: all right as proposed, or a list of edits.
+    #[command(before_help = "\
+Examples:
+  bossmark confirm IMG_0101.end.json --accept
+  bossmark confirm IMG_0101.end.json --edits edits.json", help_template = TEMPLATE)]
+    Confirm(Confirm),
+    /// The target faces that are known, with their sources.
+    #[command(before_help = "\
+Examples:
+  bossmark faces
+  bossmark faces --json", help_template = TEMPLATE)]
+    Faces(Faces),
+}
+
+/// Where the answer goes.
+#[derive(Args, Clone, Debug, Default)]
+pub struct Output {
+    /// Print the answer as JSON (several: one a line), and nothing else, on stdout
+    #[arg(long)]
+    pub json: bool,
+    /// Write the answer to this file instead, as JSON
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// What the photo can't show: as flags, or in a session file.
+#[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "What was shot (flags win over the session file)")]
+pub struct SessionArgs {
+    /// Session file [default: session.json beside the photo]
+    #[arg(long, value_name = "FILE")]
+    pub session: Option<PathBuf>,
+    /// The hand that draws the string
+    #[arg(long, value_name = "right|left")]
+    pub hand: Option<HandArg>,
+    /// Shooting distance, in metres (`30`, `30m`) or yards (`30yd`)
+    #[arg(long, value_name = "METRES", value_parser = distance)]
+    pub distance: Option<f64>,
+    /// The archer: any label
+    #[arg(long, value_name = "NAME")]
+    pub archer: Option<String>,
+    /// The bow: any label
+    #[arg(long, value_name = "NAME")]
+    pub bow: Option<String>,
+    /// When it was shot: 2026-05-03, or 2026-05-03T10:12:00+02:00
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub date: Option<String>,
+    /// Number of the end
+    #[arg(long, value_name = "N")]
+    pub end: Option<u64>,
+    /// How many fletched shafts were shot
+    #[arg(long, value_name = "N")]
+    pub fletched: Option<u32>,
+    /// How many bare shafts were shot
+    #[arg(long, value_name = "N")]
+    pub bare: Option<u32>,
+}
+
+impl SessionArgs {
+    /// The flags as a session.
+    #[must_use]
+    pub fn to_session(&self) -> Session {
+        let setup = self.bow.clone().map(|bow| crate::record::Setup {
+            bow: Some(bow),
+            ..Default::default()
+        });
+        Session {
+            archer: self.archer.clone(),
+            hand: self.hand.map(Into::into),
+            distance_m: self.distance,
+            date: self.date.clone(),
+            end: self.end,
+            fletched: self.fletched,
+            bare: self.bare,
+            setup,
+            ..Session::default()
+        }
+    }
+}
+
+/// `bossmark measure`.
+#[derive(Args, Debug)]
+pub struct Measure {
+    /// Photos (JPEG or PNG)
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// Target face: a name from `bossmark faces`, or a face file
+    #[arg(long, value_name = "FACE")]
+    pub face: Option<String>,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Write the photo with rings, entries and tags drawn on it (.jpg or .png)
+    #[arg(long, value_name = "FILE")]
+    pub marked: Option<PathBuf>,
+    /// Write an image after each stage into this folder
+    #[arg(long, value_name = "DIR")]
+    pub debug_dir: Option<PathBuf>,
+    /// Session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// `bossmark confirm`.
+#[derive(Args, Debug)]
+pub struct Confirm {
+    /// Photos, records or folders
+    #[arg(required = true, value_name = "PHOTO|RECORD|FOLDER")]
+    pub inputs: Vec<PathBuf>,
+    /// Take all entries as they stand
+    #[arg(long, conflicts_with = "edits")]
+    pub accept: bool,
+    /// Apply a list of edits (bossmark/edits/1) to the one record
+    #[arg(long, value_name = "FILE")]
+    pub edits: Option<PathBuf>,
+    /// Target face, for a photo that has no record yet
+    #[arg(long, value_name = "FACE")]
+    pub face: Option<String>,
+    /// Folder of the photos' records [default: beside the photo]; for a record: the file to write instead
+    #[arg(short, long, value_name = "DIR|FILE")]
+    pub out: Option<PathBuf>,
+    /// Print the records as JSON on stdout as well
+    #[arg(long)]
+    pub json: bool,
+    /// Session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// `bossmark read`.
+#[derive(Args, Debug)]
+pub struct Read {
+    /// Records, or folders of them; `-` for stdin
+    #[arg(required = true, value_name = "RECORD")]
+    pub records: Vec<PathBuf>,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Session: fills what the records leave open.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// `bossmark advise`.
+#[derive(Args, Debug)]
+pub struct Advise {
+    /// Records, or folders of them; `-` for stdin
+    #[arg(required = true, value_name = "RECORD")]
+    pub records: Vec<PathBuf>,
+    /// Allow a change on each axis at once
+    #[arg(long)]
+    pub both: bool,
+    /// Show the chain from reading to step with its numbers
+    #[arg(long, conflicts_with = "json")]
+    pub why: bool,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Session: fills what the records leave open.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// `bossmark day`.
+#[derive(Args, Debug)]
+pub struct Day {
+    /// Folder of photos, with session.json if there is one
+    #[arg(value_name = "FOLDER")]
+    pub folder: PathBuf,
+    /// Write the report here: one HTML file to look at and keep
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Target face: a name from `bossmark faces`, or a face file [default: the session file's]
+    #[arg(long, value_name = "FACE")]
+    pub face: Option<String>,
+    /// Folder of the records [default: beside the photos]
+    #[arg(short, long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print what came of it as JSON on stdout
+    #[arg(long)]
+    pub json: bool,
+    /// Allow a change on each axis at once
+    #[arg(long)]
+    pub both: bool,
+    /// Session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+/// `bossmark faces`.
+#[derive(Args, Debug)]
+pub struct Faces {
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+}
+
+/// A hand on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum HandArg {
+    /// Right-handed: the bow in the left hand.
+    Right,
+    /// Left-handed.
+    Left,
+}
+
+impl From<HandArg> for Hand {
+    fn from(hand: HandArg) -> Self {
+        match hand {
+            HandArg::Right => Self::Right,
+            HandArg::Left => Self::Left,
+        }
+    }
+}
+
+/// Metres in a yard (exact, international yard of 1959).
+const M_PER_YARD: f64 = 0.9144;
+/// No archer tunes from further away, m: beyond this it is a slip.
+const FARTHEST_M: f64 = 120.0;
+
+fn distance(text: &str) -> Result<f64, String> {
+    let plain = text.trim().to_lowercase();
+    let (number, metres) = if let Some(n) = plain.strip_suffix("yd") {
+        (n, M_PER_YARD)
+    } else {
+        (plain.strip_suffix('m').unwrap_or(&plain), 1.0)
+    };
+    let metres = number
+        .trim()
+        .parse::<f64>()
+        .map_err(|_| "give a number of metres, like 30, or yards, like 30yd".to_owned())?
+        * metres;
+    if metres.is_finite() && metres > 0.0 && metres <= FARTHEST_M {
+        Ok(crate::units::rounded(metres, 3))
+    } else {
+        Err(format!("give a distance between 0 and {FARTHEST_M} m"))
+    }
+}
+
+fn date(text: &str) -> Result<String, String> {
+    if When::parse(text).is_some() {
+        Ok(text.to_owned())
+    } else {
+        Err("write it as 2026-05-03 or 2026-05-03T10:12:00+02:00".to_owned())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn distances_are_metres_or_yards() {
+        assert_eq!(distance("30"), Ok(30.0));
+        assert_eq!(distance("18m"), Ok(18.0));
+        assert_eq!(distance("30yd"), Ok(27.432));
+        for bad in ["", "far", "-3", "0", "3000", "nan"] {
+            assert!(distance(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn flags_become_a_session() {
+        let cli = Cli::try_parse_from([
+            "bossmark",
+            "measure",
+            "a.jpg",
+            "--hand",
+            "left",
+            "--distance",
+            "18",
+            "--bow",
+            "b",
+            "--date",
+            "2026-05-03",
+        ]);
+        let Ok(Cli {
+            command: Command::Measure(m),
+        }) = cli
+        else {
+            panic!("{cli:?}");
+        };
+        let session = m.session.to_session();
+        assert_eq!(
+            (session.hand, session.distance_m),
+            (Some(Hand::Left), Some(18.0))
+        );
+        assert_eq!(session.setup.and_then(|s| s.bow).as_deref(), Some("b"));
+        assert!(Cli::try_parse_from(["bossmark", "measure", "a.jpg", "--date", "May"]).is_err());
+    }
+}

@@ -1,0 +1,200 @@
+//! `bossmark confirm`: a person's word on the entries, without the page.
+
+use super::args::Confirm;
+use super::context::Context;
+use super::input;
+use super::measure::Task;
+use super::progress::Progress;
+use super::screen::Screen;
+use super::status::{Status, Trouble};
+use super::text;
+use crate::record::{End, canonical, parse_records};
+use crate::review::{Edit, Edits, apply};
+use crate::store;
+use std::path::{Path, PathBuf};
+
+/// Where a record comes from and goes to.
+struct Job {
+    /// The photo to measure where there is no record yet.
+    photo: Option<PathBuf>,
+    /// The record's file; `-` for the streams.
+    from: PathBuf,
+    /// Where the changed record goes.
+    to: PathBuf,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
+    if !args.accept && args.edits.is_none() {
+        return Err(Trouble::usage(
+            "the page for confirming is not in this version: use --accept to take all entries as proposed, or --edits FILE to \
+             apply a list of edits",
+        ));
+    }
+    let edits = match &args.edits {
+        Some(path) => {
+            Some(Edits::parse(&input::bytes(path)?).map_err(|e| Trouble::from(e).about(path))?)
+        }
+        None => None,
+    };
+    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let jobs = jobs(args)?;
+    if edits.is_some() && jobs.len() != 1 {
+        return Err(Trouble::usage(format!(
+            "--edits changes one record, and {} are given: name the one that the edits are for",
+            jobs.len()
+        )));
+    }
+    for job in &jobs {
+        let done = one(args, job, edits.as_ref(), &mut context, screen);
+        for message in context.messages() {
+            screen.tell(&message);
+        }
+        if let Err(trouble) = done {
+            screen.trouble(&trouble.about(job.photo.as_ref().unwrap_or(&job.from)));
+        }
+    }
+    Ok(())
+}
+
+fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
+    let mut jobs = Vec::new();
+    for input in &args.inputs {
+        if input.is_dir() {
+            let photos = store::photos(input).map_err(|e| Trouble::from(e).about(input))?;
+            let records = store::records(input).map_err(|e| Trouble::from(e).about(input))?;
+            jobs.extend(folder_jobs(args, &photos, records));
+        } else if store::is_photo_name(input) {
+            jobs.extend(folder_jobs(args, std::slice::from_ref(input), Vec::new()));
+        } else {
+            jobs.push(Job {
+                photo: None,
+                from: input.clone(),
+                to: args.out.clone().unwrap_or_else(|| input.clone()),
+            });
+        }
+    }
+    Ok(jobs)
+}
+
+/// Photos with their records, and records without a photo.
+fn folder_jobs(args: &Confirm, photos: &[PathBuf], records: Vec<PathBuf>) -> Vec<Job> {
+    let places = store::record_places(photos, args.out.as_deref());
+    let alone = records.into_iter().filter(|r| !places.contains(r));
+    let mut jobs: Vec<Job> = alone
+        .map(|from| Job {
+            photo: None,
+            to: from.clone(),
+            from,
+        })
+        .collect();
+    jobs.extend(photos.iter().zip(&places).map(|(photo, place)| Job {
+        photo: Some(photo.clone()),
+        from: place.clone(),
+        to: place.clone(),
+    }));
+    jobs
+}
+
+fn one(
+    args: &Confirm,
+    job: &Job,
+    edits: Option<&Edits>,
+    context: &mut Context,
+    screen: &mut Screen,
+) -> Result<(), Trouble> {
+    let records = load(job, context)?;
+    if edits.is_some() && records.len() != 1 {
+        return Err(Trouble::usage(format!(
+            "--edits changes one record, and the file holds {}: put the one that the edits are for into a file of its own",
+            records.len()
+        )));
+    }
+    let mut changed = Vec::new();
+    for mut end in records {
+        end.session = end.session.or(context.flags());
+        changed.push(change(&end, edits, job, screen)?);
+    }
+    save(args, job, &changed, screen)
+}
+
+fn load(job: &Job, context: &mut Context) -> Result<Vec<End>, Trouble> {
+    if let Some(photo) = &job.photo {
+        if let Some(end) =
+            store::record_at(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?
+        {
+            return Ok(vec![end]);
+        }
+        let task = Task::new(photo, context)?;
+        let progress = Progress::new(1);
+        let measured = task.run(&input::bytes(photo)?, &progress);
+        progress.finish();
+        return Ok(vec![measured?.end]);
+    }
+    let parsed = parse_records(&input::bytes(&job.from)?)?;
+    Ok(parsed.into_iter().map(|r| r.end).collect())
+}
+
+fn change(
+    end: &End,
+    edits: Option<&Edits>,
+    job: &Job,
+    screen: &mut Screen,
+) -> Result<End, Trouble> {
+    if let Some(edits) = edits {
+        return Ok(edits.apply(end)?);
+    }
+    if let Some(failure) = &end.failure {
+        screen.trouble(
+            &Trouble::not_possible(&failure.text).about(job.photo.as_ref().unwrap_or(&job.from)),
+        );
+        return Ok(end.clone());
+    }
+    if crate::record::history::is_confirmed(end) {
+        return Ok(end.clone());
+    }
+    Ok(apply(end, &[Edit::Accept])?)
+}
+
+fn save(args: &Confirm, job: &Job, records: &[End], screen: &mut Screen) -> Result<(), Trouble> {
+    let to_stdout = job.to == Path::new("-");
+    if !to_stdout {
+        if let Some(folder) = args.out.as_ref().filter(|_| job.photo.is_some()) {
+            store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+        }
+        write(&job.to, records).map_err(|e| e.about(&job.to))?;
+    }
+    for end in records {
+        if to_stdout || args.json {
+            screen.answer(&canonical::to_line(end)?);
+        } else if end.failure.is_none() {
+            screen.text(&text::end(end));
+        }
+        if end.failure.is_some() {
+            screen.raise(Status::NotPossible);
+        }
+    }
+    Ok(())
+}
+
+fn write(path: &Path, records: &[End]) -> Result<(), Trouble> {
+    match records {
+        [one] => {
+            let there = store::record_at(path)?;
+            if there.as_ref() == Some(one) {
+                return Ok(()); // confirmed before: nothing to write
+            }
+            if one.revision == 0 {
+                return Ok(store::save_proposal(path, one)?);
+            }
+            Ok(store::save_revision(path, one)?)
+        }
+        several => {
+            let mut lines = Vec::new();
+            for end in several {
+                lines.extend(canonical::to_line(end)?);
+            }
+            Ok(store::save_revisions(path, several, &lines)?)
+        }
+    }
+}

@@ -1,0 +1,219 @@
+//! What is told about a photo: flags, session file, face.
+
+use super::args::SessionArgs;
+use super::status::Trouble;
+use crate::face::spec::{self, FaceSpec};
+use crate::photo;
+use crate::record::{Session, SessionFile, keys};
+use crate::store::{self, StoreError};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// Name of the session file beside the photos.
+pub(super) const SESSION_FILE: &str = "session.json";
+/// Known faces named to somebody who misspelt one.
+const MOST_LIKELY: usize = 3;
+
+/// A session file and where it stands.
+#[derive(Clone, Debug)]
+struct Told {
+    path: PathBuf,
+    file: SessionFile,
+}
+
+/// Flags and session files, as far as they have been needed.
+#[derive(Debug)]
+pub(super) struct Context {
+    flags: Session,
+    face: Option<String>,
+    given: Option<Told>,
+    /// Session files beside photos, by folder.
+    beside: BTreeMap<PathBuf, Option<Told>>,
+    /// Places of photos in their folder, by folder.
+    places: BTreeMap<PathBuf, BTreeMap<String, u64>>,
+    /// What to tell the user, once.
+    messages: Vec<String>,
+}
+
+impl Context {
+    /// The context that these flags make; reads the session file that they name.
+    ///
+    /// # Errors
+    /// When that file can't be read or is wrong.
+    pub(super) fn new(args: &SessionArgs, face: Option<&str>) -> Result<Self, Trouble> {
+        let mut context = Self {
+            flags: args.to_session(),
+            face: face.map(str::to_owned),
+            given: None,
+            beside: BTreeMap::new(),
+            places: BTreeMap::new(),
+            messages: Vec::new(),
+        };
+        if let Some(path) = &args.session {
+            let bytes = store::read(path).map_err(|e| Trouble::from(e).about(path))?;
+            context.given = Some(context.told(path, &bytes)?);
+        }
+        Ok(context)
+    }
+
+    /// What the user has to be told that wasn't told yet.
+    pub(super) fn messages(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.messages)
+    }
+
+    fn told(&mut self, path: &Path, bytes: &[u8]) -> Result<Told, Trouble> {
+        let (file, notes) = SessionFile::parse(bytes).map_err(|e| Trouble::from(e).about(path))?;
+        let name = path.display();
+        self.messages
+            .extend(notes.into_iter().map(|n| format!("{name}: {n}")));
+        Ok(Told {
+            path: path.to_owned(),
+            file,
+        })
+    }
+
+    fn session_file(&mut self, folder: &Path) -> Result<Option<Told>, Trouble> {
+        if let Some(given) = &self.given {
+            return Ok(Some(given.clone()));
+        }
+        if let Some(known) = self.beside.get(folder) {
+            return Ok(known.clone());
+        }
+        let path = folder.join(SESSION_FILE);
+        let told = match store::read(&path) {
+            Ok(bytes) => Some(self.told(&path, &bytes)?),
+            Err(StoreError::Missing) => None,
+            Err(other) => return Err(Trouble::from(other).about(&path)),
+        };
+        self.beside.insert(folder.to_owned(), told.clone());
+        Ok(told)
+    }
+
+    /// What the flags say alone: fills what records leave open.
+    #[must_use]
+    pub(super) const fn flags(&self) -> &Session {
+        &self.flags
+    }
+
+    /// What is told about a photo, flags first.
+    ///
+    /// # Errors
+    /// When the session file beside it can't be read or is wrong.
+    pub(super) fn session(&mut self, photo: &Path) -> Result<Session, Trouble> {
+        let folder = folder_of(photo);
+        let Some(told) = self.session_file(&folder)? else {
+            return Ok(self.flags.clone());
+        };
+        let name = store::name_of(photo);
+        if told.file.leaves_out(&name) {
+            self.messages.push(format!(
+                "{}: not among the `ends` of {}: what holds for all ends is taken, without a number",
+                photo.display(),
+                told.path.display()
+            ));
+        }
+        let place = match told.file.ends {
+            Some(_) => None,
+            None => self.place(&folder, &name),
+        };
+        Ok(self.flags.or(&told.file.session_of(&name, place)))
+    }
+
+    /// Photos that a folder's session file names and the folder doesn't hold.
+    ///
+    /// # Errors
+    /// When the session file can't be read or is wrong.
+    pub(super) fn missing_photos(
+        &mut self,
+        folder: &Path,
+        photos: &[PathBuf],
+    ) -> Result<Vec<String>, Trouble> {
+        let Some(told) = self.session_file(folder)? else {
+            return Ok(Vec::new());
+        };
+        let there: Vec<String> = photos.iter().map(|p| store::name_of(p)).collect();
+        Ok(told
+            .file
+            .photos()
+            .filter(|p| !there.iter().any(|t| t == p))
+            .map(str::to_owned)
+            .collect())
+    }
+
+    /// The photo's place in its folder, from 1: by time taken where all photos have one, else by name.
+    fn place(&mut self, folder: &Path, name: &str) -> Option<u64> {
+        if !self.places.contains_key(folder) {
+            let places = places(folder);
+            self.places.insert(folder.to_owned(), places);
+        }
+        self.places.get(folder)?.get(name).copied()
+    }
+
+    /// The face of a photo: the flag's, else the session file's.
+    ///
+    /// # Errors
+    /// When none is named, the name isn't known, or its file can't be used.
+    pub(super) fn face(&mut self, photo: &Path) -> Result<FaceSpec, Trouble> {
+        if let Some(name) = &self.face {
+            return face_named(name, Path::new(""));
+        }
+        let folder = folder_of(photo);
+        let told = self.session_file(&folder)?;
+        let named = told.and_then(|t| Some((t.file.face?, folder_of(&t.path))));
+        match named {
+            Some((name, folder)) => face_named(&name, &folder),
+            None => Err(Trouble::usage(
+                "no face is named: add --face NAME, or `face` to the session file (`bossmark faces` lists them)",
+            )),
+        }
+    }
+}
+
+fn places(folder: &Path) -> BTreeMap<String, u64> {
+    let photos = store::photos(folder).unwrap_or_default();
+    let mut timed: Vec<(Option<String>, String)> = photos
+        .iter()
+        .map(|p| {
+            let facts = store::read(p).ok().and_then(|b| photo::facts(&b).ok());
+            // the camera's own clock orders the photos of one camera; the zone adds nothing to that
+            (
+                facts.and_then(|f| f.taken_local.or(f.taken_rfc3339)),
+                store::name_of(p),
+            )
+        })
+        .collect();
+    if timed.iter().all(|(time, _)| time.is_some()) {
+        timed.sort();
+    }
+    (1..).zip(timed).map(|(n, (_, name))| (name, n)).collect()
+}
+
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(folder) if folder != Path::new("") => folder.to_owned(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// A built-in face, or one from a file (relative paths start at `folder`).
+///
+/// # Errors
+/// When the name isn't known or the file can't be used.
+pub(super) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, Trouble> {
+    if let Some(face) = spec::by_name(name) {
+        return Ok(face.clone());
+    }
+    let is_path = name.contains(['/', '\\']) || name.to_ascii_lowercase().ends_with(".json");
+    if is_path {
+        let path = folder.join(name);
+        let bytes = store::read(&path).map_err(|e| Trouble::from(e).about(&path))?;
+        let text = String::from_utf8_lossy(&bytes);
+        return FaceSpec::parse(&text).map_err(|e| Trouble::usage(e).about(&path));
+    }
+    let known: Vec<&str> = spec::known().iter().map(|f| f.name.as_str()).collect();
+    let likely = keys::nearest(name, &known, MOST_LIKELY);
+    Err(Trouble::usage(format!(
+        "{name:?} is no known face: did you mean {}? (`bossmark faces` lists all; your own needs the path of its file, like ./{name}.json)",
+        likely.join(", ")
+    )))
+}

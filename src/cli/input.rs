@@ -1,0 +1,93 @@
+//! Records from files, folders and stdin.
+
+use super::screen::Screen;
+use super::status::Trouble;
+use crate::record::{Filed, Session, parse_records};
+use crate::store;
+use std::io::Read;
+use std::path::Path;
+
+/// The bytes of a file, or of stdin for `-`.
+///
+/// # Errors
+/// When they can't be read.
+pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
+    if path == Path::new("-") {
+        let mut bytes = Vec::new();
+        std::io::stdin()
+            .lock()
+            .read_to_end(&mut bytes)
+            .map_err(|e| {
+                Trouble::file(format!("stdin can't be read ({e}): give a file")).about(path)
+            })?;
+        return Ok(bytes);
+    }
+    store::read(path).map_err(|e| Trouble::from(e).about(path))
+}
+
+/// All records of these inputs, folders' record files among them. Each input that can't be read is told and skipped. What
+/// the records leave open is filled from `flags`.
+pub(super) fn records(
+    screen: &mut Screen,
+    inputs: &[impl AsRef<Path>],
+    flags: &Session,
+) -> Vec<Filed> {
+    let mut found = Vec::new();
+    for input in inputs {
+        let input = input.as_ref();
+        let read = if input.is_dir() {
+            folder(screen, input)
+        } else {
+            file(screen, input)
+        };
+        match read {
+            Ok(records) => found.extend(records),
+            Err(trouble) => screen.trouble(&trouble),
+        }
+    }
+    for filed in &mut found {
+        filed.end.session = filed.end.session.or(flags);
+    }
+    found
+}
+
+fn folder(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {
+    let files = store::records(path).map_err(|e| Trouble::from(e).about(path))?;
+    if files.is_empty() {
+        return Err(Trouble::not_possible(
+            "there are no records (NAME.end.json) in this folder: measure its photos first with `bossmark day FOLDER`",
+        )
+        .about(path));
+    }
+    let mut found = Vec::new();
+    for path in files {
+        match file(screen, &path) {
+            Ok(records) => found.extend(records),
+            Err(trouble) => screen.trouble(&trouble),
+        }
+    }
+    Ok(found)
+}
+
+fn file(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {
+    let parsed = parse_records(&bytes(path)?).map_err(|e| Trouble::from(e).about(path))?;
+    let name = path.display().to_string();
+    let several = parsed.len() > 1;
+    let mut found = Vec::new();
+    for record in parsed {
+        let place = if several {
+            format!("{name}, line {}", record.line)
+        } else {
+            name.clone()
+        };
+        for warning in &record.warnings {
+            screen.tell(&format!("{place}: {warning}"));
+        }
+        found.push(Filed {
+            file: name.clone(),
+            line: record.line,
+            end: record.end,
+        });
+    }
+    Ok(found)
+}

@@ -1,0 +1,272 @@
+//! `bossmark measure`, and the measuring of photos that other commands need.
+
+use super::args::Measure;
+use super::context::Context;
+use super::input;
+use super::progress::Progress;
+use super::screen::{Answers, Screen};
+use super::status::{Status, Trouble};
+use super::text;
+use crate::face::spec::FaceSpec;
+use crate::face::{FaceFit, FitOptions};
+use crate::record::{End, Failure, Session, canonical};
+use crate::report::marked::{self, Format, Framing};
+use crate::report::{FaceLook, debug};
+use crate::road::{self, Measured};
+use crate::store;
+use crate::units::{FacePoint, ImagePoint};
+use image::RgbImage;
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// A photo and what is told about it.
+#[derive(Debug)]
+pub(super) struct Task {
+    /// Its file.
+    pub(super) path: PathBuf,
+    /// Its face.
+    pub(super) face: FaceSpec,
+    /// What is told of the end it shows.
+    pub(super) session: Session,
+}
+
+impl Task {
+    /// Looks up what is told about a photo.
+    ///
+    /// # Errors
+    /// When face or session file are missing or wrong.
+    pub(super) fn new(path: &Path, context: &mut Context) -> Result<Self, Trouble> {
+        Ok(Self {
+            path: path.to_owned(),
+            face: context.face(path)?,
+            session: context.session(path)?,
+        })
+    }
+
+    /// Measures the photo; the record's numbers are rounded as they are written.
+    ///
+    /// # Errors
+    /// When the photo can't be read or decoded.
+    pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measured, Trouble> {
+        let name = store::name_of(&self.path);
+        let mut measured = road::measure(
+            bytes,
+            &name,
+            &self.face,
+            self.session.clone(),
+            &FitOptions::default(),
+            &mut |stage| progress.stage(&name, stage),
+        )
+        .map_err(|e| Trouble::from(e).about(&self.path))?;
+        measured.end =
+            canonical::tidied(&measured.end).map_err(|e| Trouble::from(e).about(&self.path))?;
+        Ok(measured)
+    }
+
+    fn read_and_run(&self, progress: &Progress) -> Result<Measured, Trouble> {
+        self.run(&input::bytes(&self.path)?, progress)
+    }
+}
+
+/// Runs `job` on every task with all processors and hands the results on in the order of the tasks, a handful at a time, so
+/// that not all pictures of a long list are in memory at once.
+pub(super) fn in_order<T: Sync, R: Send>(
+    tasks: &[T],
+    job: impl Fn(&T) -> R + Sync,
+    mut then: impl FnMut(&T, R),
+) {
+    for handful in tasks.chunks(rayon::current_num_threads().max(1)) {
+        let results: Vec<R> = handful.par_iter().map(&job).collect();
+        for (task, result) in handful.iter().zip(results) {
+            then(task, result);
+        }
+    }
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
+    check(args)?;
+    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let mut tasks = Vec::new();
+    let mut answers = Answers::new(&args.output);
+    for photo in &args.photos {
+        match Task::new(photo, &mut context) {
+            Ok(task) => tasks.push(task),
+            Err(trouble) if args.photos.len() == 1 => return Err(trouble.about(photo)),
+            Err(trouble) => screen.trouble(&trouble.about(photo)),
+        }
+        for message in context.messages() {
+            screen.tell(&message);
+        }
+    }
+    let progress = Progress::new(tasks.len());
+    in_order(
+        &tasks,
+        |task| task.read_and_run(&progress),
+        |task, result| {
+            progress.done();
+            let given = match result {
+                Ok(measured) => one(args, task, &measured, screen, &mut answers),
+                Err(trouble) => unreadable(&trouble, screen, &mut answers),
+            };
+            if let Err(trouble) = given {
+                screen.trouble(&trouble.about(&task.path));
+            }
+        },
+    );
+    progress.finish();
+    answers.finish(true)
+}
+
+fn check(args: &Measure) -> Result<(), Trouble> {
+    if let Some(marked) = &args.marked {
+        if args.photos.len() > 1 {
+            return Err(Trouble::usage(
+                "--marked draws one photo: give one, or see the report of `bossmark day FOLDER --report FILE`",
+            ));
+        }
+        if Format::of_name(&store::name_of(marked)).is_none() {
+            return Err(Trouble::usage(
+                "--marked writes .jpg or .png: end the file name in one of them",
+            )
+            .about(marked));
+        }
+    }
+    if let Some(out) = &args.output.out
+        && out.is_dir()
+    {
+        return Err(Trouble::from(store::StoreError::Folder).about(out));
+    }
+    Ok(())
+}
+
+fn one(
+    args: &Measure,
+    task: &Task,
+    measured: &Measured,
+    screen: &mut Screen,
+    answers: &mut Answers,
+) -> Result<(), Trouble> {
+    answers.give(screen, &measured.end, || text::end(&measured.end))?;
+    if let Some(failure) = &measured.end.failure {
+        screen.raise(Status::NotPossible);
+        if answers.as_documents() {
+            screen.tell(&format!("{}: {}", task.path.display(), failure.text));
+        }
+    }
+    let look = look_of(&measured.end);
+    if let Some(path) = &args.marked {
+        let format = Format::of_name(&store::name_of(path)).unwrap_or(Format::Png);
+        let picture = marked::draw(
+            &measured.photo.pixels,
+            &measured.end,
+            &look,
+            Framing::Whole,
+            None,
+        );
+        save_picture(path, &picture, format)?;
+    }
+    if let Some(folder) = &args.debug_dir {
+        let prefix = if args.photos.len() > 1 {
+            format!("{}-", store::name_of(&task.path))
+        } else {
+            String::new()
+        };
+        stages(folder, &prefix, measured, &look)?;
+    }
+    Ok(())
+}
+
+/// The face of a record as it is drawn.
+#[must_use]
+pub(super) fn look_of(end: &End) -> FaceLook {
+    end.face
+        .as_ref()
+        .map_or_else(|| FaceLook::plain(0.0), FaceLook::of_record)
+}
+
+/// A photo that can't be decoded still has its line among the documents.
+fn unreadable(
+    trouble: &Trouble,
+    screen: &mut Screen,
+    answers: &mut Answers,
+) -> Result<(), Trouble> {
+    screen.trouble(trouble);
+    if !answers.as_documents() {
+        return Ok(());
+    }
+    let end = End {
+        failure: Some(Failure {
+            code: "unreadable".to_owned(),
+            text: trouble.line(),
+        }),
+        ..End::default()
+    };
+    answers.give(screen, &end, String::new)
+}
+
+fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), Trouble> {
+    let bytes = marked::bytes(picture, format)
+        .map_err(|e| Trouble::file(format!("the picture can't be written ({e})")).about(path))?;
+    store::save_document(path, &bytes).map_err(|e| Trouble::from(e).about(path))
+}
+
+/// An image after each stage: upright photo, edges and rings, rectified face, shaft evidence, result.
+fn stages(
+    folder: &Path,
+    prefix: &str,
+    measured: &Measured,
+    look: &FaceLook,
+) -> Result<(), Trouble> {
+    store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+    let save = |name: &str, picture: &RgbImage| {
+        save_picture(
+            &folder.join(format!("{prefix}{name}")),
+            picture,
+            Format::Png,
+        )
+    };
+    let pixels = &measured.photo.pixels;
+    save("01-upright.png", pixels)?;
+    let Some(fit) = &measured.fit else {
+        return Ok(());
+    };
+    let edges = edges_by_ring(fit);
+    let edges: Vec<&[ImagePoint]> = edges.iter().map(Vec::as_slice).collect();
+    save(
+        "02-edges.png",
+        &debug::edges(pixels, &fit.camera, look, &edges),
+    )?;
+    save(
+        "03-rectified.png",
+        &debug::rectified(pixels, &fit.camera, look),
+    )?;
+    let candidates: Vec<debug::Candidate> = measured
+        .shafts
+        .iter()
+        .flat_map(|s| &s.shafts)
+        .map(|s| debug::Candidate {
+            entry: s.entry,
+            far: s
+                .segment_px
+                .and_then(|[_, far]| fit.camera.face_from_image(far))
+                .unwrap_or(FacePoint::new(s.entry.x, s.entry.y)),
+            probability: s.confidence,
+        })
+        .collect();
+    let evidence = debug::evidence(pixels, &fit.camera, look, None, &candidates);
+    save("04-shafts.png", &evidence)?;
+    let result = marked::draw(pixels, &measured.end, look, Framing::Whole, None);
+    save("05-result.png", &result)
+}
+
+fn edges_by_ring(fit: &FaceFit) -> Vec<Vec<ImagePoint>> {
+    let rings = fit.edges.iter().map(|e| e.boundary + 1).max().unwrap_or(0);
+    let mut by_ring = vec![Vec::new(); rings];
+    for edge in &fit.edges {
+        if let Some(ring) = by_ring.get_mut(edge.boundary) {
+            ring.push(edge.at);
+        }
+    }
+    by_ring
+}

@@ -1,0 +1,63 @@
+//! The command line: what was typed → the stages of the road → stdout, stderr and an exit status.
+//!
+//! This and [`crate::store`] alone touch files, streams and the environment. The clock is read nowhere.
+
+pub mod args;
+mod confirm;
+mod context;
+mod faces;
+mod input;
+mod measure;
+mod progress;
+mod screen;
+mod status;
+mod text;
+
+pub use status::{Status, Trouble};
+
+use args::{Cli, Command};
+use clap::{CommandFactory, Parser};
+use screen::Screen;
+use std::ffi::OsString;
+
+/// Runs the program on its arguments (the first is its own name) and returns its exit status.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    let mut screen = Screen::default();
+    if arguments.len() < 2 {
+        screen.text(&short_help());
+        return Status::Done;
+    }
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(error) => {
+            // help and version go to stdout with 0, faults to stderr with 2: clap knows which is which
+            let _ = error.print();
+            return if error.use_stderr() {
+                Status::WrongUse
+            } else {
+                Status::Done
+            };
+        }
+    };
+    let result = match &cli.command {
+        Command::Measure(args) => measure::run(args, &mut screen),
+        Command::Confirm(args) => confirm::run(args, &mut screen),
+        Command::Faces(args) => faces::run(args, &mut screen),
+    };
+    if let Err(trouble) = result {
+        screen.trouble(&trouble);
+    }
+    screen.status()
+}
+
+fn short_help() -> String {
+    let about = Cli::command()
+        .get_about()
+        .map(ToString::to_string)
+        .unwrap_or_default();
+    format!(
+        "bossmark: {about}\n\n{}\n\n`bossmark --help` lists all commands, `bossmark COMMAND --help` its flags.",
+        args::EXAMPLES
+    )
+}

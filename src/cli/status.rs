@@ -1,0 +1,172 @@
+//! Exit statuses, and trouble that leads to one.
+
+use crate::photo::PhotoError;
+use crate::record::{RecordError, SessionError};
+use crate::review::ReviewError;
+use crate::road::RoadError;
+use crate::store::StoreError;
+use std::fmt::Display;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// What the process says when it ends. With several inputs the highest counts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Status {
+    /// Done.
+    #[default]
+    Done = 0,
+    /// The input was read, but the job can't be done on it.
+    NotPossible = 1,
+    /// Wrong use.
+    WrongUse = 2,
+    /// A file could not be read, decoded or written.
+    File = 3,
+    /// Stopped with Ctrl-C: what the shell reports for a program that this signal ended.
+    Interrupted = 130,
+}
+
+impl From<Status> for ExitCode {
+    fn from(status: Status) -> Self {
+        Self::from(status as u8)
+    }
+}
+
+/// Something that went wrong with one input: the sentence for the user, and the status.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Trouble {
+    /// Exit status.
+    pub status: Status,
+    /// The file, as the user named it; `None` if it is about no file.
+    pub file: Option<String>,
+    /// One sentence: what is wrong, and what to do.
+    pub text: String,
+}
+
+impl Trouble {
+    /// Wrong use of the command.
+    pub fn usage(text: impl Display) -> Self {
+        Self {
+            status: Status::WrongUse,
+            file: None,
+            text: text.to_string(),
+        }
+    }
+
+    /// A job that can't be done on this input.
+    pub fn not_possible(text: impl Display) -> Self {
+        Self {
+            status: Status::NotPossible,
+            file: None,
+            text: text.to_string(),
+        }
+    }
+
+    /// A file that can't be read, decoded or written.
+    pub fn file(text: impl Display) -> Self {
+        Self {
+            status: Status::File,
+            file: None,
+            text: text.to_string(),
+        }
+    }
+
+    /// The same trouble, said to be about `path`.
+    #[must_use]
+    pub fn about(self, path: &Path) -> Self {
+        Self {
+            file: self.file.or_else(|| Some(path.display().to_string())),
+            ..self
+        }
+    }
+
+    /// The line for the user.
+    #[must_use]
+    pub fn line(&self) -> String {
+        match &self.file {
+            Some(file) => format!("{file}: {}", self.text),
+            None => self.text.clone(),
+        }
+    }
+}
+
+impl From<StoreError> for Trouble {
+    fn from(error: StoreError) -> Self {
+        Self::file(error)
+    }
+}
+
+impl From<RecordError> for Trouble {
+    fn from(error: RecordError) -> Self {
+        Self::file(error)
+    }
+}
+
+impl From<PhotoError> for Trouble {
+    fn from(error: PhotoError) -> Self {
+        Self::file(error)
+    }
+}
+
+impl From<RoadError> for Trouble {
+    fn from(error: RoadError) -> Self {
+        Self::file(error)
+    }
+}
+
+impl From<SessionError> for Trouble {
+    fn from(error: SessionError) -> Self {
+        if error.is_wrong_use() {
+            Self::usage(error)
+        } else {
+            Self::file(error)
+        }
+    }
+}
+
+impl From<ReviewError> for Trouble {
+    fn from(error: ReviewError) -> Self {
+        match &error {
+            ReviewError::Document(_) => Self::file(error),
+            _ => Self::usage(error),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn statuses_are_those_promised_and_the_highest_counts() {
+        let all = [
+            (Status::Done, 0),
+            (Status::NotPossible, 1),
+            (Status::WrongUse, 2),
+            (Status::File, 3),
+            (Status::Interrupted, 130),
+        ];
+        for (status, number) in all {
+            assert_eq!(status as u8, number);
+        }
+        assert_eq!(
+            all.map(|(s, _)| s).into_iter().max(),
+            Some(Status::Interrupted)
+        );
+        assert!(Status::File > Status::WrongUse && Status::WrongUse > Status::NotPossible);
+    }
+
+    #[test]
+    fn newer_schemas_are_file_trouble_and_misspellings_wrong_use() {
+        let newer = crate::record::SessionFile::parse(br#"{"schema": "bossmark/session/9"}"#);
+        assert_eq!(
+            newer.map_err(|e| Trouble::from(e).status),
+            Err(Status::File)
+        );
+        let misspelt =
+            crate::record::SessionFile::parse(br#"{"schema": "bossmark/session/1", "sesion": {}}"#);
+        assert_eq!(
+            misspelt.map_err(|e| Trouble::from(e).status),
+            Err(Status::WrongUse)
+        );
+    }
+}
