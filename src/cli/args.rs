@@ -42,6 +42,12 @@ Examples:
   bossmark confirm IMG_0101.end.json --accept
   bossmark confirm IMG_0101.end.json --edits edits.json", help_template = TEMPLATE)]
     Confirm(Confirm),
+    /// Records of one set-up → what the two groups say.
+    #[command(before_help = "\
+Examples:
+  bossmark read IMG_0101.end.json IMG_0102.end.json
+  bossmark read evening/ --json", help_template = TEMPLATE)]
+    Read(Read),
     /// The target faces that are known, with their sources.
     #[command(before_help = "\
 Examples:

@@ -3,8 +3,8 @@
 use super::args::Faces;
 use super::screen::{Answers, Screen};
 use super::status::Trouble;
-use super::text;
 use crate::face::spec::{self, FaceSpec};
+use crate::report::text;
 use serde_json::{Value, json};
 
 /// Runs the command.

@@ -6,15 +6,15 @@ use super::input;
 use super::progress::Progress;
 use super::screen::{Answers, Screen};
 use super::status::{Status, Trouble};
-use super::text;
+use crate::face::FitOptions;
 use crate::face::spec::FaceSpec;
-use crate::face::{FaceFit, FitOptions};
 use crate::record::{End, Failure, Session, canonical};
 use crate::report::marked::{self, Format, Framing};
+use crate::report::text;
 use crate::report::{FaceLook, debug};
 use crate::road::{self, Measured};
 use crate::store;
-use crate::units::{FacePoint, ImagePoint};
+use crate::units::FacePoint;
 use image::RgbImage;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -231,11 +231,9 @@ fn stages(
     let Some(fit) = &measured.fit else {
         return Ok(());
     };
-    let edges = edges_by_ring(fit);
-    let edges: Vec<&[ImagePoint]> = edges.iter().map(Vec::as_slice).collect();
     save(
         "02-edges.png",
-        &debug::edges(pixels, &fit.camera, look, &edges),
+        &debug::edges(pixels, &fit.camera, look, &fit.edges),
     )?;
     save(
         "03-rectified.png",
@@ -258,15 +256,4 @@ fn stages(
     save("04-shafts.png", &evidence)?;
     let result = marked::draw(pixels, &measured.end, look, Framing::Whole, None);
     save("05-result.png", &result)
-}
-
-fn edges_by_ring(fit: &FaceFit) -> Vec<Vec<ImagePoint>> {
-    let rings = fit.edges.iter().map(|e| e.boundary + 1).max().unwrap_or(0);
-    let mut by_ring = vec![Vec::new(); rings];
-    for edge in &fit.edges {
-        if let Some(ring) = by_ring.get_mut(edge.boundary) {
-            ring.push(edge.at);
-        }
-    }
-    by_ring
 }

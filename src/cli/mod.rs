@@ -9,9 +9,9 @@ mod faces;
 mod input;
 mod measure;
 mod progress;
+mod read;
 mod screen;
 mod status;
-mod text;
 
 pub use status::{Status, Trouble};
 
@@ -43,6 +43,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
     let result = match &cli.command {
         Command::Measure(args) => measure::run(args, &mut screen),
         Command::Confirm(args) => confirm::run(args, &mut screen),
+        Command::Read(args) => read::run(args, &mut screen),
         Command::Faces(args) => faces::run(args, &mut screen),
     };
     if let Err(trouble) = result {

@@ -1,0 +1,61 @@
+//! `bossmark read`: one reading for each run of one set-up at one distance, oldest first.
+
+use super::args::Read;
+use super::context::Context;
+use super::input;
+use super::screen::{Answers, Screen};
+use super::status::{Status, Trouble};
+use crate::evening::readings;
+use crate::record::{LeftOut, LeftOutWhy};
+use crate::report::text;
+
+/// Runs the command.
+pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
+    let context = Context::new(&args.session, None)?;
+    let records = input::records(screen, &args.records, context.flags());
+    if records.is_empty() {
+        // what was wrong with each input has been told
+        return Ok(());
+    }
+    let (read, left_out) = readings(records);
+    left_out.iter().for_each(|l| tell(screen, l));
+    if read.is_empty() {
+        return Err(Trouble::not_possible(
+            "none of these records holds a measured end: measure photos that show the whole face",
+        ));
+    }
+    let several = read.len() > 1;
+    let mut answers = Answers::new(&args.output);
+    for part in &read {
+        answers.give(screen, &part.reading, || {
+            let head = if several {
+                format!("{}\n", part.files.join(", "))
+            } else {
+                String::new()
+            };
+            format!("{head}{}", text::reading(&part.reading))
+        })?;
+        if let Some(failure) = &part.reading.failure {
+            screen.raise(Status::NotPossible);
+            if answers.as_documents() {
+                screen.tell(&failure.text);
+            }
+        }
+    }
+    answers.finish(false)
+}
+
+/// Tells of a record that doesn't count, where nothing else does.
+pub(super) fn tell(screen: &mut Screen, left_out: &LeftOut) {
+    let file = &left_out.filed.file;
+    match left_out.why {
+        LeftOutWhy::SameRecord => screen.tell(&format!(
+            "{file}: the same end is given twice, it counts once"
+        )),
+        LeftOutWhy::Failed => screen.tell(&format!(
+            "{file}: left out, its photo could not be measured"
+        )),
+        // these stand among the cautions
+        LeftOutWhy::SameEnd | LeftOutWhy::OtherBow => {}
+    }
+}
