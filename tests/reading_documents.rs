@@ -26,8 +26,8 @@ fn has(reading: &Reading, code: &str) -> bool {
 
 /// Every reading must survive its own JSON, and its probabilities add to one.
 fn check(reading: &Reading) {
-    let json = serde_json::to_string(reading).unwrap();
-    let back: Reading = serde_json::from_str(&json).unwrap();
+    let json = serde_json::to_string(reading).expect("a reading is JSON");
+    let back: Reading = serde_json::from_str(&json).expect("and back");
     assert_eq!(&back, reading, "{json}");
     let h = &reading.horizontal;
     if let (Some(a), Some(b), Some(c)) = (h.p_weak, h.p_stiff, h.p_neutral) {

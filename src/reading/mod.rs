@@ -15,6 +15,7 @@ mod lean;
 mod more_shots;
 mod posterior;
 mod read;
+mod region;
 mod sentence;
 mod sets;
 mod shots;
@@ -28,5 +29,6 @@ pub use document::{
 };
 pub use posterior::{AxisPosterior, Conditions, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
+pub use region::Region;
 pub use sentence::sentence;
 pub use shots::{Gathered, LeftOut, MissedShots, Reason, Shot, gather};

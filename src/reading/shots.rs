@@ -68,7 +68,7 @@ pub struct MissedShots {
 /// What some ends hold.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Gathered {
-    /// The shots that count, end by end in the order of the entries.
+    /// The shots that count, end by end, by the entries' numbers.
     pub shots: Vec<Shot>,
     /// Entries that don't.
     pub left_out: Vec<LeftOut>,
@@ -102,7 +102,10 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
         }
     }
     let spots = Spots::of(end);
-    for entry in &end.entries {
+    // by number, so that the order in which a record lists its entries means nothing
+    let mut entries: Vec<&Entry> = end.entries.iter().collect();
+    entries.sort_by_key(|entry| entry.id);
+    for entry in entries {
         let centre = spots.centre(entry);
         let reason = if !usable_place(entry) {
             Some(Reason::NoPlace)
