@@ -52,8 +52,13 @@ pub(super) fn all(seen: &Seen<'_>) -> Vec<Note> {
 }
 
 /// The newest set-up of the ends, if told.
-pub(super) fn setup<'a>(ends: &[&'a End]) -> Option<&'a Setup> {
+fn setup<'a>(ends: &[&'a End]) -> Option<&'a Setup> {
     ends.iter().rev().find_map(|end| end.session.setup.as_ref())
+}
+
+/// The archer's own tolerance at 30 m, mm: that of the newest end alone.
+pub(super) fn own_tolerance_of(ends: &[&End]) -> Option<f64> {
+    ends.last()?.session.setup.as_ref()?.tolerance_30m_mm
 }
 
 fn plural(count: usize, one: &str) -> String {
@@ -221,7 +226,7 @@ fn distance(seen: &Seen<'_>) -> Option<Note> {
 }
 
 fn own_tolerance(seen: &Seen<'_>) -> Option<Note> {
-    let own = setup(seen.ends)?.tolerance_30m_mm?;
+    let own = own_tolerance_of(seen.ends)?;
     let used = seen.assumptions.tolerance_for(Some(own));
     ((own - used).abs() > 1e-9 || own.is_nan()).then(|| {
         Note::new(

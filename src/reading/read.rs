@@ -31,8 +31,8 @@ pub struct Analysis {
 
 /// Reads ends of one bow, set-up and distance, given in the order shot.
 ///
-/// A reading that can't be made carries a `failure` and nulls. Hand, distance and tolerance are those of the newest end
-/// that tells them.
+/// A reading that can't be made carries a `failure` and nulls. Hand and distance are those of the newest end that tells
+/// them, the archer's own tolerance that of the newest end.
 #[must_use]
 pub fn read(ends: &[&End]) -> Reading {
     analyse(ends).reading
@@ -182,7 +182,7 @@ impl Maker<'_> {
     /// Tolerance at the distance shot, mm.
     fn tolerance(&self) -> Option<f64> {
         let distance = self.distance_m?;
-        let own = cautions::setup(self.ends).and_then(|setup| setup.tolerance_30m_mm);
+        let own = cautions::own_tolerance_of(self.ends);
         let at_reference = self.assumptions.tolerance_for(own);
         Some(at_reference * distance / self.assumptions.reference_distance_m)
     }
