@@ -1,0 +1,219 @@
+//! What the advice takes as given: the priors, steps and limits of `calibration/advice.json`, each with its source there.
+
+use super::Change;
+use serde::Deserialize;
+use std::sync::LazyLock;
+
+/// Text of the calibration file, part of the program.
+const TEXT: &str = include_str!("../../calibration/advice.json");
+
+/// The calibration. Fields are those of the file; marks and sources stay there.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Knowledge {
+    pub(super) physics: PhysicsData,
+    pub(super) middle_setup: MiddleSetup,
+    pub(super) bare_nock_g: Single,
+    pub(super) scale: Scale,
+    pub(super) levers: Vec<LeverPrior>,
+    pub(super) bolts: Bolts,
+    pub(super) learning: Learning,
+    pub(super) steps: Steps,
+    pub(super) bounds_when_unknown: Bounds,
+    pub(super) plunger: PlungerData,
+    pub(super) safety: Safety,
+    pub(super) policy: Policy,
+}
+
+/// One number with its source.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Single {
+    pub(super) value: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct PhysicsData {
+    pub(super) thrust_share: Single,
+    pub(super) virtual_mass_g: VirtualMass,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct VirtualMass {
+    draw_lb: Vec<f64>,
+    grams: Vec<f64>,
+}
+
+impl VirtualMass {
+    /// Grams at this draw weight, lb: straight lines between the file's points, level beyond them.
+    pub(super) fn at(&self, lb: f64) -> f64 {
+        let points: Vec<(f64, f64)> = self
+            .draw_lb
+            .iter()
+            .copied()
+            .zip(self.grams.iter().copied())
+            .collect();
+        let (Some(first), Some(last)) = (points.first(), points.last()) else {
+            return 0.0;
+        };
+        if lb <= first.0 {
+            return first.1;
+        }
+        points
+            .windows(2)
+            .find(|pair| lb <= pair[1].0)
+            .map_or(last.1, |pair| {
+                let part = (lb - pair[0].0) / (pair[1].0 - pair[0].0);
+                pair[0].1 + part * (pair[1].1 - pair[0].1)
+            })
+    }
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct MiddleSetup {
+    pub(super) draw_weight_lb: f64,
+    pub(super) shaft_spine: f64,
+    pub(super) extra_log_sd: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Scale {
+    pub(super) mm_per_unit_log_index: f64,
+    pub(super) log_sd: f64,
+}
+
+/// Which way a lever moves the offset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Axis {
+    Vertical,
+    Horizontal,
+}
+
+/// The prior of one lever: mm of offset at 30 m per unit is log-normal.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct LeverPrior {
+    pub(super) change: Change,
+    pub(super) unit: String,
+    pub(super) axis: Axis,
+    /// +1 where a positive amount moves u (or v) up.
+    pub(super) moves: f64,
+    pub(super) median_mm: f64,
+    #[serde(default)]
+    pub(super) divided_by: Option<Divisor>,
+    pub(super) own_log_sd: f64,
+    pub(super) share: f64,
+    pub(super) mark: String,
+}
+
+/// What the median of a lever is divided by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Divisor {
+    DrawWeightLb,
+    ShaftSpine,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Bolts {
+    pub(super) share_per_quarter_turn: f64,
+    pub(super) own_log_sd: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Learning {
+    pub(super) offset_sd_mm: f64,
+    pub(super) shift_share: f64,
+    pub(super) floor_mm: f64,
+    pub(super) new_shafts_mm: f64,
+    pub(super) cross_share: f64,
+    pub(super) contradiction_sd: f64,
+    pub(super) contradiction_probability: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Steps {
+    pub(super) quarter_turns: f64,
+    pub(super) shaft_length_mm: f64,
+    pub(super) plunger_clicks: f64,
+    pub(super) nocking_point_mm: f64,
+    pub(super) rest_height_mm: f64,
+    pub(super) stock_points_gr: Vec<f64>,
+    pub(super) spine_grid: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Bounds {
+    pub(super) quarter_turns: f64,
+    pub(super) nocking_point_mm: f64,
+    pub(super) rest_height_mm: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct PlungerData {
+    pub(super) clicks_per_turn: f64,
+    pub(super) usual: f64,
+    pub(super) turns_either_side: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Safety {
+    pub(super) least_gr_per_lb: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Policy {
+    pub(super) in_tune: f64,
+    pub(super) wants_inside: f64,
+    pub(super) wants_side: f64,
+    pub(super) tweak_ends: u32,
+    pub(super) tweak_inside: f64,
+    pub(super) tweak_share: f64,
+    pub(super) rest_up_to_mm: f64,
+    pub(super) point_above_mm: f64,
+    pub(super) pair_gain: f64,
+    pub(super) pair_nocking_point_mm: f64,
+    pub(super) pair_rest_mm: f64,
+    pub(super) cut_above_mm: f64,
+    pub(super) cut_side: f64,
+    pub(super) cut_past_zero: f64,
+    pub(super) wrong_spine_side: f64,
+    pub(super) taken_back_share: f64,
+    pub(super) at_limits_inside: f64,
+    pub(super) at_limits_ends: u32,
+}
+
+/// The calibration of this build.
+pub(super) fn knowledge() -> &'static Knowledge {
+    static PARSED: LazyLock<Knowledge> = LazyLock::new(|| {
+        #[expect(
+            clippy::expect_used,
+            reason = "part of the program; a test parses it, so a build that passes its tests can't fail here"
+        )]
+        serde_json::from_str(TEXT).expect("calibration/advice.json holds the advice's calibration")
+    });
+    &PARSED
+}
+
+impl Knowledge {
+    /// The prior of this lever.
+    pub(super) fn lever(&self, change: Change) -> Option<&LeverPrior> {
+        self.levers.iter().find(|l| l.change == change)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_file_parses_and_is_complete() {
+        let k = knowledge();
+        assert_eq!(k.levers.len(), 8);
+        for lever in &k.levers {
+            assert!(lever.median_mm > 0.0 && lever.own_log_sd > 0.0);
+            assert!((lever.moves.abs() - 1.0).abs() < 1e-12);
+            assert!(!lever.mark.is_empty() && !lever.unit.is_empty());
+        }
+        assert!((k.physics.virtual_mass_g.at(30.0) - 6.5).abs() < 1e-12);
+        assert!((k.physics.virtual_mass_g.at(60.0) - 8.0).abs() < 1e-12);
+    }
+}
