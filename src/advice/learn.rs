@@ -1,0 +1,409 @@
+//! What this bow's own history says about the offset now and about each lever's slope on one axis.
+//!
+//! The unknowns are θ = (offset now, ln β of each lever), normal before any shot: the offset N(0, 300²), ln β about the
+//! prior medians with a part common to the levers. Every run of ends tells the offset of its own set-up, which is the
+//! offset now less what the changes since then did. A change does what its slope says only within its own spread; that
+//! spread stands between all runs before it and the present, so it is common to them: the runs' covariance is full, and
+//! nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
+
+use super::Change;
+use super::knowledge::Learning;
+use super::slopes::Slope;
+use nalgebra::{DMatrix, DVector};
+
+/// Most Gauss–Newton steps.
+const STEPS: usize = 25;
+/// Largest step of a ln β: β may change by a factor of 1.65 at once.
+const LN_STEP: f64 = 0.5;
+/// Steps shorter than this (mm, and in ln β) are the end.
+const SETTLED: f64 = 1e-9;
+
+/// What one run of ends says of an axis at 30 m, the prior of the offset taken out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Observed {
+    pub(super) mean_mm: f64,
+    pub(super) variance_mm2: f64,
+}
+
+impl Observed {
+    /// From a posterior (mean, variance) under the prior N(0, `prior_sd`²); `None` where the shots told nothing.
+    pub(super) fn without_prior(mean: f64, variance: f64, prior_sd: f64) -> Option<Self> {
+        let prior = prior_sd * prior_sd;
+        let sound = mean.is_finite() && variance.is_finite() && variance > 0.0 && variance < prior;
+        sound.then(|| {
+            let own = 1.0 / (1.0 / variance - 1.0 / prior);
+            Self {
+                mean_mm: own * mean / variance,
+                variance_mm2: own,
+            }
+        })
+    }
+
+    /// Two independent ones of the same quantity.
+    pub(super) fn and(self, other: Self) -> Self {
+        let (a, b) = (1.0 / self.variance_mm2, 1.0 / other.variance_mm2);
+        Self {
+            mean_mm: (a * self.mean_mm + b * other.mean_mm) / (a + b),
+            variance_mm2: 1.0 / (a + b),
+        }
+    }
+}
+
+/// One lever moved between two runs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Moved {
+    pub(super) change: Change,
+    /// Units of the lever, signed.
+    pub(super) amount: f64,
+    /// Another set of shafts came with it.
+    pub(super) new_shafts: bool,
+    /// The plunger was turned against its last turn: play.
+    pub(super) turned_back: bool,
+}
+
+/// One run on one axis: what it showed, and what had been changed just before it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Trial {
+    pub(super) observed: Option<Observed>,
+    pub(super) moved: Vec<Moved>,
+    /// Variance that the change brought on this axis beside what its own levers do, mm²: effects of the other axis'
+    /// levers, and changes whose effect nobody knows.
+    pub(super) extra_mm2: f64,
+}
+
+/// Offset now and slopes of one axis after the history.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Learnt {
+    /// Offset now, mm at 30 m.
+    pub(super) offset_mm: f64,
+    /// ln of each lever's slope, in the order of the slopes given.
+    ln_beta: Vec<f64>,
+    /// Covariance of (offset, ln β…).
+    covariance: DMatrix<f64>,
+    changes: Vec<Change>,
+}
+
+impl Learnt {
+    /// Variance of the offset now, mm², without the arrows' own differences.
+    pub(super) fn variance_mm2(&self) -> f64 {
+        self.covariance[(0, 0)]
+    }
+
+    /// The slope of a lever.
+    pub(super) fn beta(&self, change: Change) -> Option<Beta> {
+        let i = self.changes.iter().position(|c| *c == change)?;
+        Some(Beta {
+            median: self.ln_beta[i].exp(),
+            ln_variance: self.covariance[(i + 1, i + 1)],
+            cov_offset: self.covariance[(0, i + 1)],
+        })
+    }
+}
+
+/// A lever's slope: log-normal, mm per unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Beta {
+    pub(super) median: f64,
+    /// Variance of ln β.
+    pub(super) ln_variance: f64,
+    /// Covariance of ln β with the offset now, mm.
+    pub(super) cov_offset: f64,
+}
+
+impl Beta {
+    /// Mean of β.
+    pub(super) fn mean(&self) -> f64 {
+        self.median * (self.ln_variance / 2.0).exp()
+    }
+
+    /// Variance of β.
+    pub(super) fn variance(&self) -> f64 {
+        let e = self.ln_variance.exp();
+        self.median * self.median * e * (e - 1.0)
+    }
+}
+
+/// How far the offset moves, and its variance about that, by one change of known slopes.
+fn spread(trial: &Trial, slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
+    let mut variance = trial.extra_mm2;
+    for (moved, beta) in on_axis(trial, slopes, ln_beta) {
+        variance += (a.shift_share * moved.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
+        if moved.new_shafts {
+            variance += a.new_shafts_mm * a.new_shafts_mm;
+        }
+        if moved.turned_back {
+            variance += beta * beta;
+        }
+    }
+    variance
+}
+
+fn on_axis<'a>(
+    trial: &'a Trial,
+    slopes: &'a [Slope],
+    ln_beta: &'a [f64],
+) -> impl Iterator<Item = (&'a Moved, f64)> {
+    trial.moved.iter().filter_map(|moved| {
+        let i = slopes.iter().position(|s| s.change == moved.change)?;
+        Some((moved, ln_beta[i].exp()))
+    })
+}
+
+/// Shift and its variance to expect of a change, given what was learnt before it.
+pub(super) fn predicted(
+    trial: &Trial,
+    slopes: &[Slope],
+    learnt: &Learnt,
+    a: &Learning,
+) -> (f64, f64) {
+    let (mut shift, mut variance) = (0.0, spread(trial, slopes, &learnt.ln_beta, a));
+    // the shift's gradient in θ carries both the slopes' and the offset's uncertainty
+    let mut gradient = DVector::<f64>::zeros(slopes.len() + 1);
+    for moved in &trial.moved {
+        let Some(i) = slopes.iter().position(|s| s.change == moved.change) else {
+            continue;
+        };
+        let (e, v) = (slopes[i].moves * moved.amount, learnt.covariance[(i + 1, i + 1)]);
+        let mean = learnt.ln_beta[i].exp() * (v / 2.0).exp();
+        shift += e * mean;
+        // log-normal rather than linear: its tail is long
+        gradient[i + 1] += e * mean * (v.exp_m1() / v.max(1e-12)).sqrt();
+    }
+    variance += (gradient.transpose() * &learnt.covariance * &gradient)[(0, 0)];
+    (shift, variance)
+}
+
+/// Learns from the trials, oldest first; the last is the present set-up.
+pub(super) fn learn(
+    trials: &[Trial],
+    slopes: &[Slope],
+    common_log_sd: f64,
+    a: &Learning,
+) -> Learnt {
+    let levers = slopes.len();
+    let prior_mean = prior_mean(slopes);
+    let prior = prior_covariance(slopes, common_log_sd, a);
+    let fallback = Learnt {
+        offset_mm: 0.0,
+        ln_beta: prior_mean.iter().skip(1).copied().collect(),
+        covariance: prior.clone(),
+        changes: slopes.iter().map(|s| s.change).collect(),
+    };
+    let told: Vec<(usize, Observed)> = trials
+        .iter()
+        .enumerate()
+        .filter_map(|(r, t)| Some((r, t.observed?)))
+        .collect();
+    let Some(prior_weight) = prior.clone().cholesky().map(|c| c.inverse()) else {
+        return fallback;
+    };
+    if told.is_empty() {
+        return fallback;
+    }
+    let mut theta = prior_mean.clone();
+    let mut normal = prior_weight.clone();
+    for _ in 0..STEPS {
+        let ln_beta: Vec<f64> = theta.iter().skip(1).copied().collect();
+        let (predicted, jacobian) = predictions(trials, &told, slopes, &theta);
+        let noise = noise(trials, &told, slopes, &ln_beta, a);
+        let Some(weight) = noise.cholesky().map(|c| c.inverse()) else {
+            return fallback;
+        };
+        let residual =
+            DVector::from_iterator(told.len(), told.iter().map(|(_, o)| o.mean_mm)) - predicted;
+        normal = jacobian.transpose() * &weight * &jacobian + &prior_weight;
+        let slope = jacobian.transpose() * &weight * residual
+            - &prior_weight * (&theta - &prior_mean);
+        let Some(mut step) = normal.clone().cholesky().map(|c| c.solve(&slope)) else {
+            return fallback;
+        };
+        for i in 1..=levers {
+            step[i] = step[i].clamp(-LN_STEP, LN_STEP);
+        }
+        theta += &step;
+        if step.amax() < SETTLED {
+            break;
+        }
+    }
+    let covariance = match normal.cholesky() {
+        Some(c) => c.inverse(),
+        None => return fallback,
+    };
+    if theta.iter().any(|t| !t.is_finite()) {
+        return fallback;
+    }
+    Learnt {
+        offset_mm: theta[0],
+        ln_beta: theta.iter().skip(1).copied().collect(),
+        covariance,
+        changes: fallback.changes,
+    }
+}
+
+fn prior_mean(slopes: &[Slope]) -> DVector<f64> {
+    DVector::from_iterator(
+        slopes.len() + 1,
+        std::iter::once(0.0).chain(slopes.iter().map(|s| s.median_mm.ln())),
+    )
+}
+
+fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64> {
+    DMatrix::from_fn(slopes.len() + 1, slopes.len() + 1, |i, j| {
+        if i == 0 || j == 0 {
+            return if i == j { a.offset_sd_mm * a.offset_sd_mm } else { 0.0 };
+        }
+        let (p, q) = (&slopes[i - 1], &slopes[j - 1]);
+        let shared = common * common * p.share * q.share;
+        if i == j { p.own * p.own + shared } else { shared }
+    })
+}
+
+/// Offsets that θ predicts for the runs that told something, and their derivatives: offset now less all shifts since.
+fn predictions(
+    trials: &[Trial],
+    told: &[(usize, Observed)],
+    slopes: &[Slope],
+    theta: &DVector<f64>,
+) -> (DVector<f64>, DMatrix<f64>) {
+    let mut jacobian = DMatrix::zeros(told.len(), slopes.len() + 1);
+    for (row, (r, _)) in told.iter().enumerate() {
+        jacobian[(row, 0)] = 1.0;
+        for moved in trials[r + 1..].iter().flat_map(|t| &t.moved) {
+            if let Some(i) = slopes.iter().position(|s| s.change == moved.change) {
+                jacobian[(row, i + 1)] -= slopes[i].moves * moved.amount * theta[i + 1].exp();
+            }
+        }
+    }
+    // each shift is linear in its β, so that it equals its own derivative in ln β
+    let predicted = DVector::from_fn(told.len(), |row, _| {
+        theta[0] + (1..=slopes.len()).map(|i| jacobian[(row, i)]).sum::<f64>()
+    });
+    (predicted, jacobian)
+}
+
+/// Covariance of the runs' offsets about the predictions: each run's own, and what the changes since both did beside their
+/// slopes.
+fn noise(
+    trials: &[Trial],
+    told: &[(usize, Observed)],
+    slopes: &[Slope],
+    ln_beta: &[f64],
+    a: &Learning,
+) -> DMatrix<f64> {
+    let spreads: Vec<f64> = trials.iter().map(|t| spread(t, slopes, ln_beta, a)).collect();
+    DMatrix::from_fn(told.len(), told.len(), |i, j| {
+        let later = told[i].0.max(told[j].0);
+        let since: f64 = spreads[later + 1..].iter().sum();
+        if i == j { told[i].1.variance_mm2 + since } else { since }
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::knowledge::{Axis, knowledge};
+    use crate::advice::slopes::slopes;
+    use crate::record::Setup;
+
+    fn horizontal() -> Vec<Slope> {
+        let setup = Setup {
+            draw_weight_lb: Some(36.0),
+            bolt_lb_per_turn: Some(1.0),
+            shaft_spine: Some(600.0),
+            ..Setup::default()
+        };
+        slopes(&setup, Axis::Horizontal, knowledge())
+    }
+
+    fn learn_from(trials: &[Trial]) -> Learnt {
+        learn(trials, &horizontal(), knowledge().scale.log_sd, &knowledge().learning)
+    }
+
+    fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> Trial {
+        Trial {
+            observed: Some(Observed {
+                mean_mm: mean,
+                variance_mm2: sd * sd,
+            }),
+            moved: moved
+                .iter()
+                .map(|&(change, amount)| Moved {
+                    change,
+                    amount,
+                    new_shafts: false,
+                    turned_back: false,
+                })
+                .collect(),
+            extra_mm2: 0.0,
+        }
+    }
+
+    #[test]
+    fn one_run_gives_back_its_reading() {
+        // posterior 80 ± 30 under the prior: taken out and put in again
+        let observed = Observed::without_prior(80.0, 900.0, 300.0).unwrap();
+        let learnt = learn_from(&[run(observed.mean_mm, observed.variance_mm2.sqrt(), &[])]);
+        assert!((learnt.offset_mm - 80.0).abs() < 1e-6);
+        assert!((learnt.variance_mm2() - 900.0).abs() < 1e-6);
+        assert_eq!(Observed::without_prior(80.0, 90_000.0, 300.0), None);
+        let prior = knowledge().lever(Change::Plunger).unwrap();
+        let beta = learnt.beta(Change::Plunger).unwrap();
+        assert!((beta.median - prior.median_mm).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_measured_change_teaches_its_lever_and_a_little_the_others() {
+        // two pounds less moved the offset by 300 mm: half as much again as the prior's 97 a pound
+        let learnt = learn_from(&[
+            run(350.0, 12.0, &[]),
+            run(50.0, 12.0, &[(Change::DrawWeight, -2.0)]),
+        ]);
+        let beta = learnt.beta(Change::DrawWeight).unwrap();
+        assert!(beta.median > 115.0 && beta.median < 150.0, "{}", beta.median);
+        let point = learnt.beta(Change::PointWeight).unwrap();
+        assert!(point.median > 6.0, "{}", point.median);
+        assert!(point.ln_variance < 0.72);
+        assert!((learnt.offset_mm - 50.0).abs() < 5.0);
+    }
+
+    #[test]
+    fn an_old_run_sharpens_the_present_offset_only_as_far_as_the_change_is_known() {
+        let alone = learn_from(&[run(50.0, 40.0, &[])]);
+        let both = learn_from(&[
+            run(60.0, 10.0, &[]),
+            run(50.0, 40.0, &[(Change::Plunger, 1.0)]),
+        ]);
+        assert!(both.variance_mm2() < alone.variance_mm2());
+        let large = learn_from(&[
+            run(600.0, 10.0, &[]),
+            run(50.0, 40.0, &[(Change::DrawWeight, -5.0)]),
+        ]);
+        assert!(large.variance_mm2() > 0.8 * alone.variance_mm2());
+    }
+
+    #[test]
+    fn several_changes_at_once_and_unknown_runs_are_handled() {
+        let mut silent = run(0.0, 1.0, &[(Change::Plunger, 2.0)]);
+        silent.observed = None;
+        let learnt = learn_from(&[
+            run(200.0, 20.0, &[]),
+            silent,
+            run(60.0, 20.0, &[(Change::DrawWeight, -1.0), (Change::PointWeight, -10.0)]),
+        ]);
+        assert!(learnt.offset_mm.is_finite() && learnt.variance_mm2() < 400.0);
+        assert!(learn_from(&[]).variance_mm2() > 89_999.0);
+    }
+
+    #[test]
+    fn predictions_carry_the_slopes_uncertainty() {
+        let learnt = learn_from(&[run(200.0, 20.0, &[])]);
+        let next = run(0.0, 1.0, &[(Change::DrawWeight, -1.0)]);
+        let (shift, variance) = predicted(&next, &horizontal(), &learnt, &knowledge().learning);
+        // prior: median 97.2, log-sd √(0.35² + 0.6²)
+        let s2: f64 = 0.35 * 0.35 + 0.36;
+        let mean = 3500.0 / 36.0 * (s2 / 2.0).exp();
+        assert!((shift + mean).abs() < 1e-6);
+        let want = mean * mean * s2.exp_m1() + (0.3 * 3500.0 / 36.0f64).powi(2) + 64.0;
+        assert!((variance / want - 1.0).abs() < 1e-9);
+    }
+}
