@@ -149,28 +149,48 @@ fn on_axis<'a>(
     })
 }
 
-/// Shift and its variance to expect of a change, given what was learnt before it.
+/// What a change was to bring, given what was learnt before it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Predicted {
+    /// Shift of the offset, mm.
+    pub(super) shift_mm: f64,
+    /// Variance of the offset after it, mm²: of the offset before, of the slopes, and of what changes do beside them.
+    pub(super) variance_mm2: f64,
+    /// That of a change whose slopes are known exactly and do just what they say, mm²: setting up again, other shafts.
+    pub(super) floor_mm2: f64,
+}
+
+/// Offset to expect after a change, given what was learnt before it.
 pub(super) fn predicted(
     trial: &Trial,
     slopes: &[Slope],
     learnt: &Learnt,
     a: &Learning,
-) -> (f64, f64) {
-    let (mut shift, mut variance) = (0.0, spread(trial, slopes, &learnt.ln_beta, a));
-    // the shift's gradient in θ carries both the slopes' and the offset's uncertainty
+) -> Predicted {
+    let mut shift_mm = 0.0;
+    let exact = vec![f64::NEG_INFINITY; slopes.len()];
+    // the gradient in θ carries both the offset's and the slopes' uncertainty
     let mut gradient = DVector::<f64>::zeros(slopes.len() + 1);
+    gradient[0] = 1.0;
     for moved in &trial.moved {
         let Some(i) = slopes.iter().position(|s| s.change == moved.change) else {
             continue;
         };
-        let (e, v) = (slopes[i].moves * moved.amount, learnt.covariance[(i + 1, i + 1)]);
+        let (e, v) = (
+            slopes[i].moves * moved.amount,
+            learnt.covariance[(i + 1, i + 1)],
+        );
         let mean = learnt.ln_beta[i].exp() * (v / 2.0).exp();
-        shift += e * mean;
+        shift_mm += e * mean;
         // log-normal rather than linear: its tail is long
         gradient[i + 1] += e * mean * (v.exp_m1() / v.max(1e-12)).sqrt();
     }
-    variance += (gradient.transpose() * &learnt.covariance * &gradient)[(0, 0)];
-    (shift, variance)
+    let known = (gradient.transpose() * &learnt.covariance * &gradient)[(0, 0)];
+    Predicted {
+        shift_mm,
+        variance_mm2: known + spread(trial, slopes, &learnt.ln_beta, a),
+        floor_mm2: spread(trial, slopes, &exact, a),
+    }
 }
 
 /// Learns from the trials, oldest first; the last is the present set-up.
@@ -212,8 +232,8 @@ pub(super) fn learn(
         let residual =
             DVector::from_iterator(told.len(), told.iter().map(|(_, o)| o.mean_mm)) - predicted;
         normal = jacobian.transpose() * &weight * &jacobian + &prior_weight;
-        let slope = jacobian.transpose() * &weight * residual
-            - &prior_weight * (&theta - &prior_mean);
+        let slope =
+            jacobian.transpose() * &weight * residual - &prior_weight * (&theta - &prior_mean);
         let Some(mut step) = normal.clone().cholesky().map(|c| c.solve(&slope)) else {
             return fallback;
         };
@@ -250,11 +270,19 @@ fn prior_mean(slopes: &[Slope]) -> DVector<f64> {
 fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64> {
     DMatrix::from_fn(slopes.len() + 1, slopes.len() + 1, |i, j| {
         if i == 0 || j == 0 {
-            return if i == j { a.offset_sd_mm * a.offset_sd_mm } else { 0.0 };
+            return if i == j {
+                a.offset_sd_mm * a.offset_sd_mm
+            } else {
+                0.0
+            };
         }
         let (p, q) = (&slopes[i - 1], &slopes[j - 1]);
         let shared = common * common * p.share * q.share;
-        if i == j { p.own * p.own + shared } else { shared }
+        if i == j {
+            p.own * p.own + shared
+        } else {
+            shared
+        }
     })
 }
 
@@ -290,11 +318,18 @@ fn noise(
     ln_beta: &[f64],
     a: &Learning,
 ) -> DMatrix<f64> {
-    let spreads: Vec<f64> = trials.iter().map(|t| spread(t, slopes, ln_beta, a)).collect();
+    let spreads: Vec<f64> = trials
+        .iter()
+        .map(|t| spread(t, slopes, ln_beta, a))
+        .collect();
     DMatrix::from_fn(told.len(), told.len(), |i, j| {
         let later = told[i].0.max(told[j].0);
         let since: f64 = spreads[later + 1..].iter().sum();
-        if i == j { told[i].1.variance_mm2 + since } else { since }
+        if i == j {
+            told[i].1.variance_mm2 + since
+        } else {
+            since
+        }
     })
 }
 
@@ -316,7 +351,12 @@ mod tests {
     }
 
     fn learn_from(trials: &[Trial]) -> Learnt {
-        learn(trials, &horizontal(), knowledge().scale.log_sd, &knowledge().learning)
+        learn(
+            trials,
+            &horizontal(),
+            knowledge().scale.log_sd,
+            &knowledge().learning,
+        )
     }
 
     fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> Trial {
@@ -359,7 +399,11 @@ mod tests {
             run(50.0, 12.0, &[(Change::DrawWeight, -2.0)]),
         ]);
         let beta = learnt.beta(Change::DrawWeight).unwrap();
-        assert!(beta.median > 115.0 && beta.median < 150.0, "{}", beta.median);
+        assert!(
+            beta.median > 115.0 && beta.median < 150.0,
+            "{}",
+            beta.median
+        );
         let point = learnt.beta(Change::PointWeight).unwrap();
         assert!(point.median > 6.0, "{}", point.median);
         assert!(point.ln_variance < 0.72);
@@ -388,7 +432,11 @@ mod tests {
         let learnt = learn_from(&[
             run(200.0, 20.0, &[]),
             silent,
-            run(60.0, 20.0, &[(Change::DrawWeight, -1.0), (Change::PointWeight, -10.0)]),
+            run(
+                60.0,
+                20.0,
+                &[(Change::DrawWeight, -1.0), (Change::PointWeight, -10.0)],
+            ),
         ]);
         assert!(learnt.offset_mm.is_finite() && learnt.variance_mm2() < 400.0);
         assert!(learn_from(&[]).variance_mm2() > 89_999.0);
@@ -398,12 +446,14 @@ mod tests {
     fn predictions_carry_the_slopes_uncertainty() {
         let learnt = learn_from(&[run(200.0, 20.0, &[])]);
         let next = run(0.0, 1.0, &[(Change::DrawWeight, -1.0)]);
-        let (shift, variance) = predicted(&next, &horizontal(), &learnt, &knowledge().learning);
+        let p = predicted(&next, &horizontal(), &learnt, &knowledge().learning);
         // prior: median 97.2, log-sd √(0.35² + 0.6²)
         let s2: f64 = 0.35 * 0.35 + 0.36;
         let mean = 3500.0 / 36.0 * (s2 / 2.0).exp();
-        assert!((shift + mean).abs() < 1e-6);
-        let want = mean * mean * s2.exp_m1() + (0.3 * 3500.0 / 36.0f64).powi(2) + 64.0;
-        assert!((variance / want - 1.0).abs() < 1e-9);
+        assert!((p.shift_mm + mean).abs() < 1e-6);
+        let own = learnt.variance_mm2();
+        let want = own + mean * mean * s2.exp_m1() + (0.3 * 3500.0 / 36.0f64).powi(2) + 64.0;
+        assert!((p.variance_mm2 / want - 1.0).abs() < 1e-9);
+        assert!((p.floor_mm2 - 64.0).abs() < 1e-9);
     }
 }

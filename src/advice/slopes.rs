@@ -137,8 +137,8 @@ mod tests {
                 bolt_turns_out: Some(1.0),
                 ..Setup::default()
             };
-            let mm = of(&setup, Change::DrawWeight).median_mm
-                * lb_per_quarter_turn(&setup, knowledge());
+            let mm =
+                of(&setup, Change::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
             assert!((mm - 24.5).abs() < 1e-9);
             assert!((of(&setup, Change::DrawWeight).own - 0.45).abs() < 1e-12);
         }

@@ -1,0 +1,234 @@
+//! A history of records → the advice.
+
+use super::choose::{Decision, decide};
+use super::knowledge::{Axis, Knowledge, knowledge};
+use super::situation::{AxisState, Situation};
+use super::{Advice, Change, Learned, SCHEMA, Step, VerifyWhen, cautions, steps};
+use crate::reading::{Reading, read};
+use crate::record::{Failure, History, Note};
+use crate::units::rounded;
+
+/// What the archer asks for beside the records.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct AdviceOptions {
+    /// Allow a change on each axis at once.
+    pub both: bool,
+}
+
+/// One reading of the newest set-up and the ranked next changes for it.
+#[must_use]
+pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
+    let k = knowledge();
+    let situation = match Situation::of(history, k) {
+        Ok(situation) => situation,
+        Err(reading) => return impossible(history, reading),
+    };
+    let decision = decide(&situation, options.both, k);
+    if decision == Decision::ShootMore && hand_is_missing(&situation, k) {
+        let text = "Height is within the tolerance; left–right can't be judged without the drawing hand. Add hand to the session \
+                    (or --hand).";
+        return Advice {
+            failure: Some(failure("no-hand", text)),
+            ..assembled(history, &situation, Parts::default(), k)
+        };
+    }
+    let parts = parts(&decision, &situation, k);
+    assembled(history, &situation, parts, k)
+}
+
+/// The steps of an advice.
+#[derive(Default)]
+struct Parts {
+    next: Option<Step>,
+    also: Vec<Step>,
+    others: Vec<Step>,
+    done: bool,
+}
+
+fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
+    let only = |next| Parts {
+        next: Some(next),
+        ..Parts::default()
+    };
+    match decision {
+        Decision::Done { again } => Parts {
+            next: Some(if *again {
+                steps::verify(situation, VerifyWhen::AnotherDay)
+            } else {
+                steps::nothing_in_tune()
+            }),
+            done: true,
+            ..Parts::default()
+        },
+        Decision::VerifyAtFullDistance => only(steps::verify(situation, VerifyWhen::Now)),
+        Decision::ShootMore => only(steps::shoot_more(situation)),
+        Decision::AtLimits { axes } => only(steps::nothing_left(axes, situation)),
+        Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, situation, k)),
+        Decision::Unknown {
+            change,
+            axis,
+            others,
+        } => {
+            let step = |change: &Change| steps::of_unknown(*change, *axis, situation, k);
+            Parts {
+                next: Some(step(change)),
+                others: others.iter().map(step).collect(),
+                ..Parts::default()
+            }
+        }
+        Decision::Change { next, also, others } => {
+            let step = |choice| steps::of_choice(choice, situation, k);
+            Parts {
+                next: Some(step(next)),
+                also: also.iter().map(step).collect(),
+                others: others.iter().map(step).collect(),
+                done: false,
+            }
+        }
+    }
+}
+
+fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowledge) -> Advice {
+    let mut advice = Advice {
+        schema: SCHEMA.to_owned(),
+        reading: situation.reading.clone(),
+        next: parts.next,
+        also: parts.also,
+        others: parts.others,
+        learned: learned(situation, k),
+        done: parts.done,
+        cautions: history.notes.clone(),
+        failure: None,
+    };
+    advice.cautions.extend(contradiction_notes(situation));
+    if situation.unknown && !parts.done {
+        advice.cautions.push(unknown_setup(k));
+    }
+    // what a step says itself isn't said twice
+    if let Some(next) = &advice.next {
+        let limits = next.cautions.iter().find(|n| n.code == "at-limits");
+        advice.cautions.extend(limits.cloned());
+    }
+    advice.cautions.push(cautions::general());
+    advice
+}
+
+/// Contradictions of the newest change, and those for which a lever is left alone now.
+fn contradiction_notes(situation: &Situation) -> Vec<Note> {
+    situation
+        .axes()
+        .flat_map(|state| {
+            let newest = state.trials.len().saturating_sub(1);
+            state
+                .contradictions
+                .iter()
+                .filter(move |c| {
+                    c.run == newest
+                        || c.lever
+                            .is_some_and(|(lever, way)| situation.blocked(state, lever, way))
+                })
+                .map(|c| cautions::contradiction(c, situation))
+        })
+        .collect()
+}
+
+fn unknown_setup(k: &Knowledge) -> Note {
+    Note::new(
+        "setup-incomplete",
+        format!(
+            "No set-up is told, so the advice names the change but not how far; it takes a middle bow ({} lb, spine {}) and \
+             trusts that less. `bossmark setup` asks for what is needed.",
+            k.middle_setup.draw_weight_lb, k.middle_setup.shaft_spine
+        ),
+    )
+}
+
+/// What this bow's history has taught, lever by lever.
+fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
+    let mut learned: Vec<Learned> = situation
+        .axes()
+        .flat_map(|state| {
+            state
+                .slopes
+                .iter()
+                .filter_map(|s| of_lever(state, s.change))
+        })
+        .collect();
+    let place = |change: Change| k.levers.iter().position(|l| l.change == change);
+    learned.sort_by_key(|l| place(l.change));
+    learned
+}
+
+fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
+    let told = state
+        .trials
+        .iter()
+        .enumerate()
+        .filter(|(r, t)| {
+            t.observed.is_some()
+                && t.moved
+                    .iter()
+                    .any(|m| m.change == change && m.amount.abs() > 0.0)
+                && state.trials[..*r].iter().any(|t| t.observed.is_some())
+        })
+        .count();
+    let (slope, beta) = (state.slope(change)?, state.beta(change)?);
+    (told > 0).then(|| Learned {
+        change,
+        unit: slope.unit.clone(),
+        mm_per_unit: rounded(beta.median, 2),
+        sd: rounded(beta.variance().sqrt(), 2),
+        from_changes: u32::try_from(told).unwrap_or(u32::MAX),
+        prior_mm_per_unit: rounded(slope.median_mm, 2),
+    })
+}
+
+/// Whether only the hand is missing for an answer.
+fn hand_is_missing(situation: &Situation, k: &Knowledge) -> bool {
+    situation.hand.is_none() && situation.v.told && situation.v.inside >= k.policy.in_tune
+}
+
+fn failure(code: &str, text: &str) -> Failure {
+    Failure {
+        code: code.to_owned(),
+        text: text.to_owned(),
+    }
+}
+
+/// An advice that says why there is none.
+fn impossible(history: &History, reading: Option<Reading>) -> Advice {
+    let no_distance = reading.is_some();
+    let reading = reading.unwrap_or_else(|| read(&[]));
+    let failure = if no_distance {
+        failure(
+            "no-distance",
+            "Without the distance nothing can be called. Add distance_m to the session (or --distance).",
+        )
+    } else {
+        reading.failure.clone().unwrap_or_else(|| {
+            failure(
+                "no-records",
+                "No record can be used; measure an end with fletched and bare shafts first.",
+            )
+        })
+    };
+    Advice {
+        schema: SCHEMA.to_owned(),
+        reading,
+        next: None,
+        also: Vec::new(),
+        others: Vec::new(),
+        learned: Vec::new(),
+        done: false,
+        cautions: history.notes.clone(),
+        failure: Some(failure),
+    }
+}
+
+/// An axis in words.
+pub(super) const fn axis_name(axis: Axis) -> &'static str {
+    match axis {
+        Axis::Vertical => "height",
+        Axis::Horizontal => "left–right",
+    }
+}

@@ -1,0 +1,536 @@
+//! Which change comes next, and how far it goes.
+
+use super::Change;
+use super::knowledge::{Axis, Knowledge};
+use super::learn::Beta;
+use super::moves::{Move, Moves, moves, present};
+use super::normal::normal_cdf;
+use super::situation::{AxisState, Situation};
+
+/// Alternatives that are named beside the next change.
+const MOST_OTHERS: usize = 3;
+/// Longest cut looked at where bolts make good what is too much, in steps.
+const COMBINED_CUTS: usize = 4;
+
+/// A change chosen, in units of its lever, with what to expect of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Choice {
+    pub(super) change: Change,
+    pub(super) axis: Axis,
+    pub(super) step: Move,
+    /// Shift of u or v to expect at 30 m, mm, and its variance.
+    pub(super) shift_mm: f64,
+    pub(super) variance_mm2: f64,
+    /// What has to be looked up first.
+    pub(super) look_up: Vec<&'static str>,
+    /// Spines worth trying, lowest first (`shaft-spine`).
+    pub(super) spines: Option<[f64; 2]>,
+    /// A cut's probability of going past zero.
+    pub(super) past_zero: Option<f64>,
+    /// Small and reversible, because more shooting doesn't decide.
+    pub(super) tweak: bool,
+}
+
+/// What to do next.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Decision {
+    /// In tune; `again` = look again on another day.
+    Done { again: bool },
+    /// In tune as far as the distance shows.
+    VerifyAtFullDistance,
+    /// A change, what is to be done with it, and what could be done instead.
+    Change {
+        next: Box<Choice>,
+        also: Vec<Choice>,
+        others: Vec<Choice>,
+    },
+    /// A change on a set-up that nobody told, with what could be done instead.
+    Unknown {
+        change: Change,
+        axis: Axis,
+        others: Vec<Change>,
+    },
+    /// The shafts are the wrong ones, but no other spine is at hand or known.
+    WrongSpine { spines: Option<[f64; 2]> },
+    /// Nothing changed.
+    ShootMore,
+    /// Nothing left within the limits; the axes that are still out.
+    AtLimits { axes: Vec<Axis> },
+}
+
+/// Why an axis is to be changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Wish {
+    No,
+    Tweak,
+    Change,
+}
+
+fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
+    let p = &k.policy;
+    if !state.told {
+        return Wish::No;
+    }
+    if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
+        return Wish::Change;
+    }
+    let enough = situation.ends >= p.tweak_ends as usize;
+    let off = state.offset.mean.abs() > p.tweak_share * situation.tolerance_mm;
+    if enough && off && state.inside < p.tweak_inside {
+        return Wish::Tweak;
+    }
+    Wish::No
+}
+
+/// Decides what comes next.
+pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
+    let p = &k.policy;
+    if let Some(u) = &situation.u {
+        if situation.in_tune && u.inside * situation.v.inside >= p.in_tune {
+            return Decision::Done {
+                again: situation.days < 2,
+            };
+        }
+        if !situation.full_distance && neutral_here(situation) {
+            return Decision::VerifyAtFullDistance;
+        }
+        if situation.wrong_spine && u.told && u.offset.side() >= p.wrong_spine_side {
+            return wrong_spine(situation, u, k);
+        }
+    }
+    let wishes: Vec<(&AxisState, Wish)> = situation
+        .axes()
+        .map(|state| (state, wish(state, situation, k)))
+        .filter(|(_, wish)| *wish != Wish::No)
+        .collect();
+    if let Some((state, _)) = wishes.first().filter(|_| situation.unknown) {
+        return unknown_setup(state, k);
+    }
+    let mut found: Vec<Vec<Vec<Choice>>> = wishes
+        .iter()
+        .map(|(state, wish)| ranked(situation, state, *wish == Wish::Tweak, k))
+        .filter(|ranked| !ranked.is_empty())
+        .collect();
+    if found.is_empty() {
+        return nothing_left(situation, &wishes, k);
+    }
+    let mut first = found.remove(0).into_iter();
+    let mut together = first.next().unwrap_or_default().into_iter();
+    let Some(next) = together.next() else {
+        return Decision::ShootMore;
+    };
+    let mut also: Vec<Choice> = together.collect();
+    let mut others: Vec<Choice> = first.filter_map(|c| c.into_iter().next()).collect();
+    for axis in found {
+        let mut ranked = axis.into_iter();
+        if both && also.is_empty() {
+            also.extend(ranked.next().into_iter().flatten().take(1));
+        }
+        others.extend(ranked.filter_map(|c| c.into_iter().next()));
+    }
+    others.truncate(MOST_OTHERS);
+    Decision::Change {
+        next: Box::new(next),
+        also,
+        others,
+    }
+}
+
+/// Both axes called neutral by the reading at the distance shot.
+fn neutral_here(situation: &Situation) -> bool {
+    use crate::reading::{HorizontalCall, VerticalCall};
+    situation.reading.horizontal.call == HorizontalCall::Neutral
+        && situation.reading.vertical.call == VerticalCall::Neutral
+}
+
+/// Nothing can or need be changed: more shots, unless enough of them have shown that the bow is out.
+fn nothing_left(situation: &Situation, wishes: &[(&AxisState, Wish)], k: &Knowledge) -> Decision {
+    let p = &k.policy;
+    let undecidable = situation
+        .reading
+        .more_shots
+        .as_ref()
+        .is_some_and(|m| m.pairs.is_none());
+    let enough = situation.ends >= p.at_limits_ends as usize;
+    let axes: Vec<Axis> = wishes
+        .iter()
+        .filter(|(state, wish)| {
+            *wish == Wish::Change && (state.inside < p.at_limits_inside || undecidable)
+        })
+        .map(|(state, _)| state.axis)
+        .collect();
+    if enough && !axes.is_empty() {
+        Decision::AtLimits { axes }
+    } else {
+        Decision::ShootMore
+    }
+}
+
+/// The ways to bring one axis nearer to zero, best first; each is one change, or a combination at a limit.
+fn ranked(
+    situation: &Situation,
+    state: &AxisState,
+    tweak: bool,
+    k: &Knowledge,
+) -> Vec<Vec<Choice>> {
+    let mut ranked = match state.axis {
+        Axis::Vertical => vertical(situation, state, k),
+        Axis::Horizontal => horizontal(situation, state, tweak, k),
+    };
+    for choice in ranked.iter_mut().flatten() {
+        choice.tweak = tweak;
+    }
+    ranked
+}
+
+fn vertical(situation: &Situation, state: &AxisState, k: &Knowledge) -> Vec<Vec<Choice>> {
+    let mut order = [Change::RestHeight, Change::NockingPoint];
+    if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
+        order.reverse();
+    }
+    let alone: Vec<Vec<Choice>> = order
+        .iter()
+        .filter_map(|&change| reversible(situation, state, change, k))
+        .map(|choice| vec![choice])
+        .collect();
+    if alone.is_empty() {
+        return heights_together(situation, state, k).into_iter().collect();
+    }
+    alone
+}
+
+/// A change that can be taken back: as far as the mean of its slope asks for, in real steps.
+fn reversible(
+    situation: &Situation,
+    state: &AxisState,
+    change: Change,
+    k: &Knowledge,
+) -> Option<Choice> {
+    let beta = state.beta(change)?;
+    let moves = situation.towards_zero(state, change, k);
+    let target = state.offset.mean.abs() / beta.mean();
+    let step = nearest(&moves.steps, target)?;
+    Some(choice(state, change, step, beta, moves.look_up, k))
+}
+
+/// The step nearest to a target, nothing included: none when the target is nearer to nothing than to the first step.
+fn nearest(steps: &[Move], target: f64) -> Option<Move> {
+    let off = |amount: f64| (amount.abs() - target).abs();
+    steps
+        .iter()
+        .copied()
+        .filter(|m| off(m.amount) <= off(0.0))
+        .min_by(|a, b| off(a.amount).total_cmp(&off(b.amount)))
+}
+
+/// A choice with the shift to expect of it.
+fn choice(
+    state: &AxisState,
+    change: Change,
+    step: Move,
+    beta: Beta,
+    look_up: Vec<&'static str>,
+    k: &Knowledge,
+) -> Choice {
+    let a = &k.learning;
+    let n = step.amount;
+    let shafts = if change == Change::ShaftSpine {
+        a.new_shafts_mm * a.new_shafts_mm
+    } else {
+        0.0
+    };
+    Choice {
+        change,
+        axis: state.axis,
+        step,
+        shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
+        variance_mm2: n * n * beta.variance()
+            + (a.shift_share * n * beta.median).powi(2)
+            + a.floor_mm * a.floor_mm
+            + shafts,
+        look_up,
+        spines: None,
+        past_zero: None,
+        tweak: false,
+    }
+}
+
+/// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
+fn heights_together(
+    situation: &Situation,
+    state: &AxisState,
+    k: &Knowledge,
+) -> Option<Vec<Choice>> {
+    let p = &k.policy;
+    let within = |change: Change, most: f64| -> Vec<Choice> {
+        let Some(beta) = state.beta(change) else {
+            return Vec::new();
+        };
+        [-1.0, 1.0]
+            .into_iter()
+            .filter(|&direction| !situation.blocked(state, change, direction))
+            .flat_map(|direction| {
+                let Moves { steps, look_up } = moves(&situation.setup, change, direction, k);
+                steps
+                    .into_iter()
+                    .filter(move |m| m.amount.abs() <= most)
+                    .map(move |step| (step, look_up.clone()))
+            })
+            .map(|(step, look_up)| choice(state, change, step, beta, look_up, k))
+            .collect()
+    };
+    let nocks = within(Change::NockingPoint, p.pair_nocking_point_mm);
+    let rests = within(Change::RestHeight, p.pair_rest_mm);
+    let pairs = nocks
+        .iter()
+        .flat_map(|n| rests.iter().map(move |r| [n.clone(), r.clone()]));
+    best_pair(state, pairs, k)
+}
+
+/// The pair of changes with the least expected square of what is left, if that is a clear gain.
+fn best_pair(
+    state: &AxisState,
+    pairs: impl Iterator<Item = [Choice; 2]>,
+    k: &Knowledge,
+) -> Option<Vec<Choice>> {
+    let m = state.offset.mean;
+    let square = |pair: &[Choice; 2]| {
+        (m + pair[0].shift_mm + pair[1].shift_mm).powi(2)
+            + pair[0].variance_mm2
+            + pair[1].variance_mm2
+    };
+    pairs
+        .map(|pair| (square(&pair), pair))
+        .filter(|(square, _)| *square < k.policy.pair_gain * m * m)
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, pair)| pair.to_vec())
+}
+
+fn horizontal(
+    situation: &Situation,
+    state: &AxisState,
+    tweak: bool,
+    k: &Knowledge,
+) -> Vec<Vec<Choice>> {
+    let clicks_left = !situation
+        .towards_zero(state, Change::Plunger, k)
+        .steps
+        .is_empty();
+    let point_first = state.offset.mean.abs() > k.policy.point_above_mm || !clicks_left;
+    let [third, fourth] = if point_first {
+        [Change::PointWeight, Change::Plunger]
+    } else {
+        [Change::Plunger, Change::PointWeight]
+    };
+    let alone = |change| reversible(situation, state, change, k).map(|c| vec![c]);
+    let cut = if tweak {
+        None
+    } else {
+        cut(situation, state, k)
+    };
+    let spine = if tweak {
+        None
+    } else {
+        next_spine(situation, state, k)
+    };
+    [
+        alone(Change::DrawWeight),
+        cut,
+        alone(third),
+        alone(fourth),
+        alone(Change::RearWeight),
+        spine.map(|c| vec![c]),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero.
+/// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
+fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
+    let p = &k.policy;
+    let m = state.offset.mean;
+    let allowed =
+        situation.full_distance && m > p.cut_above_mm && state.offset.side() >= p.cut_side;
+    if !allowed {
+        return None;
+    }
+    let beta = state.beta(Change::ShaftLength)?;
+    let cuts = situation.towards_zero(state, Change::ShaftLength, k);
+    let risk = |step: &Move, less: Option<&Choice>| past_zero(state, beta, step.amount, less, k);
+    // the risk grows with the length, so the last one that is small enough is the longest
+    let longest = cuts
+        .steps
+        .iter()
+        .take_while(|step| risk(step, None) <= p.cut_past_zero)
+        .last();
+    if let Some(&step) = longest {
+        let past_zero = Some(risk(&step, None));
+        let chosen = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
+        return Some(vec![Choice {
+            past_zero,
+            ..chosen
+        }]);
+    }
+    let bolts = Change::DrawWeight;
+    if !situation.towards_zero(state, bolts, k).steps.is_empty() {
+        return None;
+    }
+    let back = -state.direction(bolts)?;
+    if situation.blocked(state, bolts, back) {
+        return None;
+    }
+    let bolt_beta = state.beta(bolts)?;
+    let up = moves(&situation.setup, bolts, back, k);
+    let weights: Vec<Choice> = up
+        .steps
+        .iter()
+        .map(|&step| choice(state, bolts, step, bolt_beta, up.look_up.clone(), k))
+        .collect();
+    let pairs = cuts.steps.iter().take(COMBINED_CUTS).flat_map(|&step| {
+        weights
+            .iter()
+            .map(move |weight| (step, weight))
+            .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
+            .map(|(step, weight)| {
+                let past_zero = Some(risk(&step, Some(weight)));
+                let cut = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
+                [Choice { past_zero, ..cut }, weight.clone()]
+            })
+            .collect::<Vec<_>>()
+    });
+    best_pair(state, pairs, k)
+}
+
+/// Probability that the offset goes past zero with a cut (`amount` < 0), `less` being done together with it.
+fn past_zero(
+    state: &AxisState,
+    beta: Beta,
+    amount: f64,
+    less: Option<&Choice>,
+    k: &Knowledge,
+) -> f64 {
+    let n = amount.abs();
+    let m = state.offset.mean;
+    let (back, more) = less.map_or((0.0, 0.0), |c| (c.shift_mm, c.variance_mm2));
+    let left = m - n * beta.mean() + back;
+    let variance = state.offset.sd.powi(2)
+        + n * n * beta.variance()
+        + (k.learning.shift_share * n * beta.median).powi(2)
+        - 2.0 * n * beta.median * beta.cov_offset
+        + more;
+    normal_cdf(-left / variance.max(1.0).sqrt())
+}
+
+/// The next spine, if what it overshoots can be taken back with a share of what bolts, point and plunger still give.
+fn next_spine(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Choice> {
+    if !situation.full_distance {
+        return None;
+    }
+    let beta = state.beta(Change::ShaftSpine)?;
+    let found = situation.towards_zero(state, Change::ShaftSpine, k);
+    let step = *found.steps.first()?;
+    let chosen = choice(state, Change::ShaftSpine, step, beta, found.look_up, k);
+    let overshoot = chosen.shift_mm.abs() - state.offset.mean.abs();
+    let reach: f64 = [Change::DrawWeight, Change::PointWeight, Change::Plunger]
+        .into_iter()
+        .filter_map(|change| {
+            let back = -state.direction(change)?;
+            let last = *moves(&situation.setup, change, back, k).steps.last()?;
+            Some(last.amount.abs() * state.beta(change)?.mean())
+        })
+        .sum();
+    (overshoot <= k.policy.taken_back_share * reach).then_some(chosen)
+}
+
+/// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
+fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision {
+    let nothing = |spines| Decision::WrongSpine { spines };
+    let Some((now, beta)) = present(&situation.setup, Change::ShaftSpine)
+        .filter(|s| *s > 0.0)
+        .zip(u.beta(Change::ShaftSpine))
+    else {
+        return nothing(None);
+    };
+    // per unit of ln spine the slope is the same on every spine
+    let per_log = beta.median * now;
+    let m = u.offset.mean;
+    let log = m / per_log;
+    let sd = (u.offset.sd / per_log).hypot(log * beta.ln_variance.sqrt());
+    let spine = |log: f64| now * (-log).exp();
+    let mut spines = [spine(log + sd), spine(log - sd)];
+    // the range never reaches back to the spine that is wrong
+    if m > 0.0 {
+        spines[1] = spines[1].min(now);
+    } else {
+        spines[0] = spines[0].max(now);
+    }
+    let wanted = spine(log);
+    let direction = -m.signum();
+    let has_list = situation
+        .setup
+        .limits
+        .as_ref()
+        .and_then(|l| l.get("shaft_spine"))
+        .is_some_and(|l| l.owned.is_some() || l.obtainable.is_some());
+    let mut found = situation.towards_zero(u, Change::ShaftSpine, k);
+    if !has_list {
+        if situation.blocked(u, Change::ShaftSpine, direction) || is_kept(situation) {
+            return nothing(Some(spines));
+        }
+        let grid = k.steps.spine_grid;
+        let on_grid = (wanted / grid).round().max(1.0) * grid;
+        found.steps = vec![Move {
+            amount: on_grid - now,
+            quarter_turns: None,
+        }];
+        found.steps.retain(|m| m.amount * direction > 0.0);
+        found
+            .look_up
+            .push("which spines can be had for your shafts' make and length");
+    }
+    let off = |m: &Move| ((now + m.amount) / wanted).ln().abs();
+    let Some(step) = found
+        .steps
+        .iter()
+        .copied()
+        .filter(|m| now + m.amount > 0.0)
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
+    else {
+        return nothing(Some(spines));
+    };
+    let chosen = choice(u, Change::ShaftSpine, step, beta, found.look_up, k);
+    Decision::Change {
+        next: Box::new(Choice {
+            spines: Some(spines),
+            ..chosen
+        }),
+        also: Vec::new(),
+        others: Vec::new(),
+    }
+}
+
+fn is_kept(situation: &Situation) -> bool {
+    let kept = situation.setup.keep.iter().flatten();
+    kept.into_iter().any(|keep| keep == "shaft-spine")
+}
+
+/// Without a set-up: the lever that the trade would move first.
+fn unknown_setup(state: &AxisState, k: &Knowledge) -> Decision {
+    let (change, others) = match state.axis {
+        Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {
+            (Change::RestHeight, vec![Change::NockingPoint])
+        }
+        Axis::Vertical => (Change::NockingPoint, vec![Change::RestHeight]),
+        Axis::Horizontal => (
+            Change::DrawWeight,
+            vec![Change::PointWeight, Change::Plunger],
+        ),
+    };
+    Decision::Unknown {
+        change,
+        axis: state.axis,
+        others,
+    }
+}

@@ -1,0 +1,215 @@
+//! Changes that didn't do what they should have.
+
+use super::Change;
+use super::knowledge::{Axis, Knowledge};
+use super::learn::{Trial, learn, predicted};
+use super::normal::normal_cdf;
+use super::slopes::Slope;
+
+/// A change whose result contradicts what was to be expected of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Contradiction {
+    /// The run after the change.
+    pub(super) run: usize,
+    pub(super) axis: Axis,
+    /// The one lever moved on this axis and the direction of its amount; `None` if it was several, or none.
+    pub(super) lever: Option<(Change, f64)>,
+    /// Nothing was moved on this axis, but it moved: the wrong axis answered.
+    pub(super) wrong_axis: bool,
+    /// It moved against what was to be expected.
+    pub(super) wrong_way: bool,
+    /// Shift expected, mm in u or v at 30 m.
+    pub(super) expected_mm: f64,
+    /// Shift seen.
+    pub(super) seen_mm: f64,
+}
+
+/// Every contradiction of an axis, oldest first.
+pub(super) fn contradictions(
+    trials: &[Trial],
+    slopes: &[Slope],
+    axis: Axis,
+    k: &Knowledge,
+) -> Vec<Contradiction> {
+    (1..trials.len())
+        .filter(|&run| trials[..run].iter().any(|t| t.observed.is_some()))
+        .filter_map(|run| contradiction(trials, run, slopes, axis, k))
+        .collect()
+}
+
+fn contradiction(
+    trials: &[Trial],
+    run: usize,
+    slopes: &[Slope],
+    axis: Axis,
+    k: &Knowledge,
+) -> Option<Contradiction> {
+    let trial = &trials[run];
+    let seen = trial.observed?;
+    let a = &k.learning;
+    let before = learn(&trials[..run], slopes, k.scale.log_sd, a);
+    let expected = predicted(trial, slopes, &before, a);
+    let shift = seen.mean_mm - before.offset_mm;
+    // without levers of this axis the setting up again still counts
+    let floor = expected.floor_mm2.max(a.floor_mm * a.floor_mm);
+    let miss = (shift - expected.shift_mm)
+        / (seen.variance_mm2 + expected.variance_mm2.max(before.variance_mm2() + floor)).sqrt();
+    let against = -expected.shift_mm.signum() * shift
+        / (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
+    let moved: Vec<_> = trial
+        .moved
+        .iter()
+        .filter(|m| m.amount.abs() > 0.0)
+        .collect();
+    let wrong_way = !moved.is_empty()
+        && expected.shift_mm.abs() > 0.0
+        && normal_cdf(against) >= a.contradiction_probability;
+    (wrong_way || miss.abs() > a.contradiction_sd).then(|| Contradiction {
+        run,
+        axis,
+        lever: match moved.as_slice() {
+            [one] => Some((one.change, one.amount.signum())),
+            _ => None,
+        },
+        wrong_axis: moved.is_empty(),
+        wrong_way,
+        expected_mm: expected.shift_mm,
+        seen_mm: shift,
+    })
+}
+
+/// Whether a lever is not to be proposed in a direction: its last move that way contradicted, and that either stands
+/// alone as the newest result or has been looked at with a further end, or has happened twice.
+pub(super) fn is_blocked(
+    change: Change,
+    direction: f64,
+    found: &[Contradiction],
+    trials: &[Trial],
+    ends: &[usize],
+) -> bool {
+    let last = trials.iter().rposition(|t| {
+        t.observed.is_some()
+            && t.moved
+                .iter()
+                .any(|m| m.change == change && m.amount * direction > 0.0)
+    });
+    let same: Vec<&Contradiction> = found
+        .iter()
+        .filter(|c| {
+            c.lever
+                .is_some_and(|(l, d)| l == change && d * direction > 0.0)
+        })
+        .collect();
+    let Some(latest) = same.last().filter(|c| Some(c.run) == last) else {
+        return false;
+    };
+    latest.run + 1 == trials.len() || same.len() > 1 || ends.get(latest.run).is_some_and(|n| *n > 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::knowledge::knowledge;
+    use crate::advice::learn::{Moved, Observed};
+    use crate::advice::slopes::slopes;
+    use crate::record::Setup;
+
+    fn run(mean: f64, moved: Option<(Change, f64)>) -> Trial {
+        Trial {
+            observed: Some(Observed {
+                mean_mm: mean,
+                variance_mm2: 15.0 * 15.0,
+            }),
+            moved: moved
+                .map(|(change, amount)| Moved {
+                    change,
+                    amount,
+                    new_shafts: false,
+                    turned_back: false,
+                })
+                .into_iter()
+                .collect(),
+            extra_mm2: 0.0,
+        }
+    }
+
+    fn found(trials: &[Trial]) -> Vec<Contradiction> {
+        let setup = Setup {
+            draw_weight_lb: Some(36.0),
+            ..Setup::default()
+        };
+        let slopes = slopes(&setup, Axis::Horizontal, knowledge());
+        contradictions(trials, &slopes, Axis::Horizontal, knowledge())
+    }
+
+    #[test]
+    fn the_wrong_way_is_noticed_and_blocks_the_lever() {
+        let trials = [
+            run(200.0, None),
+            run(280.0, Some((Change::DrawWeight, -1.0))),
+        ];
+        let found = found(&trials);
+        assert_eq!(found.len(), 1);
+        assert!(found[0].wrong_way && !found[0].wrong_axis);
+        assert!(is_blocked(
+            Change::DrawWeight,
+            -1.0,
+            &found,
+            &trials,
+            &[1, 1]
+        ));
+        assert!(!is_blocked(
+            Change::DrawWeight,
+            1.0,
+            &found,
+            &trials,
+            &[1, 1]
+        ));
+        // another change and end later it may be tried again, unless a further end had confirmed it
+        let later = [
+            trials[0].clone(),
+            trials[1].clone(),
+            run(270.0, Some((Change::Plunger, 1.0))),
+        ];
+        assert!(!is_blocked(
+            Change::DrawWeight,
+            -1.0,
+            &found,
+            &later,
+            &[1, 1, 1]
+        ));
+        assert!(is_blocked(
+            Change::DrawWeight,
+            -1.0,
+            &found,
+            &later,
+            &[1, 2, 1]
+        ));
+    }
+
+    #[test]
+    fn what_was_to_be_expected_is_no_contradiction() {
+        assert!(
+            found(&[
+                run(200.0, None),
+                run(90.0, Some((Change::DrawWeight, -1.0)))
+            ])
+            .is_empty()
+        );
+        // half or twice the shift is within what the priors allow
+        assert!(
+            found(&[
+                run(200.0, None),
+                run(150.0, Some((Change::DrawWeight, -1.0)))
+            ])
+            .is_empty()
+        );
+        assert!(found(&[run(200.0, None), run(0.0, Some((Change::DrawWeight, -1.0)))]).is_empty());
+    }
+
+    #[test]
+    fn an_axis_that_moves_without_a_change_is_noticed() {
+        let found = found(&[run(0.0, None), run(120.0, None)]);
+        assert!(found[0].wrong_axis && found[0].lever.is_none());
+    }
+}

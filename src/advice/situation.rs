@@ -1,0 +1,187 @@
+//! Where the bow stands: everything that the choice of the next change looks at.
+
+use super::Change;
+use super::contradictions::{Contradiction, contradictions, is_blocked};
+use super::knowledge::{Axis, Knowledge};
+use super::learn::{Beta, Learnt, Trial, learn};
+use super::moves::{Moves, moves};
+use super::normal::Normal;
+use super::slopes::{Slope, is_unknown, slopes};
+use super::trials::{RunRead, read_runs, trials};
+use crate::reading::{Assumptions, Reading};
+use crate::record::{Hand, History, Setup, When};
+use std::collections::BTreeSet;
+
+/// One axis of the present set-up after the whole history.
+#[derive(Clone, Debug)]
+pub(super) struct AxisState {
+    pub(super) axis: Axis,
+    pub(super) trials: Vec<Trial>,
+    pub(super) slopes: Vec<Slope>,
+    pub(super) learnt: Learnt,
+    pub(super) contradictions: Vec<Contradiction>,
+    /// Offset now at 30 m, u or v, mm, with the arrows' own differences.
+    pub(super) offset: Normal,
+    /// Probability that it lies inside the tolerance.
+    pub(super) inside: f64,
+    /// The newest set-up's own ends tell this axis.
+    pub(super) told: bool,
+}
+
+impl AxisState {
+    /// The prior of a lever of this axis.
+    pub(super) fn slope(&self, change: Change) -> Option<&Slope> {
+        self.slopes.iter().find(|s| s.change == change)
+    }
+
+    /// What this bow's history says of a lever of this axis.
+    pub(super) fn beta(&self, change: Change) -> Option<Beta> {
+        self.learnt.beta(change)
+    }
+
+    /// Sign of the lever's amount that brings the offset towards zero.
+    pub(super) fn direction(&self, change: Change) -> Option<f64> {
+        Some(-self.offset.mean.signum() * self.slope(change)?.moves)
+    }
+}
+
+/// Where the bow stands.
+#[derive(Clone, Debug)]
+pub(super) struct Situation {
+    pub(super) setup: Setup,
+    /// Nothing is known of the set-up.
+    pub(super) unknown: bool,
+    pub(super) hand: Option<Hand>,
+    /// Distance of the newest end, m.
+    pub(super) distance_m: f64,
+    /// The newest set-up was shot at 30 m or more (27 and more count).
+    pub(super) full_distance: bool,
+    /// Tolerance at 30 m, mm.
+    pub(super) tolerance_mm: f64,
+    /// Ends with the newest set-up, and the days they were shot on.
+    pub(super) ends: usize,
+    pub(super) days: usize,
+    /// Ends of every run.
+    pub(super) ends_of_runs: Vec<usize>,
+    /// Both axes shown neutral by the newest set-up's own ends at 30 m or more.
+    pub(super) in_tune: bool,
+    pub(super) wrong_spine: bool,
+    pub(super) u: Option<AxisState>,
+    pub(super) v: AxisState,
+    pub(super) reading: Reading,
+}
+
+impl Situation {
+    /// From a history; `None` if no end of it can be advised on (the reading then says why), with that reading.
+    pub(super) fn of(history: &History, k: &Knowledge) -> Result<Self, Option<Reading>> {
+        let run = history.newest().ok_or(None)?;
+        let assumptions = Assumptions::embedded().map_err(|_| None)?;
+        let reads = read_runs(history, k);
+        let newest = reads.last().ok_or(None)?;
+        let reading = newest_reading(run, newest).ok_or(None)?;
+        let (Some(distance_m), Some(tolerance)) = (reading.distance_m, reading.tolerance_mm) else {
+            return Err(Some(reading));
+        };
+        let tolerance_mm = tolerance * assumptions.reference_distance_m / distance_m;
+        let at_full = |r: &Reading| {
+            r.distance_m
+                .is_some_and(|d| assumptions.is_full_distance(d))
+        };
+        let group_readings = || newest.groups.iter().map(|g| &g.reading);
+        let own = slopes(&run.setup, Axis::Horizontal, k);
+        let state = |axis| state(history, &reads, axis, &run.setup, &own, tolerance_mm, k);
+        let days: BTreeSet<_> = run
+            .ends
+            .iter()
+            .filter_map(|f| When::of(&f.end).map(|w| w.day))
+            .collect();
+        Ok(Self {
+            setup: run.setup.clone(),
+            unknown: is_unknown(&run.setup),
+            hand: reading.hand,
+            distance_m,
+            full_distance: group_readings().any(|r| at_full(r) && r.offset.is_some()),
+            tolerance_mm,
+            ends: run.ends.len(),
+            days: days.len(),
+            ends_of_runs: reads.iter().map(|r| r.ends).collect(),
+            in_tune: group_readings().any(|r| r.in_tune),
+            wrong_spine: group_readings()
+                .any(|r| r.cautions.iter().any(|c| c.code == "wrong-spine")),
+            u: reading.hand.map(|_| state(Axis::Horizontal)),
+            v: state(Axis::Vertical),
+            reading,
+        })
+    }
+
+    /// Where a lever can go to bring its axis nearer to zero; empty if it contradicted what was expected of it.
+    pub(super) fn towards_zero(&self, state: &AxisState, change: Change, k: &Knowledge) -> Moves {
+        let Some(direction) = state.direction(change) else {
+            return Moves::default();
+        };
+        if self.blocked(state, change, direction) {
+            return Moves::default();
+        }
+        moves(&self.setup, change, direction, k)
+    }
+
+    /// Whether a lever contradicted what was expected of it in this direction.
+    pub(super) fn blocked(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+        is_blocked(
+            change,
+            direction,
+            &state.contradictions,
+            &state.trials,
+            &self.ends_of_runs,
+        )
+    }
+
+    /// Both axes, vertical first, as far as they can be read.
+    pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
+        std::iter::once(&self.v).chain(&self.u)
+    }
+}
+
+/// The reading of the newest end's distance, with what is to be told of its run.
+fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
+    let newest = run.ends.last()?;
+    let groups = run.by_distance();
+    let at = groups
+        .iter()
+        .position(|g| g.iter().any(|f| std::ptr::eq(*f, newest)))?;
+    let mut reading = read.groups.get(at)?.reading.clone();
+    reading.cautions.extend(run.notes.iter().cloned());
+    Some(reading)
+}
+
+fn state(
+    history: &History,
+    reads: &[RunRead],
+    axis: Axis,
+    setup: &Setup,
+    horizontal: &[Slope],
+    tolerance_mm: f64,
+    k: &Knowledge,
+) -> AxisState {
+    let slopes = slopes(setup, axis, k);
+    let trials = trials(history, reads, axis, horizontal, k);
+    let learnt = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
+    let arrows = reads.last().map_or(0.0, |r| match axis {
+        Axis::Horizontal => r.arrows_mm2[0],
+        Axis::Vertical => r.arrows_mm2[1],
+    });
+    let offset = Normal {
+        mean: learnt.offset_mm,
+        sd: (learnt.variance_mm2() + arrows).sqrt(),
+    };
+    AxisState {
+        axis,
+        contradictions: contradictions(&trials, &slopes, axis, k),
+        told: trials.last().is_some_and(|t| t.observed.is_some()),
+        trials,
+        slopes,
+        learnt,
+        inside: offset.within(tolerance_mm),
+        offset,
+    }
+}

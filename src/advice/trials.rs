@@ -1,0 +1,236 @@
+//! From a history of records to what learning needs: each run's offset at 30 m, and what was changed between runs.
+
+use super::Change;
+use super::knowledge::{Axis, Knowledge};
+use super::learn::{Moved, Observed, Trial};
+use super::slopes::{Slope, lb_per_quarter_turn};
+use crate::reading::{Analysis, Assumptions, analyse};
+use crate::record::{End, Hand, History, Lever, LeverChange, Run};
+
+/// One run of ends of one set-up, read.
+#[derive(Clone, Debug)]
+pub(super) struct RunRead {
+    /// The ends of each distance, read apart.
+    pub(super) groups: Vec<Analysis>,
+    /// Horizontal as u: positive acts weak whichever hand draws; `None` without a hand, distance or enough shots.
+    pub(super) u: Option<Observed>,
+    /// Vertical, v: positive is bare high.
+    pub(super) v: Option<Observed>,
+    /// Variance of the arrows' own differences in (u, v) at 30 m, mm².
+    pub(super) arrows_mm2: [f64; 2],
+    /// Ends in the run.
+    pub(super) ends: usize,
+}
+
+/// +1 for a right-hander, −1 for a left-hander: u = sign · x.
+pub(super) fn sign(hand: Hand) -> f64 {
+    match hand {
+        Hand::Right => 1.0,
+        Hand::Left => -1.0,
+    }
+}
+
+/// Reads every run of a history.
+pub(super) fn read_runs(history: &History, k: &Knowledge) -> Vec<RunRead> {
+    history.runs.iter().map(|run| read_run(run, k)).collect()
+}
+
+fn read_run(run: &Run, k: &Knowledge) -> RunRead {
+    let groups: Vec<Analysis> = run
+        .by_distance()
+        .iter()
+        .map(|group| {
+            let ends: Vec<&End> = group.iter().map(|filed| &filed.end).collect();
+            analyse(&ends)
+        })
+        .collect();
+    let mut read = RunRead {
+        u: None,
+        v: None,
+        arrows_mm2: [0.0; 2],
+        ends: run.ends.len(),
+        groups: Vec::new(),
+    };
+    let mut weight = 0.0;
+    for group in &groups {
+        let Some(found) = at_30m(group, k) else {
+            continue;
+        };
+        // the arrows' own differences are the same at every distance: averaged as the offsets are
+        let own = 1.0 / found.v.variance_mm2;
+        for (sum, new) in read.arrows_mm2.iter_mut().zip(found.arrows_mm2) {
+            *sum = (*sum * weight + new * own) / (weight + own);
+        }
+        weight += own;
+        read.v = Some(read.v.map_or(found.v, |v| v.and(found.v)));
+        if let Some(new) = found.u {
+            read.u = Some(read.u.map_or(new, |u| u.and(new)));
+        }
+    }
+    read.groups = groups;
+    read
+}
+
+struct At30 {
+    u: Option<Observed>,
+    v: Observed,
+    arrows_mm2: [f64; 2],
+}
+
+/// What a reading at one distance says of 30 m, its prior taken out.
+fn at_30m(group: &Analysis, k: &Knowledge) -> Option<At30> {
+    let assumptions = Assumptions::embedded().ok()?;
+    let posterior = group.posterior.as_ref()?;
+    let distance = group.reading.distance_m?;
+    let scale = distance / assumptions.reference_distance_m;
+    let mut arrows_mm2 = [0.0; 2];
+    let mut observed = [None; 2];
+    for (i, axis) in posterior.axes.iter().enumerate() {
+        // the prior of the offset holds at the distance shot, so it is taken out there
+        let own = Observed::without_prior(
+            axis.mean_mm,
+            axis.variance_mm2 + axis.roll_mm2,
+            k.learning.offset_sd_mm * scale,
+        );
+        observed[i] = own.and_then(|own| {
+            let (mean_mm, variance_mm2) =
+                assumptions.at_30m(own.mean_mm, own.variance_mm2, distance);
+            let whole = assumptions
+                .at_30m(own.mean_mm, own.variance_mm2 + axis.arrows_mm2, distance)
+                .1;
+            arrows_mm2[i] = whole - variance_mm2;
+            variance_mm2.is_finite().then_some(Observed {
+                mean_mm,
+                variance_mm2,
+            })
+        });
+    }
+    let u = observed[0]
+        .zip(group.reading.hand)
+        .map(|(x, hand)| Observed {
+            mean_mm: x.mean_mm * sign(hand),
+            ..x
+        });
+    Some(At30 {
+        u,
+        v: observed[1]?,
+        arrows_mm2,
+    })
+}
+
+/// The change of the advice that a lever of a set-up stands for; `None` for brace height and draw length.
+pub(super) fn change_of(lever: Lever) -> Option<Change> {
+    Some(match lever {
+        Lever::DrawWeight => Change::DrawWeight,
+        Lever::ShaftSpine => Change::ShaftSpine,
+        Lever::ShaftLength => Change::ShaftLength,
+        Lever::PointWeight => Change::PointWeight,
+        Lever::RearWeight => Change::RearWeight,
+        Lever::Plunger => Change::Plunger,
+        Lever::NockingPoint => Change::NockingPoint,
+        Lever::RestHeight => Change::RestHeight,
+        Lever::BraceHeight | Lever::DrawLength => return None,
+    })
+}
+
+/// How far a lever was moved, in its unit; `None` where the set-ups don't say.
+fn amount(change: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
+    let of = |setting: &str| change.amount(setting);
+    match change.lever {
+        Lever::DrawWeight => {
+            let turned =
+                of("bolt_turns_out").map(|out| -4.0 * out * lb_per_quarter_turn(&run.setup, k));
+            match (turned, of("draw_weight_lb")) {
+                // a scale that says the opposite of the bolts was read at another draw length
+                (Some(turned), Some(lb)) if turned * lb > 0.0 => Some(lb),
+                (Some(turned), _) => Some(turned),
+                (None, lb) => lb,
+            }
+        }
+        Lever::ShaftSpine => {
+            let known =
+                run.setup.shaft_spine.is_some() && !run.changed.incomplete.contains(&"shaft_spine");
+            of("shaft_spine").or(known.then_some(0.0))
+        }
+        // what the bare shafts carry counts; the fletched hardly answer
+        Lever::RearWeight => of("bare_rear_gr").or_else(|| of("rear_gr")),
+        lever => lever.settings().iter().find_map(|s| of(s)),
+    }
+}
+
+/// The trials of one axis, oldest first. For the vertical, `horizontal` are the slopes whose expected effects spill over.
+pub(super) fn trials(
+    history: &History,
+    reads: &[RunRead],
+    axis: Axis,
+    horizontal: &[Slope],
+    k: &Knowledge,
+) -> Vec<Trial> {
+    let mut last_plunger = 0.0f64;
+    history
+        .runs
+        .iter()
+        .zip(reads)
+        .map(|(run, read)| {
+            let mut trial = Trial {
+                observed: match axis {
+                    Axis::Horizontal => read.u,
+                    Axis::Vertical => read.v,
+                },
+                ..Trial::default()
+            };
+            for lever in &run.changed.changes {
+                add(
+                    &mut trial,
+                    lever,
+                    run,
+                    axis,
+                    horizontal,
+                    &mut last_plunger,
+                    k,
+                );
+            }
+            trial
+        })
+        .collect()
+}
+
+fn add(
+    trial: &mut Trial,
+    lever: &LeverChange,
+    run: &Run,
+    axis: Axis,
+    horizontal: &[Slope],
+    last_plunger: &mut f64,
+    k: &Knowledge,
+) {
+    let a = &k.learning;
+    let own_axis = |change: Change| k.lever(change).map(|l| l.axis);
+    let known = change_of(lever.lever).zip(amount(lever, run, k));
+    let Some((change, amount)) = known else {
+        // nobody knows what this does: earlier runs then say little about now
+        let sd = match axis {
+            Axis::Horizontal => a.offset_sd_mm,
+            Axis::Vertical => a.new_shafts_mm,
+        };
+        trial.extra_mm2 += sd * sd;
+        return;
+    };
+    if own_axis(change) == Some(axis) {
+        let turned_back = change == Change::Plunger && amount * *last_plunger < 0.0;
+        trial.moved.push(Moved {
+            change,
+            amount,
+            new_shafts: change == Change::ShaftSpine
+                || (change == Change::ShaftLength && amount > 0.0),
+            turned_back,
+        });
+    } else if axis == Axis::Vertical {
+        let slope = horizontal.iter().find(|s| s.change == change);
+        let effect = slope.map_or(0.0, |s| s.median_mm * amount);
+        trial.extra_mm2 += (a.cross_share * effect).powi(2);
+    }
+    if change == Change::Plunger {
+        *last_plunger = amount;
+    }
+}
