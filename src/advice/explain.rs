@@ -273,7 +273,7 @@ fn obstacle(
 /// How far a change goes, and why so far.
 fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
     let beta = state.beta(choice.change);
-    let each = beta.map_or(0.0, super::learn::Beta::mean);
+    let each = beta.map_or(0.0, |b| b.mean());
     let sign = state.offset.mean.signum();
     let assumptions = Assumptions::embedded().ok();
     let here = assumptions.map(|a| {

@@ -1,0 +1,473 @@
+//! Typical situations, from records to words: the whole advice of each stands in `tests/snapshots`.
+
+mod common;
+
+use bossmark::advice::{
+    Advice, AdviceOptions, Change, Step, VerifyWhen, advise, explain, sentence,
+};
+use bossmark::record::History;
+use common::{Shoot, club_setup, history};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+fn next(advice: &Advice) -> &Step {
+    advice.next.as_ref().unwrap()
+}
+
+fn told(history: &History) -> Advice {
+    advise(history, &AdviceOptions::default())
+}
+
+/// What a person reads: each step as a sentence, cautions below, and the chain behind it.
+fn text(history: &History, options: &AdviceOptions) -> String {
+    let advice = advise(history, options);
+    let mut out = String::new();
+    let mut step = |head: &str, step: &Step| {
+        out.push_str(&format!("{head}: {}\n", sentence(step)));
+        for note in &step.cautions {
+            out.push_str(&format!("  [{}] {}\n", note.code, note.text));
+        }
+    };
+    for s in &advice.next {
+        step("next", s);
+    }
+    for s in &advice.also {
+        step("also", s);
+    }
+    for s in &advice.others {
+        step("or", s);
+    }
+    for l in &advice.learned {
+        out.push_str(&format!(
+            "learned: {:?} {} mm per {} ± {} from {} changes, before {}\n",
+            l.change, l.mm_per_unit, l.unit, l.sd, l.from_changes, l.prior_mm_per_unit
+        ));
+    }
+    for note in &advice.cautions {
+        out.push_str(&format!("[{}] {}\n", note.code, note.text));
+    }
+    if let Some(failure) = &advice.failure {
+        out.push_str(&format!("failure [{}] {}\n", failure.code, failure.text));
+    }
+    out.push_str(&format!("done: {}\n-- why\n", advice.done));
+    out.push_str(&explain(history, options).join("\n"));
+    out
+}
+
+fn snapshot(name: &str, history: &History) {
+    insta::assert_snapshot!(name, text(history, &AdviceOptions::default()));
+}
+
+fn with(mut setup: Value, changes: Value) -> Value {
+    for (key, value) in changes.as_object().unwrap() {
+        setup[key] = value.clone();
+    }
+    setup
+}
+
+#[test]
+fn weak() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(140.0, 5.0),
+        Shoot::new(2, club_setup()).offset(150.0, -5.0),
+    ]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::DrawWeight);
+    assert!(step.bolt_quarter_turns.unwrap() < 0 && step.amount.unwrap() < 0.0);
+    assert!(step.expect.unwrap().x_mm < -60.0);
+    assert!((step.to.unwrap() - step.from.unwrap() - step.amount.unwrap()).abs() < 1e-9);
+    snapshot("weak", &h);
+    let mut json = serde_json::to_value(&advice).unwrap();
+    json["reading"] = json!("(as in the reading's own tests)");
+    insta::assert_json_snapshot!("weak_json", json);
+}
+
+#[test]
+fn stiff() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(-140.0, 0.0),
+        Shoot::new(2, club_setup()).offset(-150.0, 0.0),
+    ]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::DrawWeight);
+    assert!(next(&advice).bolt_quarter_turns.unwrap() > 0);
+    assert!(
+        advice
+            .others
+            .iter()
+            .all(|s| s.change != Change::ShaftLength)
+    );
+    snapshot("stiff", &h);
+}
+
+#[test]
+fn bare_high() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(0.0, 110.0),
+        Shoot::new(2, club_setup()).offset(5.0, 120.0),
+    ]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::RestHeight);
+    assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm < 0.0);
+    snapshot("bare_high", &h);
+}
+
+#[test]
+fn bare_low() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(0.0, -240.0),
+        Shoot::new(2, club_setup()).offset(5.0, -250.0),
+    ]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::NockingPoint);
+    assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm > 0.0);
+    snapshot("bare_low", &h);
+}
+
+#[test]
+fn combined_goes_vertical_first_and_both_on_request() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(150.0, 130.0),
+        Shoot::new(2, club_setup()).offset(140.0, 120.0),
+    ]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::RestHeight);
+    assert!(advice.also.is_empty());
+    assert!(advice.others.iter().any(|s| s.change == Change::DrawWeight));
+    let both = advise(&h, &AdviceOptions { both: true });
+    assert_eq!(both.also.len(), 1);
+    assert_eq!(both.also[0].change, Change::DrawWeight);
+    insta::assert_snapshot!("combined_both", text(&h, &AdviceOptions { both: true }));
+}
+
+#[test]
+fn left_hander() {
+    let shoot = |n, x| Shoot::new(n, club_setup()).hand("left").offset(x, 4.0);
+    let h = history(&[shoot(1, -140.0), shoot(2, -150.0)]);
+    let advice = told(&h);
+    assert!(
+        next(&advice).bolt_quarter_turns.unwrap() < 0,
+        "left of a left-hander is weak"
+    );
+    assert!(next(&advice).expect.unwrap().x_mm > 0.0);
+    snapshot("left_hander", &h);
+}
+
+#[test]
+fn at_the_limit() {
+    let setup = with(
+        club_setup(),
+        json!({
+            "keep": ["plunger", "rear-weight"],
+            "limits": {"bolt_turns_out": {"min": 0, "max": 1, "step": 0.25}, "shaft_length_mm": {"min": 736.6},
+                       "point_gr": {"owned": [100]}, "shaft_spine": {"owned": [600]}}
+        }),
+    );
+    let h = history(&[
+        Shoot::new(1, setup.clone()).offset(150.0, 0.0),
+        Shoot::new(2, setup).offset(140.0, 0.0),
+    ]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::None);
+    assert!(!advice.done);
+    assert!(advice.cautions.iter().any(|n| n.code == "at-limits"));
+    snapshot("at_the_limit", &h);
+}
+
+#[test]
+fn wrong_spine() {
+    let setup = with(
+        club_setup(),
+        json!({"limits": {"shaft_spine": {"owned": [600], "obtainable": [500, 550, 650]}}}),
+    );
+    let h = history(&[
+        Shoot::new(1, setup.clone()).offset(690.0, 0.0),
+        Shoot::new(2, setup).offset(700.0, 10.0),
+    ]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::ShaftSpine);
+    assert!(step.to.unwrap() < 600.0);
+    assert!(step.cautions.iter().any(|n| n.code == "wrong-spine"));
+    snapshot("wrong_spine", &h);
+}
+
+#[test]
+fn undecided() {
+    let h = history(&[Shoot::new(1, club_setup()).offset(45.0, 10.0).scatter(2.5)]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::ShootMore);
+    assert!(next(&advice).pairs.unwrap() >= 1);
+    snapshot("undecided", &h);
+}
+
+#[test]
+fn in_tune_at_18_m() {
+    let shoot = |n| {
+        Shoot::new(n, club_setup())
+            .distance(18.0)
+            .offset(3.0, -4.0)
+            .scatter(0.4)
+    };
+    let h = history(&[shoot(1), shoot(2), shoot(3), shoot(4)]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(
+        (step.change, step.when),
+        (Change::Verify, Some(VerifyWhen::Now))
+    );
+    assert_eq!(step.distance_m, Some(30.0));
+    assert!(!advice.done);
+    snapshot("in_tune_at_18_m", &h);
+}
+
+#[test]
+fn in_tune_at_30_m_and_on_another_day() {
+    let shoot = |n| Shoot::new(n, club_setup()).offset(3.0, -4.0).scatter(0.6);
+    let mut ends = vec![shoot(1), shoot(2), shoot(3), shoot(4)];
+    let h = history(&ends);
+    let advice = told(&h);
+    assert!(advice.done);
+    assert_eq!(
+        (next(&advice).change, next(&advice).when),
+        (Change::Verify, Some(VerifyWhen::AnotherDay))
+    );
+    snapshot("in_tune_at_30_m", &h);
+    ends.push(shoot(1).day(9));
+    let later = told(&history(&ends));
+    assert!(later.done);
+    assert_eq!(next(&later).change, Change::None);
+}
+
+#[test]
+fn thirty_yards_count_as_30_m() {
+    let shoot = |n| {
+        Shoot::new(n, club_setup())
+            .distance(27.432)
+            .offset(3.0, -4.0)
+            .scatter(0.6)
+    };
+    assert!(told(&history(&[shoot(1), shoot(2), shoot(3), shoot(4)])).done);
+}
+
+#[test]
+fn a_contradicting_history() {
+    let out = |turns: f64, lb: f64| {
+        with(
+            club_setup(),
+            json!({"bolt_turns_out": turns, "draw_weight_lb": lb}),
+        )
+    };
+    let h = history(&[
+        Shoot::new(1, out(1.0, 36.0)).offset(140.0, 0.0),
+        Shoot::new(2, out(1.0, 36.0)).offset(150.0, 0.0),
+        Shoot::new(3, out(2.0, 35.0)).offset(260.0, 0.0),
+        Shoot::new(4, out(2.0, 35.0)).offset(250.0, 0.0),
+    ]);
+    let advice = told(&h);
+    assert!(advice.cautions.iter().any(|n| n.code == "contradiction"));
+    assert_ne!(next(&advice).change, Change::DrawWeight);
+    snapshot("contradicting_history", &h);
+}
+
+#[test]
+fn a_history_teaches_the_slope() {
+    let out = |turns: f64, lb: f64| {
+        with(
+            club_setup(),
+            json!({"bolt_turns_out": turns, "draw_weight_lb": lb}),
+        )
+    };
+    let h = history(&[
+        Shoot::new(1, out(1.0, 36.0))
+            .offset(300.0, 0.0)
+            .scatter(0.5),
+        Shoot::new(2, out(1.0, 36.0))
+            .offset(300.0, 0.0)
+            .scatter(0.5),
+        Shoot::new(3, out(1.5, 35.5))
+            .offset(200.0, 0.0)
+            .scatter(0.5),
+        Shoot::new(4, out(1.5, 35.5))
+            .offset(200.0, 0.0)
+            .scatter(0.5),
+    ]);
+    let advice = told(&h);
+    let learned = &advice.learned[0];
+    assert_eq!(
+        (learned.change, learned.from_changes),
+        (Change::DrawWeight, 1)
+    );
+    assert!(learned.mm_per_unit > 1.2 * learned.prior_mm_per_unit);
+    // 200 mm at some 170 mm a pound: one to one and a quarter turns
+    assert!((-6..=-3).contains(&next(&advice).bolt_quarter_turns.unwrap()));
+    snapshot("learned", &h);
+}
+
+#[test]
+fn nothing_told_of_the_bow() {
+    let h = history(&[
+        Shoot::new(1, json!({})).offset(150.0, 0.0),
+        Shoot::new(2, json!({})).offset(140.0, 0.0),
+    ]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::DrawWeight);
+    assert_eq!((step.from, step.to, step.amount), (None, None, None));
+    assert!(advice.cautions.iter().any(|n| n.code == "setup-incomplete"));
+    snapshot("nothing_told", &h);
+}
+
+#[test]
+fn at_18_m_only_a_side_is_a_reversible_step_and_never_a_cut() {
+    let setup = with(club_setup(), json!({"keep": ["draw-weight"]}));
+    let shoot = |n| {
+        Shoot::new(n, setup.clone())
+            .distance(18.0)
+            .offset(150.0, 0.0)
+            .scatter(0.5)
+    };
+    let h = history(&[shoot(1), shoot(2)]);
+    let advice = told(&h);
+    assert!(
+        advice
+            .next
+            .iter()
+            .chain(&advice.others)
+            .all(|s| s.reversible)
+    );
+    assert_eq!(next(&advice).change, Change::PointWeight);
+    assert!(!advice.done);
+    snapshot("short_distance", &h);
+}
+
+#[test]
+fn with_the_bolts_kept_a_weak_arrow_is_cut_in_a_portion() {
+    let setup = with(club_setup(), json!({"keep": ["draw-weight"]}));
+    let shoot = |n| Shoot::new(n, setup.clone()).offset(240.0, 0.0).scatter(0.6);
+    let h = history(&[shoot(1), shoot(2), shoot(3)]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert_eq!(step.change, Change::ShaftLength);
+    assert!(!step.reversible && step.amount.unwrap() < 0.0);
+    assert!(step.cautions.iter().any(|n| n.code == "safe-length"));
+    assert!(step.cautions.iter().any(|n| n.code == "cutting-carbon"));
+    snapshot("cut", &h);
+}
+
+#[test]
+fn without_hand_or_distance_it_says_what_is_missing() {
+    let shoot = |n: u64| Shoot::new(n, club_setup()).offset(3.0, 0.0).scatter(0.4);
+    let no_hand = history(&[1, 2, 3, 4].map(|n| shoot(n).no_hand()));
+    let advice = told(&no_hand);
+    assert_eq!(advice.failure.as_ref().unwrap().code, "no-hand");
+    assert!(advice.next.is_none());
+    let high = history(&[1, 2].map(|n| shoot(n).no_hand().offset(0.0, 200.0)));
+    assert_eq!(next(&told(&high)).change, Change::NockingPoint);
+    let no_distance = history(&[1, 2].map(|n| shoot(n).no_distance()));
+    assert_eq!(told(&no_distance).failure.unwrap().code, "no-distance");
+    assert!(told(&History::default()).failure.is_some());
+    assert!(told(&History::default()).next.is_none());
+    assert!(!explain(&History::default(), &AdviceOptions::default()).is_empty());
+}
+
+#[test]
+fn with_no_bare_shot_more_are_asked_for() {
+    let h = history(&[Shoot::new(1, club_setup()).without_bare()]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::ShootMore);
+    assert!(advice.failure.is_none() && advice.reading.failure.is_some());
+}
+
+#[test]
+fn the_document_reads_back() {
+    let h = history(&[Shoot::new(1, club_setup()).offset(150.0, 100.0)]);
+    let advice = told(&h);
+    let json = serde_json::to_string(&advice).unwrap();
+    assert_eq!(serde_json::from_str::<Advice>(&json).unwrap(), advice);
+    assert_eq!(json, serde_json::to_string(&told(&h)).unwrap());
+}
+
+/// A step obeys every limit told, whatever is asked.
+fn obeys(step: &Step, setup: &Value) {
+    let limits = &setup["limits"];
+    let Some(setting) = step.setting.as_deref() else {
+        return;
+    };
+    let Some(to) = step.to else { return };
+    let limit = &limits[setting];
+    for (key, sign) in [("min", 1.0), ("max", -1.0)] {
+        if let Some(bound) = limit[key].as_f64() {
+            assert!(
+                sign * (to - bound) > -1e-3,
+                "{setting} {to} against {key} {bound}"
+            );
+        }
+    }
+    if let (Some(owned), true) = (limit["owned"].as_array(), limit["obtainable"].is_null()) {
+        assert!(
+            owned
+                .iter()
+                .any(|v| (v.as_f64().unwrap() - to).abs() < 1e-6)
+        );
+    }
+    if let Some(q) = step.bolt_quarter_turns {
+        let turns = setup["bolt_turns_out"].as_f64().unwrap() - q as f64 / 4.0;
+        assert!(turns >= limits["bolt_turns_out"]["min"].as_f64().unwrap() - 1e-9);
+        assert!(turns <= limits["bolt_turns_out"]["max"].as_f64().unwrap() + 1e-9);
+        assert_eq!(q.signum() as f64, step.amount.unwrap().signum());
+    }
+    if step.change == Change::ShaftLength {
+        assert!(step.amount.unwrap() < 0.0);
+        assert!(to >= limit["min"].as_f64().unwrap() - 1e-6);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn no_step_beyond_a_limit_and_hands_mirror(
+        x in -700.0..700.0f64, y in -400.0..400.0f64, scatter in 0.3..2.0f64, ends in 1..4u64,
+        room in 0.0..3.0f64, length in 0.0..30.0f64, clicks in -10i32..10, both in any::<bool>(),
+        distance in prop_oneof![Just(18.0), Just(30.0), Just(50.0)],
+    ) {
+        let setup = with(club_setup(), json!({
+            "plunger_clicks": clicks,
+            "limits": {
+                "bolt_turns_out": {"min": (1.0 - room).max(0.0), "max": 1.0 + room, "step": 0.25},
+                "draw_weight_lb": {"min": 35.0, "max": 37.5},
+                "shaft_length_mm": {"min": 736.6 - length},
+                "point_gr": {"owned": [90, 100, 120]},
+                "shaft_spine": {"owned": [600], "obtainable": [500, 550, 650]},
+                "plunger_clicks": {"min": -10, "max": 10, "usual": 0},
+                "nocking_point_mm": {"min": 4, "max": 9}, "rest_height_mm": {"min": -1, "max": 1}
+            }
+        }));
+        let shoot = |hand: &str, x: f64| -> Advice {
+            let ends: Vec<Shoot> = (1..=ends)
+                .map(|n| Shoot::new(n, setup.clone()).hand(hand).distance(distance).offset(x, y).scatter(scatter).mirrored(hand == "left"))
+                .collect();
+            advise(&history(&ends), &AdviceOptions { both })
+        };
+        let right = shoot("right", x);
+        let left = shoot("left", -x);
+        for step in right.next.iter().chain(&right.also).chain(&right.others) {
+            obeys(step, &setup);
+            prop_assert!(step.expect.is_none_or(|e| e.x_mm.is_finite() && e.y_mm.is_finite()));
+            if distance < 27.0 {
+                prop_assert!(step.change != Change::ShaftLength);
+            }
+        }
+        prop_assert!(right.also.len() <= 2);
+        let (a, b) = (right.next.as_ref().unwrap(), left.next.as_ref().unwrap());
+        prop_assert_eq!(a.change, b.change);
+        prop_assert_eq!(a.amount, b.amount);
+        if let (Some(a), Some(b)) = (a.expect, b.expect) {
+            prop_assert!((a.x_mm + b.x_mm).abs() < 1e-6 && (a.y_mm - b.y_mm).abs() < 1e-6);
+        }
+    }
+}
