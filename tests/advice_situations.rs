@@ -191,7 +191,13 @@ fn wrong_spine() {
     let step = next(&advice);
     assert_eq!(step.change, Change::ShaftSpine);
     assert!(step.to.unwrap() < 600.0);
-    assert!(step.cautions.iter().any(|n| n.code == "wrong-spine"));
+    assert!(
+        advice
+            .reading
+            .cautions
+            .iter()
+            .any(|n| n.code == "wrong-spine")
+    );
     snapshot("wrong_spine", &h);
 }
 
@@ -270,6 +276,10 @@ fn a_contradicting_history() {
     let advice = told(&h);
     assert!(advice.cautions.iter().any(|n| n.code == "contradiction"));
     assert_ne!(next(&advice).change, Change::DrawWeight);
+    assert!(
+        next(&advice).reversible,
+        "nothing that can't be taken back on contradicting results"
+    );
     snapshot("contradicting_history", &h);
 }
 

@@ -43,6 +43,7 @@ struct Parts {
     also: Vec<Step>,
     others: Vec<Step>,
     done: bool,
+    notes: Vec<Note>,
 }
 
 fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
@@ -62,7 +63,10 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
         },
         Decision::VerifyAtFullDistance => only(steps::verify(situation, VerifyWhen::Now)),
         Decision::ShootMore => only(steps::shoot_more(situation)),
-        Decision::AtLimits { axes } => only(steps::nothing_left(axes, situation)),
+        Decision::AtLimits { axes } => Parts {
+            notes: vec![cautions::at_limits(axes, situation)],
+            ..only(steps::nothing_left(axes, situation))
+        },
         Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, situation, k)),
         Decision::Unknown {
             change,
@@ -82,7 +86,7 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
                 next: Some(step(next)),
                 also: also.iter().map(step).collect(),
                 others: others.iter().map(step).collect(),
-                done: false,
+                ..Parts::default()
             }
         }
     }
@@ -104,11 +108,7 @@ fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowled
     if situation.unknown && !parts.done {
         advice.cautions.push(unknown_setup(k));
     }
-    // what a step says itself isn't said twice
-    if let Some(next) = &advice.next {
-        let limits = next.cautions.iter().find(|n| n.code == "at-limits");
-        advice.cautions.extend(limits.cloned());
-    }
+    advice.cautions.extend(parts.notes);
     advice.cautions.push(cautions::general());
     advice
 }

@@ -4,7 +4,7 @@ use super::contradictions::Contradiction;
 use super::knowledge::Axis;
 use super::situation::Situation;
 use super::words;
-use super::{Change, Step};
+use super::{Change, Step, VerifyWhen};
 use crate::record::Note;
 
 /// The line that goes with every advice.
@@ -65,7 +65,10 @@ pub(super) fn of_step(step: &Step, weight_known: bool) -> Vec<Note> {
         }
         Change::PointWeight | Change::RearWeight | Change::Plunger => {}
         Change::NockingPoint | Change::RestHeight => {}
-        Change::ShootMore | Change::Verify => notes.push(bare_shafts()),
+        Change::ShootMore => notes.push(bare_shafts()),
+        // back to the place where they were in tune needs no such warning
+        Change::Verify if step.when == Some(VerifyWhen::AnotherDay) => {}
+        Change::Verify => notes.push(bare_shafts()),
         Change::None => {}
     }
     let lighter = match step.change {
@@ -131,7 +134,7 @@ pub(super) fn contradiction(found: &Contradiction, situation: &Situation) -> Not
             "did far from what it should have"
         };
         let rest = if found.lever.is_some() {
-            "; until then it is not proposed again that way."
+            "; until then it is not proposed again that way, nor anything that can't be taken back."
         } else {
             "."
         };

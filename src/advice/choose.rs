@@ -9,8 +9,6 @@ use super::situation::{AxisState, Situation};
 
 /// Alternatives that are named beside the next change.
 const MOST_OTHERS: usize = 3;
-/// Longest cut looked at where bolts make good what is too much, in steps.
-const COMBINED_CUTS: usize = 4;
 
 /// A change chosen, in units of its lever, with what to expect of it.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,9 +93,21 @@ pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decisi
             return Decision::VerifyAtFullDistance;
         }
         if situation.wrong_spine && u.told && u.offset.side() >= p.wrong_spine_side {
-            return wrong_spine(situation, u, k);
+            // no other spine to be had, but known which it should be: the other levers still help
+            let decision = wrong_spine(situation, u, k);
+            let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });
+            let ordinary = unreachable.then(|| ordinary(situation, both, k));
+            return match ordinary {
+                Some(change @ Decision::Change { .. }) => change,
+                _ => decision,
+            };
         }
     }
+    ordinary(situation, both, k)
+}
+
+/// One axis after the other, in the order of the trade.
+fn ordinary(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
     let wishes: Vec<(&AxisState, Wish)> = situation
         .axes()
         .map(|state| (state, wish(state, situation, k)))
@@ -351,8 +361,10 @@ fn horizontal(
 fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let m = state.offset.mean;
-    let allowed =
-        situation.full_distance && m > p.cut_above_mm && state.offset.side() >= p.cut_side;
+    let allowed = situation.full_distance
+        && m > p.cut_above_mm
+        && state.offset.side() >= p.cut_side
+        && !state.is_contradicted();
     if !allowed {
         return None;
     }
@@ -363,6 +375,7 @@ fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Ch
     let longest = cuts
         .steps
         .iter()
+        .take(p.cut_portion_steps)
         .take_while(|step| risk(step, None) <= p.cut_past_zero)
         .last();
     if let Some(&step) = longest {
@@ -388,18 +401,22 @@ fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Ch
         .iter()
         .map(|&step| choice(state, bolts, step, bolt_beta, up.look_up.clone(), k))
         .collect();
-    let pairs = cuts.steps.iter().take(COMBINED_CUTS).flat_map(|&step| {
-        weights
-            .iter()
-            .map(move |weight| (step, weight))
-            .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
-            .map(|(step, weight)| {
-                let past_zero = Some(risk(&step, Some(weight)));
-                let cut = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
-                [Choice { past_zero, ..cut }, weight.clone()]
-            })
-            .collect::<Vec<_>>()
-    });
+    let pairs = cuts
+        .steps
+        .iter()
+        .take(p.cut_portion_steps)
+        .flat_map(|&step| {
+            weights
+                .iter()
+                .map(move |weight| (step, weight))
+                .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
+                .map(|(step, weight)| {
+                    let past_zero = Some(risk(&step, Some(weight)));
+                    let cut = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
+                    [Choice { past_zero, ..cut }, weight.clone()]
+                })
+                .collect::<Vec<_>>()
+        });
     best_pair(state, pairs, k)
 }
 
@@ -425,7 +442,7 @@ fn past_zero(
 
 /// The next spine, if what it overshoots can be taken back with a share of what bolts, point and plunger still give.
 fn next_spine(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Choice> {
-    if !situation.full_distance {
+    if !situation.full_distance || state.is_contradicted() {
         return None;
     }
     let beta = state.beta(Change::ShaftSpine)?;

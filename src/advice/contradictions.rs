@@ -24,17 +24,28 @@ pub(super) struct Contradiction {
     pub(super) seen_mm: f64,
 }
 
-/// Every contradiction of an axis, oldest first.
+/// Every contradiction of an axis, oldest first. A change that went the wrong way, or one of the other axis, teaches
+/// nothing about slopes: the trial is widened so that what was before it says little of the present.
 pub(super) fn contradictions(
-    trials: &[Trial],
+    trials: &mut [Trial],
     slopes: &[Slope],
     axis: Axis,
     k: &Knowledge,
 ) -> Vec<Contradiction> {
-    (1..trials.len())
-        .filter(|&run| trials[..run].iter().any(|t| t.observed.is_some()))
-        .filter_map(|run| contradiction(trials, run, slopes, axis, k))
-        .collect()
+    let mut found = Vec::new();
+    for run in 1..trials.len() {
+        if trials[..run].iter().all(|t| t.observed.is_none()) {
+            continue;
+        }
+        let Some(new) = contradiction(trials, run, slopes, axis, k) else {
+            continue;
+        };
+        if new.wrong_way || new.wrong_axis {
+            trials[run].extra_mm2 += k.learning.offset_sd_mm * k.learning.offset_sd_mm;
+        }
+        found.push(new);
+    }
+    found
 }
 
 fn contradiction(
@@ -139,7 +150,7 @@ mod tests {
             ..Setup::default()
         };
         let slopes = slopes(&setup, Axis::Horizontal, knowledge());
-        contradictions(trials, &slopes, Axis::Horizontal, knowledge())
+        contradictions(&mut trials.to_vec(), &slopes, Axis::Horizontal, knowledge())
     }
 
     #[test]

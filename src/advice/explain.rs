@@ -285,10 +285,11 @@ fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
         )
     });
     format!(
-        "Chosen: {} by {} units. {:.0} mm to go; one unit brings {} mm on average, so this brings {:.0} mm at 30 m (sd {:.0}){}, \
+        "Chosen: {} by {} {}. {:.0} mm to go; one unit brings {} mm on average, so this brings {:.0} mm at 30 m (sd {:.0}){}, \
          and leaves about {:.0} mm{}.",
         cautions::plain(choice.change),
         words::number(choice.step.amount, 2),
+        state.slope(choice.change).map_or("", |s| s.unit.as_str()),
         state.offset.mean.abs(),
         words::number(each, 1),
         choice.shift_mm.abs(),

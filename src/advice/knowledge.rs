@@ -175,6 +175,7 @@ pub(super) struct Policy {
     pub(super) cut_above_mm: f64,
     pub(super) cut_side: f64,
     pub(super) cut_past_zero: f64,
+    pub(super) cut_portion_steps: usize,
     pub(super) wrong_spine_side: f64,
     pub(super) taken_back_share: f64,
     pub(super) at_limits_inside: f64,

@@ -39,6 +39,12 @@ impl AxisState {
         self.learnt.beta(change)
     }
 
+    /// Whether the newest change contradicted what was to be expected on this axis: nothing that can't be taken back then.
+    pub(super) fn is_contradicted(&self) -> bool {
+        let newest = self.trials.len().saturating_sub(1);
+        self.contradictions.iter().any(|c| c.run == newest)
+    }
+
     /// Sign of the lever's amount that brings the offset towards zero.
     pub(super) fn direction(&self, change: Change) -> Option<f64> {
         Some(-self.offset.mean.signum() * self.slope(change)?.moves)
@@ -164,7 +170,8 @@ fn state(
     k: &Knowledge,
 ) -> AxisState {
     let slopes = slopes(setup, axis, k);
-    let trials = trials(history, reads, axis, horizontal, k);
+    let mut trials = trials(history, reads, axis, horizontal, k);
+    let contradictions = contradictions(&mut trials, &slopes, axis, k);
     let learnt = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
     let arrows = reads.last().map_or(0.0, |r| match axis {
         Axis::Horizontal => r.arrows_mm2[0],
@@ -176,7 +183,7 @@ fn state(
     };
     AxisState {
         axis,
-        contradictions: contradictions(&trials, &slopes, axis, k),
+        contradictions,
         told: trials.last().is_some_and(|t| t.observed.is_some()),
         trials,
         slopes,

@@ -9,7 +9,7 @@ use super::trials::sign;
 use super::words;
 use super::{Change, Expect, Step, VerifyWhen};
 use crate::reading::Assumptions;
-use crate::record::{Note, Setup};
+use crate::record::Setup;
 use crate::units::rounded;
 
 /// Pairs asked for where the reading makes no forecast: an end of three and three.
@@ -103,9 +103,6 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
     step.detail = words::detail(&step, choice.spines);
     step.why = why(choice, situation);
     step.cautions.extend(cautions::look_up(&choice.look_up));
-    if choice.spines.is_some() {
-        step.cautions.push(wrong_spine_note());
-    }
     step.cautions
         .extend(cautions::of_step(&step, arrow_weight_known(setup)));
     step
@@ -128,6 +125,9 @@ fn why(choice: &Choice, situation: &Situation) -> String {
     let mut parts = Vec::new();
     if let Some(state) = state_of(choice.axis, situation) {
         parts.push(seen(state, situation));
+    }
+    if choice.spines.is_some() {
+        parts.push(WRONG_SPINE.to_owned());
     }
     if choice.tweak {
         parts.push(
@@ -154,13 +154,9 @@ fn seen(state: &AxisState, situation: &Situation) -> String {
     )
 }
 
-fn wrong_spine_note() -> Note {
-    Note::new(
-        "wrong-spine",
-        "So far out that no other change would do: change the shafts before anything else. Check first that the spine printed on \
-         them is what the set-up says.",
-    )
-}
+/// Said where the shafts are the wrong ones.
+const WRONG_SPINE: &str = "So far out that no other change would do: change the shafts before anything else, after checking \
+                           that the spine printed on them is what the set-up says.";
 
 /// The step where the set-up isn't told: which lever, which way, and what to find out.
 pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &Knowledge) -> Step {
@@ -218,8 +214,16 @@ pub(super) fn of_wrong_spine(
         step.cautions
             .extend(cautions::look_up(&[words::find_out(change)]));
     }
-    step.cautions.insert(0, wrong_spine_note());
+    step.why = format!("{WRONG_SPINE} {}", step.why);
     step
+}
+
+/// A phrase as a sentence: capital letter and full stop.
+fn sentence_of(phrase: &str) -> String {
+    let mut letters = phrase.trim().trim_end_matches('.').chars();
+    letters.next().map_or_else(String::new, |first| {
+        format!("{}{}.", first.to_uppercase(), letters.as_str())
+    })
 }
 
 /// More shots, nothing changed.
@@ -231,7 +235,14 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
             "The shots so far don't decide which way the bow is out, or that it is in tune."
                 .to_owned()
         },
-        |m| m.why.clone(),
+        |m| {
+            let why = sentence_of(&m.why);
+            if m.pairs.is_some() {
+                why
+            } else {
+                format!("{why} More ends still show what the scatter really is, and with it what can be told.")
+            }
+        },
     );
     let mut step = Step {
         amount: Some(f64::from(pairs)),
@@ -308,7 +319,6 @@ pub(super) fn nothing_left(axes: &[Axis], situation: &Situation) -> Step {
         detail: "Nothing that may be changed on this set-up brings the bare shafts nearer"
             .to_owned(),
         why: left.join(" "),
-        cautions: vec![cautions::at_limits(axes, situation)],
         ..blank(Change::None)
     }
 }

@@ -112,8 +112,8 @@ pub(super) fn detail(step: &Step, setup_shaft_look: Option<[f64; 2]>) -> String 
             format!(
                 "Both limb bolts {way} by {} (about {} lb {less}{})",
                 turns(quarters),
-                number(amount.abs(), 1),
-                to(1).map_or_else(String::new, |to| format!(", to some {to} lb")),
+                number(amount.abs(), 2),
+                to(2).map_or_else(String::new, |to| format!(", to some {to} lb")),
             )
         }
         Change::ShaftLength => format!(
@@ -224,6 +224,13 @@ pub(super) fn find_out(change: Change) -> &'static str {
 pub(super) fn offset(state: &AxisState, hand: Option<Hand>) -> String {
     let (m, sd) = (state.offset.mean, state.offset.sd);
     let s = m.signum();
+    if m.abs() < 0.5 {
+        let level = match state.axis {
+            Axis::Vertical => "at the height",
+            Axis::Horizontal => "neither left nor right",
+        };
+        return format!("{level} of the fletched ones at 30 m (likely within {sd:.0} mm)");
+    }
     format!(
         "{:.0} mm {} of the fletched ones at 30 m (likely {})",
         m.abs(),
