@@ -21,7 +21,7 @@ pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
     let k = knowledge();
     let situation = match Situation::of(history, k) {
         Ok(situation) => situation,
-        Err(reading) => return impossible(history, reading),
+        Err(reading) => return impossible(history, reading.map(|r| *r)),
     };
     let decision = decide(&situation, options.both, k);
     if decision == Decision::ShootMore && hand_is_missing(&situation, k) {

@@ -78,15 +78,18 @@ pub(super) struct Situation {
 }
 
 impl Situation {
-    /// From a history; `None` if no end of it can be advised on (the reading then says why), with that reading.
-    pub(super) fn of(history: &History, k: &Knowledge) -> Result<Self, Option<Reading>> {
+    /// From a history.
+    ///
+    /// # Errors
+    /// Where nothing can be advised on: the reading, if there is one, that lacks a distance.
+    pub(super) fn of(history: &History, k: &Knowledge) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;
         let reads = read_runs(history, k);
         let newest = reads.last().ok_or(None)?;
         let reading = newest_reading(run, newest).ok_or(None)?;
         let (Some(distance_m), Some(tolerance)) = (reading.distance_m, reading.tolerance_mm) else {
-            return Err(Some(reading));
+            return Err(Some(Box::new(reading)));
         };
         let tolerance_mm = tolerance * assumptions.reference_distance_m / distance_m;
         let at_full = |r: &Reading| {

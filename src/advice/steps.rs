@@ -113,7 +113,7 @@ fn arrow_weight_known(setup: &Setup) -> bool {
     super::exchange::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
 }
 
-fn state_of<'a>(axis: Axis, situation: &'a Situation) -> Option<&'a AxisState> {
+fn state_of(axis: Axis, situation: &Situation) -> Option<&AxisState> {
     match axis {
         Axis::Vertical => Some(&situation.v),
         Axis::Horizontal => situation.u.as_ref(),
