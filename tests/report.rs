@@ -158,12 +158,12 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
         arrows: vec![],
         more_shots: Some(MoreShots {
             pairs: Some(4),
-            why: "Left and right lie close to the limit.".into(),
+            why: "so many more shots of each kind would probably decide left and right".into(),
         }),
         lean: None,
         cautions: vec![Note::new(
             "few-shots",
-            "Shoot one more end before cutting anything.",
+            "Check the marks with `bossmark confirm` before cutting anything.",
         )],
         failure: None,
     }
@@ -497,7 +497,7 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
         px_per_mm: 0.6,
     }];
     let edges = debug::edges(&photo(), &camera(), &wa80(), &points);
-    assert_eq!(pixel(&edges, ImagePoint::new(100.0, 100.0)), [255, 60, 60]);
+    assert_eq!(pixel(&edges, ImagePoint::new(100.0, 100.0)), [255, 40, 200]);
 }
 
 // ---- face plot and charts ------------------------------------------------------------------------------------------

@@ -15,12 +15,13 @@ const LARGEST_PX: f64 = 2000.0;
 const MARGIN_MM: f64 = 200.0;
 
 /// Colours of the edge points, boundary by boundary in turn.
-const EDGE_PAINTS: [Paint; 4] = [
-    Paint::solid([255, 60, 60]),
-    Paint::solid([255, 230, 0]),
-    Paint::solid([0, 230, 255]),
-    Paint::solid([255, 90, 255]),
+const EDGE_PAINTS: [Paint; 3] = [
+    Paint::solid([255, 40, 200]),
+    Paint::solid([255, 235, 0]),
+    Paint::solid([255, 120, 0]),
 ];
+/// Fitted rings are drawn finer than on the marked photo, so that they don't hide the edges.
+const FINE: f64 = 0.4;
 
 /// The upright photo with the ring edges that the fit rests on (crosses: steps of colour, dots: printed lines) and the
 /// fitted rings.
@@ -28,8 +29,9 @@ const EDGE_PAINTS: [Paint; 4] = [
 pub fn edges(upright: &RgbImage, camera: &Camera, face: &FaceLook, edges: &[RingEdge]) -> RgbImage {
     let view = View::whole(Some(*camera));
     let mut canvas = Canvas::new(upright.clone());
-    rings(&mut canvas, &view, face);
     let u = canvas.unit();
+    canvas.scale_marks(FINE);
+    rings(&mut canvas, &view, face);
     for (i, paint) in EDGE_PAINTS.into_iter().enumerate() {
         let of_colour = edges.iter().filter(|e| e.boundary % EDGE_PAINTS.len() == i);
         let marks: Vec<Vec<ImagePoint>> = of_colour

@@ -23,6 +23,8 @@ const REPORT_SIDE_PX: u32 = 1100;
 const REPORT_QUALITY: u8 = 74;
 /// Marks in the report are larger by this, since its pictures are shown reduced.
 const REPORT_MARKS: f64 = 1.3;
+/// Unsure marks are smaller than the others by this, so that they don't drown them.
+const UNSURE_SIZE: f64 = 0.75;
 /// How far beyond the outermost ring a close-up reaches, in radii.
 const CLOSE_UP: f64 = 1.06;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
@@ -316,7 +318,7 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
 
 /// Draws one entry's mark: its middle stays a single light dot, so that the place can be judged.
 fn shape(canvas: &mut Canvas, at: ImagePoint, kind: EntryKind, unsure: bool) {
-    let u = canvas.unit();
+    let u = canvas.unit() * if unsure { UNSURE_SIZE } else { 1.0 };
     match kind {
         EntryKind::Fletched => {
             canvas.stroke(&[vec![at]], 13.0 * u, canvas::DARK);
@@ -367,7 +369,6 @@ fn labels(
     middles: impl Iterator<Item = ImagePoint>,
 ) -> Vec<Taken> {
     let u = canvas.unit();
-    let height = 13.0 * u;
     let mut taken: Vec<Taken> = marks
         .iter()
         .map(|m| m.at)
@@ -375,6 +376,7 @@ fn labels(
         .map(|at| Taken::around(at, 9.0 * u))
         .collect();
     for mark in marks {
+        let height = 13.0 * u * if mark.unsure { UNSURE_SIZE } else { 1.0 };
         let w = font::width(&mark.label, height);
         let frame = Taken {
             x0: 0.0,
@@ -465,7 +467,11 @@ fn offset(canvas: &mut Canvas, view: &View, end: &End) -> Option<FacePoint> {
 fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<FacePoint>) {
     let u = canvas.unit();
     let height = 10.5 * u;
-    let count = |kind| marks.iter().filter(|m| m.kind == kind).count();
+    let count = |kind| {
+        let counted = |m: &&Mark| m.kind == kind && !m.unsure;
+        marks.iter().filter(counted).count()
+    };
+    let unsure = marks.iter().filter(|m| m.unsure).count();
     let mut rows: Vec<(Row, String)> = Vec::new();
     for (kind, word) in [
         (EntryKind::Fletched, "F FLETCHED"),
@@ -477,8 +483,8 @@ fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<F
             rows.push((Row::Kind(kind), format!("{word}: {n}")));
         }
     }
-    if marks.iter().any(|m| m.unsure) {
-        rows.push((Row::Unsure, "UNSURE, LOOK AGAIN".to_owned()));
+    if unsure > 0 {
+        rows.push((Row::Unsure, format!("UNSURE, LOOK AGAIN: {unsure}")));
     }
     if let Some(d) = offset {
         rows.push((Row::Arrow, format!("BARE MIDDLE {}", direction(d))));

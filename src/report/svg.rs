@@ -11,9 +11,8 @@ use crate::units::FacePoint;
 const SIDE: f64 = 480.0;
 /// Room for the legend below it.
 const LEGEND: f64 = 58.0;
-/// Squared radius of the region that holds a normal vector of two with probability 0.95: the 0.95 quantile of χ² with two
-/// degrees of freedom, −2 ln 0.05.
-const CHI2_95: f64 = 5.991_464_547_107_98;
+/// Probability that the drawn region holds the offset.
+const REGION: f64 = 0.95;
 /// Half of the smallest stretch of face that is shown, in tolerances: less would make scatter look like an offset.
 const LEAST_VIEW: f64 = 2.2;
 /// Half of it where no tolerance is known, mm.
@@ -116,13 +115,20 @@ impl FacePlot {
         self.tolerance(&mut d, &view);
         for shot in &self.shots {
             let (x, y) = view.place(shot.at);
-            mark(&mut d, x, y, shot.kind, shot.unsure, 9.0);
+            let size = if shot.unsure { 7.0 } else { 9.0 };
+            mark(&mut d, x, y, shot.kind, shot.unsure, size);
             if shot.flier {
                 d.circle(x, y, 16.0, "bm-flier");
             }
         }
         self.offset_arrow(&mut d, &view);
         scale_bar(&mut d, &view);
+        let outside = |s: &&Shot| s.unsure && !view.shows(s.at);
+        let outside = self.shots.iter().filter(outside).count();
+        if outside > 0 {
+            let words = format!("{outside} unsure outside");
+            d.text(SIDE - 12.0, SIDE - 12.0, &words, "bm-text bm-on bm-end");
+        }
         d.unclip();
         d.rect(0.5, 0.5, SIDE - 1.0, SIDE - 1.0, "bm-frame");
         self.legend(&mut d);
@@ -156,13 +162,14 @@ impl FacePlot {
     }
 
     fn region(&self, d: &mut Drawing, view: &Window) {
-        let (Some(o), Some((_, to))) = (self.offset, self.arrow()) else {
+        let (Some(region), Some((_, to))) =
+            (self.offset.and_then(|o| o.region(REGION)), self.arrow())
+        else {
             return;
         };
         let (x, y) = view.place(to);
-        let (a, b, turn) = ellipse_of(o.cov_mm2);
-        let (a, b) = (a * view.scale, b * view.scale);
-        d.ellipse(x, y, a, b, -turn.to_degrees(), "bm-region");
+        let [a, b] = region.semi_axes_mm.map(|v| v * view.scale);
+        d.ellipse(x, y, a, b, -region.angle_rad.to_degrees(), "bm-region");
     }
 
     fn offset_arrow(&self, d: &mut Drawing, view: &Window) {
@@ -247,17 +254,20 @@ struct Window {
 
 impl Window {
     fn around(plot: &FacePlot) -> Self {
-        let mut points: Vec<FacePoint> = plot.shots.iter().map(|s| s.at).collect();
+        // unsure ones must not blow up the picture; those outside are counted in it
+        let sure = plot.shots.iter().filter(|s| !s.unsure);
+        let mut points: Vec<FacePoint> = sure.map(|s| s.at).collect();
         if let Some((from, to)) = plot.arrow() {
             points.push(to);
             let t = plot.tolerance_mm.unwrap_or(0.0);
             points.push(FacePoint::new(from.x - t, from.y - t));
             points.push(FacePoint::new(from.x + t, from.y + t));
         }
-        if let (Some(o), Some((_, to))) = (plot.offset, plot.arrow()) {
-            let (rx, ry) = (CHI2_95.sqrt() * o.sd_x_mm, CHI2_95.sqrt() * o.sd_y_mm);
-            points.push(FacePoint::new(to.x - rx, to.y - ry));
-            points.push(FacePoint::new(to.x + rx, to.y + ry));
+        if let (Some(r), Some((_, to))) = (plot.offset.and_then(|o| o.region(REGION)), plot.arrow())
+        {
+            let reach = r.semi_axes_mm[0];
+            points.push(FacePoint::new(to.x - reach, to.y - reach));
+            points.push(FacePoint::new(to.x + reach, to.y + reach));
         }
         points.retain(|p| p.x.is_finite() && p.y.is_finite());
         // the middle of the face always stays in view
@@ -279,22 +289,16 @@ impl Window {
         }
     }
 
+    fn shows(&self, p: FacePoint) -> bool {
+        (p.x - self.centre.x).abs() < self.half_mm && (p.y - self.centre.y).abs() < self.half_mm
+    }
+
     fn place(&self, p: FacePoint) -> (f64, f64) {
         (
             SIDE / 2.0 + (p.x - self.centre.x) * self.scale,
             SIDE / 2.0 - (p.y - self.centre.y) * self.scale,
         )
     }
-}
-
-/// Half axes (mm) and turn (rad, counter-clockwise) of the region that holds the offset with probability 0.95.
-fn ellipse_of(cov: [[f64; 2]; 2]) -> (f64, f64, f64) {
-    let (a, b, c) = (cov[0][0], (cov[0][1] + cov[1][0]) / 2.0, cov[1][1]);
-    let mean = (a + c) / 2.0;
-    let spread = ((a - c) / 2.0).hypot(b);
-    let turn = 0.5 * (2.0 * b).atan2(a - c);
-    let axis = |v: f64| (v.max(0.0) * CHI2_95).sqrt();
-    (axis(mean + spread), axis(mean - spread), turn)
 }
 
 /// A shot's mark: shape and letter tell the kind, colour only repeats it.
@@ -343,23 +347,4 @@ fn scale_bar(d: &mut Drawing, view: &Window) {
         d.path(&format!("M{} {}v-5h{}v5", num(x), num(y), num(px)), class);
     }
     d.text(x + px + 8.0, y + 2.0, &words, "bm-text bm-on");
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn region_of_a_round_covariance_is_round() {
-        let (a, b, _) = ellipse_of([[100.0, 0.0], [0.0, 100.0]]);
-        assert!((a - 24.477).abs() < 1e-3 && (b - a).abs() < 1e-9);
-    }
-
-    #[test]
-    fn region_leans_with_the_covariance() {
-        // eigenvalues 150 and 50 along the diagonals
-        let (a, b, turn) = ellipse_of([[100.0, 50.0], [50.0, 100.0]]);
-        assert!((a * a / CHI2_95 - 150.0).abs() < 1e-9 && (b * b / CHI2_95 - 50.0).abs() < 1e-9);
-        assert!((turn.to_degrees() - 45.0).abs() < 1e-9);
-    }
 }

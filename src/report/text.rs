@@ -146,11 +146,7 @@ pub fn reading(r: &Reading) -> String {
         paragraph(&mut out, 2, &text);
     }
     if let Some(m) = &r.more_shots {
-        let text = match m.pairs {
-            Some(n) => format!("To decide it: {n} more shots of each kind. {}", m.why),
-            None => m.why.clone(),
-        };
-        paragraph(&mut out, 2, text.trim());
+        paragraph_after(&mut out, "  To decide it: ", &words::more_shots(m));
     }
     notes(
         &mut out,

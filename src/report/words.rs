@@ -1,7 +1,8 @@
 //! Words that several formats share: settings with their units, calls, offsets, dates.
 
-use crate::reading::{HorizontalCall, Reading, VerticalCall};
-use crate::record::{End, EntryKind, Hand, Setup};
+use super::marked::is_unsure;
+use crate::reading::{HorizontalCall, MoreShots, Reading, VerticalCall};
+use crate::record::{End, Entry, EntryKind, Hand, Setup};
 use crate::units::rounded;
 
 /// An axis of the face.
@@ -150,6 +151,16 @@ pub(super) fn calls(reading: &Reading) -> [(&'static str, String, Option<f64>); 
     ]
 }
 
+/// What more shooting would bring.
+pub(super) fn more_shots(more: &MoreShots) -> String {
+    let text = match more.pairs {
+        Some(n) => format!("{n} more of each kind: {}", more.why),
+        None => more.why.clone(),
+    };
+    let stop = if text.ends_with(['.', '!']) { "" } else { "." };
+    format!("{}{stop}", capital(text.trim()))
+}
+
 /// The name of a set-up field and its unit, as people say it.
 pub(super) fn setting(field: &str) -> (&str, &str) {
     match field {
@@ -218,9 +229,12 @@ pub(super) fn day(end: &End) -> Option<&str> {
     date.get(..10)
 }
 
-/// "3 fletched, 3 bare, 1 of unknown kind".
+/// "3 fletched, 3 bare, 1 of unknown kind": those that count, unsure ones left out.
 pub(super) fn counts(end: &End) -> String {
-    let count = |kind| end.entries.iter().filter(|e| e.kind == kind).count();
+    let count = |kind| {
+        let counted = |e: &&Entry| e.kind == kind && !is_unsure(e);
+        end.entries.iter().filter(counted).count()
+    };
     let mut out = format!(
         "{} fletched, {} bare",
         count(EntryKind::Fletched),

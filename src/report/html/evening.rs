@@ -59,6 +59,9 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
     let text = reading::sentence(&run.reading);
     page.el("p", "", &text);
     now::calls(page, &run.advice);
+    if let Some(more) = &run.reading.more_shots {
+        page.el("p", "note", &words::more_shots(more));
+    }
     page.raw("</div>\n</div>\n");
     if last {
         page.raw(&format!(

@@ -24,8 +24,9 @@ pub fn report(input: &ReportInput) -> String {
     page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     page.raw("<meta name=\"color-scheme\" content=\"light dark\">\n");
     page.raw("<meta name=\"referrer\" content=\"no-referrer\">\n");
-    page.el("title", "", &title);
-    page.raw("\n<style>\n");
+    page.raw("<title>");
+    page.text(&title);
+    page.raw("</title>\n<style>\n");
     page.raw(super::svg_kit::STYLE);
     page.raw(STYLE);
     page.raw("</style>\n</head>\n<body>\n");

@@ -30,10 +30,8 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         let title = "Both groups, newest set-up";
         plot(page, run, &format!("now{bow}p"), title);
     }
-    page.raw("</div>\n</div>\n<div class=\"pair\">\n<div>\n");
     page.el("h3", "label", "How far out, and how sure");
     calls(page, advice);
-    page.raw("</div>\n<div>\n");
     let gauge = charts::gauge(&advice.reading, &format!("now{bow}g"), Embedding::Inline);
     if !gauge.is_empty() {
         page.raw("<figure>");

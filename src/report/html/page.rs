@@ -22,10 +22,29 @@ impl Page {
         self.out.push_str(&escape(text));
     }
 
+    /// Text in which `backticks` mark what is to be typed.
+    pub(super) fn prose(&mut self, text: &str) {
+        let parts: Vec<&str> = text.split('`').collect();
+        // an odd number of ticks marks nothing
+        if parts.len().is_multiple_of(2) {
+            self.text(text);
+            return;
+        }
+        for (i, part) in parts.into_iter().enumerate() {
+            if i % 2 == 1 {
+                self.raw("<code>");
+                self.text(part);
+                self.raw("</code>");
+            } else {
+                self.text(part);
+            }
+        }
+    }
+
     /// An element of this class (may be empty) that holds text.
     pub(super) fn el(&mut self, tag: &str, class: &str, text: &str) {
         self.open(tag, class);
-        self.text(text);
+        self.prose(text);
         self.close(tag);
     }
 
