@@ -54,8 +54,8 @@ pub(super) fn records(
 fn folder(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {
     let files = store::records(path).map_err(|e| Trouble::from(e).about(path))?;
     if files.is_empty() {
-        return Err(Trouble::not_possible(
-            "there are no records (NAME.end.json) in this folder: measure its photos first with `bossmark day FOLDER`",
+        return Err(Trouble::file(
+            "this is a folder without records (NAME.end.json): name a record, or measure the folder's photos with `bossmark day`",
         )
         .about(path));
     }

@@ -1,0 +1,667 @@
+//! The command line as its users meet it: answers, messages, exit statuses, files.
+
+use assert_cmd::Command;
+use serde_json::{Value, json};
+use std::fs;
+use std::path::{Path, PathBuf};
+use tempfile::TempDir;
+
+fn bossmark() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bossmark"));
+    command.current_dir(env!("CARGO_MANIFEST_DIR"));
+    command
+}
+
+fn sample(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("sample-photos")
+        .join(name)
+}
+
+struct Ran {
+    status: i32,
+    stdout: String,
+    stderr: String,
+}
+
+fn run(arguments: &[&str]) -> Ran {
+    run_with(arguments, "")
+}
+
+fn run_with(arguments: &[&str], stdin: &str) -> Ran {
+    let output = bossmark()
+        .args(arguments)
+        .write_stdin(stdin)
+        .output()
+        .expect("the program runs");
+    Ran {
+        status: output.status.code().expect("no signal"),
+        stdout: String::from_utf8(output.stdout).expect("UTF-8"),
+        stderr: String::from_utf8(output.stderr).expect("UTF-8"),
+    }
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("UTF-8")
+}
+
+/// One sentence: one line that names the program.
+fn one_sentence(ran: &Ran) -> &str {
+    let lines: Vec<&str> = ran.stderr.lines().collect();
+    assert_eq!(lines.len(), 1, "{}", ran.stderr);
+    assert!(lines[0].starts_with("bossmark: "), "{}", ran.stderr);
+    assert!(!ran.stderr.contains("panicked"));
+    lines[0]
+}
+
+fn put(folder: &TempDir, name: &str, bytes: impl AsRef<[u8]>) -> PathBuf {
+    let path = folder.path().join(name);
+    fs::write(&path, bytes).expect("written");
+    path
+}
+
+fn folder() -> TempDir {
+    tempfile::tempdir().expect("temporary folder")
+}
+
+fn names(folder: &TempDir) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder.path())
+        .expect("folder")
+        .map(|e| e.expect("item").file_name().into_string().expect("UTF-8"))
+        .collect();
+    names.sort();
+    names
+}
+
+fn json_lines(text: &str) -> Vec<Value> {
+    text.lines()
+        .map(|l| serde_json::from_str(l).unwrap_or_else(|e| panic!("{e}: {l}")))
+        .collect()
+}
+
+/// An end without photo: three fletched about the centre, three bare `x` mm to the right.
+fn tape_end(x: f64, session: Value) -> Value {
+    let places = [
+        [-12.0, 8.0],
+        [3.0, -11.0],
+        [15.0, 6.0],
+        [x - 9.0, 4.0],
+        [x + 14.0, -7.0],
+        [x + 2.0, 12.0],
+    ];
+    let entries: Vec<Value> = places
+        .iter()
+        .zip(1..)
+        .map(|(p, id)| {
+            json!({"id": id, "x_mm": p[0], "y_mm": p[1], "cov_mm2": [[4.0, 0.0], [0.0, 4.0]], "px": null, "lean": null,
+                "kind": if id <= 3 { "fletched" } else { "bare" }, "state": "proposed", "source": "tape", "confidence": 0.9})
+        })
+        .collect();
+    json!({"schema": "bossmark/end/1", "photo": null, "camera": null, "entries": entries, "session": session, "moon": "full"})
+}
+
+fn right_handed() -> Value {
+    json!({"hand": "right", "distance_m": 30.0, "date": "2026-05-03", "end": 1, "setup": {"draw_weight_lb": 36.0}})
+}
+
+// ------------------------------------------------------------------------------------------------ bad input
+
+#[test]
+fn files_that_are_no_photo_are_told_in_one_sentence_with_status_3() {
+    let folder = folder();
+    let whole = fs::read(sample("evening/evening-1.jpg")).expect("sample");
+    let cases = [
+        ("text.jpg", b"this is no picture".to_vec(), "not a photo"),
+        (
+            "half.jpg",
+            whole[..whole.len() / 2].to_vec(),
+            "ends before the picture does",
+        ),
+        ("empty.jpg", Vec::new(), "empty"),
+        (
+            "phone.heic",
+            b"\0\0\0\x18ftypheic\0\0\0\0mif1heic".to_vec(),
+            "export it as JPEG",
+        ),
+    ];
+    for (name, bytes, words) in cases {
+        let path = put(&folder, name, bytes);
+        let ran = run(&["measure", text(&path), "--face", "wa-80"]);
+        assert_eq!(ran.status, 3, "{name}: {}", ran.stderr);
+        assert!(one_sentence(&ran).contains(words), "{name}: {}", ran.stderr);
+        assert!(
+            ran.stderr.contains(name),
+            "the file is named: {}",
+            ran.stderr
+        );
+        assert_eq!(ran.stdout, "", "{name}");
+    }
+}
+
+#[test]
+fn a_missing_file_and_a_folder_are_status_3() {
+    let folder = folder();
+    let missing = folder.path().join("none.jpg");
+    let ran = run(&["measure", text(&missing), "--face", "wa-80"]);
+    assert_eq!(ran.status, 3);
+    assert!(one_sentence(&ran).contains("no file of that name"));
+    for command in [
+        ["measure", "--face=wa-80"],
+        ["read", "--hand=right"],
+        ["confirm", "--accept"],
+    ] {
+        if command[0] == "confirm" {
+            continue; // takes folders
+        }
+        let ran = run(&[command[0], command[1], text(folder.path())]);
+        assert_eq!(ran.status, 3, "{command:?}: {}", ran.stderr);
+        assert!(one_sentence(&ran).contains("folder"));
+    }
+}
+
+#[test]
+fn a_photo_without_a_face_is_status_1_and_the_json_says_why() {
+    let photo = sample("odd/no-face.jpg");
+    let ran = run(&["measure", text(&photo), "--face", "wa-80", "--json"]);
+    assert_eq!(ran.status, 1, "{}", ran.stderr);
+    let records = json_lines(&ran.stdout);
+    assert_eq!(records.len(), 1);
+    assert_eq!(records[0]["failure"]["code"], "no-face");
+    assert_eq!(records[0]["camera"], Value::Null);
+    assert_eq!(records[0]["entries"], json!([]));
+    assert!(one_sentence(&ran).contains("Photograph"));
+}
+
+#[test]
+fn a_face_without_arrows_is_measured() {
+    let photo = sample("odd/no-arrows.jpg");
+    let truth: Value =
+        serde_json::from_slice(&fs::read(sample("odd/no-arrows.truth.json")).expect("truth"))
+            .expect("JSON");
+    let face = truth["face"]
+        .as_str()
+        .or(truth["face"]["name"].as_str())
+        .expect("face")
+        .to_owned();
+    let ran = run(&["measure", text(&photo), "--face", &face, "--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let record = &json_lines(&ran.stdout)[0];
+    assert_eq!(record["entries"], json!([]));
+    assert!(record["camera"].is_object());
+    let notes = record["notes"].as_array().expect("notes");
+    assert!(notes.iter().any(|n| n["code"] == "no-shafts"), "{notes:?}");
+}
+
+#[test]
+fn an_unknown_face_names_the_likely_ones() {
+    let photo = sample("odd/no-face.jpg");
+    let ran = run(&["measure", text(&photo), "--face", "wa80"]);
+    assert_eq!(ran.status, 2);
+    let said = one_sentence(&ran);
+    assert!(
+        said.contains("wa-80") && said.contains("bossmark faces"),
+        "{said}"
+    );
+    let ran = run(&["measure", text(&photo)]);
+    assert_eq!(ran.status, 2);
+    assert!(one_sentence(&ran).contains("--face"));
+    let ran = run(&["measure", text(&photo), "--face", "./none.json"]);
+    assert_eq!(ran.status, 3);
+    let folder = folder();
+    let broken = put(
+        &folder,
+        "face.json",
+        "{\"schema\": \"bossmark/face/1\", \"colour\": 3}",
+    );
+    let ran = run(&["measure", text(&photo), "--face", text(&broken)]);
+    assert_eq!(ran.status, 2);
+    one_sentence(&ran);
+}
+
+#[test]
+fn records_of_a_newer_schema_and_broken_ones_are_status_3() {
+    let folder = folder();
+    let cases = [
+        (
+            "newer.json",
+            "{\"schema\": \"bossmark/end/2\"}".to_owned(),
+            "update bossmark",
+        ),
+        (
+            "reading.json",
+            "{\"schema\": \"bossmark/reading/1\"}".to_owned(),
+            "no bossmark/end/1 document",
+        ),
+        (
+            "half.json",
+            tape_end(60.0, right_handed()).to_string()[..200].to_owned(),
+            "not JSON",
+        ),
+        ("zero.json", String::new(), "empty"),
+    ];
+    for (name, content, words) in cases {
+        let path = put(&folder, name, &content);
+        for command in [vec!["read"], vec!["confirm", "--accept"]] {
+            let mut arguments = command.clone();
+            arguments.push(text(&path));
+            let ran = run(&arguments);
+            assert_eq!(ran.status, 3, "{name} {command:?}: {}", ran.stderr);
+            assert!(one_sentence(&ran).contains(words), "{name}: {}", ran.stderr);
+        }
+        assert_eq!(
+            fs::read_to_string(&path).expect("file"),
+            content,
+            "left as it was"
+        );
+    }
+}
+
+#[test]
+fn a_misspelt_key_in_a_session_file_is_status_2_with_the_likely_name() {
+    let folder = folder();
+    let photo = put(&folder, "a.jpg", b"never looked at");
+    let cases = [
+        (
+            r#"{"schema": "bossmark/session/1", "face": "wa-80", "session": {"distnce_m": 30}}"#,
+            "`distance_m`",
+        ),
+        (
+            r#"{"schema": "bossmark/session/1", "face": "wa-80", "session": {"setup": {"draw_wieght_lb": 30}}}"#,
+            "`draw_weight_lb`",
+        ),
+        (
+            r#"{"schema": "bossmark/session/1", "face": "wa-80", "session": {"setup": {"shaft_length_mm": 29}}}"#,
+            "inches",
+        ),
+        (
+            r#"{"schema": "bossmark/session/1", "face": "wa-80", "session": {"setup": {"limits": {"point_gr": {"min": 9e1, "max": 80}}}}}"#,
+            "contradicts",
+        ),
+    ];
+    for (content, words) in cases {
+        put(&folder, "session.json", content);
+        let ran = run(&["measure", text(&photo)]);
+        assert_eq!(ran.status, 2, "{}", ran.stderr);
+        assert!(one_sentence(&ran).contains(words), "{}", ran.stderr);
+    }
+    put(
+        &folder,
+        "session.json",
+        r#"{"schema": "bossmark/session/2"}"#,
+    );
+    let ran = run(&["measure", text(&photo)]);
+    assert_eq!(ran.status, 3);
+    assert!(one_sentence(&ran).contains("update bossmark"));
+}
+
+#[test]
+fn several_inputs_are_each_handled_and_the_highest_status_counts() {
+    let folder = folder();
+    let bad = put(&folder, "bad.jpg", b"no picture");
+    let good = sample("odd/no-face.jpg");
+    let ran = run(&[
+        "measure",
+        text(&bad),
+        text(&good),
+        "--face",
+        "wa-80",
+        "--json",
+    ]);
+    assert_eq!(ran.status, 3);
+    let records = json_lines(&ran.stdout);
+    assert_eq!(records.len(), 2, "one for each photo, in their order");
+    assert_eq!(records[0]["failure"]["code"], "unreadable");
+    assert_eq!(records[1]["failure"]["code"], "no-face");
+    assert!(ran.stderr.contains("bad.jpg") && ran.stderr.contains("no-face.jpg"));
+}
+
+// ------------------------------------------------------------------------------------------------ help and use
+
+#[test]
+fn without_arguments_a_short_help_with_two_examples() {
+    let ran = run(&[]);
+    assert_eq!((ran.status, ran.stderr.as_str()), (0, ""));
+    assert_eq!(
+        ran.stdout
+            .lines()
+            .filter(|l| l.starts_with("  bossmark "))
+            .count(),
+        2
+    );
+}
+
+#[test]
+fn wrong_use_is_status_2_and_help_is_0() {
+    for wrong in [
+        vec!["shoot"],
+        vec!["measure"],
+        vec!["measure", "--fase", "x"],
+        vec!["read"],
+        vec!["measure", "a.jpg", "--date", "May"],
+        vec!["measure", "a.jpg", "--distance", "far"],
+        vec!["confirm", "a.json"],
+        vec!["confirm", "a.json", "--accept", "--edits", "b.json"],
+    ] {
+        let ran = run(&wrong);
+        assert_eq!(ran.status, 2, "{wrong:?}: {}", ran.stderr);
+        assert_eq!(ran.stdout, "");
+        assert!(!ran.stderr.is_empty());
+    }
+    for command in ["measure", "confirm", "read", "faces"] {
+        let ran = run(&[command, "--help"]);
+        assert_eq!(ran.status, 0);
+        let example = ran.stdout.find("Examples:").expect("examples");
+        assert!(
+            example < ran.stdout.find("Usage:").expect("usage"),
+            "examples first"
+        );
+    }
+    assert!(
+        run(&["--version"])
+            .stdout
+            .contains(env!("CARGO_PKG_VERSION"))
+    );
+}
+
+#[test]
+fn confirm_without_a_page_says_what_to_use() {
+    let ran = run(&["confirm", "a.json"]);
+    let said = one_sentence(&ran);
+    assert!(said.contains("--accept") && said.contains("--edits"));
+}
+
+#[test]
+fn faces_are_listed_with_sources() {
+    let ran = run(&["faces", "--json"]);
+    assert_eq!(ran.status, 0);
+    let document = &json_lines(&ran.stdout)[0];
+    let listed: Vec<&str> = document["faces"]
+        .as_array()
+        .expect("faces")
+        .iter()
+        .filter_map(|f| f["name"].as_str())
+        .collect();
+    for name in [
+        "wa-122",
+        "wa-80",
+        "wa-60",
+        "wa-40",
+        "wa-80-6zone",
+        "wa-40-3spot",
+    ] {
+        assert!(listed.contains(&name), "{name} is missing from {listed:?}");
+    }
+    assert!(run(&["faces"]).stdout.contains("wa-40-3spot"));
+}
+
+// ------------------------------------------------------------------------------------------------ measuring
+
+#[test]
+fn measure_writes_json_only_and_the_session_is_in_the_record() {
+    let folder = folder();
+    let photo = folder.path().join("evening-1.jpg");
+    fs::copy(sample("evening/evening-1.jpg"), &photo).expect("copied");
+    put(
+        &folder,
+        "session.json",
+        r#"{"schema": "bossmark/session/1", "face": "wa-80", "fletched": 3, "bare": 3,
+        "session": {"archer": "A", "hand": "right", "distance_m": 30.0, "setup": {"point_gr": 100}}}"#,
+    );
+    let marked = folder.path().join("look.png");
+    let stages = folder.path().join("stages");
+    let ran = run(&[
+        "measure",
+        text(&photo),
+        "--json",
+        "--hand",
+        "left",
+        "--bow",
+        "B",
+        "--marked",
+        text(&marked),
+        "--debug-dir",
+        text(&stages),
+    ]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let records = json_lines(&ran.stdout);
+    let record = &records[0];
+    assert_eq!(records.len(), 1);
+    assert_eq!(record["schema"], "bossmark/end/1");
+    assert_eq!(record["photo"]["file"], "evening-1.jpg");
+    let session = &record["session"];
+    assert_eq!(
+        (&session["hand"], &session["archer"], &session["end"]),
+        (&json!("left"), &json!("A"), &json!(1))
+    );
+    assert_eq!(
+        (&session["setup"]["bow"], &session["setup"]["point_gr"]),
+        (&json!("B"), &json!(100.0))
+    );
+    assert!(!record["entries"].as_array().expect("entries").is_empty());
+    assert!(
+        fs::read(&marked)
+            .expect("marked photo")
+            .starts_with(b"\x89PNG")
+    );
+    let mut pictures: Vec<String> = fs::read_dir(&stages)
+        .expect("stages")
+        .map(|e| e.expect("item").file_name().into_string().expect("UTF-8"))
+        .collect();
+    pictures.sort();
+    assert_eq!(
+        pictures,
+        [
+            "01-upright.png",
+            "02-edges.png",
+            "03-rectified.png",
+            "04-shafts.png",
+            "05-result.png"
+        ]
+    );
+}
+
+#[test]
+fn the_same_photo_gives_the_same_bytes_with_1_and_8_threads() {
+    let photo = sample("student/student-1.jpg");
+    let with = |threads: &str| {
+        let output = bossmark()
+            .args(["measure", text(&photo), "--json"])
+            .env("RAYON_NUM_THREADS", threads)
+            .output()
+            .expect("the program runs");
+        assert_eq!(output.status.code(), Some(0));
+        output.stdout
+    };
+    let one = with("1");
+    assert!(!one.is_empty());
+    assert_eq!(one, with("8"));
+    assert_eq!(one, with("1"));
+}
+
+#[test]
+fn out_writes_a_whole_file_or_none() {
+    let folder = folder();
+    let photo = sample("odd/no-face.jpg");
+    let out = folder.path().join("end.json");
+    let ran = run(&[
+        "measure",
+        text(&photo),
+        "--face",
+        "wa-80",
+        "--out",
+        text(&out),
+    ]);
+    assert_eq!((ran.status, ran.stdout.as_str()), (1, ""));
+    assert!(fs::read_to_string(&out).expect("file").ends_with("}\n"));
+    assert_eq!(names(&folder), ["end.json"], "nothing else stays");
+    // a folder that isn't there, a folder in the place of the file, and a file that is something else
+    let notes = put(&folder, "notes.txt", "mine");
+    for (place, status) in [
+        (folder.path().join("none/end.json"), 3),
+        (folder.path().to_owned(), 3),
+        (notes.clone(), 3),
+    ] {
+        let ran = run(&[
+            "measure",
+            text(&photo),
+            "--face",
+            "wa-80",
+            "--out",
+            text(&place),
+        ]);
+        assert_eq!(ran.status, status, "{}", ran.stderr);
+    }
+    assert_eq!(fs::read_to_string(&notes).expect("file"), "mine");
+    assert_eq!(names(&folder), ["end.json", "notes.txt"]);
+}
+
+// ------------------------------------------------------------------------------------------------ records
+
+#[test]
+fn accept_confirms_and_keeps_unknown_fields() {
+    let folder = folder();
+    let mut record = tape_end(60.0, right_handed());
+    record["entries"][0]["nock"] = json!("red");
+    record["session"]["weather"] = json!({"wind": 2});
+    let path = put(&folder, "a.end.json", record.to_string());
+    let ran = run(&["confirm", text(&path), "--accept"]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let written: Value = serde_json::from_slice(&fs::read(&path).expect("file")).expect("JSON");
+    assert_eq!(written["revision"], 1);
+    assert!(
+        written["entries"]
+            .as_array()
+            .expect("entries")
+            .iter()
+            .all(|e| e["state"] == "confirmed")
+    );
+    assert_eq!(
+        (&written["moon"], &written["entries"][0]["nock"]),
+        (&json!("full"), &json!("red"))
+    );
+    assert_eq!(written["session"]["weather"]["wind"], 2);
+    let before = fs::read(&path).expect("file");
+    assert_eq!(run(&["confirm", text(&path), "--accept"]).status, 0);
+    assert_eq!(
+        fs::read(&path).expect("file"),
+        before,
+        "confirmed once is confirmed"
+    );
+    assert_eq!(names(&folder), ["a.end.json"]);
+}
+
+#[test]
+fn edits_are_applied_all_or_none() {
+    let folder = folder();
+    let path = put(
+        &folder,
+        "a.end.json",
+        tape_end(60.0, right_handed()).to_string(),
+    );
+    let edits = put(
+        &folder,
+        "edits.json",
+        r#"{"schema": "bossmark/edits/1", "revision": 0, "edits": [
+        {"do": "move", "id": 1, "x_mm": 5, "y_mm": 6}, {"do": "remove", "id": 2}, {"do": "tag", "id": 3, "kind": "bare"},
+        {"do": "add", "kind": "fletched", "x_mm": 1, "y_mm": 2}, {"do": "missed", "kind": "bare", "note": "low"}]}"#,
+    );
+    let ran = run(&["confirm", text(&path), "--edits", text(&edits), "--json"]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let written: Value = serde_json::from_slice(&fs::read(&path).expect("file")).expect("JSON");
+    assert_eq!(json_lines(&ran.stdout)[0], written);
+    let ids: Vec<u64> = written["entries"]
+        .as_array()
+        .expect("entries")
+        .iter()
+        .filter_map(|e| e["id"].as_u64())
+        .collect();
+    assert_eq!(ids, [1, 3, 4, 5, 6, 7]);
+    assert_eq!(written["missed"][0]["note"], "low");
+    // made on revision 0, which it no longer is
+    let before = fs::read(&path).expect("file");
+    let ran = run(&["confirm", text(&path), "--edits", text(&edits)]);
+    assert_eq!(ran.status, 2);
+    assert!(one_sentence(&ran).contains("revision 0"));
+    let wrong = put(
+        &folder,
+        "wrong.json",
+        r#"{"schema": "bossmark/edits/1", "edits": [{"do": "remove", "id": 1}, {"do": "remove", "id": 99}]}"#,
+    );
+    let ran = run(&["confirm", text(&path), "--edits", text(&wrong)]);
+    assert_eq!(ran.status, 2);
+    assert!(one_sentence(&ran).contains("no entry 99"));
+    assert_eq!(fs::read(&path).expect("file"), before);
+}
+
+#[test]
+fn records_come_from_stdin_and_lines_and_reading_is_one_document_a_run() {
+    let mut second = right_handed();
+    second["end"] = json!(2);
+    let mut changed = second.clone();
+    changed["end"] = json!(3);
+    changed["setup"]["draw_weight_lb"] = json!(34.0);
+    let lines = format!(
+        "{}\n{}\n{}\n",
+        tape_end(40.0, changed),
+        tape_end(160.0, second),
+        tape_end(160.0, right_handed())
+    );
+    let ran = run_with(&["read", "-", "--json"], &lines);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let readings = json_lines(&ran.stdout);
+    assert_eq!(readings.len(), 2);
+    assert_eq!(
+        (&readings[0]["ends"], &readings[1]["ends"]),
+        (&json!(2), &json!(1))
+    );
+    assert!(
+        readings[0]["offset"]["x_mm"]
+            .as_f64()
+            .is_some_and(|x| (x - 160.0).abs() < 15.0),
+        "{}",
+        readings[0]["offset"]
+    );
+    assert_eq!(readings[0]["horizontal"]["call"], "weak");
+    let text = run_with(&["read", "-"], &lines);
+    assert_eq!(text.status, 0);
+    assert!(serde_json::from_str::<Value>(&text.stdout).is_err() && !text.stdout.is_empty());
+}
+
+#[test]
+fn reading_without_one_kind_is_status_1_and_says_why() {
+    let mut record = tape_end(60.0, right_handed());
+    let entries = record["entries"].as_array_mut().expect("entries");
+    entries.truncate(3);
+    let ran = run_with(&["read", "-", "--json"], &record.to_string());
+    assert_eq!(ran.status, 1, "{}", ran.stderr);
+    let reading = &json_lines(&ran.stdout)[0];
+    assert!(reading["failure"]["text"].is_string() && reading["offset"].is_null());
+}
+
+#[test]
+fn a_record_is_never_lost_to_a_slip_of_the_file_name() {
+    let folder = folder();
+    let path = put(
+        &folder,
+        "a.end.json",
+        tape_end(60.0, right_handed()).to_string(),
+    );
+    let before = fs::read(&path).expect("file");
+    let ran = run(&["read", text(&path), "--out", text(&path)]);
+    assert_eq!(ran.status, 3);
+    assert_eq!(fs::read(&path).expect("file"), before);
+    // a proposal over a person's work
+    assert_eq!(run(&["confirm", text(&path), "--accept"]).status, 0);
+    let confirmed = fs::read(&path).expect("file");
+    let ran = run(&[
+        "measure",
+        text(&sample("odd/no-face.jpg")),
+        "--face",
+        "wa-80",
+        "--out",
+        text(&path),
+    ]);
+    assert_eq!(ran.status, 3);
+    assert!(ran.stderr.contains("confirmed"));
+    assert_eq!(fs::read(&path).expect("file"), confirmed);
+}
