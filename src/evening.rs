@@ -1,7 +1,11 @@
 //! Records → what is to be told of them, run by run: the joint of history, reading, advice and report.
 
+use crate::advice::{AdviceOptions, advise};
 use crate::reading::{Reading, read};
-use crate::record::{Filed, LeftOut, Note, Run, Runs};
+use crate::record::{Comparison, Filed, History, LeftOut, LeftOutWhy, Note, Run, Runs, Session};
+use crate::report::{
+    BowStory, Effect, EndStory, FaceLook, RunStory, SettingChange, change_in_words,
+};
 
 /// The reading of some ends of one set-up at one distance.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,6 +47,118 @@ fn add_cautions(reading: &mut Reading, notes: &[Note]) {
         if !reading.cautions.iter().any(|c| c.code == note.code) {
             reading.cautions.push(note.clone());
         }
+    }
+}
+
+/// All bows of some records with their stories, the bow shot last first. The marked photos are left for the caller to fill
+/// in. The second value holds the records that don't count.
+#[must_use]
+pub fn stories(records: Vec<Filed>, options: &AdviceOptions) -> (Vec<BowStory>, Vec<LeftOut>) {
+    let (mut bows, mut gone) = (Vec::new(), Vec::new());
+    let mut left = records;
+    while !left.is_empty() {
+        let mut history = History::new(left);
+        let left_out = std::mem::take(&mut history.left_out);
+        // the other bows have their own stories
+        history.notes.retain(|n| n.code != OTHER_BOW);
+        let (others, out): (Vec<LeftOut>, Vec<LeftOut>) = left_out
+            .into_iter()
+            .partition(|l| l.why == LeftOutWhy::OtherBow);
+        gone.extend(out);
+        left = others.into_iter().map(|l| l.filed).collect();
+        bows.extend(story(&history, options));
+    }
+    (bows, gone)
+}
+
+/// The caution that names other bows.
+const OTHER_BOW: &str = "other-bow";
+
+fn story(history: &History, options: &AdviceOptions) -> Option<BowStory> {
+    let newest = history.newest()?.ends.last()?;
+    let mut runs: Vec<RunStory> = Vec::new();
+    for (i, run) in history.runs.iter().enumerate() {
+        // as it stood then: this run and those before it
+        let then = History {
+            runs: history.runs.iter().take(i + 1).cloned().collect(),
+            ..History::default()
+        };
+        let advice = advise(&then, options);
+        for (group, part) in run.by_distance().into_iter().zip(readings_of(run)) {
+            let first_group = runs
+                .last()
+                .is_none_or(|r| !r.ends.iter().any(|e| holds(run, e)));
+            let changes = if first_group {
+                changes(&run.changed)
+            } else {
+                Vec::new()
+            };
+            let effect = runs
+                .last()
+                .filter(|_| !changes.is_empty())
+                .and_then(|before| {
+                    Effect::between(&before.reading, &before.advice, &changes, &part.reading)
+                });
+            runs.push(RunStory {
+                setup: group
+                    .first()
+                    .and_then(|f| f.end.session.setup.as_ref())
+                    .map(|_| run.setup.clone()),
+                face: group
+                    .iter()
+                    .find_map(|f| f.end.face.as_ref())
+                    .map(FaceLook::of_record),
+                changes,
+                ends: group.into_iter().map(end_story).collect(),
+                reading: part.reading,
+                advice: advice.clone(),
+                effect,
+            });
+        }
+    }
+    Some(BowStory {
+        label: label(&newest.end.session),
+        advice_now: advise(history, options),
+        runs,
+    })
+}
+
+fn holds(run: &Run, story: &EndStory) -> bool {
+    run.ends.iter().any(|f| f.end == story.end)
+}
+
+fn end_story(filed: &Filed) -> EndStory {
+    EndStory {
+        file: filed.file.clone(),
+        end: filed.end.clone(),
+        marked_jpeg: None,
+    }
+}
+
+fn changes(comparison: &Comparison) -> Vec<SettingChange> {
+    let all = comparison.changes.iter().flat_map(|c| &c.settings);
+    all.map(|s| {
+        let (from, to) = (s.from.number(), s.to.number());
+        SettingChange {
+            setting: s.setting.to_owned(),
+            from,
+            to,
+            words: match (from, to) {
+                (Some(from), Some(to)) => change_in_words(s.setting, from, to),
+                _ => format!("other {}", s.setting),
+            },
+        }
+    })
+    .collect()
+}
+
+/// Archer and bow in words.
+fn label(session: &Session) -> String {
+    let bow = session.setup.as_ref().and_then(|s| s.bow.as_deref());
+    match (session.archer.as_deref(), bow) {
+        (Some(archer), Some(bow)) => format!("{archer}, {bow}"),
+        (Some(one), None) | (None, Some(one)) => one.to_owned(),
+        (None, None) => "One bow".to_owned(),
     }
 }
 
@@ -94,5 +210,36 @@ mod tests {
         };
         assert_eq!(read.iter().map(same_end).collect::<Vec<_>>(), [1, 0, 0]);
         assert!(read.iter().all(|r| r.reading.offset.is_some()));
+    }
+
+    #[test]
+    fn each_bow_has_its_story_and_each_change_its_effect() {
+        let session = |archer: &str, end: u64, clicks: f64| {
+            json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
+                   "setup": {"bow": "b", "plunger_clicks": clicks}})
+        };
+        let (bows, gone) = stories(
+            vec![
+                filed("1", session("A", 1, 0.0), 120.0),
+                filed("2", session("A", 2, 2.0), 60.0),
+                filed("3", session("B", 3, 0.0), 60.0),
+            ],
+            &AdviceOptions::default(),
+        );
+        assert!(gone.is_empty());
+        assert_eq!(
+            bows.iter().map(|b| b.label.as_str()).collect::<Vec<_>>(),
+            ["B, b", "A, b"]
+        );
+        let runs = &bows[1].runs;
+        assert_eq!(runs.len(), 2);
+        assert!(runs[0].changes.is_empty() && runs[0].effect.is_none());
+        assert_eq!(runs[1].changes[0].to, Some(2.0));
+        let effect = runs[1].effect.as_ref().expect("two offsets");
+        assert!((effect.seen.x_mm + 60.0).abs() < 10.0, "{effect:?}");
+        assert!(
+            bows.iter()
+                .all(|b| !b.advice_now.cautions.iter().any(|c| c.code == "other-bow"))
+        );
     }
 }

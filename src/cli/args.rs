@@ -48,6 +48,18 @@ Examples:
   bossmark read IMG_0101.end.json IMG_0102.end.json
   bossmark read evening/ --json", help_template = TEMPLATE)]
     Read(Read),
+    /// History of records → the next change on this bow.
+    #[command(before_help = "\
+Examples:
+  bossmark advise evening/
+  bossmark advise *.end.json --both --why", help_template = TEMPLATE)]
+    Advise(Advise),
+    /// A folder of photos → records, what needs a person, and a report.
+    #[command(before_help = "\
+Examples:
+  bossmark day evening/ --report evening.html
+  bossmark day evening/ --face wa-80 --out records/", help_template = TEMPLATE)]
+    Day(Day),
     /// The target faces that are known, with their sources.
     #[command(before_help = "\
 Examples:

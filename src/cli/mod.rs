@@ -2,9 +2,11 @@
 //!
 //! This and [`crate::store`] alone touch files, streams and the environment. The clock is read nowhere.
 
+mod advise;
 pub mod args;
 mod confirm;
 mod context;
+mod day;
 mod faces;
 mod input;
 mod measure;
@@ -44,6 +46,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Measure(args) => measure::run(args, &mut screen),
         Command::Confirm(args) => confirm::run(args, &mut screen),
         Command::Read(args) => read::run(args, &mut screen),
+        Command::Advise(args) => advise::run(args, &mut screen),
+        Command::Day(args) => day::run(args, &mut screen),
         Command::Faces(args) => faces::run(args, &mut screen),
     };
     if let Err(trouble) = result {

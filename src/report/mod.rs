@@ -19,6 +19,7 @@ pub mod text;
 mod words;
 
 pub use look::{FaceLook, Ink, Zone};
+pub use steps::made as change_in_words;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, SettingChange};
 pub use svg_kit::Embedding;
 

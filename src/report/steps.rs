@@ -101,8 +101,9 @@ pub(super) const fn name(change: Change) -> &'static str {
     }
 }
 
-/// A change that was made, in words.
-pub(super) fn made(setting: &str, from: f64, to: f64) -> String {
+/// A change that was made, in words: the set-up's field, its value before and after.
+#[must_use]
+pub fn made(setting: &str, from: f64, to: f64) -> String {
     let (name, unit) = words::setting(setting);
     let span = format!("{} to {}", words::number(from, 3), words::number(to, 3));
     let by = words::number((to - from).abs(), 3);

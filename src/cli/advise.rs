@@ -1,0 +1,43 @@
+//! `bossmark advise`: the history of the newest record's bow → the next change.
+
+use super::args::Advise;
+use super::context::Context;
+use super::input;
+use super::read::tell;
+use super::screen::{Answers, Screen};
+use super::status::{Status, Trouble};
+use crate::advice::{AdviceOptions, advise, explain};
+use crate::record::History;
+use crate::report::text;
+
+/// Runs the command.
+pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
+    let context = Context::new(&args.session, None)?;
+    let records = input::records(screen, &args.records, context.flags());
+    if records.is_empty() {
+        // what was wrong with each input has been told
+        return Ok(());
+    }
+    let history = History::new(records);
+    history.left_out.iter().for_each(|l| tell(screen, l));
+    let options = AdviceOptions { both: args.both };
+    let advice = advise(&history, &options);
+    let mut answers = Answers::new(&args.output);
+    answers.give(screen, &advice, || {
+        let mut said = text::advice(&advice);
+        if args.why {
+            said.push_str("\nHow that comes about\n");
+            for line in explain(&history, &options) {
+                said.push_str(&format!("  - {line}\n"));
+            }
+        }
+        said
+    })?;
+    if let Some(failure) = &advice.failure {
+        screen.raise(Status::NotPossible);
+        if answers.as_documents() {
+            screen.tell(&failure.text);
+        }
+    }
+    answers.finish(false)
+}
