@@ -51,7 +51,7 @@ def main():
             w.append(sd['enc.%d.0.weight' % k].shape[0]); k += 1
         net = Map(tuple(w), sd['head.weight'].shape[0])
     else:
-        net = Strip(sd['f.0.0.weight'].shape[1], sd['h.weight'].shape[0], tuple(sd['f.%d.0.weight' % k].shape[0] for k in (0, 1, 3, 5)))
+        net = Strip(sd['f.0.0.weight'].shape[1], sd['h.weight'].shape[0], tuple(sd['f.%d.0.weight' % k].shape[0] for k in (0, 1, 3, 5)), sd['g.0.weight'].shape[2])
     net.load_state_dict(sd); net.eval()
     layers = fold(net)
     data = b'shaftnet' + struct.pack('<I', len(layers))

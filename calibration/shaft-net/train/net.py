@@ -1,6 +1,6 @@
 """The two nets. `Map`: a U-Net on face maps (6 planes at 1 mm: red, green, blue, unit direction away from the camera's foot
 point, obliquity) -> per 2 mm cell: entry logit, offset x y (cells), fletched logit, shaft direction x y, shaft-mask logit.
-`Strip`: a strip of the photo along one candidate -> per 16 mm: nock logit, fletched logit, spare."""
+`Strip`: a strip of the photo along one candidate -> per 16 mm: nock logit, fletched logit, shaft logit."""
 import torch, torch.nn as nn, torch.nn.functional as F
 
 
@@ -34,11 +34,11 @@ def conv(i, o, s):
 
 
 class Strip(nn.Module):
-    def __init__(self, inputs=4, out=3, w=(16, 24, 32, 48)):
+    def __init__(self, inputs=4, out=3, w=(16, 24, 32, 48), k=5):
         super().__init__()
         a, b, c, d = w
         self.f = nn.Sequential(conv(inputs, a, 1), conv(a, b, 2), conv(b, b, 1), conv(b, c, 2), conv(c, c, 1), conv(c, d, (2, 1)), conv(d, d, 1))
-        self.g = nn.Sequential(nn.Conv1d(2 * d, d, 5, padding=2), nn.ReLU(inplace=True), nn.Conv1d(d, d, 5, padding=2), nn.ReLU(inplace=True))
+        self.g = nn.Sequential(nn.Conv1d(2 * d, d, k, padding=k // 2), nn.ReLU(inplace=True), nn.Conv1d(d, d, k, padding=k // 2), nn.ReLU(inplace=True))
         self.h = nn.Conv1d(d, out, 1)
 
     def forward(self, x):

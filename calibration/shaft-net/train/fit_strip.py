@@ -1,0 +1,185 @@
+#!/usr/bin/env python3
+"""fit_strip.py --photos DIR --map MAP.pt --out NET.pt --seconds S [--check DIR]: fits the strip net on prepared photos; peaks of the
+map net that are no shafts serve as examples of such."""
+import argparse, copy, math, os, time
+import numpy as np
+import torch
+import torch.nn.functional as F
+import maps, measure, strips
+from net import Map, Strip
+from store import Store
+
+
+SLOPE, SLOPE_SD = .12, .026         # largest, and scatter, as in the program
+
+
+def map_net(file, dev):
+    sd = torch.load(file, map_location='cpu')
+    widths = []
+    while 'enc.%d.0.weight' % len(widths) in sd:
+        widths.append(sd['enc.%d.0.weight' % len(widths)].shape[0])
+    net = Map(tuple(widths)); net.load_state_dict(sd)
+    return net.to(dev).eval()
+
+
+def slopes_of(out, place, eye, p):
+    """The sideways slopes at which the mask is strongest along the shafts' courses, as the program reads them. p: face points [n, 2]"""
+    dev, D = out.device, eye[2]
+    d = p - eye[:2]
+    r = d.norm(dim=1, keepdim=True)
+    u = d / r.clamp(min=1e-6)
+    s = torch.arange(-SLOPE, SLOPE + 1e-6, .01, device=dev)
+    end = 350. * D / (D - 350.).clamp(min=1.)
+    v = (u[:, None] * (r / D)[:, None] + torch.stack([-u[:, 1], u[:, 0]], 1)[:, None] * s[None, :, None]) * end
+    t = (torch.arange(64, device=dev) + .5) / 64
+    X = p[:, None, None] + v[:, :, None] * t[None, None, :, None]
+    c = (place(X.reshape(-1, 2)).reshape(len(p), len(s) * 64, 2) - .5) / 2
+    h, w = out.shape[-2:]
+    g = torch.stack([(2 * c[..., 0] + 1) / w - 1, (2 * c[..., 1] + 1) / h - 1], -1)
+    m = F.grid_sample(out[:1, 6:7].float().clamp(-4, 4) + 4, g[None], align_corners=False)[0, 0].reshape(len(p), len(s), 64).mean(2) - 4
+    q = torch.softmax(8 * m - .5 * (s / SLOPE_SD) ** 2, 1)
+    return (q * s).sum(1)
+
+
+@torch.no_grad()
+def candidates(net, store, least, errors=None):
+    """[n, 5]: photo, x, y (face mm), slope, index of the shaft within 10 mm or -1 (none) or -2 (too near to one)"""
+    out, dev = [], store.device
+    for i in range(len(store)):
+        x, place = maps.whole(store, i, errors)
+        y = net(x).float()
+        P = measure.peaks(y, least)
+        P = P[P[:, 0].argsort(descending=True)][:40]
+        o = place(torch.zeros(1, 2, device=dev))[0]
+        J = torch.stack([place(torch.tensor([[100., 0.]], device=dev))[0] - o, place(torch.tensor([[0., 100.]], device=dev))[0] - o], 1) / 100
+        face = (P[:, 1:3] - o) @ torch.linalg.inv(J).T
+        if not len(P):
+            continue
+        d, k = (store.shafts[i, None, :, :2] - face[:, None]).norm(dim=-1).min(1)
+        # of several peaks at one shaft the best one is meant
+        again = (torch.tril(torch.ones(len(k), len(k), device=dev), -1) * ((k[:, None] == k[None]) & (d[None] <= 10))).sum(1) > 0
+        k = torch.where(d > strips.APART, -1, torch.where((d <= 10) & ~again, k, -2))
+        out.append(torch.stack([torch.full_like(d, i), face[:, 0], face[:, 1], slopes_of(y, place, store.eye[i], face), k.float(), P[:, 0]], 1))
+    return torch.cat(out) if out else torch.zeros(0, 6, device=dev)
+
+
+@torch.no_grad()
+def evaluate(net, store, cand, seed=None, say=print):
+    """figures on candidates: tag, nock, shaft or none"""
+    net.eval()
+    dev = store.device
+    R = []
+    for at in range(0, len(cand), 256):
+        c = cand[at:at + 256]
+        i, e, s, k = c[:, 0].long(), c[:, 1:3], c[:, 3], c[:, 4].long()
+        eye = store.eye[i]
+        if seed is not None:
+            g = torch.Generator().manual_seed(seed + at)
+            r = lambda *n: torch.randn(*n, generator=g).to(dev)
+            eye = torch.cat([eye[:, :2] + eye[:, 2:] * r(len(c), 2) * .015, eye[:, 2:] * torch.exp(r(len(c), 1) * .02)], 1)
+        y = net(strips.finish(*strips.cut(store, i, eye, e, s))).float()
+        nock, tag, shaft = strips.read(y)
+        E = store.shafts[i, k.clamp(min=0)]
+        n = (strips.nock_place(eye, e, s, E[:, 2:4]) - strips.FIRST_MM) / strips.PLACE_MM
+        R.append(torch.stack([i.float(), k.float(), tag, shaft, (nock.argmax(1) - n) * 16, E[:, 9], E[:, 11], E[:, 10], c[:, 5]], 1))
+    if not R:
+        return None
+    R = torch.cat(R).cpu().numpy()
+    for name, member in measure.GROUPS:
+        m = np.array([bool(member(store.meta[int(i)])) for i in R[:, 0]])
+        true = m & (R[:, 1] >= 0) & (R[:, 7] > 0)
+        r = R[true & (R[:, 6] > .6)]
+        none = R[m & (R[:, 1] == -1)]
+        if not len(R[m]):
+            continue
+        sure = np.abs(r[:, 2]) > math.log(9)
+        right = (r[:, 2] > 0) == (r[:, 5] > .5)
+        say('  %-13s tails seen %3d  tags %.3f  sure %.2f of them right %.3f  nock within 16 mm %.3f 32 mm %.3f  kept as shaft %.3f  of none thrown out %.3f (%d)' % (
+            name, len(r), right.mean() if len(r) else 0, sure.mean() if len(r) else 0, right[sure].mean() if sure.any() else 0, (np.abs(r[:, 4]) <= 16).mean() if len(r) else 0,
+            (np.abs(r[:, 4]) <= 32).mean() if len(r) else 0, (R[true][:, 3] > 0).mean() if true.any() else 0, (none[:, 3] < 0).mean() if len(none) else 0, len(none)), flush=True)
+    return R
+
+
+def loss(y, T):
+    nock, tag, shaft = strips.read(y)
+    places = torch.arange(y.shape[2], device=y.device).float()[None]
+    d = places - T['nock'][:, None]
+    want = torch.softmax(-d * d, 1)
+    near = torch.softmax(-(d + 3) ** 2 / 18, 1)                                     # where the vanes are
+    mean = lambda v, w: (v * w).sum() / w.sum().clamp(min=1)
+    bce = lambda v, t: F.binary_cross_entropy_with_logits(v, t, reduction='none')
+    soft = T['fletched'] * .98 + .01
+    a = mean(-(want * torch.log_softmax(nock, 1)).sum(1), T['nock_w'])
+    b = mean(bce(tag, soft), T['fletched_w'])
+    c = mean(bce((near * y[:, 1]).sum(1), soft), T['nock_w'])
+    s = mean(bce(shaft, T['shaft']), T['shaft_w'])
+    return .5 * a + b + .5 * c + s, torch.stack([a, b, c, s]).detach()
+
+
+def main():
+    ap = argparse.ArgumentParser()
+    ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map')
+    ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--batch', type=int, default=192); ap.add_argument('--rate', type=float, default=2e-3); ap.add_argument('--seed', type=int, default=1)
+    ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=120)
+    o = ap.parse_args()
+    torch.manual_seed(o.seed)
+    dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
+    gpu = dev.type == 'cuda'
+    torch.backends.cudnn.benchmark = gpu
+    t0 = time.time()
+    store, check = Store(dev, 1 << (31 if gpu else 24)), Store(dev, 1 << 24)
+    store.add(o.photos)
+    net = Strip(4, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
+    mean = copy.deepcopy(net)
+    print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
+    opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
+    step, run, last, at, next_measure, next_wrong, wrong = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., None
+
+    def save():
+        torch.save({k: v.float().cpu().contiguous() for k, v in mean.state_dict().items()}, o.out + '.tmp')
+        os.replace(o.out + '.tmp', o.out)
+
+    def measured():
+        m = map_net(o.map, dev)
+        check.add(o.check)
+        for errors in (False, True):
+            print('  camera with errors' if errors else '  true camera', flush=True)
+            evaluate(mean, check, candidates(m, check, .04, torch.Generator().manual_seed(7) if errors else None), 11 if errors else None)
+        mean.train()
+
+    while (now := time.time() - t0) < o.seconds:
+        if o.map and os.path.exists(o.map) and now >= next_wrong:
+            c = candidates(map_net(o.map, dev), store, .03)
+            wrong, next_wrong = c[c[:, 4] == -1], now + o.refresh
+            print('%5.0f s  %d peaks that are no shafts' % (now, len(wrong)), flush=True)
+            next_wrong = time.time() - t0 + o.refresh
+        for g in opt.param_groups:
+            g['lr'] = o.rate * min(1, (step + 1) / 300) * (.5 * (1 + math.cos(math.pi * now / o.seconds)) + .002)
+        x, T = strips.batch(store, o.batch, wrong)
+        with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
+            y = net(x)
+        L, parts = loss(y.float(), T)
+        opt.zero_grad(set_to_none=True)
+        L.backward()
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.)
+        opt.step()
+        step += 1; run += parts
+        with torch.no_grad():
+            k = min(.9995, 1 - 1 / (1 + step / 10))
+            torch._foreach_mul_(list(mean.parameters()), k); torch._foreach_add_(list(mean.parameters()), list(net.parameters()), alpha=1 - k)
+            for a, b in zip(mean.buffers(), net.buffers()):
+                a.copy_(b) if not a.is_floating_point() else a.lerp_(b, 1 - k)
+        if step % 20 == 0 and time.time() - at > 20:
+            r = (run / (step - last)).tolist()
+            print('%5.0f s step %d  %.1f steps/s  nock %.3f tag %.3f by nock %.3f shaft %.3f' % (now, step, (step - last) / (time.time() - at), *r), flush=True)
+            run.zero_(); last, at = step, time.time(); save()
+        if now > next_measure and o.check and o.map:
+            print('step', step, flush=True); measured(); next_measure = time.time() - t0 + o.measure_every
+    print('%d steps, %d photos, %d shafts' % (step, len(store), int(store.count.sum())), flush=True)
+    save()
+    if o.check and o.map:
+        measured()
+
+
+if __name__ == '__main__':
+    main()

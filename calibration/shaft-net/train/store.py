@@ -1,0 +1,89 @@
+"""Prepared photos (prepare.py) on the device, and reading colours from many of them at once."""
+import glob, json, os
+from concurrent.futures import ThreadPoolExecutor
+import cv2
+import numpy as np
+import torch
+
+MOST = 24        # shafts per photo
+FAR = 1e5        # where the table's empty places lie, mm
+
+
+def read(stem):
+    return json.load(open(stem + '.json')), cv2.imread(stem + '.jpg')[..., ::-1]
+
+
+class Store:
+    """All pixels in one flat buffer; per photo: place in it, camera, face, shafts."""
+
+    def __init__(self, device, room=1 << 20):
+        self.device = device
+        self.pixels, self.used = torch.zeros(room, 4, dtype=torch.uint8, device=device), 0
+        self.names, self.meta = set(), []
+
+    def add(self, folder, most=None):
+        """Reads what is new in a folder; returns how many photos that was."""
+        stems = [j[:-5] for j in sorted(glob.glob(folder + '/*.json')) if j not in self.names][:most]
+        self.names.update(s + '.json' for s in stems)
+        with ThreadPoolExecutor(8) as ex:
+            for t, im in ex.map(read, stems):
+                n = im.shape[0] * im.shape[1]
+                while self.used + n > len(self.pixels):
+                    self.pixels = torch.cat([self.pixels, torch.zeros_like(self.pixels)])
+                self.pixels[self.used:self.used + n, :3] = torch.from_numpy(np.ascontiguousarray(im.reshape(-1, 3))).to(self.device)
+                t['at'], t['width'], t['height'] = self.used, im.shape[1], im.shape[0]
+                self.used += n
+                self.meta.append(t)
+        if stems:
+            self.tables()
+        return len(stems)
+
+    def tables(self):
+        M, dev = self.meta, self.device
+        f = lambda v: torch.tensor(np.array(v, np.float32), device=dev)
+        cam = [m['camera'] for m in M]
+        self.at = torch.tensor([m['at'] for m in M], device=dev)
+        self.size = torch.tensor([[m['width'], m['height']] for m in M], device=dev)
+        self.R, self.t = f([c['rotation'] for c in cam]), f([c['translation'] for c in cam])
+        self.f, self.c, self.k = f([c['f'] for c in cam]), f([c['c'] for c in cam]), f([c['k'] for c in cam])
+        self.eye = -(self.R.transpose(1, 2) @ self.t[..., None])[..., 0]
+        cs, ro = [np.array(m['centres']) for m in M], [m['radius'] for m in M]
+        self.box = f([[*(c.min(0) - r), *(c.max(0) + r)] for c, r in zip(cs, ro)])          # of the print
+        # shafts: 0-1 entry, 2-3 its nock seen on the face plane, 4-6 axis, 7 length, 8 diameter, 9 fletched, 10 counts, 11 tail seen, 12 seen
+        S = np.zeros((len(M), MOST, 13), np.float32)
+        S[..., :4] = FAR; S[..., 6] = 1; S[..., 7] = 500; S[..., 8] = 5
+        for i, m in enumerate(M):
+            for j, s in enumerate(m['shafts'][:MOST]):
+                S[i, j] = [*s['entry'], *s['tail'], *s['axis'], s['length'], s['diameter'], s['fletched'], s['counts'], s['tail_seen'], s['seen']]
+        self.shafts = torch.from_numpy(S).to(dev)
+        self.count = torch.tensor([len(m['shafts'][:MOST]) for m in M], device=dev)
+
+    def __len__(self):
+        return len(self.meta)
+
+    def project(self, i, X):
+        """photo numbers [B], points of the face plane [B, n, 2] -> pixels [B, n, 2], NaN where the lens model ends"""
+        q = X @ self.R[i][:, :, :2].transpose(1, 2) + self.t[i][:, None]
+        z = q[..., 2:]
+        u = q[..., :2] / z.clamp(min=1.)
+        r2 = (u * u).sum(-1, keepdim=True)
+        k1, k2 = self.k[i][:, None, :1], self.k[i][:, None, 1:]
+        p = u * (1 + k1 * r2 + k2 * r2 * r2) * self.f[i][:, None] + self.c[i][:, None]
+        return torch.where((z > 1.) & (1 + 3 * k1 * r2 + 5 * k2 * r2 * r2 > .05), p, torch.full_like(p, float('nan')))
+
+    def colour(self, i, p):
+        """pixels [B, n, 2] -> colours 0-1 [B, n, 3], and whether the picture reaches there [B, n]"""
+        size = self.size[i][:, None]
+        last = (size - 1).float()
+        ok = ((p >= 0) & (p < last)).all(-1)
+        p = torch.where(ok[..., None], p, torch.zeros_like(p))
+        j = p.floor()
+        a = p - j
+        j = j.long()
+        w = size[..., 0]
+        base = self.at[i][:, None] + j[..., 1] * w + j[..., 0]
+        read = lambda n: self.pixels[n][..., :3].float()
+        ax, ay = a[..., :1], a[..., 1:]
+        top = torch.lerp(read(base), read(base + 1), ax)
+        low = torch.lerp(read(base + w), read(base + w + 1), ax)
+        return torch.lerp(top, low, ay) / 255, ok

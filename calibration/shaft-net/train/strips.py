@@ -1,0 +1,120 @@
+"""Strips of prepared photos along candidates, as the program cuts them: 192 px of 4 mm along the shaft from 32 mm before the entry,
+32 px of 1.5 mm across, seen square to the view. The strip's axis stands perpendicular to the face but for a sideways slope, which
+the program reads off the map; whatever the shaft leans in the plane of view only changes where the nock lies along the strip."""
+import torch
+import light
+from maps import eye_with_error
+
+ALONG, ACROSS, ALONG_MM, ACROSS_MM, FIRST_MM = 192, 32, 4., 1.5, -32.
+PLACE_MM = 16.
+SLOPE = .12          # the program tries no steeper ones
+APART = 12.          # mm from any entry: no shaft
+
+
+def axes(away, slope):
+    a = torch.stack([-away[..., 1] * slope, away[..., 0] * slope, torch.ones_like(slope)], -1)
+    return a / a.norm(dim=-1, keepdim=True)
+
+
+def away_from(eye, e):
+    d = e - eye[..., :2]
+    return d / d.norm(dim=-1, keepdim=True).clamp(min=1e-3)
+
+
+def to_plane(eye, X):
+    """where a point is seen on the face plane"""
+    return eye[..., :2] + (X[..., :2] - eye[..., :2]) * (eye[..., 2:] / (eye[..., 2:] - X[..., 2:]).clamp(min=1.))
+
+
+def true_slope(eye, E):
+    """sideways slope of the shafts E [B, 13] as the map shows it, for a camera at eye"""
+    u = away_from(eye, E[:, :2])
+    d = E[:, 2:4] - E[:, :2]                                     # on the map: (u obliquity + w slope) D z / (D - z)
+    across, along = d[:, 1] * u[:, 0] - d[:, 0] * u[:, 1], (d * u).sum(1)
+    z = (E[:, 7] * E[:, 6]).clamp(max=.9 * eye[:, 2])
+    return across * (eye[:, 2] - z) / (eye[:, 2] * z)
+
+
+def cut(store, i, eye, e, slope, shift=None, stretch=None, flip=None):
+    """[B, 3, ACROSS, ALONG] colours, [B, 1, ...] reach. shift: mm along and across; stretch: factors along and across"""
+    B, dev = len(i), store.device
+    a = axes(away_from(eye, e), slope)
+    z = FIRST_MM + ALONG_MM * torch.arange(ALONG, device=dev).float()[None].expand(B, -1)
+    q = ACROSS_MM * (torch.arange(ACROSS, device=dev).float() - (ACROSS - 1) / 2)[None].expand(B, -1)
+    if stretch is not None:
+        z, q = z * stretch[:, :1] + shift[:, :1], q * stretch[:, 1:] * flip[:, None] + shift[:, 1:]
+    P = torch.cat([e, torch.zeros(B, 1, device=dev)], 1)[:, None] + a[:, None] * z[..., None]
+    w = torch.cross(a[:, None].expand_as(P), eye[:, None] - P, dim=-1)
+    w = w / w.norm(dim=-1, keepdim=True).clamp(min=1e-9)
+    rgb, ok = 0, True
+    for da, dq in ((-.25, -.25), (-.25, .25), (.25, -.25), (.25, .25)):
+        G = P[:, None] + a[:, None, None] * (ALONG_MM * da) + w[:, None] * (q[..., None, None] + ACROSS_MM * dq)
+        X = to_plane(eye[:, None, None], G).reshape(B, -1, 2)
+        c, o = store.colour(i, store.project(i, X))
+        rgb, ok = rgb + c / 4, ok & o & (G[..., 2] < eye[:, None, None, 2] - 1).reshape(B, -1)
+    return rgb.reshape(B, ACROSS, ALONG, 3).permute(0, 3, 1, 2), ok.reshape(B, 1, ACROSS, ALONG)
+
+
+def nock_place(eye, e, slope, tail):
+    """height along the strip's axis nearest to the ray on which the nock is seen (tail: its image on the face plane), mm"""
+    a = axes(away_from(eye, e), slope)
+    o = torch.cat([e, torch.zeros_like(e[:, :1])], 1)
+    m = torch.cat([tail, torch.zeros_like(tail[:, :1])], 1) - eye
+    m = m / m.norm(dim=1, keepdim=True)
+    r, am = eye - o, (a * m).sum(1)
+    return ((a * r).sum(1) - am * (m * r).sum(1)) / (1 - am * am).clamp(min=1e-6)
+
+
+def finish(rgb, ok):
+    return torch.cat([torch.where(ok, rgb - .5, torch.zeros_like(rgb)), ok.float()], 1)
+
+
+def nearest(store, i, e):
+    return (store.shafts[i, :, :2] - e[:, None]).norm(dim=-1).min(1)
+
+
+def batch(store, B, wrong=None, share=.45):
+    """inputs [B, 4, 32, 192]; targets: is a shaft, weight of that, fletched, weight, nock place, weight.
+    wrong: peaks of the map net that are none [n, 4]: photo, x, y, slope"""
+    dev = store.device
+    rand, randn = lambda *n: torch.rand(*n, device=dev), lambda *n: torch.randn(*n, device=dev)
+    has = (store.count > 0).nonzero()[:, 0]
+    i = has[torch.randint(len(has), (B,), device=dev)]
+    k = (rand(B) * store.count[i]).long().clamp(max=store.shafts.shape[1] - 1)
+    E = store.shafts[i, k]
+    eye = eye_with_error(store, i)
+    u = away_from(eye, E[:, :2])
+    w = torch.stack([-u[:, 1], u[:, 0]], 1)
+    # where the map net would put the entry, and which slope the mask would show
+    far = (rand(B, 1) < .06).float()
+    e = E[:, :2] + u * randn(B, 1) * (1.2 + 3 * far) + w * randn(B, 1) * (.6 + 1.5 * far)
+    slope = true_slope(eye, E) + randn(B) * torch.where(rand(B) < .15, .025, .009)
+    # candidates that are none
+    no = rand(B) < share
+    which = rand(B)
+    other = e + (E[:, 2:4] - E[:, :2]) * (.05 + 1.05 * rand(B, 1)) + randn(B, 2) * 3                             # further up a shaft
+    ring = torch.nn.functional.normalize(randn(B, 2), dim=1) * (13 + 35 * rand(B, 1) ** 1.5)                      # beside one
+    box = store.box[i]
+    any_ = box[:, :2] - 60 + rand(B, 2) * (box[:, 2:] - box[:, :2] + 120)
+    p = torch.where((which < .35)[:, None], other, torch.where((which < .8)[:, None], E[:, :2] + ring, any_))
+    s = torch.where(rand(B) < .5, slope, randn(B) * .026)
+    if wrong is not None and len(wrong):
+        f = wrong[torch.randint(len(wrong), (B,), device=dev)]
+        take = no & (rand(B) < .5)
+        i, p, s = torch.where(take, f[:, 0].long(), i), torch.where(take[:, None], f[:, 1:3] + randn(B, 2), p), torch.where(take, f[:, 3] + randn(B) * .006, s)
+        eye = torch.where(take[:, None], eye_with_error(store, i), eye)
+    e, slope = torch.where(no[:, None], p, e), torch.where(no, s, slope).clamp(-SLOPE, SLOPE)
+    shift, stretch = torch.zeros(B, 2, device=dev), torch.exp(randn(B, 2) * torch.tensor([.03, .07], device=dev))
+    flip = torch.where(rand(B) < .5, 1., -1.)
+    rgb, ok = cut(store, i, eye, e, slope, shift, stretch, flip)
+    x = finish(light.change(rgb, .5), ok)
+    n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
+    tail = (E[:, 11] > .6).float() * (~no).float()
+    apart = nearest(store, i, e)[0] > APART
+    shaft_weight = torch.where(no, apart.float(), (E[:, 12] > .1).float())
+    return x, dict(shaft=(~no).float(), shaft_w=shaft_weight, fletched=E[:, 9], fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
+
+
+def read(y):
+    """net output [B, 3, places] -> log-odds of nock by place, of fletched, of being a shaft"""
+    return y[:, 0], (torch.softmax(y[:, 0], 1) * y[:, 1]).sum(1), y[:, 2].mean(1)
