@@ -175,10 +175,10 @@ pub(crate) fn explain_away(
 }
 
 /// Where a shaft's point at distance `along` from its entry shows on the face map, mm.
-fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64) -> Vector2<f64> {
+pub(crate) fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64) -> FacePoint {
     let p = c.peak.point.at_height(0.0) + c.axis * along;
     let stretch = distance_mm / (distance_mm - p.z).max(1.0);
-    Vector2::new(
+    FacePoint::new(
         foot.x + (p.x - foot.x) * stretch,
         foot.y + (p.y - foot.y) * stretch,
     )
@@ -195,13 +195,14 @@ fn same_shaft(
     }
     // b's entry beside a's course, and b's own nock, read without regard to the others, where a's nock shows
     let start = Vector2::new(a.0.peak.point.x, a.0.peak.point.y);
-    let end = shown(a.0, a.1.length_mm, foot, distance_mm);
+    let vector = |p: FacePoint| Vector2::new(p.x, p.y);
+    let end = vector(shown(a.0, a.1.length_mm, foot, distance_mm));
     let Some(along) = (end - start).try_normalize(1.0) else {
         return false;
     };
     let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
     let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
-    let nock = shown(b.0, b.0.look.likeliest_mm(), foot, distance_mm) - end;
+    let nock = vector(shown(b.0, b.0.look.likeliest_mm(), foot, distance_mm)) - end;
     sideways < SAME_COURSE_MM && forward < (end - start).norm() && nock.norm() < SAME_NOCK_MM
 }
 

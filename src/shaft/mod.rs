@@ -6,6 +6,7 @@
 
 mod choose;
 mod conv;
+mod edges;
 mod map;
 mod model;
 mod net;
@@ -18,6 +19,7 @@ use crate::camera::Camera;
 use crate::units::{FacePoint, ImagePoint};
 use image::RgbImage;
 use nalgebra::Matrix2;
+use rayon::prelude::*;
 pub use weights::WeightsError;
 
 const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
@@ -87,6 +89,69 @@ pub struct Shaft {
 pub struct Shafts {
     /// By confidence, highest first.
     pub shafts: Vec<Shaft>,
+    /// Thickness that the shafts have in common, mm, where there are any.
+    pub thickness_mm: Option<f64>,
+    /// Every place that was considered, for a look at how the choice came about.
+    pub candidates: Vec<Candidate>,
+    /// The score of every place, likewise; `None` where no part of the face's surroundings is in the picture.
+    pub heat: Option<HeatMap>,
+}
+
+/// A place that was considered.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Candidate {
+    /// The entry, mm.
+    pub entry: FacePoint,
+    /// Where the nock shows on the face plane, mm.
+    pub far: FacePoint,
+    /// Probability that this is the entry of a shaft that no better candidate stands for.
+    pub probability: f64,
+}
+
+/// How much every place of the face plane looks like the entry of a shaft.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeatMap {
+    /// Left edge, mm.
+    pub left_mm: f64,
+    /// Upper edge, mm.
+    pub top_mm: f64,
+    /// Size of a cell, mm.
+    pub cell_mm: f64,
+    /// Cells across.
+    pub width: usize,
+    /// Cells down.
+    pub height: usize,
+    /// Row by row from the top left, 0 (nothing) to 1 (certain).
+    pub values: Vec<f32>,
+}
+
+impl HeatMap {
+    fn new(map: &map::FaceMap, scores: &conv::Picture) -> Self {
+        let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
+        Self {
+            left_mm: map.left_mm - 0.5,
+            top_mm: map.top_mm + 0.5,
+            cell_mm: 2.0,
+            width: scores.width,
+            height: scores.height,
+            values: cells
+                .map(|(x, y)| picture::single(peaks::logistic(f64::from(scores.pixel(x, y)[0]))))
+                .collect(),
+        }
+    }
+}
+
+/// Least thickness that a face of the right size gives, and largest, mm: shafts of 4.5 to 9.3 mm are in use (World Archery's
+/// limit is 9.3 mm, from memory) and reading is good to a millimetre.
+const THICKNESS_MM: (f64, f64) = (3.2, 11.5);
+
+impl Shafts {
+    /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick.
+    #[must_use]
+    pub fn face_size_doubtful(&self) -> bool {
+        self.thickness_mm
+            .is_some_and(|t| !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&t))
+    }
 }
 
 /// The nets with their weights and the fitted model, as built in.
@@ -115,7 +180,81 @@ const LENGTH_SCATTER_MM: f64 = 9.0;
 /// Scatter of a shaft's lean about the boss's normal, rad: 1.4° on each axis (practice photos).
 const LEAN_SD: f64 = 0.025;
 /// Error of the sideways lean read from the picture, rad.
-const SIDEWAYS_SD: f64 = 0.007;
+const SIDEWAYS_SD: f64 = 0.008;
+/// The same where both edges of the shaft are plain to see.
+const SIDEWAYS_SD_BY_EDGES: f64 = 0.003;
+
+/// What was made of a photo, before it is written down shaft by shaft.
+struct Analysis {
+    candidates: Vec<choose::Candidate>,
+    verdicts: Vec<choose::Verdict>,
+    /// Of being the entry of a shaft, before the joint choice.
+    probability: Vec<f64>,
+    /// The shaft's two edges, where they are plain to see.
+    bars: Vec<Option<edges::Bar>>,
+    /// Length and thickness that the shafts have in common, mm.
+    length_mm: f64,
+    width_mm: Option<f64>,
+    heat: HeatMap,
+}
+
+/// Candidates less likely than this are not looked at any closer.
+const LEAST_PROBABILITY: f64 = 0.03;
+
+fn analyse(nets: &Nets, pixels: &RgbImage, view: &View) -> Option<Analysis> {
+    let photo = picture::Reduced::new(pixels, scale_px_per_mm(view)? / PX_PER_MM);
+    let map = map::FaceMap::new(&photo, view)?;
+    let scores = nets.map.run(map.cells());
+    let heat = HeatMap::new(&map, &scores);
+    let peaks = peaks::find(&map, &scores);
+    drop(scores);
+    let mut candidates: Vec<choose::Candidate> = peaks
+        .into_par_iter()
+        .map(|peak| {
+            let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
+            let look = strip::look(&nets.strip, &photo, view.camera, peak.point, axis);
+            choose::Candidate { peak, axis, look }
+        })
+        .collect();
+    let common = choose::common_length(&candidates).unwrap_or(0.0);
+    let mut verdicts: Vec<choose::Verdict> = candidates
+        .iter()
+        .map(|c| choose::verdict(c, common))
+        .collect();
+    let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
+    let likely: Vec<bool> = probability
+        .iter()
+        .map(|p| *p >= LEAST_PROBABILITY)
+        .collect();
+    for list_index in (0..candidates.len()).rev().filter(|&k| !likely[k]) {
+        candidates.remove(list_index);
+        verdicts.remove(list_index);
+        probability.remove(list_index);
+    }
+    let edges: Vec<(edges::Edges, edges::Bars)> = candidates
+        .par_iter()
+        .map(|c| {
+            let edges = edges::Edges::new(&photo, view.camera, c.peak.point, c.axis, common);
+            let bars = edges.bars();
+            (edges, bars)
+        })
+        .collect();
+    let width = edges::common_width_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
+    let bars = edges
+        .iter()
+        .map(|(edges, bars)| edges.bar(bars, width?).filter(edges::Bar::is_plain))
+        .collect();
+    let length_mm = true_length(&verdicts, &probability, common);
+    Some(Analysis {
+        candidates,
+        verdicts,
+        probability,
+        bars,
+        length_mm,
+        width_mm: width.map(|w| w + nets.model.width_bias_mm),
+        heat,
+    })
+}
 
 /// Finds the shafts of a photo.
 ///
@@ -126,26 +265,22 @@ const SIDEWAYS_SD: f64 = 0.007;
 /// When the built-in weights are damaged.
 pub fn find(pixels: &RgbImage, view: &View) -> Result<Shafts, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let candidates = candidates(nets, pixels, view);
-    let Some(common) = choose::common_length(&candidates) else {
+    let Some(mut found) = analyse(nets, pixels, view) else {
         return Ok(Shafts::default());
     };
-    let verdicts: Vec<choose::Verdict> = candidates
-        .iter()
-        .map(|c| choose::verdict(c, common))
-        .collect();
-    let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
     let camera = view.camera.centre_mm();
+    found.refine(view);
     choose::explain_away(
-        &candidates,
-        &verdicts,
-        &mut probability,
+        &found.candidates,
+        &found.verdicts,
+        &mut found.probability,
         view.camera.foot(),
         camera.z,
     );
-    let mut kinds: Vec<(f64, f64)> = verdicts
+    let mut kinds: Vec<(f64, f64)> = found
+        .verdicts
         .iter()
-        .zip(&probability)
+        .zip(&found.probability)
         .map(|(v, p)| {
             let fletched = nets.model.fletched(v);
             (p * fletched, p * (1.0 - fletched))
@@ -154,21 +289,57 @@ pub fn find(pixels: &RgbImage, view: &View) -> Result<Shafts, WeightsError> {
     if let Some(told) = view.expected {
         kinds = choose::with_told_numbers(&kinds, told);
     }
-    let length = true_length(&verdicts, &probability, common);
-    let mut shafts: Vec<Shaft> = candidates
-        .iter()
-        .zip(&verdicts)
-        .zip(&kinds)
-        .filter_map(|((c, v), k)| shaft(&nets.model, view, c, v, *k, length))
+    let mut shafts: Vec<Shaft> = (0..found.candidates.len())
+        .filter_map(|k| shaft(&nets.model, view, &found, k, kinds[k]))
         .filter(|s| s.confidence >= LEAST_CONFIDENCE)
         .collect();
     shafts.sort_by(|a, b| {
-        b.confidence
-            .total_cmp(&a.confidence)
-            .then(a.entry.x.total_cmp(&b.entry.x))
-            .then(a.entry.y.total_cmp(&b.entry.y))
+        let by_place = a
+            .entry
+            .x
+            .total_cmp(&b.entry.x)
+            .then(a.entry.y.total_cmp(&b.entry.y));
+        b.confidence.total_cmp(&a.confidence).then(by_place)
     });
-    Ok(Shafts { shafts })
+    let candidates = found
+        .candidates
+        .iter()
+        .zip(&found.verdicts)
+        .zip(&kinds)
+        .map(|((c, v), k)| Candidate {
+            entry: c.peak.point,
+            far: choose::shown(c, v.length_mm, view.camera.foot(), camera.z),
+            probability: k.0 + k.1,
+        })
+        .collect();
+    let width = found
+        .width_mm
+        .filter(|_| shafts.iter().any(|s| s.confidence >= 0.5));
+    Ok(Shafts {
+        shafts,
+        thickness_mm: width,
+        candidates,
+        heat: Some(found.heat),
+    })
+}
+
+impl Analysis {
+    /// Moves the candidates sideways onto the axis between their edges, where these are plain.
+    fn refine(&mut self, view: &View) {
+        let foot = view.camera.foot();
+        for (candidate, bar) in self.candidates.iter_mut().zip(&self.bars) {
+            if let Some(bar) = bar {
+                let away = peaks::away(candidate.peak.point, foot);
+                let p = &mut candidate.peak.point;
+                *p = FacePoint::new(p.x - away.y * bar.offset_mm, p.y + away.x * bar.offset_mm);
+                candidate.peak.slope += bar.slope;
+                candidate.axis = strip::axis(
+                    peaks::away(candidate.peak.point, foot),
+                    candidate.peak.slope,
+                );
+            }
+        }
+    }
 }
 
 /// The length by which this photo's shafts stand out: the median of those believed in, mm.
@@ -191,11 +362,11 @@ fn true_length(verdicts: &[choose::Verdict], probability: &[f64], common: f64) -
 fn shaft(
     model: &model::Model,
     view: &View,
-    c: &choose::Candidate,
-    v: &choose::Verdict,
+    found: &Analysis,
+    k: usize,
     kinds: (f64, f64),
-    length: f64,
 ) -> Option<Shaft> {
+    let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
     let entry = c.peak.point;
     let entry_px = view.camera.image_from_face(entry)?;
     let is_shaft = kinds.0 + kinds.1;
@@ -220,7 +391,7 @@ fn shaft(
         .camera
         .image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
-    let (sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px);
+    let (sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
     let cov_mm2 = along * along.transpose() * sd_along.powi(2)
         + across * across.transpose() * sd_across.powi(2)
         + (view.point_cov_mm2)(entry_px);
@@ -234,15 +405,26 @@ fn shaft(
         kind,
         kind_probability,
         confidence,
-        lean: Some(lean(view, c, v, length)),
-        thickness_mm: None,
+        lean: Some(lean(view, c, v, found.length_mm, bar.is_some())),
+        thickness_mm: bar.map(|b| b.width_mm + model.width_bias_mm),
         segment_px: nock.map(|n| [entry_px, n]),
     })
 }
 
 /// How a shaft stands. Sideways (square to the direction away from the foot) the picture shows it; along that direction a lean
 /// shows as another length than the others', weighed against what shafts usually do.
-fn lean(view: &View, c: &choose::Candidate, v: &choose::Verdict, length: f64) -> Lean {
+fn lean(
+    view: &View,
+    c: &choose::Candidate,
+    v: &choose::Verdict,
+    length: f64,
+    edges_seen: bool,
+) -> Lean {
+    let sideways = if edges_seen {
+        SIDEWAYS_SD_BY_EDGES
+    } else {
+        SIDEWAYS_SD
+    };
     let camera = view.camera.centre_mm();
     let entry = c.peak.point;
     let away = peaks::away(entry, view.camera.foot());
@@ -261,7 +443,7 @@ fn lean(view: &View, c: &choose::Candidate, v: &choose::Verdict, length: f64) ->
     Lean {
         right_rad: axis.x.atan2(axis.z),
         up_rad: axis.y.atan2(axis.z),
-        sd_rad: ((sd_along.powi(2) + SIDEWAYS_SD.powi(2)) / 2.0).sqrt(),
+        sd_rad: ((sd_along.powi(2) + sideways.powi(2)) / 2.0).sqrt(),
     }
 }
 
@@ -278,55 +460,63 @@ fn scale_px_per_mm(view: &View) -> Option<f64> {
     Some(a.distance(b) / 10.0).filter(|s| s.is_finite() && *s > 0.0)
 }
 
-fn candidates(nets: &Nets, pixels: &RgbImage, view: &View) -> Vec<choose::Candidate> {
-    let Some(scale) = scale_px_per_mm(view) else {
-        return Vec::new();
-    };
-    let photo = picture::Reduced::new(pixels, scale / PX_PER_MM);
-    let Some(map) = map::FaceMap::new(&photo, view) else {
-        return Vec::new();
-    };
-    let scores = nets.map.run(map.cells());
-    let peaks = peaks::find(&map, &scores);
-    drop(scores);
-    use rayon::prelude::*;
-    peaks
-        .into_par_iter()
-        .map(|peak| {
-            let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
-            let look = strip::look(&nets.strip, &photo, view.camera, peak.point, axis);
-            choose::Candidate { peak, axis, look }
-        })
-        .collect()
-}
-
-/// Numbers behind the candidates of a photo, for fitting the confidence: one row per candidate.
+/// Names of the numbers that [`features`] gives.
 #[doc(hidden)]
-pub fn features(pixels: &RgbImage, view: &View) -> Result<Vec<Vec<f64>>, WeightsError> {
+pub const FEATURES: [&str; 18] = [
+    "x",
+    "y",
+    "score",
+    "agreement",
+    "mask",
+    "length",
+    "fletched",
+    "tail_seen",
+    "fletched_on_map",
+    "slope",
+    "common",
+    "shaft",
+    "probability",
+    "x_before",
+    "y_before",
+    "strength",
+    "width",
+    "likeliest",
+];
+
+/// Numbers behind the candidates of a photo, for fitting the model: one row per candidate.
+///
+/// # Errors
+/// When the built-in weights are damaged.
+#[doc(hidden)]
+pub fn features(pixels: &RgbImage, view: &View) -> Result<Vec<[f64; 18]>, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let candidates = candidates(nets, pixels, view);
-    let Some(common) = choose::common_length(&candidates) else {
+    let Some(mut found) = analyse(nets, pixels, view) else {
         return Ok(Vec::new());
     };
-    Ok(candidates
-        .iter()
-        .map(|c| {
-            let v = choose::verdict(c, common);
-            vec![
-                c.peak.point.x,
-                c.peak.point.y,
-                v.score,
-                v.agreement,
-                v.mask,
-                v.length_mm,
-                v.fletched,
-                v.tail_seen,
-                v.fletched_on_map,
-                c.peak.slope,
-                common,
-                v.shaft,
-                nets.model.shaft(&v),
-            ]
-        })
-        .collect())
+    let before: Vec<FacePoint> = found.candidates.iter().map(|c| c.peak.point).collect();
+    found.refine(view);
+    let row = |k: usize| {
+        let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
+        [
+            c.peak.point.x,
+            c.peak.point.y,
+            v.score,
+            v.agreement,
+            v.mask,
+            v.length_mm,
+            v.fletched,
+            v.tail_seen,
+            v.fletched_on_map,
+            c.peak.slope,
+            found.length_mm,
+            v.shaft,
+            found.probability[k],
+            before[k].x,
+            before[k].y,
+            bar.map_or(0.0, |b| b.strength),
+            found.width_mm.unwrap_or(0.0),
+            c.look.likeliest_mm(),
+        ]
+    };
+    Ok((0..found.candidates.len()).map(row).collect())
 }

@@ -14,6 +14,8 @@ pub(crate) struct Model {
     pub(crate) kind: KindOdds,
     /// Standard deviation of the entry along and across the shaft's course.
     pub(crate) entry_sd_mm: EntrySd,
+    /// To be added to the distance of a shaft's edges to give its thickness, mm.
+    pub(crate) width_bias_mm: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]
@@ -37,6 +39,8 @@ pub(crate) struct KindOdds {
 pub(crate) struct EntrySd {
     along: f64,
     across: f64,
+    /// Across, where both edges of the shaft are plain to see.
+    across_by_edges: f64,
     unsure: f64,
     coarse: f64,
 }
@@ -66,13 +70,23 @@ impl Model {
     }
 
     /// Standard deviations of the entry along and across the shaft's course on the face, mm.
-    pub(crate) fn entry_sd_mm(&self, shaft_probability: f64, mm_per_px: f64) -> (f64, f64) {
+    pub(crate) fn entry_sd_mm(
+        &self,
+        shaft_probability: f64,
+        mm_per_px: f64,
+        edges_seen: bool,
+    ) -> (f64, f64) {
         let m = &self.entry_sd_mm;
         let factor = 1.0 + m.unsure * (1.0 - shaft_probability);
         let coarse = m.coarse * mm_per_px;
+        let across = if edges_seen {
+            m.across_by_edges
+        } else {
+            m.across
+        };
         (
             (m.along * factor).hypot(coarse),
-            (m.across * factor).hypot(coarse),
+            (across * factor).hypot(coarse),
         )
     }
 }

@@ -7,7 +7,7 @@ use crate::camera::Camera;
 use crate::units::FacePoint;
 use nalgebra::Vector3;
 
-/// Numbers per place that the strip net gives: log-odds of "the nock is here", of fletched, one spare.
+/// Numbers per place that the strip net gives: log-odds of "the nock is here", of fletched, of "a shaft enters here".
 pub(crate) const OUTPUTS: usize = 3;
 /// Strip pixels along the shaft and across it.
 const ALONG: usize = 192;
@@ -78,11 +78,12 @@ pub(crate) fn look(
         .collect();
     let out = net.run(strip);
     let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();
+    let shaft: Vec<f32> = channel(2);
     Look {
         nock: channel(0),
         fletched: channel(1),
         seen,
-        shaft: 0.0,
+        shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
     }
 }
 

@@ -1,0 +1,235 @@
+//! The two edges of a shaft: how thick it is, and exactly where its axis runs across.
+//!
+//! A shaft is a bar of constant width before a background that is much the same on both sides of it: its edges are steps of
+//! opposite sign, parallel in millimetres. Rings, creases and the edge of the paper are single steps, and a neighbour's edge
+//! lies at another distance.
+
+use super::picture::{Reduced, single};
+use crate::camera::Camera;
+use crate::units::{FacePoint, floor_index};
+use nalgebra::Vector3;
+
+/// Heights over the face between which edges are looked for, mm; the upper end is also kept this far below the nock, so that
+/// vanes and their wrap stay out.
+const LOWEST_MM: f64 = 12.0;
+const HIGHEST_MM: f64 = 420.0;
+const TAIL_MM: f64 = 140.0;
+const STEP_MM: f64 = 6.0;
+/// Sampling across, mm, and how many samples there are: 13 mm to either side.
+const ACROSS_MM: f64 = 0.4;
+const ACROSS: usize = 65;
+/// Shafts from 3 to 12 mm are looked for: those of the rules end at 9.3 mm (facts: World Archery, from memory).
+const WIDTHS: std::ops::RangeInclusive<usize> = 7..=30;
+/// How far the axis may lie beside the candidate's, in samples and in slope.
+const OFFSETS: i32 = 8;
+const SLOPES: i32 = 7;
+const SLOPE_STEP: f64 = 0.0025;
+/// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour.
+const OFFSET_SD_MM: f64 = 2.0;
+const SLOPE_SD: f64 = 0.015;
+/// Least rows for an answer.
+const LEAST_ROWS: usize = 8;
+
+/// Where the axis really runs, and how thick the shaft is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Bar {
+    /// To be added to the entry, across (to the left of the direction away from the foot), mm.
+    pub(crate) offset_mm: f64,
+    /// To be added to the slope.
+    pub(crate) slope: f64,
+    /// Thickness, mm.
+    pub(crate) width_mm: f64,
+    /// Mean strength of the two edges, grey levels per mm.
+    pub(crate) strength: f64,
+}
+
+impl Bar {
+    /// Whether the edges are plain enough to go by: of weaker ones too many are a neighbour's or a shadow's (practice photos).
+    pub(crate) fn is_plain(&self) -> bool {
+        self.strength >= PLAIN && self.offset_mm.abs() <= FURTHEST_MM
+    }
+}
+
+/// Least strength of plain edges, grey levels per mm, and how far they may lie off, mm.
+const PLAIN: f64 = 25.0;
+const FURTHEST_MM: f64 = 2.5;
+
+/// Steps of colour across the shaft, row by row along it.
+pub(crate) struct Edges {
+    heights: Vec<f64>,
+    /// `[row][sample across]`: change of colour per mm.
+    steps: Vec<[[f32; 3]; ACROSS]>,
+}
+
+impl Edges {
+    /// Samples the photo about a candidate's axis.
+    pub(crate) fn new(
+        photo: &Reduced,
+        camera: &Camera,
+        entry: FacePoint,
+        axis: Vector3<f64>,
+        length_mm: f64,
+    ) -> Self {
+        let centre = camera.centre_mm();
+        let highest = (length_mm - TAIL_MM).min(HIGHEST_MM);
+        let (mut heights, mut steps) = (Vec::new(), Vec::new());
+        let mut height = LOWEST_MM;
+        while height <= highest {
+            let point = entry.at_height(0.0) + axis * height;
+            // to the left of the direction away from the foot, square to the view
+            let across = (centre - point).cross(&axis).try_normalize(1e-9);
+            let colours = across.and_then(|w| {
+                let mut row = [[0f32; 3]; ACROSS + 2];
+                for (k, colour) in row.iter_mut().enumerate() {
+                    let q = (k as f64 - (ACROSS as f64 + 1.0) / 2.0) * ACROSS_MM;
+                    *colour = photo.colour(camera.project(point + w * q)?)?;
+                }
+                Some(row)
+            });
+            if let Some(row) = colours {
+                let step = |k: usize| {
+                    std::array::from_fn(|c| (row[k + 2][c] - row[k][c]) / (2.0 * single(ACROSS_MM)))
+                };
+                heights.push(height);
+                steps.push(std::array::from_fn(step));
+            }
+            height += STEP_MM;
+        }
+        Self { heights, steps }
+    }
+
+    /// Strength of a bar `width` samples wide about sample `offset` + `slope` · height: mean over rows of the geometric mean of
+    /// its edges, where they are of opposite sign.
+    fn strength(&self, offset: f64, slope: f64, width: usize) -> f64 {
+        let middle = (ACROSS as f64 - 1.0) / 2.0 - (width as f64) / 2.0;
+        let mut sum = 0f32;
+        for (height, row) in self.heights.iter().zip(&self.steps) {
+            let left = middle + offset + slope * height / ACROSS_MM;
+            let k = floor_index(left + 0.5);
+            if let (Some(a), Some(b)) = (row.get(k), row.get(k + width)) {
+                let product = -(a[0] * b[0] + a[1] * b[1] + a[2] * b[2]);
+                sum += product.max(0.0).sqrt();
+            }
+        }
+        f64::from(sum) / self.heights.len() as f64
+    }
+
+    /// The strongest bar of every width tried: its strength, less the further it lies from the candidate's own axis, with its
+    /// offset (in samples, at the rows' middle) and slope.
+    fn strongest(&self) -> Vec<(f64, f64, f64)> {
+        let middle = self.middle_mm();
+        WIDTHS
+            .map(|width| {
+                let mut best = (0.0, 0.0, 0.0);
+                for s in -SLOPES..=SLOPES {
+                    let slope = f64::from(s) * SLOPE_STEP;
+                    for o in -OFFSETS..=OFFSETS {
+                        let offset = f64::from(o);
+                        let near = (-0.5 * (offset * ACROSS_MM / OFFSET_SD_MM).powi(2)
+                            - 0.5 * (slope / SLOPE_SD).powi(2))
+                        .exp();
+                        let strength =
+                            near * self.strength(offset - slope * middle / ACROSS_MM, slope, width);
+                        if strength > best.0 {
+                            best = (strength, offset, slope);
+                        }
+                    }
+                }
+                best
+            })
+            .collect()
+    }
+
+    /// Slope and offset belong together: lines are turned about the rows' middle, mm.
+    fn middle_mm(&self) -> f64 {
+        self.heights.iter().sum::<f64>() / self.heights.len().max(1) as f64
+    }
+
+    /// Strength by width; empty where too little of the shaft is in the picture.
+    pub(crate) fn bars(&self) -> Bars {
+        if self.heights.len() < LEAST_ROWS {
+            Bars(Vec::new())
+        } else {
+            Bars(self.strongest())
+        }
+    }
+
+    /// The bar of about this width.
+    pub(crate) fn bar(&self, bars: &Bars, width_mm: f64) -> Option<Bar> {
+        let wanted = floor_index((width_mm / ACROSS_MM).round());
+        let near = WIDTHS.zip(&bars.0).filter(|(w, _)| w.abs_diff(wanted) <= 1);
+        let (width, &(best, o, s)) =
+            near.max_by(|a, b| a.1.0.total_cmp(&b.1.0).then(b.0.cmp(&a.0)))?;
+        if best <= 0.0 {
+            return None;
+        }
+        let middle = self.middle_mm();
+        let at = |o: f64, s: f64, w: usize| self.strength(o - s * middle / ACROSS_MM, s, w);
+        let strength = at(o, s, width);
+        let offset = o + peak(at(o - 1.0, s, width), strength, at(o + 1.0, s, width));
+        let slope = s + SLOPE_STEP
+            * peak(
+                at(o, s - SLOPE_STEP, width),
+                strength,
+                at(o, s + SLOPE_STEP, width),
+            );
+        let wide = peak(at(o, s, width - 1), strength, at(o, s, width + 1));
+        Some(Bar {
+            offset_mm: offset * ACROSS_MM - slope * middle,
+            slope,
+            width_mm: (width as f64 + wide) * ACROSS_MM,
+            strength,
+        })
+    }
+}
+
+/// The strongest bar of every width at one candidate.
+#[derive(Clone, Debug)]
+pub(crate) struct Bars(Vec<(f64, f64, f64)>);
+
+/// The thickness that the candidates agree on, each weighed by how much it is believed, mm: one archer's shafts are alike.
+pub(crate) fn common_width_mm<'a>(bars: impl Iterator<Item = (f64, &'a Bars)>) -> Option<f64> {
+    let mut sums = vec![0.0; WIDTHS.count()];
+    for (weight, Bars(bars)) in bars {
+        let most = bars.iter().fold(0.0, |m: f64, b| m.max(b.0));
+        if most > 0.0 {
+            sums.iter_mut()
+                .zip(bars)
+                .for_each(|(s, b)| *s += weight * b.0 / most);
+        }
+    }
+    let (k, most) = sums
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)))?;
+    if *most <= 0.0 {
+        return None;
+    }
+    let side = |k: Option<usize>| k.and_then(|k| sums.get(k)).copied().unwrap_or(*most);
+    let width =
+        (WIDTHS.start() + k) as f64 + peak(side(k.checked_sub(1)), *most, side(Some(k + 1)));
+    Some(width * ACROSS_MM)
+}
+
+/// Where between −½ and ½ a parabola through three values has its top.
+fn peak(before: f64, here: f64, after: f64) -> f64 {
+    let bend = before - 2.0 * here + after;
+    if bend < -1e-12 {
+        (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parabola_top() {
+        // −(x − 0.3)² at −1, 0, 1
+        let f = |x: f64| -(x - 0.3) * (x - 0.3);
+        assert!((peak(f(-1.0), f(0.0), f(1.0)) - 0.3).abs() < 1e-12);
+        assert!(peak(1.0, 1.0, 1.0).abs() < 1e-12);
+    }
+}
