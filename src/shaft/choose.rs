@@ -203,7 +203,11 @@ fn same_shaft(
     let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
     let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
     let nock = vector(shown(b.0, b.0.look.likeliest_mm(), foot, distance_mm)) - end;
-    sideways < SAME_COURSE_MM && forward < (end - start).norm() && nock.norm() < SAME_NOCK_MM
+    // a second shaft in line shows its nock as far on as its entry, stretched by the perspective; the same shaft shows the same
+    let stretch = distance_mm / (distance_mm - a.1.length_mm).max(1.0);
+    let limit = SAME_NOCK_MM.min(0.5 * forward * stretch);
+    let on_course = forward > 0.0 && forward < (end - start).norm() && sideways < SAME_COURSE_MM;
+    on_course && nock.norm() < limit
 }
 
 /// Largest number of shafts of one kind that the told numbers are weighed with.

@@ -323,7 +323,40 @@ pub fn find(pixels: &RgbImage, view: &View) -> Result<Shafts, WeightsError> {
     })
 }
 
+/// How much further off along its course an entry may be when something stands before it.
+const HIDDEN_BASE: f64 = 2.5;
+/// Courses that show shorter than this on the face plane hide their own entry behind nock and vanes, mm.
+const END_ON_MM: f64 = 25.0;
+/// Another shaft hides an entry this near to its course, mm.
+const HIDING_MM: f64 = 6.0;
+
 impl Analysis {
+    /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
+    fn base_is_hidden(&self, view: &View, k: usize) -> bool {
+        let (foot, distance) = (view.camera.foot(), view.camera.centre_mm().z);
+        let far = |k: usize| {
+            choose::shown(
+                &self.candidates[k],
+                self.verdicts[k].length_mm,
+                foot,
+                distance,
+            )
+        };
+        let entry = self.candidates[k].peak.point;
+        let covers = |other: usize| {
+            let start = self.candidates[other].peak.point;
+            let end = far(other);
+            let course = nalgebra::Vector2::new(end.x - start.x, end.y - start.y);
+            let here = nalgebra::Vector2::new(entry.x - start.x, entry.y - start.y);
+            course.try_normalize(1.0).is_some_and(|u| {
+                let forward = here.dot(&u);
+                forward > HIDING_MM && forward < course.norm() && u.perp(&here).abs() < HIDING_MM
+            })
+        };
+        entry.distance(far(k)) < END_ON_MM
+            || (0..self.candidates.len()).any(|o| o != k && self.probability[o] > 0.5 && covers(o))
+    }
+
     /// Moves the candidates sideways onto the axis between their edges, where these are plain.
     fn refine(&mut self, view: &View) {
         let foot = view.camera.foot();
@@ -391,7 +424,10 @@ fn shaft(
         .camera
         .image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
-    let (sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
+    let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
+    if found.base_is_hidden(view, k) {
+        sd_along *= HIDDEN_BASE;
+    }
     let cov_mm2 = along * along.transpose() * sd_along.powi(2)
         + across * across.transpose() * sd_across.powi(2)
         + (view.point_cov_mm2)(entry_px);
