@@ -11,6 +11,7 @@ pub mod evening;
 pub mod face;
 pub mod numeric;
 pub mod photo;
+pub mod plan;
 pub mod reading;
 pub mod record;
 pub mod report;

@@ -8,7 +8,7 @@ use super::{Change, Step, VerifyWhen};
 use crate::record::Note;
 
 /// The line that goes with every advice.
-pub(super) fn general() -> Note {
+pub(crate) fn general() -> Note {
     Note::new(
         "who-decides",
         "The bow maker's limits, the range's rules and a qualified coach decide, not this program. Inspect carbon shafts before \
@@ -17,7 +17,7 @@ pub(super) fn general() -> Note {
 }
 
 /// A bare shaft can miss: where the newest set-up or its tune is new, or the distance is long.
-pub(super) fn bare_shafts() -> Note {
+pub(crate) fn bare_shafts() -> Note {
     Note::new(
         "bare-shafts-stray",
         "A bare shaft can miss the boss: if you don't know the tune yet, start at 18 m, on a full-size boss with clear ground \

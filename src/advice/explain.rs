@@ -144,7 +144,11 @@ fn slope(state: &AxisState, change: Change, k: &Knowledge) -> String {
         cautions::plain(change),
         words::number(prior.median_mm, 1),
         log_sd.exp(),
-        prior.mark
+        if prior.mark == "physics" {
+            "physics, on a scale of common practice"
+        } else {
+            prior.mark.as_str()
+        }
     )
 }
 

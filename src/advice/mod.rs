@@ -26,6 +26,8 @@ mod steps;
 mod trials;
 mod words;
 
+pub(crate) use cautions::{bare_shafts, general};
+
 pub use advise::{AdviceOptions, advise};
 pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
 pub use exchange::{Exchange, exchange};

@@ -1,0 +1,78 @@
+//! The plan as a document, `bossmark/plan/1`.
+
+use crate::record::Note;
+use serde::{Deserialize, Serialize};
+
+/// Schema name of the plan.
+pub const SCHEMA: &str = "bossmark/plan/1";
+
+/// What to shoot, and what it will show.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// Distance to shoot from, m.
+    pub distance_m: f64,
+    /// Fletched arrows in an end.
+    pub fletched: u32,
+    /// Bare shafts in an end.
+    pub bare: u32,
+    /// Ends before anything is changed.
+    pub ends: u32,
+    /// Order of an end: `fletched` and `bare` in turn, so that neither kind gets the tired shots.
+    pub order: Vec<String>,
+    /// Scatter that the precision rests on.
+    pub scatter: Scatter,
+    /// Tolerance on each axis at this distance, mm.
+    pub tolerance_mm: f64,
+    /// What a number of pairs gives.
+    pub precision: Vec<Precision>,
+    /// Whether "in tune" can be shown from this distance.
+    pub shows_in_tune: bool,
+    /// What to note beside the shots.
+    pub record: Vec<String>,
+    /// What to take care of.
+    pub cautions: Vec<Note>,
+}
+
+/// Scatter of the fletched arrows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Scatter {
+    /// Standard deviation per axis at this distance, mm.
+    pub sd_mm: f64,
+    /// Where it comes from.
+    pub from: ScatterFrom,
+}
+
+/// Where a scatter comes from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ScatterFrom {
+    /// The archer's own.
+    Told,
+    /// The middle of what archers have; the figures are averages over them.
+    #[default]
+    Assumed,
+}
+
+/// What a number of shots of each kind gives.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Precision {
+    /// Shots of each kind.
+    pub pairs: u32,
+    /// Standard deviation of the offset on each axis, mm.
+    pub sd_mm: f64,
+    /// What is called for offsets of some sizes.
+    pub chances: Vec<Chance>,
+}
+
+/// What the reading will call on an axis for a true offset.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Chance {
+    /// True offset on one axis, mm at this distance.
+    pub offset_mm: f64,
+    /// Probability that its side is called.
+    pub p_side: f64,
+    /// Probability that it is called neutral.
+    pub p_neutral: f64,
+}

@@ -1,0 +1,195 @@
+//! What to shoot: from which distance, how many of which, in which order, and how precise that will be.
+
+mod document;
+mod precision;
+mod words;
+
+pub use document::{Chance, Plan, Precision, SCHEMA, Scatter, ScatterFrom};
+pub use words::text;
+
+use crate::advice;
+use crate::reading::Assumptions;
+use crate::record::Note;
+use crate::units::rounded;
+use serde::Deserialize;
+use std::sync::LazyLock;
+
+/// What is known before anything is shot.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PlanOptions {
+    /// Distance, m; `None`: the tune is unknown, so a short one is proposed.
+    pub distance_m: Option<f64>,
+    /// The archer's scatter with fletched arrows at that distance, sd per axis, mm (a reading gives it); `None`: unknown.
+    pub scatter_sd_mm: Option<f64>,
+    /// The archer's own tolerance at 30 m, mm.
+    pub tolerance_30m_mm: Option<f64>,
+}
+
+/// What a plan is made from, as in `calibration/plan.json`.
+#[derive(Clone, Debug, Deserialize)]
+struct Data {
+    fletched: u32,
+    bare: u32,
+    unknown_tune_distance_m: f64,
+    ends: u32,
+    pairs: Vec<u32>,
+    offsets_30m_mm: Vec<f64>,
+}
+
+fn data() -> Option<&'static Data> {
+    static PARSED: LazyLock<Option<Data>> =
+        LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/plan.json")).ok());
+    PARSED.as_ref()
+}
+
+/// Distances that people shoot from, m; anything else counts as not told.
+const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
+
+/// A plan for the next shooting.
+#[must_use]
+pub fn plan(options: &PlanOptions) -> Plan {
+    let (Some(data), Ok(assumptions)) = (data(), Assumptions::embedded()) else {
+        return Plan::default();
+    };
+    let told = options.distance_m.filter(|d| SHOT_FROM_M.contains(d));
+    let distance_m = told.unwrap_or(data.unknown_tune_distance_m);
+    let scale = distance_m / assumptions.reference_distance_m;
+    let tolerance = assumptions.tolerance_for(options.tolerance_30m_mm) * scale;
+    let scatter = options
+        .scatter_sd_mm
+        .filter(|sd| sd.is_finite() && *sd > 0.0);
+    let spreads = scatter.map_or_else(
+        || precision::prior_spreads(scale, &assumptions),
+        |sd| vec![(sd, 1.0)],
+    );
+    let offsets: Vec<f64> = data.offsets_30m_mm.iter().map(|o| o * scale).collect();
+    let full = assumptions.is_full_distance(distance_m);
+    Plan {
+        schema: SCHEMA.to_owned(),
+        distance_m,
+        fletched: data.fletched,
+        bare: data.bare,
+        ends: data.ends,
+        order: (0..data.fletched.max(data.bare))
+            .flat_map(|i| {
+                [
+                    (i < data.fletched).then(|| "fletched".to_owned()),
+                    (i < data.bare).then(|| "bare".to_owned()),
+                ]
+            })
+            .flatten()
+            .collect(),
+        scatter: Scatter {
+            sd_mm: rounded(scatter.unwrap_or(assumptions.scatter_centre_mm * scale), 1),
+            from: if scatter.is_some() {
+                ScatterFrom::Told
+            } else {
+                ScatterFrom::Assumed
+            },
+        },
+        tolerance_mm: rounded(tolerance, 1),
+        precision: data
+            .pairs
+            .iter()
+            .map(|&pairs| {
+                precision::of_pairs(
+                    pairs,
+                    data.bare,
+                    &spreads,
+                    &offsets,
+                    tolerance,
+                    scale,
+                    &assumptions,
+                )
+            })
+            .collect(),
+        shows_in_tune: full,
+        record: words::record(),
+        cautions: cautions(told.is_none(), full, distance_m, &assumptions),
+    }
+}
+
+fn cautions(unknown: bool, full: bool, distance_m: f64, assumptions: &Assumptions) -> Vec<Note> {
+    let mut notes = vec![advice::bare_shafts()];
+    if unknown {
+        notes.push(Note::new(
+            "start-short",
+            format!(
+                "No distance told: start at {distance_m} m and go back to 30 m once the bare shafts land on the boss beside the \
+                 fletched."
+            ),
+        ));
+    }
+    if !full {
+        notes.push(Note::new(
+            "short-distance",
+            "From here a side can be named, but \"in tune\" only shows at 30 m: a bow can look in tune at a short distance and \
+             not be.",
+        ));
+    }
+    if distance_m > assumptions.long_distance_m {
+        notes.push(Note::new(
+            "long-distance",
+            "Beyond 35 m wind and form weigh more than tune: shoot at 30 m.",
+        ));
+    }
+    notes.push(advice::general());
+    notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_unknown_tune_starts_at_18_m_and_alternates() {
+        let plan = plan(&PlanOptions::default());
+        assert!((plan.distance_m - 18.0).abs() < 1e-12 && !plan.shows_in_tune);
+        assert_eq!(plan.order.len(), 6);
+        assert_eq!(&plan.order[..2], ["fletched", "bare"]);
+        let codes: Vec<&str> = plan.cautions.iter().map(|n| n.code.as_str()).collect();
+        assert_eq!(
+            codes,
+            [
+                "bare-shafts-stray",
+                "start-short",
+                "short-distance",
+                "who-decides"
+            ]
+        );
+        assert_eq!(plan.scatter.from, ScatterFrom::Assumed);
+        for odd in [f64::NAN, -5.0, 1e9] {
+            let odd = PlanOptions {
+                distance_m: Some(odd),
+                scatter_sd_mm: Some(odd),
+                ..PlanOptions::default()
+            };
+            assert!(
+                super::plan(&odd)
+                    .precision
+                    .iter()
+                    .all(|p| p.sd_mm.is_finite())
+            );
+        }
+    }
+
+    #[test]
+    fn thirty_metres_and_a_known_scatter() {
+        let plan = plan(&PlanOptions {
+            distance_m: Some(30.0),
+            scatter_sd_mm: Some(25.0),
+            tolerance_30m_mm: None,
+        });
+        assert!(plan.shows_in_tune);
+        let [first, .., last] = plan.precision.as_slice() else {
+            panic!("several numbers of pairs")
+        };
+        assert!(first.sd_mm > last.sd_mm);
+        let side = |p: &Precision, i: usize| p.chances[i].p_side;
+        assert!(side(first, 3) < side(last, 3) && side(last, 3) > 0.95);
+        assert!(last.chances[0].p_neutral > first.chances[0].p_neutral);
+        let json = serde_json::to_string(&plan).expect("json");
+        assert_eq!(serde_json::from_str::<Plan>(&json).expect("plan"), plan);
+        assert!(text(&plan).contains("30 m"));
+    }
+}
