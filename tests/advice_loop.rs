@@ -4,6 +4,7 @@
 //!
 //! `BOSSMARK_BOWS` asks for more bows than the few of an ordinary test run, `BOSSMARK_SEED` for others.
 
+#![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
 use bossmark::advice::{AdviceOptions, Change, Step, advise};
 use bossmark::record::{End, Filed, History};
 use serde_json::{Value, json};

@@ -1,5 +1,6 @@
 //! Typical situations, from records to words: the whole advice of each stands in `tests/snapshots`.
 
+#![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
 mod common;
 
 use bossmark::advice::{
