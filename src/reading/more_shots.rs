@@ -77,6 +77,13 @@ fn for_both(posterior: &Posterior, tolerance: f64, assumptions: &Assumptions) ->
     })
 }
 
+/// What more shooting would bring.
+pub(super) struct Forecast {
+    pub(super) more: MoreShots,
+    /// The groups are too wide for any number of shots that people make.
+    pub(super) too_wide: bool,
+}
+
 /// The forecast for both axes; `None` when nothing is left to decide.
 pub(super) fn forecast(
     posterior: &Posterior,
@@ -84,68 +91,164 @@ pub(super) fn forecast(
     tolerance: f64,
     in_tune: bool,
     assumptions: &Assumptions,
-) -> Option<MoreShots> {
-    let names = ["left and right", "the height"];
+) -> Option<Forecast> {
     let open: Vec<usize> = (0..2)
         .filter(|&axis| calls[axis] == AxisCall::Undecided)
         .collect();
-    let short = assumptions
-        .few_shots
-        .saturating_sub(posterior.fletched.min(posterior.bare));
-    let least = u32::try_from(short).unwrap_or(u32::MAX).max(1);
-    if open.is_empty() {
-        if in_tune || calls != [AxisCall::Neutral; 2] {
-            return None;
-        }
-        let pairs = for_both(posterior, tolerance, assumptions);
-        return Some(MoreShots {
-            pairs,
-            why: match pairs {
-                Some(_) => "each axis is inside the tolerance; so many more of each kind would probably show it for both \
-                            together"
-                    .to_owned(),
-                None => "each axis is inside the tolerance, but the groups are too wide to show it for both together"
-                    .to_owned(),
-            },
-        });
+    if !open.is_empty() {
+        return Some(for_open(posterior, &open, tolerance, assumptions));
     }
-    let mut pairs = least;
-    for &axis in &open {
-        let needs = for_axis(
-            &posterior.axes[axis],
-            posterior.fletched_sd_mm[axis],
-            tolerance,
-            assumptions,
-        );
-        match needs {
+    if in_tune || calls != [AxisCall::Neutral; 2] {
+        return None;
+    }
+    let pairs = for_both(posterior, tolerance, assumptions);
+    let why = match pairs {
+        Some(_) => "so many more of each kind would probably show it for both together",
+        None => "the groups are too wide to show it for both together",
+    };
+    Some(Forecast {
+        more: MoreShots {
+            pairs,
+            why: format!("each axis is inside the tolerance; {why}"),
+        },
+        too_wide: pairs.is_none(),
+    })
+}
+
+/// What the undecided axes need: the larger number of pairs, or the first reason why none helps.
+fn for_open(
+    posterior: &Posterior,
+    open: &[usize],
+    tolerance: f64,
+    assumptions: &Assumptions,
+) -> Forecast {
+    const NAMES: [&str; 2] = ["left and right", "the height"];
+    let none = |why: String, too_wide: bool| Forecast {
+        more: MoreShots { pairs: None, why },
+        too_wide,
+    };
+    let fewest = posterior.fletched.min(posterior.bare);
+    let lacking = assumptions.few_shots.saturating_sub(fewest).max(1);
+    let mut pairs = u32::try_from(lacking).unwrap_or(u32::MAX);
+    for &axis in open {
+        let (name, sd) = (NAMES[axis], posterior.fletched_sd_mm[axis]);
+        match for_axis(&posterior.axes[axis], sd, tolerance, assumptions) {
             Need::Pairs(more) => pairs = pairs.max(more),
-            Need::Scatter(scatter) => {
-                return Some(MoreShots {
-                    pairs: None,
-                    why: format!(
-                        "{} can't be decided by shooting more with groups this wide: two fletched shots in three now lie \
-                         within {:.0} mm of the middle, within about {scatter:.0} mm would do",
-                        names[axis], posterior.fletched_sd_mm[axis]
+            Need::Scatter(enough) => {
+                return none(
+                    format!(
+                        "{name} can't be decided by shooting more with groups this wide: two fletched shots in three now lie \
+                         within {sd:.0} mm of the middle, within about {enough:.0} mm would do"
                     ),
-                });
+                    true,
+                );
             }
             Need::Close => {
-                return Some(MoreShots {
-                    pairs: None,
-                    why: format!(
-                        "{} lies too close to the limit of the tolerance to be decided by shooting",
-                        names[axis]
+                return none(
+                    format!(
+                        "{name} lies too close to the limit of the tolerance to be decided by shooting"
                     ),
-                });
+                    false,
+                );
             }
         }
     }
-    let what = match open.as_slice() {
-        [axis] => names[*axis].to_owned(),
-        _ => format!("{} and {}", names[0], names[1]),
-    };
-    Some(MoreShots {
-        pairs: Some(pairs),
-        why: format!("so many more shots of each kind would probably decide {what}"),
-    })
+    let what: Vec<&str> = open.iter().map(|&axis| NAMES[axis]).collect();
+    Forecast {
+        more: MoreShots {
+            pairs: Some(pairs),
+            why: format!(
+                "so many more shots of each kind would probably decide {}",
+                what.join(" and ")
+            ),
+        },
+        too_wide: false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::{Conditions, Shot, posterior};
+    use crate::record::EntryKind;
+
+    /// Three of each kind in one end, `away` apart on both axes, as wide as `wide`.
+    fn groups(away: f64, wide: f64) -> Posterior {
+        let assumptions = Assumptions::embedded().unwrap();
+        let pattern = [(-1.0, 0.6), (0.3, -1.1), (0.7, 0.5)];
+        let shots: Vec<Shot> = [(EntryKind::Fletched, 0.0), (EntryKind::Bare, away)]
+            .into_iter()
+            .flat_map(|(kind, away)| pattern.map(|(x, y)| (kind, x * wide + away, y * wide + away)))
+            .map(|(kind, x, y)| Shot {
+                end: 0,
+                id: 0,
+                kind,
+                place_mm: [x, y],
+                variance_mm2: [4.0, 4.0],
+                arrow: None,
+            })
+            .collect();
+        posterior(
+            &shots,
+            Conditions::at(Some(30.0), &assumptions),
+            &assumptions,
+        )
+        .unwrap()
+    }
+
+    #[test]
+    fn wider_groups_need_more_shots() {
+        let assumptions = Assumptions::embedded().unwrap();
+        let open = [AxisCall::Undecided; 2];
+        let need = |posterior: &Posterior| {
+            let forecast = forecast(posterior, open, 50.0, false, &assumptions).unwrap();
+            (forecast.more.pairs, forecast.too_wide)
+        };
+        let (close, wide, wider) = (
+            need(&groups(10.0, 20.0)),
+            need(&groups(10.0, 60.0)),
+            need(&groups(10.0, 150.0)),
+        );
+        assert!(close.0.unwrap() < wide.0.unwrap(), "{close:?} {wide:?}");
+        assert_eq!(wider, (None, true));
+    }
+
+    /// The promise: with so many more pairs the variance is small enough for one-sided 95 % and power 80 %.
+    #[test]
+    fn pairs_reach_the_precision_they_promise() {
+        let assumptions = Assumptions::embedded().unwrap();
+        let posterior = groups(90.0, 60.0);
+        let axis = &posterior.axes[0];
+        let sd = posterior.fletched_sd_mm[0];
+        let Need::Pairs(pairs) = for_axis(axis, sd, 50.0, &assumptions) else {
+            panic!("pairs expected");
+        };
+        let precision = |pairs: f64| {
+            (1.0 / axis.whole_variance_mm2() + pairs / (sd * sd * (1.0 + 1.25 * 1.25))).sqrt()
+        };
+        assert!(axis.mean_mm * precision(f64::from(pairs)) >= 2.4865);
+        assert!(pairs == 1 || axis.mean_mm * precision(f64::from(pairs) - 1.0) < 2.4865);
+    }
+
+    #[test]
+    fn nothing_left_to_decide() {
+        let assumptions = Assumptions::embedded().unwrap();
+        let posterior = groups(10.0, 20.0);
+        for (calls, in_tune) in [
+            ([AxisCall::Neutral; 2], true),
+            ([AxisCall::Positive, AxisCall::Neutral], false),
+        ] {
+            assert!(forecast(&posterior, calls, 50.0, in_tune, &assumptions).is_none());
+        }
+        assert!(
+            forecast(
+                &posterior,
+                [AxisCall::Neutral; 2],
+                50.0,
+                false,
+                &assumptions
+            )
+            .is_some()
+        );
+    }
 }

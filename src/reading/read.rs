@@ -147,6 +147,7 @@ impl Maker<'_> {
         reading.lean = lean::difference(self.ends, self.shots);
         let mut calls = Calls::none();
         let mut possible = Vec::new();
+        let mut too_wide = false;
         if let Some(posterior) = self.posterior {
             reading.offset = Some(offset(posterior));
             reading.scatter = Some(Scatter {
@@ -156,7 +157,7 @@ impl Maker<'_> {
             (reading.fliers, possible) = self.fliers(posterior);
             if let Some(tolerance) = tolerance_mm {
                 calls = Calls::of(posterior, self.shots, tolerance, self.assumptions);
-                self.call(&mut reading, posterior, &calls, tolerance);
+                too_wide = self.call(&mut reading, posterior, &calls, tolerance) == Some(true);
             }
         } else {
             reading.failure = Some(self.too_few(&reading));
@@ -173,7 +174,7 @@ impl Maker<'_> {
             fliers: &reading.fliers,
             possible_fliers: &possible,
             lean: reading.lean,
-            more: reading.more_shots.as_ref(),
+            too_wide,
             assumptions: self.assumptions,
         });
         reading
@@ -191,7 +192,14 @@ impl Maker<'_> {
         count(self.shots.iter().filter(|shot| shot.kind == kind).count())
     }
 
-    fn call(&self, reading: &mut Reading, posterior: &Posterior, calls: &Calls, tolerance: f64) {
+    /// Writes the calls and the forecast; `Some(true)` if more shooting is of no use with groups this wide.
+    fn call(
+        &self,
+        reading: &mut Reading,
+        posterior: &Posterior,
+        calls: &Calls,
+        tolerance: f64,
+    ) -> Option<bool> {
         let [x, y] = &posterior.axes;
         reading.horizontal = calls::horizontal(calls.axes[0], x, tolerance, self.hand);
         reading.vertical = calls::vertical(calls.axes[1], y, tolerance);
@@ -203,8 +211,10 @@ impl Maker<'_> {
             && self.hand.is_some()
             && both >= self.assumptions.in_tune_probability;
         reading.in_tune = shown && full;
-        reading.more_shots =
-            more_shots::forecast(posterior, calls.axes, tolerance, shown, self.assumptions);
+        let forecast =
+            more_shots::forecast(posterior, calls.axes, tolerance, shown, self.assumptions)?;
+        reading.more_shots = Some(forecast.more);
+        Some(forecast.too_wide)
     }
 
     /// Shots named as fliers, and those that may be.
