@@ -347,7 +347,9 @@ fn wrong_use_is_status_2_and_help_is_0() {
         assert_eq!(ran.stdout, "");
         assert!(!ran.stderr.is_empty());
     }
-    for command in ["measure", "confirm", "read", "faces"] {
+    for command in [
+        "measure", "confirm", "read", "advise", "day", "plan", "faces",
+    ] {
         let ran = run(&[command, "--help"]);
         assert_eq!(ran.status, 0);
         let example = ran.stdout.find("Examples:").expect("examples");
@@ -664,4 +666,178 @@ fn a_record_is_never_lost_to_a_slip_of_the_file_name() {
     assert_eq!(ran.status, 3);
     assert!(ran.stderr.contains("confirmed"));
     assert_eq!(fs::read(&path).expect("file"), confirmed);
+}
+
+#[test]
+fn advice_is_one_document_for_the_newest_bow() {
+    let mut other = right_handed();
+    other["archer"] = json!("somebody else");
+    other["date"] = json!("2026-05-01");
+    let mut second = right_handed();
+    second["end"] = json!(2);
+    let lines = format!(
+        "{}\n{}\n{}\n",
+        tape_end(150.0, second),
+        tape_end(40.0, other),
+        tape_end(160.0, right_handed())
+    );
+    let ran = run_with(&["advise", "-", "--json"], &lines);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let documents = json_lines(&ran.stdout);
+    assert_eq!(documents.len(), 1);
+    let advice = &documents[0];
+    assert_eq!(advice["schema"], "bossmark/advice/1");
+    assert_eq!(advice["reading"]["ends"], 2);
+    assert!(advice["next"]["change"].is_string());
+    let cautions = advice["cautions"].as_array().expect("cautions");
+    assert_eq!(
+        cautions.iter().filter(|c| c["code"] == "other-bow").count(),
+        1
+    );
+    let why = run_with(&["advise", "-", "--why", "--both"], &lines);
+    assert_eq!(why.status, 0, "{}", why.stderr);
+    assert!(why.stdout.contains("How that comes about"));
+}
+
+#[test]
+fn a_plan_needs_nothing_and_uses_what_there_is() {
+    let ran = run(&["plan", "--json", "--distance", "30", "--scatter", "25"]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let plan = &json_lines(&ran.stdout)[0];
+    assert_eq!(
+        (&plan["schema"], &plan["distance_m"]),
+        (&json!("bossmark/plan/1"), &json!(30.0))
+    );
+    assert_eq!(plan["scatter"]["sd_mm"], 25.0);
+    assert!(run(&["plan"]).stdout.contains("fletched"));
+    let told = run_with(
+        &["plan", "-", "--json"],
+        &tape_end(60.0, right_handed()).to_string(),
+    );
+    assert_eq!(json_lines(&told.stdout)[0]["scatter"]["from"], "told");
+}
+
+#[test]
+fn a_day_s_folder_becomes_records_advice_and_a_report() {
+    let folder = folder();
+    let photo = folder.path().join("evening-1.jpg");
+    fs::copy(sample("evening/evening-1.jpg"), &photo).expect("copied");
+    fs::copy(
+        sample("evening/session.json"),
+        folder.path().join("session.json"),
+    )
+    .expect("copied");
+    put(&folder, "broken.jpg", b"no picture");
+    let mut tape = right_handed();
+    tape["date"] = json!("2031-06-13");
+    put(&folder, "tape.end.json", tape_end(160.0, tape).to_string());
+    let report = folder.path().join("report.html");
+    let day = |more: &[&str]| {
+        let mut arguments = vec!["day", text(folder.path()), "--json"];
+        arguments.extend(more);
+        run(&arguments)
+    };
+    let ran = day(&["--report", text(&report)]);
+    assert_eq!(ran.status, 3, "one photo is broken: {}", ran.stderr);
+    assert!(
+        ran.stderr.contains("broken.jpg") && ran.stderr.contains("evening-2.jpg"),
+        "{}",
+        ran.stderr
+    );
+    let document = json_lines(&ran.stdout).remove(0);
+    assert_eq!(document["schema"], "bossmark/day/1");
+    let how = |document: &Value| -> Vec<(String, String)> {
+        let records = document["records"].as_array().expect("records");
+        let text = |v: &Value| v.as_str().expect("text").to_owned();
+        records
+            .iter()
+            .map(|r| (text(&r["file"]), text(&r["how"])))
+            .collect()
+    };
+    assert_eq!(
+        how(&document),
+        [("evening-1.jpg", "measured"), ("tape.end.json", "kept")]
+            .map(|(a, b)| (a.to_owned(), b.to_owned()))
+    );
+    assert_eq!(
+        document["advice"].as_array().map(Vec::len),
+        Some(2),
+        "two bows"
+    );
+    assert_eq!(document["problems"].as_array().map(Vec::len), Some(1));
+    let page = fs::read_to_string(&report).expect("report");
+    assert!(
+        page.contains("<html")
+            && page.trim_end().ends_with("</html>")
+            && page.contains("data:image/jpeg")
+    );
+    assert_eq!(
+        names(&folder),
+        [
+            "broken.jpg",
+            "evening-1.end.json",
+            "evening-1.jpg",
+            "report.html",
+            "session.json",
+            "tape.end.json"
+        ]
+    );
+
+    // again: nothing is measured twice, the report is the same
+    let record = folder.path().join("evening-1.end.json");
+    let first = fs::read(&record).expect("record");
+    let ran = day(&["--report", text(&report)]);
+    assert_eq!(how(&json_lines(&ran.stdout)[0])[0].1, "kept");
+    assert_eq!(fs::read(&record).expect("record"), first);
+    assert_eq!(fs::read_to_string(&report).expect("report"), page);
+
+    // a person's work stays, whatever the session file says now
+    assert_eq!(run(&["confirm", text(&record), "--accept"]).status, 0);
+    let confirmed = fs::read(&record).expect("record");
+    let ran = day(&["--distance", "18", "--face", "wa-122"]);
+    assert!(
+        ran.stderr.contains("its record says something else"),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(fs::read(&record).expect("record"), confirmed);
+    assert_eq!(
+        day(&["--report", text(&record)]).status,
+        3,
+        "no report over a record"
+    );
+    assert_eq!(fs::read(&record).expect("record"), confirmed);
+}
+
+#[test]
+fn a_day_without_a_face_or_photos_says_so_once() {
+    let folder = folder();
+    let ran = run(&["day", text(folder.path())]);
+    assert_eq!(ran.status, 1);
+    assert!(one_sentence(&ran).contains("no photo"));
+    for name in ["a.jpg", "b.jpg"] {
+        put(&folder, name, b"never looked at");
+    }
+    let ran = run(&["day", text(folder.path())]);
+    assert_eq!(ran.status, 2);
+    assert!(one_sentence(&ran).contains("--face"));
+    let ran = run(&["day", text(&folder.path().join("a.jpg")), "--face", "wa-80"]);
+    assert_eq!(ran.status, 3);
+    assert!(one_sentence(&ran).contains("folder"));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_reader_that_goes_away_is_no_error() {
+    use std::process::{Command, Stdio};
+    let mut child = Command::new(env!("CARGO_BIN_EXE_bossmark"))
+        .arg("faces")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program runs");
+    drop(child.stdout.take());
+    let output = child.wait_with_output().expect("ended");
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
 }

@@ -60,6 +60,12 @@ Examples:
   bossmark day evening/ --report evening.html
   bossmark day evening/ --face wa-80 --out records/", help_template = TEMPLATE)]
     Day(Day),
+    /// What to shoot: distance, number of shafts, order, and what precision that gives.
+    #[command(before_help = "\
+Examples:
+  bossmark plan --distance 30
+  bossmark plan evening/ --json", help_template = TEMPLATE)]
+    Plan(Plan),
     /// The target faces that are known, with their sources.
     #[command(before_help = "\
 Examples:
@@ -243,6 +249,26 @@ pub struct Day {
     pub session: SessionArgs,
 }
 
+/// `bossmark plan`.
+#[derive(Args, Debug)]
+pub struct Plan {
+    /// Earlier records, or folders of them: how the archer scatters, and from where
+    #[arg(value_name = "RECORD")]
+    pub records: Vec<PathBuf>,
+    /// The archer's scatter at that distance: standard deviation on each axis, mm
+    #[arg(long, value_name = "MM", value_parser = millimetres)]
+    pub scatter: Option<f64>,
+    /// The archer's own tolerance at 30 m, mm
+    #[arg(long, value_name = "MM", value_parser = millimetres)]
+    pub tolerance: Option<f64>,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
 /// `bossmark faces`.
 #[derive(Args, Debug)]
 pub struct Faces {
@@ -290,6 +316,16 @@ fn distance(text: &str) -> Result<f64, String> {
         Ok(crate::units::rounded(metres, 3))
     } else {
         Err(format!("give a distance between 0 and {FARTHEST_M} m"))
+    }
+}
+
+/// No group is wider, mm: beyond this it is a slip.
+const WIDEST_MM: f64 = 1000.0;
+
+fn millimetres(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(mm) if mm > 0.0 && mm <= WIDEST_MM => Ok(mm),
+        _ => Err(format!("give millimetres between 0 and {WIDEST_MM}")),
     }
 }
 

@@ -10,6 +10,7 @@ mod day;
 mod faces;
 mod input;
 mod measure;
+mod plan;
 mod progress;
 mod read;
 mod screen;
@@ -48,6 +49,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Read(args) => read::run(args, &mut screen),
         Command::Advise(args) => advise::run(args, &mut screen),
         Command::Day(args) => day::run(args, &mut screen),
+        Command::Plan(args) => plan::run(args, &mut screen),
         Command::Faces(args) => faces::run(args, &mut screen),
     };
     if let Err(trouble) = result {

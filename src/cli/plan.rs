@@ -1,0 +1,69 @@
+//! `bossmark plan`: what to shoot, and how precise that will be.
+
+use super::args::Plan;
+use super::context::Context;
+use super::input;
+use super::screen::{Answers, Screen};
+use super::status::Trouble;
+use crate::evening::readings_of;
+use crate::plan::{self, PlanOptions};
+use crate::record::{History, Run};
+
+/// Runs the command.
+pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
+    let context = Context::new(&args.session, None)?;
+    let mut known = PlanOptions::default();
+    if !args.records.is_empty() {
+        let records = input::records(screen, &args.records, context.flags());
+        if let Some(run) = History::new(records).newest() {
+            known = from_run(run);
+        }
+    }
+    let distance_m = args.session.distance.or(known.distance_m);
+    let options = PlanOptions {
+        distance_m,
+        scatter_sd_mm: args
+            .scatter
+            .or_else(|| rescaled(known.scatter_sd_mm, known.distance_m, distance_m)),
+        tolerance_30m_mm: args.tolerance.or(known.tolerance_30m_mm),
+    };
+    let plan = plan::plan(&options);
+    let mut answers = Answers::new(&args.output);
+    answers.give(screen, &plan, || plan::text(&plan))?;
+    answers.finish(false)
+}
+
+/// What the newest set-up's ends tell: the distance last shot, and how the fletched arrows scattered there.
+fn from_run(run: &Run) -> PlanOptions {
+    let reading = readings_of(run).pop().map(|r| r.reading);
+    let scatter = reading.as_ref().and_then(|r| r.scatter);
+    PlanOptions {
+        distance_m: reading.and_then(|r| r.distance_m),
+        // one figure for both axes, of the same variance
+        scatter_sd_mm: scatter.map(|s| {
+            let [x, y] = s.fletched_sd_mm;
+            ((x * x + y * y) / 2.0).sqrt()
+        }),
+        tolerance_30m_mm: run.setup.tolerance_30m_mm,
+    }
+}
+
+/// A scatter at another distance: it grows with it.
+fn rescaled(sd_mm: Option<f64>, from_m: Option<f64>, to_m: Option<f64>) -> Option<f64> {
+    match (sd_mm, from_m, to_m) {
+        (Some(sd), Some(from), Some(to)) if from > 0.0 => Some(sd * to / from),
+        (sd, _, _) => sd,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scatter_grows_with_distance() {
+        assert_eq!(rescaled(Some(20.0), Some(20.0), Some(30.0)), Some(30.0));
+        assert_eq!(rescaled(Some(20.0), None, Some(30.0)), Some(20.0));
+        assert_eq!(rescaled(None, Some(18.0), Some(30.0)), None);
+    }
+}
