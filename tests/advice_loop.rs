@@ -5,6 +5,7 @@
 //! `BOSSMARK_BOWS` asks for more bows than the few of an ordinary test run, `BOSSMARK_SEED` for others.
 
 #![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
+
 use bossmark::advice::{AdviceOptions, Change, Step, advise};
 use bossmark::record::{End, Filed, History};
 use serde_json::{Value, json};
@@ -39,6 +40,9 @@ impl Random {
     fn t4(&mut self) -> f64 {
         let chi: f64 = (0..4).map(|_| self.normal().powi(2)).sum();
         self.normal() / (chi / 4.0).sqrt()
+    }
+    fn below(&mut self, n: usize) -> usize {
+        usize::try_from(self.next() % n as u64).unwrap_or(0)
     }
     fn whole(&mut self, low: i64, high: i64) -> i64 {
         low + (self.next() % (high - low + 1) as u64) as i64
@@ -82,7 +86,7 @@ impl Bow {
             (24.0, 900.0, 28.5, 80.0),
             (36.0, 600.0, 29.0, 100.0),
             (46.0, 450.0, 30.0, 110.0),
-        ][r.whole(0, 2) as usize];
+        ][r.below(3)];
         let lb = (lb * (0.08 * r.normal()).exp() * 10.0f64).round() / 10.0;
         let hand = if r.chance(0.2) { -1.0 } else { 1.0 };
         let common = 0.75 * r.normal();
@@ -161,7 +165,7 @@ impl Bow {
             .collect();
         if r.chance(0.15) {
             let (far, way) = (r.uniform(60.0, 200.0), r.uniform(0.0, TAU));
-            let which = r.whole(0, 5) as usize;
+            let which = r.below(6);
             arrows[which][0] += far * way.cos();
             arrows[which][1] += far * way.sin();
         }

@@ -1,6 +1,7 @@
 //! The beam model against published and closed-form values; the source stands beside each check.
 
 #![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
+
 use bossmark::advice::physics::{
     Beam, N_PER_LBF, NockEnd, SPINE_LOAD_N, SPINE_SPAN_M, bending_stiffness, stiffness_of_spine,
 };

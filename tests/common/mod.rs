@@ -4,7 +4,7 @@ use bossmark::record::{End, Filed, History};
 use serde_json::{Value, json};
 
 /// A club archer's set-up with room on every lever.
-pub fn club_setup() -> Value {
+pub(crate) fn club_setup() -> Value {
     json!({
         "bow": "club bow", "draw_weight_lb": 36.0, "bolt_turns_out": 1.0, "bolt_lb_per_turn": 1.0,
         "shaft_spine": 600, "shaft_gr_per_in": 6.6, "shaft_length_mm": 736.6, "point_gr": 100,
@@ -20,7 +20,7 @@ pub fn club_setup() -> Value {
 
 /// One end to be recorded: three fletched and three bare shafts in a fixed pattern.
 #[derive(Clone, Debug)]
-pub struct Shoot {
+pub(crate) struct Shoot {
     end: u64,
     day: u32,
     setup: Value,
@@ -34,7 +34,7 @@ pub struct Shoot {
 
 impl Shoot {
     /// The `end`th end, right-handed at 30 m, in tune.
-    pub fn new(end: u64, setup: Value) -> Self {
+    pub(crate) fn new(end: u64, setup: Value) -> Self {
         Self {
             end,
             day: 3,
@@ -49,61 +49,61 @@ impl Shoot {
     }
 
     /// Bare minus fletched, mm.
-    pub fn offset(mut self, x: f64, y: f64) -> Self {
+    pub(crate) fn offset(mut self, x: f64, y: f64) -> Self {
         self.offset = (x, y);
         self
     }
 
     /// Which hand draws.
-    pub fn hand(mut self, hand: &str) -> Self {
+    pub(crate) fn hand(mut self, hand: &str) -> Self {
         self.hand = Some(hand.to_owned());
         self
     }
 
     /// Nobody told the hand.
-    pub fn no_hand(mut self) -> Self {
+    pub(crate) fn no_hand(mut self) -> Self {
         self.hand = None;
         self
     }
 
     /// Distance, m.
-    pub fn distance(mut self, m: f64) -> Self {
+    pub(crate) fn distance(mut self, m: f64) -> Self {
         self.distance_m = Some(m);
         self
     }
 
     /// Nobody told the distance.
-    pub fn no_distance(mut self) -> Self {
+    pub(crate) fn no_distance(mut self) -> Self {
         self.distance_m = None;
         self
     }
 
     /// Factor on a scatter of some 25 mm.
-    pub fn scatter(mut self, factor: f64) -> Self {
+    pub(crate) fn scatter(mut self, factor: f64) -> Self {
         self.scatter = factor;
         self
     }
 
     /// Day of the month.
-    pub fn day(mut self, day: u32) -> Self {
+    pub(crate) fn day(mut self, day: u32) -> Self {
         self.day = day;
         self
     }
 
     /// The pattern mirrored left to right.
-    pub fn mirrored(mut self, mirrored: bool) -> Self {
+    pub(crate) fn mirrored(mut self, mirrored: bool) -> Self {
         self.mirrored = mirrored;
         self
     }
 
     /// Only the fletched arrows.
-    pub fn without_bare(mut self) -> Self {
+    pub(crate) fn without_bare(mut self) -> Self {
         self.bare = false;
         self
     }
 
     /// The record.
-    pub fn record(&self) -> End {
+    pub(crate) fn record(&self) -> End {
         // two patterns of mean zero that change from end to end, so that ends aren't copies
         let fletched = [[-28.0, 12.0], [21.0, 18.0], [7.0, -30.0]];
         let bare = [[25.0, 20.0], [-30.0, 9.0], [5.0, -29.0]];
@@ -146,7 +146,7 @@ impl Shoot {
 }
 
 /// The history of these ends.
-pub fn history(ends: &[Shoot]) -> History {
+pub(crate) fn history(ends: &[Shoot]) -> History {
     History::new(
         ends.iter()
             .map(|shoot| Filed {
