@@ -48,6 +48,10 @@ const STEP_PX: f64 = 0.5;
 const SPACING_PX: f64 = 6.0;
 /// Fewest and most profiles on one ring.
 const PROFILES: (usize, usize) = (48, 220);
+/// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
+const LEAST_REACH_MM: f64 = 3.0;
+/// Half width of the stretch that a printed line may take, mm, and in samples at least.
+const LINE_HALF: (f64, usize) = (1.3, 4);
 /// Least height of an edge relative to the ring's median edge.
 const LEAST_HEIGHT: f64 = 0.4;
 /// Most that the two sides of a line may differ, relative to the brighter: else it is the paper's border.
@@ -202,7 +206,10 @@ fn profiles(
                 normal = -normal;
             }
             let px_per_mm = across.abs() / (0.01 * radius);
-            let reach = reach_px.min(SHARE_OF_ROOM * room_mm * px_per_mm).max(2.0);
+            let reach = reach_px
+                .max(LEAST_REACH_MM * px_per_mm)
+                .min(SHARE_OF_ROOM * room_mm * px_per_mm)
+                .max(2.0);
             let half = floor_index(reach / STEP_PX);
             let samples: Vec<[f32; 3]> = (0..=2 * half)
                 .map_while(|i| {
@@ -368,12 +375,16 @@ fn lines(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
         .iter()
         .map(|p| {
             let v: Vec<f32> = p.samples.iter().map(|c| luminance(*c)).collect();
-            thin_line(&v, darker)
+            thin_line(
+                &v,
+                darker,
+                (floor_index(LINE_HALF.0 * p.px_per_mm / STEP_PX)).max(LINE_HALF.1),
+            )
         })
         .collect()
 }
 
-fn thin_line(v: &[f32], darker: bool) -> Option<f64> {
+fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
     let third = v.len() / 3;
     if third < 2 {
         return None;
@@ -408,7 +419,7 @@ fn thin_line(v: &[f32], darker: bool) -> Option<f64> {
     let mut rest: Vec<f32> = smooth
         .iter()
         .enumerate()
-        .filter(|(j, _)| j.abs_diff(i) > 4)
+        .filter(|(j, _)| j.abs_diff(i) > half)
         .map(|(_, s)| s.abs())
         .collect();
     rest.sort_by(f32::total_cmp);
@@ -417,7 +428,7 @@ fn thin_line(v: &[f32], darker: bool) -> Option<f64> {
         return None;
     }
     let (mut weight, mut at) = (0.0, 0.0);
-    for j in i.saturating_sub(4)..=(i + 4).min(d.len() - 1) {
+    for j in i.saturating_sub(half)..=(i + half).min(d.len() - 1) {
         let w = f64::from(smooth[j] - 0.3 * top).max(0.0);
         weight += w;
         at += w * count(j);
@@ -461,10 +472,10 @@ mod tests {
                 })
                 .collect()
         };
-        let at = thin_line(&line(0.78), true).unwrap();
+        let at = thin_line(&line(0.78), true, 4).unwrap();
         assert!((at + 0.25).abs() < 0.05, "{at}");
-        assert!(thin_line(&line(0.3), true).is_none());
-        assert!(thin_line(&line(0.8), false).is_none());
+        assert!(thin_line(&line(0.3), true, 4).is_none());
+        assert!(thin_line(&line(0.8), false, 4).is_none());
     }
 
     #[test]

@@ -8,6 +8,7 @@ mod colour;
 mod edges;
 mod find;
 mod fit;
+mod notes;
 mod paper;
 mod priors;
 pub mod spec;
@@ -313,6 +314,8 @@ struct Task<'a> {
 struct Refined {
     fitted: Fitted,
     edges: Vec<RingEdge>,
+    /// For each boundary the share of places in the picture at which it was seen where the fit has it.
+    seen: Vec<f64>,
     rms_px: f64,
     prior: LensPrior,
 }
@@ -326,10 +329,18 @@ const COARSE_SD: f64 = 0.7;
 const FIRST_SD_PX: f64 = 1.5;
 /// Two fits are told apart when their residuals differ by this factor.
 const UNDECIDED: f64 = 1.3;
+/// Least share of the way round on which each change of colour but one must be seen, and the mean of all.
+const LEAST_STEP_SEEN: f64 = 0.3;
+const LEAST_STEPS_SEEN: f64 = 0.45;
+/// Width that printed lines have at least in practice, mm, and the width in the picture from which they must show, px.
+const LINE_MM: f64 = 0.8;
+const LINE_SHOWS_PX: f64 = 0.6;
+/// Least share of the way round on which printed lines must be seen, mean of all.
+const LEAST_LINES_SEEN: f64 = 0.15;
 /// Smallest standard deviation that an edge is believed to have, px.
 const LEAST_SD_PX: f64 = 0.08;
 /// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
-const INDEPENDENT_PER_RING: f64 = 16.0;
+const INDEPENDENT_PER_RING: f64 = 8.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -399,7 +410,10 @@ impl Task<'_> {
                 reach_px,
                 lines: round > 0,
             };
-            let found = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how).edges;
+            let edges::Found {
+                edges: found,
+                looked,
+            } = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how);
             if found.len() < 3 * PARAMETERS {
                 return None;
             }
@@ -419,18 +433,25 @@ impl Task<'_> {
                 );
                 sd = spread(&found, &fitted.residuals_px, sd.len());
             }
-            out = Some((found, sd));
+            out = Some((found, sd, looked));
         }
-        let (found, sd) = out?;
+        let (found, sd, looked) = out?;
         let rms_px = robust_sd_about_zero(&fitted.residuals_px);
         let kept = found
             .iter()
             .zip(&fitted.residuals_px)
             .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
-        let edges = kept.map(|(e, _)| *e).collect();
+        let edges: Vec<RingEdge> = kept.map(|(e, _)| *e).collect();
+        let on = |b: usize| count(edges.iter().filter(|e| e.boundary == b).count());
+        let seen = looked
+            .iter()
+            .enumerate()
+            .map(|(b, n)| on(b) / count((*n).max(1)))
+            .collect();
         Some(Refined {
             fitted,
             edges,
+            seen,
             rms_px,
             prior,
         })
@@ -451,8 +472,38 @@ impl Task<'_> {
 
     /// Whether the rings are those of the face.
     fn check(&self, refined: &Refined) -> Result<(), String> {
-        let _ = refined;
+        let boundaries = self.spec.boundaries();
+        let share = |lines: bool| -> Vec<f64> {
+            let of_kind = boundaries
+                .iter()
+                .zip(&refined.seen)
+                .filter(|(b, _)| b.is_line() == lines);
+            of_kind.map(|(_, s)| *s).collect()
+        };
+        let (steps, lines) = (share(false), share(true));
+        let mean = |v: &[f64]| v.iter().sum::<f64>() / count(v.len().max(1));
+        // shafts in the middle may hide one boundary, not two
+        let mut sorted = steps.clone();
+        sorted.sort_by(f64::total_cmp);
+        let poor = sorted.get(1).or(sorted.first()).copied().unwrap_or(0.0);
+        if mean(&steps) < LEAST_STEPS_SEEN || poor < LEAST_STEP_SEEN {
+            return Err(format!(
+                "rings in its colours seen, but their edges lie on them only for {:.0} % of the way round",
+                100.0 * mean(&steps)
+            ));
+        }
+        let line_px = LINE_MM * Self::px_per_mm(refined);
+        if !lines.is_empty() && line_px > LINE_SHOWS_PX && mean(&lines) < LEAST_LINES_SEEN {
+            return Err(
+                "discs in its colours seen, without the lines between the zones".to_owned(),
+            );
+        }
         Ok(())
+    }
+
+    fn px_per_mm(refined: &Refined) -> f64 {
+        let mut scales: Vec<f64> = refined.edges.iter().map(|e| e.px_per_mm).collect();
+        median(&mut scales)
     }
 
     fn finish(
@@ -464,6 +515,7 @@ impl Task<'_> {
         let Refined {
             fitted,
             edges,
+            seen: _,
             rms_px,
             prior,
         } = refined;
@@ -480,7 +532,7 @@ impl Task<'_> {
         } else {
             FocalSource::Assumed
         };
-        FaceFit {
+        let mut fit = FaceFit {
             camera,
             covariance,
             fit_rms_px: rms_px,
@@ -490,11 +542,18 @@ impl Task<'_> {
             edges,
             candidates,
             offsets_mm: fitted.offsets_mm,
-        }
+        };
+        fit.notes = notes::notes(&fit, self.photo, self.spec);
+        fit
     }
 
     fn upright(&self, camera: &Camera, roll_variance: f64, options: &FitOptions) -> upright::Roll {
-        let _ = options;
+        if let Some(roll) = options
+            .vertical
+            .and_then(|ends| upright::from_person(camera, ends))
+        {
+            return roll;
+        }
         if self.spec.spots_mm.len() > 1 {
             let sd_rad = self
                 .priors

@@ -2,6 +2,7 @@
 
 use super::priors::UprightPriors;
 use crate::camera::{Camera, Pose};
+use crate::units::ImagePoint;
 use nalgebra::{Rotation3, Vector3};
 
 /// What the upright was taken from.
@@ -79,6 +80,27 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     let on_face = camera.pose.rotation.transpose() * up;
     // the direction of up in the present face frame; turning the frame by that much puts its y axis there
     (-on_face.x).atan2(on_face.y)
+}
+
+/// How well a person marks a vertical line, px at either end.
+const MARKED_SD_PX: f64 = 3.0;
+
+/// The roll under which two marked points stand above each other, the lower one first. `None` where they show no line.
+pub(super) fn from_person(camera: &Camera, [low, high]: [ImagePoint; 2]) -> Option<Roll> {
+    let (a, b) = (camera.face_from_image(low)?, camera.face_from_image(high)?);
+    let length = low.distance(high);
+    if length < 4.0 * MARKED_SD_PX {
+        return None;
+    }
+    let turn_rad = (a.x - b.x).atan2(b.y - a.y);
+    let sd_rad = (MARKED_SD_PX * std::f64::consts::SQRT_2 / length).atan();
+    Some(Roll {
+        turn_rad,
+        upright: Upright {
+            from: UprightSource::Person,
+            sd_rad,
+        },
+    })
 }
 
 /// The roll that a phone held upright implies.

@@ -1,0 +1,126 @@
+//! Remarks about a fit that a person should know of.
+
+use super::priors::equivalent_mm;
+use super::spec::FaceSpec;
+use super::{FaceFit, Note, UprightSource};
+use crate::numeric::count;
+use crate::photo::Photo;
+use crate::units::{FacePoint, ImagePoint};
+use std::f64::consts::TAU;
+
+/// Below this tilt nocks hide entries and the rings don't show the focal length, degrees.
+const SMALL_TILT_DEG: f64 = 8.0;
+/// Above this tilt the far side is seen at a poor slant, degrees.
+const LARGE_TILT_DEG: f64 = 50.0;
+/// Share of the outer ring outside the picture from which it is said.
+const CUT: f64 = 0.05;
+/// Roll less sure than this turns left and right into high and low noticeably, degrees (5 % at 3°).
+const UNSURE_ROLL_DEG: f64 = 1.5;
+/// Change of the focal length against EXIF (natural logarithm) that a good EXIF field does not need.
+const FOCAL_OFF: f64 = 0.1;
+/// Scatter of ring edges that flat paper in focus does not show, px.
+const ROUGH_PX: f64 = 1.0;
+
+fn note(code: &'static str, text: String) -> Note {
+    Note { code, text }
+}
+
+/// All remarks, in a fixed order.
+pub(super) fn notes(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
+    let mut out = Vec::new();
+    let tilt = fit.camera.tilt_rad().to_degrees();
+    if tilt < SMALL_TILT_DEG {
+        out.push(note(
+            "tilt-small",
+            format!("the photo was taken from {tilt:.0}° off the middle: nocks may hide the entries; next time step aside until you see the shafts from the side, 20° or so"),
+        ));
+    }
+    if tilt > LARGE_TILT_DEG {
+        out.push(note(
+            "tilt-large",
+            format!("the photo was taken from {tilt:.0}° to the side: the far part of the face is measured poorly; next time stand nearer to the front"),
+        ));
+    }
+    let cut = outside(fit, photo, spec);
+    if cut > CUT {
+        out.push(note(
+            "face-cut",
+            format!(
+                "{:.0} % of the outer ring lies outside the picture",
+                100.0 * cut
+            ),
+        ));
+    }
+    let sd = fit.upright.sd_rad.to_degrees();
+    if sd > UNSURE_ROLL_DEG {
+        let from = match fit.upright.from {
+            UprightSource::Camera => {
+                "no straight edge of the paper or the boss was found, so the phone is taken to have been held upright"
+            }
+            _ => "the edges that show which way is up are few",
+        };
+        out.push(note(
+            "upright-unsure",
+            format!(
+                "{from}: up may be off by {sd:.1}°; mark two points above each other to settle it"
+            ),
+        ));
+    }
+    if let Some(f) = photo.focal_from_exif_px() {
+        let off = (fit.camera.lens.f_px / f).ln();
+        if off.abs() > FOCAL_OFF {
+            out.push(note(
+                "focal-differs",
+                format!(
+                    "the rings show a lens of {:.0} mm (35 mm equivalent), the photo's own data says {:.0} mm: it was cropped or zoomed",
+                    equivalent_mm(photo, fit.camera.lens.f_px),
+                    equivalent_mm(photo, f)
+                ),
+            ));
+        }
+    } else {
+        out.push(note(
+            "no-focal-length",
+            "the photo carries no focal length (copies sent through a messenger lose it): the camera's place is less sure; send the original".to_owned(),
+        ));
+    }
+    if fit.fit_rms_px > ROUGH_PX {
+        out.push(note(
+            "rings-rough",
+            format!(
+                "the rings scatter by {:.1} px about the fit: blurred photo or crumpled paper",
+                fit.fit_rms_px
+            ),
+        ));
+    }
+    if fit.candidates.len() > 1 {
+        out.push(note(
+            "several-faces",
+            format!(
+                "{} faces of this kind are in the photo; the one nearest to the middle was taken",
+                fit.candidates.len()
+            ),
+        ));
+    }
+    out
+}
+
+/// Share of the outermost rings outside the picture.
+fn outside(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> f64 {
+    let (w, h) = (f64::from(photo.width) - 0.5, f64::from(photo.height) - 0.5);
+    let inside = |p: ImagePoint| p.x > -0.5 && p.y > -0.5 && p.x < w && p.y < h;
+    let r = spec.outer_radius_mm();
+    let mut places = 0usize;
+    let mut seen = 0usize;
+    for spot in &spec.spots_mm {
+        for k in 0..72u32 {
+            let (sin, cos) = (TAU * f64::from(k) / 72.0).sin_cos();
+            places += 1;
+            let p = fit
+                .camera
+                .image_from_face(FacePoint::new(spot.x + r * cos, spot.y + r * sin));
+            seen += usize::from(p.is_some_and(inside));
+        }
+    }
+    1.0 - count(seen) / count(places.max(1))
+}
