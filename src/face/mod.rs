@@ -14,6 +14,7 @@ mod priors;
 pub mod spec;
 mod start;
 mod upright;
+mod zones;
 
 pub use edges::RingEdge;
 pub use fit::LensPrior;
@@ -332,6 +333,8 @@ const UNDECIDED: f64 = 1.3;
 /// Least share of the way round on which each change of colour but one must be seen, and the mean of all.
 const LEAST_STEP_SEEN: f64 = 0.3;
 const LEAST_STEPS_SEEN: f64 = 0.45;
+/// Tenths of the neighbouring zones that may look otherwise than printed: shafts and vanes hide the inner ones.
+const MOST_WRONG_TENTHS: usize = 2;
 /// Width that printed lines have at least in practice, mm, and the width in the picture from which they must show, px.
 const LINE_MM: f64 = 0.8;
 const LINE_SHOWS_PX: f64 = 0.6;
@@ -492,7 +495,19 @@ impl Task<'_> {
                 100.0 * mean(&steps)
             ));
         }
-        let line_px = LINE_MM * Self::px_per_mm(refined);
+        let px_per_mm = Self::px_per_mm(refined);
+        let (judged, wrong) = zones::wrong_pairs(
+            &self.photo.pixels,
+            &refined.fitted.camera,
+            self.spec,
+            px_per_mm,
+        );
+        if 10 * wrong > MOST_WRONG_TENTHS * judged {
+            return Err(format!(
+                "rings seen, but {wrong} of {judged} neighbouring zones have other colours than the face's"
+            ));
+        }
+        let line_px = LINE_MM * px_per_mm;
         if !lines.is_empty() && line_px > LINE_SHOWS_PX && mean(&lines) < LEAST_LINES_SEEN {
             return Err(
                 "discs in its colours seen, without the lines between the zones".to_owned(),
