@@ -313,7 +313,7 @@ fn what_is_no_face_is_refused_in_words() {
         plates,
         RgbImage::from_pixel(WIDTH, HEIGHT, Rgb([90, 120, 60])),
         RgbImage::from_fn(400, 300, |x, y| {
-            Rgb([(x * 37 + y * 91) as u8, (x * 53) as u8, (y * 71) as u8])
+            Rgb([x * 37 + y * 91, x * 53, y * 71].map(|v| u8::try_from(v % 256).unwrap()))
         }),
         RgbImage::from_pixel(1, 1, Rgb([235, 215, 60])),
     ];

@@ -428,8 +428,12 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
         return None;
     }
     let (mut weight, mut at) = (0.0, 0.0);
-    for j in i.saturating_sub(half)..=(i + half).min(d.len() - 1) {
-        let w = f64::from(smooth[j] - 0.3 * top).max(0.0);
+    for (j, s) in smooth
+        .iter()
+        .enumerate()
+        .filter(|(j, _)| j.abs_diff(i) <= half)
+    {
+        let w = f64::from(s - 0.3 * top).max(0.0);
         weight += w;
         at += w * count(j);
     }

@@ -380,9 +380,10 @@ fn steps(
             return 0.0;
         }
         let (mut dot, mut size) = (0.0, 0.0);
+        let (far, near, here, before) = (sums[i + w + 1], sums[i + 1], sums[i], sums[i - w]);
         for k in 0..3 {
-            let out = sums[i + w + 1][k] - sums[i + 1][k];
-            let inner = sums[i][k] - sums[i - w][k];
+            let out = far[k] - near[k];
+            let inner = here[k] - before[k];
             #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
             let d = (out - inner) / w as f32;
             dot += d * target.step[k];

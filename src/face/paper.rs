@@ -199,8 +199,8 @@ fn signed_steps(map: &Map, side: usize) -> Vec<f32> {
     let mut out = vec![0.0; n * n];
     let mut raw = vec![0.0f32; n];
     for v in 0..n {
-        for u in 0..n {
-            raw[u] = if u < 2 || u + 2 >= n {
+        for (u, raw) in raw.iter_mut().enumerate() {
+            *raw = if u < 2 || u + 2 >= n {
                 f32::NAN
             } else {
                 let mut change = [0.0; 3];

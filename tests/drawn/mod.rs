@@ -7,17 +7,17 @@ use image::{Rgb, RgbImage};
 use nalgebra::{Rotation3, Vector3};
 
 /// What is drawn around and over the face.
-pub struct Scene {
+pub(crate) struct Scene {
     /// Multiplies linear light, per channel.
-    pub light: [f64; 3],
+    pub(crate) light: [f64; 3],
     /// Half side of the square paper, mm.
-    pub paper_mm: f64,
+    pub(crate) paper_mm: f64,
     /// Turn of paper and face about the normal, rad.
-    pub turn: f64,
+    pub(crate) turn: f64,
     /// Width of printed lines, mm; 0 draws none.
-    pub line_mm: f64,
+    pub(crate) line_mm: f64,
     /// Fading: 0 fresh, 1 grey.
-    pub fade: f64,
+    pub(crate) fade: f64,
 }
 
 impl Default for Scene {
@@ -33,7 +33,7 @@ impl Default for Scene {
 }
 
 /// A camera that looks at the face's middle from `distance` mm, `right_deg` to the right and `up_deg` above, held upright.
-pub fn camera(lens: Lens, distance: f64, right_deg: f64, up_deg: f64) -> Camera {
+pub(crate) fn camera(lens: Lens, distance: f64, right_deg: f64, up_deg: f64) -> Camera {
     let place = Rotation3::from_axis_angle(&Vector3::y_axis(), right_deg.to_radians())
         * Rotation3::from_axis_angle(&Vector3::x_axis(), -up_deg.to_radians())
         * Vector3::new(0.0, 0.0, distance);
@@ -82,7 +82,13 @@ fn reflectance(spec: &FaceSpec, scene: &Scene, seen: FacePoint) -> [f64; 3] {
 }
 
 /// The picture that `camera` sees, 3 × 3 samples a pixel, sRGB.
-pub fn draw(spec: &FaceSpec, camera: &Camera, scene: &Scene, width: u32, height: u32) -> RgbImage {
+pub(crate) fn draw(
+    spec: &FaceSpec,
+    camera: &Camera,
+    scene: &Scene,
+    width: u32,
+    height: u32,
+) -> RgbImage {
     let encode = |v: f64| {
         let v = v.clamp(0.0, 1.0);
         let s = if v <= 0.003_130_8 {
