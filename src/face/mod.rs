@@ -588,6 +588,11 @@ impl Task<'_> {
         let held = upright::from_camera(camera, trust);
         let guess = upright::rolled(camera, held.turn_rad);
         let sure = paper::Trust {
+            white_outermost: self
+                .spec
+                .zones
+                .last()
+                .is_some_and(|z| z.colour == self.spec.paper),
             paper_sd: trust.paper_sd_deg.to_radians(),
             boss_sd: trust.boss_sd_deg.to_radians(),
         };

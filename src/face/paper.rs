@@ -34,8 +34,11 @@ const ALONG: f64 = 0.85;
 const AGREE: f64 = 0.009;
 /// Added to linear light before taking logarithms.
 const DARK: f32 = 0.01;
-/// Largest difference of log colour between two places of the same paper in different light.
-const SAME_PAPER: f32 = 0.9;
+/// Largest difference of log colour, and of its blue against red, between places of the same paper in different light. A boss
+/// taken for paper would claim too sure an upright, paper taken for a boss only too unsure a one.
+const SAME_PAPER: (f32, f32) = (0.5, 0.2);
+/// Where the paper's colour is taken from, in outer radii: the outermost zone where that is bare paper, else just outside.
+const PAPER_AT: (f64, f64) = (0.95, 1.03);
 
 /// A straight edge as measured.
 #[derive(Clone, Copy, Debug)]
@@ -48,9 +51,11 @@ struct Side {
     paper: bool,
 }
 
-/// Standard deviations to state, rad.
+/// Standard deviations to state, rad, and what the face is like.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Trust {
+    /// The outermost zone has the paper's own colour.
+    pub(super) white_outermost: bool,
     pub(super) paper_sd: f64,
     pub(super) boss_sd: f64,
 }
@@ -97,7 +102,14 @@ pub(super) fn upright(
 ) -> Option<Roll> {
     let cell = outer_mm / count(CELLS_PER_RADIUS);
     let map = resample(pixels, camera, cell);
-    let paper = just_outside(&map);
+    let paper = paper_colour(
+        &map,
+        if trust.white_outermost {
+            PAPER_AT.0
+        } else {
+            PAPER_AT.1
+        },
+    );
     let steps: Vec<Vec<f32>> = (0..4).map(|side| signed_steps(&map, side)).collect();
     let turn = common_turn(&steps, map.n)?;
     let sides: Vec<Side> = (0..4)
@@ -168,10 +180,10 @@ fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
     Map { n, cells }
 }
 
-/// Median log colour just outside the rings: the paper's, where it isn't cut.
-fn just_outside(map: &Map) -> [f32; 3] {
+/// Median log colour of a circle, its radius in outer radii.
+fn paper_colour(map: &Map, at: f64) -> [f32; 3] {
     let middle = count(map.n / 2);
-    let r = 1.02 * count(CELLS_PER_RADIUS);
+    let r = at * count(CELLS_PER_RADIUS);
     let mut out = [0.0; 3];
     for (k, o) in out.iter_mut().enumerate() {
         let mut values: Vec<f64> = (0..120)
@@ -361,7 +373,7 @@ fn measure(
     Some(Side {
         turn: turn - slope.atan(),
         sd,
-        paper: difference < SAME_PAPER && chroma < 0.5 * SAME_PAPER,
+        paper: difference < SAME_PAPER.0 && chroma < SAME_PAPER.1,
     })
 }
 
@@ -482,6 +494,7 @@ mod tests {
     fn a_square_of_paper_gives_its_turn() {
         for turn in [-0.15, 0.0, 0.02, 0.1] {
             let trust = Trust {
+                white_outermost: false,
                 paper_sd: 0.002,
                 boss_sd: 0.02,
             };
@@ -507,6 +520,7 @@ mod tests {
                 &camera(),
                 110.0,
                 Trust {
+                    white_outermost: false,
                     paper_sd: 0.002,
                     boss_sd: 0.02
                 }
