@@ -173,6 +173,8 @@ static NETS: std::sync::LazyLock<Result<Nets, WeightsError>> = std::sync::LazyLo
 const PX_PER_MM: f64 = 1.25;
 /// Least confidence of a shaft that is handed on; from one half on the reading uses it.
 const LEAST_CONFIDENCE: f64 = 0.1;
+/// A shaft of unknown kind is never handed on as sure.
+const MOST_OF_UNKNOWN: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
 const LEAST_TAIL: f64 = 0.25;
 /// Scatter of the lengths by which the shafts of one photo stand out, mm (practice photos: 8 mm in the median).
@@ -182,7 +184,9 @@ const LEAN_SD: f64 = 0.025;
 /// Error of the sideways lean read from the picture, rad.
 const SIDEWAYS_SD: f64 = 0.008;
 /// The same where both edges of the shaft are plain to see.
-const SIDEWAYS_SD_BY_EDGES: f64 = 0.003;
+const SIDEWAYS_SD_BY_EDGES: f64 = 0.004;
+/// What all shafts of a photo may lean together along the view, rad: it hides in the length that they have in common.
+const COMMON_LEAN_SD: f64 = 0.011;
 
 /// What was made of a photo, before it is written down shaft by shaft.
 struct Analysis {
@@ -410,13 +414,14 @@ fn shaft(
     };
     let (kind, kind_probability) = match fletched {
         _ if v.tail_seen < LEAST_TAIL => (ShaftKind::Unknown, 0.5),
+        // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
+        f if is_shaft >= 0.5 && is_shaft * f.max(1.0 - f) < 0.5 => (ShaftKind::Unknown, 0.5),
         f if f >= 0.5 => (ShaftKind::Fletched, f),
         f => (ShaftKind::Bare, 1.0 - f),
     };
-    let confidence = if kind == ShaftKind::Unknown {
-        is_shaft
-    } else {
-        is_shaft * kind_probability
+    let confidence = match kind {
+        ShaftKind::Unknown => is_shaft.min(MOST_OF_UNKNOWN),
+        _ => is_shaft * kind_probability,
     };
     let along = peaks::away(entry, view.camera.foot());
     let across = nalgebra::Vector2::new(-along.y, along.x);
@@ -475,7 +480,7 @@ fn lean(
         c.axis.y / c.axis.z + away.y * measured * weight,
         1.0,
     );
-    let sd_along = sd * weight.sqrt();
+    let sd_along = (sd * weight.sqrt()).hypot(COMMON_LEAN_SD);
     Lean {
         right_rad: axis.x.atan2(axis.z),
         up_rad: axis.y.atan2(axis.z),
