@@ -34,7 +34,7 @@ pub const SCHEMA: &str = "bossmark/edits/1";
 /// or a cursor on a photo, or a tape on the face (common practice: read to half a centimetre at worst).
 const PERSON_SD_MM: f64 = 2.0;
 
-/// Name, in an entry's unknown fields, of what nobody must use again.
+/// Name, among a record's further fields, of the highest id ever used in it: kept where that entry was removed.
 const LAST_ID: &str = "last_id";
 
 /// A list of edits.
@@ -245,7 +245,10 @@ fn apply_one(
     match edit {
         Edit::Move { id, x_mm, y_mm, px } => {
             let place = place(end.camera.as_ref(), *x_mm, *y_mm, *px, number)?;
-            move_entry(entry(end, *id)?, place);
+            let spot = nearest_spot(end, place.mm);
+            let moved = entry(end, *id)?;
+            move_entry(moved, place);
+            moved.spot = spot.or(moved.spot);
         }
         Edit::Add {
             kind,
@@ -563,5 +566,8 @@ mod tests {
         )
         .expect("applied");
         assert_eq!(end.entries[2].spot, Some(3));
+        let moved = edits(json!([{"do": "move", "id": 3, "x_mm": 5, "y_mm": 200}]));
+        let end = apply(&end, &moved).expect("applied");
+        assert_eq!(end.entries[2].spot, Some(1), "moved to another spot");
     }
 }
