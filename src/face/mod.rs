@@ -602,10 +602,12 @@ impl Task<'_> {
             self.spec.outer_radius_mm(),
             sure,
         ) {
-            Some(edge) => upright::Roll {
+            Some(edge) if edge.upright.from == UprightSource::PaperEdge => upright::Roll {
                 turn_rad: held.turn_rad + edge.turn_rad,
                 ..edge
             },
+            // the boss may hang askew, and what runs beside it may be no boss: believed as far as the phone agrees
+            Some(edge) => upright::fused(held, edge),
             None => held,
         }
     }

@@ -82,6 +82,26 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     (-on_face.x).atan2(on_face.y)
 }
 
+/// Two uprights that lie further apart, in standard deviations of their difference, don't speak of the same thing.
+const DISAGREE: f64 = 2.5;
+
+/// The phone's upright joined with that of edges, whose turn is given against the phone's; the phone's alone where they
+/// disagree.
+pub(super) fn fused(held: Roll, edge: Roll) -> Roll {
+    let (a, b) = (held.upright.sd_rad.powi(2), edge.upright.sd_rad.powi(2));
+    if edge.turn_rad.abs() > DISAGREE * (a + b).sqrt() {
+        return held;
+    }
+    let sd_rad = (a * b / (a + b)).sqrt();
+    Roll {
+        turn_rad: held.turn_rad + edge.turn_rad * a / (a + b),
+        upright: Upright {
+            from: UprightSource::Fused,
+            sd_rad,
+        },
+    }
+}
+
 /// How well a person marks a vertical line, px at either end.
 const MARKED_SD_PX: f64 = 3.0;
 
@@ -124,6 +144,21 @@ mod tests {
     use super::*;
     use crate::camera::Lens;
     use nalgebra::Matrix3;
+
+    #[test]
+    fn the_surer_upright_weighs_more_and_a_contrary_one_nothing() {
+        let roll = |turn_rad, sd_rad, from| Roll {
+            turn_rad,
+            upright: Upright { from, sd_rad },
+        };
+        let held = roll(0.1, 0.04, UprightSource::Camera);
+        let near = fused(held, roll(0.05, 0.02, UprightSource::BossEdge));
+        assert!((near.turn_rad - 0.14).abs() < 1e-12, "{near:?}");
+        assert!((near.upright.sd_rad - 0.04 / 5f64.sqrt()).abs() < 1e-12);
+        assert_eq!(near.upright.from, UprightSource::Fused);
+        let far = fused(held, roll(0.15, 0.02, UprightSource::BossEdge));
+        assert_eq!(far.upright.from, UprightSource::Camera);
+    }
 
     #[test]
     fn an_upright_phone_gives_back_the_vertical() {
