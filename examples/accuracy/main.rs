@@ -9,10 +9,6 @@
 //! ≥ 0.5 are matched with the true shafts one to one within 10 mm; for a face with one centre the best turn about
 //! it is taken out first, since rings can't show it. Exit status 1 when a floor is undercut.
 
-#![expect(
-    missing_docs,
-    reason = "a program, documented above and at its functions"
-)]
 #![allow(
     clippy::print_stdout,
     clippy::print_stderr,

@@ -20,7 +20,7 @@ const TAIL_SEEN: f64 = 0.25;
 
 /// The truth beside a photo.
 #[derive(Deserialize)]
-pub struct Truth {
+pub(crate) struct Truth {
     pub photo: String,
     pub difficulty: String,
     pub negative: Option<String>,
@@ -35,7 +35,7 @@ pub struct Truth {
 }
 
 #[derive(Deserialize)]
-pub struct TruthFace {
+pub(crate) struct TruthFace {
     pub name: String,
     centres_mm: Vec<[f64; 2]>,
 }
@@ -84,13 +84,12 @@ impl TruthShaft {
 }
 
 /// An entry and the shaft that it belongs to.
-pub struct Match {
+pub(crate) struct Match {
     pub shaft: u64,
     /// False for shafts that may be missed (hidden or outside the picture).
     pub must: bool,
     pub error_mm: f64,
     pub tag_right: bool,
-    pub confidence: f64,
     pub lean_error_deg: Option<[f64; 2]>,
     /// Squared Mahalanobis distance of the error.
     pub chi2: Option<f64>,
@@ -98,7 +97,7 @@ pub struct Match {
 
 /// Everything that is measured on one photo.
 #[derive(Default)]
-pub struct PhotoScore {
+pub(crate) struct PhotoScore {
     pub photo: String,
     pub group: String,
     pub negative: Option<String>,
@@ -126,18 +125,18 @@ pub struct PhotoScore {
 }
 
 impl PhotoScore {
-    pub fn found(&self) -> usize {
+    pub(crate) fn found(&self) -> usize {
         self.matches.iter().filter(|m| m.must).count()
     }
 
-    pub fn tags_right(&self) -> usize {
+    pub(crate) fn tags_right(&self) -> usize {
         self.matches
             .iter()
             .filter(|m| m.must && m.tag_right)
             .count()
     }
 
-    pub fn everything_right(&self) -> bool {
+    pub(crate) fn everything_right(&self) -> bool {
         self.face_found
             && self.failure.is_none()
             && self.missed.is_empty()
@@ -157,7 +156,7 @@ struct Counted {
 }
 
 /// Compares a record with the truth. `status` is the exit status that the program gives it.
-pub fn compare(truth: &Truth, status: i32, end: &End) -> PhotoScore {
+pub(crate) fn compare(truth: &Truth, status: i32, end: &End) -> PhotoScore {
     let mut r = PhotoScore {
         photo: truth.photo.clone(),
         group: if truth.negative.is_some() {
@@ -284,7 +283,6 @@ fn match_shafts(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f6
             must: s.must_be_found(),
             error_mm: error[0].hypot(error[1]),
             tag_right,
-            confidence: e.confidence,
             lean_error_deg,
             chi2,
         });

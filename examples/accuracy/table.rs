@@ -9,10 +9,10 @@ const CHI2_95: f64 = 5.991;
 const ROBUST: f64 = 1.4826;
 
 /// Groups of photos with a face and arrows.
-pub const GROUPS: [&str; 3] = ["plain", "unkind", "all"];
+pub(crate) const GROUPS: [&str; 3] = ["plain", "unkind", "all"];
 
 /// The figures of a group, in the order they are printed, with what they are.
-pub const FIGURES: [(&str, &str); 36] = [
+pub(crate) const FIGURES: [(&str, &str); 36] = [
     ("photos", "photos in the group"),
     ("failures", "photos without a proper record"),
     ("contract_breaks", "photos whose record contradicts itself"),
@@ -64,7 +64,7 @@ pub const FIGURES: [(&str, &str); 36] = [
 ];
 
 /// The figures of the negatives.
-pub const NEGATIVE_FIGURES: [(&str, &str); 8] = [
+pub(crate) const NEGATIVE_FIGURES: [(&str, &str); 8] = [
     ("photos", "negatives"),
     ("failures", "negatives without a proper record"),
     ("right", "share that is right"),
@@ -76,10 +76,10 @@ pub const NEGATIVE_FIGURES: [(&str, &str); 8] = [
 ];
 
 /// Figures under their dotted names; absent where there is nothing to take them from.
-pub type Figures = BTreeMap<String, f64>;
+pub(crate) type Figures = BTreeMap<String, f64>;
 
 /// Linear between order statistics.
-pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
+pub(crate) fn quantile(values: &[f64], q: f64) -> Option<f64> {
     let mut v = values.to_vec();
     v.sort_by(f64::total_cmp);
     let last = v.len().checked_sub(1)?;
@@ -89,7 +89,7 @@ pub fn quantile(values: &[f64], q: f64) -> Option<f64> {
 }
 
 /// All figures of all groups.
-pub fn figures(scores: &[PhotoScore]) -> Figures {
+pub(crate) fn figures(scores: &[PhotoScore]) -> Figures {
     let mut out = Figures::new();
     for group in GROUPS {
         let of: Vec<&PhotoScore> = scores
@@ -249,7 +249,7 @@ fn show(v: Option<f64>) -> String {
 }
 
 /// One line a photo.
-pub fn photo_table(scores: &[PhotoScore]) -> String {
+pub(crate) fn photo_table(scores: &[PhotoScore]) -> String {
     let width = scores.iter().map(|s| s.photo.len()).max().unwrap_or(5);
     let mut out = format!(
         "{:<width$} {:<9} {:<11} {:>6} {:>7} {:>7} {:>8} {:>6} {:>5} {:>6} {:>6} {:>7}\n",
@@ -325,7 +325,7 @@ pub fn photo_table(scores: &[PhotoScore]) -> String {
 }
 
 /// The figures of all groups side by side.
-pub fn totals_table(figures: &Figures) -> String {
+pub(crate) fn totals_table(figures: &Figures) -> String {
     let mut out = format!(
         "{:<20} {:>9} {:>9} {:>9}\n",
         "", GROUPS[0], GROUPS[1], GROUPS[2]
@@ -346,7 +346,7 @@ pub fn totals_table(figures: &Figures) -> String {
 }
 
 /// Median and largest seconds of each stage.
-pub fn stage_table(scores: &[PhotoScore]) -> String {
+pub(crate) fn stage_table(scores: &[PhotoScore]) -> String {
     let mut names: Vec<&'static str> = Vec::new();
     for (name, _) in scores.iter().flat_map(|s| &s.stages) {
         if !names.contains(name) {
@@ -371,7 +371,7 @@ pub fn stage_table(scores: &[PhotoScore]) -> String {
 }
 
 /// Floors (`plain.recall >= 0.8`, one a line, `#` comments) that the figures undercut, each as a sentence.
-pub fn undercut(figures: &Figures, floors: &str) -> Result<Vec<String>, String> {
+pub(crate) fn undercut(figures: &Figures, floors: &str) -> Result<Vec<String>, String> {
     let mut out = Vec::new();
     for line in floors
         .lines()

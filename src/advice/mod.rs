@@ -3,7 +3,7 @@
 //! Three layers stand behind an advice. *Physics* ([`physics`], [`exchange()`]): what each setting does to how stiff the arrow
 //! acts, and so the exchange rates between settings. *Priors* (`calibration/advice.json`): how many millimetres of offset a
 //! unit of each lever is worth before this bow has told anything. *Learning*: what its own history of changes says. On that
-//! [`advise`] decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
+//! `advise` decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
 //!
 //! Horizontal offsets are u = x for a right-hander and −x for a left-hander (positive acts weak), vertical ones v = y
 //! (positive is bare high); both in mm at 30 m.

@@ -2,7 +2,7 @@
 //!
 //! Lengths m, masses kg, forces N, frequencies Hz. The shaft is an Euler–Bernoulli beam of constant EI and mass per
 //! length, the nock at x = 0, the point at x = L; nock and point weights sit on the ends as point masses without rotary
-//! inertia. It is cut into [`ELEMENTS`] cubic Hermite elements (consistent mass and geometric stiffness matrices, see any
+//! inertia. It is cut into `ELEMENTS` cubic Hermite elements (consistent mass and geometric stiffness matrices, see any
 //! text on finite elements of beams). What comes out decides nothing alone: it gives the exchange rates between settings.
 
 use nalgebra::{Cholesky, DMatrix, Matrix4, SymmetricEigen};

@@ -1,8 +1,8 @@
 //! The target face in the photo: where it is, and the camera that its rings give.
 //!
-//! [`fit()`] looks for the face by the order of its colours on a reduced copy ([`find`]), makes a first camera of what it
-//! found ([`start`]), measures the rings' edges to a fraction of a pixel ([`edges`]) and fits lens and pose to all of them at
-//! once ([`mod@fit`]); what the rings can't show, which way is up, comes from elsewhere in the picture ([`upright`]).
+//! [`fit()`] looks for the face by the order of its colours on a reduced copy (`find`), makes a first camera of what it
+//! found (`start`), measures the rings' edges to a fraction of a pixel (`edges`) and fits lens and pose to all of them at
+//! once (`fit`); what the rings can't show, which way is up, comes from elsewhere in the picture (`upright`).
 
 mod colour;
 mod edges;

@@ -1,6 +1,6 @@
 //! How well one set of fliers explains the shots on one axis, with everything but the scatter integrated out.
 //!
-//! The model: shot i of kind k in end e, z_i ~ N(m_e + [bare] d, v_i) with v_i = c_i² σ² + r_i and
+//! The model: shot i of kind k in end e, z_i ~ N(m_e + \[bare\] d, v_i) with v_i = c_i² σ² + r_i and
 //! c_i = (ρ if bare)·(κ if a flier); the centre m_e of each end has a flat prior, d ~ N(0, 1/P₀). With weights
 //! w = 1/v, and per end and kind W = Σw, z̄ = Σwz/W, Q = Σw(z − z̄)²; per end P = W_F W_B/(W_F + W_B), δ = z̄_B − z̄_F;
 //! A = ΣP, B = ΣPδ, C = ΣPδ²:

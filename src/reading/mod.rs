@@ -1,7 +1,7 @@
 //! Records of one set-up → what the two groups say: the offset of the bare shafts and how sure it is.
 //!
-//! [`gather`] takes the shots out of the records, [`posterior`] sums over which of them are fliers and how wide the archer
-//! scatters, and [`read`] turns that into calls, cautions and a forecast. [`sentence`] says it in words.
+//! [`gather`] takes the shots out of the records, `posterior` sums over which of them are fliers and how wide the archer
+//! scatters, and `read` turns that into calls, cautions and a forecast. `sentence` says it in words.
 
 mod arrows;
 mod assumptions;

@@ -68,7 +68,7 @@ pub(super) fn roll(seen: &Seen<'_>, posterior: &Posterior) -> Option<Note> {
 }
 
 /// A weak shaft (bare right, right-handed) stands nock left, and bare shafts that hit high stand nock low: the lean
-/// points the other way than the offset. [practice]
+/// points the other way than the offset. \[practice\]
 pub(super) fn contradicting_lean(seen: &Seen<'_>, posterior: &Posterior) -> Option<Note> {
     let lean = seen.lean?;
     let leans = [lean.right_deg, lean.up_deg];
