@@ -70,7 +70,7 @@ pub(super) fn shift(e: &Expect) -> String {
             _ => "higher",
         };
         let sd = sd.map_or_else(String::new, |s| {
-            format!(" (\u{b1} {})", words::number(s, 0))
+            format!(" (\u{b1}\u{a0}{})", words::number(s, 0))
         });
         format!("{} mm {word}{sd}", words::number(v.abs(), 0))
     };
@@ -167,6 +167,9 @@ mod tests {
             sd_x_mm: None,
             sd_y_mm: Some(49.0),
         };
-        assert_eq!(shift(&e), "70 mm higher (\u{b1} 49) and 10 mm to the left");
+        assert_eq!(
+            shift(&e),
+            "70 mm higher (\u{b1}\u{a0}49) and 10 mm to the left"
+        );
     }
 }

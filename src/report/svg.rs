@@ -332,7 +332,14 @@ pub(super) fn mark(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, unsure: boo
             class,
         ),
     }
-    d.text(x, y + 4.2, letter(kind), class_letter);
+    let small = if unsure { " bm-tiny" } else { "" };
+    let lower = if unsure { 3.2 } else { 4.2 };
+    d.text(
+        x,
+        y + lower,
+        letter(kind),
+        &format!("{class_letter}{small}"),
+    );
     if unsure {
         d.circle(x, y, 1.55 * r, "bm-unsure");
     }

@@ -208,10 +208,14 @@ pub(super) fn settings(setup: &Setup) -> Vec<(&'static str, String)> {
     for (field, value) in fields {
         if let Some(v) = value {
             let (name, unit) = setting(field);
-            out.push((
-                name,
-                format!("{} {unit}", number(v, 3)).trim_end().to_owned(),
-            ));
+            let value = number(v, 3);
+            // one turn, one click; the other units have no plural
+            let unit = match (unit, value.as_str()) {
+                ("turns out", "1") => "turn out",
+                ("clicks", "1" | "-1") => "click",
+                (unit, _) => unit,
+            };
+            out.push((name, format!("{value} {unit}").trim_end().to_owned()));
         }
     }
     out

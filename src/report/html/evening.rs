@@ -68,7 +68,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
             "<p class=\"seeabove\">What to do after this set-up stands <a href=\"#now{bow}\">at the top</a>.</p>\n"
         ));
     } else {
-        now::next(page, &run.advice, "h4", "The advice then");
+        now::next(page, &run.advice, now::Standing::Then);
     }
     page.raw("</article>\n");
 }

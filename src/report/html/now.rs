@@ -7,6 +7,8 @@ use crate::record::{End, Note};
 use crate::report::svg::FacePlot;
 use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
 
+/// A step in more letters than this is set smaller.
+const LONG_STEP: usize = 60;
 /// Most alternatives shown beside the next step: more would hide it.
 const MOST_OTHERS: usize = 4;
 
@@ -24,7 +26,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     page.el("p", "verdict", &words::verdict(&advice.reading));
     page.el("p", "lead", &lead(advice));
     page.raw("<div class=\"pair\">\n<div>\n");
-    next(page, advice, "h3", "Do this next");
+    next(page, advice, Standing::Now);
     page.raw("</div>\n<div>\n");
     if let Some(run) = story.runs.last() {
         let title = "Both groups, newest set-up";
@@ -43,7 +45,10 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         );
         page.raw("</figure>\n");
     }
-    page.raw("</div>\n</div>\n</section>\n");
+    page.raw("</div>\n</div>\n");
+    let heading = "Keep in mind about these shots";
+    page.cautions(heading, &general(advice).collect::<Vec<_>>());
+    page.raw("</section>\n");
 }
 
 /// The face plot of a run, with what its legend can't say.
@@ -81,13 +86,31 @@ pub(super) fn calls(page: &mut Page, advice: &Advice) {
     page.raw("</dl>\n");
 }
 
+/// Whether an advice stands, or stood once: then its cautions are folded away.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Standing {
+    Now,
+    Then,
+}
+
+/// Cautions that belong to no single step.
+fn general(advice: &Advice) -> impl Iterator<Item = &Note> {
+    advice.cautions.iter().chain(&advice.reading.cautions)
+}
+
 /// The next step in full, with its company and the alternatives.
-pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
+pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
+    let (tag, heading) = match standing {
+        Standing::Now => ("h3", "Do this next"),
+        Standing::Then => ("h4", "The advice then"),
+    };
     page.raw("<div class=\"next\">\n");
     page.el(tag, "label", heading);
     match &advice.next {
         Some(step) => {
-            page.el("p", "step", &steps::headline(step));
+            let words = steps::headline(step);
+            let long = words.chars().count() > LONG_STEP;
+            page.el("p", if long { "step long" } else { "step" }, &words);
             details(page, step);
         }
         None => page.el("p", "step", "Nothing can be advised on these shots"),
@@ -97,15 +120,22 @@ pub(super) fn next(page: &mut Page, advice: &Advice, tag: &str, heading: &str) {
         page.el("p", "step second", &steps::headline(step));
         details(page, step);
     }
-    let notes: Vec<&Note> = advice
+    let of_steps = advice
         .next
         .iter()
         .chain(&advice.also)
-        .flat_map(|s| &s.cautions)
-        .chain(&advice.cautions)
-        .chain(&advice.reading.cautions)
-        .collect();
-    page.cautions("Mind this", &notes);
+        .flat_map(|s| &s.cautions);
+    match standing {
+        Standing::Now => page.cautions("Mind this", &of_steps.collect::<Vec<_>>()),
+        Standing::Then => {
+            let notes: Vec<&Note> = of_steps.chain(general(advice)).collect();
+            if !notes.is_empty() {
+                page.raw("<details><summary>What was to be minded</summary>");
+                page.cautions("Mind this", &notes);
+                page.raw("</details>\n");
+            }
+        }
+    }
     if !advice.others.is_empty() {
         page.raw("<details><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
         for step in advice.others.iter().take(MOST_OTHERS) {
