@@ -50,6 +50,8 @@ const SPACING_PX: f64 = 6.0;
 const PROFILES: (usize, usize) = (48, 220);
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
 const LEAST_REACH_MM: f64 = 3.0;
+/// Half length of the kernel that finds the steepest place, px: nothing is found that near to a profile's ends.
+const KERNEL_PX: f64 = 3.0;
 /// Half width of the stretch that a printed line may take, mm, and in samples at least.
 const LINE_HALF: (f64, usize) = (1.3, 4);
 /// Least height of an edge relative to the ring's median edge.
@@ -206,8 +208,7 @@ fn profiles(
                 normal = -normal;
             }
             let px_per_mm = across.abs() / (0.01 * radius);
-            let reach = reach_px
-                .max(LEAST_REACH_MM * px_per_mm)
+            let reach = (reach_px.max(LEAST_REACH_MM * px_per_mm) + KERNEL_PX)
                 .min(SHARE_OF_ROOM * room_mm * px_per_mm)
                 .max(2.0);
             let half = floor_index(reach / STEP_PX);

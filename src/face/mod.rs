@@ -333,8 +333,8 @@ const UNDECIDED: f64 = 1.3;
 /// Least share of the way round on which each change of colour but one must be seen, and the mean of all.
 const LEAST_STEP_SEEN: f64 = 0.3;
 const LEAST_STEPS_SEEN: f64 = 0.45;
-/// Tenths of the neighbouring zones that may look otherwise than printed: shafts and vanes hide the inner ones.
-const MOST_WRONG_TENTHS: usize = 2;
+/// A printed line beside a change of colour may be taken for it: an edge this far off still shows that the ring is there, mm.
+const BESIDE_MM: f64 = 1.5;
 /// Width that printed lines have at least in practice, mm, and the width in the picture from which they must show, px.
 const LINE_MM: f64 = 0.8;
 const LINE_SHOWS_PX: f64 = 0.6;
@@ -445,7 +445,16 @@ impl Task<'_> {
             .zip(&fitted.residuals_px)
             .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
         let edges: Vec<RingEdge> = kept.map(|(e, _)| *e).collect();
-        let on = |b: usize| count(edges.iter().filter(|e| e.boundary == b).count());
+        let near = |(e, r): &(&RingEdge, &f64)| {
+            r.abs() < (OUTLIER_SD * sd[e.boundary]).max(BESIDE_MM * e.px_per_mm)
+        };
+        let seen_edges: Vec<&RingEdge> = found
+            .iter()
+            .zip(&fitted.residuals_px)
+            .filter(near)
+            .map(|(e, _)| e)
+            .collect();
+        let on = |b: usize| count(seen_edges.iter().filter(|e| e.boundary == b).count());
         let seen = looked
             .iter()
             .enumerate()
@@ -502,7 +511,7 @@ impl Task<'_> {
             self.spec,
             px_per_mm,
         );
-        if 10 * wrong > MOST_WRONG_TENTHS * judged {
+        if judged > 0 && 2 * wrong >= judged {
             return Err(format!(
                 "rings seen, but {wrong} of {judged} neighbouring zones have other colours than the face's"
             ));
