@@ -309,10 +309,12 @@ fn examine(
     );
     let (coverage, in_picture) = coverage(reduced, targets, &pencil, centre, &hits);
     let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
-    if in_picture < LEAST_IN_PICTURE
-        || mean < LEAST_MEAN_COVERAGE
-        || coverage.iter().any(|c| *c < LEAST_COVERAGE)
-    {
+    // shafts may hide the innermost boundary where there are three or more
+    let must = coverage
+        .get(usize::from(coverage.len() > 2)..)
+        .unwrap_or_default();
+    let poor = must.iter().any(|c| *c < LEAST_COVERAGE);
+    if in_picture < LEAST_IN_PICTURE || mean < LEAST_MEAN_COVERAGE || poor {
         return Err(coverage);
     }
     let scale = pencil.unit * reduced.factor / spec.outer_radius_mm();

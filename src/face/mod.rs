@@ -330,7 +330,7 @@ const COARSE_SD: f64 = 0.7;
 const FIRST_SD_PX: f64 = 1.5;
 /// Two fits are told apart when their residuals differ by this factor.
 const UNDECIDED: f64 = 1.3;
-/// Least share of the way round on which each change of colour but one must be seen, and the mean of all.
+/// Least share of the way round on which each change of colour but the innermost must be seen, and the mean of all.
 const LEAST_STEP_SEEN: f64 = 0.3;
 const LEAST_STEPS_SEEN: f64 = 0.45;
 /// A printed line beside a change of colour may be taken for it: an edge this far off still shows that the ring is there, mm.
@@ -494,11 +494,11 @@ impl Task<'_> {
         };
         let (steps, lines) = (share(false), share(true));
         let mean = |v: &[f64]| v.iter().sum::<f64>() / count(v.len().max(1));
-        // shafts in the middle may hide one boundary, not two
-        let mut sorted = steps.clone();
-        sorted.sort_by(f64::total_cmp);
-        let poor = sorted.get(1).or(sorted.first()).copied().unwrap_or(0.0);
-        if mean(&steps) < LEAST_STEPS_SEEN || poor < LEAST_STEP_SEEN {
+        // shafts in the middle may hide the innermost boundary where there are three or more
+        let must = steps
+            .get(usize::from(steps.len() > 2)..)
+            .unwrap_or_default();
+        if mean(&steps) < LEAST_STEPS_SEEN || must.iter().any(|s| *s < LEAST_STEP_SEEN) {
             return Err(format!(
                 "rings in its colours seen, but their edges lie on them only for {:.0} % of the way round",
                 100.0 * mean(&steps)

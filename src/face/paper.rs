@@ -32,6 +32,8 @@ const LEAST_SUPPORT: f64 = 0.45;
 const ALONG: f64 = 0.85;
 /// Sides are one square's when their turns lie within this, rad.
 const AGREE: f64 = 0.009;
+/// Factor on the standard deviation when only two sides agree.
+const TWO_SIDES: f64 = 4.0;
 /// Added to linear light before taking logarithms.
 const DARK: f32 = 0.01;
 /// Largest difference of log colour, and of its blue against red, between places of the same paper in different light. A boss
@@ -145,7 +147,13 @@ fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Roll> {
         .map(|s| (s.turn - turn_rad).powi(2))
         .sum::<f64>()
         / count(group.len() - 1);
-    let sd_rad = least_sd.hypot((scatter / count(group.len())).sqrt());
+    // two lines may agree by chance, three hardly
+    let trusted = if group.len() > 2 {
+        least_sd
+    } else {
+        TWO_SIDES * least_sd
+    };
+    let sd_rad = trusted.hypot((scatter / count(group.len())).sqrt());
     Some(Roll {
         turn_rad,
         upright: Upright { from, sd_rad },

@@ -40,7 +40,9 @@ pub(super) fn wrong_pairs(
     }
     // a trimmed face has no paper outside: only what is printed is judged
     let (mut judged, mut wrong) = (0, 0);
-    for pair in zones.windows(2) {
+    // shafts and holes crowd the innermost colour: pairs within it say little
+    let first = zones.first().map(|z| z.0);
+    for pair in zones.windows(2).filter(|p| Some(p[1].0) != first) {
         let ((inside, Some(a)), (outside, Some(b))) = (pair[0], pair[1]) else {
             continue;
         };
