@@ -102,6 +102,9 @@ pub fn measure(
     if end.entries.is_empty() {
         end.notes.push(no_shafts(shafts.shafts.len()));
     }
+    if shafts.face_size_doubtful() {
+        end.notes.push(face_size(&shafts, spec));
+    }
     end.notes.extend(count_note(&end));
     Ok(Measured {
         end,
@@ -255,6 +258,18 @@ fn no_shafts(doubtful: usize) -> Note {
         "no-shafts",
         format!(
             "the face was found, but no shaft in it{seen}; if there are shafts, add them by hand or photograph again from one step to the side"
+        ),
+    )
+}
+
+/// A note where the shafts would be thicker or thinner than shafts are, had the face the size told.
+fn face_size(shafts: &Shafts, spec: &FaceSpec) -> Note {
+    let thick = shafts.thickness_mm.unwrap_or_default();
+    Note::new(
+        "face-size-doubtful",
+        format!(
+            "on a {} face the shafts would be {thick:.1} mm thick; check the face's size, since every millimetre hangs on it",
+            spec.name
         ),
     )
 }

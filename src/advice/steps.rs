@@ -248,17 +248,29 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
-        detail: format!(
-            "Change nothing; shoot {} more bare {} and as many fletched arrows from {} m, one of each in turn",
-            words::count(i64::from(pairs)),
-            if pairs == 1 { "shaft" } else { "shafts" },
-            words::number(situation.distance_m, 1),
-        ),
+        detail: shoot_more_words(pairs, &words::number(situation.distance_m, 1)),
         why,
         ..blank(Change::ShootMore)
     };
     step.cautions = cautions::of_step(&step, true);
     step
+}
+
+/// So many pairs are shot at a stretch; beyond that the archer looks again in between (two ends of three).
+const PAIRS_AT_A_STRETCH: u32 = 6;
+
+fn shoot_more_words(pairs: u32, distance_m: &str) -> String {
+    if pairs > PAIRS_AT_A_STRETCH {
+        return format!(
+            "Change nothing yet; shoot another end or two from {distance_m} m, bare and fletched in turn, and ask again \
+             (about {pairs} more of each would decide it)"
+        );
+    }
+    format!(
+        "Change nothing; shoot {} more bare {} and as many fletched arrows from {distance_m} m, one of each in turn",
+        words::count(i64::from(pairs)),
+        if pairs == 1 { "shaft" } else { "shafts" },
+    )
 }
 
 /// Nothing changed, looked at again.

@@ -14,7 +14,6 @@ use crate::report::text;
 use crate::report::{FaceLook, debug};
 use crate::road::{self, Measured};
 use crate::store;
-use crate::units::FacePoint;
 use image::RgbImage;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -239,20 +238,26 @@ fn stages(
         "03-rectified.png",
         &debug::rectified(pixels, &fit.camera, look),
     )?;
-    let candidates: Vec<debug::Candidate> = measured
-        .shafts
+    let shafts = measured.shafts.as_ref();
+    let candidates: Vec<debug::Candidate> = shafts
         .iter()
-        .flat_map(|s| &s.shafts)
-        .map(|s| debug::Candidate {
-            entry: s.entry,
-            far: s
-                .segment_px
-                .and_then(|[_, far]| fit.camera.face_from_image(far))
-                .unwrap_or(FacePoint::new(s.entry.x, s.entry.y)),
-            probability: s.confidence,
+        .flat_map(|s| &s.candidates)
+        .map(|c| debug::Candidate {
+            entry: c.entry,
+            far: c.far,
+            probability: c.probability,
         })
         .collect();
-    let evidence = debug::evidence(pixels, &fit.camera, look, None, &candidates);
+    let heat = shafts.and_then(|s| s.heat.as_ref());
+    let map = heat.map(|h| debug::Evidence {
+        width: h.width,
+        height: h.height,
+        x0_mm: h.left_mm,
+        y1_mm: h.top_mm,
+        mm_per_cell: h.cell_mm,
+        values: &h.values,
+    });
+    let evidence = debug::evidence(pixels, &fit.camera, look, map.as_ref(), &candidates);
     save("04-shafts.png", &evidence)?;
     let result = marked::draw(pixels, &measured.end, look, Framing::Whole, None);
     save("05-result.png", &result)

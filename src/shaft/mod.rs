@@ -172,7 +172,7 @@ static NETS: std::sync::LazyLock<Result<Nets, WeightsError>> = std::sync::LazyLo
 /// Pixels of the reduced photo per millimetre of the face.
 const PX_PER_MM: f64 = 1.25;
 /// Least confidence of a shaft that is handed on; from one half on the reading uses it.
-const LEAST_CONFIDENCE: f64 = 0.1;
+const LEAST_CONFIDENCE: f64 = 0.2;
 /// A shaft of unknown kind is never handed on as sure.
 const MOST_OF_UNKNOWN: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
