@@ -17,7 +17,7 @@ fn golden(photo: &str, face: Option<&str>) -> Value {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("sample-photos")
         .join(photo);
-    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("bossmark"));
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bossmark"));
     command.arg("measure").arg(&path).arg("--json");
     if let Some(face) = face {
         command.args(["--face", face]);
