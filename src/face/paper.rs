@@ -32,6 +32,11 @@ const LEAST_SUPPORT: f64 = 0.45;
 const ALONG: f64 = 0.85;
 /// Sides are one square's when their turns lie within this, rad.
 const AGREE: f64 = 0.009;
+/// A shared turn must be the best among this many steps on either side, reach this share of the best score, and be among
+/// so many.
+const PEAK: usize = 2;
+const RUNNER_UP: f64 = 0.4;
+const MOST_TURNS: usize = 4;
 /// Factor on the standard deviation when only two sides agree.
 const TWO_SIDES: f64 = 4.0;
 /// Added to linear light before taking logarithms.
@@ -49,6 +54,8 @@ struct Side {
     turn: f64,
     /// Standard deviation of that from the scatter of its points.
     sd: f64,
+    /// Distance from the middle, mm.
+    at_mm: f64,
     /// True when the paper ends here.
     paper: bool,
 }
@@ -113,22 +120,41 @@ pub(super) fn upright(
         },
     );
     let steps: Vec<Vec<f32>> = (0..4).map(|side| signed_steps(&map, side)).collect();
-    let turn = common_turn(&steps, map.n)?;
-    let sides: Vec<Side> = (0..4)
-        .filter_map(|side| {
-            let (turn, at) = innermost(&steps[side], map.n, turn)?;
-            measure(pixels, camera, side, turn, at * cell, paper)
+    // paper may hang askew on a boss whose edges show better: every shared turn is measured, the innermost paper wins
+    let found: Vec<Square> = common_turns(&steps, map.n)
+        .into_iter()
+        .flat_map(|turn| {
+            let sides: Vec<Side> = (0..4)
+                .filter_map(|side| {
+                    let (turn, at) = innermost(&steps[side], map.n, turn)?;
+                    measure(pixels, camera, side, turn, at * cell, paper)
+                })
+                .collect();
+            let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
+            [
+                agreed(&papers, trust.paper_sd, UprightSource::PaperEdge),
+                agreed(&others, trust.boss_sd, UprightSource::BossEdge),
+            ]
         })
+        .flatten()
         .collect();
-    let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
-    if let Some(roll) = agreed(&papers, trust.paper_sd, UprightSource::PaperEdge) {
-        return Some(roll);
-    }
-    agreed(&others, trust.boss_sd, UprightSource::BossEdge)
+    let rank = |s: &Square| (s.roll.upright.from != UprightSource::PaperEdge, s.sides < 3);
+    let best = found
+        .into_iter()
+        .min_by(|a, b| rank(a).cmp(&rank(b)).then(a.at_mm.total_cmp(&b.at_mm)));
+    best.map(|s| s.roll)
+}
+
+/// Sides of one square.
+struct Square {
+    roll: Roll,
+    /// Mean distance of the sides from the middle, mm.
+    at_mm: f64,
+    sides: usize,
 }
 
 /// Mean turn of the sides that agree; at least two of them.
-fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Roll> {
+fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Square> {
     let best = sides.iter().map(|s| {
         sides
             .iter()
@@ -154,9 +180,14 @@ fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Roll> {
         TWO_SIDES * least_sd
     };
     let sd_rad = trusted.hypot((scatter / count(group.len())).sqrt());
-    Some(Roll {
-        turn_rad,
-        upright: Upright { from, sd_rad },
+    let at_mm = group.iter().map(|s| s.at_mm).sum::<f64>() / count(group.len());
+    Some(Square {
+        roll: Roll {
+            turn_rad,
+            upright: Upright { from, sd_rad },
+        },
+        at_mm,
+        sides: group.len(),
     })
 }
 
@@ -289,26 +320,34 @@ fn distances(n: usize) -> impl Iterator<Item = f64> {
     (first..n / 2 - 4).map(count)
 }
 
-/// The turn that the four sides share best.
-fn common_turn(steps: &[Vec<f32>], n: usize) -> Option<f64> {
+/// The turns that the four sides share, best first: local maxima that are not far behind the best.
+fn common_turns(steps: &[Vec<f32>], n: usize) -> Vec<f64> {
     let turns = floor_index(LARGEST_TURN / TURN_STEP);
-    let mut best: Option<(f64, f64)> = None;
-    for k in 0..=2 * turns {
-        let turn = (count(k) - count(turns)) * TURN_STEP;
-        let score: f64 = steps
-            .iter()
-            .map(|s| {
-                distances(n)
-                    .map(|d| support(s, n, d, turn))
-                    .fold(0.0, f64::max)
-            })
-            .map(|s| if s < LEAST_SUPPORT { 0.0 } else { s * s })
-            .sum();
-        if score > best.map_or(0.0, |b| b.1) {
-            best = Some((turn, score));
-        }
-    }
-    best.map(|b| b.0)
+    let turn = |k: usize| (count(k) - count(turns)) * TURN_STEP;
+    let scores: Vec<f64> = (0..=2 * turns)
+        .map(|k| {
+            steps
+                .iter()
+                .map(|s| {
+                    distances(n)
+                        .map(|d| support(s, n, d, turn(k)))
+                        .fold(0.0, f64::max)
+                })
+                .map(|s| if s < LEAST_SUPPORT { 0.0 } else { s * s })
+                .sum()
+        })
+        .collect();
+    let best = scores.iter().copied().fold(0.0, f64::max);
+    let mut peaks: Vec<(f64, f64)> = (0..scores.len())
+        .filter(|k| {
+            let near = k.saturating_sub(PEAK)..(k + PEAK + 1).min(scores.len());
+            let top = scores[near].iter().copied().fold(0.0, f64::max);
+            scores[*k] > 0.0 && scores[*k] >= top && scores[*k] >= RUNNER_UP * best
+        })
+        .map(|k| (scores[k], turn(k)))
+        .collect();
+    peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
+    peaks.into_iter().take(MOST_TURNS).map(|p| p.1).collect()
 }
 
 /// The innermost supported line of a side near the common turn: its turn and distance (cells).
@@ -381,6 +420,7 @@ fn measure(
     Some(Side {
         turn: turn - slope.atan(),
         sd,
+        at_mm,
         paper: difference < SAME_PAPER.0 && chroma < SAME_PAPER.1,
     })
 }
