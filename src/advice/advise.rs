@@ -137,7 +137,7 @@ fn unknown_setup(k: &Knowledge) -> Note {
         "setup-incomplete",
         format!(
             "No set-up is told, so the advice names the change but not how far; it takes a middle bow ({} lb, spine {}) and \
-             trusts that less. `bossmark setup` asks for what is needed.",
+             trusts that less. Write draw weight, bolts, spine, length, point and their limits into session.json.",
             k.middle_setup.draw_weight_lb, k.middle_setup.shaft_spine
         ),
     )

@@ -244,11 +244,22 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
             }
         },
     );
+    let mut detail = shoot_more_words(pairs, &words::number(situation.distance_m, 1));
+    if situation
+        .reading
+        .cautions
+        .iter()
+        .any(|c| c.code == "unconfirmed")
+    {
+        detail = format!(
+            "First look at the entries that are in doubt and were left out. Then: {detail}"
+        );
+    }
     let mut step = Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
-        detail: shoot_more_words(pairs, &words::number(situation.distance_m, 1)),
+        detail,
         why,
         ..blank(Change::ShootMore)
     };
@@ -262,8 +273,8 @@ const PAIRS_AT_A_STRETCH: u32 = 6;
 fn shoot_more_words(pairs: u32, distance_m: &str) -> String {
     if pairs > PAIRS_AT_A_STRETCH {
         return format!(
-            "Change nothing yet; shoot another end or two from {distance_m} m, bare and fletched in turn, and ask again \
-             (about {pairs} more of each would decide it)"
+            "Change nothing yet; shoot another end or two from {distance_m} m, bare and fletched in turn, and ask again; \
+             as it looks now, it takes about {pairs} more shots of each kind to be sure"
         );
     }
     format!(

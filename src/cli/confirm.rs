@@ -7,7 +7,7 @@ use super::measure::Task;
 use super::progress::Progress;
 use super::screen::Screen;
 use super::status::{Status, Trouble};
-use crate::record::{End, canonical, parse_records};
+use crate::record::{End, EntryState, canonical, parse_records};
 use crate::report::text;
 use crate::review::{Edit, Edits, apply};
 use crate::store;
@@ -152,6 +152,19 @@ fn change(
     }
     if crate::record::history::is_confirmed(end) {
         return Ok(end.clone());
+    }
+    let doubtful: Vec<String> = end
+        .entries
+        .iter()
+        .filter(|e| e.state == EntryState::Proposed && e.confidence.is_some_and(|c| c < 0.5))
+        .map(|e| e.id.to_string())
+        .collect();
+    if !doubtful.is_empty() {
+        screen.tell(&format!(
+            "{}: accepted with the rest although in doubt: entry {}. Is there no shaft? Take it out with --edits",
+            job.photo.as_ref().unwrap_or(&job.from).display(),
+            doubtful.join(", ")
+        ));
     }
     Ok(apply(end, &[Edit::Accept])?)
 }

@@ -59,6 +59,11 @@ impl Screen {
         let _ = writeln!(io::stderr().lock(), "bossmark: {text}");
     }
 
+    /// Shows a person an answer whose document goes to a file: on stderr, as it stands.
+    pub(super) fn show(&mut self, text: &str) {
+        let _ = writeln!(io::stderr().lock(), "{}", text.trim_end());
+    }
+
     /// Tells the user what went wrong, and raises the status.
     pub(super) fn trouble(&mut self, trouble: &Trouble) {
         self.tell(&trouble.line());
@@ -109,6 +114,9 @@ impl<'a> Answers<'a> {
             self.lines.push(canonical::line(document)?);
             if self.pretty.is_none() {
                 self.pretty = Some(canonical::pretty(document)?);
+            }
+            if !self.output.json {
+                screen.show(&text());
             }
         } else if self.as_documents() {
             screen.answer(&canonical::line(document)?);

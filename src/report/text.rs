@@ -275,6 +275,15 @@ pub fn faces(known: &[FaceSpec]) -> String {
     out
 }
 
+/// What was told of the numbers, where the photo shows others.
+fn told_otherwise(record: &End) -> String {
+    let differs = record.notes.iter().any(|n| n.code == "count-differs");
+    match (record.session.fletched, record.session.bare) {
+        (Some(f), Some(b)) if differs => format!(" (told: {f} and {b}, so look again)"),
+        _ => String::new(),
+    }
+}
+
 /// A day's folder in short: each file in a line, then what a person has to look at, then what went wrong.
 #[must_use]
 pub fn day(ends: &[(&str, &End)], problems: &[Problem]) -> String {
@@ -284,8 +293,15 @@ pub fn day(ends: &[(&str, &End)], problems: &[Problem]) -> String {
         let unsure = record.entries.iter().filter(again).count();
         let tail = match (&record.failure, unsure) {
             (Some(f), _) => format!("could not be measured: {}", f.text),
-            (None, 0) => words::counts(record),
-            (None, n) => format!("{}; {n} to look at again", words::counts(record)),
+            (None, n) => {
+                let told = told_otherwise(record);
+                let look = if n == 0 {
+                    String::new()
+                } else {
+                    format!("; {n} to look at again")
+                };
+                format!("{}{told}{look}", words::counts(record))
+            }
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
     }

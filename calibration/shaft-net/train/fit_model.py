@@ -82,9 +82,11 @@ def errors(R, ws):
 
 
 def main():
+    global SHAFT
     ap = argparse.ArgumentParser()
-    ap.add_argument('file'); ap.add_argument('--check'); ap.add_argument('--out'); ap.add_argument('--no-shaft', action='store_true')
+    ap.add_argument('file'); ap.add_argument('--check'); ap.add_argument('--out'); ap.add_argument('--no-shaft', action='store_true', help="leave out the strip net's third number (where it is not fitted)")
     o = ap.parse_args()
+    if o.no_shaft: SHAFT = SHAFT[:3]
     R = read(o.file)
     ws = fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)); wk = fit(*tags(R))
     folds = [[], []]
@@ -109,7 +111,7 @@ def main():
             figures(n, [r for r in Q if f(r[0])], ws, wk)
     if o.out:
         m = json.load(open(o.out)); r = lambda v: round(float(v), 4)
-        m['shaft'] = dict(zip(('constant',) + SHAFT, map(r, ws))); m['kind'] = dict(zip(('constant', 'strip', 'map'), map(r, wk)))
+        m['shaft'] = {**dict(zip(('constant',) + SHAFT, map(r, ws))), **({'shaft': 0.0} if o.no_shaft else {})}; m['kind'] = dict(zip(('constant', 'strip', 'map'), map(r, wk)))
         json.dump(m, open(o.out, 'w'), indent=2); print(open(o.out).read())
 
 

@@ -27,6 +27,19 @@ pub(super) struct Seen<'a> {
     pub(super) assumptions: &'a Assumptions,
 }
 
+impl Seen<'_> {
+    /// What an archer calls the end at this place among those read: the number it was given where all have one of their
+    /// own, else its place, from 1.
+    fn end_name(&self, place: usize) -> String {
+        let mut numbers: Vec<u64> = self.ends.iter().filter_map(|e| e.session.end).collect();
+        let own = numbers.get(place).copied();
+        numbers.sort_unstable();
+        numbers.dedup();
+        let number = own.filter(|_| numbers.len() == self.ends.len());
+        number.map_or_else(|| (place + 1).to_string(), |n| n.to_string())
+    }
+}
+
 /// All cautions, what stands in the way of a reading first.
 pub(super) fn all(seen: &Seen<'_>) -> Vec<Note> {
     let mut notes = Vec::new();
@@ -108,7 +121,7 @@ fn unconfirmed(seen: &Seen<'_>) -> Vec<Note> {
             .left_out
             .iter()
             .filter(|entry| wanted.contains(&entry.reason))
-            .map(|entry| format!("entry {} of end {}", entry.id, entry.end + 1))
+            .map(|entry| format!("entry {} of end {}", entry.id, seen.end_name(entry.end)))
             .collect()
     };
     let unsure = named(&[Reason::Unconfirmed, Reason::UnknownKind]);
@@ -180,7 +193,7 @@ fn spots(seen: &Seen<'_>) -> Vec<Note> {
             .gathered
             .between_spots
             .iter()
-            .map(|(end, id)| format!("entry {id} of end {}", end + 1))
+            .map(|(end, id)| format!("entry {id} of end {}", seen.end_name(*end)))
             .collect();
         notes.push(Note::new(
             "between-spots",

@@ -13,7 +13,7 @@ pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Note> {
                 format!(
                     "shot {} of end {} ({:.0} %)",
                     flier.id,
-                    flier.end,
+                    seen.end_name(flier.end.saturating_sub(1) as usize),
                     100.0 * flier.p_flier
                 )
             })
@@ -110,7 +110,7 @@ pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Note> {
             format!(
                 "The mark {} stands on two arrows of end {}. Correct the marks: mixed-up arrows hide odd ones.",
                 shot.arrow.as_deref().unwrap_or_default(),
-                shot.end + 1
+                seen.end_name(shot.end)
             ),
         )
     })
