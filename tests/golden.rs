@@ -84,3 +84,12 @@ fn odd() {
         insta::assert_json_snapshot!(name, golden(&format!("odd/{name}.jpg"), Some(face)));
     }
 }
+
+/// Hedges, straw and old holes have edges everywhere: none of the known faces may be seen in them.
+#[test]
+fn no_face_of_any_kind_in_a_photo_without_one() {
+    for spec in bossmark::face::spec::known() {
+        let seen = golden("odd/no-face.jpg", Some(&spec.name));
+        assert_eq!(seen["failure"], json!("no-face"), "{}", spec.name);
+    }
+}

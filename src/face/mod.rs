@@ -330,6 +330,9 @@ const COARSE_SD: f64 = 0.7;
 const FIRST_SD_PX: f64 = 1.5;
 /// Two fits are told apart when their residuals differ by this factor.
 const UNDECIDED: f64 = 1.3;
+/// Edges found where no ring is lie anywhere in the search: their robust spread is ¾ of its half length. Those of a ring,
+/// blurred or on wavy paper, stay far below this share of it.
+const NOISE_OF_REACH: f64 = 0.4;
 /// Least share of the way round on which each change of colour but the innermost must be seen, and the mean of all.
 const LEAST_STEP_SEEN: f64 = 0.3;
 const LEAST_STEPS_SEEN: f64 = 0.45;
@@ -514,6 +517,13 @@ impl Task<'_> {
         if judged > 0 && 2 * wrong >= judged {
             return Err(format!(
                 "rings seen, but {wrong} of {judged} neighbouring zones have other colours than the face's"
+            ));
+        }
+        let reach_px = REACHES_PX.last().copied().unwrap_or_default();
+        if refined.rms_px > (NOISE_OF_REACH * reach_px).max(BESIDE_MM * px_per_mm) {
+            return Err(format!(
+                "rings in its colours seen, but what lies along them is scattered by {:.1} px, as where there is no ring",
+                refined.rms_px
             ));
         }
         let line_px = LINE_MM * px_per_mm;
