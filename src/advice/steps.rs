@@ -267,14 +267,14 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
     step
 }
 
-/// So many pairs are shot at a stretch; beyond that the archer looks again in between (two ends of three).
+/// So many pairs are shot at a stretch (two ends of three); beyond that the archer looks again in between.
 const PAIRS_AT_A_STRETCH: u32 = 6;
 
 fn shoot_more_words(pairs: u32, distance_m: &str) -> String {
     if pairs > PAIRS_AT_A_STRETCH {
         return format!(
-            "Change nothing yet; shoot another end or two from {distance_m} m, bare and fletched in turn, and ask again; \
-             as it looks now, it takes about {pairs} more shots of each kind to be sure"
+            "Change nothing yet; shoot the next end from {distance_m} m, bare and fletched in turn, and ask again. It may take several \
+             ends: about {pairs} more shots of each kind, as it looks now"
         );
     }
     format!(
