@@ -59,19 +59,6 @@ pub enum FocalSource {
     Assumed,
 }
 
-impl FocalSource {
-    /// The name in records.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Exif => "exif",
-            Self::Rings => "rings",
-            Self::Profile => "profile",
-            Self::Assumed => "assumed",
-        }
-    }
-}
-
 /// A remark about a fit: a code for programs and a sentence for people.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Note {

@@ -24,22 +24,6 @@ pub enum UprightSource {
     Fused,
 }
 
-impl UprightSource {
-    /// The name in records.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::PaperEdge => "paper-edge",
-            Self::BossEdge => "boss-edge",
-            Self::Layout => "layout",
-            Self::CentreMark => "centre-mark",
-            Self::Camera => "camera",
-            Self::Person => "person",
-            Self::Fused => "fused",
-        }
-    }
-}
-
 /// Where the upright comes from and how sure it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Upright {
