@@ -5,11 +5,10 @@ use crate::face::{
 };
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, FaceRecord, FaceToCamera, Failure, FocalFrom, Lean, Note,
-    PhotoRecord, Session, UprightFrom, UprightRecord,
+    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FocalFrom, Lean, Note, PhotoRecord,
+    Session, UprightFrom, UprightRecord,
 };
 use crate::shaft::{self, Shaft, ShaftKind, Shafts, View, WeightsError};
-use nalgebra::Matrix3;
 use thiserror::Error;
 
 /// From this confidence on a proposal counts as a shaft (the contract's threshold of the reading).
@@ -161,37 +160,17 @@ fn face_record(spec: &FaceSpec) -> FaceRecord {
 
 /// The camera as the record writes it; `None` for a camera whose plane is seen edge-on.
 fn camera_record(fit: &FaceFit) -> Option<CameraRecord> {
-    let camera = &fit.camera;
-    let (lens, pose) = (camera.lens, camera.pose);
-    let rows = |m: &Matrix3<f64>| [0, 1, 2].map(|i| [m[(i, 0)], m[(i, 1)], m[(i, 2)]]);
-    Some(CameraRecord {
-        fx_px: lens.f_px,
-        fy_px: lens.f_px,
-        cx_px: lens.cx_px,
-        cy_px: lens.cy_px,
-        k1: lens.k1,
-        k2: lens.k2,
-        face_to_camera: FaceToCamera {
-            rotation: rows(&pose.rotation),
-            translation_mm: pose.translation_mm.into(),
-        },
-        image_to_face: rows(&camera.image_to_face()?),
-        tilt_deg: camera.tilt_rad().to_degrees(),
-        distance_mm: pose.translation_mm.norm(),
-        fit_rms_px: fit.fit_rms_px,
-        upright: UprightRecord {
-            from: upright_from(fit.upright.from),
-            sd_deg: fit.upright.sd_rad.to_degrees(),
-        },
-        focal_from: match fit.focal_from {
-            FocalSource::Exif => FocalFrom::Exif,
-            FocalSource::Rings => FocalFrom::Rings,
-            FocalSource::Profile => FocalFrom::Profile,
-            FocalSource::Assumed => FocalFrom::Assumed,
-        },
-        lens_profile: None,
-        extra: crate::record::Extra::new(),
-    })
+    let upright = UprightRecord {
+        from: upright_from(fit.upright.from),
+        sd_deg: fit.upright.sd_rad.to_degrees(),
+    };
+    let focal_from = match fit.focal_from {
+        FocalSource::Exif => FocalFrom::Exif,
+        FocalSource::Rings => FocalFrom::Rings,
+        FocalSource::Profile => FocalFrom::Profile,
+        FocalSource::Assumed => FocalFrom::Assumed,
+    };
+    CameraRecord::new(&fit.camera, fit.fit_rms_px, upright, focal_from)
 }
 
 fn upright_from(source: UprightSource) -> UprightFrom {
