@@ -14,6 +14,7 @@ pub mod photo;
 pub mod plan;
 pub mod reading;
 pub mod record;
+pub mod rehearse;
 pub mod report;
 pub mod review;
 pub mod road;

@@ -13,6 +13,7 @@ mod measure;
 mod plan;
 mod progress;
 mod read;
+mod rehearse;
 mod screen;
 mod status;
 
@@ -50,6 +51,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Advise(args) => advise::run(args, &mut screen),
         Command::Day(args) => day::run(args, &mut screen),
         Command::Plan(args) => plan::run(args, &mut screen),
+        Command::Rehearse(args) => rehearse::run(args, &mut screen),
         Command::Faces(args) => faces::run(args, &mut screen),
     };
     if let Err(trouble) = result {

@@ -1,0 +1,115 @@
+//! `bossmark rehearse`: practice photos, their truth, and what was shot.
+
+use super::args::Rehearse;
+use super::context::{self, SESSION_FILE};
+use super::screen::Screen;
+use super::status::Trouble;
+use crate::face::spec::{self, FaceSpec};
+use crate::record::{Session, SessionFile, canonical};
+use crate::rehearse::{self, Options, Practice, RehearseError, Truth};
+use crate::store;
+use std::fmt::Write as _;
+use std::path::Path;
+
+/// Runs the command.
+pub(super) fn run(args: &Rehearse, screen: &mut Screen) -> Result<(), Trouble> {
+    let face = context::face_named(&args.face, Path::new(""))?;
+    store::make_folder(&args.out).map_err(|e| Trouble::from(e).about(&args.out))?;
+    if args.with_session {
+        session(args, &args.out.join(SESSION_FILE))?;
+    }
+    for seed in args.seed..args.seed.saturating_add(u64::from(args.count)) {
+        let name = format!("practice-{seed:04}");
+        let photo = format!("{name}.jpg");
+        let made = rehearse::rehearse(&options(args, &face, seed), &photo).map_err(trouble)?;
+        write(&args.out, &name, &made)?;
+        if args.json {
+            screen.answer(&canonical::line(&made.truth)?);
+        } else {
+            screen.text(&line(&args.out.join(&photo), &made.truth));
+        }
+    }
+    Ok(())
+}
+
+fn options<'a>(args: &Rehearse, face: &'a FaceSpec, seed: u64) -> Options<'a> {
+    Options {
+        fletched: args.fletched as usize,
+        bare: args.bare as usize,
+        offset_mm: args.offset,
+        scatter_mm: args.scatter,
+        camera_mm: args.camera.map(|m| 1000.0 * m),
+        tilt_rad: args.tilt.map(f64::to_radians),
+        light: args.light.map(Into::into),
+        noise: args.noise,
+        wear: args.wear,
+        size: args.size,
+        ..Options::new(face, seed)
+    }
+}
+
+fn trouble(error: RehearseError) -> Trouble {
+    match error {
+        RehearseError::Range { .. } | RehearseError::NoRoom { .. } => Trouble::usage(error),
+        _ => Trouble::file(error),
+    }
+}
+
+fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), Trouble> {
+    let truth = canonical::pretty(&made.truth)?;
+    for (ending, bytes) in [(".jpg", &made.jpeg), (".truth.json", &truth)] {
+        let path = folder.join(format!("{name}{ending}"));
+        store::save_document(&path, bytes).map_err(|e| Trouble::from(e).about(&path))?;
+    }
+    Ok(())
+}
+
+/// Writes the session file, unless there is one: it may be somebody's own.
+fn session(args: &Rehearse, path: &Path) -> Result<(), Trouble> {
+    if path.exists() {
+        return Err(Trouble::file(
+            "there is a session file, which is left alone: choose another folder, or leave out --with-session",
+        )
+        .about(path));
+    }
+    let document = SessionFile {
+        schema: crate::record::session_file::SCHEMA.to_owned(),
+        face: Some(face_from_anywhere(&args.face)),
+        fletched: Some(args.fletched),
+        bare: Some(args.bare),
+        session: Session {
+            hand: args.hand.map(Into::into),
+            distance_m: args.distance,
+            ..Session::default()
+        },
+        ends: None,
+        extra: Default::default(),
+    };
+    store::write(path, &canonical::pretty(&document)?).map_err(|e| Trouble::from(e).about(path))
+}
+
+/// A face's name as it is; the path of a face file so that it holds from the session file's folder too.
+fn face_from_anywhere(face: &str) -> String {
+    if spec::by_name(face).is_some() {
+        return face.to_owned();
+    }
+    std::path::absolute(face).map_or_else(|_| face.to_owned(), |p| p.display().to_string())
+}
+
+fn line(path: &Path, truth: &Truth) -> String {
+    let of = |kind: &str| truth.shafts.iter().filter(|s| s.kind == kind).count();
+    let mut text = format!(
+        "{}: {}; {} fletched, {} bare",
+        path.display(),
+        truth.words,
+        of("fletched"),
+        of("bare")
+    );
+    if let Some([x, y]) = truth.bare_minus_fletched_mm {
+        let _ = write!(
+            text,
+            "; bare minus fletched {x:+.0} mm right, {y:+.0} mm up"
+        );
+    }
+    text
+}
