@@ -841,3 +841,83 @@ fn a_reader_that_goes_away_is_no_error() {
     assert_eq!(output.status.code(), Some(0));
     assert_eq!(String::from_utf8_lossy(&output.stderr), "");
 }
+
+// ------------------------------------------------------------------------------------------------ practice photos
+
+#[test]
+fn practice_photos_come_with_truth_and_never_replace_a_session_file() {
+    let folder = folder();
+    let out = text(folder.path());
+    let arguments = [
+        "rehearse",
+        "--face",
+        "wa-60",
+        "--fletched",
+        "2",
+        "--bare",
+        "1",
+        "--offset",
+        "-60,20",
+        "--seed",
+        "7",
+        "--count",
+        "2",
+        "--size",
+        "480x360",
+        "--hand",
+        "left",
+        "--distance",
+        "18",
+        "--with-session",
+        "--out",
+        out,
+        "--json",
+    ];
+    let ran = run(&arguments);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let truths = json_lines(&ran.stdout);
+    assert_eq!(truths.len(), 2);
+    assert_eq!(truths[0]["schema"], "photo-truth/1");
+    assert_eq!(truths[0]["photo"], "practice-0007.jpg");
+    assert_eq!(truths[1]["shafts"].as_array().map(Vec::len), Some(3));
+    assert_eq!(
+        names(&folder),
+        [
+            "practice-0007.jpg",
+            "practice-0007.truth.json",
+            "practice-0008.jpg",
+            "practice-0008.truth.json",
+            "session.json"
+        ]
+    );
+    let session: Value =
+        serde_json::from_slice(&fs::read(folder.path().join("session.json")).expect("written"))
+            .expect("JSON");
+    assert_eq!(session["face"], "wa-60");
+    assert_eq!(
+        (&session["fletched"], &session["bare"]),
+        (&json!(2), &json!(1))
+    );
+    assert_eq!(session["session"]["hand"], "left");
+    // a folder to work through like any other
+    let ran = run(&[
+        "measure",
+        text(&folder.path().join("practice-0007.jpg")),
+        "--json",
+    ]);
+    assert!(ran.status <= 1, "{}", ran.stderr);
+    // a second time the session file stays as it is
+    let again = run(&arguments);
+    assert_eq!(again.status, 3);
+    assert!(one_sentence(&again).contains("left alone"));
+    for (flag, value, words) in [
+        ("--tilt", "100", "tilt"),
+        ("--size", "big", "4032x3024"),
+        ("--offset", "90", "90,-20"),
+        ("--fletched", "99", "number of shafts"),
+    ] {
+        let ran = run(&["rehearse", "--out", out, flag, value]);
+        assert_eq!(ran.status, 2, "{flag}: {}", ran.stderr);
+        assert!(ran.stderr.contains(words), "{}", ran.stderr);
+    }
+}

@@ -252,7 +252,7 @@ impl Paper {
     }
 
     /// Distance to the nearest spot's centre, mm.
-    fn from_spot(&self, p: FacePoint) -> f64 {
+    fn spot_distance(&self, p: FacePoint) -> f64 {
         self.spots
             .iter()
             .map(|s| distance(*s, p))
@@ -270,7 +270,7 @@ impl Paper {
                 return (patch.colour, edge);
             }
         }
-        let r = self.from_spot(p);
+        let r = self.spot_distance(p);
         // the "+" in the middle
         if r < 4.0 + near {
             let spot = self.spots.iter().find(|s| distance(**s, p) <= r);
@@ -303,7 +303,7 @@ impl Paper {
         let stain = self.grain.cloud(p.x / 1.4 + 77.0, p.y / 1.4);
         let dirt = 1.0 - 0.10 * self.wear * (stain - 0.35).max(0.0);
         let paper = 1.0 + 0.02 * self.grain.speck(p.x / 1.3, p.y / 1.3);
-        let r = self.from_spot(p);
+        let r = self.spot_distance(p);
         let outer = self.rings.last().map_or(1.0, |ring| ring.radius);
         let worn = self.wear * (-(r / (0.16 * outer)).powi(2)).exp();
         let frayed = self.grain.cloud(p.x * 2.1 + 19.0, p.y * 2.1) > 1.25 - 1.1 * worn;

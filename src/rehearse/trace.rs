@@ -28,6 +28,8 @@ const TILE: usize = 16;
 const FINE: usize = 3;
 /// A pixel of the first pass that must be looked at more closely.
 const EDGE: u32 = 1 << 31;
+/// Shafts thinner than this in the picture need several samples wherever they may be, px.
+const THIN_PX: f64 = 2.5;
 /// Steps of the table that undoes the lens's distortion.
 const STEPS: usize = 4096;
 
@@ -113,6 +115,11 @@ impl Scene {
         let rays = Rays::new(self);
         let tiles = self.tiles(width, height);
         let tile_columns = width.div_ceil(TILE);
+        // shafts so thin in the picture that they could slip through between the centres of pixels
+        let camera = &self.taken.camera;
+        let widths = self.shafts.iter().map(|s| 2.0 * s.look.radius);
+        let thin = widths.fold(f64::INFINITY, f64::min) * camera.lens.f_px
+            < THIN_PX * camera.centre_mm().norm();
         let mut data = vec![0.0f32; width * height * 3];
         let mut labels = vec![0u32; width * height];
         data.par_chunks_mut(width * 3)
@@ -121,7 +128,7 @@ impl Scene {
             .for_each(|(y, (row, labels))| {
                 for (x, (pixel, label)) in row.chunks_exact_mut(3).zip(labels).enumerate() {
                     let near = &tiles[(y / TILE) * tile_columns + x / TILE];
-                    if !near.is_empty() {
+                    if thin && !near.is_empty() {
                         *label = EDGE;
                         continue;
                     }
@@ -184,7 +191,7 @@ impl Scene {
         let mut tiles = vec![Vec::new(); columns * rows];
         let camera = &self.taken.camera;
         for (k, shaft) in self.shafts.iter().enumerate() {
-            let step = 8.0;
+            let step = 4.0;
             let steps = floor_index(shaft.stands_out / step) + 2;
             for s in 0..=steps {
                 let along = count(s) * step - step;
