@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""fit_map.py --photos DIR --out NET.pt --seconds S [--check DIR]: fits the map net on prepared photos (prepare.py)."""
+"""fit_map.py --photos DIR --out NET.pt --seconds S [--check DIR] [--start NET.pt]: fits the map net on prepared photos (prepare.py),
+from nothing or on from an earlier fit."""
 import argparse, copy, math, os, time
 import torch
 import torch.nn.functional as F
@@ -27,7 +28,7 @@ def loss(o, T):
 def main():
     ap = argparse.ArgumentParser()
     ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True)
-    ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--widths', default='16,24,40,72,104'); ap.add_argument('--batch', type=int, default=40)
+    ap.add_argument('--start'); ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--widths', default='16,24,40,72,104'); ap.add_argument('--batch', type=int, default=40)
     ap.add_argument('--size', type=int, default=384); ap.add_argument('--rate', type=float, default=3e-3); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--measure-every', type=float, default=200)
     o = ap.parse_args()
     torch.manual_seed(o.seed)
@@ -39,6 +40,8 @@ def main():
         time.sleep(1)
     check = Store(dev, 1 << 24)
     net = Map(tuple(map(int, o.widths.split(',')))).to(dev)
+    if o.start:
+        net.load_state_dict(torch.load(o.start, map_location=dev))
     if gpu:
         net = net.to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net)

@@ -11,6 +11,7 @@ from store import Store
 
 
 SLOPE, SLOPE_SD = .12, .026         # largest, and scatter, as in the program
+AT_ONCE = 60                        # photos looked through between two steps
 
 
 def map_net(file, dev):
@@ -42,10 +43,10 @@ def slopes_of(out, place, eye, p):
 
 
 @torch.no_grad()
-def candidates(net, store, least, errors=None):
-    """[n, 5]: photo, x, y (face mm), slope, index of the shaft within 10 mm or -1 (none) or -2 (too near to one)"""
+def candidates(net, store, least, errors=None, photos=None):
+    """[n, 6]: photo, x, y (face mm), slope, index of the shaft within 10 mm or -1 (none) or -2 (too near to one), score"""
     out, dev = [], store.device
-    for i in range(len(store)):
+    for i in range(len(store)) if photos is None else photos:
         x, place = maps.whole(store, i, errors)
         y = net(x).float()
         P = measure.peaks(y, least)
@@ -120,7 +121,7 @@ def main():
     ap = argparse.ArgumentParser()
     ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map')
     ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--batch', type=int, default=192); ap.add_argument('--rate', type=float, default=2e-3); ap.add_argument('--seed', type=int, default=1)
-    ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=120)
+    ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=40)
     o = ap.parse_args()
     torch.manual_seed(o.seed)
     dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
@@ -128,34 +129,38 @@ def main():
     torch.backends.cudnn.benchmark = gpu
     t0 = time.time()
     store, check = Store(dev, 1 << (31 if gpu else 24)), Store(dev, 1 << 24)
-    store.add(o.photos)
+    while store.add(o.photos) == 0:
+        time.sleep(1)
     net = Strip(4, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
     mean = copy.deepcopy(net)
+    finder = map_net(o.map, dev) if o.map else None
     print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
     opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
-    step, run, last, at, next_measure, next_wrong, wrong = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., None
+    step, run, last, at, next_measure, next_look, seen, wrong, found = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., 0, None, None
 
     def save():
         torch.save({k: v.float().cpu().contiguous() for k, v in mean.state_dict().items()}, o.out + '.tmp')
         os.replace(o.out + '.tmp', o.out)
 
     def measured():
-        m = map_net(o.map, dev)
         check.add(o.check)
         for errors in (False, True):
             print('  camera with errors' if errors else '  true camera', flush=True)
-            evaluate(mean, check, candidates(m, check, .04, torch.Generator().manual_seed(7) if errors else None), 11 if errors else None)
+            evaluate(mean, check, candidates(finder, check, .04, torch.Generator().manual_seed(7) if errors else None), 11 if errors else None)
         mean.train()
 
     while (now := time.time() - t0) < o.seconds:
-        if o.map and os.path.exists(o.map) and now >= next_wrong:
-            c = candidates(map_net(o.map, dev), store, .03)
-            wrong, next_wrong = c[c[:, 4] == -1], now + o.refresh
-            print('%5.0f s  %d peaks that are no shafts' % (now, len(wrong)), flush=True)
-            next_wrong = time.time() - t0 + o.refresh
+        if o.map and now >= next_look:          # what the map net finds in the photos that are new
+            store.add(o.photos)
+            last_one = min(len(store), seen + AT_ONCE)
+            c = candidates(finder, store, .03, photos=range(seen, last_one))
+            keep = lambda old, new: new if old is None else torch.cat([old, new])
+            wrong, found, seen = keep(wrong, c[c[:, 4] == -1]), keep(found, c[c[:, 4] >= 0]), last_one
+            next_look = time.time() - t0 + (o.refresh if seen == len(store) else 5)
+            print('%5.0f s  %d of %d photos looked through: %d peaks at shafts, %d elsewhere' % (now, seen, len(store), len(found), len(wrong)), flush=True)
         for g in opt.param_groups:
             g['lr'] = o.rate * min(1, (step + 1) / 300) * (.5 * (1 + math.cos(math.pi * now / o.seconds)) + .002)
-        x, T = strips.batch(store, o.batch, wrong)
+        x, T = strips.batch(store, o.batch, wrong, found)
         with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
             y = net(x)
         L, parts = loss(y.float(), T)

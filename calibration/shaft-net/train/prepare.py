@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
-"""prepare.py SRC OUT [--jobs N]: photos with truth (photo-truth/1) -> what the fits read.
+"""prepare.py SRC OUT [--jobs N] [--watch]: photos with truth (photo-truth/1) -> what the fits read. What is in OUT already stays;
+with --watch it goes on for as long as new photos come.
 
 For every NAME.truth.json + NAME.jpg of SRC: OUT/NAME.jpg, the photo upright and area-averaged to at most 1.25 px per mm of the
 face (the resolution that the program works at), and OUT/NAME.json: camera in pixels of that picture, face, shafts.
 Photos without a face are left out."""
-import argparse, glob, json, os, shutil
+import argparse, glob, json, os, shutil, time
 from concurrent.futures import ProcessPoolExecutor
 import cv2
 import numpy as np
@@ -54,19 +55,29 @@ def one(job):
         inside = (uv > 0).all(1) & (uv[:, 0] < w - 1) & (uv[:, 1] < h - 1)
         shafts.append(dict(entry=e[:2].tolist(), tail=tail.tolist(), axis=a.tolist(), length=n, diameter=s['diameter_mm'], fletched=s['kind'] == 'fletched', seen=s['visible_fraction'],
                            tail_seen=float(inside.mean()), counts=bool(s['in_picture'] and not s['entry_hidden'] and s['visible_fraction'] >= .15)))
-    json.dump(dict(name=name, width=w, height=h, camera=cam, centres=t['face']['centres_mm'], radius=t['face']['outer_radius_mm'], face=t['face']['name'],
-                   difficulty=t['difficulty'], negative=t['negative'], maker=t['maker'], shafts=shafts), open(os.path.join(out, name + '.json'), 'w'))
+    target = os.path.join(out, name + '.json')
+    with open(target + '.tmp', 'w') as file:
+        json.dump(dict(name=name, width=w, height=h, camera=cam, centres=t['face']['centres_mm'], radius=t['face']['outer_radius_mm'], face=t['face']['name'],
+                   difficulty=t['difficulty'], negative=t['negative'], maker=t['maker'], shafts=shafts), file)
+    os.replace(target + '.tmp', target)          # last: a photo with this file is complete
     return 1
 
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument('src'); ap.add_argument('out'); ap.add_argument('--jobs', type=int, default=2)
+    ap.add_argument('src'); ap.add_argument('out'); ap.add_argument('--jobs', type=int, default=2); ap.add_argument('--watch', action='store_true')
     o = ap.parse_args()
     os.makedirs(o.out, exist_ok=True)
     cv2.setNumThreads(1)
+    seen = {os.path.basename(f)[:-5] for f in glob.glob(o.out + '/*.json')}
     with ProcessPoolExecutor(o.jobs) as ex:
-        print(sum(ex.map(one, [(f, o.out) for f in sorted(glob.glob(o.src + '/*.truth.json'))])), 'photos in', o.out)
+        while True:
+            new = [f for f in sorted(glob.glob(o.src + '/*.truth.json')) if os.path.basename(f)[:-11] not in seen]
+            seen.update(os.path.basename(f)[:-11] for f in new)
+            print(sum(ex.map(one, [(f, o.out) for f in new])), 'photos more in', o.out, flush=True)
+            if not o.watch:
+                break
+            time.sleep(5)
 
 
 if __name__ == '__main__':

@@ -73,14 +73,19 @@ def nearest(store, i, e):
     return (store.shafts[i, :, :2] - e[:, None]).norm(dim=-1).min(1)
 
 
-def batch(store, B, wrong=None, share=.45):
+def batch(store, B, wrong=None, found=None, share=.45):
     """inputs [B, 4, 32, 192]; targets: is a shaft, weight of that, fletched, weight, nock place, weight.
-    wrong: peaks of the map net that are none [n, 4]: photo, x, y, slope"""
+    wrong: peaks of the map net that are none, found: its peaks at shafts [n, 5]: photo, x, y, slope, number of the shaft"""
     dev = store.device
     rand, randn = lambda *n: torch.rand(*n, device=dev), lambda *n: torch.randn(*n, device=dev)
     has = (store.count > 0).nonzero()[:, 0]
     i = has[torch.randint(len(has), (B,), device=dev)]
     k = (rand(B) * store.count[i]).long().clamp(max=store.shafts.shape[1] - 1)
+    seen = torch.zeros(B, dtype=torch.bool, device=dev)
+    if found is not None and len(found):
+        f = found[torch.randint(len(found), (B,), device=dev)]
+        seen = rand(B) < .4
+        i, k = torch.where(seen, f[:, 0].long(), i), torch.where(seen, f[:, 4].long(), k)
     E = store.shafts[i, k]
     eye = eye_with_error(store, i)
     u = away_from(eye, E[:, :2])
@@ -89,6 +94,8 @@ def batch(store, B, wrong=None, share=.45):
     far = (rand(B, 1) < .06).float()
     e = E[:, :2] + u * randn(B, 1) * (1.2 + 3 * far) + w * randn(B, 1) * (.6 + 1.5 * far)
     slope = true_slope(eye, E) + randn(B) * torch.where(rand(B) < .15, .025, .009)
+    if seen.any():
+        e, slope = torch.where(seen[:, None], f[:, 1:3] + randn(B, 2) * .5, e), torch.where(seen, f[:, 3] + randn(B) * .004, slope)
     # candidates that are none
     no = rand(B) < share
     which = rand(B)
