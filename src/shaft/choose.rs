@@ -16,6 +16,9 @@ const ODD_LENGTH: f64 = 0.1;
 const READING_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
+/// What most stand out by: shafts of 26 to 31 inches, 10 to 25 cm of them in the boss (common practice), mm. Weighs little
+/// against a single nock that is seen.
+const USUAL_LENGTH_MM: (f64, f64) = (570.0, 120.0);
 
 /// A candidate with its second look.
 #[derive(Clone, Debug)]
@@ -48,8 +51,41 @@ pub(crate) struct Verdict {
     pub(crate) tail_seen: f64,
 }
 
-/// Softmax of the nock's log-odds.
+/// Places this near to where the picture ends may owe their score to the end: the net reads some three places together.
+const AT_THE_END: usize = 2;
+/// What the other places are worth where the nock seems to lie at the end of the picture.
+const BEFORE_THE_END: f64 = 1e-3;
+
+/// The first place of a strip that the picture doesn't show, counted from the entry; `PLACES` where it shows all.
+fn end_of_picture(look: &Look) -> usize {
+    let entry = look.seen.iter().position(|s| *s >= 0.5).unwrap_or(PLACES);
+    (entry..PLACES)
+        .find(|&k| look.seen[k] < 0.5)
+        .unwrap_or(PLACES)
+}
+
+/// Probability of the nock's place by the strip alone: the softmax of its log-odds. A shaft that runs out of the picture
+/// has its nock anywhere beyond.
 fn nock_probability(look: &Look) -> Vec<f64> {
+    let nock = nock_in_picture(look);
+    let end = end_of_picture(look).saturating_sub(AT_THE_END);
+    let best = (0..PLACES).max_by(|&a, &b| nock[a].total_cmp(&nock[b]).then(b.cmp(&a)));
+    if end + AT_THE_END >= PLACES || best.is_none_or(|k| k < end) {
+        return nock;
+    }
+    let beyond = 1.0 / (PLACES - end) as f64;
+    (0..PLACES)
+        .map(|k| {
+            if k < end {
+                nock[k] * BEFORE_THE_END
+            } else {
+                beyond
+            }
+        })
+        .collect()
+}
+
+fn nock_in_picture(look: &Look) -> Vec<f64> {
     let most = look.nock.iter().fold(f32::NEG_INFINITY, |m, &v| m.max(v));
     let e: Vec<f64> = look
         .nock
@@ -82,7 +118,8 @@ pub(crate) fn common_length(candidates: &[Candidate]) -> Option<f64> {
     }
     let score = |common: f64| -> f64 {
         let prior = length_prior(common);
-        nocks
+        let usual = -0.5 * ((common - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1).powi(2);
+        let agreed: f64 = nocks
             .iter()
             .map(|(weight, nock)| {
                 weight
@@ -93,7 +130,8 @@ pub(crate) fn common_length(candidates: &[Candidate]) -> Option<f64> {
                         .sum::<f64>()
                         .ln()
             })
-            .sum()
+            .sum();
+        usual + agreed
     };
     let mut best = (f64::NEG_INFINITY, LENGTHS_MM.0);
     let mut length = LENGTHS_MM.0;
@@ -309,6 +347,40 @@ pub(crate) fn with_told_numbers(kinds: &[(f64, f64)], told: (usize, usize)) -> V
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A strip whose nock shows at `nock` (none: nowhere), in a picture that ends before place `end`.
+    fn strip_with(nock: usize, end: usize) -> Candidate {
+        let at = |k: usize, v: f32| if k == nock { v } else { 0.0 };
+        Candidate {
+            peak: Peak {
+                point: FacePoint::new(0.0, 0.0),
+                score: 0.9,
+                fletched: 0.0,
+                slope: 0.0,
+                mask: 2.0,
+            },
+            axis: Vector3::z(),
+            look: Look {
+                nock: (0..PLACES).map(|k| at(k, 8.0)).collect(),
+                fletched: vec![2.0; PLACES],
+                seen: (0..PLACES).map(|k| f32::from(u8::from(k < end))).collect(),
+                shaft: 3.0,
+            },
+        }
+    }
+
+    #[test]
+    fn a_shaft_that_leaves_the_picture_says_nothing_of_its_length() {
+        let whole = strip_with(38, PLACES);
+        let cut = strip_with(29, 30);
+        let common = common_length(&[whole.clone(), cut.clone(), cut.clone()]).unwrap_or(0.0);
+        assert!((common - place_mm(38)).abs() < 12.0, "{common}");
+        assert!(verdict(&whole, common).tail_seen > 0.99);
+        assert!(verdict(&cut, common).tail_seen < 0.1);
+        // a nock well inside the picture counts, however near the end of it is
+        let inside = strip_with(26, 30);
+        assert!(verdict(&inside, place_mm(26)).tail_seen > 0.9);
+    }
 
     #[test]
     fn told_numbers_weigh_but_do_not_force() {
