@@ -53,6 +53,17 @@ impl Picture {
             .for_each(|(y, row)| f(y, &mut row[channels..stride - channels]));
     }
 
+    /// Upside down.
+    pub(crate) fn mirrored(&self) -> Self {
+        let mut out = Self::zeros(self.width, self.height, self.channels);
+        let c = self.channels;
+        out.fill_rows(|y, row| {
+            let source = self.bordered_row(self.height - y);
+            row.copy_from_slice(&source[c..source.len() - c]);
+        });
+        out
+    }
+
     /// Half the size: the largest of each 2 × 2 pixels.
     pub(crate) fn max_pooled(&self) -> Self {
         let mut out = Self::zeros(self.width / 2, self.height / 2, self.channels);
