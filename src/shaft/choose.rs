@@ -43,6 +43,8 @@ pub(crate) struct Verdict {
     pub(crate) length_sd_mm: f64,
     /// Log-odds of being a shaft by the strip.
     pub(crate) shaft: f64,
+    /// How near a likelier candidate is: 1 at the same place, 0 far away.
+    pub(crate) crowd: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
     /// The same by the map.
@@ -164,6 +166,7 @@ pub(crate) fn verdict(candidate: &Candidate, common: f64) -> Verdict {
         length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
             .sqrt(),
         shaft: candidate.look.shaft,
+        crowd: 0.0,
         fletched_on_map: f64::from(candidate.peak.fletched),
         fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
         tail_seen: mean(&|k| {
@@ -171,6 +174,21 @@ pub(crate) fn verdict(candidate: &Candidate, common: f64) -> Verdict {
             let tail = &candidate.look.seen[k.saturating_sub(6)..=k];
             f64::from(tail.iter().sum::<f32>()) / tail.len() as f64
         }),
+    }
+}
+
+/// Over how far a likelier candidate makes another one doubtful, mm: the map net's second peaks at a shaft lie within a few shaft
+/// widths (practice photos: 4 to 12 mm serve as well).
+const CROWD_MM: f64 = 6.0;
+
+/// Notes in each verdict how near a likelier candidate is.
+pub(crate) fn note_crowds(candidates: &[Candidate], verdicts: &mut [Verdict], probability: &[f64]) {
+    for (k, verdict) in verdicts.iter_mut().enumerate() {
+        let here = candidates[k].peak.point;
+        verdict.crowd = (0..candidates.len())
+            .filter(|&o| probability[o] > probability[k])
+            .map(|o| (-candidates[o].peak.point.distance(here) / CROWD_MM).exp())
+            .fold(0.0, f64::max);
     }
 }
 
@@ -380,6 +398,20 @@ mod tests {
         // a nock well inside the picture counts, however near the end of it is
         let inside = strip_with(26, 30);
         assert!(verdict(&inside, place_mm(26)).tail_seen > 0.9);
+    }
+
+    #[test]
+    fn the_likelier_of_two_crowds_the_other() {
+        let at = |x: f64| {
+            let mut c = strip_with(38, PLACES);
+            c.peak.point = FacePoint::new(x, 0.0);
+            c
+        };
+        let candidates = [at(0.0), at(CROWD_MM), at(1000.0)];
+        let mut verdicts = [Verdict::default(); 3];
+        note_crowds(&candidates, &mut verdicts, &[0.4, 0.9, 0.8]);
+        assert!((verdicts[0].crowd - (-1f64).exp()).abs() < 1e-12);
+        assert!(verdicts[1].crowd == 0.0 && verdicts[2].crowd < 1e-9);
     }
 
     #[test]

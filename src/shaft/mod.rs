@@ -225,6 +225,8 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View) -> Option<Analysis> {
         .iter()
         .map(|c| choose::verdict(c, common))
         .collect();
+    let alone: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
+    choose::note_crowds(&candidates, &mut verdicts, &alone);
     let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
     let likely: Vec<bool> = probability
         .iter()

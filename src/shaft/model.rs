@@ -25,6 +25,7 @@ pub(crate) struct ShaftOdds {
     agreement: f64,
     mask: f64,
     shaft: f64,
+    crowd: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]
@@ -59,7 +60,8 @@ impl Model {
                 + m.score * v.score
                 + m.agreement * v.agreement
                 + m.mask * v.mask
-                + m.shaft * v.shaft,
+                + m.shaft * v.shaft
+                + m.crowd * v.crowd,
         )
     }
 

@@ -8,7 +8,8 @@ import argparse, json, math
 import numpy as np
 
 GATE_MM, VISIBLE = 10., .15
-SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft'), ('fletched', 'fletched_on_map')
+CROWD_MM = 6.       # as in the program
+SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft', 'crowd'), ('fletched', 'fletched_on_map')
 
 
 def read(file):
@@ -43,6 +44,17 @@ def odds(w, X):
 
 def columns(R, names):
     return np.concatenate([np.column_stack([r[2][n] for n in names]) if len(r[3]) else np.zeros((0, len(names))) for r in R])
+
+
+def crowd(R, w):
+    """How near a likelier candidate is; likelier by the fit w without this number (None: by the entry score)."""
+    for r in R:
+        d, n = r[2], len(r[3])
+        if not n: d['crowd'] = np.zeros(0); continue
+        if w is None: o = d['score']
+        else: d['crowd'] = np.zeros(n); o = odds(w, np.column_stack([d[m] for m in SHAFT]))
+        D = np.hypot(d['x_before'][:, None] - d['x_before'], d['y_before'][:, None] - d['y_before'])
+        d['crowd'] = np.where(o[None] > o[:, None], np.exp(-D / CROWD_MM), 0.).max(1)
 
 
 def tags(R):
@@ -86,8 +98,9 @@ def main():
     ap = argparse.ArgumentParser()
     ap.add_argument('file'); ap.add_argument('--check'); ap.add_argument('--out'); ap.add_argument('--no-shaft', action='store_true', help="leave out the strip net's third number (where it is not fitted)")
     o = ap.parse_args()
-    if o.no_shaft: SHAFT = SHAFT[:3]
+    if o.no_shaft: SHAFT = ('score', 'agreement', 'mask', 'crowd')
     R = read(o.file)
+    for again in range(4): crowd(R, None if again == 0 else fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)))
     ws = fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)); wk = fit(*tags(R))
     folds = [[], []]
     for f in range(10):
@@ -106,7 +119,7 @@ def main():
         m = (A[:, 5] >= a) & (A[:, 5] < b)
         if m.sum() > 5: print('   1 - p %.2f to %.2f: %d, along %.2f across %.2f; p95 %.2f %.2f' % (a, b, m.sum(), robust(A[m, 0]), robust(A[m, 1]), *np.percentile(np.abs(A[m, :2]), 95, axis=0)))
     if o.check:
-        Q = read(o.check)
+        Q = read(o.check); crowd(Q, ws)
         for n, f in (('plain', lambda t: t['difficulty'] == 'plain' and not t['negative']), ('maker C', lambda t: t['maker'] == 'C' and not t['negative']), ('unkind', lambda t: t['difficulty'] != 'plain')):
             figures(n, [r for r in Q if f(r[0])], ws, wk)
     if o.out:
