@@ -2,12 +2,13 @@
 //! same sums in the same order on any number of threads.
 
 use super::weights::{Layer, WeightsError};
+use super::winograd::Winograd;
 use rayon::prelude::*;
 
 /// Output channels computed together: two vectors of four.
-const LANES: usize = 8;
+pub(super) const LANES: usize = 8;
 /// Neighbouring output pixels computed together, so that a weight is loaded once for all of them.
-const STEP: usize = 4;
+pub(super) const STEP: usize = 4;
 
 /// A picture of `channels` numbers per pixel, row after row, with a border of one pixel of zeros all round.
 #[derive(Clone, Debug)]
@@ -37,6 +38,15 @@ impl Picture {
         &self.data[y * self.stride()..(y + 1) * self.stride()]
     }
 
+    /// Up to `length` numbers of a row of the bordered picture from column `x` on; fewer where it ends.
+    pub(super) fn bordered_from(&self, x: usize, y: usize, length: usize) -> &[f32] {
+        if y >= self.height + 2 || x >= self.width + 2 {
+            return &[];
+        }
+        let row = &self.bordered_row(y)[x * self.channels..];
+        &row[..length.min(row.len())]
+    }
+
     /// The channels of an inner pixel.
     pub(crate) fn pixel(&self, x: usize, y: usize) -> &[f32] {
         let start = (y + 1) * self.stride() + (x + 1) * self.channels;
@@ -51,6 +61,24 @@ impl Picture {
             .par_chunks_mut(stride.max(1))
             .enumerate()
             .for_each(|(y, row)| f(y, &mut row[channels..stride - channels]));
+    }
+
+    /// Calls `f(k, inner row 2 k, inner row 2 k + 1)`, pairs in parallel; the last pair's second row is empty where the height is odd.
+    pub(super) fn fill_row_pairs(&mut self, f: impl Fn(usize, &mut [f32], &mut [f32]) + Sync) {
+        let (stride, channels, height) = (self.stride(), self.channels, self.height);
+        let inner = &mut self.data[stride..stride * (height + 1)];
+        inner
+            .par_chunks_mut((2 * stride).max(1))
+            .enumerate()
+            .for_each(|(k, rows)| {
+                let (upper, lower) = rows.split_at_mut(stride);
+                let lower = if lower.is_empty() {
+                    lower
+                } else {
+                    &mut lower[channels..stride - channels]
+                };
+                f(k, &mut upper[channels..stride - channels], lower);
+            });
     }
 
     /// Upside down.
@@ -106,6 +134,8 @@ pub(crate) struct Conv {
     bias: Vec<[f32; LANES]>,
     /// `[block][input picture][row]` → `[column][channel]` of LANES outputs.
     weights: Vec<Vec<[f32; LANES]>>,
+    /// The same layer for steps of one pixel.
+    quick: Option<Winograd>,
 }
 
 impl Conv {
@@ -159,6 +189,7 @@ impl Conv {
             inputs: inputs.to_vec(),
             bias,
             weights,
+            quick: Winograd::new(layer),
         })
     }
 
@@ -180,6 +211,9 @@ impl Conv {
             });
         if !fits {
             return out;
+        }
+        if let Some(quick) = self.quick.as_ref().filter(|_| step == (1, 1)) {
+            return quick.run(pictures, relu);
         }
         out.fill_rows(|y, row| {
             let rows: Vec<(&[f32], usize)> = pictures
@@ -250,7 +284,12 @@ fn out_width(rows: &[(&[f32], usize)], step: usize) -> usize {
 
 /// Adds the taps of one kernel row to STEP neighbouring pixels.
 #[inline]
-fn accumulate(taps: &[[f32; LANES]], row: &[f32], stride: usize, sums: &mut [[f32; LANES]; STEP]) {
+pub(super) fn accumulate(
+    taps: &[[f32; LANES]],
+    row: &[f32],
+    stride: usize,
+    sums: &mut [[f32; LANES]; STEP],
+) {
     let n = taps.len();
     let mut s = *sums;
     let (a, b, c, d) = (

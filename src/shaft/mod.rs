@@ -14,6 +14,7 @@ mod peaks;
 mod picture;
 mod strip;
 mod weights;
+mod winograd;
 
 use crate::camera::Camera;
 use crate::units::{FacePoint, ImagePoint};

@@ -249,7 +249,7 @@ pub(crate) mod tests {
     use super::*;
 
     /// The pseudo-random inputs of `calibration/shaft-net/train/export.py`.
-    fn noise(n: usize, seed: u32) -> Vec<f32> {
+    pub(crate) fn noise(n: usize, seed: u32) -> Vec<f32> {
         let mut s = seed;
         let mut next = || {
             s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
