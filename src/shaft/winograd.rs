@@ -169,14 +169,12 @@ impl Winograd {
         let bias = &self.bias[block];
         for (k, tile) in tiles.enumerate() {
             let m = |place: usize| &products[place * TILES + k];
-            let mut sums = [[[0f32; LANES]; 4]; 2];
-            for j in 0..4 {
-                let (a, b, c, d) = (m(j), m(4 + j), m(8 + j), m(12 + j));
-                for l in 0..LANES {
-                    sums[0][j][l] = a[l] + b[l] + c[l];
-                    sums[1][j][l] = b[l] - c[l] - d[l];
-                }
-            }
+            let columns: [[&[f32; LANES]; 4]; 4] =
+                std::array::from_fn(|j| std::array::from_fn(|i| m(4 * i + j)));
+            let sums: [[[f32; LANES]; 4]; 2] = [
+                columns.map(|[a, b, c, _]| std::array::from_fn(|l| a[l] + b[l] + c[l])),
+                columns.map(|[_, b, c, d]| std::array::from_fn(|l| b[l] - c[l] - d[l])),
+            ];
             for (row, s) in rows.iter_mut().zip(&sums) {
                 let mut results = [[0f32; LANES]; 2];
                 for l in 0..LANES {
