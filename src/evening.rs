@@ -2,7 +2,9 @@
 
 use crate::advice::{AdviceOptions, advise};
 use crate::reading::{Reading, read};
-use crate::record::{Comparison, Filed, History, LeftOut, LeftOutWhy, Note, Run, Runs, Session};
+use crate::record::{
+    Comparison, End, Filed, History, LeftOut, LeftOutWhy, Note, Run, Runs, Session,
+};
 use crate::report::{
     BowStory, Effect, EndStory, FaceLook, RunStory, SettingChange, change_in_words,
 };
@@ -39,6 +41,59 @@ pub fn readings_of(run: &Run) -> Vec<RunReading> {
         add_cautions(&mut first.reading, &run.notes);
     }
     all
+}
+
+/// How things stood with one end: what its run says, and what to do next.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Standing {
+    /// Files of the ends that are read together, oldest first; that of the end asked for among them.
+    pub files: Vec<String>,
+    /// Those ends.
+    pub ends: Vec<End>,
+    /// Their reading.
+    pub reading: Reading,
+    /// The history of this bow up to them.
+    pub history: History,
+    /// Whether nothing of this bow was shot later: only then is the advice of use for what comes next.
+    pub newest: bool,
+}
+
+/// How things stood with the end in `file`: its reading together with the other ends of its set-up and distance, and the
+/// history up to them. `None` where that end doesn't count (failed, or given twice).
+#[must_use]
+pub fn standing(records: Vec<Filed>, file: &str) -> Option<Standing> {
+    let Runs { runs, .. } = Runs::new(records);
+    let at = runs
+        .iter()
+        .position(|r| r.ends.iter().any(|e| e.file == file))?;
+    let bow = runs.get(at)?.ends.first()?.end.clone();
+    let own: Vec<&Run> = runs
+        .iter()
+        .filter(|r| r.ends.first().is_some_and(|e| e.end.same_bow(&bow)))
+        .collect();
+    let place = own
+        .iter()
+        .position(|r| r.ends.iter().any(|e| e.file == file))?;
+    let run = own.get(place)?;
+    let (group, part) = run
+        .by_distance()
+        .into_iter()
+        .zip(readings_of(run))
+        .find(|(group, _)| group.iter().any(|f| f.file == file))?;
+    let until: Vec<Run> = own.iter().take(place + 1).map(|r| (*r).clone()).collect();
+    let ends = until.iter().flat_map(|r| r.ends.iter().cloned()).collect();
+    let history = History {
+        notes: History::new(ends).notes,
+        runs: until,
+        left_out: Vec::new(),
+    };
+    Some(Standing {
+        files: part.files,
+        ends: group.into_iter().map(|f| f.end.clone()).collect(),
+        reading: part.reading,
+        history,
+        newest: place + 1 == own.len(),
+    })
 }
 
 /// Adds what isn't told yet.
@@ -165,7 +220,7 @@ fn label(session: &Session) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::{End, Session};
+    use crate::record::Session;
     use serde_json::json;
 
     fn filed(file: &str, session: serde_json::Value, x: f64) -> Filed {
@@ -210,6 +265,33 @@ mod tests {
         };
         assert_eq!(read.iter().map(same_end).collect::<Vec<_>>(), [1, 0, 0]);
         assert!(read.iter().all(|r| r.reading.offset.is_some()));
+    }
+
+    #[test]
+    fn an_end_stands_in_its_run_and_its_own_bow_s_history() {
+        let session = |archer: &str, end: u64, clicks: f64| {
+            json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
+                   "setup": {"plunger_clicks": clicks}})
+        };
+        let all = || {
+            vec![
+                filed("1", session("A", 1, 0.0), 120.0),
+                filed("2", session("A", 2, 0.0), 120.0),
+                filed("3", session("B", 3, 0.0), 0.0),
+                filed("4", session("A", 4, 2.0), 60.0),
+            ]
+        };
+        let first = standing(all(), "2").expect("counts");
+        assert_eq!(first.files, ["1", "2"]);
+        assert_eq!((first.history.runs.len(), first.newest), (1, false));
+        assert_eq!(first.reading.ends, 2);
+        let last = standing(all(), "4").expect("counts");
+        assert_eq!(
+            (last.files.len(), last.history.runs.len(), last.newest),
+            (1, 2, true)
+        );
+        assert_eq!(last.history.runs, History::new(all()).runs);
+        assert_eq!(standing(all(), "5"), None);
     }
 
     #[test]

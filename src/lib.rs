@@ -18,6 +18,7 @@ pub mod rehearse;
 pub mod report;
 pub mod review;
 pub mod road;
+pub mod server;
 pub mod shaft;
 pub mod store;
 pub mod units;

@@ -18,14 +18,26 @@
 //!
 //! A place is given in `x_mm`, `y_mm` or, where the record has a camera, in `px`; the other follows. `revision` (optional) is
 //! that of the record the person saw: another one is refused, so that two people can't undo each other unseen. `accept` takes
-//! every entry as it stands. Each edited entry becomes `confirmed`; `found_mm` keeps where the program had it; ids are never
+//! every entry as it stands. `session` changes what was told of the end, field by field (RFC 7396: null takes a field away).
+//! Each edited entry becomes `confirmed`; `found_mm` keeps where the program had it; ids are never
 //! used again. Edits apply in their order, all or none, and count one revision together.
 
+mod look;
+mod refit;
+mod undo;
+
+pub use look::wants_a_look;
+pub use refit::refitted;
+pub use undo::restore;
+
+use crate::record::check::{SessionFault, check_session};
 use crate::record::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, Extra, Missed, RecordError,
+    Session,
 };
 use crate::units::{FacePoint, ImagePoint};
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 /// Schema name of a list of edits.
 pub const SCHEMA: &str = "bossmark/edits/1";
@@ -117,6 +129,11 @@ pub enum Edit {
         /// Its place in `missed`, from 1.
         index: usize,
     },
+    /// What was told of the end: who, from where, with which set-up.
+    Session {
+        /// The fields that change, as in a record's `session`; null takes one away (RFC 7396).
+        set: Value,
+    },
     /// One entry is right as it stands.
     Confirm {
         /// Its id.
@@ -170,6 +187,17 @@ pub enum ReviewError {
         /// The edit's number, from 1.
         edit: usize,
     },
+    /// A session that can't be understood.
+    #[error("edit {edit} makes a session that can't be understood ({detail}): correct it")]
+    Session {
+        /// The edit's number, from 1.
+        edit: usize,
+        /// What the parser says.
+        detail: String,
+    },
+    /// A session with a misspelt name, a number in another unit, or limits that contradict.
+    #[error(transparent)]
+    Fault(#[from] SessionFault),
     /// The record has changed since.
     #[error(
         "the edits were made on revision {seen}, the record is at {now}: look at it again and redo them"
@@ -296,10 +324,47 @@ fn apply_one(
             }
             end.missed.remove(index - 1);
         }
+        Edit::Session { set } => end.session = changed_session(&end.session, set, number)?,
         Edit::Confirm { id } => confirm(entry(end, *id)?),
         Edit::Accept => end.entries.iter_mut().for_each(confirm),
     }
     Ok(())
+}
+
+/// The session with the fields of `set` in it; order shot and numbers are checked by the reading, units and names here.
+fn changed_session(session: &Session, set: &Value, edit: usize) -> Result<Session, ReviewError> {
+    let shape = |e: serde_json::Error| ReviewError::Session {
+        edit,
+        detail: e.to_string(),
+    };
+    let mut value = serde_json::to_value(session).map_err(shape)?;
+    merge(&mut value, set);
+    let session: Session = serde_json::from_value(value).map_err(shape)?;
+    match check_session(&session, "session").into_iter().next() {
+        Some(fault) => Err(fault.into()),
+        None => Ok(session),
+    }
+}
+
+/// RFC 7396, section 2: objects are merged name by name, null removes, everything else replaces.
+fn merge(target: &mut Value, patch: &Value) {
+    let Value::Object(patch) = patch else {
+        *target = patch.clone();
+        return;
+    };
+    if !target.is_object() {
+        *target = Value::Object(serde_json::Map::new());
+    }
+    let Value::Object(target) = target else {
+        return;
+    };
+    for (name, value) in patch {
+        if value.is_null() {
+            target.remove(name);
+        } else {
+            merge(target.entry(name.clone()).or_insert(Value::Null), value);
+        }
+    }
 }
 
 fn entry(end: &mut End, id: u64) -> Result<&mut Entry, ReviewError> {
@@ -551,6 +616,47 @@ mod tests {
         ] {
             assert!(Edits::parse(bad.as_bytes()).is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn a_session_is_changed_field_by_field() {
+        let set = |list| apply(&record(), &edits(list));
+        let end = set(json!([
+            {"do": "session", "set": {"distance_m": 30, "hand": "left", "setup": {"plunger_clicks": 2, "point_gr": 90}}},
+            {"do": "session", "set": {"distance_m": 18, "shot_order": null, "setup": {"point_gr": null}}}
+        ]))
+        .expect("applied");
+        let session = &end.session;
+        assert_eq!(
+            (session.distance_m, &session.shot_order),
+            (Some(18.0), &None)
+        );
+        let setup = session.setup.as_ref().expect("set-up");
+        assert_eq!((setup.plunger_clicks, setup.point_gr), (Some(2.0), None));
+        assert_eq!(end.entries[0].state, EntryState::Proposed);
+        for (wrong, says) in [
+            (json!({"distance_m": "far"}), "edit 1"),
+            (json!({"distence_m": 30}), "did you mean `distance_m`"),
+            (json!({"distance_m": 30000}), "distance_m"),
+            (json!(7), "edit 1"),
+        ] {
+            let error = set(json!([{"do": "session", "set": wrong}])).expect_err("fault");
+            assert!(error.to_string().contains(says), "{error}");
+        }
+    }
+
+    /// The example of RFC 7396, section 3.
+    #[test]
+    fn the_merge_is_that_of_the_standard() {
+        let mut target = json!({"title": "Goodbye!", "author": {"givenName": "John", "familyName": "Doe"},
+            "tags": ["example", "sample"], "content": "This will be unchanged"});
+        merge(
+            &mut target,
+            &json!({"title": "Hello!", "phoneNumber": "+01-123-456-7890", "author": {"familyName": null}, "tags": ["example"]}),
+        );
+        let wanted = json!({"title": "Hello!", "author": {"givenName": "John"}, "tags": ["example"],
+            "content": "This will be unchanged", "phoneNumber": "+01-123-456-7890"});
+        assert_eq!(target, wanted);
     }
 
     #[test]

@@ -247,6 +247,21 @@ pub fn save_revisions(path: &Path, records: &[End], bytes: &[u8]) -> Result<(), 
     write(path, bytes)
 }
 
+/// Where the photo of a record is, if it lies beside it under the name that the record gives. That name comes from a file that
+/// anybody may have written: only its last part counts.
+#[must_use]
+pub fn photo_of(record: &Path, end: &End) -> Option<PathBuf> {
+    let named = end
+        .photo
+        .as_ref()?
+        .file
+        .rsplit(['/', '\\'])
+        .next()?
+        .to_owned();
+    let path = record.with_file_name(named);
+    (is_photo_name(&path) && path.is_file()).then_some(path)
+}
+
 /// Names that start with a dot are the system's or other programs'.
 fn is_hidden(name: &OsStr) -> bool {
     name.as_encoded_bytes().starts_with(b".")

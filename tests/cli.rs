@@ -339,7 +339,8 @@ fn wrong_use_is_status_2_and_help_is_0() {
         vec!["read"],
         vec!["measure", "a.jpg", "--date", "May"],
         vec!["measure", "a.jpg", "--distance", "far"],
-        vec!["confirm", "a.json"],
+        vec!["confirm", "a.json", "--json"],
+        vec!["confirm", "a.json", "--accept", "--port", "4200"],
         vec!["confirm", "a.json", "--accept", "--edits", "b.json"],
     ] {
         let ran = run(&wrong);
@@ -366,10 +367,12 @@ fn wrong_use_is_status_2_and_help_is_0() {
 }
 
 #[test]
-fn confirm_without_a_page_says_what_to_use() {
-    let ran = run(&["confirm", "a.json"]);
+fn the_page_needs_files_and_says_what_goes_without_it() {
+    let ran = run(&["confirm", "a.json", "--json"]);
     let said = one_sentence(&ran);
     assert!(said.contains("--accept") && said.contains("--edits"));
+    let missing = run(&["confirm", "none-here.jpg"]);
+    assert_eq!(missing.status, 3, "{}", missing.stderr);
 }
 
 #[test]

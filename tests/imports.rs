@@ -4,9 +4,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules from bottom to top: each may use those before it, never those after it.
-const ORDER: [&str; 18] = [
+const ORDER: [&str; 19] = [
     "units", "numeric", "camera", "photo", "face", "shaft", "record", "road", "review", "reading",
-    "advice", "plan", "rehearse", "report", "evening", "store", "cli", "main",
+    "advice", "plan", "rehearse", "report", "evening", "store", "server", "cli", "main",
 ];
 /// From here on files, streams and the environment may be touched.
 const FIRST_OUTSIDE: &str = "store";

@@ -3,6 +3,7 @@
 use crate::record::{Hand, Session, When};
 use crate::rehearse::LightKind;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::net::Ipv4Addr;
 use std::path::PathBuf;
 
 /// What is shown first in every help of the whole.
@@ -37,9 +38,11 @@ Examples:
   bossmark measure IMG_0101.jpg --face wa-80
   bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 --marked look.jpg --json > end.json", help_template = TEMPLATE)]
     Measure(Measure),
-    /// A person's word on the entries: all right as proposed, or a list of edits.
+    /// A page in the browser on which a person checks the entries and sees what they mean.
     #[command(before_help = "\
 Examples:
+  bossmark confirm evening/
+  bossmark confirm IMG_0101.jpg --face wa-80 --share
   bossmark confirm IMG_0101.end.json --accept
   bossmark confirm IMG_0101.end.json --edits edits.json", help_template = TEMPLATE)]
     Confirm(Confirm),
@@ -176,10 +179,10 @@ pub struct Confirm {
     /// Photos, records or folders
     #[arg(required = true, value_name = "PHOTO|RECORD|FOLDER")]
     pub inputs: Vec<PathBuf>,
-    /// Take all entries as they stand
+    /// No page: take all entries as they stand
     #[arg(long, conflicts_with = "edits")]
     pub accept: bool,
-    /// Apply a list of edits (bossmark/edits/1) to the one record
+    /// No page: apply a list of edits (bossmark/edits/1) to the one record
     #[arg(long, value_name = "FILE")]
     pub edits: Option<PathBuf>,
     /// Target face, for a photo that has no record yet
@@ -188,9 +191,21 @@ pub struct Confirm {
     /// Folder of the photos' records [default: beside the photo]; for a record: the file to write instead
     #[arg(short, long, value_name = "DIR|FILE")]
     pub out: Option<PathBuf>,
-    /// Print the records as JSON on stdout as well
+    /// Without the page: print the records as JSON on stdout as well
     #[arg(long)]
     pub json: bool,
+    /// The page's port [default: 4117, or one of the next]
+    #[arg(short, long, value_name = "PORT", conflicts_with_all = ["accept", "edits"])]
+    pub port: Option<u16>,
+    /// Let a phone on the same network in, by a link with a code; ADDRESS: this machine's own
+    #[arg(long, value_name = "ADDRESS", num_args = 0..=1, require_equals = true, conflicts_with_all = ["accept", "edits"])]
+    pub share: Option<Option<Ipv4Addr>>,
+    /// Don't open the browser
+    #[arg(long, conflicts_with_all = ["accept", "edits"])]
+    pub no_open: bool,
+    /// Serve the page's files from this folder instead of those built in
+    #[arg(long, value_name = "DIR", hide = true)]
+    pub page_files: Option<PathBuf>,
     /// Session.
     #[command(flatten)]
     pub session: SessionArgs,

@@ -1,4 +1,4 @@
-//! `bossmark confirm`: a person's word on the entries, without the page.
+//! `bossmark confirm`: a person's word on the entries, on the page or without it.
 
 use super::args::Confirm;
 use super::context::Context;
@@ -14,22 +14,19 @@ use crate::store;
 use std::path::{Path, PathBuf};
 
 /// Where a record comes from and goes to.
-struct Job {
+pub(super) struct Job {
     /// The photo to measure where there is no record yet.
-    photo: Option<PathBuf>,
+    pub(super) photo: Option<PathBuf>,
     /// The record's file; `-` for the streams.
-    from: PathBuf,
+    pub(super) from: PathBuf,
     /// Where the changed record goes.
-    to: PathBuf,
+    pub(super) to: PathBuf,
 }
 
 /// Runs the command.
 pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
     if !args.accept && args.edits.is_none() {
-        return Err(Trouble::usage(
-            "the page for confirming is not in this version: use --accept to take all entries as proposed, or --edits FILE to \
-             apply a list of edits",
-        ));
+        return super::page::run(args, screen);
     }
     let edits = match &args.edits {
         Some(path) => {
@@ -57,7 +54,11 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
     Ok(())
 }
 
-fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
+/// What is to be confirmed.
+///
+/// # Errors
+/// When a folder can't be read.
+pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
     let mut jobs = Vec::new();
     for input in &args.inputs {
         if input.is_dir() {

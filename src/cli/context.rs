@@ -154,18 +154,27 @@ impl Context {
     /// # Errors
     /// When none is named, the name isn't known, or its file can't be used.
     pub(super) fn face(&mut self, photo: &Path) -> Result<FaceSpec, Trouble> {
+        self.face_if_named(photo)?.ok_or_else(|| {
+            Trouble::usage(
+                "no face is named: add --face NAME, or `face` to the session file (`bossmark faces` lists them)",
+            )
+        })
+    }
+
+    /// The same, `None` where none is named.
+    ///
+    /// # Errors
+    /// When the name isn't known or its file can't be used.
+    pub(super) fn face_if_named(&mut self, photo: &Path) -> Result<Option<FaceSpec>, Trouble> {
         if let Some(name) = &self.face {
-            return face_named(name, Path::new(""));
+            return face_named(name, Path::new("")).map(Some);
         }
         let folder = folder_of(photo);
         let told = self.session_file(&folder)?;
         let named = told.and_then(|t| Some((t.file.face?, folder_of(&t.path))));
-        match named {
-            Some((name, folder)) => face_named(&name, &folder),
-            None => Err(Trouble::usage(
-                "no face is named: add --face NAME, or `face` to the session file (`bossmark faces` lists them)",
-            )),
-        }
+        named
+            .map(|(name, folder)| face_named(&name, &folder))
+            .transpose()
     }
 }
 

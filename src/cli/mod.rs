@@ -1,6 +1,6 @@
 //! The command line: what was typed → the stages of the road → stdout, stderr and an exit status.
 //!
-//! This and [`crate::store`] alone touch files, streams and the environment. The clock is read nowhere.
+//! This, [`crate::server`] and [`crate::store`] alone touch files, streams, sockets and the environment.
 
 mod advise;
 pub mod args;
@@ -10,6 +10,7 @@ mod day;
 mod faces;
 mod input;
 mod measure;
+mod page;
 mod plan;
 mod progress;
 mod read;

@@ -4,6 +4,7 @@ use crate::photo::PhotoError;
 use crate::record::{RecordError, SessionError};
 use crate::review::ReviewError;
 use crate::road::RoadError;
+use crate::server::ServeError;
 use crate::store::StoreError;
 use std::fmt::Display;
 use std::path::Path;
@@ -109,6 +110,12 @@ impl From<PhotoError> for Trouble {
 
 impl From<RoadError> for Trouble {
     fn from(error: RoadError) -> Self {
+        Self::file(error)
+    }
+}
+
+impl From<ServeError> for Trouble {
+    fn from(error: ServeError) -> Self {
         Self::file(error)
     }
 }

@@ -240,6 +240,14 @@ fn base_name(file: &str) -> &[u8] {
     file.rsplit(['/', '\\']).next().unwrap_or(file).as_bytes()
 }
 
+impl End {
+    /// Whether both were shot with one bow: archer, hand and bow equal (absent on both sides is equal).
+    #[must_use]
+    pub fn same_bow(&self, other: &Self) -> bool {
+        Bow::of(self) == Bow::of(other)
+    }
+}
+
 /// Archer, hand and bow: equal (absent on both sides is equal) means the same bow.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Bow {

@@ -34,6 +34,20 @@ pub struct SessionFile {
     pub extra: Extra,
 }
 
+impl Default for SessionFile {
+    fn default() -> Self {
+        Self {
+            schema: SCHEMA.to_owned(),
+            face: None,
+            fletched: None,
+            bare: None,
+            session: Session::default(),
+            ends: None,
+            extra: Extra::new(),
+        }
+    }
+}
+
 /// One end of a session file. Its `setup` changes the settings it names from this end on; all else is this end's alone.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct PlannedEnd {

@@ -11,6 +11,8 @@ pub mod html;
 mod jpeg;
 mod look;
 pub mod marked;
+mod outline;
+mod step_words;
 mod steps;
 mod story;
 pub mod svg;
@@ -19,9 +21,14 @@ pub mod text;
 mod words;
 
 pub use look::{FaceLook, Ink, Zone};
+pub use outline::{RingOutline, outlines};
+pub use step_words::{StepWords, step_words};
 pub use steps::made as change_in_words;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, SettingChange};
 pub use svg_kit::Embedding;
+
+/// Style of the drawings, for a page that holds them [`Embedding::Inline`].
+pub const PLOT_STYLE: &str = svg_kit::STYLE;
 
 /// Text made safe for HTML and SVG, in elements and quoted attributes. Characters that no XML document may hold become
 /// spaces.

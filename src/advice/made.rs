@@ -1,0 +1,85 @@
+//! A step that was made → what it changes in the set-up of the ends that follow.
+
+use super::{Change, Step};
+use crate::record::Setup;
+
+/// Quarter turns in a turn of a bolt.
+const QUARTERS: f64 = 4.0;
+
+/// The settings that this step changes, at their new values: what the next end's set-up has to say. `None` where nothing
+/// changes, or where the present value isn't known, so that the new one can't be either.
+#[must_use]
+pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
+    let mut new = Setup::default();
+    match step.change {
+        Change::DrawWeight => {
+            // a quarter turn in is a quarter turn less out
+            new.bolt_turns_out =
+                now.bolt_turns_out
+                    .zip(step.bolt_quarter_turns)
+                    .map(|(out, quarters)| {
+                        out - f64::from(i32::try_from(quarters).unwrap_or(0)) / QUARTERS
+                    });
+            new.draw_weight_lb = step.to;
+        }
+        Change::ShaftLength => new.shaft_length_mm = step.to,
+        Change::PointWeight => new.point_gr = step.to,
+        Change::RearWeight => {
+            new.rear_gr = step.to;
+            // both kinds of shaft alike
+            new.bare_rear_gr = now.bare_rear_gr.zip(step.amount).map(|(g, by)| g + by);
+        }
+        Change::Plunger => new.plunger_clicks = step.to,
+        Change::NockingPoint => new.nocking_point_mm = step.to,
+        Change::RestHeight => new.rest_height_mm = step.to,
+        Change::ShaftSpine => new.shaft_spine = step.to,
+        Change::ShootMore | Change::Verify | Change::None => {}
+    }
+    (new != Setup::default()).then_some(new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn step(value: serde_json::Value) -> Step {
+        let mut all = json!({"amount": null, "unit": null, "from": null, "to": null, "detail": "", "expect": null,
+            "reversible": true, "why": "", "cautions": []});
+        for (name, v) in value.as_object().expect("object") {
+            all[name] = v.clone();
+        }
+        serde_json::from_value(all).expect("step")
+    }
+
+    fn setup(value: serde_json::Value) -> Setup {
+        serde_json::from_value(value).expect("set-up")
+    }
+
+    /// The arithmetic of the set-up table: bolts out = old − quarter turns / 4.
+    #[test]
+    fn each_change_moves_its_own_setting() {
+        let now = setup(
+            json!({"bolt_turns_out": 1.0, "draw_weight_lb": 36.0, "bare_rear_gr": 11, "rear_gr": 21}),
+        );
+        let made = |v| made(&now, &step(v));
+        assert_eq!(
+            made(
+                json!({"change": "draw-weight", "amount": -1.5, "from": 36.0, "to": 34.5, "bolt_quarter_turns": -6})
+            ),
+            Some(setup(
+                json!({"bolt_turns_out": 2.5, "draw_weight_lb": 34.5})
+            ))
+        );
+        assert_eq!(
+            made(json!({"change": "rear-weight", "amount": 4.0, "from": 21.0, "to": 25.0})),
+            Some(setup(json!({"rear_gr": 25.0, "bare_rear_gr": 15.0})))
+        );
+        assert_eq!(
+            made(json!({"change": "nocking-point", "amount": 1.0, "from": 6.0, "to": 7.0})),
+            Some(setup(json!({"nocking_point_mm": 7.0})))
+        );
+        assert_eq!(made(json!({"change": "plunger", "amount": 1.0})), None);
+        assert_eq!(made(json!({"change": "shoot-more", "amount": 3.0})), None);
+    }
+}

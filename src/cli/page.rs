@@ -1,0 +1,175 @@
+//! `bossmark confirm` with its page: what is to be shown, where it is served, and who is told.
+
+use super::args::Confirm;
+use super::confirm::{Job, jobs};
+use super::context::{Context, SESSION_FILE};
+use super::screen::Screen;
+use super::status::Trouble;
+use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
+use crate::store;
+use std::io::IsTerminal;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+/// Serves the page until the process is ended.
+pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
+    if args.json {
+        return Err(Trouble::usage(
+            "the page writes records to files, not to stdout: leave --json out, or add --accept or --edits FILE",
+        ));
+    }
+    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let opening = opening(args, &mut context, screen)?;
+    for message in context.messages() {
+        screen.tell(&message);
+    }
+    let share = match args.share {
+        None => None,
+        Some(told) => Some(told.or_else(server::own_address).ok_or_else(|| {
+            Trouble::usage("this machine has no address on a network: connect it, or name the address with --share=ADDRESS")
+        })?),
+    };
+    let ip = share.unwrap_or(Ipv4Addr::LOCALHOST);
+    let listening = server::listen(ip, args.port.unwrap_or(FIRST_PORT))?;
+    let code = Secret::new().map_err(no_random)?;
+    let guard = match share {
+        None => Guard::local(listening.address.port()),
+        Some(_) => Guard::shared(listening.address, code.clone()).map_err(no_random)?,
+    };
+    let link = match share {
+        None => format!("http://{}/", listening.address),
+        Some(_) => format!("http://{}/#{}", listening.address, code.text()),
+    };
+    let app = App::new(guard, opening);
+    app.start()
+        .map_err(|e| Trouble::file(format!("photos can't be measured beside the page ({e})")))?;
+    greet(&link, listening.address, share.is_some(), screen);
+    if !args.no_open && std::io::stderr().is_terminal() && std::io::stdin().is_terminal() {
+        open(&link);
+    }
+    Ok(server::serve(listening, &app)?)
+}
+
+fn no_random(error: impl std::fmt::Display) -> Trouble {
+    Trouble::file(format!(
+        "this system gives no random numbers ({error}): the page can't be shared safely"
+    ))
+}
+
+fn greet(link: &str, address: SocketAddr, shared: bool, screen: &mut Screen) {
+    if !shared {
+        screen.show(&format!("The page is at {link} (on this machine only). Ctrl-C ends it; every edit is saved when it is made."));
+        return;
+    }
+    screen.show(&format!(
+        "The page is at {link}\nAnybody on this network who has that link can see and change these photos. The link holds the code; at \
+         http://{address}/ it is asked for.\nCtrl-C ends it; every edit is saved when it is made."
+    ));
+    if std::io::stderr().is_terminal()
+        && !address.ip().is_loopback()
+        && let Some(code) = server::qr(link)
+    {
+        screen.show(&code);
+    }
+}
+
+/// Opens the link as the system does it. Whether that works is of no importance: the link has been printed.
+fn open(link: &str) {
+    let (program, before): (&str, &[&str]) = if cfg!(windows) {
+        ("cmd", &["/c", "start", ""])
+    } else if cfg!(target_os = "macos") {
+        ("open", &[])
+    } else {
+        ("xdg-open", &[])
+    };
+    let _ = Command::new(program)
+        .args(before)
+        .arg(link)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn();
+}
+
+fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result<Opening, Trouble> {
+    if let Some(missing) = args.inputs.iter().find(|i| !i.exists()) {
+        return Err(Trouble::from(store::StoreError::Missing).about(missing));
+    }
+    let jobs = jobs(args)?;
+    let first = args.inputs.first().map_or(Path::new("."), PathBuf::as_path);
+    let folder = if first.is_dir() {
+        first.to_owned()
+    } else {
+        match first.parent() {
+            Some(parent) if parent != Path::new("") => parent.to_owned(),
+            _ => PathBuf::from("."),
+        }
+    };
+    let records = args
+        .out
+        .clone()
+        .filter(|_| jobs.iter().all(|j| j.photo.is_some()));
+    if let Some(out) = &records {
+        store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
+    }
+    let mut ends = Vec::new();
+    for job in jobs {
+        match start(job, context) {
+            Ok(start) => ends.push(start),
+            Err(trouble) => screen.trouble(&trouble),
+        }
+    }
+    Ok(Opening {
+        ends,
+        session_file: args
+            .session
+            .session
+            .clone()
+            .unwrap_or_else(|| folder.join(SESSION_FILE)),
+        folder,
+        records,
+        flags: context.flags().clone(),
+        face: match args.face {
+            Some(_) => context.face_if_named(first)?,
+            None => None,
+        },
+        page_files: args.page_files.clone(),
+    })
+}
+
+/// An end to show: a photo with its record, or a record with the photo beside it.
+fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
+    if let Some(photo) = &job.photo {
+        return Ok(Start {
+            session: context.session(photo)?,
+            // where none is named, the page asks
+            face: context.face_if_named(photo).map_err(|e| e.about(photo))?,
+            record: job.to,
+            photo: job.photo,
+        });
+    }
+    if job.from == Path::new("-") {
+        return Err(Trouble::usage(
+            "the page needs a file to save to: write the record to one first",
+        ));
+    }
+    let record = store::record_at(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?;
+    let photo = record
+        .as_ref()
+        .and_then(|end| store::photo_of(&job.from, end));
+    if job.to != job.from
+        && let Some(end) = &record
+    {
+        // another place to save to: begin there with what is here
+        store::save_revision(&job.to, end)
+            .or_else(|_| store::save_proposal(&job.to, end))
+            .map_err(|e| Trouble::from(e).about(&job.to))?;
+    }
+    Ok(Start {
+        photo,
+        record: job.to,
+        session: context.flags().clone(),
+        face: None,
+    })
+}

@@ -1,0 +1,593 @@
+//! Which request is answered by what.
+
+use super::ends::{EditError, OpenEnd, Progress, Start};
+use super::guard::{Guard, Pass};
+use super::http::{Answer, Request};
+use super::pictures::{Pictures, Shown};
+use super::plan::Plan;
+use super::{UPLOAD, assets, view, worker};
+use crate::evening::{Standing, standing};
+use crate::face::spec;
+use crate::photo;
+use crate::record::{End, Filed, Session};
+use crate::review::Edits;
+use crate::store;
+use crate::units::ImagePoint;
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+
+/// Photos that one run of the page takes: a slip in a chooser must not fill the disk.
+const MOST_PHOTOS: usize = 500;
+/// Names tried for a new photo.
+const MOST_NAMES: u64 = 100_000;
+
+/// What the page begins with.
+#[derive(Debug, Default)]
+pub struct Opening {
+    /// The ends, in their order.
+    pub ends: Vec<Start>,
+    /// Where new photos go.
+    pub folder: PathBuf,
+    /// Where their records go; beside them if `None`.
+    pub records: Option<PathBuf>,
+    /// The session file that new photos are told by.
+    pub session_file: PathBuf,
+    /// What flags say of all photos.
+    pub flags: Session,
+    /// A face told by a flag.
+    pub face: Option<spec::FaceSpec>,
+    /// A folder to read the page's files from instead of those built in.
+    pub page_files: Option<PathBuf>,
+}
+
+/// The server's state.
+#[derive(Debug)]
+pub struct App {
+    guard: Guard,
+    ends: Mutex<Vec<OpenEnd>>,
+    changed: Condvar,
+    looked_at: AtomicU64,
+    /// Changes to the session file, one at a time.
+    plan: Mutex<Plan>,
+    pub(super) pictures: Pictures,
+    opening: Opening,
+}
+
+impl App {
+    /// A server for these ends.
+    #[must_use]
+    pub fn new(guard: Guard, mut opening: Opening) -> Arc<Self> {
+        let starts = std::mem::take(&mut opening.ends);
+        let ends = (1..).zip(starts).map(|(id, s)| OpenEnd::new(id, s));
+        Arc::new(Self {
+            guard,
+            ends: Mutex::new(ends.collect()),
+            changed: Condvar::new(),
+            looked_at: AtomicU64::new(1),
+            plan: Mutex::new(Plan {
+                path: opening.session_file.clone(),
+            }),
+            pictures: Pictures::default(),
+            opening,
+        })
+    }
+
+    /// Starts measuring what waits.
+    ///
+    /// # Errors
+    /// When no thread can be had.
+    pub fn start(self: &Arc<Self>) -> std::io::Result<()> {
+        let app = Arc::clone(self);
+        let worker = std::thread::Builder::new().name("measure".to_owned());
+        worker.spawn(move || worker::work(&app)).map(|_| ())
+    }
+
+    pub(super) fn ends(&self) -> MutexGuard<'_, Vec<OpenEnd>> {
+        self.ends.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) fn wait<'a>(
+        &self,
+        ends: MutexGuard<'a, Vec<OpenEnd>>,
+    ) -> MutexGuard<'a, Vec<OpenEnd>> {
+        self.changed
+            .wait(ends)
+            .unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) fn with_end(&self, id: u64, change: impl FnOnce(&mut OpenEnd)) {
+        if let Some(end) = self.ends().iter_mut().find(|e| e.id == id) {
+            change(end);
+        }
+    }
+
+    pub(super) fn looked_at(&self) -> u64 {
+        self.looked_at.load(Ordering::Relaxed)
+    }
+
+    /// Whether a request may go on, decided before its body is read.
+    ///
+    /// # Errors
+    /// The answer to one that may not.
+    pub fn admit(&self, request: &Request) -> Result<(), Answer> {
+        let pass = self.guard.check(request)?;
+        let open = request.path == ENTER
+            || request.method == "GET" && self.at_the_door(&request.path).is_some();
+        if pass == Pass::In || open {
+            return Ok(());
+        }
+        Err(Answer::problem(
+            401,
+            "code-needed",
+            "open the link, or scan the code, that the program shows",
+        ))
+    }
+
+    fn at_the_door(&self, path: &str) -> Option<Answer> {
+        let name = if path == "/" {
+            "door.html"
+        } else {
+            path.strip_prefix("/web/")?
+        };
+        assets::asset(name, self.opening.page_files.as_deref(), true)
+    }
+
+    /// Answers a request.
+    pub fn answer(self: &Arc<Self>, request: &Request) -> Answer {
+        if let Err(refused) = self.admit(request) {
+            return refused;
+        }
+        let done = match self.guard.check(request) {
+            Err(refused) => return refused,
+            Ok(Pass::Door) if request.path != ENTER => self.at_the_door(&request.path),
+            Ok(_) => self.route(request),
+        };
+        let mut answer =
+            done.unwrap_or_else(|| Answer::problem(404, "not-found", "there is no such page"));
+        if request.method == "HEAD" {
+            answer.body.clear();
+        }
+        answer
+    }
+
+    fn route(self: &Arc<Self>, request: &Request) -> Option<Answer> {
+        let parts: Vec<&str> = request.path.trim_start_matches('/').split('/').collect();
+        let reads = matches!(request.method.as_str(), "GET" | "HEAD");
+        let posts = request.method == "POST";
+        let done = match parts.as_slice() {
+            [""] if reads => {
+                return assets::asset("index.html", self.opening.page_files.as_deref(), false);
+            }
+            ["web", name] if reads => {
+                return assets::asset(name, self.opening.page_files.as_deref(), false);
+            }
+            ["api", "enter"] if posts => self.enter(request),
+            ["api", "queue"] if reads => Ok(self.queue()),
+            ["api", "photos"] if posts => self.upload(request),
+            ["api", "remember"] if posts => self.remember(request),
+            ["api", "ends", id, what] => match (number(id)?, *what) {
+                (id, "view") if reads => self.view(id),
+                (id, "reading") if reads => self.reading(id),
+                (id, "advice") if reads => self.advice(id),
+                (id, "edits") if posts => self.edit(id, request),
+                (id, "undo") if posts => self.step(id, true, request),
+                (id, "redo") if posts => self.step(id, false, request),
+                (id, "measure") if posts => self.measure(id, request),
+                (id, "made") if posts => self.made(id),
+                _ => return None,
+            },
+            ["photo", id, which] if reads => self.photo(number(id)?, which),
+            _ => return None,
+        };
+        Some(done.unwrap_or_else(|refused| refused))
+    }
+
+    fn enter(&self, request: &Request) -> Result<Answer, Answer> {
+        #[derive(Deserialize)]
+        struct Code {
+            code: String,
+        }
+        Ok(self.guard.enter(&request.json::<Code>()?.code))
+    }
+
+    fn queue(&self) -> Answer {
+        let lines: Vec<view::Line> = self.ends().iter().map(view::line).collect();
+        let faces: Vec<Value> = spec::known()
+            .iter()
+            .map(|f| json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm}))
+            .collect();
+        let plan = self
+            .plan
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .read();
+        let told = plan.unwrap_or_default();
+        let mut session = told.session.clone();
+        session.fletched = session.fletched.or(told.fletched);
+        session.bare = session.bare.or(told.bare);
+        // the set-up as it stands after all changes that were planned
+        let changes = told
+            .ends
+            .iter()
+            .flatten()
+            .filter_map(|e| e.session.setup.clone());
+        session.setup = changes.fold(session.setup, |now, new| {
+            Some(now.map_or_else(|| new.clone(), |now| new.or(&now)))
+        });
+        let face = self
+            .opening
+            .face
+            .as_ref()
+            .map(|f| f.name.clone())
+            .or(told.face);
+        Answer::json(&json!({
+            "folder": self.opening.folder.display().to_string(),
+            "session_file": store::name_of(&self.opening.session_file),
+            "ends": lines,
+            "faces": faces,
+            "next": {"face": face, "session": self.opening.flags.or(&session)},
+        }))
+    }
+
+    /// The end of this id, to do something with.
+    fn find<T>(
+        &self,
+        id: u64,
+        then: impl FnOnce(&mut OpenEnd) -> Result<T, Answer>,
+    ) -> Result<T, Answer> {
+        let mut ends = self.ends();
+        match ends.iter_mut().find(|e| e.id == id) {
+            Some(end) => then(end),
+            None => Err(Answer::problem(
+                404,
+                "no-end",
+                "this end is not on the page: reload it",
+            )),
+        }
+    }
+
+    fn view(&self, id: u64) -> Result<Answer, Answer> {
+        self.looked_at.store(id, Ordering::Relaxed);
+        self.find(id, |open| {
+            let ready = open.progress == Progress::Ready;
+            match open.record() {
+                Ok(Some(record)) if ready => Ok(Answer::json(&view::end_view(open, record))),
+                Ok(_) => Ok(Answer::json(&view::line(open))),
+                Err(error) => Err(Answer::problem(500, "record", &error.to_string())),
+            }
+        })
+    }
+
+    fn edit(&self, id: u64, request: &Request) -> Result<Answer, Answer> {
+        let edits = Edits::parse(&request.body)
+            .map_err(|e| Answer::problem(422, "edit", &e.to_string()))?;
+        if edits.revision.is_none() {
+            return Err(Answer::problem(
+                422,
+                "edit",
+                "say on which `revision` the edits were made",
+            ));
+        }
+        self.find(id, |open| {
+            let done = open.edit(&edits);
+            edited(open, done)
+        })
+    }
+
+    fn step(&self, id: u64, back: bool, request: &Request) -> Result<Answer, Answer> {
+        #[derive(Deserialize)]
+        struct Seen {
+            revision: u64,
+        }
+        let seen: Seen = request.json()?;
+        self.find(id, |open| {
+            let done = open.step(back, seen.revision);
+            edited(open, done)
+        })
+    }
+
+    /// The records of all ends, and the name of the one asked for among them.
+    fn standing(&self, id: u64) -> Result<Option<Standing>, Answer> {
+        let places: Vec<(u64, PathBuf, Session)> = self
+            .ends()
+            .iter()
+            .filter(|e| e.progress == Progress::Ready)
+            .map(|e| (e.id, e.start.record.clone(), e.start.session.clone()))
+            .collect();
+        let file = |path: &PathBuf| path.display().to_string();
+        let Some(own) = places
+            .iter()
+            .find(|(i, ..)| *i == id)
+            .map(|(_, p, _)| file(p))
+        else {
+            return Err(Answer::problem(404, "no-end", "this end has no record yet"));
+        };
+        let records: Vec<Filed> = places
+            .iter()
+            .filter_map(|(_, path, session)| {
+                let mut end: End = store::record_at(path).ok().flatten()?;
+                end.session = end.session.or(session);
+                Some(Filed {
+                    file: file(path),
+                    line: 1,
+                    end,
+                })
+            })
+            .collect();
+        Ok(standing(records, &own))
+    }
+
+    fn reading(&self, id: u64) -> Result<Answer, Answer> {
+        let standing = self.standing(id)?;
+        Ok(Answer::json(&view::reading_view(id, standing.as_ref())))
+    }
+
+    fn advice(&self, id: u64) -> Result<Answer, Answer> {
+        let standing = self.standing(id)?;
+        Ok(Answer::json(&view::advice_view(id, standing.as_ref())))
+    }
+
+    fn photo(&self, id: u64, which: &str) -> Result<Answer, Answer> {
+        const NONE: &str = "there is no photo here";
+        let none = || Answer::problem(404, "photo", NONE);
+        let (path, record) = self.find(id, |open| {
+            let record = open.record().ok().flatten();
+            Ok((open.start.photo.clone().ok_or_else(none)?, record))
+        })?;
+        let shown: Arc<Shown> = self
+            .pictures
+            .of(id, &path)
+            .map_err(|text| Answer::problem(404, "photo", &text))?;
+        // places in one picture are not places in another
+        let of_record = record.and_then(|r| r.photo).map(|p| p.sha256);
+        if of_record.is_some_and(|sha| !sha.is_empty() && sha != shown.sha256) {
+            return Err(Answer::problem(
+                404,
+                "other-photo",
+                "the file of this name is another photo than the record was made from",
+            ));
+        }
+        let bytes = if which == "whole" {
+            Some(shown.reduced())
+        } else {
+            which
+                .split_once('-')
+                .and_then(|(c, r)| Some((number(c)?, number(r)?)))
+                .and_then(|(c, r)| shown.part(u32::try_from(c).ok()?, u32::try_from(r).ok()?))
+        };
+        bytes
+            .map(|b| Answer::bytes("image/jpeg", b))
+            .ok_or_else(none)
+    }
+
+    /// Measures a photo, for the first time or anew: another face, another of several faces, another upright.
+    fn measure(&self, id: u64, request: &Request) -> Result<Answer, Answer> {
+        #[derive(Deserialize)]
+        struct How {
+            face: Option<String>,
+            /// A point on the face that is meant, px.
+            near: Option<[f64; 2]>,
+            /// Two points on a line that is vertical on the face, the lower first, px.
+            vertical: Option<[[f64; 2]; 2]>,
+        }
+        let how: How = request.json()?;
+        let face = match &how.face {
+            Some(name) => Some(spec::by_name(name).cloned().ok_or_else(|| {
+                Answer::problem(
+                    422,
+                    "face",
+                    "this face is not known: choose one of the list",
+                )
+            })?),
+            None => None,
+        };
+        let answer = self.find(id, |open| {
+            if matches!(open.progress, Progress::Waiting | Progress::Measuring(_)) {
+                return Err(Answer::problem(
+                    409,
+                    "busy",
+                    "this photo is being measured: wait a moment",
+                ));
+            }
+            if open.start.photo.is_none() {
+                return Err(Answer::problem(
+                    422,
+                    "photo",
+                    "there is no photo to measure",
+                ));
+            }
+            if face.is_some() {
+                open.start.face = face;
+            } else if open.start.face.is_none() {
+                // the record knows which face it was measured with
+                let named = open.record().ok().flatten().and_then(|r| r.face);
+                open.start.face = named.and_then(|f| spec::by_name(&f.name).cloned());
+            }
+            let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
+            open.options.near = how.near.map(point).or(open.options.near);
+            open.options.vertical = how.vertical.map(|v| v.map(point)).or(open.options.vertical);
+            open.progress = if open.start.face.is_some() {
+                Progress::Waiting
+            } else {
+                Progress::NoFace
+            };
+            Ok(Answer::json(&view::line(open)))
+        });
+        self.changed.notify_all();
+        answer
+    }
+
+    /// The advised step was made: the photos that follow are told so.
+    fn made(&self, id: u64) -> Result<Answer, Answer> {
+        let standing = self.standing(id)?;
+        let view = view::advice_view(id, standing.as_ref());
+        let (Some(setup), true) = (view.made, view.newest) else {
+            return Err(Answer::problem(
+                409,
+                "no-step",
+                "the step can't be carried into the next set-up: the present value is not known, or something was shot since",
+            ));
+        };
+        let words = view.next.map(|n| n.headline).unwrap_or_default();
+        let so_far: Vec<String> = self
+            .ends()
+            .iter()
+            .filter(|e| e.start.photo.is_some())
+            .map(OpenEnd::name)
+            .collect();
+        let plan = self.plan.lock().unwrap_or_else(PoisonError::into_inner);
+        plan.change(&so_far, setup.clone(), &words)?;
+        Ok(Answer::json(&json!({"setup": setup, "words": words})))
+    }
+
+    /// What photos that follow are told.
+    fn remember(&self, request: &Request) -> Result<Answer, Answer> {
+        #[derive(Deserialize)]
+        struct Told {
+            face: Option<String>,
+            session: Session,
+        }
+        let told: Told = request.json()?;
+        if told
+            .face
+            .as_deref()
+            .is_some_and(|f| spec::by_name(f).is_none())
+        {
+            return Err(Answer::problem(
+                422,
+                "face",
+                "this face is not known: choose one of the list",
+            ));
+        }
+        let faults = crate::record::check::check_session(&told.session, "session");
+        if let Some(fault) = faults.first() {
+            return Err(Answer::problem(422, "session", &fault.to_string()));
+        }
+        let plan = self.plan.lock().unwrap_or_else(PoisonError::into_inner);
+        plan.remember(told.face.as_deref(), &told.session)?;
+        Ok(Answer::json(&json!({})))
+    }
+
+    /// A new photo: into the folder under a name of the program's own, and among those that wait.
+    fn upload(&self, request: &Request) -> Result<Answer, Answer> {
+        debug_assert_eq!(request.path, UPLOAD);
+        let refused = |status, text: &str| Err(Answer::problem(status, "photo", text));
+        // what it is, by its bytes; decoding comes later, one at a time
+        if let Err(error) = photo::facts(&request.body) {
+            return refused(422, &error.to_string());
+        }
+        let ending = if request.body.starts_with(b"\x89PNG") {
+            "png"
+        } else {
+            "jpg"
+        };
+        let plan = self.plan.lock().unwrap_or_else(PoisonError::into_inner);
+        if self.ends().len() >= MOST_PHOTOS {
+            return refused(
+                409,
+                "there are too many photos on this page: start the program anew for the next ones",
+            );
+        }
+        let sha256 = photo::fingerprint(&request.body);
+        let same = |e: &OpenEnd| {
+            let record = e.record().ok().flatten();
+            record
+                .and_then(|r| r.photo)
+                .is_some_and(|p| p.sha256 == sha256)
+        };
+        if let Some(there) = self.ends().iter().find(|e| same(e)) {
+            return Ok(Answer::json(&json!({"id": there.id, "known": true})));
+        }
+        let told = plan.read()?;
+        let path = self.free_name(ending)?;
+        store::make_folder(&self.opening.folder)
+            .and_then(|()| store::write(&path, &request.body))
+            .map_err(|e| Answer::problem(500, "photo", &e.to_string()))?;
+        let number = self.next_end();
+        let session = plan.add_photo(&store::name_of(&path), number)?;
+        let named = told.face.as_deref().and_then(spec::by_name).cloned();
+        let places =
+            store::record_places(std::slice::from_ref(&path), self.opening.records.as_deref());
+        let start = Start {
+            record: places.into_iter().next().unwrap_or_default(),
+            photo: Some(path),
+            session: self.opening.flags.or(&session),
+            face: self.opening.face.clone().or(named),
+        };
+        let mut ends = self.ends();
+        let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;
+        ends.push(OpenEnd::new(id, start));
+        drop(ends);
+        self.changed.notify_all();
+        Ok(Answer::json(&json!({"id": id})))
+    }
+
+    /// The number after the highest of the ends.
+    fn next_end(&self) -> u64 {
+        let ends = self.ends();
+        let number = |e: &OpenEnd| {
+            let record = e.record().ok().flatten();
+            record.and_then(|r| r.session.end).or(e.start.session.end)
+        };
+        let told = ends.iter().filter_map(number).max().unwrap_or(0);
+        told.max(
+            ends.iter()
+                .filter(|e| e.start.photo.is_some())
+                .map(|_| 1)
+                .sum(),
+        ) + 1
+    }
+
+    fn free_name(&self, ending: &str) -> Result<PathBuf, Answer> {
+        let taken = |n: u64| {
+            let stem = self.opening.folder.join(format!("photo-{n}"));
+            ["jpg", "png", "end.json"]
+                .iter()
+                .any(|e| stem.with_extension(e).exists())
+        };
+        (1..MOST_NAMES)
+            .find(|n| !taken(*n))
+            .map(|n| self.opening.folder.join(format!("photo-{n}.{ending}")))
+            .ok_or_else(|| {
+                Answer::problem(
+                    409,
+                    "photo",
+                    "the folder is full: start the page in another one",
+                )
+            })
+    }
+}
+
+/// Where the code is traded for the pass.
+const ENTER: &str = "/api/enter";
+
+/// A plain number, nothing else: no sign, no space, no path.
+fn number(text: &str) -> Option<u64> {
+    let plain = !text.is_empty() && text.len() < 10 && text.bytes().all(|b| b.is_ascii_digit());
+    plain.then(|| text.parse().ok()).flatten()
+}
+
+fn edited(open: &OpenEnd, done: Result<End, EditError>) -> Result<Answer, Answer> {
+    match done {
+        Ok(record) => Ok(Answer::json(&view::end_view(open, record))),
+        Err(EditError::Changed(now)) => {
+            let view = view::end_view(open, *now);
+            Err(Answer::problem_with(
+                409,
+                "changed",
+                "somebody else has changed this end since: look at both",
+                json!({"end": view}),
+            ))
+        }
+        Err(EditError::Review(error)) => Err(Answer::problem(422, "edit", &error.to_string())),
+        Err(EditError::Store(error)) => Err(Answer::problem(500, "record", &error.to_string())),
+        Err(EditError::NoWay) => Err(Answer::problem(
+            409,
+            "no-step",
+            "there is nothing to take back or make again",
+        )),
+    }
+}

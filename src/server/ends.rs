@@ -1,0 +1,283 @@
+//! The ends on the page: where each comes from, its record on disk, edits and the way back.
+
+use crate::face::FitOptions;
+use crate::face::spec::FaceSpec;
+use crate::record::{CameraRecord, End, Session, canonical};
+use crate::review::{Edits, ReviewError, restore};
+use crate::road::Stage;
+use crate::store::{self, StoreError};
+use std::path::PathBuf;
+
+/// An end to begin with.
+#[derive(Clone, Debug)]
+pub struct Start {
+    /// Its photo, where there is one.
+    pub photo: Option<PathBuf>,
+    /// Its record, there already or to be made.
+    pub record: PathBuf,
+    /// What is told of it: fills what the record leaves open.
+    pub session: Session,
+    /// Its face, if it is known.
+    pub face: Option<FaceSpec>,
+}
+
+/// How far an end is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Progress {
+    /// Its photo waits to be measured.
+    Waiting,
+    /// Being measured.
+    Measuring(Option<Stage>),
+    /// It has a record.
+    Ready,
+    /// Nobody has said which face it is.
+    NoFace,
+    /// Its photo or record can't be used.
+    Trouble(String),
+}
+
+/// An end on the page.
+#[derive(Debug)]
+pub(super) struct OpenEnd {
+    pub(super) id: u64,
+    pub(super) start: Start,
+    pub(super) options: FitOptions,
+    pub(super) progress: Progress,
+    /// Why measuring it anew did not work, where a record stays from before.
+    pub(super) trouble: Option<String>,
+    past: Vec<End>,
+    future: Vec<End>,
+    /// The revision that this page wrote last: the way back holds only from there.
+    last: Option<u64>,
+}
+
+/// Why an edit was not made.
+#[derive(Debug)]
+pub(super) enum EditError {
+    /// Somebody else has changed the record since: as it is now.
+    Changed(Box<End>),
+    /// The edit can't be made.
+    Review(ReviewError),
+    /// The file can't be read or written.
+    Store(StoreError),
+    /// There is nothing to take back.
+    NoWay,
+}
+
+impl From<StoreError> for EditError {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}
+
+impl OpenEnd {
+    pub(super) fn new(id: u64, start: Start) -> Self {
+        let progress = match store::record_at(&start.record) {
+            Ok(Some(_)) => Progress::Ready,
+            Ok(None) => match (&start.photo, &start.face) {
+                (Some(_), Some(_)) => Progress::Waiting,
+                (Some(_), None) => Progress::NoFace,
+                (None, _) => Progress::Trouble(StoreError::Missing.to_string()),
+            },
+            Err(error) => Progress::Trouble(error.to_string()),
+        };
+        Self {
+            id,
+            start,
+            options: FitOptions::default(),
+            progress,
+            trouble: None,
+            past: Vec::new(),
+            future: Vec::new(),
+            last: None,
+        }
+    }
+
+    /// What the end is called on the page: its photo's name, else its record's.
+    pub(super) fn name(&self) -> String {
+        store::name_of(self.start.photo.as_ref().unwrap_or(&self.start.record))
+    }
+
+    /// The record as it is on disk now, gaps filled with what is told.
+    pub(super) fn record(&self) -> Result<Option<End>, StoreError> {
+        let there = store::record_at(&self.start.record)?;
+        Ok(there.map(|mut end| {
+            end.session = end.session.or(&self.start.session);
+            end
+        }))
+    }
+
+    /// How many steps there are back and forth from this revision.
+    pub(super) fn ways(&self, revision: u64) -> (usize, usize) {
+        if self.last == Some(revision) {
+            (self.past.len(), self.future.len())
+        } else {
+            (0, 0)
+        }
+    }
+
+    /// Applies edits and saves the record.
+    pub(super) fn edit(&mut self, edits: &Edits) -> Result<End, EditError> {
+        let now = self.now(edits.revision)?;
+        let new = edits.apply(&now).map_err(EditError::Review)?;
+        self.save_step(now, &new)
+    }
+
+    /// Gives the record another camera; the entries keep their places in the picture.
+    pub(super) fn refit(&mut self, camera: CameraRecord) -> Result<End, EditError> {
+        let now = self.now(None)?;
+        let new = crate::review::refitted(&now, camera);
+        self.save_step(now, &new)
+    }
+
+    fn save_step(&mut self, now: End, new: &End) -> Result<End, EditError> {
+        let new = self.save(new)?;
+        if self.last != Some(now.revision) {
+            // what was done before on this page is no longer what the record comes from
+            self.past.clear();
+        }
+        self.past.push(now);
+        self.future.clear();
+        self.last = Some(new.revision);
+        Ok(new)
+    }
+
+    /// Takes the last step back, or makes it again.
+    pub(super) fn step(&mut self, back: bool, seen: u64) -> Result<End, EditError> {
+        let now = self.now(Some(seen))?;
+        if self.last != Some(now.revision) {
+            return Err(EditError::NoWay);
+        }
+        let from = if back {
+            &mut self.past
+        } else {
+            &mut self.future
+        };
+        let earlier = from.pop().ok_or(EditError::NoWay)?;
+        let new = match self.save(&restore(&now, &earlier)) {
+            Ok(new) => new,
+            Err(error) => {
+                let from = if back {
+                    &mut self.past
+                } else {
+                    &mut self.future
+                };
+                from.push(earlier);
+                return Err(error.into());
+            }
+        };
+        let to = if back {
+            &mut self.future
+        } else {
+            &mut self.past
+        };
+        to.push(now);
+        self.last = Some(new.revision);
+        Ok(new)
+    }
+
+    /// The record now, if it is the one that was seen.
+    fn now(&self, seen: Option<u64>) -> Result<End, EditError> {
+        let now = self.record()?.ok_or(StoreError::Missing)?;
+        match seen {
+            Some(seen) if seen != now.revision => Err(EditError::Changed(Box::new(now))),
+            _ => Ok(now),
+        }
+    }
+
+    fn save(&self, end: &End) -> Result<End, StoreError> {
+        let end = canonical::tidied(end)?;
+        store::save_revision(&self.start.record, &end)?;
+        Ok(end)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::{Entry, EntryKind};
+    use serde_json::json;
+
+    fn opened(folder: &tempfile::TempDir) -> OpenEnd {
+        let record = folder.path().join("a.end.json");
+        let end = End {
+            entries: vec![Entry {
+                id: 1,
+                kind: EntryKind::Bare,
+                ..Entry::default()
+            }],
+            ..End::default()
+        };
+        store::save_proposal(&record, &end).expect("saved");
+        OpenEnd::new(
+            1,
+            Start {
+                photo: None,
+                record,
+                session: Session::default(),
+                face: None,
+            },
+        )
+    }
+
+    fn edits(revision: u64, list: serde_json::Value) -> Edits {
+        serde_json::from_value(
+            json!({"schema": crate::review::SCHEMA, "revision": revision, "edits": list}),
+        )
+        .expect("edits")
+    }
+
+    #[test]
+    fn steps_are_saved_and_taken_back_and_made_again() {
+        let folder = tempfile::tempdir().expect("folder");
+        let mut end = opened(&folder);
+        let kind = |e: &OpenEnd| e.record().expect("read").expect("record").entries[0].kind;
+        end.edit(&edits(
+            0,
+            json!([{"do": "tag", "id": 1, "kind": "fletched"}]),
+        ))
+        .expect("one");
+        end.edit(&edits(
+            1,
+            json!([{"do": "tag", "id": 1, "kind": "unknown"}]),
+        ))
+        .expect("two");
+        assert_eq!(end.ways(2), (2, 0));
+        assert_eq!(end.step(true, 2).expect("back").revision, 3);
+        assert_eq!(kind(&end), EntryKind::Fletched);
+        end.step(true, 3).expect("back");
+        assert_eq!((kind(&end), end.ways(4)), (EntryKind::Bare, (0, 2)));
+        assert!(matches!(end.step(true, 4), Err(EditError::NoWay)));
+        end.step(false, 4).expect("forth");
+        assert_eq!(kind(&end), EntryKind::Fletched);
+        end.edit(&edits(5, json!([{"do": "confirm", "id": 1}])))
+            .expect("three");
+        assert_eq!(end.ways(6), (2, 0), "a new edit ends the way forth");
+    }
+
+    #[test]
+    fn the_later_of_two_writers_is_told_and_shown_the_record() {
+        let folder = tempfile::tempdir().expect("folder");
+        let (mut one, mut other) = (opened(&folder), opened(&folder));
+        one.edit(&edits(
+            0,
+            json!([{"do": "tag", "id": 1, "kind": "fletched"}]),
+        ))
+        .expect("one");
+        let late = other.edit(&edits(0, json!([{"do": "remove", "id": 1}])));
+        let Err(EditError::Changed(now)) = late else {
+            panic!("{late:?}");
+        };
+        assert_eq!(
+            (now.revision, now.entries[0].kind),
+            (1, EntryKind::Fletched)
+        );
+        other
+            .edit(&edits(1, json!([{"do": "remove", "id": 1}])))
+            .expect("again");
+        assert!(
+            matches!(one.step(true, 2), Err(EditError::NoWay)),
+            "nobody takes back another's work unseen"
+        );
+    }
+}

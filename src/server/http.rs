@@ -1,0 +1,115 @@
+//! A request and an answer as plain values, so that everything but the socket can be tried without one.
+
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// A request as it came in.
+#[derive(Clone, Debug, Default)]
+pub struct Request {
+    /// `GET`, `POST`, …
+    pub method: String,
+    /// The path, as sent, without the query.
+    pub path: String,
+    /// Header fields by their lower-case names; of several with one name the first.
+    pub headers: BTreeMap<String, String>,
+    /// Header fields that came more than once.
+    pub repeated: Vec<String>,
+    /// The body.
+    pub body: Vec<u8>,
+}
+
+impl Request {
+    /// A header field.
+    #[must_use]
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.get(name).map(String::as_str)
+    }
+
+    /// The body as JSON of this type.
+    ///
+    /// # Errors
+    /// An answer that says what is wrong.
+    pub fn json<T: serde::de::DeserializeOwned>(&self) -> Result<T, Answer> {
+        serde_json::from_slice(&self.body).map_err(|e| {
+            Answer::problem(
+                400,
+                "request",
+                &format!("the request can't be understood ({e}): reload the page"),
+            )
+        })
+    }
+}
+
+/// An answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Answer {
+    /// Status code.
+    pub status: u16,
+    /// Media type of the body.
+    pub kind: &'static str,
+    /// Whether a browser may keep it (it then asks whether it is still good).
+    pub keep: bool,
+    /// Further header fields.
+    pub headers: Vec<(&'static str, String)>,
+    /// The body.
+    pub body: Vec<u8>,
+}
+
+/// Media type of JSON.
+pub(super) const JSON: &str = "application/json";
+
+impl Answer {
+    /// Bytes of some type.
+    #[must_use]
+    pub fn bytes(kind: &'static str, body: Vec<u8>) -> Self {
+        Self {
+            status: 200,
+            kind,
+            keep: false,
+            headers: Vec::new(),
+            body,
+        }
+    }
+
+    /// A document.
+    #[must_use]
+    pub fn json(document: &impl Serialize) -> Self {
+        match serde_json::to_vec(document) {
+            Ok(body) => Self::bytes(JSON, body),
+            Err(_) => Self::problem(
+                500,
+                "internal",
+                "the answer can't be written: reload the page",
+            ),
+        }
+    }
+
+    /// What is wrong, in words, with a code for programs.
+    #[must_use]
+    pub fn problem(status: u16, code: &str, text: &str) -> Self {
+        Self::problem_with(status, code, text, Value::Null)
+    }
+
+    /// The same, with what belongs to it.
+    #[must_use]
+    pub fn problem_with(status: u16, code: &str, text: &str, more: Value) -> Self {
+        let mut document = json!({"error": {"code": code, "text": text}});
+        if let Value::Object(more) = more {
+            for (name, value) in more {
+                document[name] = value;
+            }
+        }
+        Self {
+            status,
+            ..Self::bytes(JSON, document.to_string().into_bytes())
+        }
+    }
+
+    /// With one more header field.
+    #[must_use]
+    pub fn with(mut self, name: &'static str, value: String) -> Self {
+        self.headers.push((name, value));
+        self
+    }
+}

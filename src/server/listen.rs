@@ -1,0 +1,218 @@
+//! The socket: bytes in, bytes out, with limits on size, time and number.
+
+use super::ServeError;
+use super::app::App;
+use super::guard;
+use super::http::{Answer, Request};
+use http_body_util::{BodyExt, Full, Limited};
+use hyper::body::{Bytes, Incoming};
+use hyper::header::{HeaderName, HeaderValue};
+use hyper::service::service_fn;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use std::collections::btree_map::Entry;
+use std::convert::Infallible;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::Semaphore;
+
+/// Ports tried after the one asked for.
+const MORE_PORTS: u16 = 20;
+/// Connections at a time: a browser opens six.
+const CONNECTIONS: usize = 64;
+/// A header that isn't there after this time won't come.
+const HEADER_TIME: Duration = Duration::from_secs(15);
+/// A photo over a poor radio link takes its time.
+const BODY_TIME: Duration = Duration::from_secs(180);
+/// Largest photo file, bytes (a 48 MP JPEG has some 25 MB).
+pub const LARGEST_PHOTO: usize = 60 << 20;
+/// Largest of all other requests, bytes.
+pub const LARGEST_REQUEST: usize = 1 << 20;
+/// Largest header, bytes.
+const LARGEST_HEADER: usize = 64 << 10;
+
+/// A socket that listens.
+#[derive(Debug)]
+pub struct Listening {
+    socket: std::net::TcpListener,
+    /// Where.
+    pub address: SocketAddr,
+}
+
+/// Listens on `port` (0: any) or, where none is asked for or it is taken, one of those after it.
+///
+/// # Errors
+/// When all are taken.
+pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
+    let last = if port == 0 {
+        0
+    } else {
+        port.saturating_add(MORE_PORTS)
+    };
+    let mut trouble = None;
+    for port in port..=last {
+        match std::net::TcpListener::bind((ip, port)) {
+            Ok(socket) => {
+                let address = socket.local_addr().map_err(ServeError::Socket)?;
+                return Ok(Listening { socket, address });
+            }
+            Err(error) => trouble = Some(error),
+        }
+    }
+    Err(ServeError::Ports {
+        first: port,
+        last,
+        detail: trouble.map_or_else(String::new, |e| e.to_string()),
+    })
+}
+
+/// The address by which others on the network reach this machine, if there is one. Nothing is sent: a datagram socket only
+/// looks up the way to an address of the documentation range (RFC 5737).
+#[must_use]
+pub fn own_address() -> Option<Ipv4Addr> {
+    let socket = std::net::UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
+    socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
+    match socket.local_addr().ok()? {
+        SocketAddr::V4(v4) if !v4.ip().is_unspecified() => Some(*v4.ip()),
+        _ => None,
+    }
+}
+
+/// Answers requests until the process ends.
+///
+/// # Errors
+/// When the socket can't be used.
+pub fn serve(listening: Listening, app: &Arc<App>) -> Result<(), ServeError> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(ServeError::Socket)?;
+    runtime.block_on(async {
+        listening
+            .socket
+            .set_nonblocking(true)
+            .map_err(ServeError::Socket)?;
+        let socket = TcpListener::from_std(listening.socket).map_err(ServeError::Socket)?;
+        let places = Arc::new(Semaphore::new(CONNECTIONS));
+        loop {
+            let Ok(place) = Arc::clone(&places).acquire_owned().await else {
+                return Ok(());
+            };
+            let Ok((stream, _)) = socket.accept().await else {
+                // too many open files, a connection gone already: the next one may do
+                tokio::time::sleep(Duration::from_millis(50)).await;
+                continue;
+            };
+            let app = Arc::clone(app);
+            tokio::spawn(async move {
+                connection(stream, app).await;
+                drop(place);
+            });
+        }
+    })
+}
+
+async fn connection(stream: TcpStream, app: Arc<App>) {
+    let _ = stream.set_nodelay(true);
+    let service = service_fn(move |request| {
+        let app = Arc::clone(&app);
+        async move { Ok::<_, Infallible>(response(answer(request, app).await)) }
+    });
+    // whoever breaks off isn't there to be told
+    let _ = hyper::server::conn::http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(HEADER_TIME)
+        .max_buf_size(LARGEST_HEADER)
+        .serve_connection(TokioIo::new(stream), service)
+        .await;
+}
+
+async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
+    let (parts, body) = request.into_parts();
+    let mut plain = Request {
+        method: parts.method.as_str().to_owned(),
+        path: parts.uri.path().to_owned(),
+        ..Request::default()
+    };
+    for (name, value) in &parts.headers {
+        let name = name.as_str().to_owned();
+        match plain.headers.entry(name) {
+            Entry::Occupied(there) => plain.repeated.push(there.key().clone()),
+            Entry::Vacant(free) => {
+                free.insert(String::from_utf8_lossy(value.as_bytes()).into_owned());
+            }
+        }
+    }
+    // an address in the request line counts as the host too (RFC 9112, section 3.2.2)
+    if let Some(authority) = parts.uri.authority() {
+        plain
+            .headers
+            .insert("host".to_owned(), authority.as_str().to_owned());
+    }
+    // refused before a body is read
+    if let Err(refused) = app.admit(&plain) {
+        return refused;
+    }
+    let most = if plain.path == super::UPLOAD {
+        LARGEST_PHOTO
+    } else {
+        LARGEST_REQUEST
+    };
+    let told = plain
+        .header("content-length")
+        .and_then(|l| l.parse::<usize>().ok());
+    if told.is_some_and(|l| l > most) {
+        return too_large(most);
+    }
+    match tokio::time::timeout(BODY_TIME, Limited::new(body, most).collect()).await {
+        Ok(Ok(body)) => plain.body = body.to_bytes().to_vec(),
+        Ok(Err(error)) if error.is::<http_body_util::LengthLimitError>() => return too_large(most),
+        Ok(Err(_)) => {
+            return Answer::problem(400, "body", "the request broke off: try once more");
+        }
+        Err(_) => {
+            return Answer::problem(408, "time", "the request took too long: try once more");
+        }
+    }
+    // files and arithmetic must not hold up the other connections
+    let done = tokio::task::spawn_blocking(move || app.answer(&plain)).await;
+    done.unwrap_or_else(|_| {
+        Answer::problem(
+            500,
+            "internal",
+            "the program met a fault of its own; your work up to here is saved: reload the page",
+        )
+    })
+}
+
+fn too_large(most: usize) -> Answer {
+    Answer::problem(
+        413,
+        "size",
+        &format!("this is larger than {} MB: send a smaller copy", most >> 20),
+    )
+}
+
+fn response(answer: Answer) -> hyper::Response<Full<Bytes>> {
+    let mut response = hyper::Response::new(Full::new(Bytes::from(answer.body)));
+    *response.status_mut() = hyper::StatusCode::from_u16(answer.status)
+        .unwrap_or(hyper::StatusCode::INTERNAL_SERVER_ERROR);
+    let keep = if answer.keep { "no-cache" } else { "no-store" };
+    let mut fields: Vec<(&str, String)> = guard::headers()
+        .iter()
+        .map(|(n, v)| (*n, (*v).to_owned()))
+        .collect();
+    fields.push(("Content-Type", answer.kind.to_owned()));
+    fields.push(("Cache-Control", keep.to_owned()));
+    fields.extend(answer.headers);
+    for (name, value) in fields {
+        if let (Ok(name), Ok(value)) = (
+            HeaderName::from_bytes(name.as_bytes()),
+            HeaderValue::from_str(&value),
+        ) {
+            response.headers_mut().insert(name, value);
+        }
+    }
+    response
+}

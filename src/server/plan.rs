@@ -1,0 +1,177 @@
+//! The session file that new photos are told by: read, and kept in step with what is done on the page.
+
+use super::http::Answer;
+use crate::record::{PlannedEnd, Session, SessionFile, Setup};
+use crate::store::{self, StoreError};
+use std::path::PathBuf;
+
+/// The session file of the page's folder.
+#[derive(Clone, Debug)]
+pub(super) struct Plan {
+    /// Where it is, or will be.
+    pub(super) path: PathBuf,
+}
+
+impl Plan {
+    /// What it says; an empty one where there is none.
+    ///
+    /// # Errors
+    /// When it can't be read or is wrong, in words.
+    pub(super) fn read(&self) -> Result<SessionFile, Answer> {
+        let trouble = |text: String| {
+            let name = store::name_of(&self.path);
+            Answer::problem(409, "session-file", &format!("{name}: {text}"))
+        };
+        match store::read(&self.path) {
+            Ok(bytes) => SessionFile::parse(&bytes)
+                .map(|(file, _)| file)
+                .map_err(|e| trouble(e.to_string())),
+            Err(StoreError::Missing) => Ok(SessionFile::default()),
+            Err(error) => Err(trouble(error.to_string())),
+        }
+    }
+
+    fn write(&self, file: &SessionFile) -> Result<(), Answer> {
+        let trouble = |text: String| Answer::problem(500, "session-file", &text);
+        let bytes = crate::record::canonical::pretty(file).map_err(|e| trouble(e.to_string()))?;
+        store::save_document(&self.path, &bytes).map_err(|e| trouble(e.to_string()))
+    }
+
+    /// A photo that has just come: told by what holds for all, as the end after the last one.
+    pub(super) fn add_photo(&self, photo: &str, end: u64) -> Result<Session, Answer> {
+        let mut file = self.read()?;
+        if let Some(ends) = &mut file.ends {
+            ends.push(PlannedEnd {
+                photo: Some(photo.to_owned()),
+                session: Session {
+                    end: Some(end),
+                    ..Session::default()
+                },
+            });
+            self.write(&file)?;
+        }
+        Ok(file.session_of(photo, Some(end)))
+    }
+
+    /// Settings that hold from the next end on. `so_far`: the photos before it, in their order.
+    pub(super) fn change(&self, so_far: &[String], setup: Setup, note: &str) -> Result<(), Answer> {
+        let mut file = self.read()?;
+        let ends = file.ends.get_or_insert_with(|| {
+            let planned = (1..).zip(so_far).map(|(n, photo)| PlannedEnd {
+                photo: Some(photo.clone()),
+                session: Session {
+                    end: Some(n),
+                    ..Session::default()
+                },
+            });
+            planned.collect()
+        });
+        ends.push(PlannedEnd {
+            photo: None,
+            session: Session {
+                setup: Some(setup),
+                note: (!note.is_empty()).then(|| note.to_owned()),
+                ..Session::default()
+            },
+        });
+        self.write(&file)
+    }
+
+    /// What holds for all photos that follow: face, and fields of the session.
+    pub(super) fn remember(&self, face: Option<&str>, session: &Session) -> Result<(), Answer> {
+        let mut file = self.read()?;
+        if let Some(face) = face {
+            file.face = Some(face.to_owned());
+        }
+        let mut told = session.clone();
+        // these belong to one end
+        (told.end, told.shot_order, told.note) = (None, None, None);
+        // numbers shot stand beside the session in this file
+        file.fletched = told.fletched.take().or(file.fletched);
+        file.bare = told.bare.take().or(file.bare);
+        if let (Some(setup), Some(ends)) = (&told.setup, &mut file.ends) {
+            ends.push(PlannedEnd {
+                photo: None,
+                session: Session {
+                    setup: Some(setup.clone()),
+                    ..Session::default()
+                },
+            });
+            told.setup = None;
+        }
+        file.session = told.or(&file.session);
+        self.write(&file)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn plan() -> (tempfile::TempDir, Plan) {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("session.json");
+        (folder, Plan { path })
+    }
+
+    fn setup(value: serde_json::Value) -> Setup {
+        serde_json::from_value(value).expect("set-up")
+    }
+
+    #[test]
+    fn a_change_holds_for_the_photos_that_follow_and_not_for_those_before() {
+        let (_folder, plan) = plan();
+        let told: Session =
+            serde_json::from_value(json!({"hand": "left", "distance_m": 18, "fletched": 3,
+            "setup": {"plunger_clicks": 0, "point_gr": 90}}))
+            .expect("session");
+        plan.remember(Some("wa-60"), &told).unwrap();
+        let clicks = |photo: &str, place| {
+            let session = plan.read().unwrap().session_of(photo, place);
+            (
+                session.setup.unwrap().plunger_clicks,
+                session.end,
+                session.hand,
+            )
+        };
+        assert_eq!(clicks("a.jpg", Some(1)).0, Some(0.0));
+        let so_far = ["a.jpg".to_owned(), "b.jpg".to_owned()];
+        plan.change(&so_far, setup(json!({"plunger_clicks": 2})), "two clicks")
+            .unwrap();
+        let session = plan.add_photo("c.jpg", 3).unwrap();
+        let told = session.setup.expect("set-up");
+        assert_eq!(
+            (told.plunger_clicks, told.point_gr, session.end),
+            (Some(2.0), Some(90.0), Some(3))
+        );
+        assert_eq!(session.fletched, Some(3));
+        let left = Some(crate::record::Hand::Left);
+        assert_eq!(clicks("b.jpg", None), (Some(0.0), Some(2), left));
+        assert_eq!(clicks("c.jpg", None), (Some(2.0), Some(3), left));
+        plan.change(&[], setup(json!({"plunger_clicks": 4})), "")
+            .unwrap();
+        plan.add_photo("d.jpg", 4).unwrap();
+        assert_eq!(clicks("d.jpg", None).0, Some(4.0));
+        assert_eq!(clicks("c.jpg", None).0, Some(2.0));
+    }
+
+    #[test]
+    fn a_session_file_that_is_wrong_is_left_alone() {
+        let (_folder, plan) = plan();
+        store::write(
+            &plan.path,
+            b"{\"schema\": \"bossmark/session/1\", \"sesion\": {}}",
+        )
+        .expect("written");
+        assert_eq!(
+            plan.remember(None, &Session::default()).unwrap_err().status,
+            409
+        );
+        assert!(
+            store::read(&plan.path)
+                .expect("file")
+                .starts_with(b"{\"schema\"")
+        );
+    }
+}

@@ -1,0 +1,236 @@
+//! An end, its reading and its advice as the page shows them.
+
+use super::ends::{OpenEnd, Progress};
+use super::pictures::{PART, REDUCED};
+use crate::advice::{self, Advice, AdviceOptions};
+use crate::evening::Standing;
+use crate::reading::{Reading, sentence};
+use crate::record::history::is_confirmed;
+use crate::record::{End, EntryState, Setup};
+use crate::report::svg::FacePlot;
+use crate::report::{Embedding, FaceLook, RingOutline, StepWords, outlines, step_words};
+use crate::review::wants_a_look;
+use crate::road::Stage;
+use crate::store;
+use serde::Serialize;
+
+/// An end in the queue.
+#[derive(Debug, Serialize)]
+pub(super) struct Line {
+    id: u64,
+    name: String,
+    state: &'static str,
+    text: String,
+    /// Number of the end, if told.
+    end: Option<u64>,
+    entries: usize,
+    look: usize,
+    proposed: usize,
+    revision: u64,
+}
+
+/// A line of the queue; reads the record.
+pub(super) fn line(open: &OpenEnd) -> Line {
+    let (state, mut text) = state(&open.progress);
+    let mut line = Line {
+        id: open.id,
+        name: open.name(),
+        state,
+        text: String::new(),
+        end: open.start.session.end,
+        entries: 0,
+        look: 0,
+        proposed: 0,
+        revision: 0,
+    };
+    if open.progress == Progress::Ready {
+        match open.record() {
+            Ok(Some(end)) => {
+                line.state = standing_of(&end);
+                line.end = end.session.end;
+                line.entries = end.entries.len();
+                line.look = wants_a_look(&end).len();
+                line.proposed = proposed(&end);
+                line.revision = end.revision;
+                text = end.failure.map_or(text, |f| f.text);
+            }
+            Ok(None) => (line.state, text) = ("trouble", "its record is gone".to_owned()),
+            Err(error) => (line.state, text) = ("trouble", error.to_string()),
+        }
+    }
+    line.text = text;
+    line
+}
+
+fn proposed(end: &End) -> usize {
+    let is = |e: &&crate::record::Entry| e.state == EntryState::Proposed;
+    end.entries.iter().filter(is).count()
+}
+
+/// What a person has still to do with a record.
+fn standing_of(end: &End) -> &'static str {
+    if end.failure.is_some() && end.entries.is_empty() {
+        "no-face"
+    } else if is_confirmed(end) || (end.entries.is_empty() && end.revision > 0) {
+        "confirmed"
+    } else {
+        "open"
+    }
+}
+
+fn state(progress: &Progress) -> (&'static str, String) {
+    match progress {
+        Progress::Waiting => ("waiting", "waits to be measured".to_owned()),
+        Progress::Measuring(stage) => {
+            let doing = match stage {
+                None => "opening the photo",
+                Some(Stage::Photo) => "looking for the face",
+                Some(Stage::Camera) => "looking for shafts",
+                Some(Stage::Shafts) => "saving",
+            };
+            ("measuring", doing.to_owned())
+        }
+        Progress::Ready => ("open", String::new()),
+        Progress::NoFace => ("which-face", "say which target face this is".to_owned()),
+        Progress::Trouble(text) => ("trouble", text.clone()),
+    }
+}
+
+/// An end as the page shows it.
+#[derive(Debug, Serialize)]
+pub(super) struct EndView {
+    id: u64,
+    name: String,
+    state: &'static str,
+    record: End,
+    /// Ids to look at first, in that order.
+    look: Vec<u64>,
+    rings: Vec<RingOutline>,
+    photo: Option<PhotoView>,
+    undo: usize,
+    redo: usize,
+    trouble: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct PhotoView {
+    width: u32,
+    height: u32,
+    /// Longest side of the reduced picture.
+    reduced: u32,
+    /// Side of a part.
+    part: u32,
+}
+
+/// The view of an end with this record.
+pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
+    let look = record.face.as_ref().map(FaceLook::of_record);
+    let rings = match (&record.camera, &look) {
+        (Some(camera), Some(look)) => outlines(camera, look),
+        _ => Vec::new(),
+    };
+    let photo = open.start.photo.as_ref().and(record.photo.as_ref());
+    let (undo, redo) = open.ways(record.revision);
+    EndView {
+        id: open.id,
+        name: open.name(),
+        state: standing_of(&record),
+        look: wants_a_look(&record),
+        rings,
+        photo: photo.map(|p| PhotoView {
+            width: p.width_px,
+            height: p.height_px,
+            reduced: REDUCED,
+            part: PART,
+        }),
+        undo,
+        redo,
+        trouble: open.trouble.clone(),
+        record,
+    }
+}
+
+/// What the end's run says.
+#[derive(Debug, Serialize)]
+pub(super) struct ReadingView {
+    /// The end's id: answers may come late.
+    id: u64,
+    sentence: String,
+    reading: Option<Reading>,
+    /// Names of the ends that are read together.
+    files: Vec<String>,
+    /// The face plot, an SVG element.
+    plot: String,
+}
+
+/// The reading of an end's run.
+pub(super) fn reading_view(id: u64, standing: Option<&Standing>) -> ReadingView {
+    let Some(s) = standing else {
+        return ReadingView {
+            id,
+            sentence: "This end doesn't count in a reading: nothing could be measured in it, or another photo shows the same end."
+                .to_owned(),
+            reading: None,
+            files: Vec::new(),
+            plot: String::new(),
+        };
+    };
+    let ends: Vec<&End> = s.ends.iter().collect();
+    let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
+    ReadingView {
+        id,
+        sentence: sentence(&s.reading),
+        reading: Some(s.reading.clone()),
+        files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),
+        plot: plot.svg("plot", Embedding::Inline),
+    }
+}
+
+/// What to do next.
+#[derive(Debug, Serialize)]
+pub(super) struct AdviceView {
+    id: u64,
+    advice: Option<Advice>,
+    pub(super) next: Option<StepWords>,
+    also: Vec<StepWords>,
+    others: Vec<StepWords>,
+    /// Whether nothing was shot with this bow later.
+    pub(super) newest: bool,
+    /// Settings after the step, where it can be carried into the next set-up.
+    pub(super) made: Option<Setup>,
+}
+
+/// The advice after an end's run.
+pub(super) fn advice_view(id: u64, standing: Option<&Standing>) -> AdviceView {
+    let Some(s) = standing else {
+        return AdviceView {
+            id,
+            advice: None,
+            next: None,
+            also: Vec::new(),
+            others: Vec::new(),
+            newest: false,
+            made: None,
+        };
+    };
+    let advice = advice::advise(&s.history, &AdviceOptions::default());
+    let words = |steps: &[advice::Step]| steps.iter().map(step_words).collect();
+    AdviceView {
+        id,
+        next: advice.next.as_ref().map(step_words),
+        also: words(&advice.also),
+        others: words(&advice.others),
+        newest: s.newest,
+        made: made(s, &advice),
+        advice: Some(advice),
+    }
+}
+
+/// The settings that `next`, and what belongs to it, change.
+fn made(s: &Standing, advice: &Advice) -> Option<Setup> {
+    let now = s.history.newest().map(|r| r.setup.clone())?;
+    let steps = advice.next.iter().chain(&advice.also);
+    steps
+        .filter_map(|step| advice::made(&now, step))
+        .reduce(|a, b| b.or(&a))
+}

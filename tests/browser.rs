@@ -1,0 +1,675 @@
+//! The page in a real browser: the whole journey by mouse, by keyboard alone and by finger, a queue, what is shared, what
+//! shuts people out. Skipped, and said so, where there is no browser; `BOSSMARK_BROWSER=required` makes that a failure.
+
+mod webdriver;
+
+use bossmark::face::{FitOptions, spec};
+use bossmark::record::{Session, canonical};
+use bossmark::road;
+use serde_json::{Value, json};
+use std::fs;
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+use webdriver::{Browser, Screen, key};
+
+const LAPTOP: Screen = Screen {
+    width: 1366,
+    height: 860,
+    touch: false,
+    dark: false,
+};
+const PHONE: Screen = Screen {
+    width: 390,
+    height: 844,
+    touch: true,
+    dark: false,
+};
+
+/// The program with its page, as a person starts it.
+struct Program {
+    process: Child,
+    link: String,
+    folder: PathBuf,
+    _keep: tempfile::TempDir,
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+fn start(folder: &Path, more: &[&str]) -> (Child, String) {
+    let mut process = Command::new(env!("CARGO_BIN_EXE_bossmark"))
+        .arg("confirm")
+        .arg(folder)
+        .args(["--no-open"])
+        .args(more)
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut said = BufReader::new(process.stderr.take().expect("stderr"));
+    let mut line = String::new();
+    let link = loop {
+        line.clear();
+        assert!(said.read_line(&mut line).expect("a line") > 0, "it ended");
+        if let Some(rest) = line.split("The page is at ").nth(1) {
+            break rest.split_whitespace().next().expect("a link").to_owned();
+        }
+    };
+    std::thread::spawn(move || std::io::copy(&mut said, &mut std::io::sink()));
+    (process, link)
+}
+
+impl Program {
+    /// In a folder of its own that `fill` has filled.
+    fn with(fill: impl FnOnce(&Path), more: &[&str]) -> Self {
+        let keep = tempfile::tempdir().expect("folder");
+        let folder = keep.path().to_owned();
+        fill(&folder);
+        let (process, link) = start(&folder, more);
+        Self {
+            process,
+            link,
+            folder,
+            _keep: keep,
+        }
+    }
+
+    fn record(&self, name: &str) -> Value {
+        let bytes = fs::read(self.folder.join(format!("{name}.end.json"))).expect("record");
+        serde_json::from_slice(&bytes).expect("JSON")
+    }
+
+    /// Ends it and starts it again at the same port, as after a crash.
+    fn again(&mut self) {
+        let port = self.link.trim_end_matches('/').rsplit(':').next().expect("port").to_owned();
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+        let (process, link) = start(&self.folder, &["--port", &port]);
+        assert_eq!(link, self.link, "the same port");
+        self.process = process;
+    }
+}
+
+fn sample(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos").join(name)
+}
+
+/// The record of the first photo of the sample evening, measured once.
+fn measured() -> &'static Value {
+    static RECORD: OnceLock<Value> = OnceLock::new();
+    RECORD.get_or_init(|| {
+        let bytes = fs::read(sample("evening/evening-1.jpg")).expect("photo");
+        let session: Session = serde_json::from_value(json!({"hand": "right", "distance_m": 30, "end": 1,
+            "setup": {"nocking_point_mm": 9.0, "rest_height_mm": 0.0, "limits": {"rest_height_mm": {"min": -2, "max": 2}}}}))
+        .expect("session");
+        let face = spec::by_name("wa-80").expect("face");
+        let measured = road::measure(&bytes, "end.jpg", face, session, &FitOptions::default(), &mut |_| ()).expect("measured");
+        serde_json::from_slice(&canonical::to_bytes(&measured.end).expect("bytes")).expect("JSON")
+    })
+}
+
+/// What the journeys have to put right, and where the truth is.
+struct Faults {
+    record: Value,
+    /// Wrongly tagged: its id, and the right kind.
+    wrong: (u64, String),
+    /// 40 px off: its id, and where it belongs, px.
+    off: (u64, [f64; 2]),
+    /// Not found: where it belongs, px, and its kind.
+    missing: ([f64; 2], String),
+    /// No shaft.
+    false_one: u64,
+}
+
+fn pair(v: &Value) -> [f64; 2] {
+    [v[0].as_f64().expect("x"), v[1].as_f64().expect("y")]
+}
+
+/// The measured record with one fault of each sort.
+fn faults() -> Faults {
+    let mut record = measured().clone();
+    let entries = record["entries"].as_array_mut().expect("entries");
+    assert!(entries.len() >= 5, "enough shafts for all faults");
+    // apart from the others, so that a finger finds it
+    let kind = entries[0]["kind"].as_str().expect("kind").to_owned();
+    entries[0]["kind"] = json!(if kind == "bare" { "fletched" } else { "bare" });
+    entries[0]["confidence"] = json!(0.4);
+    let wrong = (entries[0]["id"].as_u64().expect("id"), kind);
+    let at = pair(&entries[3]["px"]);
+    let off = (entries[3]["id"].as_u64().expect("id"), at);
+    entries[3]["px"] = json!([at[0] - 40.0, at[1] + 30.0]);
+    entries[3]["x_mm"] = json!(entries[3]["x_mm"].as_f64().expect("x") - 25.0);
+    entries[3]["y_mm"] = json!(entries[3]["y_mm"].as_f64().expect("y") - 20.0);
+    entries[3]["confidence"] = json!(0.6);
+    let gone = entries.remove(4);
+    let missing = (pair(&gone["px"]), gone["kind"].as_str().expect("kind").to_owned());
+    let mut more = entries[1].clone();
+    let false_one = 40;
+    more["id"] = json!(false_one);
+    more["px"] = json!([2420.0, 1860.0]);
+    more["x_mm"] = json!(244.0);
+    more["y_mm"] = json!(-210.0);
+    more["confidence"] = json!(0.3);
+    more["segment_px"] = Value::Null;
+    entries.push(more);
+    Faults {
+        record,
+        wrong,
+        off,
+        missing,
+        false_one,
+    }
+}
+
+fn put(folder: &Path, name: &str, record: &Value) {
+    fs::copy(sample("evening/evening-1.jpg"), folder.join(format!("{name}.jpg"))).expect("photo");
+    fs::write(folder.join(format!("{name}.end.json")), record.to_string()).expect("record");
+}
+
+/// Opens the page and waits until photo, marks and reading are there.
+fn opened(screen: Screen, program: &Program) -> Option<Browser> {
+    let browser = Browser::start(screen)?;
+    browser.open(&program.link);
+    ready(&browser);
+    Some(browser)
+}
+
+fn ready(browser: &Browser) {
+    browser.wait("window.bossmark?.photo.whole && document.querySelectorAll('.mark').length > 0 && document.querySelector('#plot svg')");
+}
+
+/// Where a place of the photo is on the screen.
+fn on_screen(browser: &Browser, px: [f64; 2]) -> (f64, f64) {
+    let at = browser.js(&format!(
+        "const b = document.getElementById('frame').getBoundingClientRect(); const p = bossmark.photo.frame.toScreen({}, {});
+         return [b.left + p.x, b.top + p.y]",
+        px[0], px[1]
+    ));
+    (at[0].as_f64().expect("x"), at[1].as_f64().expect("y"))
+}
+
+fn mark(browser: &Browser, id: u64) -> (f64, f64) {
+    let at = browser.js(&format!("const e = bossmark.end.entries.find((e) => e.id === {id}); const p = bossmark.marks.at(e); return [p.x, p.y]"));
+    on_screen(browser, pair(&at))
+}
+
+/// Brings a place of the photo to the middle of its frame, by a means that every user has: the buttons.
+fn centre(browser: &Browser, px: [f64; 2], scale: f64) {
+    browser.js(&format!("window.scrollTo(0, 0); bossmark.photo.frame.scale = {scale}; bossmark.photo.frame.centre({}, {}); bossmark.photo.redraw(); return 1", px[0], px[1]));
+    browser.wait("!bossmark.photo.waiting");
+}
+
+fn settled(browser: &Browser) {
+    browser.wait("bossmark.end.working === 0 && !document.querySelector('.stale')");
+}
+
+/// What the record must be after the journey: the truth that was disturbed, confirmed.
+fn assert_right(program: &Program, f: &Faults, within_px: f64) {
+    let record = program.record("end");
+    let entries = record["entries"].as_array().expect("entries");
+    let by = |id: u64| entries.iter().find(|e| e["id"] == id).unwrap_or_else(|| panic!("no entry {id}"));
+    assert_eq!(by(f.wrong.0)["kind"], f.wrong.1.as_str(), "the wrong tag");
+    let near = |e: &Value, at: [f64; 2]| {
+        let p = pair(&e["px"]);
+        (p[0] - at[0]).hypot(p[1] - at[1])
+    };
+    let moved = by(f.off.0);
+    assert!(near(moved, f.off.1) < within_px, "{} from {:?}", moved["px"], f.off.1);
+    assert_eq!(moved["source"], "moved");
+    assert!(entries.iter().all(|e| e["id"] != f.false_one), "the false one is gone");
+    let added = entries.iter().find(|e| e["source"] == "added").expect("the missing one");
+    assert!(near(added, f.missing.0) < within_px, "{} from {:?}", added["px"], f.missing.0);
+    assert_eq!(added["kind"], f.missing.1.as_str());
+    assert_eq!(added["id"], f.false_one + 1, "ids are never used again");
+    assert!(entries.iter().all(|e| e["state"] == "confirmed"), "{entries:?}");
+}
+
+/// After a reload everything is as it was.
+fn assert_kept(browser: &Browser, program: &Program) {
+    let before = program.record("end");
+    browser.reload();
+    ready(browser);
+    let shown = browser.js("return bossmark.end.view.record");
+    assert_eq!(shown["revision"], before["revision"]);
+    assert_eq!(shown["entries"], before["entries"]);
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+#[test]
+fn the_journey_by_mouse() {
+    let f = faults();
+    let program = Program::with(|folder| put(folder, "end", &f.record), &[]);
+    let Some(b) = opened(LAPTOP, &program) else { return };
+    b.picture("laptop");
+    // unsure ones first, the most doubtful before the others
+    b.press(false, "#look");
+    b.wait(&format!("bossmark.end.selected === {}", f.false_one));
+    b.press(false, "#look");
+    b.wait(&format!("bossmark.end.selected === {}", f.wrong.0));
+    b.press(false, &format!(".kinds input[value={}]", f.wrong.1));
+    settled(&b);
+    b.picture("laptop-chosen");
+    // the entry that is off: chosen, then dragged
+    centre(&b, f.off.1, 1.0);
+    let from = mark(&b, f.off.0);
+    b.tap(false, from);
+    b.wait(&format!("bossmark.end.selected === {}", f.off.0));
+    let (from, to) = (mark(&b, f.off.0), on_screen(&b, f.off.1));
+    b.drag(false, &[from, (f64::midpoint(from.0, to.0), to.1), to]);
+    settled(&b);
+    // the missing one
+    b.press(false, "#add");
+    let nth = if f.missing.1 == "bare" { 2 } else { 1 };
+    b.press(false, &format!("#selection button:nth-of-type({nth})"));
+    centre(&b, f.missing.0, 1.0);
+    b.tap(false, on_screen(&b, f.missing.0));
+    b.wait("bossmark.end.entries.some((e) => e.source === 'added')");
+    // the false one
+    centre(&b, [2420.0, 1860.0], 0.5);
+    b.tap(false, mark(&b, f.false_one));
+    b.wait(&format!("bossmark.end.selected === {}", f.false_one));
+    b.js("for (const x of document.querySelectorAll('#selection button')) if (x.textContent === 'Remove') x.id = 'away'; return 1");
+    b.press(false, "#away");
+    b.wait(&format!("!bossmark.end.entries.some((e) => e.id === {})", f.false_one));
+    // back and forth again
+    b.press(false, "#undo");
+    b.wait(&format!("bossmark.end.entries.some((e) => e.id === {})", f.false_one));
+    b.press(false, "#redo");
+    b.wait(&format!("!bossmark.end.entries.some((e) => e.id === {})", f.false_one));
+    b.press(false, "#accept");
+    b.wait("document.getElementById('accept').classList.contains('done')");
+    settled(&b);
+    assert_right(&program, &f, 1.5);
+    b.picture("laptop-confirmed");
+    assert_kept(&b, &program);
+    // nothing came from elsewhere
+    let origins = b.js("return [...new Set(performance.getEntriesByType('resource').map((r) => new URL(r.name).origin))]");
+    assert_eq!(origins, json!([program.link.trim_end_matches('/')]));
+    // a step of the way back that was made before the reload is still there
+    b.press(false, "#undo");
+    b.wait("!document.getElementById('accept').classList.contains('done')");
+}
+
+/// Presses Tab until the focus is where it should be.
+fn tab_to(b: &Browser, what: &str) {
+    let there = format!("return Boolean(document.activeElement?.matches({what:?}))");
+    for _ in 0..140 {
+        if b.js(&there) == true {
+            // WCAG 2.2, 2.4.11: the focus is not hidden
+            let seen = b.js("const e = document.activeElement; const r = e.getBoundingClientRect(); if (e.classList.contains('mark')) return r.bottom > 0 && r.top < innerHeight;
+                const at = document.elementFromPoint(r.left + r.width / 2, r.top + r.height / 2); return Boolean(at) && (e.contains(at) || at.contains(e))");
+            assert_eq!(seen, true, "the focus on {what} is hidden");
+            return;
+        }
+        b.keys(&[], &[key::TAB]);
+    }
+    panic!("{what} is not reached by Tab");
+}
+
+#[test]
+fn the_journey_by_keyboard_alone() {
+    let f = faults();
+    let program = Program::with(|folder| put(folder, "end", &f.record), &[]);
+    let Some(b) = opened(LAPTOP, &program) else { return };
+    tab_to(&b, &format!(".mark[data-id='{}']", f.wrong.0));
+    b.keys(&[], &[if f.wrong.1 == "bare" { "b" } else { "f" }]);
+    settled(&b);
+    // where it belongs in mm is what the camera makes of its pixel
+    let target = b.js(&format!("const p = bossmark.camera.toFace(bossmark.end.view.record.camera, {}, {}); return [p.x, p.y]", f.off.1[0], f.off.1[1]));
+    tab_to(&b, &format!(".mark[data-id='{}']", f.off.0));
+    let at = b.js("return [bossmark.end.entry.x_mm, bossmark.end.entry.y_mm]");
+    let (target, at) = (pair(&target), pair(&at));
+    for (axis, keys) in [(0, [key::LEFT, key::RIGHT]), (1, [key::DOWN, key::UP])] {
+        let by = target[axis] - at[axis];
+        let way = keys[usize::from(by > 0.0)];
+        let far = std::iter::repeat_n(way, times(by / 5.0)).collect::<Vec<_>>();
+        let near = std::iter::repeat_n(way, times(by % 5.0 / 0.5)).collect::<Vec<_>>();
+        b.keys(&[key::SHIFT], &far);
+        b.keys(&[], &near);
+    }
+    settled(&b);
+    tab_to(&b, &format!(".mark[data-id='{}']", f.false_one));
+    b.keys(&[], &[key::DELETE]);
+    b.wait(&format!("!bossmark.end.entries.some((e) => e.id === {})", f.false_one));
+    // the missing one, by the table
+    let missing = b.js(&format!("const p = bossmark.camera.toFace(bossmark.end.view.record.camera, {}, {}); return [p.x, p.y]", f.missing.0[0], f.missing.0[1]));
+    tab_to(&b, "#add-kind");
+    b.write(&f.missing.1[..1]);
+    b.keys(&[], &[key::TAB]);
+    b.write(&format!("{:.2}", pair(&missing)[0]));
+    b.keys(&[], &[key::TAB]);
+    b.write(&format!("{:.2}", pair(&missing)[1]));
+    b.keys(&[], &[key::ENTER]);
+    b.wait("bossmark.end.entries.some((e) => e.source === 'added')");
+    // a slip, taken back
+    tab_to(&b, "#table select");
+    let kind = b.js("return document.activeElement.value");
+    b.write(if kind == "bare" { "f" } else { "b" });
+    settled(&b);
+    b.keys(&[key::CONTROL], &["z"]);
+    b.wait(&format!("bossmark.end.entries[0].kind === {kind}"));
+    b.js("document.activeElement.blur(); return 1");
+    tab_to(&b, "#accept");
+    b.keys(&[], &[key::ENTER]);
+    b.wait("document.getElementById('accept').classList.contains('done')");
+    settled(&b);
+    assert_right(&program, &f, 2.0);
+    assert_kept(&b, &program);
+    // adding by the cross, without any pointer; given up, then made
+    tab_to(&b, "#add");
+    b.keys(&[], &[key::ENTER, key::ENTER]);
+    b.wait("bossmark.marks.cross !== null");
+    b.keys(&[], &[key::RIGHT, key::ESCAPE]);
+    b.wait("bossmark.marks.aim === null");
+    tab_to(&b, "#add");
+    b.keys(&[], &[key::ENTER, key::ENTER]);
+    b.wait("bossmark.marks.cross !== null");
+    let before = b.js("return bossmark.marks.cross");
+    b.keys(&[], &[key::RIGHT, key::RIGHT, key::DOWN, key::ENTER]);
+    b.wait("bossmark.end.entry?.source === 'added'");
+    let px = pair(&b.js("return bossmark.end.entry.px"));
+    let (x, y) = (before["x"].as_f64().expect("x"), before["y"].as_f64().expect("y"));
+    assert!((px[0] - x - 4.0).abs() < 0.01 && (px[1] - y - 2.0).abs() < 0.01, "{px:?} {before}");
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small number of keys")]
+fn times(v: f64) -> usize {
+    v.abs().round().min(60.0) as usize
+}
+
+#[test]
+fn the_journey_by_finger() {
+    let f = faults();
+    let program = Program::with(|folder| put(folder, "end", &f.record), &[]);
+    let Some(b) = opened(PHONE, &program) else { return };
+    assert_eq!(b.js("return document.documentElement.scrollWidth"), 390, "nothing sticks out");
+    b.picture("phone");
+    b.press(true, "#look");
+    b.press(true, "#look");
+    b.wait(&format!("bossmark.end.selected === {}", f.wrong.0));
+    b.picture("phone-chosen");
+    b.press(true, &format!(".kinds input[value={}]", f.wrong.1));
+    settled(&b);
+    // tap to choose, tap to place
+    centre(&b, f.off.1, 0.8);
+    b.tap(true, mark(&b, f.off.0));
+    b.wait(&format!("bossmark.end.selected === {}", f.off.0));
+    b.js("for (const x of document.querySelectorAll('#selection button')) if (x.textContent === 'Move') x.id = 'move'; return 1");
+    b.press(true, "#move");
+    b.wait("bossmark.marks.aim !== null");
+    centre(&b, f.off.1, 0.8);
+    b.tap(true, on_screen(&b, f.off.1));
+    b.wait(&format!("bossmark.end.entries.find((e) => e.id === {}).source === 'moved'", f.off.0));
+    // the missing one: finger down elsewhere, seen in the loupe, brought to its place, lifted
+    b.press(true, "#add");
+    let nth = if f.missing.1 == "bare" { 2 } else { 1 };
+    b.press(true, &format!("#selection button:nth-of-type({nth})"));
+    centre(&b, f.missing.0, 0.8);
+    let to = on_screen(&b, f.missing.0);
+    b.drag(true, &[(to.0 - 60.0, to.1 + 40.0), (to.0 - 20.0, to.1), to]);
+    b.wait("bossmark.end.entries.some((e) => e.source === 'added')");
+    // two fingers zoom, and change nothing
+    let scale = b.js("return bossmark.photo.frame.scale").as_f64().expect("scale");
+    b.pinch((195.0, 260.0), 40.0, 90.0);
+    b.wait(&format!("bossmark.photo.frame.scale > {}", scale * 1.5));
+    // a shot that left no mark
+    b.js("document.getElementById('missed-note').value = 'low left, off the boss'; return 1");
+    b.press(true, "#table .part:last-child form button");
+    b.wait("bossmark.end.view.record.missed.length === 1");
+    centre(&b, [2420.0, 1860.0], 0.4);
+    b.tap(true, mark(&b, f.false_one));
+    b.wait(&format!("bossmark.end.selected === {}", f.false_one));
+    b.js("for (const x of document.querySelectorAll('#selection button')) if (x.textContent === 'Remove') x.id = 'away'; return 1");
+    b.press(true, "#away");
+    b.wait(&format!("!bossmark.end.entries.some((e) => e.id === {})", f.false_one));
+    b.press(true, "#accept");
+    b.wait("document.getElementById('accept').classList.contains('done')");
+    settled(&b);
+    assert_right(&program, &f, 2.5);
+    assert_eq!(program.record("end")["missed"][0]["note"], "low left, off the boss");
+    b.picture("phone-confirmed");
+    assert_kept(&b, &program);
+}
+
+#[test]
+fn a_queue_of_three() {
+    let program = Program::with(
+        |folder| {
+            for (n, name) in [(1, "a"), (2, "b")] {
+                let mut record = measured().clone();
+                record["session"]["end"] = json!(n);
+                record["photo"]["sha256"] = json!(format!("{n}{}", &record["photo"]["sha256"].as_str().expect("hash")[1..]));
+                put(folder, name, &record);
+            }
+            // its own photo is the same one; the hash tells it apart as another end
+            fs::copy(sample("evening/evening-2.jpg"), folder.join("c.jpg")).expect("photo");
+            fs::write(folder.join("session.json"), json!({"schema": "bossmark/session/1", "face": "wa-80",
+                "session": {"hand": "right", "distance_m": 30, "setup": {"nocking_point_mm": 9.0}}}).to_string()).expect("session");
+        },
+        &[],
+    );
+    let Some(b) = Browser::start(LAPTOP) else { return };
+    b.open(&program.link);
+    b.wait("document.querySelectorAll('#ends li').length === 3");
+    b.press(false, "#ends li:nth-child(3) button");
+    // it is measured while one watches
+    ready(&b);
+    assert_eq!(b.js("return document.getElementById('title').textContent"), "End 3");
+    b.wait("document.getElementById('progress').textContent.includes('3 to check')");
+    for nth in [3, 2, 1] {
+        b.press(false, &format!("#ends li:nth-child({nth}) button"));
+        b.wait(&format!("bossmark.end.view?.id === {nth} && !document.getElementById('accept').disabled"));
+        b.press(false, "#accept");
+        b.wait("document.getElementById('accept').classList.contains('done')");
+    }
+    b.wait("document.getElementById('progress').textContent.includes('all done')");
+    b.picture("queue");
+    for name in ["a", "b", "c"] {
+        let record = program.record(name);
+        assert!(record["entries"].as_array().expect("entries").iter().all(|e| e["state"] == "confirmed"), "{name}");
+    }
+    // three ends of one set-up are read together
+    settled(&b);
+    assert!(b.js("return document.getElementById('pooled').textContent").as_str().expect("text").contains("2 more ends"));
+    // back through the history
+    b.press(false, "#next");
+    b.wait("bossmark.end.view?.id === 2");
+    assert_eq!(b.complaints().iter().filter(|c| !c.contains("404")).count(), 0);
+}
+
+#[test]
+fn edits_outlive_the_program_and_two_windows_see_each_other() {
+    let mut program = Program::with(|folder| put(folder, "end", measured()), &[]);
+    let Some(b) = opened(LAPTOP, &program) else { return };
+    // the program ends; an edit is made all the same, and the page reloaded in vain
+    let _ = program.process.kill();
+    let _ = program.process.wait();
+    b.js("bossmark.end.edit([{do: 'arrow', id: 1, arrow: '7'}]); return 1");
+    b.wait("document.getElementById('saved').textContent.includes('Not saved')");
+    program.again();
+    b.reload();
+    ready(&b);
+    b.wait("bossmark.end.entries.find((e) => e.id === 1).arrow === '7'");
+    assert_eq!(program.record("end")["revision"], 1);
+    // another window has changed it meanwhile: this one is told, shown both, and chooses
+    b.js("bossmark.queue.refresh = async () => {}; return 1");
+    let other = json!({"schema": "bossmark/edits/1", "revision": 1, "edits": [{"do": "tag", "id": 2, "kind": "unknown"}]});
+    b.js(&format!("fetch('/api/ends/1/edits', {{method: 'POST', headers: {{'Content-Type': 'application/json'}}, body: JSON.stringify({other})}}); return 1"));
+    std::thread::sleep(std::time::Duration::from_millis(300));
+    b.js("bossmark.end.edit([{do: 'remove', id: 1}]); return 1");
+    b.wait("document.getElementById('conflict').open");
+    b.picture("conflict");
+    let shown = b.js("return document.getElementById('conflict').innerText");
+    let shown = shown.as_str().expect("text");
+    assert!(shown.contains("tagged shaft 2 as unknown") && shown.contains("remove shaft 1"), "{shown}");
+    assert_eq!(program.record("end")["revision"], 2, "nothing was overwritten");
+    b.press(false, "#conflict button:last-child");
+    b.wait("!bossmark.end.entries.some((e) => e.id === 1)");
+    let record = program.record("end");
+    assert_eq!(record["revision"], 3);
+    assert_eq!(record["entries"].as_array().expect("entries").iter().find(|e| e["id"] == 2).expect("2")["kind"], "unknown");
+}
+
+#[test]
+fn a_shared_page_opens_by_its_link_and_the_code_leaves_the_address() {
+    let program = Program::with(|folder| put(folder, "end", measured()), &["--share=127.0.0.1"]);
+    let Some(b) = Browser::start(PHONE) else { return };
+    let (address, code) = program.link.split_once('#').expect("a code in the link");
+    b.open(address);
+    b.wait("document.getElementById('code')");
+    assert_eq!(b.js("return document.querySelectorAll('.mark, canvas, img').length"), 0);
+    b.picture("door");
+    b.js("document.getElementById('code').value = 'WRONG'; return 1");
+    b.press(true, "#door button");
+    b.wait("document.getElementById('said').textContent.includes('not the code')");
+    b.open("about:blank");
+    b.open(&program.link);
+    ready(&b);
+    let shown = b.js("return location.href");
+    assert!(!shown.as_str().expect("address").contains(code), "{shown}");
+    assert_eq!(b.js("return document.cookie"), "", "no script sees the pass");
+    b.reload();
+    ready(&b);
+}
+
+#[test]
+fn new_photos_come_from_the_page_and_the_made_change_goes_with_them() {
+    let program = Program::with(
+        |folder| {
+            let mut record = measured().clone();
+            // a clear case: bare shafts far to the right and high
+            for e in record["entries"].as_array_mut().expect("entries") {
+                if e["kind"] == "bare" {
+                    e["y_mm"] = json!(e["y_mm"].as_f64().expect("y") + 150.0);
+                }
+            }
+            put(folder, "end", &record);
+        },
+        &[],
+    );
+    let Some(b) = opened(LAPTOP, &program) else { return };
+    settled(&b);
+    b.press(false, "#made");
+    b.wait("document.getElementById('made-said').textContent.includes('Noted')");
+    let told: Value = serde_json::from_slice(&fs::read(program.folder.join("session.json")).expect("file")).expect("JSON");
+    let change = &told["ends"][1]["setup"];
+    assert!(change["rest_height_mm"].is_number() || change["nocking_point_mm"].is_number(), "{told}");
+    // the face is asked for once, then remembered
+    b.js("const f = document.getElementById('new-face'); f.value = 'wa-80'; f.dispatchEvent(new Event('change')); return 1");
+    let photo = sample("evening/evening-2.jpg");
+    let input = b.js("return document.getElementById('choose')");
+    b.fill_file(&input, &photo);
+    b.wait("document.querySelectorAll('#ends li').length === 2");
+    b.wait("bossmark.end.view?.id === 2");
+    ready(&b);
+    let record = program.record("photo-1");
+    assert_eq!(record["face"]["name"], "wa-80");
+    let setup = &record["session"]["setup"];
+    for (name, value) in change.as_object().expect("settings") {
+        assert_eq!(&setup[name], value, "{name}");
+    }
+    assert_eq!(record["session"]["end"], 2);
+    // the same photo twice is the same end
+    let input = b.js("return document.getElementById('choose')");
+    b.fill_file(&input, &photo);
+    b.wait("document.getElementById('new-photos').textContent.includes('taken over')");
+    assert_eq!(b.js("return document.querySelectorAll('#ends li').length"), 2);
+    // what is told on the page goes into the record
+    b.js("const d = document.getElementById('told-distance_m'); d.value = '18'; return 1");
+    b.press(false, "#session .form-end:not(.uploads) button");
+    b.wait("bossmark.end.view.record.session.distance_m === 18");
+    assert_eq!(program.record("photo-1")["session"]["distance_m"], 18.0);
+}
+
+/// axe-core's findings that shut people out.
+fn serious(b: &Browser) -> Vec<String> {
+    b.js(include_str!("axe/axe.min.js"));
+    let found = b.js_later(
+        "const done = arguments[0];
+         axe.run(document, {resultTypes: ['violations']}).then((r) => done(r.violations.filter((v) => ['serious', 'critical'].includes(v.impact))
+           .map((v) => v.id + ': ' + v.nodes.map((n) => n.target.join(' ') + ' ' + n.any.map((a) => a.message).join('; ')).join(' | '))), (e) => done(['axe failed: ' + e]));",
+    );
+    serde_json::from_value(found).expect("a list")
+}
+
+#[test]
+fn nobody_is_shut_out() {
+    let f = faults();
+    let program = Program::with(|folder| put(folder, "end", &f.record), &[]);
+    for (name, screen) in [("light", LAPTOP), ("phone", PHONE), ("dark", Screen { dark: true, ..LAPTOP })] {
+        let Some(b) = opened(screen, &program) else { return };
+        settled(&b);
+        assert_eq!(serious(&b), Vec::<String>::new(), "{name}");
+        b.js("document.querySelectorAll('details').forEach((d) => { d.open = true; }); return 1");
+        b.press(screen.touch, "#look");
+        b.wait("bossmark.end.selected !== null");
+        assert_eq!(serious(&b), Vec::<String>::new(), "{name}, with a shaft chosen and everything unfolded");
+        if name == "dark" {
+            b.js("window.scrollTo(0, 0); return 1");
+            b.picture("dark");
+        }
+        // every control can be hit by a thumb: 44 px, marks too
+        let small = b.js(
+            "return [...document.querySelectorAll('button, .button, select, input:not([type=radio], [type=checkbox], [type=file]), .choice, summary')]
+               .filter((e) => e.offsetParent && !e.closest('[hidden]')).map((e) => [e.id || e.textContent.trim().slice(0, 20), e.getBoundingClientRect()])
+               .filter(([, r]) => r.height < 43.9 || r.width < 43.9).map(([n, r]) => `${n} ${r.width}x${r.height}`)",
+        );
+        assert_eq!(small, json!([]), "{name}");
+    }
+}
+
+/// WCAG 2.2: 1.4.10 at 320 px, 1.4.4 at 200 % text; and without motion and in forced colours.
+#[test]
+fn narrow_screens_large_text_and_few_colours_lose_nothing() {
+    let f = faults();
+    let program = Program::with(|folder| put(folder, "end", &f.record), &[]);
+    let Some(b) = opened(Screen { width: 320, height: 640, ..PHONE }, &program) else { return };
+    let fits = |what: &str| {
+        let out = b.js("return [document.documentElement.scrollWidth, innerWidth, [...document.querySelectorAll('main *')].filter((e) => e.offsetParent && e.getBoundingClientRect().right > innerWidth + 1 && !e.closest('#frame, .hidden, dialog')).slice(0, 3).map((e) => e.outerHTML.slice(0, 120))]");
+        assert_eq!(out[0], out[1], "{what}: {}", out[2]);
+    };
+    fits("320 px");
+    b.press(true, "#look");
+    b.wait("bossmark.end.selected !== null");
+    fits("320 px with a shaft chosen");
+    b.picture("narrow");
+    b.js("document.documentElement.style.fontSize = '200%'; document.querySelectorAll('details').forEach((d) => { d.open = true; }); return 1");
+    fits("200 % text at 320 px");
+    b.js("window.scrollTo(0, 0); return 1");
+    b.picture("large-text");
+    b.js("document.documentElement.style.fontSize = ''; return 1");
+    b.tool("Emulation.setEmulatedMedia", &json!({"features": [{"name": "forced-colors", "value": "active"}, {"name": "prefers-reduced-motion", "value": "reduce"}]}));
+    assert_eq!(b.js("return matchMedia('(forced-colors: active)').matches && matchMedia('(prefers-reduced-motion: reduce)').matches"), true);
+    assert_eq!(b.js("return document.getAnimations().length"), 0);
+    b.picture("forced-colours");
+    let badge = b.js("const s = getComputedStyle(document.querySelector('.badge-bare :first-child')); return [s.stroke, s.strokeWidth]");
+    assert_ne!(badge[0], "none");
+}
+
+/// Not a bench, but a bound that a person would notice: the page is there, and an edit's reading follows.
+#[test]
+fn the_page_answers_at_once() {
+    let program = Program::with(|folder| put(folder, "end", measured()), &[]);
+    let Some(b) = opened(LAPTOP, &program) else { return };
+    settled(&b);
+    let mut took: Vec<f64> = (0..8)
+        .map(|i| {
+            let kind = if i % 2 == 0 { "bare" } else { "fletched" };
+            let ms = b.js_later(&format!(
+                "const done = arguments[0]; const t = performance.now(); performance.clearMarks('meaning');
+                 bossmark.end.edit([{{do: 'tag', id: 2, kind: '{kind}'}}]);
+                 const wait = () => performance.getEntriesByName('meaning').length ? done(performance.now() - t) : requestAnimationFrame(wait); wait();"
+            ));
+            ms.as_f64().expect("ms")
+        })
+        .collect();
+    took.sort_by(f64::total_cmp);
+    eprintln!("edit → new reading on screen, ms: median {:.0}, worst {:.0}", took[4], took[7]);
+    // 100 ms on a machine of its own; this one may be shared with other tests
+    assert!(took[0] < 400.0, "{took:?}");
+}

@@ -1,0 +1,116 @@
+// What the page asks of the program: measure a photo, apply edits, read, advise; and keep what came of it. One
+// implementation asks the server that this page came from. Another, of the same shape, can run the same functions in the
+// browser.
+
+/**
+ * @typedef {"fletched" | "bare" | "unknown"} Kind
+ * @typedef {{id: number, x_mm: number, y_mm: number, px: [number, number] | null, kind: Kind, kind_probability: number | null,
+ *   confidence: number | null, arrow: string | null, state: "proposed" | "confirmed",
+ *   source: "found" | "moved" | "added" | "tape", spot: number | null,
+ *   segment_px: [[number, number], [number, number]] | null}} Entry
+ * @typedef {{[name: string]: any}} Session
+ * @typedef {{code: string, text: string}} Note
+ * @typedef {{revision: number, entries: Entry[], missed: {kind: Kind, note: string | null}[], session: Session, notes: Note[],
+ *   face: {name: string, diameter_mm: number, spot_centres_mm?: [number, number][]} | null, camera: any | null,
+ *   photo: {file: string, sha256: string, width_px: number, height_px: number} | null,
+ *   failure?: Note}} EndRecord
+ * @typedef {{width: number, height: number, reduced: number, part: number}} PhotoShape
+ * @typedef {{radius_mm: number, spot: number, px: [number, number][]}} Ring
+ * @typedef {{id: number, name: string, state: string, record: EndRecord, look: number[], rings: Ring[],
+ *   photo: PhotoShape | null, undo: number, redo: number, trouble: string | null}} EndView
+ * @typedef {{id: number, name: string, state: string, text: string, end: number | null, entries: number, look: number,
+ *   proposed: number, revision: number}} Line
+ * @typedef {{name: string, title: string, diameter_mm: number}} Face
+ * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
+ *   next: {face: string | null, session: Session}}} Queue
+ * @typedef {{id: number, sentence: string, reading: any | null, files: string[], plot: string}} ReadingView
+ * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
+ * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
+ *   made: Session | null}} AdviceView
+ * @typedef {{do: string, [name: string]: any}} Edit
+ * @typedef {{face?: string, near?: [number, number], vertical?: [[number, number], [number, number]]}} How
+ */
+
+/** Why something could not be done; `end` is the record as it is now where somebody else has changed it. */
+export class Refused extends Error {
+  /** @param {number} status @param {string} code @param {string} text @param {EndView | null} end */
+  constructor(status, code, text, end) {
+    super(text);
+    this.status = status;
+    this.code = code;
+    this.end = end;
+  }
+}
+
+/** The program doesn't answer. */
+export class Unreachable extends Error {}
+
+/**
+ * @typedef {object} Core
+ * @property {() => Promise<Queue>} queue The ends, and what new photos are told.
+ * @property {(id: number) => Promise<EndView | Line>} view An end as it is now; a line of the queue while it has no record.
+ * @property {(id: number, how: How) => Promise<Line>} measure Measures a photo, for the first time or anew.
+ * @property {(id: number, revision: number, edits: Edit[]) => Promise<EndView>} apply Applies edits made on that revision.
+ * @property {(id: number, revision: number) => Promise<EndView>} undo Takes the last edit back.
+ * @property {(id: number, revision: number) => Promise<EndView>} redo Makes it again.
+ * @property {(id: number) => Promise<ReadingView>} read What the end's run says.
+ * @property {(id: number) => Promise<AdviceView>} advise What to do next.
+ * @property {(id: number) => Promise<{setup: Session, words: string}>} made The advised step was made.
+ * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
+ * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
+ * @property {(id: number) => string} whole Address of the reduced picture.
+ * @property {(id: number, column: number, row: number) => string} part Address of a part at full resolution.
+ */
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {BodyInit} [body]
+ * @param {string} [kind]
+ * @returns {Promise<any>}
+ */
+async function ask(method, path, body, kind) {
+  let response;
+  try {
+    response = await fetch(path, { method, body, headers: kind ? { "Content-Type": kind } : {} });
+  } catch {
+    throw new Unreachable("The program doesn’t answer. Is it still running?");
+  }
+  if (response.status === 401) {
+    // the pass is gone, the program was started anew: back to the door
+    location.reload();
+  }
+  let document = null;
+  try {
+    document = await response.json();
+  } catch {
+    throw new Unreachable("The program’s answer broke off.");
+  }
+  if (!response.ok) {
+    const error = document.error ?? { code: "unknown", text: "This could not be done." };
+    throw new Refused(response.status, error.code, error.text, document.end ?? null);
+  }
+  return document;
+}
+
+/** @param {string} path @param {unknown} document */
+const post = (path, document) => ask("POST", path, JSON.stringify(document), "application/json");
+/** @param {string} path */
+const get = (path) => ask("GET", path);
+
+/** @type {Core} */
+export const server = {
+  queue: () => get("/api/queue"),
+  view: (id) => get(`/api/ends/${id}/view`),
+  measure: (id, how) => post(`/api/ends/${id}/measure`, how),
+  apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
+  undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
+  redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
+  read: (id) => get(`/api/ends/${id}/reading`),
+  advise: (id) => get(`/api/ends/${id}/advice`),
+  made: (id) => post(`/api/ends/${id}/made`, {}),
+  remember: (face, session) => post("/api/remember", { face, session }),
+  add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
+  whole: (id) => `/photo/${id}/whole`,
+  part: (id, column, row) => `/photo/${id}/${column}-${row}`,
+};

@@ -1,0 +1,65 @@
+// Making and finding elements.
+
+/**
+ * The element of this id.
+ * @template {HTMLElement} T
+ * @param {string} id
+ * @param {new (...args: any[]) => T} type
+ * @returns {T}
+ */
+export function byId(id, type) {
+  const found = document.getElementById(id);
+  if (!(found instanceof type)) throw new Error(`no ${id}`);
+  return found;
+}
+
+/**
+ * A new element. Text goes in as text, never as HTML.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} name
+ * @param {{[name: string]: string | number | boolean | null | undefined | ((event: any) => void)}} attributes
+ * @param {...(Node | string)} children
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function make(name, attributes, ...children) {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (typeof value === "function") element.addEventListener(key, value);
+    else element.setAttribute(key, value === true ? "" : String(value));
+  }
+  element.append(...children);
+  return element;
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * A small drawing of a kind: shape and letter tell it, colour only repeats it.
+ * @param {import("./core.js").Kind} kind
+ * @returns {SVGSVGElement}
+ */
+export function badge(kind) {
+  const svg = document.createElementNS(SVG, "svg");
+  svg.setAttribute("viewBox", "-12 -12 24 24");
+  svg.setAttribute("class", `badge badge-${kind}`);
+  svg.setAttribute("aria-hidden", "true");
+  const shape = document.createElementNS(SVG, kind === "fletched" ? "circle" : kind === "bare" ? "rect" : "path");
+  if (kind === "fletched") shape.setAttribute("r", "9");
+  else if (kind === "bare") for (const [n, v] of [["x", -8], ["y", -8], ["width", 16], ["height", 16]]) shape.setAttribute(String(n), String(v));
+  else shape.setAttribute("d", "M0-10.5 10.5 0 0 10.5-10.5 0Z");
+  const letter = document.createElementNS(SVG, "text");
+  letter.setAttribute("y", "4.4");
+  letter.textContent = kind === "fletched" ? "F" : kind === "bare" ? "B" : "?";
+  svg.append(shape, letter);
+  return svg;
+}
+
+/**
+ * Replaces what an element holds.
+ * @param {Element} element
+ * @param {...(Node | string)} children
+ */
+export function fill(element, ...children) {
+  element.replaceChildren(...children);
+}

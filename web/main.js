@@ -1,0 +1,318 @@
+// The page: which end is shown, and who does what.
+
+import * as camera from "./camera.js";
+import { server as core } from "./core.js";
+import { byId, fill, make } from "./dom.js";
+import { OpenEnd, waiting } from "./end.js";
+import { Marks } from "./marks.js";
+import { PhotoView } from "./photo.js";
+import { Queue, needs, standing, title } from "./queue.js";
+import { Meaning } from "./reading.js";
+import { Selection } from "./selection.js";
+import { SessionForm } from "./session.js";
+import { Table } from "./table.js";
+import { wanted } from "./words.js";
+
+/** @typedef {import("./core.js").EndView} EndView */
+/** @typedef {import("./core.js").Line} Line */
+
+const end = new OpenEnd(core);
+const photo = new PhotoView(core, byId("frame", HTMLDivElement), byId("picture", HTMLCanvasElement));
+const marks = new Marks(end, photo);
+const selection = new Selection(end, marks, photo);
+new Table(end, (id) => selection.remove(id));
+new Meaning(end);
+new SessionForm(end);
+const queue = new Queue(core);
+
+const saved = byId("saved", HTMLParagraphElement);
+const banner = byId("banner", HTMLDivElement);
+const instead = byId("instead", HTMLDivElement);
+
+/** Shows an end, or why it can't be shown yet. @param {number} id */
+async function show(id) {
+  queue.show(id);
+  history.replaceState(null, "", `#end-${id}`);
+  const view = await core.view(id);
+  if (queue.shown !== id) return;
+  if ("record" in view) {
+    end.open(view);
+  } else {
+    end.close();
+    photo.clear();
+    say(view);
+  }
+  heading();
+}
+
+/** The page without a photo to look at. @param {Line} line */
+function say(line) {
+  instead.hidden = false;
+  const { faces = [], next } = queue.state ?? {};
+  const choices = faces.map((f) => make("button", { type: "button", click: () => measure(line.id, { face: f.name }) }, f.name));
+  if (line.state === "which-face") {
+    fill(instead, make("p", { class: "headline" }, "Which target face is this?"),
+      make("p", {}, "All ring faces are scaled copies of each other: the size has to be told, and every millimetre hangs on it."),
+      make("div", { class: "choices" }, ...choices));
+  } else if (line.state === "trouble") {
+    fill(instead, make("p", { class: "headline" }, "This photo can’t be used"), make("p", {}, line.text));
+  } else {
+    fill(instead, make("p", { class: "headline" }, line.state === "waiting" ? "Waiting for its turn" : "Measuring"),
+      make("progress", { "aria-label": "Measuring" }), make("p", { role: "status" }, `${line.text} …`), make("p", { class: "soft" }, next?.face ? `Face: ${next.face}` : ""));
+  }
+}
+
+/** @param {number} id @param {import("./core.js").How} how */
+async function measure(id, how) {
+  try {
+    const line = await core.measure(id, how);
+    end.close();
+    photo.clear();
+    say(line);
+    await queue.refresh();
+  } catch (error) {
+    warn(error instanceof Error ? error.message : String(error));
+  }
+}
+
+/** What the photo's place shows for an end with a record. @param {EndView} view */
+function showPhoto(view) {
+  if (view.state === "no-face") {
+    photo.clear();
+    const faces = queue.state?.faces ?? [];
+    instead.hidden = false;
+    fill(instead, make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
+      make("p", {}, `Looked for ${view.record.face?.name ?? "a face"}. Another one?`),
+      make("div", { class: "choices" }, ...faces.map((f) => make("button", { type: "button", click: () => measure(view.id, { face: f.name }) }, f.name))));
+    return;
+  }
+  if (!view.photo) {
+    photo.clear();
+    instead.hidden = false;
+    fill(instead, make("p", { class: "headline" }, "No photo"), make("p", {}, view.record.photo ? `${view.record.photo.file} is not beside this record. The table does the whole job.` : "This end was measured with a tape. The table does the whole job."));
+    return;
+  }
+  instead.hidden = true;
+  photo.show(view.id, view.photo, view.rings);
+}
+
+photo.addEventListener("failed", () => {
+  if (!end.view) return;
+  instead.hidden = false;
+  fill(instead, make("p", { class: "headline" }, "The photo can’t be shown"),
+    make("p", {}, "The file of this name is gone, or is another photo than the record was made from. The table does the whole job."));
+});
+
+function heading() {
+  const line = queue.ends.find((e) => e.id === queue.shown);
+  const due = queue.ends.filter(needs).length;
+  const all = queue.ends.length;
+  const at = queue.ends.findIndex((e) => e.id === queue.shown);
+  byId("title", HTMLHeadingElement).textContent = line ? title(line) : "bossmark";
+  const face = end.view?.record.face;
+  byId("subtitle", HTMLParagraphElement).textContent = line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "";
+  document.title = line ? `${title(line)}: ${standing(line).words}` : "bossmark";
+  byId("progress", HTMLAnchorElement).textContent = all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : " · all done"}`;
+  byId("previous", HTMLButtonElement).disabled = at <= 0;
+  byId("next", HTMLButtonElement).disabled = at < 0 || at + 1 >= all;
+}
+
+/** @param {number} by */
+function turn(by) {
+  const at = queue.ends.findIndex((e) => e.id === queue.shown);
+  const next = queue.ends[at + by];
+  if (next) show(next.id).catch(failed);
+}
+
+/** Something that went wrong, until the next thing is done. @param {string} text */
+function warn(text) {
+  banner.hidden = false;
+  fill(banner, make("p", {}, text), make("button", { type: "button", click: () => { banner.hidden = true; } }, "Close"));
+}
+
+/** @param {unknown} error */
+function failed(error) {
+  warn(error instanceof Error ? error.message : String(error));
+}
+
+byId("previous", HTMLButtonElement).addEventListener("click", () => turn(-1));
+byId("next", HTMLButtonElement).addEventListener("click", () => turn(1));
+byId("zoom-in", HTMLButtonElement).addEventListener("click", () => photo.larger());
+byId("zoom-out", HTMLButtonElement).addEventListener("click", () => photo.smaller());
+byId("zoom-face", HTMLButtonElement).addEventListener("click", () => photo.showFace());
+
+end.addEventListener("opened", () => {
+  if (end.view) showPhoto(end.view);
+});
+end.addEventListener("changed", () => {
+  if (!end.view) return;
+  if (end.view.photo && end.view.state !== "no-face") photo.rings = end.view.rings;
+  if (end.view.trouble) warn(end.view.trouble);
+  drawFit();
+  heading();
+  queue.refresh().catch(() => {});
+});
+end.addEventListener("saving", () => {
+  const left = waiting();
+  saved.classList.toggle("trouble", end.unreachable);
+  saved.textContent = end.unreachable ? `Not saved: the program doesn’t answer. ${left > 0 ? `${left} ${left === 1 ? "edit waits" : "edits wait"} here.` : ""}` : end.working > 0 ? "Saving …" : "Saved";
+});
+end.addEventListener("refused", (event) => warn(/** @type {CustomEvent} */ (event).detail));
+end.addEventListener("say", (event) => {
+  saved.textContent = /** @type {CustomEvent} */ (event).detail;
+});
+end.addEventListener("queue", () => queue.refresh().catch(() => {}));
+end.addEventListener("conflict", (event) => conflict(/** @type {CustomEvent} */ (event).detail));
+
+/** Somebody else was faster: both are shown, and the person chooses.
+ * @param {{edits: import("./core.js").Edit[], now: EndView, seen: EndView}} both */
+function conflict({ edits, now, seen }) {
+  const dialog = byId("conflict", HTMLDialogElement);
+  const theirs = differences(seen, now);
+  const keep = () => {
+    dialog.close();
+    end.open(now);
+  };
+  const mine = () => {
+    dialog.close();
+    end.open(now);
+    end.edit(edits);
+  };
+  fill(dialog, make("h2", { id: "conflict-heading" }, "Changed elsewhere in the meantime"),
+    make("p", {}, "Another window or person has changed this end since you saw it. Your last step has not been made."),
+    make("div", { class: "two" },
+      make("div", {}, make("h3", {}, "What they did"), make("ul", {}, ...theirs.map((t) => make("li", {}, t)))),
+      make("div", {}, make("h3", {}, "What you wanted"), make("ul", {}, ...(edits.length > 0 ? wanted(edits) : ["take a step back or forth"]).map((t) => make("li", {}, t))))),
+    make("div", { class: "form-end" },
+      make("button", { type: "button", class: "strong", click: keep }, "Keep theirs"),
+      ...(edits.length > 0 ? [make("button", { type: "button", click: mine }, "Make my step on top")] : [])));
+  dialog.addEventListener("cancel", keep, { once: true });
+  if (!dialog.open) dialog.showModal();
+}
+
+/** What differs between two views of an end, in words. @param {EndView} before @param {EndView} after */
+function differences(before, after) {
+  const said = [];
+  const was = new Map(before.record.entries.map((e) => [e.id, e]));
+  for (const e of after.record.entries) {
+    const old = was.get(e.id);
+    was.delete(e.id);
+    if (!old) said.push(`added shaft ${e.id} (${e.kind})`);
+    else if (old.kind !== e.kind) said.push(`tagged shaft ${e.id} as ${e.kind}`);
+    else if (Math.hypot(old.x_mm - e.x_mm, old.y_mm - e.y_mm) > 0.01) said.push(`moved shaft ${e.id}`);
+    else if (old.arrow !== e.arrow) said.push(`numbered shaft ${e.id}`);
+    else if (old.state !== e.state) said.push(`confirmed shaft ${e.id}`);
+  }
+  for (const id of was.keys()) said.push(`removed shaft ${id}`);
+  if (before.record.missed.length !== after.record.missed.length) said.push("changed the missed shots");
+  if (JSON.stringify(before.record.session) !== JSON.stringify(after.record.session)) said.push("changed what was told about the end");
+  return said.length > 0 ? said : ["saved it anew without a change that shows here"];
+}
+
+/** Ring fit: another of several faces, another upright, another size. */
+function drawFit() {
+  const view = end.view;
+  const holder = byId("fit", HTMLDivElement);
+  const possible = Boolean(view?.photo);
+  byId("photo-fit", HTMLElement).hidden = !possible;
+  if (!view || !possible) return;
+  const near = () => marks.start({
+    words: "Tap the middle of the face that you mean.", step: 10,
+    then: (px, py) => measure(view.id, { near: [px, py] }),
+  });
+  const upright = () => marks.start({
+    words: "Tap the lower end of something that hangs straight down on the boss: the paper’s edge, a stand.", step: 10,
+    then: (x0, y0) => marks.start({
+      words: "Now tap its upper end.", step: 10,
+      then: (x1, y1) => measure(view.id, { vertical: [[x0, y0], [x1, y1]] }),
+    }),
+  });
+  const keys = (/** @type {() => void} */ how) => (/** @type {MouseEvent} */ event) => {
+    how();
+    if (event.detail === 0) marks.startByKeys();
+    else photo.element.scrollIntoView({ block: "nearest" });
+  };
+  const faces = make("select", { id: "other-face" }, ...(queue.state?.faces ?? []).map((f) => make("option", { value: f.name }, f.name)));
+  faces.value = view.record.face?.name ?? "";
+  const { camera: c } = view.record;
+  const facts = c ? `Seen from ${(c.distance_mm / 1000).toFixed(1)} m, ${c.tilt_deg.toFixed(0)}° from the side; upright known to ${c.upright.sd_deg.toFixed(1)}°.` : "";
+  fill(holder, make("p", { class: "soft" }, `${facts} The thin green lines must lie on the printed rings.`),
+    make("div", { class: "row part" },
+      make("button", { type: "button", click: keys(near) }, "It is another face"),
+      make("button", { type: "button", click: keys(upright) }, "Turn the upright")),
+    make("div", { class: "row part" }, make("div", {}, make("label", { for: "other-face" }, "The face is a"), faces),
+      make("button", { type: "button", click: () => measure(view.id, { face: faces.value }) }, "Measure anew")));
+}
+
+queue.addEventListener("wanted", (event) => {
+  show(/** @type {CustomEvent} */ (event).detail).catch(failed);
+  byId("stage", HTMLElement).scrollIntoView({ block: "nearest" });
+});
+
+/** States of the ends at the last look: a finished one is shown, and changes what the others say. */
+let before = new Map();
+queue.addEventListener("refreshed", () => {
+  const now = new Map(queue.ends.map((e) => [e.id, `${e.state} ${e.revision}`]));
+  const line = queue.ends.find((e) => e.id === queue.shown);
+  if (line && !end.view) {
+    if (["open", "confirmed", "no-face"].includes(line.state)) show(line.id).catch(failed);
+    else if (before.get(line.id) !== now.get(line.id) || line.state === "measuring") say(line);
+  } else if (line && end.view && end.working === 0 && line.revision > end.view.record.revision) {
+    // changed in another window: show what is there now
+    core.view(line.id).then((view) => {
+      if ("record" in view && end.view && end.working === 0 && end.view.id === view.id && view.record.revision > end.view.record.revision) {
+        end.take(view, end.view, {});
+      }
+    }).catch(() => {});
+  }
+  const others = [...now].some(([id, state]) => id !== queue.shown && before.size > 0 && before.get(id) !== state);
+  if (others && end.view) end.tell("others");
+  before = now;
+  heading();
+});
+
+window.addEventListener("hashchange", () => {
+  const id = Number(location.hash.match(/^#end-(\d+)$/)?.[1]);
+  if (id && id !== queue.shown) show(id).catch(failed);
+});
+
+/** What sticks to the edges must not cover what has the focus: scrolling stops before it. */
+function keepClear() {
+  const top = /** @type {HTMLElement} */ (document.querySelector(".top"));
+  const work = byId("work", HTMLElement);
+  const wide = matchMedia("(min-width: 62rem)");
+  const low = matchMedia("(max-height: 30rem)");
+  const set = () => {
+    const { style } = document.documentElement;
+    const bar = low.matches ? 0 : top.offsetHeight;
+    style.setProperty("--bar", `${bar}px`);
+    const sticky = low.matches ? 0 : work.offsetHeight;
+    style.scrollPaddingTop = `${bar + (wide.matches ? sticky : 0) + 8}px`;
+    style.scrollPaddingBottom = `${wide.matches ? 8 : sticky + 8}px`;
+  };
+  const watch = new ResizeObserver(set);
+  watch.observe(top);
+  watch.observe(work);
+  wide.addEventListener("change", set);
+  low.addEventListener("change", set);
+}
+
+async function begin() {
+  keepClear();
+  await queue.refresh();
+  const asked = Number(location.hash.match(/^#end-(\d+)$/)?.[1]);
+  const first = queue.ends.find((e) => e.id === asked) ?? queue.ends.find(needs) ?? queue.ends[0];
+  if (first) {
+    await show(first.id);
+  } else {
+    instead.hidden = false;
+    fill(instead, make("p", { class: "headline" }, "No photos here yet"),
+      make("p", {}, "Shoot bare and fletched shafts in turn at one point, step to the side, and take the whole face with the phone upright."),
+      make("a", { class: "button main-action", href: "#queue" }, "Take or choose photos"));
+    heading();
+  }
+}
+
+begin().catch(failed);
+// for those who look at how the marks and the photo lie over each other
+Object.assign(window, { bossmark: { end, photo, marks, queue, camera } });

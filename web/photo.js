@@ -1,0 +1,339 @@
+// The photo in its frame: drawing, panning, zooming by fingers, wheel, keys and buttons.
+
+import { Frame } from "./frame.js";
+
+/** @typedef {import("./core.js").Core} Core */
+/** @typedef {import("./core.js").PhotoShape} PhotoShape */
+/** @typedef {import("./core.js").Ring} Ring */
+/** @typedef {{move: (x: number, y: number) => void, end: (x: number, y: number, moved: boolean) => void, cancel: () => void}} Hold */
+
+/** A finger that moved less than this, in screen pixels, has tapped. */
+const STILL = 7;
+/** Two taps within this time, ms, and distance, px, are one double tap. */
+const DOUBLE = { time: 320, distance: 34 };
+/** Parts kept in memory. */
+const PARTS = 24;
+/** Parts are fetched where the reduced picture would be enlarged by more than this. */
+const SHARP = 1.1;
+/** One step of + and −. */
+const STEP = 1.5;
+
+export class PhotoView extends EventTarget {
+  /** @param {Core} core @param {HTMLElement} element @param {HTMLCanvasElement} canvas */
+  constructor(core, element, canvas) {
+    super();
+    this.core = core;
+    this.element = element;
+    this.canvas = canvas;
+    this.frame = new Frame();
+    /** @type {number | null} */
+    this.id = null;
+    /** @type {PhotoShape | null} */
+    this.shape = null;
+    /** @type {Ring[]} */
+    this.rings = [];
+    /** @type {[number, number][][]} */
+    this.lines = [];
+    /** @type {HTMLImageElement | null} */
+    this.whole = null;
+    /** @type {Map<string, HTMLImageElement | null>} */
+    this.parts = new Map();
+    this.ratio = 1;
+    this.waiting = false;
+    /** What a finger or the mouse takes hold of, before it pans. @type {(x: number, y: number, kind: string) => Hold | null} */
+    this.grab = () => null;
+    this.follow();
+    new ResizeObserver(() => this.resize()).observe(element);
+  }
+
+  /** Shows a photo. @param {number} id @param {PhotoShape} shape @param {Ring[]} rings */
+  async show(id, shape, rings) {
+    this.rings = rings;
+    if (this.id === id && this.shape?.width === shape.width && this.whole) {
+      this.redraw();
+      return;
+    }
+    this.id = id;
+    this.shape = shape;
+    this.whole = null;
+    this.parts.clear();
+    this.frame.photo = { width: shape.width, height: shape.height };
+    this.resize();
+    this.showFace();
+    const image = new Image();
+    image.src = this.core.whole(id);
+    try {
+      await image.decode();
+    } catch {
+      if (this.id === id) this.dispatchEvent(new CustomEvent("failed"));
+      return;
+    }
+    if (this.id !== id) return;
+    this.whole = image;
+    this.redraw();
+    this.dispatchEvent(new CustomEvent("shown"));
+  }
+
+  clear() {
+    this.id = null;
+    this.shape = null;
+    this.whole = null;
+    this.rings = [];
+    this.lines = [];
+    this.parts.clear();
+    this.redraw();
+  }
+
+  resize() {
+    const { clientWidth: w, clientHeight: h } = this.element;
+    const { frame } = this;
+    if (w === 0 || h === 0) return;
+    const middle = frame.toPhoto(frame.width / 2, frame.height / 2);
+    const whole = frame.width <= 1 || Math.abs(frame.scale - frame.fitting) < 1e-9;
+    frame.width = w;
+    frame.height = h;
+    this.ratio = Math.min(window.devicePixelRatio || 1, 3);
+    this.canvas.width = Math.round(w * this.ratio);
+    this.canvas.height = Math.round(h * this.ratio);
+    if (whole) frame.fit();
+    else frame.centre(middle.x, middle.y);
+    this.redraw();
+  }
+
+  /** The face, as large as it goes; all of the photo where no face is known. */
+  showFace() {
+    const points = this.rings.flatMap((r) => r.px);
+    if (points.length === 0) {
+      this.frame.fit();
+    } else {
+      const xs = points.map((p) => p[0]);
+      const ys = points.map((p) => p[1]);
+      const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+      const room = 0.06 * Math.max(x1 - x0, y1 - y0);
+      this.frame.show(x0 - room, y0 - room, x1 + room, y1 + room);
+    }
+    this.redraw();
+  }
+
+  /** Brings a place into view, at least at this scale. @param {number} px @param {number} py @param {number} [scale] */
+  bring(px, py, scale = 0) {
+    const { frame } = this;
+    const at = frame.toScreen(px, py);
+    const margin = 60;
+    const inside = at.x > margin && at.y > margin && at.x < frame.width - margin && at.y < frame.height - margin;
+    if (inside && frame.scale >= scale) return;
+    frame.scale = Math.max(frame.scale, scale);
+    frame.centre(px, py);
+    this.redraw();
+  }
+
+  /** @param {number} factor */
+  zoom(factor) {
+    this.frame.zoom(factor, this.frame.width / 2, this.frame.height / 2);
+    this.redraw();
+  }
+
+  larger() {
+    this.zoom(STEP);
+  }
+
+  smaller() {
+    this.zoom(1 / STEP);
+  }
+
+  redraw() {
+    if (this.waiting) return;
+    this.waiting = true;
+    requestAnimationFrame(() => {
+      this.waiting = false;
+      this.draw();
+      this.dispatchEvent(new CustomEvent("moved"));
+    });
+  }
+
+  draw() {
+    const context = this.canvas.getContext("2d");
+    if (!context) return;
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.clearRect(0, 0, this.canvas.width, this.canvas.height);
+    if (!this.shape) return;
+    this.fetchParts();
+    this.paint(context, this.frame, this.ratio, 1);
+  }
+
+  /** Draws photo and rings. @param {CanvasRenderingContext2D} context @param {Frame} frame @param {number} ratio
+   * @param {number} strength of the rings */
+  paint(context, frame, ratio, strength) {
+    const { shape } = this;
+    if (!shape) return;
+    const s = frame.scale * ratio;
+    context.setTransform(s, 0, 0, s, frame.x * ratio, frame.y * ratio);
+    context.imageSmoothingEnabled = s < 4;
+    context.imageSmoothingQuality = "medium";
+    if (this.whole) context.drawImage(this.whole, 0, 0, shape.width, shape.height);
+    if (s > this.sharpFrom()) {
+      for (const [key, image] of this.parts) {
+        if (!image) continue;
+        const [c, r] = key.split("-").map(Number);
+        context.drawImage(image, c * shape.part, r * shape.part);
+      }
+    }
+    // the one half pixel: ring places count from pixel centres
+    context.translate(0.5, 0.5);
+    for (const [width, colour] of [[2.6, `rgba(10,16,18,${0.45 * strength})`], [1.1, `rgba(120,255,214,${0.95 * strength})`]]) {
+      context.strokeStyle = String(colour);
+      context.lineWidth = (Number(width) * ratio) / s;
+      for (const ring of this.rings) outline(context, ring.px, true);
+      context.setLineDash([(6 * ratio) / s, (5 * ratio) / s]);
+      for (const line of this.lines) outline(context, line, false);
+      context.setLineDash([]);
+    }
+  }
+
+  /** Device pixels per photo pixel from which the reduced picture is no longer sharp. */
+  sharpFrom() {
+    if (!this.shape) return Infinity;
+    const longest = Math.max(this.shape.width, this.shape.height);
+    return longest <= this.shape.reduced ? Infinity : (SHARP * this.shape.reduced) / longest;
+  }
+
+  fetchParts() {
+    const { frame, shape, id } = this;
+    if (!shape || id === null || frame.scale * this.ratio <= this.sharpFrom()) return;
+    const from = frame.toPhoto(0, 0);
+    const to = frame.toPhoto(frame.width, frame.height);
+    const clamp = (/** @type {number} */ v, /** @type {number} */ most) => Math.min(Math.max(Math.floor(v / shape.part), 0), most);
+    const columns = Math.ceil(shape.width / shape.part) - 1;
+    const rows = Math.ceil(shape.height / shape.part) - 1;
+    for (let r = clamp(from.y, rows); r <= clamp(to.y, rows); r += 1) {
+      for (let c = clamp(from.x, columns); c <= clamp(to.x, columns); c += 1) this.fetchPart(id, c, r);
+    }
+  }
+
+  /** @param {number} id @param {number} c @param {number} r */
+  async fetchPart(id, c, r) {
+    const key = `${c}-${r}`;
+    if (this.parts.has(key)) return;
+    this.parts.set(key, null);
+    if (this.parts.size > PARTS) {
+      const oldest = this.parts.keys().next().value;
+      if (oldest !== undefined) this.parts.delete(oldest);
+    }
+    const image = new Image();
+    image.src = this.core.part(id, c, r);
+    try {
+      await image.decode();
+    } catch {
+      this.parts.delete(key);
+      return;
+    }
+    if (this.id === id && this.parts.has(key)) {
+      this.parts.set(key, image);
+      this.redraw();
+    }
+  }
+
+  /** Place in the frame of a pointer. @param {{clientX: number, clientY: number}} event */
+  at(event) {
+    const box = this.element.getBoundingClientRect();
+    return { x: event.clientX - box.left, y: event.clientY - box.top };
+  }
+
+  /** Fingers, mouse, wheel and keys. */
+  follow() {
+    const { element } = this;
+    /** @type {Map<number, {x: number, y: number, x0: number, y0: number}>} */
+    const down = new Map();
+    /** @type {Hold | null} */
+    let hold = null;
+    let moved = false;
+    let many = false;
+    let tapped = { time: -1e9, x: 0, y: 0 };
+    const foreign = (/** @type {Event} */ e) => e.target instanceof Element && e.target.closest("#zoom, #placing, #instead") !== null;
+
+    element.addEventListener("pointerdown", (event) => {
+      if (foreign(event) || (event.pointerType === "mouse" && event.button !== 0) || !this.shape) return;
+      const p = this.at(event);
+      element.setPointerCapture(event.pointerId);
+      down.set(event.pointerId, { ...p, x0: p.x, y0: p.y });
+      if (down.size === 1) {
+        moved = false;
+        many = false;
+        hold = this.grab(p.x, p.y, event.pointerType);
+        if (!hold) element.classList.add("panning");
+      } else {
+        many = true;
+        hold?.cancel();
+        hold = null;
+      }
+    });
+    element.addEventListener("pointermove", (event) => {
+      const last = down.get(event.pointerId);
+      if (!last) return;
+      const p = this.at(event);
+      if (Math.hypot(p.x - last.x0, p.y - last.y0) > STILL) moved = true;
+      if (down.size === 2) {
+        const [other] = [...down.entries()].filter(([id]) => id !== event.pointerId).map(([, q]) => q);
+        const before = Math.hypot(last.x - other.x, last.y - other.y);
+        const now = Math.hypot(p.x - other.x, p.y - other.y);
+        this.frame.pan((p.x - last.x) / 2, (p.y - last.y) / 2);
+        if (before > 1) this.frame.zoom(now / before, (p.x + other.x) / 2, (p.y + other.y) / 2);
+        this.redraw();
+      } else if (hold) {
+        hold.move(p.x, p.y);
+      } else if (moved) {
+        this.frame.pan(p.x - last.x, p.y - last.y);
+        this.redraw();
+      }
+      last.x = p.x;
+      last.y = p.y;
+    });
+    const up = (/** @type {PointerEvent} */ event) => {
+      const last = down.get(event.pointerId);
+      if (!last) return;
+      down.delete(event.pointerId);
+      if (down.size > 0) return;
+      element.classList.remove("panning");
+      const held = hold;
+      hold = null;
+      if (event.type === "pointercancel") {
+        held?.cancel();
+        return;
+      }
+      if (held) {
+        held.end(last.x, last.y, moved);
+        tapped.time = -1e9;
+        return;
+      }
+      if (moved || many) return;
+      const twice = event.timeStamp - tapped.time < DOUBLE.time && Math.hypot(last.x - tapped.x, last.y - tapped.y) < DOUBLE.distance;
+      tapped = { time: twice ? -1e9 : event.timeStamp, x: last.x, y: last.y };
+      if (twice) {
+        const near = this.frame.scale > 0.9 * Math.max(1, 4 * this.frame.fitting);
+        if (near) this.showFace();
+        else this.frame.zoom(2.5, last.x, last.y);
+        this.redraw();
+      }
+      this.dispatchEvent(new CustomEvent("tapped", { detail: { x: last.x, y: last.y, twice } }));
+    };
+    element.addEventListener("pointerup", up);
+    element.addEventListener("pointercancel", up);
+    element.addEventListener("wheel", (event) => {
+      if (!this.shape || foreign(event)) return;
+      event.preventDefault();
+      const p = this.at(event);
+      const step = event.deltaMode === 1 ? 20 * event.deltaY : event.deltaY;
+      this.frame.zoom(Math.exp(-Math.max(-240, Math.min(240, step)) / 400), p.x, p.y);
+      this.redraw();
+    }, { passive: false });
+  }
+}
+
+/** @param {CanvasRenderingContext2D} context @param {[number, number][]} points @param {boolean} closed */
+function outline(context, points, closed) {
+  if (points.length < 2) return;
+  context.beginPath();
+  points.forEach(([x, y], i) => (i === 0 ? context.moveTo(x, y) : context.lineTo(x, y)));
+  if (closed) context.closePath();
+  context.stroke();
+}

@@ -1,0 +1,164 @@
+// What the end says, and what comes next: asked anew after every edit.
+
+import { byId, fill, make } from "./dom.js";
+import { percent } from "./words.js";
+
+/** @typedef {import("./core.js").Note} Note */
+/** @typedef {import("./core.js").StepWords} StepWords */
+/** @typedef {import("./end.js").OpenEnd} OpenEnd */
+
+export class Meaning {
+  /** @param {OpenEnd} end */
+  constructor(end) {
+    this.end = end;
+    this.sentence = byId("sentence", HTMLParagraphElement);
+    this.pooled = byId("pooled", HTMLParagraphElement);
+    this.calls = byId("calls", HTMLDivElement);
+    this.plot = byId("plot", HTMLDivElement);
+    this.cautions = byId("reading-cautions", HTMLDivElement);
+    this.advice = byId("advice", HTMLDivElement);
+    this.asked = 0;
+    this.revision = -1;
+    end.addEventListener("opened", () => {
+      this.revision = -1;
+      this.clear();
+    });
+    end.addEventListener("changed", () => this.ask());
+    end.addEventListener("others", () => {
+      this.revision = -1;
+      this.ask();
+    });
+  }
+
+  clear() {
+    fill(this.sentence, "");
+    for (const part of [this.pooled, this.calls, this.plot, this.cautions, this.advice]) fill(part);
+  }
+
+  stale(/** @type {boolean} */ is) {
+    for (const part of [this.sentence, this.calls, this.plot]) part.classList.toggle("stale", is);
+  }
+
+  async ask() {
+    const view = this.end.view;
+    if (!view || view.record.revision === this.revision) return;
+    this.revision = view.record.revision;
+    const turn = (this.asked += 1);
+    this.stale(true);
+    try {
+      const [reading, advice] = await Promise.all([this.end.core.read(view.id), this.end.core.advise(view.id)]);
+      if (turn !== this.asked) return;
+      this.show(reading);
+      this.showAdvice(advice);
+      this.stale(false);
+      performance.mark("meaning");
+    } catch (error) {
+      if (turn !== this.asked) return;
+      this.revision = -1;
+      fill(this.pooled, error instanceof Error ? error.message : String(error));
+    }
+  }
+
+  /** @param {import("./core.js").ReadingView} view */
+  show(view) {
+    if (this.sentence.textContent !== view.sentence) this.sentence.textContent = view.sentence;
+    const { reading } = view;
+    const shots = reading ? `${reading.fletched} fletched and ${reading.bare} bare shots count` : "";
+    const together = view.files.length > 1 ? `, read together with ${view.files.length - 1} more ${view.files.length === 2 ? "end" : "ends"} of this set-up` : "";
+    this.pooled.textContent = shots + (shots ? `${together}.` : "");
+    fill(this.calls, ...(reading?.offset ? callsOf(reading) : []));
+    // a drawing that the program made of numbers, its texts escaped
+    this.plot.innerHTML = view.plot;
+    fill(this.cautions, ...notes("To keep in mind", reading?.cautions ?? [], true));
+  }
+
+  /** @param {import("./core.js").AdviceView} view */
+  showAdvice(view) {
+    const { advice, next } = view;
+    if (!advice || !next) {
+      const text = advice?.failure?.text ?? "There is nothing to advise yet.";
+      fill(this.advice, make("p", {}, text));
+      return;
+    }
+    /** @type {HTMLElement[]} */
+    const parts = [...step(next)];
+    for (const also of view.also) parts.push(make("div", { class: "also" }, make("p", { class: "soft" }, "together with"), ...step(also)));
+    if (view.newest && view.made) {
+      parts.push(make("div", { class: "form-end" }, make("button", { id: "made", type: "button", class: "strong", click: () => this.made() }, "I made this change"),
+        make("span", { class: "soft", id: "made-said", role: "status" })));
+    } else if (!view.newest) {
+      parts.push(make("p", { class: "soft" }, "More was shot with this bow since: this is the advice as it stood after this end."));
+    }
+    const cautions = [...next.cautions, ...view.also.flatMap((a) => a.cautions), ...advice.cautions];
+    parts.push(...notes("Mind this", cautions, true));
+    if (view.others.length > 0) {
+      const list = view.others.map((o) => make("li", {}, make("p", { class: "strong" }, o.headline), ...o.facts.filter(([n]) => n === "Expect" || n === "Why").map(([n, t]) => make("p", { class: "soft" }, `${n}: ${t}`))));
+      parts.push(make("details", {}, make("summary", {}, `Other ways, instead of it (${list.length})`), make("ol", { class: "notes" }, ...list)));
+    }
+    fill(this.advice, ...parts);
+  }
+
+  async made() {
+    const view = this.end.view;
+    const said = document.getElementById("made-said");
+    if (!view || !said) return;
+    try {
+      const { words } = await this.end.core.made(view.id);
+      said.textContent = `Noted for the photos that follow: ${words}`;
+      const button = document.getElementById("made");
+      if (button instanceof HTMLButtonElement) button.disabled = true;
+      this.end.tell("queue");
+    } catch (error) {
+      said.textContent = error instanceof Error ? error.message : String(error);
+    }
+  }
+}
+
+/** @param {StepWords} words */
+function step(words) {
+  const facts = words.facts.flatMap(([n, t]) => [make("dt", {}, n), make("dd", {}, t)]);
+  return [make("p", { class: "headline" }, words.headline), ...(facts.length > 0 ? [make("dl", { class: "facts" }, ...facts)] : [])];
+}
+
+/** Cautions: the first ones in sight, the rest behind a summary. @param {string} title @param {Note[]} all @param {boolean} fold */
+function notes(title, all, fold) {
+  const seen = new Set();
+  const list = all.filter((n) => !seen.has(n.text) && seen.add(n.text)).map((n) => make("li", {}, n.text));
+  if (list.length === 0) return [];
+  const items = make("ul", { class: "notes" }, ...list);
+  if (!fold || list.length < 3) return [make("h3", { class: "part" }, title), items];
+  return [make("details", {}, make("summary", {}, `${title} (${list.length})`), items)];
+}
+
+/** @type {{[call: string]: string}} */
+const CALLS = {
+  weak: "weak: the arrow bends too much", stiff: "stiff: the arrow bends too little", neutral: "in tune", undecided: "not decided",
+  "nock-high": "nocking point too high", "nock-low": "nocking point too low",
+};
+
+/** Each axis: its call, and how the probability is shared. @param {any} reading */
+function callsOf(reading) {
+  const rows = [];
+  const { horizontal: h, vertical: v } = reading;
+  // from left to right as the face is seen
+  const left = reading.hand === "left" ? ["weak", h.p_weak] : ["stiff", h.p_stiff];
+  const right = reading.hand === "left" ? ["stiff", h.p_stiff] : ["weak", h.p_weak];
+  rows.push(call("Left and right", h.call, left, h.p_neutral, right));
+  rows.push(call("Low and high", v.call, ["nock high", v.p_high], v.p_neutral, ["nock low", v.p_low]));
+  return rows;
+}
+
+/** @param {string} title @param {string} result @param {(string | number | null)[]} low @param {number | null} inside
+ * @param {(string | number | null)[]} high */
+function call(title, result, low, inside, high) {
+  const row = make("div", { class: "call" }, make("span", { class: "soft" }, title), make("b", {}, CALLS[result] ?? result));
+  if (inside === null) return row;
+  const p = [Number(low[1]), inside, Number(high[1])];
+  const bar = make("div", { class: "bar", "aria-hidden": "true" }, ...p.map((v, i) => {
+    const part = make("i", { class: ["low", "in", "high"][i] });
+    part.style.width = `${(100 * v).toFixed(1)}%`;
+    return part;
+  }));
+  row.append(bar, make("small", {}, make("span", {}, `${low[0]} ${percent(p[0])}`), make("span", {}, `within tolerance ${percent(p[1])}`), make("span", {}, `${high[0]} ${percent(p[2])}`)));
+  return row;
+}
