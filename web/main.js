@@ -205,8 +205,15 @@ function differences(before, after) {
   }
   for (const id of was.keys()) said.push(`removed shaft ${id}`);
   if (before.record.missed.length !== after.record.missed.length) said.push("changed the missed shots");
-  if (JSON.stringify(before.record.session) !== JSON.stringify(after.record.session)) said.push("changed what was told about the end");
+  if (!same(before.record.session, after.record.session)) said.push("changed what was told about the end");
   return said.length > 0 ? said : ["saved it anew without a change that shows here"];
+}
+
+/** Whether two values are the same, whatever the order of their fields. @param {any} a @param {any} b @returns {boolean} */
+function same(a, b) {
+  if (typeof a !== "object" || typeof b !== "object" || a === null || b === null) return a === b;
+  const names = new Set([...Object.keys(a), ...Object.keys(b)]);
+  return [...names].every((n) => same(a[n], b[n]));
 }
 
 /** Ring fit: another of several faces, another upright, another size. */

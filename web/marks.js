@@ -105,19 +105,19 @@ export class Marks {
   dress(button, entry) {
     const look = this.end.view?.look.includes(entry.id) ?? false;
     const chosen = this.end.selected === entry.id;
+    const sign = { fletched: "F", bare: "B", unknown: "?" }[entry.kind] + (look && entry.kind !== "unknown" ? "?" : "");
     const label = `${name(entry)}, ${KIND[entry.kind]}, ${place(entry.x_mm, entry.y_mm)}, ${certainty(entry, look)}`;
-    button.setAttribute("aria-label", label);
+    // what is to be seen on it belongs to its name: people say it to be understood
+    button.setAttribute("aria-label", `${label}, mark ${sign}`);
     button.setAttribute("aria-pressed", String(chosen));
     button.title = label;
     const state = `${entry.kind} ${look} ${chosen} ${entry.segment_px} ${entry.state}`;
     if (button.dataset.state === state) return;
     button.dataset.state = state;
     const drawing = badge(entry.kind);
-    if (entry.state === "proposed" && look && entry.kind !== "unknown") {
-      const letter = drawing.querySelector("text");
-      if (letter) letter.textContent += "?";
-      letter?.classList.add("small");
-    }
+    const letter = drawing.querySelector("text");
+    if (letter) letter.textContent = sign;
+    letter?.classList.toggle("small", sign.length > 1);
     const parts = [make("span", { class: "leader" }), make("span", { class: "dot" }), drawing];
     if (look || chosen) parts.unshift(make("span", { class: "ring" }));
     button.replaceChildren(...parts);

@@ -56,14 +56,18 @@ impl Drop for Browser {
 
 fn on_path(names: &[&str]) -> Option<PathBuf> {
     let paths = std::env::var_os("PATH")?;
-    names
-        .iter()
-        .find_map(|n| std::env::split_paths(&paths).map(|p| p.join(n)).find(|p| p.is_file()))
+    names.iter().find_map(|n| {
+        std::env::split_paths(&paths)
+            .map(|p| p.join(n))
+            .find(|p| p.is_file())
+    })
 }
 
 /// The driver and the browser of this machine, if it has both.
 fn installed() -> Option<(PathBuf, PathBuf)> {
-    let driver = std::env::var_os(DRIVER).map(PathBuf::from).or_else(|| on_path(&["chromedriver"]))?;
+    let driver = std::env::var_os(DRIVER)
+        .map(PathBuf::from)
+        .or_else(|| on_path(&["chromedriver"]))?;
     let browser = on_path(&["chromium", "chromium-browser", "google-chrome"])?;
     Some((driver, browser))
 }
@@ -76,7 +80,9 @@ impl Browser {
                 std::env::var(MODE).as_deref() != Ok("required"),
                 "a browser is required: install chromium and chromedriver (Debian: chromium, chromium-driver)"
             );
-            eprintln!("SKIPPED: no chromium with chromedriver on this machine (Debian: chromium, chromium-driver)");
+            eprintln!(
+                "SKIPPED: no chromium with chromedriver on this machine (Debian: chromium, chromium-driver)"
+            );
             return None;
         };
         let mut process = Command::new(driver)
@@ -102,8 +108,7 @@ impl Browser {
         }
         let mut options = json!({"binary": browser.display().to_string(), "args": args});
         if screen.touch {
-            options["mobileEmulation"] =
-                json!({"deviceMetrics": {"width": screen.width, "height": screen.height, "pixelRatio": 2.0, "touch": true}});
+            options["mobileEmulation"] = json!({"deviceMetrics": {"width": screen.width, "height": screen.height, "pixelRatio": 2.0, "touch": true}});
         }
         let wanted = json!({"capabilities": {"alwaysMatch": {"browserName": "chrome", "goog:chromeOptions": options,
             "goog:loggingPrefs": {"browser": "ALL"}, "timeouts": {"script": 30_000}}}});
@@ -130,7 +135,11 @@ impl Browser {
 
     /// A command of the browser's own tools.
     pub(crate) fn tool(&self, name: &str, parameters: &Value) -> Value {
-        self.call("POST", "/goog/cdp/execute", Some(&json!({"cmd": name, "params": parameters})))
+        self.call(
+            "POST",
+            "/goog/cdp/execute",
+            Some(&json!({"cmd": name, "params": parameters})),
+        )
     }
 
     pub(crate) fn open(&self, address: &str) {
@@ -147,12 +156,20 @@ impl Browser {
 
     /// Runs a function body in the page.
     pub(crate) fn js(&self, body: &str) -> Value {
-        self.call("POST", "/execute/sync", Some(&json!({"script": body, "args": []})))
+        self.call(
+            "POST",
+            "/execute/sync",
+            Some(&json!({"script": body, "args": []})),
+        )
     }
 
     /// Runs a function body that calls its last argument when it is done.
     pub(crate) fn js_later(&self, body: &str) -> Value {
-        self.call("POST", "/execute/async", Some(&json!({"script": body, "args": []})))
+        self.call(
+            "POST",
+            "/execute/async",
+            Some(&json!({"script": body, "args": []})),
+        )
     }
 
     /// Waits until an expression is true.
@@ -164,7 +181,10 @@ impl Browser {
             }
             std::thread::sleep(Duration::from_millis(40));
         }
-        panic!("not within {PATIENCE:?}: {expression}\n{}", self.js("return document.body.innerText"));
+        panic!(
+            "not within {PATIENCE:?}: {expression}\n{}",
+            self.js("return document.body.innerText")
+        );
     }
 
     fn actions(&self, actions: &Value) {
@@ -173,12 +193,19 @@ impl Browser {
 
     /// Presses keys one after the other; those before one are held while it is pressed, if `held` names them.
     pub(crate) fn keys(&self, held: &[&str], keys: &[&str]) {
-        let mut list: Vec<Value> = held.iter().map(|k| json!({"type": "keyDown", "value": k})).collect();
+        let mut list: Vec<Value> = held
+            .iter()
+            .map(|k| json!({"type": "keyDown", "value": k}))
+            .collect();
         for k in keys {
             list.push(json!({"type": "keyDown", "value": k}));
             list.push(json!({"type": "keyUp", "value": k}));
         }
-        list.extend(held.iter().rev().map(|k| json!({"type": "keyUp", "value": k})));
+        list.extend(
+            held.iter()
+                .rev()
+                .map(|k| json!({"type": "keyUp", "value": k})),
+        );
         self.actions(&json!({"type": "key", "id": "keyboard", "actions": list}));
     }
 
@@ -212,15 +239,21 @@ impl Browser {
             json!({"type": "pointer", "id": id, "parameters": {"pointerType": "touch"}, "actions": [
                 at(from, 0), {"type": "pointerDown", "button": 0}, at(f64::midpoint(from, to), 60), at(to, 60), {"type": "pointerUp", "button": 0}]})
         };
-        self.call("POST", "/actions", Some(&json!({"actions": [finger("one", 1.0), finger("two", -1.0)]})));
+        self.call(
+            "POST",
+            "/actions",
+            Some(&json!({"actions": [finger("one", 1.0), finger("two", -1.0)]})),
+        );
     }
 
     /// Scrolls an element into view and clicks or taps its middle.
     pub(crate) fn press(&self, finger: bool, css: &str) {
         self.wait(&format!("document.querySelector({css:?})"));
-        let at = self.js(&format!(
-            "const e = document.querySelector({css:?}); e.scrollIntoView({{block: 'center', behavior: 'instant'}}); const b = e.getBoundingClientRect();
-             return [b.left + b.width / 2, b.top + b.height / 2, b.width, b.height]"
+        // a finger hits what was drawn last: two frames after scrolling that is what is there
+        let at = self.js_later(&format!(
+            "const done = arguments[0]; const e = document.querySelector({css:?}); e.scrollIntoView({{block: 'center', behavior: 'instant'}});
+             requestAnimationFrame(() => requestAnimationFrame(() => {{
+               const b = e.getBoundingClientRect(); done([b.left + b.width / 2, b.top + b.height / 2, b.width, b.height]); }}));"
         ));
         let n = |i: usize| at[i].as_f64().expect("number");
         assert!(n(2) > 0.0 && n(3) > 0.0, "{css} is not to be seen");
@@ -235,7 +268,11 @@ impl Browser {
             .and_then(Value::as_str)
             .expect("an element");
         let text = file.display().to_string();
-        self.call("POST", &format!("/element/{id}/value"), Some(&json!({"text": text})));
+        self.call(
+            "POST",
+            &format!("/element/{id}/value"),
+            Some(&json!({"text": text})),
+        );
     }
 
     /// Saves what is seen, if pictures are asked for (`BOSSMARK_PICTURES`: the folder).
@@ -288,7 +325,9 @@ fn request(port: u16, method: &str, path: &str, body: Option<&Value>) -> Result<
     let body = body.map_or(String::new(), Value::to_string);
     let fault = |e: std::io::Error| e.to_string();
     let mut stream = TcpStream::connect(("127.0.0.1", port)).map_err(fault)?;
-    stream.set_read_timeout(Some(Duration::from_secs(60))).map_err(fault)?;
+    stream
+        .set_read_timeout(Some(Duration::from_secs(60)))
+        .map_err(fault)?;
     let head = format!(
         "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
         body.len()
