@@ -430,7 +430,7 @@ fn the_journey_by_keyboard_alone() {
     b.wait("bossmark.marks.cross !== null");
     let before = b.js("return bossmark.marks.cross");
     b.keys(&[], &[key::RIGHT, key::RIGHT, key::DOWN, key::ENTER]);
-    b.wait("bossmark.end.entry?.source === 'added'");
+    b.wait("bossmark.end.entries.filter((e) => e.source === 'added').length === 2");
     let px = pair(&b.js("return bossmark.end.entry.px"));
     let (x, y) = (
         before["x"].as_f64().expect("x"),

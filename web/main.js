@@ -29,6 +29,13 @@ const saved = byId("saved", HTMLParagraphElement);
 const banner = byId("banner", HTMLDivElement);
 const instead = byId("instead", HTMLDivElement);
 
+/** Words in the photo's place; none: the photo itself. @param {...(Node | string)} words */
+function inPlace(...words) {
+  instead.hidden = words.length === 0;
+  photo.element.classList.toggle("without", words.length > 0);
+  fill(instead, ...words);
+}
+
 /** Shows an end, or why it can't be shown yet. @param {number} id */
 async function show(id) {
   queue.show(id);
@@ -47,17 +54,16 @@ async function show(id) {
 
 /** The page without a photo to look at. @param {Line} line */
 function say(line) {
-  instead.hidden = false;
   const { faces = [], next } = queue.state ?? {};
   const choices = faces.map((f) => make("button", { type: "button", click: () => measure(line.id, { face: f.name }) }, f.name));
   if (line.state === "which-face") {
-    fill(instead, make("p", { class: "headline" }, "Which target face is this?"),
+    inPlace(make("p", { class: "headline" }, "Which target face is this?"),
       make("p", {}, "All ring faces are scaled copies of each other: the size has to be told, and every millimetre hangs on it."),
       make("div", { class: "choices" }, ...choices));
   } else if (line.state === "trouble") {
-    fill(instead, make("p", { class: "headline" }, "This photo can’t be used"), make("p", {}, line.text));
+    inPlace(make("p", { class: "headline" }, "This photo can’t be used"), make("p", {}, line.text));
   } else {
-    fill(instead, make("p", { class: "headline" }, line.state === "waiting" ? "Waiting for its turn" : "Measuring"),
+    inPlace(make("p", { class: "headline" }, line.state === "waiting" ? "Waiting for its turn" : "Measuring"),
       make("progress", { "aria-label": "Measuring" }), make("p", { role: "status" }, `${line.text} …`), make("p", { class: "soft" }, next?.face ? `Face: ${next.face}` : ""));
   }
 }
@@ -80,26 +86,26 @@ function showPhoto(view) {
   if (view.state === "no-face") {
     photo.clear();
     const faces = queue.state?.faces ?? [];
-    instead.hidden = false;
-    fill(instead, make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
+    inPlace(make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
       make("p", {}, `Looked for ${view.record.face?.name ?? "a face"}. Another one?`),
       make("div", { class: "choices" }, ...faces.map((f) => make("button", { type: "button", click: () => measure(view.id, { face: f.name }) }, f.name))));
     return;
   }
   if (!view.photo) {
     photo.clear();
-    instead.hidden = false;
-    fill(instead, make("p", { class: "headline" }, "No photo"), make("p", {}, view.record.photo ? `${view.record.photo.file} is not beside this record. The table does the whole job.` : "This end was measured with a tape. The table does the whole job."));
+    inPlace(make("p", { class: "headline" }, "No photo"), make("p", {}, view.record.photo ? `${view.record.photo.file} is not beside this record. The table does the whole job.` : "This end was measured with a tape. The table does the whole job."));
     return;
   }
-  instead.hidden = true;
+  inPlace();
   photo.show(view.id, view.photo, view.rings);
 }
 
 photo.addEventListener("failed", () => {
   if (!end.view) return;
-  instead.hidden = false;
-  fill(instead, make("p", { class: "headline" }, "The photo can’t be shown"),
+  // nothing can be placed on it
+  end.view.photo = null;
+  end.tell("changed");
+  inPlace(make("p", { class: "headline" }, "The photo can’t be shown"),
     make("p", {}, "The file of this name is gone, or is another photo than the record was made from. The table does the whole job."));
 });
 
@@ -312,8 +318,7 @@ async function begin() {
   if (first) {
     await show(first.id);
   } else {
-    instead.hidden = false;
-    fill(instead, make("p", { class: "headline" }, "No photos here yet"),
+    inPlace(make("p", { class: "headline" }, "No photos here yet"),
       make("p", {}, "Shoot bare and fletched shafts in turn at one point, step to the side, and take the whole face with the phone upright."),
       make("a", { class: "button main-action", href: "#queue" }, "Take or choose photos"));
     heading();

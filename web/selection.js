@@ -69,6 +69,8 @@ export class Selection {
     const entry = end.entry;
     const p = entry && this.marks.at(entry);
     if (entry && p) this.photo.bring(p.x, p.y, this.apart(entry, p));
+    // on a phone the photo may have been scrolled away
+    byId("stage", HTMLElement).scrollIntoView({ block: "nearest" });
   }
 
   /** The scale at which an entry stands clear of its neighbours. @param {Entry} entry @param {{x: number, y: number}} p */

@@ -23,7 +23,7 @@ export function certainty(entry, look) {
     return "checked";
   }
   const sure = entry.confidence === null ? "" : ` ${Math.round(100 * entry.confidence)} % sure`;
-  return look ? `look:${sure || " unsure"}` : `proposed,${sure || " unsure"}`;
+  return look ? `look again,${sure || " unsure"}` : `proposed,${sure || " unsure"}`;
 }
 
 /** A name for an entry. @param {Entry} entry */
