@@ -148,6 +148,7 @@ byId("zoom-out", HTMLButtonElement).addEventListener("click", () => photo.smalle
 byId("zoom-face", HTMLButtonElement).addEventListener("click", () => photo.showFace());
 
 end.addEventListener("opened", () => {
+  document.body.classList.toggle("no-end", !end.view);
   if (end.view) showPhoto(end.view);
 });
 end.addEventListener("changed", () => {

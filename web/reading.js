@@ -31,6 +31,8 @@ export class Meaning {
   }
 
   clear() {
+    // answers on their way are no longer wanted
+    this.asked += 1;
     fill(this.sentence, "");
     for (const part of [this.pooled, this.calls, this.plot, this.cautions, this.advice]) fill(part);
   }
@@ -45,18 +47,24 @@ export class Meaning {
     this.revision = view.record.revision;
     const turn = (this.asked += 1);
     this.stale(true);
-    try {
-      const [reading, advice] = await Promise.all([this.end.core.read(view.id), this.end.core.advise(view.id)]);
-      if (turn !== this.asked) return;
-      this.show(reading);
-      this.showAdvice(advice);
-      this.stale(false);
-      performance.mark("meaning");
-    } catch (error) {
+    /** @param {unknown} error */
+    const failed = (error) => {
       if (turn !== this.asked) return;
       this.revision = -1;
       fill(this.pooled, error instanceof Error ? error.message : String(error));
-    }
+    };
+    const { id } = view;
+    // each as soon as it comes; an answer that comes late is no longer wanted
+    const reading = this.end.core.read(id).then((answer) => {
+      if (turn !== this.asked) return;
+      this.show(answer);
+      this.stale(false);
+      performance.mark("reading");
+    });
+    const advice = this.end.core.advise(id).then((answer) => {
+      if (turn === this.asked) this.showAdvice(answer);
+    });
+    await Promise.all([reading, advice]).then(() => performance.mark("meaning"), failed);
   }
 
   /** @param {import("./core.js").ReadingView} view */

@@ -42,6 +42,7 @@ export class Selection {
     end.addEventListener("opened", () => {
       this.asking = "";
       marks.stop();
+      this.draw();
     });
     end.addEventListener("changed", () => this.draw());
     end.addEventListener("selected", () => {

@@ -154,6 +154,14 @@ fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
             "the page needs a file to save to: write the record to one first",
         ));
     }
+    let several =
+        crate::record::parse_records(&super::input::bytes(&job.from)?).map_or(0, |r| r.len());
+    if several > 1 {
+        return Err(Trouble::usage(format!(
+            "it holds {several} records, and the page shows files of one: put each into a file of its own (NAME.end.json)"
+        ))
+        .about(&job.from));
+    }
     let record = store::record_at(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?;
     let photo = record
         .as_ref()
