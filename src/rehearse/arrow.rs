@@ -144,6 +144,7 @@ pub(super) struct Look {
     pub(super) gloss: f64,
     nock: Rgb,
     nock_length: f64,
+    nock_radius: f64,
     slot: f64,
     slot_depth: f64,
     inside: f64,
@@ -188,6 +189,7 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
         gloss: draw.within([0.1, 0.5]),
         nock,
         nock_length,
+        nock_radius: radius.max(world.nock.least_radius_mm),
         slot: world.nock.slot_mm,
         slot_depth: world.nock.slot_depth_mm,
         inside: w.inside_mm,
@@ -310,11 +312,11 @@ impl Shaft {
             let rear = self.stands_out - v.gap;
             (rear - v.length - 2.0..=rear + 2.0).contains(&along)
         });
-        self.look.radius + with.map_or(0.3, |v| v.height + 0.5)
+        self.look.nock_radius + with.map_or(0.3, |v| v.height + 0.5)
     }
 
     fn widest(&self) -> f64 {
-        self.look.radius + self.look.vanes.as_ref().map_or(0.3, |v| v.height + 0.5)
+        self.look.nock_radius + self.look.vanes.as_ref().map_or(0.3, |v| v.height + 0.5)
     }
 
     /// The first place at which a ray meets this shaft, before `limit` mm.
@@ -329,7 +331,12 @@ impl Shaft {
             (Some(a), Some(b)) => Some(if b.distance < a.distance { b } else { a }),
             (a, b) => a.or(b),
         };
-        let mut best = nearer(self.hit_tube(ray, offset), self.hit_end(ray));
+        let joint = self.stands_out - self.look.nock_length;
+        let mut best = nearer(
+            self.hit_tube(ray, offset, self.look.radius, [-self.look.inside, joint]),
+            self.hit_tube(ray, offset, self.look.nock_radius, [joint, self.stands_out]),
+        );
+        best = nearer(best, self.hit_end(ray));
         if let Some(vanes) = &self.look.vanes {
             for k in 0..3 {
                 best = nearer(best, self.hit_vane(vanes, k, ray));
@@ -343,11 +350,17 @@ impl Shaft {
             && (point - self.point(along)).dot(&self.turned[0]).abs() < self.look.slot / 2.0
     }
 
-    fn hit_tube(&self, ray: &Ray, offset: Vector3<f64>) -> Option<Hit> {
+    /// A cylinder about the axis between two places along it.
+    fn hit_tube(
+        &self,
+        ray: &Ray,
+        offset: Vector3<f64>,
+        r: f64,
+        [low, high]: [f64; 2],
+    ) -> Option<Hit> {
         let w = offset - self.axis * offset.dot(&self.axis);
         let d = ray.toward - self.axis * ray.toward.dot(&self.axis);
         let (a, b) = (d.norm_squared(), w.dot(&d));
-        let r = self.look.radius;
         let root = b * b - a * (w.norm_squared() - r * r);
         if root <= 0.0 || a < 1e-12 {
             return None;
@@ -357,7 +370,7 @@ impl Shaft {
             let distance = (sign * root.sqrt() - b) / a;
             let point = ray.at(distance);
             let along = (point - self.entry3()).dot(&self.axis);
-            if distance <= 0.0 || along < -self.look.inside || along > self.stands_out {
+            if distance <= 0.0 || along < low || along > high {
                 continue;
             }
             if self.in_slot(point, along) {
@@ -403,7 +416,7 @@ impl Shaft {
         let end = self.point(self.stands_out);
         let distance = (end - ray.from).dot(&self.axis) / facing;
         let point = ray.at(distance);
-        let inside = (point - end).norm() < self.look.radius
+        let inside = (point - end).norm() < self.look.nock_radius
             && !self.in_slot(point, self.stands_out)
             && distance > 0.0;
         inside.then_some(Hit {

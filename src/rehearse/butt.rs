@@ -68,6 +68,7 @@ pub(super) struct Setting<'a> {
     pub(super) indoors: bool,
     /// The paper's waves reach so far behind the face plane, mm.
     pub(super) wave: f64,
+    pub(super) grain: Grain,
 }
 
 impl Butt {
@@ -143,7 +144,7 @@ impl Butt {
             pitch,
             base,
             holes: Holes::new(&holes, half),
-            grain: Grain::new(mix(seed)),
+            grain: setting.grain.clone(),
             seed,
             legs: linear(draw.one_of(&[[120.0, 84.0, 52.0], [92.0, 92.0, 94.0]])),
             ground: linear(ground),
@@ -224,9 +225,14 @@ impl Butt {
             normal: Vector3::new(tilt[0], tilt[1], 1.0).normalize(),
             colour,
             front: true,
-            edge: edge || rim < near,
+            edge: edge || rim < near || self.fine_grained(near),
             which: 1,
         })
+    }
+
+    /// Whether the layers are so thin in the picture that one sample a pixel would show patterns that aren't there.
+    fn fine_grained(&self, near: f64) -> bool {
+        self.make == Make::Layers && 5.0 * near > self.pitch
     }
 
     /// Reflectance and slope of the front.

@@ -96,6 +96,7 @@ impl Paper {
         spec: &FaceSpec,
         shafts: &[Shaft],
         wear: Option<f64>,
+        grain: Grain,
     ) -> Self {
         let w = &world.face;
         let mut draw = Draw::new(seed, Subject::Face);
@@ -165,7 +166,7 @@ impl Paper {
                 .iter()
                 .map(|s| (s.entry, s.look.radius + draw.within([0.2, 1.0])))
                 .collect(),
-            grain: Grain::new(seed),
+            grain,
         };
         let colour = linear(draw.one_of(&world.vane.colours));
         for corner in 0..4 {

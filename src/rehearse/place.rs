@@ -44,7 +44,8 @@ pub(super) fn camera(world: &World, options: &Options, up: Vector3<f64>, half: f
     let (wf, hf) = (f64::from(width), f64::from(height));
     let f_px = f35_mm * wf.hypot(hf) / DIAGONAL_35MM * draw.normal(w.focal_ln_sd).exp();
     let (k1, k2) = if wide {
-        (draw.within(w.wide_k1), draw.within(w.wide_k2))
+        let k1 = draw.within(w.wide_k1);
+        (k1, k1 * k1 * draw.within(w.wide_k2_over_k1_squared))
     } else {
         (draw.normal(w.k1_sd), draw.normal(w.k2_sd))
     };

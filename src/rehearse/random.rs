@@ -76,6 +76,7 @@ pub(super) fn unit(bits: u64) -> f64 {
 const SIDE: usize = 512;
 
 /// A surface's irregularity: noise over the plane that repeats after 512 cells, mean 0, mostly within ±1.
+#[derive(Clone)]
 pub(super) struct Grain {
     /// Many octaves, each weaker than the one before: clouds, stains, waves.
     cloud: Vec<f32>,

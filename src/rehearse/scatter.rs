@@ -3,8 +3,10 @@
 use super::random::{Draw, unit};
 use crate::units::{FacePoint, floor_index};
 
-/// Side of a cell, mm; also the farthest that a hole's surroundings reach.
+/// Side of a cell, mm.
 const CELL: f64 = 16.0;
+/// Edges are looked for as far as this beside them, mm: half a pixel of a face far away.
+const FOOTPRINT: f64 = 4.0;
 
 /// An old hole, with the torn rim around it.
 #[derive(Clone, Copy, Debug)]
@@ -59,13 +61,21 @@ impl Holes {
         let side = floor_index(2.0 * half / CELL) + 1;
         let mut cells = vec![Vec::new(); side * side];
         for hole in holes {
-            let (u, v) = ((hole.at.x + half) / CELL, (hole.at.y + half) / CELL);
-            if u < 0.0 || v < 0.0 {
-                continue;
-            }
-            let (i, j) = (floor_index(u), floor_index(v));
-            if i < side && j < side {
-                cells[j * side + i].push(*hole);
+            // into every cell that it reaches, with the widest footprint of a pixel
+            let reach = 1.2 * hole.radius + hole.rim + FOOTPRINT;
+            let range = |c: f64| {
+                let low = floor_index((c - reach + half) / CELL);
+                let high = (c + reach + half) / CELL;
+                low..if high < 0.0 {
+                    0
+                } else {
+                    (floor_index(high) + 1).min(side)
+                }
+            };
+            for j in range(hole.at.y) {
+                for i in range(hole.at.x) {
+                    cells[j * side + i].push(*hole);
+                }
             }
         }
         Self {
@@ -79,27 +89,26 @@ impl Holes {
     pub(super) fn at(&self, p: FacePoint, near: f64) -> (Wound, bool) {
         let (u, v) = ((p.x - self.from[0]) / CELL, (p.y - self.from[1]) / CELL);
         let mut found = (Wound::None, false);
-        if u < -1.0 || v < -1.0 {
+        if u < 0.0 || v < 0.0 {
             return found;
         }
         let (i, j) = (floor_index(u), floor_index(v));
-        for y in j.saturating_sub(1)..=(j + 1).min(self.size[1] - 1) {
-            for x in i.saturating_sub(1)..=(i + 1).min(self.size[0] - 1) {
-                for hole in &self.cells[y * self.size[0] + x] {
-                    let (dx, dy) = (p.x - hole.at.x, p.y - hole.at.y);
-                    let r = (dx * dx + dy * dy).sqrt();
-                    if r > 1.2 * hole.radius + hole.rim + near {
-                        continue;
-                    }
-                    let (radius, rim) = hole.outline(dx, dy);
-                    found.1 |= (r - radius).abs() < near || (r - radius - rim).abs() < near;
-                    if r < radius {
-                        return (Wound::Hole, found.1);
-                    }
-                    if r < radius + rim {
-                        found.0 = Wound::Rim;
-                    }
-                }
+        if i >= self.size[0] || j >= self.size[1] {
+            return found;
+        }
+        for hole in &self.cells[j * self.size[0] + i] {
+            let (dx, dy) = (p.x - hole.at.x, p.y - hole.at.y);
+            let r = (dx * dx + dy * dy).sqrt();
+            if r > 1.2 * hole.radius + hole.rim + near {
+                continue;
+            }
+            let (radius, rim) = hole.outline(dx, dy);
+            found.1 |= (r - radius).abs() < near || (r - radius - rim).abs() < near;
+            if r < radius {
+                return (Wound::Hole, found.1);
+            }
+            if r < radius + rim {
+                found.0 = Wound::Rim;
             }
         }
         found

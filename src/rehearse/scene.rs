@@ -5,7 +5,7 @@ use super::butt::{Butt, Setting};
 use super::light::{Light, Shades};
 use super::paper::Paper;
 use super::place::{self, Taken};
-use super::random::{Draw, Subject};
+use super::random::{Draw, Grain, Subject};
 use super::world::World;
 use super::{
     CAMERA_MM, LightKind, MOST_SHAFTS, NOISIEST, Options, RehearseError, SIDE_PX, STEEPEST_RAD,
@@ -142,7 +142,8 @@ impl Scene {
         let looks = arrow::looks(&world, seed);
         let shafts = place::shafts(&world, options, &looks)?;
         let taken = place::camera(&world, options, light.up, spec.reach_mm());
-        let paper = Paper::draw(&world, seed, &spec, &shafts, options.wear);
+        let grain = Grain::new(seed);
+        let paper = Paper::draw(&world, seed, &spec, &shafts, options.wear, grain.clone());
         let butt = Butt::draw(
             &world,
             seed,
@@ -153,6 +154,7 @@ impl Scene {
                 lean,
                 indoors,
                 wave: paper.deepest(),
+                grain,
             },
         );
         let shades = Shades::new(&light, &shafts, 1.6 * butt.half());
@@ -188,7 +190,7 @@ impl Scene {
 }
 
 /// Noise beyond this multiple, and tilts below this many degrees, make a photo unkind; so do blurs beyond this many px.
-const NOISY: f64 = 8.0;
+const NOISY: f64 = 9.0;
 const FLAT_DEG: f64 = 5.0;
 const BLURRED_PX: f64 = 1.1;
 /// So does a face that takes less than this share of the picture's short side.
@@ -207,7 +209,7 @@ fn processing(
     let usual = if light.indoors {
         draw.within(w.hall_noise)
     } else {
-        draw.within([0.7, 1.5])
+        draw.within(w.noise)
     };
     let noise = options.noise.unwrap_or(usual);
     let soft = draw.chance(w.soft_share);

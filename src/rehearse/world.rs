@@ -28,7 +28,7 @@ pub(super) struct Camera {
     pub(super) tele_share: f64,
     pub(super) wide_share: f64,
     pub(super) wide_k1: Range,
-    pub(super) wide_k2: Range,
+    pub(super) wide_k2_over_k1_squared: Range,
     pub(super) k1_sd: f64,
     pub(super) k2_sd: f64,
     pub(super) focal_ln_sd: f64,
@@ -122,6 +122,7 @@ pub(super) struct Vane {
 #[derive(Debug, Deserialize)]
 pub(super) struct Nock {
     pub(super) length_mm: Range,
+    pub(super) least_radius_mm: f64,
     pub(super) slot_mm: f64,
     pub(super) slot_depth_mm: f64,
 }
@@ -149,6 +150,7 @@ pub(super) struct Light {
 pub(super) struct Picture {
     pub(super) photon_noise: f64,
     pub(super) read_noise: f64,
+    pub(super) noise: Range,
     pub(super) hall_noise: Range,
     pub(super) blur_px: Range,
     pub(super) soft_share: f64,
