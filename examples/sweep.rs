@@ -19,10 +19,10 @@
 mod score;
 
 use anyhow::{Context, Result, bail};
-use bossmark::face::{FitOptions, spec};
+use bossmark::face::spec;
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, rehearse};
-use bossmark::road;
+use bossmark::road::{self, MeasureOptions};
 use rayon::prelude::*;
 use score::{PhotoScore, Truth, compare};
 use std::process::ExitCode;
@@ -164,8 +164,15 @@ fn photo(row: &Row, k: u64, a: &Arguments) -> Result<PhotoScore> {
         session.fletched = u32::try_from(options.fletched).ok();
         session.bare = u32::try_from(options.bare).ok();
     }
-    let fit = FitOptions::default();
-    let measured = road::measure(&made.jpeg, "practice.jpg", face, session, &fit, &mut |_| {})?;
+    let options = MeasureOptions::default();
+    let measured = road::measure(
+        &made.jpeg,
+        "practice.jpg",
+        face,
+        session,
+        &options,
+        &mut |_| {},
+    )?;
     let status = i32::from(measured.end.failure.is_some());
     Ok(compare(&truth, status, &measured.end))
 }

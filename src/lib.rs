@@ -9,6 +9,8 @@ pub mod camera;
 pub mod cli;
 pub mod evening;
 pub mod face;
+pub mod hand;
+pub mod lens;
 pub mod numeric;
 pub mod photo;
 pub mod plan;

@@ -3,12 +3,15 @@
 use crate::face::{
     self, FaceError, FaceFit, FitOptions, FocalSource, UprightSource, spec::FaceSpec,
 };
+use crate::hand::{self, HandError, Points};
+use crate::lens::{self, LensProfile};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FocalFrom, Lean, Note, PhotoRecord,
-    Session, UprightFrom, UprightRecord,
+    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, FocalFrom, Lean, Note,
+    PhotoRecord, SeenFace, Session, UprightFrom, UprightRecord,
 };
 use crate::shaft::{self, Shaft, ShaftKind, Shafts, View, WeightsError};
+use crate::units::{FacePoint, ImagePoint, rounded};
 use thiserror::Error;
 
 /// From this confidence on a proposal counts as a shaft (the contract's threshold of the reading).
@@ -25,6 +28,33 @@ pub enum Stage {
     Shafts,
 }
 
+/// What a caller knows or wants beyond the photo, its face and its session.
+#[derive(Clone, Debug, Default)]
+pub struct MeasureOptions {
+    /// For the fit to the rings.
+    pub fit: FitOptions,
+    /// Lens profiles, of which the photo's own is picked; `fit.lens` goes before them.
+    pub lenses: Vec<LensProfile>,
+    /// True where a person named the profile: then it may serve a photo that doesn't say what took it.
+    pub lens_named: bool,
+    /// Which face is taken where there are several; `None`: of those that hold shafts (of all, if none does) the nearest
+    /// to the picture's middle.
+    pub pick: Option<Pick>,
+    /// Points of the face that a person marked: the camera is fitted to them instead of the rings.
+    pub points: Option<Points>,
+}
+
+/// Which of several faces.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pick {
+    /// The nearest to this point of the upright photo, px.
+    AtPixel([f64; 2]),
+    /// The nearest to this point, in shares of the upright photo's width and height.
+    AtShare([f64; 2]),
+    /// The one with this number, from 1, as the record counts them.
+    Number(usize),
+}
+
 /// What came of a photo. Where no face is believed the record carries a failure, and there is no fit.
 #[derive(Debug)]
 pub struct Measured {
@@ -34,6 +64,8 @@ pub struct Measured {
     pub photo: Photo,
     /// The camera and the edges it rests on.
     pub fit: Option<FaceFit>,
+    /// The fits of the other faces of this kind, in the order of the record's `face.seen`.
+    pub others: Vec<FaceFit>,
     /// The shafts, with those that are too doubtful to count.
     pub shafts: Option<Shafts>,
 }
@@ -52,7 +84,8 @@ pub enum RoadError {
     Calibration(FaceError),
 }
 
-/// Measures a photo: decode, fit the camera to the rings of the face `spec`, find the shafts, and write down what was found.
+/// Measures a photo: decode, fit the camera to the rings of the face `spec` (or to points marked by hand), find the shafts,
+/// and write down what was found.
 ///
 /// `file` is the photo's name for the record; `done` is told of each stage as it ends.
 ///
@@ -63,7 +96,7 @@ pub fn measure(
     file: &str,
     spec: &FaceSpec,
     session: Session,
-    options: &FitOptions,
+    options: &MeasureOptions,
     done: &mut dyn FnMut(Stage),
 ) -> Result<Measured, RoadError> {
     let photo = photo::open(bytes)?;
@@ -74,29 +107,39 @@ pub fn measure(
         session,
         ..End::default()
     };
-    let fit = match face::fit(&photo, spec, options) {
-        Ok(fit) => fit,
-        Err(error @ FaceError::NoFace { .. }) => {
+    let (fit_options, profile) = with_lens(&photo, options, &mut end);
+    let faces = match faces(&photo, spec, options, &fit_options) {
+        Ok(faces) => faces,
+        Err(NoCamera::Failure(failure)) => {
             done(Stage::Camera);
-            end.failure = Some(Failure {
-                code: "no-face".to_owned(),
-                text: error.to_string(),
-            });
-            return Ok(Measured {
-                end,
-                photo,
-                fit: None,
-                shafts: None,
-            });
+            return Ok(failed(end, photo, failure));
         }
-        Err(error @ FaceError::Calibration) => return Err(RoadError::Calibration(error)),
+        Err(NoCamera::Broken(error)) => return Err(error),
     };
+    done(Stage::Camera);
+    let Chosen {
+        fit,
+        shafts,
+        others,
+        seen,
+    } = match chosen(&photo, spec, faces, options, &end.session)? {
+        Ok(chosen) => chosen,
+        Err(failure) => return Ok(failed(end, photo, failure)),
+    };
+    done(Stage::Shafts);
     end.camera = camera_record(&fit);
+    if let Some(camera) = &mut end.camera {
+        camera.lens_profile = profile;
+        camera.fitted_to = options.points.as_ref().map(|_| FittedTo::Points);
+    }
     end.notes
         .extend(fit.notes.iter().map(|n| Note::new(n.code, n.text.clone())));
-    done(Stage::Camera);
-    let shafts = shafts_of(&photo, &fit, spec, &end.session)?;
-    done(Stage::Shafts);
+    if !others.is_empty() {
+        end.notes.push(several_faces(&seen, options));
+        if let Some(face) = &mut end.face {
+            face.seen = Some(seen);
+        }
+    }
     end.entries = entries(&shafts, spec);
     if end.entries.is_empty() {
         end.notes.push(no_shafts(shafts.shafts.len()));
@@ -109,8 +152,248 @@ pub fn measure(
         end,
         photo,
         fit: Some(fit),
+        others,
         shafts: Some(shafts),
     })
+}
+
+fn failed(mut end: End, photo: Photo, failure: Failure) -> Measured {
+    end.failure = Some(failure);
+    Measured {
+        end,
+        photo,
+        fit: None,
+        others: Vec::new(),
+        shafts: None,
+    }
+}
+
+/// The options of the fit with the photo's lens profile, and its name. A profile that was named and isn't this photo's is
+/// noted.
+fn with_lens(
+    photo: &Photo,
+    options: &MeasureOptions,
+    end: &mut End,
+) -> (FitOptions, Option<String>) {
+    let mut fit = options.fit.clone();
+    if fit.lens.is_some() || options.lenses.is_empty() {
+        return (fit, None);
+    }
+    let picked = lens::pick(&options.lenses, photo, options.lens_named);
+    let prior = picked
+        .zip(lens::assumptions())
+        .and_then(|(p, a)| Some((p.prior(photo, &a.at_the_range)?, p.name.clone())));
+    if let Some((prior, name)) = prior {
+        fit.lens = Some(prior);
+        return (fit, Some(name));
+    }
+    if options.lens_named {
+        let names: Vec<&str> = options.lenses.iter().map(|l| l.name.as_str()).collect();
+        end.notes.push(Note::new(
+            "lens-other",
+            format!(
+                "the lens profile ({}) is for another camera, lens, zoom or shape of picture than this photo's, so it wasn't used",
+                names.join("; ")
+            ),
+        ));
+    }
+    (fit, None)
+}
+
+enum NoCamera {
+    /// The job can't be done on this photo.
+    Failure(Failure),
+    /// The program's own data is damaged.
+    Broken(RoadError),
+}
+
+/// The faces that are believed, at least one.
+fn faces(
+    photo: &Photo,
+    spec: &FaceSpec,
+    options: &MeasureOptions,
+    fit: &FitOptions,
+) -> Result<Vec<FaceFit>, NoCamera> {
+    let failure = |code: &str, text: String| {
+        NoCamera::Failure(Failure {
+            code: code.to_owned(),
+            text,
+        })
+    };
+    if let Some(points) = &options.points {
+        return match hand::fit(photo, spec, points, fit) {
+            Ok(fit) => Ok(vec![fit]),
+            Err(HandError::Calibration) => Err(NoCamera::Broken(RoadError::Calibration(
+                FaceError::Calibration,
+            ))),
+            Err(error) => Err(failure(error.code(), error.to_string())),
+        };
+    }
+    let mut fit = fit.clone();
+    fit.near = fit.near.or(options.pick.and_then(|p| place(p, photo)));
+    face::fit_all(photo, spec, &fit).map_err(|error| match error {
+        FaceError::NoFace { .. } => failure("no-face", error.to_string()),
+        FaceError::Calibration => NoCamera::Broken(RoadError::Calibration(error)),
+    })
+}
+
+fn place(pick: Pick, photo: &Photo) -> Option<ImagePoint> {
+    match pick {
+        Pick::AtPixel([x, y]) => Some(ImagePoint::new(x, y)),
+        Pick::AtShare([x, y]) => Some(ImagePoint::new(
+            x * f64::from(photo.width) - 0.5,
+            y * f64::from(photo.height) - 0.5,
+        )),
+        Pick::Number(_) => None,
+    }
+}
+
+/// The face that the record is about, and what stands beside it.
+struct Chosen {
+    fit: FaceFit,
+    shafts: Shafts,
+    others: Vec<FaceFit>,
+    seen: Vec<SeenFace>,
+}
+
+/// Ranks the faces: those that hold shafts first, then by their distance from the picture's middle, and takes the one wanted.
+/// How many shafts doesn't count: a neighbour's archer may have shot more.
+fn chosen(
+    photo: &Photo,
+    spec: &FaceSpec,
+    faces: Vec<FaceFit>,
+    options: &MeasureOptions,
+    session: &Session,
+) -> Result<Result<Chosen, Failure>, RoadError> {
+    let middle = ImagePoint::new(
+        0.5 * (f64::from(photo.width) - 1.0),
+        0.5 * (f64::from(photo.height) - 1.0),
+    );
+    let mut ranked = Vec::new();
+    for i in 0..faces.len() {
+        let beside = centres_beside(&faces, i, spec);
+        let shafts = shafts_of(photo, &faces[i], spec, session, &beside)?;
+        let counted = shafts.shafts.iter().filter(|s| s.confidence >= COUNTS);
+        let on_face = counted.filter(|s| in_rings(spec, s.entry)).count();
+        ranked.push((on_face, centre_px(&faces[i]), shafts));
+    }
+    let mut ranked: Vec<((usize, ImagePoint, Shafts), FaceFit)> =
+        ranked.into_iter().zip(faces).collect();
+    ranked.sort_by(|((n, a, _), _), ((m, b, _), _)| {
+        (*m > 0)
+            .cmp(&(*n > 0))
+            .then(a.distance(middle).total_cmp(&b.distance(middle)))
+    });
+    let target = options
+        .pick
+        .and_then(|p| place(p, photo))
+        .or(options.fit.near);
+    let taken = match (options.pick, target) {
+        (Some(Pick::Number(n)), _) => n.checked_sub(1).filter(|i| *i < ranked.len()),
+        (_, Some(at)) => (0..ranked.len()).min_by(|i, j| {
+            let distance = |k: usize| ranked[k].0.1.distance(at);
+            distance(*i).total_cmp(&distance(*j))
+        }),
+        _ => Some(0),
+    };
+    let Some(taken) = taken else {
+        return Ok(Err(Failure {
+            code: "no-such-face".to_owned(),
+            text: format!(
+                "{} face(s) of this kind are in the photo, so there is none with the number asked for: leave --which out, or point at one with --at X,Y",
+                ranked.len()
+            ),
+        }));
+    };
+    let seen = ranked
+        .iter()
+        .enumerate()
+        .map(|(i, ((n, at, _), fit))| seen_face(*n, *at, fit, spec, i == taken))
+        .collect();
+    let ((_, _, shafts), fit) = ranked.remove(taken);
+    Ok(Ok(Chosen {
+        fit,
+        shafts,
+        others: ranked.into_iter().map(|(_, fit)| fit).collect(),
+        seen,
+    }))
+}
+
+fn centre_px(fit: &FaceFit) -> ImagePoint {
+    fit.camera
+        .image_from_face(FacePoint::default())
+        .unwrap_or_default()
+}
+
+fn in_rings(spec: &FaceSpec, p: FacePoint) -> bool {
+    let spot = spec.spots_mm.get(spec.nearest_spot(p));
+    spot.is_some_and(|s| s.distance(p) <= spec.outer_radius_mm())
+}
+
+/// Where the centres of the other faces' spots lie on this one's plane, mm.
+fn centres_beside(faces: &[FaceFit], own: usize, spec: &FaceSpec) -> Vec<FacePoint> {
+    let camera = &faces[own].camera;
+    faces
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != own)
+        .flat_map(|(_, other)| {
+            let spots = spec.spots_mm.iter();
+            spots.filter_map(|s| camera.face_from_image(other.camera.image_from_face(*s)?))
+        })
+        .collect()
+}
+
+fn seen_face(
+    shafts: usize,
+    at: ImagePoint,
+    fit: &FaceFit,
+    spec: &FaceSpec,
+    taken: bool,
+) -> SeenFace {
+    let reach = spec.reach_mm();
+    let radii = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)].map(|(x, y)| {
+        let rim = FacePoint::new(x * reach, y * reach);
+        fit.camera
+            .image_from_face(rim)
+            .map_or(0.0, |p| p.distance(at))
+    });
+    SeenFace {
+        px: [rounded(at.x, 1), rounded(at.y, 1)],
+        radius_px: rounded(radii.iter().sum::<f64>() / 4.0, 1),
+        shafts: u32::try_from(shafts).unwrap_or(u32::MAX),
+        taken,
+    }
+}
+
+fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note {
+    let list: Vec<String> = (1..)
+        .zip(seen)
+        .map(|(i, f)| {
+            format!(
+                "{i} at {:.0},{:.0} with {} shaft(s){}",
+                f.px[0],
+                f.px[1],
+                f.shafts,
+                if f.taken { ", taken" } else { "" }
+            )
+        })
+        .collect();
+    let why = match options.pick {
+        None if options.fit.near.is_none() => {
+            "the nearest to the middle of those that hold shafts is taken; --which N or --at X,Y takes another"
+        }
+        Some(Pick::Number(_)) => "taken by its number",
+        _ => "the nearest to the point told is taken",
+    };
+    Note::new(
+        "several-faces",
+        format!(
+            "{} faces of this kind are in the photo ({}): {why}",
+            seen.len(),
+            list.join("; ")
+        ),
+    )
 }
 
 fn shafts_of(
@@ -118,9 +401,10 @@ fn shafts_of(
     fit: &FaceFit,
     spec: &FaceSpec,
     session: &Session,
+    beside: &[FacePoint],
 ) -> Result<Shafts, WeightsError> {
     let told = session.fletched.zip(session.bare);
-    shaft::find(
+    shaft::find_beside(
         &photo.pixels,
         &View {
             camera: &fit.camera,
@@ -129,6 +413,7 @@ fn shafts_of(
             point_cov_mm2: &|px| fit.point_cov_mm2(px),
             expected: told.map(|(f, b)| (f as usize, b as usize)),
         },
+        beside,
     )
 }
 

@@ -322,6 +322,16 @@ pub fn records(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
     Ok(found)
 }
 
+/// The lens profiles of a folder (`NAME.lens.json`), by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn lens_profiles(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| name_of(p).ends_with(crate::lens::ENDING));
+    Ok(found)
+}
+
 /// The last part of a path, for records and messages.
 #[must_use]
 pub fn name_of(path: &Path) -> String {

@@ -3,7 +3,7 @@
 
 mod webdriver;
 
-use bossmark::face::{FitOptions, spec};
+use bossmark::face::spec;
 use bossmark::record::{Entry, Session, canonical};
 use bossmark::road;
 use serde_json::{Value, json};
@@ -116,7 +116,7 @@ fn measured() -> &'static Value {
             "setup": {"nocking_point_mm": 9.0, "rest_height_mm": 0.0, "limits": {"rest_height_mm": {"min": -2, "max": 2}}}}))
         .expect("session");
         let face = spec::by_name("wa-80").expect("face");
-        let measured = road::measure(&bytes, "end.jpg", face, session, &FitOptions::default(), &mut |_| ()).expect("measured");
+        let measured = road::measure(&bytes, "end.jpg", face, session, &road::MeasureOptions::default(), &mut |_| ()).expect("measured");
         serde_json::from_slice(&canonical::to_bytes(&measured.end).expect("bytes")).expect("JSON")
     })
 }

@@ -349,7 +349,7 @@ fn wrong_use_is_status_2_and_help_is_0() {
         assert!(!ran.stderr.is_empty());
     }
     for command in [
-        "measure", "confirm", "read", "advise", "day", "plan", "faces",
+        "measure", "confirm", "read", "advise", "day", "plan", "lens", "faces",
     ] {
         let ran = run(&[command, "--help"]);
         assert_eq!(ran.status, 0);

@@ -258,6 +258,7 @@ fn camera(sd_deg: f64) -> CameraRecord {
         },
         focal_from: FocalFrom::Exif,
         lens_profile: None,
+        fitted_to: None,
         extra: Default::default(),
     }
 }

@@ -3,11 +3,11 @@
 //! Where a point of the face or of a shaft lies in the picture is worked out here from the numbers of the truth file alone, by the
 //! formulas that `sample-photos/README.md` states, and compared with what the drawn scene shows there.
 
-use bossmark::face::{FitOptions, spec};
+use bossmark::face::spec;
 use bossmark::photo;
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, Part, Scene, Seen, rehearse};
-use bossmark::road;
+use bossmark::road::{self, MeasureOptions};
 use bossmark::units::{FacePoint, ImagePoint};
 use serde_json::Value;
 
@@ -410,13 +410,13 @@ fn measuring_finds_the_face_as_well_as_it_says() {
             ..small(face, seed)
         };
         let made = rehearse(&options, "p.jpg").unwrap();
-        let fit = FitOptions::default();
+        let options = MeasureOptions::default();
         let measured = road::measure(
             &made.jpeg,
             "p.jpg",
             spec,
             Session::default(),
-            &fit,
+            &options,
             &mut |_| {},
         )
         .unwrap();

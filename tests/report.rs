@@ -52,6 +52,7 @@ fn camera_record() -> CameraRecord {
         },
         focal_from: FocalFrom::Exif,
         lens_profile: None,
+        fitted_to: None,
         extra: Extra::new(),
     }
 }
@@ -496,7 +497,7 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
         line: false,
         px_per_mm: 0.6,
     }];
-    let edges = debug::edges(&photo(), &camera(), &wa80(), &points);
+    let edges = debug::edges(&photo(), &camera(), &wa80(), &points, &[]);
     assert_eq!(pixel(&edges, ImagePoint::new(100.0, 100.0)), [255, 40, 200]);
 }
 

@@ -19,9 +19,9 @@ mod score;
 mod table;
 
 use anyhow::{Context, Result, bail};
-use bossmark::face::{FitOptions, spec};
+use bossmark::face::spec;
 use bossmark::record::{End, Failure, Session};
-use bossmark::road::{self, Stage};
+use bossmark::road::{self, MeasureOptions, Stage};
 use score::{PhotoScore, Truth, compare};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -138,7 +138,7 @@ fn score_photo(dir: &Path, truth: &Truth) -> Result<PhotoScore> {
         &truth.photo,
         spec,
         Session::default(),
-        &FitOptions::default(),
+        &MeasureOptions::default(),
         &mut |stage| {
             let what = match stage {
                 Stage::Photo => "decode",

@@ -2,6 +2,7 @@
 
 use crate::record::{Hand, Session, When};
 use crate::rehearse::LightKind;
+use crate::road::Pick;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
@@ -17,6 +18,7 @@ Exit status: 0 done; 1 read, but the job can't be done on it; 2 wrong use; 3 a f
 130 stopped with Ctrl-C. With several inputs: the highest. `-` stands for stdin or stdout where a record goes.
 NO_COLOR is honoured.";
 
+const LENS_TEMPLATE: &str = "{about}\n\n{before-help}{usage-heading}\n  bossmark lens sheet [--paper a4|letter] [--out FILE]\n  bossmark lens [fit] [OPTIONS] <PHOTO>...\n\n{all-args}";
 const TEMPLATE: &str = "{about}\n\n{before-help}{usage-heading} {usage}\n\n{all-args}{after-help}";
 
 /// Bare-shaft tuning from a phone photo of the boss.
@@ -36,7 +38,8 @@ pub enum Command {
     #[command(before_help = "\
 Examples:
   bossmark measure IMG_0101.jpg --face wa-80
-  bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 --marked look.jpg --json > end.json", help_template = TEMPLATE)]
+  bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 --marked look.jpg --json > end.json
+  bossmark measure IMG_0101.jpg --face wa-80 --points marked.json", help_template = TEMPLATE)]
     Measure(Measure),
     /// A page in the browser on which a person checks the entries and sees what they mean.
     #[command(before_help = "\
@@ -76,6 +79,13 @@ Examples:
   bossmark rehearse --face wa-80 --out practice/
   bossmark rehearse --face wa-60 --fletched 3 --bare 3 --offset 90,0 --scatter 30 --count 4 --with-session --hand right --distance 30 --out practice/", help_template = TEMPLATE)]
     Rehearse(Rehearse),
+    /// A lens profile from photos of a printed sheet, and the sheet itself.
+    #[command(before_help = "\
+Examples:
+  bossmark lens sheet --paper a4 --out sheet.svg
+  bossmark lens fit IMG_02*.jpg --out phone.lens.json
+  bossmark measure IMG_0101.jpg --face wa-80 --lens phone.lens.json", help_template = LENS_TEMPLATE)]
+    Lens(Lens),
     /// The target faces that are known, with their sources.
     #[command(before_help = "\
 Examples:
@@ -154,11 +164,28 @@ impl SessionArgs {
 #[derive(Args, Debug)]
 pub struct Measure {
     /// Photos (JPEG or PNG)
-    #[arg(required = true, value_name = "PHOTO")]
+    #[arg(required_unless_present = "points_template", value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
     /// Target face: a name from `bossmark faces`, or a face file
     #[arg(long, value_name = "FACE")]
     pub face: Option<String>,
+    /// Of several faces take the one nearest to this point of the upright photo: pixels (1200,900), or shares of its
+    /// width and height (0.3,0.5)
+    #[arg(long, value_name = "X,Y", value_parser = at, allow_hyphen_values = true, conflicts_with = "which")]
+    pub at: Option<Pick>,
+    /// Of several faces take this one, as the record counts them
+    #[arg(long, value_name = "N", value_parser = which)]
+    pub which: Option<Pick>,
+    /// Lens profile, or a folder of them [default: the session file's, else NAME.lens.json beside the photo]
+    #[arg(long, value_name = "FILE|DIR")]
+    pub lens: Option<PathBuf>,
+    /// Fit the camera to points of the face that you marked in the photo, instead of the rings (JSON or CSV)
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["at", "which"])]
+    pub points: Option<PathBuf>,
+    /// Print a points file to fill in for this face
+    #[arg(long, value_name = "json|csv", num_args = 0..=1, default_missing_value = "json",
+        conflicts_with_all = ["photos", "points", "at", "which", "lens"])]
+    pub points_template: Option<TableArg>,
     /// Output.
     #[command(flatten)]
     pub output: Output,
@@ -188,6 +215,9 @@ pub struct Confirm {
     /// Target face, for a photo that has no record yet
     #[arg(long, value_name = "FACE")]
     pub face: Option<String>,
+    /// Lens profile, or a folder of them, for a photo that has no record yet
+    #[arg(long, value_name = "FILE|DIR")]
+    pub lens: Option<PathBuf>,
     /// Folder of the photos' records [default: beside the photo]; for a record: the file to write instead
     #[arg(short, long, value_name = "DIR|FILE")]
     pub out: Option<PathBuf>,
@@ -257,6 +287,9 @@ pub struct Day {
     /// Target face: a name from `bossmark faces`, or a face file [default: the session file's]
     #[arg(long, value_name = "FACE")]
     pub face: Option<String>,
+    /// Lens profile, or a folder of them [default: the session file's, else NAME.lens.json in the folder]
+    #[arg(long, value_name = "FILE|DIR")]
+    pub lens: Option<PathBuf>,
     /// Folder of the records [default: beside the photos]
     #[arg(short, long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -387,6 +420,67 @@ impl From<LightArg> for LightKind {
     }
 }
 
+/// `bossmark lens`: without an action, photos are fitted.
+#[derive(Args, Debug)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub struct Lens {
+    /// What to do.
+    #[command(subcommand)]
+    pub action: Option<LensAction>,
+    /// Photos to fit.
+    #[command(flatten)]
+    pub fit: LensFit,
+}
+
+/// What `bossmark lens` does.
+#[derive(Debug, Subcommand)]
+pub enum LensAction {
+    /// The sheet to print, as SVG
+    Sheet(LensSheet),
+    /// Photos of the sheet, or of any chessboard → lens profile
+    Fit(LensFit),
+}
+
+/// `bossmark lens sheet`.
+#[derive(Args, Debug)]
+pub struct LensSheet {
+    /// Paper to print on
+    #[arg(long, value_name = "a4|letter", default_value = "a4")]
+    pub paper: PaperArg,
+    /// Write the SVG to this file [default: stdout]
+    #[arg(short, long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Print the sheet's measures and the SVG as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `bossmark lens fit`.
+#[derive(Args, Debug)]
+pub struct LensFit {
+    /// Photos (JPEG or PNG) of the sheet, or of any flat chessboard
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// Inner corners of the board, like 9x6 [default: as the photos show it]
+    #[arg(long, value_name = "NxM", value_parser = corners)]
+    pub corners: Option<[u32; 2]>,
+    /// What the profile is called [default: what the photos say of the camera]
+    #[arg(long, value_name = "NAME")]
+    pub name: Option<String>,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+}
+
+/// Paper on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum PaperArg {
+    /// 297 × 210 mm.
+    A4,
+    /// 11 × 8.5 in.
+    Letter,
+}
+
 /// `bossmark faces`.
 #[derive(Args, Debug)]
 pub struct Faces {
@@ -460,6 +554,54 @@ fn size(text: &str) -> Result<(u32, u32), String> {
         .ok_or_else(|| "give width and height in pixels, like 4032x3024".to_owned())
 }
 
+/// Formats of a points file.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum TableArg {
+    /// JSON.
+    Json,
+    /// A table, for a spreadsheet.
+    Csv,
+}
+
+/// `X,Y`: shares of width and height where both are within 0…1, else pixels.
+fn at(text: &str) -> Result<Pick, String> {
+    let numbers: Option<Vec<f64>> = text
+        .split(',')
+        .map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()))
+        .collect();
+    match numbers.as_deref() {
+        Some([x, y]) if (0.0..=1.0).contains(x) && (0.0..=1.0).contains(y) => {
+            Ok(Pick::AtShare([*x, *y]))
+        }
+        Some([x, y]) => Ok(Pick::AtPixel([*x, *y])),
+        _ => Err(
+            "give pixels, like 1200,900, or shares of width and height, like 0.3,0.5".to_owned(),
+        ),
+    }
+}
+
+fn which(text: &str) -> Result<Pick, String> {
+    match text.trim().parse::<usize>() {
+        Ok(n) if n > 0 => Ok(Pick::Number(n)),
+        _ => Err("give the number of a face, from 1".to_owned()),
+    }
+}
+
+fn corners(text: &str) -> Result<[u32; 2], String> {
+    let numbers: Vec<u32> = text
+        .split(['x', 'X', '×'])
+        .filter_map(|n| n.trim().parse().ok())
+        .filter(|n| (3..=100).contains(n))
+        .collect();
+    match numbers.as_slice() {
+        [a, b] => Ok([*a, *b]),
+        _ => Err(
+            "give the inner corners across and down, like 9x6 for a board of 10 by 7 squares"
+                .to_owned(),
+        ),
+    }
+}
+
 fn date(text: &str) -> Result<String, String> {
     if When::parse(text).is_some() {
         Ok(text.to_owned())
@@ -479,6 +621,14 @@ mod tests {
     }
 
     #[test]
+    fn places_are_pixels_or_shares() {
+        assert_eq!(at("1200,900"), Ok(Pick::AtPixel([1200.0, 900.0])));
+        assert_eq!(at("0.3, 0.5"), Ok(Pick::AtShare([0.3, 0.5])));
+        assert_eq!(which("2"), Ok(Pick::Number(2)));
+        assert!(at("1200").is_err() && at("a,b").is_err() && which("0").is_err());
+    }
+
+    #[test]
     fn distances_are_metres_or_yards() {
         assert_eq!(distance("30"), Ok(30.0));
         assert_eq!(distance("18m"), Ok(18.0));
@@ -486,6 +636,33 @@ mod tests {
         for bad in ["", "far", "-3", "0", "3000", "nan"] {
             assert!(distance(bad).is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn lens_fits_photos_with_and_without_the_word() {
+        let parsed = |words: &[&str]| match Cli::try_parse_from(words) {
+            Ok(Cli {
+                command: Command::Lens(l),
+            }) => Some((l.action.is_some(), l.fit.photos.len(), l.fit.corners)),
+            _ => None,
+        };
+        assert_eq!(
+            parsed(&["bossmark", "lens", "a.jpg", "b.jpg", "--corners", "9x6"]),
+            Some((false, 2, Some([9, 6])))
+        );
+        assert_eq!(
+            parsed(&["bossmark", "lens", "fit", "a.jpg"]),
+            Some((true, 0, None))
+        );
+        assert_eq!(
+            parsed(&["bossmark", "lens", "sheet"]),
+            Some((true, 0, None))
+        );
+        assert_eq!(parsed(&["bossmark", "lens"]), None);
+        assert_eq!(
+            parsed(&["bossmark", "lens", "a.jpg", "--corners", "9"]),
+            None
+        );
     }
 
     #[test]

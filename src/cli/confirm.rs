@@ -34,7 +34,8 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
         }
         None => None,
     };
-    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let mut context =
+        Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     let jobs = jobs(args)?;
     if edits.is_some() && jobs.len() != 1 {
         return Err(Trouble::usage(format!(

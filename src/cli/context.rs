@@ -1,10 +1,13 @@
 //! What is told about a photo: flags, session file, face.
 
 use super::args::SessionArgs;
+use super::lens;
 use super::status::Trouble;
 use crate::face::spec::{self, FaceSpec};
+use crate::lens::LensProfile;
 use crate::photo;
 use crate::record::{Session, SessionFile, keys};
+use crate::road::MeasureOptions;
 use crate::store::{self, StoreError};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -26,6 +29,10 @@ struct Told {
 pub(super) struct Context {
     flags: Session,
     face: Option<String>,
+    /// Profiles that the flag names.
+    lens: Option<Vec<LensProfile>>,
+    /// Profiles of a session file or beside photos, and whether a person named them, by folder.
+    lenses: BTreeMap<PathBuf, (Vec<LensProfile>, bool)>,
     given: Option<Told>,
     /// Session files beside photos, by folder.
     beside: BTreeMap<PathBuf, Option<Told>>,
@@ -44,6 +51,8 @@ impl Context {
         let mut context = Self {
             flags: args.to_session(),
             face: face.map(str::to_owned),
+            lens: None,
+            lenses: BTreeMap::new(),
             given: None,
             beside: BTreeMap::new(),
             places: BTreeMap::new(),
@@ -54,6 +63,57 @@ impl Context {
             context.given = Some(context.told(path, &bytes)?);
         }
         Ok(context)
+    }
+
+    /// The context with the lens profile, or folder of profiles, that a flag names.
+    ///
+    /// # Errors
+    /// When there is none, or it can't be read.
+    pub(super) fn with_lens(mut self, path: Option<&Path>) -> Result<Self, Trouble> {
+        self.lens = path.map(lens::profiles_at).transpose()?;
+        Ok(self)
+    }
+
+    /// What is told about the measuring of a photo: the lens profiles of the flag, of the session file, or beside the photo.
+    ///
+    /// # Errors
+    /// When the session file, or a profile that it names, can't be read.
+    pub(super) fn options(&mut self, photo: &Path) -> Result<MeasureOptions, Trouble> {
+        let (lenses, lens_named) = match &self.lens {
+            Some(lenses) => (lenses.clone(), true),
+            None => self.lenses_told(&folder_of(photo))?,
+        };
+        Ok(MeasureOptions {
+            lenses,
+            lens_named,
+            ..MeasureOptions::default()
+        })
+    }
+
+    fn lenses_told(&mut self, folder: &Path) -> Result<(Vec<LensProfile>, bool), Trouble> {
+        if let Some(known) = self.lenses.get(folder) {
+            return Ok(known.clone());
+        }
+        let told = self.session_file(folder)?;
+        let named = told.and_then(|t| Some(folder_of(&t.path).join(t.file.lens?)));
+        let found = match named {
+            Some(path) => (lens::profiles_at(&path)?, true),
+            None => (self.lenses_beside(folder), false),
+        };
+        self.lenses.insert(folder.to_owned(), found.clone());
+        Ok(found)
+    }
+
+    /// The profiles that lie beside the photos; one that can't be used is told and costs nothing.
+    fn lenses_beside(&mut self, folder: &Path) -> Vec<LensProfile> {
+        let mut found = Vec::new();
+        for path in store::lens_profiles(folder).unwrap_or_default() {
+            match lens::profile(&path) {
+                Ok(profile) => found.push(profile),
+                Err(trouble) => self.messages.push(trouble.line()),
+            }
+        }
+        found
     }
 
     /// What the user has to be told that wasn't told yet.

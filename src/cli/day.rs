@@ -14,6 +14,7 @@ use crate::photo::{self, Photo};
 use crate::reading::sentence;
 use crate::record::{End, Filed, Session, canonical, parse_records};
 use crate::report::{BowStory, Problem, ReportInput, html, marked, text};
+use crate::road::MeasureOptions;
 use crate::store;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -25,6 +26,7 @@ struct Item {
     place: PathBuf,
     session: Session,
     face: Result<FaceSpec, Trouble>,
+    options: MeasureOptions,
 }
 
 /// What came of a photo.
@@ -56,7 +58,8 @@ struct Evening {
 pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
     let folder = &args.folder;
     let photos = store::photos(folder).map_err(|e| Trouble::from(e).about(folder))?;
-    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let mut context =
+        Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     if let Some(out) = &args.out {
         store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
     }
@@ -100,6 +103,7 @@ fn items(
                 place: place.clone(),
                 session: context.session(photo)?,
                 face: context.face(photo),
+                options: context.options(photo)?,
             })
         })
         .collect()
@@ -179,6 +183,7 @@ fn deal(item: &Item, draw: bool, progress: &Progress) -> Result<Dealt, Trouble> 
         path: item.photo.clone(),
         face: item.face.clone()?,
         session: item.session.clone(),
+        options: item.options.clone(),
     };
     let measured = task.run(&bytes, progress)?;
     let marked = draw

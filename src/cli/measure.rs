@@ -1,18 +1,18 @@
 //! `bossmark measure`, and the measuring of photos that other commands need.
 
-use super::args::Measure;
+use super::args::{Measure, TableArg};
 use super::context::Context;
 use super::input;
 use super::progress::Progress;
 use super::screen::{Answers, Screen};
 use super::status::{Status, Trouble};
-use crate::face::FitOptions;
 use crate::face::spec::FaceSpec;
+use crate::hand::{Points, template_csv, template_json};
 use crate::record::{End, Failure, Session, canonical};
 use crate::report::marked::{self, Format, Framing};
 use crate::report::text;
 use crate::report::{FaceLook, debug};
-use crate::road::{self, Measured};
+use crate::road::{self, MeasureOptions, Measured};
 use crate::store;
 use image::RgbImage;
 use rayon::prelude::*;
@@ -27,6 +27,8 @@ pub(super) struct Task {
     pub(super) face: FaceSpec,
     /// What is told of the end it shows.
     pub(super) session: Session,
+    /// What is told about the measuring itself.
+    pub(super) options: MeasureOptions,
 }
 
 impl Task {
@@ -39,6 +41,7 @@ impl Task {
             path: path.to_owned(),
             face: context.face(path)?,
             session: context.session(path)?,
+            options: context.options(path)?,
         })
     }
 
@@ -53,7 +56,7 @@ impl Task {
             &name,
             &self.face,
             self.session.clone(),
-            &FitOptions::default(),
+            &self.options,
             &mut |stage| progress.stage(&name, stage),
         )
         .map_err(|e| Trouble::from(e).about(&self.path))?;
@@ -85,11 +88,15 @@ pub(super) fn in_order<T: Sync, R: Send>(
 /// Runs the command.
 pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
     check(args)?;
-    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let mut context =
+        Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
+    if let Some(format) = args.points_template {
+        return template(args, format, &mut context, screen);
+    }
     let mut tasks = Vec::new();
     let mut answers = Answers::new(&args.output);
     for photo in &args.photos {
-        match Task::new(photo, &mut context) {
+        match task(args, photo, &mut context) {
             Ok(task) => tasks.push(task),
             Err(trouble) if args.photos.len() == 1 => return Err(trouble.about(photo)),
             Err(trouble) => screen.trouble(&trouble.about(photo)),
@@ -117,7 +124,45 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
     answers.finish(true)
 }
 
+fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Trouble> {
+    let mut task = Task::new(photo, context)?;
+    task.options.pick = args.at.or(args.which);
+    if let Some(path) = &args.points {
+        let points = Points::parse(&input::bytes(path)?, &task.face);
+        task.options.points = Some(points.map_err(|e| Trouble::from(e).about(path))?);
+    }
+    Ok(task)
+}
+
+/// Prints a points file to fill in.
+fn template(
+    args: &Measure,
+    format: TableArg,
+    context: &mut Context,
+    screen: &mut Screen,
+) -> Result<(), Trouble> {
+    let face = context.face(Path::new("photo"))?;
+    let text = match format {
+        TableArg::Json => template_json(&face),
+        TableArg::Csv => template_csv(&face),
+    };
+    match args.output.out.as_deref().filter(|p| *p != Path::new("-")) {
+        Some(path) => {
+            store::save_document(path, text.as_bytes()).map_err(|e| Trouble::from(e).about(path))
+        }
+        None => {
+            screen.answer(text.as_bytes());
+            Ok(())
+        }
+    }
+}
+
 fn check(args: &Measure) -> Result<(), Trouble> {
+    if args.points.is_some() && args.photos.len() > 1 {
+        return Err(Trouble::usage(
+            "--points belongs to one photo: give one photo with its points",
+        ));
+    }
     if let Some(marked) = &args.marked {
         if args.photos.len() > 1 {
             return Err(Trouble::usage(
@@ -210,6 +255,20 @@ fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), T
     store::save_document(path, &bytes).map_err(|e| Trouble::from(e).about(path))
 }
 
+/// The other faces of the photo with their numbers.
+fn beside(measured: &Measured) -> Vec<(usize, crate::camera::Camera)> {
+    let seen = measured
+        .end
+        .face
+        .iter()
+        .flat_map(|f| f.seen.iter().flatten());
+    let numbers = (1..).zip(seen).filter(|(_, f)| !f.taken).map(|(n, _)| n);
+    numbers
+        .zip(&measured.others)
+        .map(|(n, fit)| (n, fit.camera))
+        .collect()
+}
+
 /// An image after each stage: upright photo, edges and rings, rectified face, shaft evidence, result.
 fn stages(
     folder: &Path,
@@ -232,7 +291,7 @@ fn stages(
     };
     save(
         "02-edges.png",
-        &debug::edges(pixels, &fit.camera, look, &fit.edges),
+        &debug::edges(pixels, &fit.camera, look, &fit.edges, &beside(measured)),
     )?;
     save(
         "03-rectified.png",

@@ -9,6 +9,7 @@ mod context;
 mod day;
 mod faces;
 mod input;
+mod lens;
 mod measure;
 mod page;
 mod plan;
@@ -53,6 +54,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Day(args) => day::run(args, &mut screen),
         Command::Plan(args) => plan::run(args, &mut screen),
         Command::Rehearse(args) => rehearse::run(args, &mut screen),
+        Command::Lens(args) => lens::run(args, &mut screen),
         Command::Faces(args) => faces::run(args, &mut screen),
     };
     if let Err(trouble) = result {

@@ -75,6 +75,7 @@ fn session(args: &Rehearse, path: &Path) -> Result<(), Trouble> {
     let document = SessionFile {
         schema: crate::record::session_file::SCHEMA.to_owned(),
         face: Some(face_from_anywhere(&args.face)),
+        lens: None,
         fletched: Some(args.fletched),
         bare: Some(args.bare),
         session: Session {

@@ -1,5 +1,6 @@
 //! Exit statuses, and trouble that leads to one.
 
+use crate::hand::PointsError;
 use crate::photo::PhotoError;
 use crate::record::{RecordError, SessionError};
 use crate::review::ReviewError;
@@ -122,6 +123,16 @@ impl From<ServeError> for Trouble {
 
 impl From<SessionError> for Trouble {
     fn from(error: SessionError) -> Self {
+        if error.is_wrong_use() {
+            Self::usage(error)
+        } else {
+            Self::file(error)
+        }
+    }
+}
+
+impl From<PointsError> for Trouble {
+    fn from(error: PointsError) -> Self {
         if error.is_wrong_use() {
             Self::usage(error)
         } else {

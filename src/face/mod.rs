@@ -174,12 +174,66 @@ pub enum FaceError {
 const SEARCH_SIDE: u32 = 1000;
 /// Faces tried in turn until one is believed.
 const MOST_TRIED: usize = 4;
+/// Faces tried where all are wanted: more don't hang on one boss in practice.
+const MOST_OF_ALL_TRIED: usize = 8;
+
+/// What is known of a photo's lens beforehand: what the options tell, else EXIF and what is usual. `None`: the built-in data
+/// is broken.
+#[must_use]
+pub fn lens_prior(photo: &Photo, options: &FitOptions) -> Option<LensPrior> {
+    let usual = || Some(priors::lens_prior(priors::priors()?, photo));
+    options.lens.or_else(usual)
+}
+
+/// What a person should know of a fit, however it was made.
+#[must_use]
+pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
+    notes::notes(fit, photo, spec)
+}
 
 /// Finds the face that `spec` describes and fits the camera to its rings.
 ///
 /// # Errors
 /// [`FaceError::NoFace`] when nothing in the photo can be believed to be that face.
 pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceFit, FaceError> {
+    let mut fits = believed(photo, spec, options, MOST_TRIED, 1)?;
+    Ok(fits.swap_remove(0))
+}
+
+/// Finds every face that `spec` describes, the nearest to the picture's middle (or the point asked for) first.
+///
+/// # Errors
+/// As [`fit`]: never an empty list.
+pub fn fit_all(
+    photo: &Photo,
+    spec: &FaceSpec,
+    options: &FitOptions,
+) -> Result<Vec<FaceFit>, FaceError> {
+    let mut fits: Vec<FaceFit> = Vec::new();
+    for fit in believed(photo, spec, options, MOST_OF_ALL_TRIED, MOST_OF_ALL_TRIED)? {
+        if !fits.iter().any(|f| same_place(f, &fit, spec)) {
+            fits.push(fit);
+        }
+    }
+    Ok(fits)
+}
+
+/// Whether two fits stand on one face.
+fn same_place(a: &FaceFit, b: &FaceFit, spec: &FaceSpec) -> bool {
+    let middle = b.camera.image_from_face(FacePoint::default());
+    middle
+        .and_then(|p| a.camera.face_from_image(p))
+        .is_some_and(|p| p.distance(FacePoint::default()) < spec.outer_radius_mm())
+}
+
+/// Up to `most` faces that are believed, of the `tried` nearest to the target; at least one.
+fn believed(
+    photo: &Photo,
+    spec: &FaceSpec,
+    options: &FitOptions,
+    tried: usize,
+    most: usize,
+) -> Result<Vec<FaceFit>, FaceError> {
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
     let prior = options
         .lens
@@ -210,8 +264,12 @@ pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceF
         from_profile: options.lens.is_some(),
         factor: reduced.factor,
     };
+    let mut fits = Vec::new();
     let mut doubts = Vec::new();
-    for (i, layout) in layouts.iter().enumerate().take(MOST_TRIED) {
+    for (i, layout) in layouts.iter().enumerate().take(tried) {
+        if fits.len() == most {
+            break;
+        }
         match task.refine(&search.spots, layout) {
             Ok(refined) => {
                 let mut order: Vec<&Layout> = vec![layout];
@@ -223,10 +281,13 @@ pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceF
                         .map(|(_, l)| l),
                 );
                 let candidates = order.iter().map(|l| candidate(l, &search.spots)).collect();
-                return Ok(task.finish(refined, candidates, options));
+                fits.push(task.finish(refined, candidates, options));
             }
             Err(doubt) => doubts.push(doubt),
         }
+    }
+    if !fits.is_empty() {
+        return Ok(fits);
     }
     Err(FaceError::NoFace {
         face: spec.name.clone(),

@@ -93,15 +93,6 @@ pub(super) fn notes(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> 
             ),
         ));
     }
-    if fit.candidates.len() > 1 {
-        out.push(note(
-            "several-faces",
-            format!(
-                "{} faces of this kind are in the photo; the one nearest to the middle was taken",
-                fit.candidates.len()
-            ),
-        ));
-    }
     out
 }
 

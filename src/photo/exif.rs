@@ -9,6 +9,8 @@ pub struct ExifFacts {
     pub orientation: u8,
     /// Focal length as 35 mm equivalent, mm. `None`: absent or 0 ("unknown").
     pub focal_35mm: Option<f64>,
+    /// Focal length of the lens itself, mm. `None`: absent or 0.
+    pub focal_mm: Option<f64>,
     /// Maker of the camera.
     pub make: Option<String>,
     /// Model of the camera.
@@ -28,6 +30,7 @@ impl Default for ExifFacts {
         Self {
             orientation: 1,
             focal_35mm: None,
+            focal_mm: None,
             make: None,
             model: None,
             taken_rfc3339: None,
@@ -65,6 +68,7 @@ pub(super) fn read(block: &[u8]) -> ExifFacts {
             .unwrap_or(1),
         focal_35mm: number(&exif, Tag::FocalLengthIn35mmFilm)
             .filter(|f| FOCAL_RANGE_MM.contains(f)),
+        focal_mm: number(&exif, Tag::FocalLength).filter(|f| *f > 0.0 && *f < 10_000.0),
         make: text(&exif, Tag::Make),
         model: text(&exif, Tag::Model),
         taken_rfc3339: local

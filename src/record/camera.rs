@@ -57,6 +57,7 @@ impl CameraRecord {
             upright,
             focal_from,
             lens_profile: None,
+            fitted_to: None,
             extra: super::Extra::new(),
         })
     }

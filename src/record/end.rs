@@ -97,9 +97,25 @@ pub struct FaceRecord {
     /// Centres of the spots of a many-spot face, mm, in the order that `spot` counts; absent for one centre.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spot_centres_mm: Option<Vec<[f64; 2]>>,
+    /// All faces of this kind that the photo shows, as `--which` counts them; absent where it is the only one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<Vec<SeenFace>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+/// A face that a photo shows beside others of its kind.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SeenFace {
+    /// Its middle in the picture, px.
+    pub px: [f64; 2],
+    /// Radius of its outermost ring there, px.
+    pub radius_px: f64,
+    /// Shafts that count in it.
+    pub shafts: u32,
+    /// True for the one that this record is about.
+    pub taken: bool,
 }
 
 /// The fitted camera of a photo.
@@ -134,6 +150,9 @@ pub struct CameraRecord {
     /// Name of the lens profile used, if any.
     #[serde(default)]
     pub lens_profile: Option<String>,
+    /// What the camera was fitted to; absent: the rings, by the program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fitted_to: Option<FittedTo>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -175,6 +194,14 @@ pub enum UprightFrom {
     Person,
     /// Several sources that agree.
     Fused,
+}
+
+/// What a camera can be fitted to besides the rings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FittedTo {
+    /// Points of the face that a person marked in the picture.
+    Points,
 }
 
 /// Sources of the focal length.

@@ -17,7 +17,7 @@ pub const PHOTO: &[&str] = &[
     "taken_local",
 ];
 /// Fields of `face`.
-pub const FACE: &[&str] = &["name", "diameter_mm", "spot_centres_mm"];
+pub const FACE: &[&str] = &["name", "diameter_mm", "spot_centres_mm", "seen"];
 /// Fields of `camera`.
 pub const CAMERA: &[&str] = &[
     "fx_px",
@@ -34,6 +34,7 @@ pub const CAMERA: &[&str] = &[
     "upright",
     "focal_from",
     "lens_profile",
+    "fitted_to",
 ];
 /// Fields of an entry.
 pub const ENTRY: &[&str] = &[
@@ -96,7 +97,9 @@ pub const SETUP: &[&str] = &[
 /// Fields of a limit.
 pub const LIMIT: &[&str] = &["min", "max", "step", "owned", "obtainable", "usual"];
 /// Fields of a session file.
-pub const SESSION_FILE: &[&str] = &["schema", "face", "fletched", "bare", "session", "ends"];
+pub const SESSION_FILE: &[&str] = &[
+    "schema", "face", "lens", "fletched", "bare", "session", "ends",
+];
 
 /// Similarity (Jaro–Winkler, 0…1) from which a name is taken for a misspelling: one or two letters wrong in a usual name.
 const LIKELY: f64 = 0.87;
@@ -268,11 +271,12 @@ mod tests {
         }
         let end: End = serde_json::from_str(r#"{
             "schema": "s", "photo": {"file": "f", "sha256": "a", "width_px": 1, "height_px": 1, "taken": "t", "taken_local": "l"},
-            "face": {"name": "n", "diameter_mm": 1.0, "spot_centres_mm": [[0, 1]]},
+            "face": {"name": "n", "diameter_mm": 1.0, "spot_centres_mm": [[0, 1]],
+                "seen": [{"px": [1, 2], "radius_px": 3, "shafts": 0, "taken": true}]},
             "camera": {"fx_px": 1, "fy_px": 1, "cx_px": 1, "cy_px": 1, "k1": 0, "k2": 0, "tilt_deg": 1, "distance_mm": 1,
                 "fit_rms_px": 1, "face_to_camera": {"rotation": [[1,0,0],[0,1,0],[0,0,1]], "translation_mm": [0,0,1]},
                 "image_to_face": [[1,0,0],[0,1,0],[0,0,1]], "upright": {"from": "camera", "sd_deg": 1}, "focal_from": "exif",
-                "lens_profile": "p"},
+                "lens_profile": "p", "fitted_to": "points"},
             "entries": [{"id": 1, "x_mm": 1, "y_mm": 1, "kind": "bare"}], "missed": [{"kind": "bare", "note": "n"}], "revision": 1,
             "session": {"archer": "a", "hand": "right", "distance_m": 1, "date": "d", "end": 1, "shot_order": [1], "fletched": 1,
                 "bare": 1, "note": "n", "setup": {"bow": "b", "draw_weight_lb": 1, "bolt_turns_out": 1, "bolt_lb_per_turn": 1,

@@ -20,11 +20,12 @@ mod when;
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
-    Failure, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, UprightFrom, UprightRecord,
+    Failure, FittedTo, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, SeenFace, UprightFrom,
+    UprightRecord,
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
-pub use parse::{ParsedRecord, document, parse_records};
+pub use parse::{ParsedRecord, document, parse_records, typed};
 pub use session_file::{PlannedEnd, SessionError, SessionFile};
 pub use setup::{Hand, Limit, Session, Setup};
 pub use when::When;

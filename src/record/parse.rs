@@ -43,6 +43,23 @@ pub fn document(bytes: &[u8], known: &'static str) -> Result<Value, RecordError>
     Ok(value)
 }
 
+/// The first JSON document in `bytes` as a type; `what` it is, for the message.
+///
+/// # Errors
+/// As [`document`], and when a field is missing or has the wrong type.
+pub fn typed<T: DeserializeOwned>(
+    bytes: &[u8],
+    known: &'static str,
+    what: &str,
+) -> Result<T, RecordError> {
+    serde_json::from_value(document(bytes, known)?).map_err(|e| RecordError::Shape {
+        line: 1,
+        place: what.to_owned(),
+        detail: plain(&e),
+        known,
+    })
+}
+
 /// The JSON documents in `bytes`, each with the line at which it starts. A byte-order mark is skipped.
 pub(super) fn documents(bytes: &[u8]) -> Result<Vec<(usize, Value)>, RecordError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);

@@ -17,6 +17,9 @@ pub struct SessionFile {
     /// Name of the face, or path of a face file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub face: Option<String>,
+    /// Lens profile, or folder of them: a path from this file's folder.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lens: Option<String>,
     /// Fletched shafts shot in each end (a prior, never a force).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fletched: Option<u32>,
@@ -39,6 +42,7 @@ impl Default for SessionFile {
         Self {
             schema: SCHEMA.to_owned(),
             face: None,
+            lens: None,
             fletched: None,
             bare: None,
             session: Session::default(),

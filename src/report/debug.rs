@@ -20,18 +20,32 @@ const EDGE_PAINTS: [Paint; 3] = [
     Paint::solid([255, 235, 0]),
     Paint::solid([255, 120, 0]),
 ];
+/// Height of the number on another face, in units of the canvas.
+const NUMBER_HEIGHT: f64 = 40.0;
 /// Fitted rings are drawn finer than on the marked photo, so that they don't hide the edges.
 const FINE: f64 = 0.4;
 
 /// The upright photo with the ring edges that the fit rests on (crosses: steps of colour, dots: printed lines) and the
-/// fitted rings.
+/// fitted rings. Other faces (`beside`: number and camera) are drawn with their number.
 #[must_use]
-pub fn edges(upright: &RgbImage, camera: &Camera, face: &FaceLook, edges: &[RingEdge]) -> RgbImage {
+pub fn edges(
+    upright: &RgbImage,
+    camera: &Camera,
+    face: &FaceLook,
+    edges: &[RingEdge],
+    beside: &[(usize, Camera)],
+) -> RgbImage {
     let view = View::whole(Some(*camera));
     let mut canvas = Canvas::new(upright.clone());
     let u = canvas.unit();
     canvas.scale_marks(FINE);
     rings(&mut canvas, &view, face);
+    for (number, camera) in beside {
+        rings(&mut canvas, &View::whole(Some(*camera)), face);
+        if let Some(at) = camera.image_from_face(FacePoint::default()) {
+            canvas.text(&number.to_string(), at, NUMBER_HEIGHT * u, EDGE_PAINTS[0]);
+        }
+    }
     for (i, paint) in EDGE_PAINTS.into_iter().enumerate() {
         let of_colour = edges.iter().filter(|e| e.boundary % EDGE_PAINTS.len() == i);
         let marks: Vec<Vec<ImagePoint>> = of_colour

@@ -5,7 +5,7 @@ use super::{Problem, steps, words};
 use crate::advice::{Advice, Learned, Step};
 use crate::face::spec::FaceSpec;
 use crate::reading::{self, Reading};
-use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, Note, UprightFrom};
+use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightFrom};
 
 /// Columns of the text.
 const WIDTH: usize = 80;
@@ -73,10 +73,15 @@ fn camera(c: &CameraRecord) -> String {
         UprightFrom::Person => "a person",
         UprightFrom::Fused => "several signs that agree",
     };
+    let rings = match c.fitted_to {
+        None => "rings",
+        Some(FittedTo::Points) => "points marked by a person",
+    };
     format!(
-        "seen from {} m, {} degrees from the side; rings fit to {} px; up is known from {up} (\u{b1} {} degrees)",
+        "seen from {} m, {} degrees from the side; {} fit to {} px; up is known from {up} (\u{b1} {} degrees)",
         words::number(c.distance_mm / 1000.0, 2),
         words::number(c.tilt_deg, 0),
+        rings,
         words::number(c.fit_rms_px, 2),
         words::number(c.upright.sd_deg, 1),
     )

@@ -5,7 +5,7 @@ use super::ends::{EditError, Progress};
 use crate::face::FitOptions;
 use crate::face::spec::FaceSpec;
 use crate::record::{Session, canonical};
-use crate::road;
+use crate::road::{self, MeasureOptions};
 use crate::store;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -74,12 +74,16 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
     let there = store::record_at(&job.record).map_err(|e| e.to_string())?;
     let keeps = there.as_ref().is_some_and(store::is_touched);
+    let options = MeasureOptions {
+        fit: job.options.clone(),
+        ..MeasureOptions::default()
+    };
     let measured = road::measure(
         &bytes,
         &store::name_of(&job.photo),
         &job.face,
         job.session.clone(),
-        &job.options,
+        &options,
         &mut |stage| {
             app.with_end(job.id, |end| {
                 end.progress = Progress::Measuring(Some(stage))

@@ -206,12 +206,22 @@ struct Analysis {
 /// Candidates less likely than this are not looked at any closer.
 const LEAST_PROBABILITY: f64 = 0.03;
 
-fn analyse(nets: &Nets, pixels: &RgbImage, view: &View) -> Option<Analysis> {
+/// Whether a place belongs to this face and not to one of the `others` that hang beside it: to the nearest.
+fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
+    let nearest = |centres: &[FacePoint]| {
+        let distances = centres.iter().map(|c| c.distance(p));
+        distances.fold(f64::INFINITY, f64::min)
+    };
+    others.is_empty() || nearest(view.spot_centres) <= nearest(others)
+}
+
+fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) -> Option<Analysis> {
     let photo = picture::Reduced::new(pixels, scale_px_per_mm(view)? / PX_PER_MM);
     let map = map::FaceMap::new(&photo, view)?;
     let scores = nets.map.run(map.cells());
     let heat = HeatMap::new(&map, &scores);
-    let peaks = peaks::find(&map, &scores);
+    let mut peaks = peaks::find(&map, &scores);
+    peaks.retain(|p| is_own(view, others, p.point));
     drop(scores);
     let mut candidates: Vec<choose::Candidate> = peaks
         .into_par_iter()
@@ -271,8 +281,21 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View) -> Option<Analysis> {
 /// # Errors
 /// When the built-in weights are damaged.
 pub fn find(pixels: &RgbImage, view: &View) -> Result<Shafts, WeightsError> {
+    find_beside(pixels, view, &[])
+}
+
+/// Finds the shafts of a face that hangs beside others: `others` are the centres of their spots on this face's plane, mm.
+/// Shafts nearer to one of them are not this face's.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_beside(
+    pixels: &RgbImage,
+    view: &View,
+    others: &[FacePoint],
+) -> Result<Shafts, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let Some(mut found) = analyse(nets, pixels, view) else {
+    let Some(mut found) = analyse(nets, pixels, view, others) else {
         return Ok(Shafts::default());
     };
     let camera = view.camera.centre_mm();
@@ -534,7 +557,7 @@ pub const FEATURES: [&str; 18] = [
 #[doc(hidden)]
 pub fn features(pixels: &RgbImage, view: &View) -> Result<Vec<[f64; 18]>, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let Some(mut found) = analyse(nets, pixels, view) else {
+    let Some(mut found) = analyse(nets, pixels, view, &[]) else {
         return Ok(Vec::new());
     };
     let before: Vec<FacePoint> = found.candidates.iter().map(|c| c.peak.point).collect();

@@ -1,0 +1,283 @@
+//! The lens of a camera, from photos of a printed chessboard: `sheet` makes one, `board` finds it (or any other) in a photo,
+//! `zhang` fits the lens to what was seen, `judge` says whether that suffices, and `profile` is what is kept of it.
+
+mod assumptions;
+pub mod board;
+mod corners;
+mod grey;
+pub mod homography;
+mod judge;
+mod profile;
+pub mod sheet;
+mod stored;
+mod words;
+pub mod zhang;
+
+pub use assumptions::{Assumptions, AtTheRange, assumptions};
+pub use profile::{
+    CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
+    SCHEMA, pick,
+};
+
+pub use words::text;
+
+use crate::photo::Photo;
+use crate::record::{Failure, Note};
+use crate::units::rounded;
+use board::Board;
+use nalgebra::Vector2;
+use std::collections::BTreeMap;
+use zhang::{Calibrated, Pair};
+
+/// A photo that was looked at for the board.
+#[derive(Clone, Debug)]
+pub struct Look {
+    /// File name without folders.
+    pub file: String,
+    /// What took it.
+    pub camera: CameraKey,
+    /// The board, in pixels of the picture as stored; `None` where there is none.
+    pub board: Option<Board>,
+}
+
+/// Looks for the board in a photo.
+#[must_use]
+pub fn look(photo: &Photo, file: &str) -> Look {
+    let camera = CameraKey::of(photo);
+    let size = [camera.width_px, camera.height_px];
+    let board = board::find(&photo.pixels).map(|mut board| {
+        for corner in &mut board.corners {
+            corner.at = stored::from_upright(photo.exif.orientation, size, corner.at);
+        }
+        board
+    });
+    Look {
+        file: file.to_owned(),
+        camera,
+        board,
+    }
+}
+
+/// What is told about the photos.
+#[derive(Clone, Debug, Default)]
+pub struct LensOptions {
+    /// Inner corners of the board, in either order; `None`: as most photos show it.
+    pub board: Option<[u32; 2]>,
+    /// Name of the profile; `None`: made of what the photos say.
+    pub name: Option<String>,
+}
+
+/// Makes a profile of these photos. Where they don't suffice it holds no lens, and says why and what to do.
+#[must_use]
+pub fn fit(looks: &[Look], options: &LensOptions) -> LensProfile {
+    let camera = usual_camera(looks);
+    let size = board_size(looks, &camera, options);
+    let mut profile = LensProfile {
+        schema: SCHEMA.to_owned(),
+        name: options.name.clone().unwrap_or_else(|| name_of(&camera)),
+        board: size,
+        lens: None,
+        sd: None,
+        more_terms: None,
+        rms_px: None,
+        photos: looks.iter().map(|l| listed(l, &camera, size)).collect(),
+        notes: Vec::new(),
+        failure: None,
+        bossmark: env!("CARGO_PKG_VERSION").to_owned(),
+        extra: crate::record::Extra::new(),
+        camera,
+    };
+    if let Err(failure) = filled(&mut profile, looks) {
+        profile.failure = Some(failure);
+    }
+    profile
+}
+
+fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
+    let Some(Assumptions { sufficient, .. }) = assumptions() else {
+        return Err(judge::no_fit());
+    };
+    let used: Vec<usize> = (0..looks.len())
+        .filter(|i| profile.photos[*i].used)
+        .collect();
+    if let Some(failure) = judge::too_few(used.len(), sufficient) {
+        return Err(failure);
+    }
+    let views: Vec<Vec<Pair>> = used.iter().filter_map(|i| pairs(&looks[*i])).collect();
+    let size = [
+        f64::from(profile.camera.width_px),
+        f64::from(profile.camera.height_px),
+    ];
+    let fit = zhang::calibrate(&views, size).ok_or_else(judge::no_fit)?;
+    for (k, i) in used.iter().enumerate() {
+        let photo = &mut profile.photos[*i];
+        photo.rms_px = fit.rms_px.get(k).map(|v| rounded(*v, 3));
+        let tilt = fit.poses.get(k).map(tilt_deg);
+        photo.tilt_deg = tilt.map(|t| rounded(t, 1));
+    }
+    let files: Vec<&str> = used.iter().map(|i| looks[*i].file.as_str()).collect();
+    let evidence = judge::Evidence {
+        files: &files,
+        views: &views,
+        size,
+    };
+    if let Some(failure) = judge::refusal(&fit, &evidence, sufficient) {
+        return Err(failure);
+    }
+    profile.lens = Some(numbers(&fit));
+    profile.sd = Some(deviations(&fit));
+    profile.rms_px = Some(rounded(fit.overall_px, 3));
+    profile.notes = judge::notes(&fit, &evidence, sufficient);
+    let corners = views.iter().map(Vec::len).sum();
+    let all = zhang::with_all_terms(&views, size, &fit);
+    if let Some(all) = all.filter(|all| judge::more_help(&fit, all, corners)) {
+        profile.more_terms = Some(more_terms(&all));
+        profile.notes.push(Note::new(
+            "more-terms-help",
+            format!(
+                "tangential terms and k3 would lower the residuals from {:.3} to {:.3} px; they are in the profile, measuring uses k1 and k2",
+                fit.overall_px, all.overall_px
+            ),
+        ));
+    }
+    Ok(())
+}
+
+/// The camera that most photos with a board come from; of equals the first.
+fn usual_camera(looks: &[Look]) -> CameraKey {
+    let mut tallies: Vec<(&CameraKey, usize)> = Vec::new();
+    for look in looks {
+        let counts = usize::from(look.board.is_some());
+        match tallies.iter_mut().find(|(k, _)| *k == &look.camera) {
+            Some((_, n)) => *n += counts,
+            None => tallies.push((&look.camera, counts)),
+        }
+    }
+    // the first of the largest
+    let most = tallies.iter().map(|t| t.1).max();
+    tallies
+        .into_iter()
+        .find(|t| Some(t.1) == most)
+        .map(|t| t.0.clone())
+        .unwrap_or_default()
+}
+
+/// Inner corners of the board: those told, else of the whole boards the size seen most often, else the largest seen.
+fn board_size(looks: &[Look], camera: &CameraKey, options: &LensOptions) -> Option<[u32; 2]> {
+    if let Some([a, b]) = options.board {
+        return Some([a.max(b), a.min(b)]);
+    }
+    let boards = || {
+        looks
+            .iter()
+            .filter(|l| l.camera == *camera)
+            .filter_map(|l| l.board.as_ref())
+    };
+    let mut tallies: BTreeMap<[u32; 2], usize> = BTreeMap::new();
+    for board in boards().filter(|b| b.is_whole()) {
+        *tallies.entry(board.size).or_default() += 1;
+    }
+    let usual = tallies.into_iter().max_by_key(|(size, n)| (*n, *size));
+    usual.map(|(size, _)| size).or_else(|| {
+        Some([
+            boards().map(|b| b.size[0]).max()?,
+            boards().map(|b| b.size[1]).max()?,
+        ])
+    })
+}
+
+/// A photo's line in the profile: whether it is used, and why not.
+fn listed(look: &Look, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePhoto {
+    let reason = match (&look.board, size) {
+        _ if look.camera != *camera => Some(
+            "another camera, lens, zoom or picture size than most of the photos: calibrate it by itself"
+                .to_owned(),
+        ),
+        (None, _) => Some(
+            "no chessboard seen: the whole width of several squares must be in the picture, sharp and evenly lit"
+                .to_owned(),
+        ),
+        (Some(b), Some(s)) if b.size[0] > s[0] || b.size[1] > s[1] => Some(format!(
+            "a board of {} × {} inner corners, not of {} × {}",
+            b.size[0], b.size[1], s[0], s[1]
+        )),
+        _ => None,
+    };
+    ProfilePhoto {
+        file: look.file.clone(),
+        used: reason.is_none(),
+        corners: look
+            .board
+            .as_ref()
+            .map_or(0, |b| u32::try_from(b.corners.len()).unwrap_or(u32::MAX)),
+        board: look.board.as_ref().map(|b| b.size),
+        reason,
+        ..ProfilePhoto::default()
+    }
+}
+
+fn pairs(look: &Look) -> Option<Vec<Pair>> {
+    let corner = |c: &board::BoardCorner| {
+        let on_board = Vector2::new(f64::from(c.column), f64::from(c.row));
+        (on_board, Vector2::new(c.at.x, c.at.y))
+    };
+    Some(look.board.as_ref()?.corners.iter().map(corner).collect())
+}
+
+fn name_of(camera: &CameraKey) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    parts.extend(camera.make.clone());
+    parts.extend(camera.model.clone());
+    parts.extend(camera.focal_35mm.map(|f| format!("{f} mm")));
+    parts.push(format!("{} × {}", camera.width_px, camera.height_px));
+    parts.join(" ")
+}
+
+/// Angle between the line of sight to the board's origin and its normal, degrees.
+fn tilt_deg(pose: &crate::camera::Pose) -> f64 {
+    let n = pose.rotation.column(2);
+    let t = pose.translation_mm;
+    (n.dot(&t).abs() / t.norm().max(1e-12))
+        .clamp(0.0, 1.0)
+        .acos()
+        .to_degrees()
+}
+
+/// Decimals of pixels and of unitless numbers in a profile.
+const PIXEL: i32 = 3;
+const UNITLESS: i32 = 7;
+
+fn plain_numbers(lens: &crate::camera::Lens) -> LensNumbers {
+    LensNumbers {
+        f_px: rounded(lens.f_px, PIXEL),
+        cx_px: rounded(lens.cx_px, PIXEL),
+        cy_px: rounded(lens.cy_px, PIXEL),
+        k1: rounded(lens.k1, UNITLESS),
+        k2: rounded(lens.k2, UNITLESS),
+    }
+}
+
+fn numbers(fit: &Calibrated) -> LensNumbers {
+    plain_numbers(&fit.lens.lens)
+}
+
+fn deviations(fit: &Calibrated) -> LensNumbers {
+    let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
+    LensNumbers {
+        f_px: rounded(sd(zhang::LN_F) * fit.lens.lens.f_px, PIXEL),
+        cx_px: rounded(sd(zhang::CX), PIXEL),
+        cy_px: rounded(sd(zhang::CY), PIXEL),
+        k1: rounded(sd(zhang::K1), UNITLESS),
+        k2: rounded(sd(zhang::K2), UNITLESS),
+    }
+}
+
+fn more_terms(all: &Calibrated) -> MoreTerms {
+    MoreTerms {
+        lens: plain_numbers(&all.lens.lens),
+        k3: rounded(all.lens.k3, UNITLESS),
+        p1: rounded(all.lens.tangential[0], UNITLESS),
+        p2: rounded(all.lens.tangential[1], UNITLESS),
+        rms_px: rounded(all.overall_px, PIXEL),
+    }
+}

@@ -1,0 +1,214 @@
+//! Several faces in one picture: all are found, one is taken, and the record says which.
+
+#![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
+
+mod drawn;
+
+use bossmark::camera::{Camera, Lens, Pose};
+use bossmark::face::{self, FitOptions, LensPrior, spec};
+use bossmark::photo::{self, ExifFacts, Photo};
+use bossmark::record::{End, Session};
+use bossmark::road::{self, MeasureOptions, Measured, Pick};
+use bossmark::units::ImagePoint;
+use drawn::{Scene, camera, draw};
+use image::{RgbImage, imageops};
+use nalgebra::Vector3;
+use std::io::Cursor;
+use std::path::Path;
+
+fn png(picture: &RgbImage) -> Vec<u8> {
+    let mut bytes = Cursor::new(Vec::new());
+    picture
+        .write_to(&mut bytes, image::ImageFormat::Png)
+        .unwrap();
+    bytes.into_inner()
+}
+
+fn measured(bytes: &[u8], face: &str, options: &MeasureOptions) -> Measured {
+    let spec = spec::by_name(face).unwrap();
+    let session = Session::default();
+    road::measure(bytes, "drawn.png", spec, session, options, &mut |_| {}).unwrap()
+}
+
+/// The camera as seen from a face that hangs `right` mm beside the first.
+fn beside(camera: &Camera, right: f64) -> Camera {
+    let shift = camera.pose.rotation * Vector3::new(right, 0.0, 0.0);
+    Camera {
+        lens: camera.lens,
+        pose: Pose {
+            rotation: camera.pose.rotation,
+            translation_mm: camera.pose.translation_mm + shift,
+        },
+    }
+}
+
+fn picked(pick: Pick) -> MeasureOptions {
+    MeasureOptions {
+        pick: Some(pick),
+        ..MeasureOptions::default()
+    }
+}
+
+fn taken(end: &End) -> usize {
+    let seen = end.face.as_ref().unwrap().seen.as_ref().unwrap();
+    assert_eq!(seen.iter().filter(|f| f.taken).count(), 1);
+    1 + seen.iter().position(|f| f.taken).unwrap()
+}
+
+const APART_MM: f64 = 450.0;
+
+#[test]
+fn of_two_bare_faces_the_middle_one_is_taken_unless_told() {
+    let (width, height) = (1200, 900);
+    let lens = Lens {
+        f_px: 910.0,
+        cx_px: 602.0,
+        cy_px: 447.0,
+        k1: 0.0,
+        k2: 0.0,
+    };
+    // the first face left of the middle, the second further right of it
+    let first = beside(&camera(lens, 1150.0, 18.0, 6.0), -150.0);
+    let second = beside(&first, APART_MM);
+    let face = spec::by_name("wa-40").unwrap();
+    let scene = Scene {
+        paper_mm: 212.0,
+        ..Scene::default()
+    };
+    let mut picture = draw(face, &first, &scene, width, height);
+    let other = draw(face, &second, &scene, width, height);
+    for (x, y, pixel) in other.enumerate_pixels() {
+        let p = first.face_from_image(ImagePoint::new(f64::from(x), f64::from(y)));
+        if p.is_some_and(|p| p.x > 0.5 * APART_MM) {
+            picture.put_pixel(x, y, *pixel);
+        }
+    }
+    let bytes = png(&picture);
+    let m = measured(&bytes, "wa-40", &MeasureOptions::default());
+    let seen = m.end.face.as_ref().unwrap().seen.clone().unwrap();
+    assert_eq!((seen.len(), taken(&m.end), m.others.len()), (2, 1, 1));
+    assert!(seen.iter().all(|f| f.shafts == 0));
+    let note = m
+        .end
+        .notes
+        .iter()
+        .find(|n| n.code == "several-faces")
+        .unwrap();
+    assert!(
+        note.text.starts_with("2 faces of this kind"),
+        "{}",
+        note.text
+    );
+    let centre = |m: &Measured| m.fit.as_ref().unwrap().camera.pose.translation_mm;
+    let off = |m: &Measured, truth: &Camera| (centre(m) - truth.pose.translation_mm).xy().norm();
+    assert!(
+        off(&m, &first) < 15.0,
+        "{} {}",
+        centre(&m),
+        first.pose.translation_mm
+    );
+    assert!(m.end.entries.is_empty());
+    // by number, by share of the picture
+    let there = seen[1].px;
+    for pick in [
+        Pick::Number(2),
+        Pick::AtShare([there[0] / 1200.0, there[1] / 900.0]),
+    ] {
+        let m = measured(&bytes, "wa-40", &picked(pick));
+        assert_eq!(taken(&m.end), 2, "{pick:?}");
+        assert!(off(&m, &second) < 15.0, "{pick:?}");
+        // the numbers stay
+        let again = m.end.face.unwrap().seen.unwrap()[0].px;
+        assert!((again[0] - seen[0].px[0]).hypot(again[1] - seen[0].px[1]) < 1.0);
+    }
+    let none = measured(&bytes, "wa-40", &picked(Pick::Number(3)));
+    let failure = none.end.failure.unwrap();
+    assert_eq!(failure.code, "no-such-face");
+    assert!(failure.text.contains("2 face(s)"), "{}", failure.text);
+}
+
+#[test]
+fn the_face_that_the_shafts_are_in_goes_before_one_nearer_to_the_middle() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/evening/evening-1.jpg");
+    let photo = photo::open(&std::fs::read(path).unwrap()).unwrap();
+    let face = spec::by_name("wa-80").unwrap();
+    let (w, h) = (photo.width / 3, photo.height / 3);
+    let small = imageops::resize(&photo.pixels, w, h, imageops::FilterType::Triangle);
+    let exif = ExifFacts {
+        focal_35mm: photo.exif.focal_35mm,
+        ..ExifFacts::default()
+    };
+    let alone = face::fit(
+        &Photo::from_pixels(small.clone(), exif),
+        face,
+        &FitOptions::default(),
+    )
+    .unwrap();
+    // a second face hangs right of it, and the picture goes on there
+    let lens = alone.camera.lens;
+    let neighbour = beside(&alone.camera, 900.0);
+    let width = 2 * w;
+    let right = Camera {
+        lens: Lens {
+            cx_px: lens.cx_px - f64::from(w),
+            ..lens
+        },
+        ..neighbour
+    };
+    let scene = Scene {
+        paper_mm: 420.0,
+        ..Scene::default()
+    };
+    let part = draw(face, &right, &scene, width - w, h);
+    let mut picture = RgbImage::new(width, h);
+    imageops::replace(&mut picture, &small, 0, 0);
+    imageops::replace(&mut picture, &part, i64::from(w), 0);
+    // the part of it that lies over the photo
+    let over = draw(face, &neighbour, &scene, w, h);
+    for (x, y, pixel) in over.enumerate_pixels() {
+        let p = neighbour.face_from_image(ImagePoint::new(f64::from(x), f64::from(y)));
+        if p.is_some_and(|p| p.x > -scene.paper_mm) {
+            picture.put_pixel(x, y, *pixel);
+        }
+    }
+    let options = |pick: Option<Pick>| MeasureOptions {
+        fit: FitOptions {
+            lens: Some(LensPrior {
+                f_px: lens.f_px,
+                ln_f_sd: 0.01,
+                cx_px: lens.cx_px,
+                cy_px: lens.cy_px,
+                c_sd_px: 3.0,
+                k1: lens.k1,
+                k1_sd: 0.01,
+                k2: lens.k2,
+                k2_sd: 0.01,
+            }),
+            ..FitOptions::default()
+        },
+        pick,
+        ..MeasureOptions::default()
+    };
+    let bytes = png(&picture);
+    let m = measured(&bytes, "wa-80", &options(None));
+    let seen = m.end.face.as_ref().unwrap().seen.clone().unwrap();
+    assert_eq!(seen.len(), 2, "{seen:?}");
+    let middle = f64::from(width) / 2.0;
+    assert!(
+        (seen[0].px[0] - middle).abs() > (seen[1].px[0] - middle).abs(),
+        "{seen:?}"
+    );
+    assert!(
+        seen[0].taken && seen[0].shafts >= 3 && seen[1].shafts == 0,
+        "{seen:?}"
+    );
+    let sure = |m: &Measured| {
+        let counts = m.end.entries.iter().filter(|e| e.confidence >= Some(0.5));
+        counts.count()
+    };
+    assert!(sure(&m) >= 4, "{:?}", m.end.entries.len());
+    // the other one has none: shafts of the first are not its own
+    let m = measured(&bytes, "wa-80", &options(Some(Pick::Number(2))));
+    assert_eq!((taken(&m.end), sure(&m)), (2, 0));
+    assert!(m.end.notes.iter().any(|n| n.code == "no-shafts"));
+}
