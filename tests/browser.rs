@@ -220,7 +220,8 @@ fn centre(browser: &Browser, px: [f64; 2], scale: f64) {
 }
 
 fn settled(browser: &Browser) {
-    browser.wait("bossmark.end.working === 0 && !document.querySelector('.stale')");
+    browser
+        .wait("bossmark.end.working === 0 && !document.querySelector('.stale, [aria-busy=true]')");
 }
 
 /// What the record must be after the journey: the truth that was disturbed, confirmed.
@@ -500,6 +501,8 @@ fn the_journey_by_finger() {
     b.wait(&format!("bossmark.photo.frame.scale > {}", scale * 1.5));
     // a shot that left no mark
     b.js("document.getElementById('missed-note').value = 'low left, off the boss'; return 1");
+    // what comes in above would move the button away from under the finger
+    settled(&b);
     b.press(true, "#table .part:last-child form button");
     b.wait("bossmark.end.view.record.missed.length === 1");
     centre(&b, [2420.0, 1860.0], 0.4);

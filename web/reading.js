@@ -37,6 +37,11 @@ export class Meaning {
     for (const part of [this.pooled, this.calls, this.plot, this.cautions, this.advice]) fill(part);
   }
 
+  /** Whether answers are on their way, for those who can't see it and for tests. @param {boolean} is */
+  busy(is) {
+    for (const id of ["meaning", "step"]) byId(id, HTMLElement).setAttribute("aria-busy", String(is));
+  }
+
   stale(/** @type {boolean} */ is) {
     for (const part of [this.sentence, this.calls, this.plot]) part.classList.toggle("stale", is);
   }
@@ -47,6 +52,7 @@ export class Meaning {
     this.revision = view.record.revision;
     const turn = (this.asked += 1);
     this.stale(true);
+    this.busy(true);
     /** @param {unknown} error */
     const failed = (error) => {
       if (turn !== this.asked) return;
@@ -65,6 +71,7 @@ export class Meaning {
       if (turn === this.asked) this.showAdvice(answer);
     });
     await Promise.all([reading, advice]).then(() => performance.mark("meaning"), failed);
+    if (turn === this.asked) this.busy(false);
   }
 
   /** @param {import("./core.js").ReadingView} view */
