@@ -341,6 +341,14 @@ fn the_journey_by_mouse() {
     assert_right(&program, &f, 1.5);
     b.picture("laptop-confirmed");
     assert_kept(&b, &program);
+    // away and back loses nothing either
+    b.open("about:blank");
+    b.back();
+    ready(&b);
+    assert_eq!(
+        b.js("return bossmark.end.view.record.revision"),
+        program.record("end")["revision"]
+    );
     // nothing came from elsewhere
     let origins = b.js("return [...new Set(performance.getEntriesByType('resource').map((r) => new URL(r.name).origin))]");
     assert_eq!(origins, json!([program.link.trim_end_matches('/')]));

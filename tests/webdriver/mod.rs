@@ -74,6 +74,10 @@ fn installed() -> Option<(PathBuf, PathBuf)> {
 
 impl Browser {
     /// Starts a browser; `None`, said aloud, where there is none and none is required.
+    #[expect(
+        clippy::print_stderr,
+        reason = "a test that didn't run must not look as if it had"
+    )]
     pub(crate) fn start(screen: Screen) -> Option<Self> {
         let Some((driver, browser)) = installed() else {
             assert!(
