@@ -5,7 +5,7 @@
 //! convention of Zhang 2000, PAMI 22(11), eq. 11–12), and to pixels by f and the principal point.
 
 use crate::units::{FacePoint, ImagePoint};
-use nalgebra::{Matrix3, Vector2, Vector3};
+use nalgebra::{Matrix3, SMatrix, Vector2, Vector3};
 
 /// Focal length, principal point and radial distortion of a photo, in pixels of the upright picture.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -121,6 +121,53 @@ impl Camera {
         self.plane_from_image(p, 0.0)
     }
 
+    /// The point of the face plane that a pixel shows with its derivatives, one column for each parameter of [`CameraDelta`]
+    /// (mm per unit of that parameter). `None` where [`face_from_image`](Self::face_from_image) gives none.
+    #[must_use]
+    pub fn face_with_derivatives(
+        &self,
+        p: ImagePoint,
+    ) -> Option<(FacePoint, SMatrix<f64, 2, PARAMETERS>)> {
+        let lens = &self.lens;
+        let u = lens.normalised_from_pixel(p)?;
+        let back = self.pose.rotation.transpose();
+        let centre = -(back * self.pose.translation_mm);
+        let ray = back * Vector3::new(u.x, u.y, 1.0);
+        let s = -centre.z / ray.z;
+        if !(s.is_finite() && s > 0.0) {
+            return None;
+        }
+        let at = FacePoint::new(centre.x + s * ray.x, centre.y + s * ray.y);
+        // a displacement of the point along with its ray slides back along the ray into the plane
+        let slide = Vector2::new(ray.x / ray.z, ray.y / ray.z);
+        let on_plane = |d: Vector3<f64>| Vector2::new(d.x - slide.x * d.z, d.y - slide.y * d.z);
+        let by_u = |du: Vector2<f64>| on_plane(back * Vector3::new(s * du.x, s * du.y, 0.0));
+        let r = u.norm();
+        let (along, slope) = (
+            u.try_normalize(1e-12).unwrap_or_default(),
+            1.0 + r * r * (3.0 * lens.k1 + 5.0 * lens.k2 * r * r),
+        );
+        let grown = 1.0 + r * r * (lens.k1 + lens.k2 * r * r);
+        // undistorted direction by distorted direction: 1/slope along the radius, 1/grown across it
+        let undistorted = |d: Vector2<f64>| {
+            let radial = along.dot(&d);
+            along * (radial / slope) + (d - along * radial) / grown
+        };
+        let mut j = SMatrix::<f64, 2, PARAMETERS>::zeros();
+        j.set_column(LN_F, &by_u(-along * (r * grown / slope)));
+        j.set_column(CX, &by_u(undistorted(Vector2::new(-1.0 / lens.f_px, 0.0))));
+        j.set_column(CY, &by_u(undistorted(Vector2::new(0.0, -1.0 / lens.f_px))));
+        j.set_column(K1, &by_u(-along * (r.powi(3) / slope)));
+        j.set_column(K2, &by_u(-along * (r.powi(5) / slope)));
+        j.set_column(TURN_X, &on_plane(Vector3::new(0.0, 0.0, -at.y)));
+        j.set_column(TURN_Y, &on_plane(Vector3::new(0.0, 0.0, at.x)));
+        j.set_column(ROLL, &Vector2::new(at.y, -at.x));
+        for k in 0..3 {
+            j.set_column(SHIFT + k, &on_plane(-back.column(k)));
+        }
+        Some((at, j))
+    }
+
     /// The camera's centre in the face frame, mm: x, y is the foot point on the face plane, z the distance from that plane.
     #[must_use]
     pub fn centre_mm(&self) -> Vector3<f64> {
@@ -202,6 +249,55 @@ impl Camera {
                 rotation: self.pose.rotation * nalgebra::Rotation3::new(turn).into_inner(),
                 translation_mm: self.pose.translation_mm + shift,
             },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn derivatives_are_those_of_differences() {
+        let camera = Camera {
+            lens: Lens {
+                f_px: 2400.0,
+                cx_px: 2000.0,
+                cy_px: 1500.0,
+                k1: -0.08,
+                k2: 0.02,
+            },
+            pose: Pose {
+                rotation: nalgebra::Rotation3::from_euler_angles(2.7, 0.4, -0.3).into_inner(),
+                translation_mm: Vector3::new(150.0, -80.0, 1900.0),
+            },
+        };
+        for p in [
+            ImagePoint::new(2000.0, 1500.0),
+            ImagePoint::new(900.0, 2300.0),
+            ImagePoint::new(3100.0, 400.0),
+        ] {
+            let (at, j) = camera.face_with_derivatives(p).unwrap();
+            assert!(at.distance(camera.face_from_image(p).unwrap()) < 1e-9);
+            for k in 0..PARAMETERS {
+                let step = if (CX..=CY).contains(&k) || k >= SHIFT {
+                    1e-3
+                } else {
+                    1e-6
+                };
+                let at = |sign: f64| {
+                    let mut d = CameraDelta::zeros();
+                    d[k] = sign * step;
+                    camera.moved(&d).face_from_image(p).unwrap()
+                };
+                let (up, down) = (at(1.0), at(-1.0));
+                let seen = Vector2::new(
+                    (up.x - down.x) / (2.0 * step),
+                    (up.y - down.y) / (2.0 * step),
+                );
+                let off = (seen - j.column(k)).norm();
+                assert!(off < 1e-4 * (1.0 + seen.norm()), "{k} at {p:?}: {off}");
+            }
         }
     }
 }

@@ -80,6 +80,27 @@ pub trait Problem {
     fn jacobian(&self, x: &DVector<f64>, residuals: &DVector<f64>) -> DMatrix<f64>;
     /// For each measurement how much of an independent one it counts as, 0–1.
     fn shares(&self) -> &[f64];
+    /// Normal matrix JᵀWJ and gradient JᵀWr at `x` for the weights W of the residuals. To be given by problems that can do
+    /// it without writing down the whole Jacobian.
+    fn normal_equations(
+        &self,
+        x: &DVector<f64>,
+        r: &DVector<f64>,
+        weights: &[f64],
+    ) -> (DMatrix<f64>, DVector<f64>) {
+        let mut j = self.jacobian(x, r);
+        let mut weighted = r.clone();
+        for (i, w) in weights.iter().enumerate() {
+            if *w > 0.0 {
+                weighted[i] *= w.sqrt();
+                j.row_mut(i).scale_mut(w.sqrt());
+            } else {
+                weighted[i] = 0.0;
+                j.row_mut(i).fill(0.0);
+            }
+        }
+        (j.tr_mul(&j), j.tr_mul(&weighted))
+    }
 }
 
 /// Where the search ended.
@@ -156,23 +177,16 @@ fn normal_equations(
     x: &DVector<f64>,
     r: &DVector<f64>,
 ) -> (DMatrix<f64>, DVector<f64>) {
-    let mut j = problem.jacobian(x, r);
-    let mut weighted = r.clone();
-    for i in 0..r.len() {
-        let w = match problem.shares().get(i) {
+    let weights: Vec<f64> = r
+        .iter()
+        .enumerate()
+        .map(|(i, v)| match problem.shares().get(i) {
             None => 1.0,
-            Some(share) if r[i].is_finite() => (share * tukey_weight(r[i], TUKEY_95)).sqrt(),
+            Some(share) if v.is_finite() => share * tukey_weight(*v, TUKEY_95),
             Some(_) => 0.0,
-        };
-        if w > 0.0 {
-            weighted[i] *= w;
-            j.row_mut(i).scale_mut(w);
-        } else {
-            weighted[i] = 0.0;
-            j.row_mut(i).fill(0.0);
-        }
-    }
-    (j.tr_mul(&j), j.tr_mul(&weighted))
+        })
+        .collect();
+    problem.normal_equations(x, r, &weights)
 }
 
 /// Forward differences of `problem`'s residuals in the parameters `from`‥`to`, with one step size for each; written into

@@ -89,7 +89,8 @@ pub fn rounded(value: f64, digits: i32) -> f64 {
     reason = "saturating is what is wanted"
 )]
 pub fn floor_index(value: f64) -> usize {
-    value.floor() as usize
+    // the cast cuts off the fraction and saturates, which for an index is the floor
+    value as usize
 }
 
 /// The nearest whole number; NaN becomes 0, out of range the nearest limit.

@@ -201,6 +201,78 @@ fn single_faces_are_recovered_from_both_sides() {
 }
 
 #[test]
+fn a_wrong_focal_length_in_exif_is_noticed_and_does_no_harm() {
+    let face = spec::by_name("wa-80").unwrap();
+    let scene = Scene {
+        paper_mm: 432.0,
+        ..Scene::default()
+    };
+    let truth = camera(lens(), 1250.0, 28.0, 6.0);
+    let picture = draw(face, &truth, &scene, WIDTH, HEIGHT);
+    for told in [26.0, 26.0 * 1.3, 26.0 * 0.7] {
+        let p = photo(picture.clone(), Some(told));
+        let fit = face::fit(&p, face, &FitOptions::default()).unwrap();
+        let wrong = (told - 26.0f64).abs() > 1.0;
+        assert_eq!(
+            fit.notes.iter().any(|n| n.code == "focal-doubtful"),
+            wrong,
+            "{told}: {:?}",
+            fit.notes
+        );
+        assert!(
+            (fit.camera.lens.f_px / F_PX - 1.0).abs() < 0.06,
+            "{told}: {}",
+            fit.camera.lens.f_px
+        );
+        for k in 0..24 {
+            let (sin, cos) = (TAU * f64::from(k) / 24.0).sin_cos();
+            let own = FacePoint::new(400.0 * cos, 400.0 * sin);
+            let seen = fit
+                .camera
+                .face_from_image(truth.image_from_face(own).unwrap())
+                .unwrap();
+            assert!(seen.distance(own) < 1.5, "{told}: {seen:?} for {own:?}");
+        }
+    }
+}
+
+#[test]
+fn a_marked_line_goes_before_the_paper_and_a_contradiction_is_said() {
+    let face = spec::by_name("wa-80").unwrap();
+    let scene = Scene {
+        paper_mm: 432.0,
+        ..Scene::default()
+    };
+    let truth = camera(lens(), 1250.0, 20.0, 6.0);
+    let p = photo(draw(face, &truth, &scene, WIDTH, HEIGHT), Some(26.0));
+    for (slant, differs) in [(0.0, false), (0.12, true)] {
+        let end = |up: f64| {
+            truth
+                .image_from_face(FacePoint::new(-up * f64::tan(slant), up))
+                .unwrap()
+        };
+        let options = FitOptions {
+            vertical: Some([end(-350.0), end(350.0)]),
+            ..FitOptions::default()
+        };
+        let fit = face::fit(&p, face, &options).unwrap();
+        assert_eq!(
+            fit.notes.iter().any(|n| n.code == "upright-differs"),
+            differs,
+            "{:?}",
+            fit.notes
+        );
+        let up = fit.camera.face_from_image(end(350.0)).unwrap();
+        assert!(up.x.abs() < 4.0, "{up:?}");
+        let from = fit.upright.from;
+        assert!(
+            matches!(from, UprightSource::Person | UprightSource::Fused),
+            "{from:?}"
+        );
+    }
+}
+
+#[test]
 fn triple_and_field_faces_are_recovered() {
     for (name, d) in [
         ("wa-40-3spot", 1000.0),

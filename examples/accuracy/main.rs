@@ -1,13 +1,16 @@
 //! Accuracy over photos with known truth: per photo, over all, and the time of each stage.
 //!
 //! ```text
-//! cargo run --release --example accuracy -- DIR [--only TEXT] [--floors FILE] [--json]
+//! cargo run --release --example accuracy -- DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens]
 //! ```
 //!
 //! Every `NAME.truth.json` in DIR (`photo-truth/1`, see `sample-photos/README.md`) with its `NAME.jpg` is measured and
 //! compared. Photos with a face and arrows are *plain* or *unkind*; *negatives* hold no face or no arrows. Entries of confidence
 //! ≥ 0.5 are matched with the true shafts one to one within 10 mm; for a face with one centre the best turn about
 //! it is taken out first, since rings can't show it. Exit status 1 when a floor is undercut.
+//!
+//! `--camera` leaves the shafts out and prints the camera's figures of each photo; `--true-lens` tells the fit the true focal
+//! length and radial terms: what is then left is the rings' and the paper's.
 
 #![allow(
     clippy::print_stdout,
@@ -15,11 +18,13 @@
     reason = "a program that prints its findings"
 )]
 
+mod camera;
 mod score;
 mod table;
 
 use anyhow::{Context, Result, bail};
-use bossmark::face::spec;
+use bossmark::face::{self, FaceError, FitOptions, spec};
+use bossmark::photo;
 use bossmark::record::{End, Failure, Session};
 use bossmark::road::{self, MeasureOptions, Stage};
 use score::{PhotoScore, Truth, compare};
@@ -46,18 +51,31 @@ struct Arguments {
     only: String,
     floors: Option<PathBuf>,
     json: bool,
+    how: How,
+}
+
+/// What is measured of each photo.
+#[derive(Clone, Copy, Default)]
+struct How {
+    only_camera: bool,
+    true_lens: bool,
 }
 
 fn arguments() -> Result<Arguments> {
     let (mut dir, mut only, mut floors, mut json) = (None, String::new(), None, false);
+    let mut how = How::default();
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--only" => only = args.next().context("--only needs a text")?,
             "--floors" => floors = Some(args.next().context("--floors needs a file")?.into()),
             "--json" => json = true,
+            "--camera" => how.only_camera = true,
+            "--true-lens" => how.true_lens = true,
             _ if dir.is_none() && !arg.starts_with('-') => dir = Some(PathBuf::from(arg)),
-            _ => bail!("what is `{arg}`? use: accuracy DIR [--only TEXT] [--floors FILE] [--json]"),
+            _ => bail!(
+                "what is `{arg}`? use: accuracy DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens]"
+            ),
         }
     }
     let dir = dir.context("name a folder with NAME.jpg and NAME.truth.json")?;
@@ -66,6 +84,7 @@ fn arguments() -> Result<Arguments> {
         only,
         floors,
         json,
+        how,
     })
 }
 
@@ -74,12 +93,16 @@ fn run() -> Result<bool> {
     let truths = truths(&a.dir, &a.only)?;
     let mut scores = Vec::new();
     for truth in &truths {
-        scores.push(score_photo(&a.dir, truth)?);
+        scores.push(score_photo(&a.dir, truth, a.how)?);
         eprintln!("{}/{} {}", scores.len(), truths.len(), truth.photo);
     }
     let figures = table::figures(&scores);
     if a.json {
         println!("{}", serde_json::to_string_pretty(&figures)?);
+    } else if a.how.only_camera {
+        println!("{}", table::camera_table(&scores));
+        println!("{}", table::camera_totals(&figures));
+        println!("{}", table::stage_table(&scores));
     } else {
         println!("{}", table::photo_table(&scores));
         println!("{}", table::totals_table(&figures));
@@ -125,11 +148,18 @@ fn truths(dir: &Path, only: &str) -> Result<Vec<Truth>> {
 }
 
 /// Measures one photo, with the time of each stage.
-fn score_photo(dir: &Path, truth: &Truth) -> Result<PhotoScore> {
+fn score_photo(dir: &Path, truth: &Truth, how: How) -> Result<PhotoScore> {
     let path = dir.join(&truth.photo);
     let bytes = std::fs::read(&path).with_context(|| format!("{}", path.display()))?;
     let name = truth.face.as_ref().map_or(FACE_OF_NEGATIVES, |f| &f.name);
     let spec = spec::by_name(name).with_context(|| format!("unknown face {name}"))?;
+    let options = FitOptions {
+        lens: how.true_lens.then(|| camera::true_lens(truth)).flatten(),
+        ..FitOptions::default()
+    };
+    if how.only_camera {
+        return score_camera(&bytes, truth, spec, &options);
+    }
     let start = Instant::now();
     let mut stages = Vec::new();
     let mut last = start;
@@ -138,7 +168,10 @@ fn score_photo(dir: &Path, truth: &Truth) -> Result<PhotoScore> {
         &truth.photo,
         spec,
         Session::default(),
-        &MeasureOptions::default(),
+        &MeasureOptions {
+            fit: options,
+            ..MeasureOptions::default()
+        },
         &mut |stage| {
             let what = match stage {
                 Stage::Photo => "decode",
@@ -150,25 +183,53 @@ fn score_photo(dir: &Path, truth: &Truth) -> Result<PhotoScore> {
         },
     );
     let seconds = start.elapsed().as_secs_f64();
-    let (status, end) = match measured {
-        Ok(m) => (i32::from(m.end.failure.is_some()), m.end),
-        Err(e) => {
-            let failure = Some(Failure {
-                code: "no-photo".to_owned(),
-                text: e.to_string(),
-            });
-            (
-                3,
-                End {
-                    failure,
-                    ..End::default()
-                },
-            )
-        }
+    let (status, end, fit) = match measured {
+        Ok(m) => (i32::from(m.end.failure.is_some()), m.end, m.fit),
+        Err(e) => (3, failed("no-photo", e.to_string()), None),
     };
     Ok(PhotoScore {
         seconds,
         stages,
+        camera: fit.and_then(|fit| camera::compare(truth, &fit)),
+        ..compare(truth, status, &end)
+    })
+}
+
+fn failed(code: &str, text: String) -> End {
+    End {
+        failure: Some(Failure {
+            code: code.to_owned(),
+            text,
+        }),
+        ..End::default()
+    }
+}
+
+/// The camera stage alone.
+fn score_camera(
+    bytes: &[u8],
+    truth: &Truth,
+    spec: &spec::FaceSpec,
+    options: &FitOptions,
+) -> Result<PhotoScore> {
+    let start = Instant::now();
+    let photo = photo::open(bytes)?;
+    let decoded = start.elapsed().as_secs_f64();
+    let fit = face::fit(&photo, spec, options);
+    let seconds = start.elapsed().as_secs_f64();
+    let (status, end, fit) = match fit {
+        Ok(fit) => (0, End::default(), Some(fit)),
+        Err(e @ FaceError::NoFace { .. }) => (1, failed("no-face", e.to_string()), None),
+        Err(e) => return Err(e.into()),
+    };
+    let camera = fit.and_then(|fit| camera::compare(truth, &fit));
+    Ok(PhotoScore {
+        seconds,
+        stages: vec![("decode", decoded), ("camera", seconds - decoded)],
+        face_found: status == 0,
+        probe_rms_mm: camera.as_ref().map(|c| c.rms_mm),
+        upright_deg: camera.as_ref().map(|c| c.upright_deg),
+        camera,
         ..compare(truth, status, &end)
     })
 }

@@ -1,5 +1,6 @@
 //! Compares one end record with the truth of its photo (`photo-truth/1`, described in `sample-photos/README.md`).
 
+use crate::camera::CameraScore;
 use bossmark::camera::Lens;
 use bossmark::record::{CameraRecord, End, EntryKind};
 use bossmark::units::ImagePoint;
@@ -25,10 +26,10 @@ pub(crate) struct Truth {
     pub difficulty: String,
     pub negative: Option<String>,
     pub face: Option<TruthFace>,
-    image: TruthImage,
-    camera: Option<TruthCamera>,
+    pub image: TruthImage,
+    pub camera: Option<TruthCamera>,
     #[serde(default)]
-    ring_probe: Vec<Probe>,
+    pub ring_probe: Vec<Probe>,
     #[serde(default)]
     shafts: Vec<TruthShaft>,
     bare_minus_fletched_mm: Option<[f64; 2]>,
@@ -37,30 +38,30 @@ pub(crate) struct Truth {
 #[derive(Deserialize)]
 pub(crate) struct TruthFace {
     pub name: String,
-    centres_mm: Vec<[f64; 2]>,
+    pub centres_mm: Vec<[f64; 2]>,
 }
 
 #[derive(Deserialize)]
-struct TruthImage {
-    width_px: f64,
-    height_px: f64,
+pub(crate) struct TruthImage {
+    pub width_px: f64,
+    pub height_px: f64,
 }
 
 #[derive(Deserialize)]
-struct TruthCamera {
-    fx_px: f64,
+pub(crate) struct TruthCamera {
+    pub fx_px: f64,
     cx_px: f64,
     cy_px: f64,
-    k1: f64,
-    k2: f64,
+    pub k1: f64,
+    pub k2: f64,
     rotation: [[f64; 3]; 3],
     translation_mm: [f64; 3],
 }
 
 #[derive(Deserialize)]
-struct Probe {
-    mm: [f64; 2],
-    px: [f64; 2],
+pub(crate) struct Probe {
+    pub mm: [f64; 2],
+    pub px: [f64; 2],
 }
 
 #[derive(Deserialize)]
@@ -119,6 +120,8 @@ pub(crate) struct PhotoScore {
     pub confident_right: usize,
     pub offset_error_mm: Option<f64>,
     pub offset_as_is_error_mm: Option<f64>,
+    /// The camera against the truth and its own standard deviations.
+    pub camera: Option<CameraScore>,
     pub seconds: f64,
     /// Seconds of each stage, in order.
     pub stages: Vec<(&'static str, f64)>,
@@ -374,17 +377,17 @@ fn tail_in_picture(truth: &Truth, s: &TruthShaft) -> bool {
     seen as f64 >= TAIL_SEEN * f64::from(steps)
 }
 
-fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+pub(crate) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
-fn turned(p: [f64; 2], a: f64) -> [f64; 2] {
+pub(crate) fn turned(p: [f64; 2], a: f64) -> [f64; 2] {
     let (s, c) = a.sin_cos();
     [c * p[0] - s * p[1], s * p[0] + c * p[1]]
 }
 
 /// The rotation about the origin that brings the first points nearest to the second.
-fn best_turn(pairs: &[([f64; 2], [f64; 2])]) -> f64 {
+pub(crate) fn best_turn(pairs: &[([f64; 2], [f64; 2])]) -> f64 {
     let cross: f64 = pairs.iter().map(|(p, q)| p[0] * q[1] - p[1] * q[0]).sum();
     let dot: f64 = pairs.iter().map(|(p, q)| p[0] * q[0] + p[1] * q[1]).sum();
     cross.atan2(dot)

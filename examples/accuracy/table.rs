@@ -1,5 +1,6 @@
 //! Figures over many photos, and the tables that show them.
 
+use crate::camera::CameraScore;
 use crate::score::{Match, PhotoScore};
 use std::collections::BTreeMap;
 
@@ -12,7 +13,7 @@ const ROBUST: f64 = 1.4826;
 pub(crate) const GROUPS: [&str; 3] = ["plain", "unkind", "all"];
 
 /// The figures of a group, in the order they are printed, with what they are.
-pub(crate) const FIGURES: [(&str, &str); 36] = [
+pub(crate) const FIGURES: [(&str, &str); 41] = [
     ("photos", "photos in the group"),
     ("failures", "photos without a proper record"),
     ("contract_breaks", "photos whose record contradicts itself"),
@@ -28,6 +29,26 @@ pub(crate) const FIGURES: [(&str, &str); 36] = [
     ("upright_median", "degrees, absolute"),
     ("upright_p90", "degrees"),
     ("upright_max", "degrees"),
+    (
+        "upright_foreseen",
+        "share of uprights within 3 of their own sds",
+    ),
+    (
+        "camera_photos",
+        "photos whose camera is compared with the truth",
+    ),
+    (
+        "camera_norm_sd",
+        "ring point errors over their own sds, robust sd (1 when true)",
+    ),
+    (
+        "camera_foreseen",
+        "share of cameras whose rms is within 3 of their own sds",
+    ),
+    (
+        "focal_error_median",
+        "share of the true focal length, absolute",
+    ),
     ("shafts", "true shafts that must be found"),
     ("misses", "of these, not found"),
     ("falses", "entries without a shaft"),
@@ -131,6 +152,13 @@ fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
     let rms = number(|s| s.probe_rms_mm);
     let worst = number(|s| s.probe_max_mm);
     let up = number(|s| s.upright_deg.map(f64::abs));
+    let cameras: Vec<&CameraScore> = of.iter().filter_map(|s| s.camera.as_ref()).collect();
+    let normalised: Vec<f64> = cameras
+        .iter()
+        .flat_map(|c| &c.normalised)
+        .map(|v| v.abs())
+        .collect();
+    let focal: Vec<f64> = cameras.iter().map(|c| (c.focal - 1.0).abs()).collect();
     let off = number(|s| s.offset_error_mm);
     let as_is = number(|s| s.offset_as_is_error_mm);
     let gap = number(|s| s.px_mismatch_mm);
@@ -166,6 +194,26 @@ fn of_group(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
         ("upright_median", quantile(&up, 0.5)),
         ("upright_p90", quantile(&up, 0.9)),
         ("upright_max", max(&up)),
+        (
+            "upright_foreseen",
+            share(
+                cameras.iter().filter(|c| c.upright_foreseen()).count(),
+                cameras.len(),
+            ),
+        ),
+        ("camera_photos", count(cameras.len())),
+        (
+            "camera_norm_sd",
+            quantile(&normalised, 0.5).map(|v| v * ROBUST),
+        ),
+        (
+            "camera_foreseen",
+            share(
+                cameras.iter().filter(|c| c.foreseen()).count(),
+                cameras.len(),
+            ),
+        ),
+        ("focal_error_median", quantile(&focal, 0.5)),
         ("shafts", count(shafts)),
         ("misses", count(of.iter().map(|s| s.missed.len()).sum())),
         ("falses", count(falses)),
@@ -320,6 +368,58 @@ pub(crate) fn photo_table(scores: &[PhotoScore]) -> String {
             two(quantile(&err, 0.5)),
             two(s.offset_error_mm)
         );
+    }
+    out
+}
+
+/// One line a photo of what the camera stage gave.
+pub(crate) fn camera_table(scores: &[PhotoScore]) -> String {
+    let width = scores.iter().map(|s| s.photo.len()).max().unwrap_or(5);
+    let mut out = format!(
+        "{:<width$} {:<9} {:>6} {:>5} {:>7} {:>7} {:>8} {:>7} {:<10} {:>6}  notes\n",
+        "photo", "group", "s", "tilt", "rms mm", "in sd", "upright", "sd", "from", "focal"
+    );
+    for s in scores {
+        let Some(c) = &s.camera else {
+            out += &format!(
+                "{:<width$} {:<9} {:>6.2} {}\n",
+                s.photo,
+                s.group,
+                s.seconds,
+                if s.face_found { "face" } else { "no face" }
+            );
+            continue;
+        };
+        out += &format!(
+            "{:<width$} {:<9} {:>6.2} {:>5.1} {:>7.3} {:>7.2} {:>8.3} {:>7.3} {:<10} {:>6.3}  {}\n",
+            s.photo,
+            s.group,
+            s.stages.last().map_or(0.0, |t| t.1),
+            c.tilt_deg,
+            c.rms_mm,
+            c.over_sd,
+            c.upright_deg,
+            c.upright_sd_deg,
+            c.upright_from,
+            c.focal,
+            c.notes.join(" ")
+        );
+    }
+    out
+}
+
+/// The camera's figures of all groups side by side.
+pub(crate) fn camera_totals(figures: &Figures) -> String {
+    let mut out = String::new();
+    for (name, what) in FIGURES {
+        if !["photos", "face_", "probe_", "upright_", "camera_", "focal_"]
+            .iter()
+            .any(|start| name.starts_with(start))
+        {
+            continue;
+        }
+        let [a, b, c] = GROUPS.map(|g| show(figures.get(&format!("{g}.{name}")).copied()));
+        out += &format!("{name:<20} {a:>9} {b:>9} {c:>9}   {what}\n");
     }
     out
 }

@@ -1,6 +1,6 @@
 //! Sub-pixel edges of the printed rings: profiles along the normals of the rings that a camera predicts.
 
-use super::colour::printed;
+use super::colour::{LINEAR, luminance, printed, printed_linear};
 use super::spec::{Boundary, FaceSpec};
 use crate::camera::Camera;
 use crate::numeric::{count, median};
@@ -40,6 +40,8 @@ pub(super) struct Found {
     pub(super) edges: Vec<RingEdge>,
     /// Number of places looked at, for each boundary.
     pub(super) looked: Vec<usize>,
+    /// Whether each boundary was seen in grey; in colour alone it lies less surely.
+    pub(super) sharp: Vec<bool>,
 }
 
 /// Distance between samples of a profile, px.
@@ -54,6 +56,8 @@ const LEAST_REACH_MM: f64 = 3.0;
 const KERNEL_PX: f64 = 3.0;
 /// Half width of the stretch that a printed line may take, mm, and in samples at least.
 const LINE_HALF: (f64, usize) = (1.3, 4);
+/// Least step of grey, relative to its brighter side, that is measured in grey.
+const LEAST_GREY_STEP: f32 = 0.15;
 /// Least height of an edge relative to the ring's median edge.
 const LEAST_HEIGHT: f64 = 0.4;
 /// Most that the two sides of a line may differ, relative to the brighter: else it is the paper's border.
@@ -63,24 +67,8 @@ const LEAST_LINE: f32 = 0.03;
 /// A line stands out from the scatter of its surroundings by this factor at least.
 const LINE_OVER_NOISE: f32 = 3.0;
 
-/// sRGB byte → linear light, 0–1 (IEC 61966-2-1).
-static LINEAR: LazyLock<[f32; 256]> = LazyLock::new(|| {
-    let mut table = [0.0; 256];
-    let mut level = 0.0f32;
-    for entry in &mut table {
-        let v = level / 255.0;
-        *entry = if v <= 0.040_45 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        };
-        level += 1.0;
-    }
-    table
-});
-
-/// Bilinear sample in linear light; `None` outside the picture.
-pub(super) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
+/// Indices of the four pixels around a point and how far it lies from the first, 0–1; `None` outside the picture.
+fn around(pixels: &RgbImage, p: ImagePoint) -> Option<([usize; 4], f32, f32)> {
     let (w, h) = (pixels.width() as usize, pixels.height() as usize);
     if !(p.x >= 0.0 && p.y >= 0.0) {
         return None;
@@ -91,29 +79,45 @@ pub(super) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
     }
     #[expect(clippy::cast_possible_truncation, reason = "fractions of a pixel")]
     let (fx, fy) = ((p.x - count(x)) as f32, (p.y - count(y)) as f32);
-    let raw = pixels.as_raw();
-    let table = &*LINEAR;
     let (top, bottom) = (3 * (y * w + x), 3 * ((y + 1) * w + x));
-    let mut out = [0.0; 3];
-    for (k, o) in out.iter_mut().enumerate() {
-        let v = |i: usize| table[usize::from(raw[i + k])];
-        let above = v(top) + fx * (v(top + 3) - v(top));
-        let below = v(bottom) + fx * (v(bottom + 3) - v(bottom));
-        *o = above + fy * (below - above);
-    }
-    Some(out)
+    Some(([top, top + 3, bottom, bottom + 3], fx, fy))
 }
 
-/// Relative luminance of linear sRGB (IEC 61966-2-1).
-pub(super) fn luminance(c: [f32; 3]) -> f32 {
-    0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2]
+fn blend([a, b, c, d]: [f32; 4], fx: f32, fy: f32) -> f32 {
+    let (above, below) = (a + fx * (b - a), c + fx * (d - c));
+    above + fy * (below - above)
 }
+
+/// Bilinear sample in linear light; `None` outside the picture.
+pub(super) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
+    let (at, fx, fy) = around(pixels, p)?;
+    let (raw, table) = (pixels.as_raw(), &*LINEAR);
+    Some([0, 1, 2].map(|k| blend(at.map(|i| table[usize::from(raw[i + k])]), fx, fy)))
+}
+
+/// The same with a fourth value: the light of a grey of the same luma (ITU-R BT.601). JPEG keeps luma sharper than colour,
+/// so that edges between colours lie where they should in it.
+fn sample_with_grey(pixels: &RgbImage, p: ImagePoint) -> Option<Sample> {
+    let (at, fx, fy) = around(pixels, p)?;
+    let (raw, table) = (pixels.as_raw(), &*LINEAR);
+    let colour = |k: usize| blend(at.map(|i| table[usize::from(raw[i + k])]), fx, fy);
+    let luma = |i: usize| {
+        let v = |k: usize| usize::from(raw[i + k]);
+        table[(77 * v(0) + 150 * v(1) + 29 * v(2)) >> 8]
+    };
+    Some([colour(0), colour(1), colour(2), blend(at.map(luma), fx, fy)])
+}
+
+/// Red, green, blue and grey of a place in linear light.
+type Sample = [f32; 4];
+/// Index of the grey.
+const GREY: usize = 3;
 
 struct Profile {
     at: ImagePoint,
     normal: Vector2<f64>,
     px_per_mm: f64,
-    samples: Vec<[f32; 3]>,
+    samples: Vec<Sample>,
 }
 
 /// Looks for all boundaries of all spots around where `camera` has them.
@@ -122,6 +126,7 @@ pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: S
     let mut found = Found {
         edges: Vec::new(),
         looked: vec![0; boundaries.len()],
+        sharp: vec![true; boundaries.len()],
     };
     for (b, boundary) in boundaries.iter().enumerate() {
         if boundary.is_line() && !how.lines {
@@ -138,11 +143,12 @@ pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: S
                 how.reach_px,
             );
             found.looked[b] += profiles.len();
-            let places = if boundary.is_line() {
-                lines(&profiles, boundary)
+            let (places, sharp) = if boundary.is_line() {
+                (lines(&profiles, boundary), true)
             } else {
                 steps(&profiles, boundary)
             };
+            found.sharp[b] &= sharp;
             found
                 .edges
                 .extend(profiles.iter().zip(places).filter_map(|(p, place)| {
@@ -212,13 +218,11 @@ fn profiles(
                 .min(SHARE_OF_ROOM * room_mm * px_per_mm)
                 .max(2.0);
             let half = floor_index(reach / STEP_PX);
-            let samples: Vec<[f32; 3]> = (0..=2 * half)
+            let samples: Vec<Sample> = (0..=2 * half)
                 .map_while(|i| {
                     let s = (count(i) - count(half)) * STEP_PX;
-                    sample(
-                        pixels,
-                        ImagePoint::new(at.x + s * normal.x, at.y + s * normal.y),
-                    )
+                    let p = ImagePoint::new(at.x + s * normal.x, at.y + s * normal.y);
+                    sample_with_grey(pixels, p)
                 })
                 .collect();
             (samples.len() == 2 * half + 1).then_some(Profile {
@@ -232,9 +236,9 @@ fn profiles(
 }
 
 /// Median colour over profiles of the samples in one part of them.
-fn median_colour(profiles: &[Profile], part: impl Fn(&Profile) -> [f32; 3]) -> [f32; 3] {
-    let all: Vec<[f32; 3]> = profiles.iter().map(part).collect();
-    let mut out = [0.0; 3];
+fn median_colour(profiles: &[Profile], part: impl Fn(&Profile) -> Sample) -> Sample {
+    let all: Vec<Sample> = profiles.iter().map(part).collect();
+    let mut out = [0.0; 4];
     for (k, o) in out.iter_mut().enumerate() {
         let mut channel: Vec<f64> = all.iter().map(|c| f64::from(c[k])).collect();
         #[expect(clippy::cast_possible_truncation, reason = "a colour")]
@@ -244,8 +248,8 @@ fn median_colour(profiles: &[Profile], part: impl Fn(&Profile) -> [f32; 3]) -> [
     out
 }
 
-fn mean(samples: &[[f32; 3]]) -> [f32; 3] {
-    let mut sum = [0.0; 3];
+fn mean(samples: &[Sample]) -> Sample {
+    let mut sum = [0.0; 4];
     let mut n = 0.0;
     for s in samples {
         for (k, v) in sum.iter_mut().enumerate() {
@@ -256,39 +260,45 @@ fn mean(samples: &[[f32; 3]]) -> [f32; 3] {
     sum.map(|v| if n > 0.0 { v / n } else { 0.0 })
 }
 
-fn head(p: &Profile) -> &[[f32; 3]] {
+fn head(p: &Profile) -> &[Sample] {
     &p.samples[..p.samples.len() / 3]
 }
 
-fn tail(p: &Profile) -> &[[f32; 3]] {
+fn tail(p: &Profile) -> &[Sample] {
     &p.samples[p.samples.len() - p.samples.len() / 3..]
 }
 
-/// Where each profile steps as the ring's median does: offset along the normal, px.
-fn steps(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
+/// Where each profile steps as the ring's median does, as offset along the normal, px; and whether grey showed it.
+fn steps(profiles: &[Profile], boundary: &Boundary) -> (Vec<Option<f64>>, bool) {
     if profiles.is_empty() {
-        return Vec::new();
+        return (Vec::new(), true);
     }
     let (inside, outside) = (
         median_colour(profiles, |p| mean(head(p))),
         median_colour(profiles, |p| mean(tail(p))),
     );
-    let mut step = [
-        outside[0] - inside[0],
-        outside[1] - inside[1],
-        outside[2] - inside[2],
-    ];
-    let (a, b) = (printed(boundary.inside), printed(boundary.outside));
-    let expected = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
-    // channels that go the other way than print does are light, not print
-    for k in 0..3 {
-        if step[k] * expected[k] < 0.0 {
-            step[k] = 0.0;
+    let (a, b) = (
+        printed_linear(boundary.inside),
+        printed_linear(boundary.outside),
+    );
+    let grey_step = outside[GREY] - inside[GREY];
+    let in_grey = grey_step * (luminance(b) - luminance(a)) > 0.0
+        && grey_step.abs() > LEAST_GREY_STEP * inside[GREY].max(outside[GREY]);
+    let mut step = [0.0; 4];
+    if in_grey {
+        step[GREY] = grey_step;
+    } else {
+        for k in 0..3 {
+            let seen = outside[k] - inside[k];
+            // channels that go the other way than print does are light, not print
+            if seen * (b[k] - a[k]) > 0.0 {
+                step[k] = seen;
+            }
         }
     }
     let size: f32 = step.iter().map(|v| v * v).sum();
     if size <= 0.0 {
-        return vec![None; profiles.len()];
+        return (vec![None; profiles.len()], in_grey);
     }
     let peaks: Vec<Option<(f64, f64)>> = profiles
         .iter()
@@ -296,17 +306,18 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
             let v: Vec<f32> = p
                 .samples
                 .iter()
-                .map(|c| (c[0] * step[0] + c[1] * step[1] + c[2] * step[2]) / size)
+                .map(|c| (0..4).map(|k| c[k] * step[k]).sum::<f32>() / size)
                 .collect();
             steepest(&v)
         })
         .collect();
     let mut heights: Vec<f64> = peaks.iter().flatten().map(|p| p.1).collect();
     let usual = median(&mut heights);
-    peaks
+    let places = peaks
         .into_iter()
         .map(|p| p.filter(|p| p.1 >= LEAST_HEIGHT * usual).map(|p| p.0))
-        .collect()
+        .collect();
+    (places, in_grey)
 }
 
 /// Smoothing of profiles before they are differentiated, px.
@@ -375,7 +386,7 @@ fn lines(profiles: &[Profile], boundary: &Boundary) -> Vec<Option<f64>> {
     profiles
         .iter()
         .map(|p| {
-            let v: Vec<f32> = p.samples.iter().map(|c| luminance(*c)).collect();
+            let v: Vec<f32> = p.samples.iter().map(|c| c[GREY]).collect();
             thin_line(
                 &v,
                 darker,

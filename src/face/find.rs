@@ -22,9 +22,11 @@ const RAYS: usize = 72;
 const FEW_RAYS: usize = 24;
 /// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
 /// the least length, px.
-const FIRST_LOOK: (f64, f64) = (12.0, 40.0);
-/// Length of rays from a fitted centre, in outer radii: the far side of a face seen at a slant is longer than the mean.
-const LONGEST: f64 = 2.5;
+const FIRST_LOOK: (f64, f64) = (8.0, 40.0);
+/// Length of the rays of the second look against those of the first.
+const SECOND_LOOK: f64 = 3.0;
+/// Length of rays from a fitted centre against the farthest place that the outermost boundary should have.
+const BEYOND: f64 = 1.15;
 /// Least part of the printed step that counts as a hit.
 const LEAST_STEP: f32 = 0.3;
 /// Least cosine between the step seen and the step printed.
@@ -129,6 +131,14 @@ impl Pencil {
                 .m
                 .try_inverse()
                 .is_some_and(|i| (self.d - self.b.dot(&(i * self.b))).abs() < 0.04)
+    }
+
+    /// Largest distance of the outermost boundary from the centre, px: the longer axis, and what perspective adds to it (the
+    /// larger root of x² = 1 + 2qx along that axis).
+    fn farthest(&self) -> f64 {
+        let long = 1.0 / self.m.symmetric_eigenvalues().min().max(1e-12).sqrt();
+        let q = self.g.norm() * long;
+        self.unit * long * (q + (1.0 + q * q).sqrt())
     }
 
     /// Outer radius, px: geometric mean of the axes.
@@ -266,7 +276,7 @@ fn examine(
     {
         return Err(nothing);
     }
-    let rays = cast(reduced, targets, start, RAYS, 2.0 * reach);
+    let rays = cast(reduced, targets, start, RAYS, SECOND_LOOK * reach);
     let chains: Vec<Vec<Hit>> = rays
         .iter()
         .filter_map(|hits| chain(hits, targets))
@@ -282,7 +292,7 @@ fn examine(
             return Err(nothing);
         };
         let hits = agreeing(
-            &cast(reduced, targets, centre, RAYS, LONGEST * pencil.radius()),
+            &cast(reduced, targets, centre, RAYS, BEYOND * pencil.farthest()),
             targets,
             &pencil,
             tolerance,
@@ -302,7 +312,7 @@ fn examine(
         return Err(nothing);
     }
     let hits = agreeing(
-        &cast(reduced, targets, centre, RAYS, LONGEST * pencil.radius()),
+        &cast(reduced, targets, centre, RAYS, BEYOND * pencil.farthest()),
         targets,
         &pencil,
         0.05,
@@ -342,90 +352,123 @@ fn cast(
     reach: f64,
 ) -> Vec<Vec<Hit>> {
     let longest = reduced.width.max(reduced.height).min(floor_index(reach));
-    let mut sums: Vec<[f32; 3]> = Vec::with_capacity(longest);
+    let mut ray = Ray::default();
     (0..rays)
         .map(|k| {
             let angle = TAU * count(k) / count(rays);
             let along = Vector2::new(angle.cos(), angle.sin());
-            sums.clear();
-            sums.push([0.0; 3]);
-            for i in 0..longest {
-                let p = centre + along * count(i);
-                let Some(c) = reduced.near(ImagePoint::new(p.x, p.y)) else {
-                    break;
-                };
-                let s = sums[i];
-                sums.push([s[0] + c[0], s[1] + c[1], s[2] + c[2]]);
-            }
+            ray.look(reduced, centre, along, longest);
             targets
                 .iter()
                 .enumerate()
-                .flat_map(|(t, target)| steps(&sums, target, t, centre, along))
+                .flat_map(|(t, target)| ray.hits(target, t, centre, along))
                 .collect()
         })
         .collect()
 }
 
-/// Local maxima of the step's agreement with one boundary. `sums[i]` is the sum over the first i samples.
-fn steps(
-    sums: &[[f32; 3]],
-    target: &Target,
-    t: usize,
-    centre: Vector2<f64>,
-    along: Vector2<f64>,
-) -> Vec<Hit> {
-    let n = sums.len() - 1;
-    let agreement = |i: usize| -> f32 {
-        // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
-        let w = (i / 9).clamp(1, 5);
-        if i < w || i + w >= n {
-            return 0.0;
-        }
-        let (mut dot, mut size) = (0.0, 0.0);
-        let (far, near, here, before) = (sums[i + w + 1], sums[i + 1], sums[i], sums[i - w]);
-        for k in 0..3 {
-            let out = far[k] - near[k];
-            let inner = here[k] - before[k];
-            #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
-            let d = (out - inner) / w as f32;
-            dot += d * target.step[k];
-            size += d * d;
-        }
-        let part = dot / target.size2;
-        if part > LEAST_STEP && dot > LEAST_COSINE * (size * target.size2).sqrt() {
-            part
-        } else {
-            0.0
-        }
-    };
-    let a: Vec<f32> = (0..n).map(agreement).collect();
-    let mut hits = Vec::new();
-    let mut i = 2;
-    while i + 1 < n {
-        if a[i] <= 0.0 {
-            i += 1;
-            continue;
-        }
-        // centroid of a run of agreement around its maximum
-        let end = (i..n).find(|j| a[*j] <= 0.0).unwrap_or(n);
-        let strength = a[i..end].iter().copied().fold(0.0, f32::max);
-        let (mut weight, mut at) = (0.0, 0.0);
-        for (j, v) in a.iter().enumerate().take(end).skip(i) {
-            if *v > 0.7 * strength {
-                weight += f64::from(*v);
-                at += f64::from(*v) * count(j);
+/// Changes of colour along one ray.
+#[derive(Default)]
+struct Ray {
+    /// Entry i is the sum over the first i samples.
+    sums: Vec<[f32; 3]>,
+    /// Change of the mean colour across each place, and its square.
+    steps: Vec<([f32; 3], f32)>,
+    agreement: Vec<f32>,
+}
+
+impl Ray {
+    fn look(
+        &mut self,
+        reduced: &Reduced,
+        centre: Vector2<f64>,
+        along: Vector2<f64>,
+        longest: usize,
+    ) {
+        self.sums.clear();
+        self.sums.push([0.0; 3]);
+        let mut s = [0.0; 3];
+        for i in 0..longest {
+            let p = centre + along * count(i);
+            let Some(c) = reduced.near(ImagePoint::new(p.x, p.y)) else {
+                break;
+            };
+            for k in 0..3 {
+                s[k] += c[k];
             }
+            self.sums.push(s);
         }
-        let r = at / weight;
-        hits.push(Hit {
-            target: t,
-            r,
-            at: centre + along * r,
-            strength,
-        });
-        i = end;
+        let n = self.sums.len() - 1;
+        self.steps.clear();
+        self.steps.extend((0..n).map(|i| {
+            // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
+            let w = (i / 9).clamp(1, 5);
+            if i < w || i + w >= n {
+                return ([0.0; 3], 0.0);
+            }
+            let sums = &self.sums;
+            let (far, near, here, before) = (sums[i + w + 1], sums[i + 1], sums[i], sums[i - w]);
+            let mut d = [0.0; 3];
+            let mut size = 0.0;
+            for k in 0..3 {
+                #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
+                let change = ((far[k] - near[k]) - (here[k] - before[k])) / w as f32;
+                d[k] = change;
+                size += change * change;
+            }
+            (d, size)
+        }));
     }
-    hits
+
+    /// Local maxima of the steps' agreement with one boundary.
+    fn hits(
+        &mut self,
+        target: &Target,
+        t: usize,
+        centre: Vector2<f64>,
+        along: Vector2<f64>,
+    ) -> Vec<Hit> {
+        let agreement = |(d, size): &([f32; 3], f32)| -> f32 {
+            let dot = d[0] * target.step[0] + d[1] * target.step[1] + d[2] * target.step[2];
+            let part = dot / target.size2;
+            if part > LEAST_STEP && dot > LEAST_COSINE * (size * target.size2).sqrt() {
+                part
+            } else {
+                0.0
+            }
+        };
+        self.agreement.clear();
+        self.agreement.extend(self.steps.iter().map(agreement));
+        let a = &self.agreement;
+        let n = a.len();
+        let mut hits = Vec::new();
+        let mut i = 2;
+        while i + 1 < n {
+            if a[i] <= 0.0 {
+                i += 1;
+                continue;
+            }
+            // centroid of a run of agreement around its maximum
+            let end = (i..n).find(|j| a[*j] <= 0.0).unwrap_or(n);
+            let strength = a[i..end].iter().copied().fold(0.0, f32::max);
+            let (mut weight, mut at) = (0.0, 0.0);
+            for (j, v) in a.iter().enumerate().take(end).skip(i) {
+                if *v > 0.7 * strength {
+                    weight += f64::from(*v);
+                    at += f64::from(*v) * count(j);
+                }
+            }
+            let r = at / weight;
+            hits.push(Hit {
+                target: t,
+                r,
+                at: centre + along * r,
+                strength,
+            });
+            i = end;
+        }
+        hits
+    }
 }
 
 /// The hits of one ray that agree best on a scale: at least two boundaries.

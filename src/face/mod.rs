@@ -8,6 +8,9 @@ mod colour;
 mod edges;
 mod find;
 mod fit;
+#[cfg(test)]
+mod many_cameras;
+mod marks;
 mod notes;
 mod paper;
 mod priors;
@@ -25,7 +28,8 @@ use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
 use crate::photo::Photo;
 use crate::units::{FacePoint, ImagePoint};
 use colour::Reduced;
-use fit::{Fitted, Weighed};
+use fit::{Fitted, Print, Weighed};
+use marks::Marks;
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use priors::Priors;
 use spec::FaceSpec;
@@ -116,7 +120,12 @@ impl FaceFit {
     /// pixel shows no point of the face plane.
     #[must_use]
     pub fn point_cov_mm2(&self, px: ImagePoint) -> Matrix2<f64> {
-        self.cov_of(|camera| camera.face_from_image(px))
+        let Some((_, mut by)) = self.camera.face_with_derivatives(px) else {
+            return Matrix2::zeros();
+        };
+        by.fill_column(ROLL, 0.0);
+        let cov = by * self.covariance * by.transpose();
+        (cov + cov.transpose()) * 0.5
     }
 
     /// Covariance of any face point that is a function of the camera (foot point, far end of a shaft), mm², by linear
@@ -188,7 +197,7 @@ pub fn lens_prior(photo: &Photo, options: &FitOptions) -> Option<LensPrior> {
 /// What a person should know of a fit, however it was made.
 #[must_use]
 pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
-    notes::notes(fit, photo, spec)
+    notes::notes(fit, photo, spec, &[], false)
 }
 
 /// Finds the face that `spec` describes and fits the camera to its rings.
@@ -235,6 +244,7 @@ fn believed(
     most: usize,
 ) -> Result<Vec<FaceFit>, FaceError> {
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
+    let marks = marks::marks(spec).ok_or(FaceError::Calibration)?;
     let prior = options
         .lens
         .unwrap_or_else(|| priors::lens_prior(priors, photo));
@@ -259,6 +269,7 @@ fn believed(
     let task = Task {
         photo,
         spec,
+        marks: &marks,
         priors,
         prior,
         from_profile: options.lens.is_some(),
@@ -353,6 +364,7 @@ fn what_was_seen(search: &find::Search, spec: &FaceSpec, doubts: &[String]) -> S
 struct Task<'a> {
     photo: &'a Photo,
     spec: &'a FaceSpec,
+    marks: &'a Marks,
     priors: &'a Priors,
     prior: LensPrior,
     from_profile: bool,
@@ -367,6 +379,8 @@ struct Refined {
     seen: Vec<f64>,
     rms_px: f64,
     prior: LensPrior,
+    /// The focal length of EXIF was set aside.
+    freed: bool,
 }
 
 /// Half lengths of the search along the normals, px, in turn; the first is at least this many pixels of the reduced picture.
@@ -395,6 +409,10 @@ const LEAST_LINES_SEEN: f64 = 0.15;
 const LEAST_SD_PX: f64 = 0.08;
 /// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
 const INDEPENDENT_PER_RING: f64 = 8.0;
+/// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
+const PULLED: f64 = 1.0;
+/// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
+const CONTRADICTED: f64 = 3.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -424,20 +442,23 @@ impl Task<'_> {
         let mut starts: Vec<Fitted> = layout
             .cameras
             .iter()
-            .map(|c| fit::fit(*c, self.prior, self.spec, &coarse, &[], 40))
+            .map(|c| {
+                let print = Print::expected(self.marks);
+                fit::fit(*c, self.prior, self.spec, self.marks, &coarse, &print, 40)
+            })
             .collect();
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         // a face turned one way or the other looks alike to first order: let full-size edges decide
         let mut refined: Vec<Refined> = starts
             .iter()
-            .filter_map(|s| self.sharpen(s.clone(), 0..2))
+            .filter_map(|s| self.sharpen(s.clone(), self.prior, 0..2))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
         let limit = UNDECIDED * refined.first().map_or(0.0, |r| r.rms_px);
         let mut refined: Vec<Refined> = refined
             .into_iter()
             .filter(|r| r.rms_px <= limit)
-            .filter_map(|r| self.sharpen(r.fitted, 2..REACHES_PX.len()))
+            .filter_map(|r| self.sharpen(r.fitted, self.prior, 2..REACHES_PX.len()))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
         let best = refined
@@ -445,13 +466,37 @@ impl Task<'_> {
             .next()
             .ok_or("rings seen, but their edges can't be measured")?;
         self.check(&best)?;
-        Ok(best)
+        Ok(self.freed(&best).unwrap_or(best))
+    }
+
+    /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
+    fn freed(&self, held: &Refined) -> Option<Refined> {
+        let told = self.photo.focal_from_exif_px()?;
+        let off = |r: &Refined| (r.fitted.camera.lens.f_px / told).ln().abs();
+        if self.from_profile || off(held) < PULLED * self.prior.ln_f_sd {
+            return None;
+        }
+        let prior = LensPrior {
+            ln_f_sd: self.priors.focal.without_exif_ln_sd,
+            ..self.prior
+        };
+        let last = REACHES_PX.len() - 1..REACHES_PX.len();
+        let free = self.sharpen(held.fitted.clone(), prior, last)?;
+        let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
+        (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
+            freed: true,
+            ..free
+        })
     }
 
     /// Measures edges around a camera and fits again, with a shorter search each time.
-    fn sharpen(&self, start: Fitted, rounds: std::ops::Range<usize>) -> Option<Refined> {
+    fn sharpen(
+        &self,
+        start: Fitted,
+        mut prior: LensPrior,
+        rounds: std::ops::Range<usize>,
+    ) -> Option<Refined> {
         let mut fitted = start;
-        let mut prior = self.prior;
         let mut out = None;
         for round in rounds {
             let reach = REACHES_PX.get(round).copied().unwrap_or(4.0);
@@ -467,6 +512,7 @@ impl Task<'_> {
             let edges::Found {
                 edges: found,
                 looked,
+                sharp,
             } = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how);
             if found.len() < 3 * PARAMETERS {
                 return None;
@@ -474,6 +520,7 @@ impl Task<'_> {
             if !self.from_profile {
                 prior = self.with_radial(prior, fitted.camera.lens.f_px);
             }
+            let marks = self.marks.where_sharp(&sharp);
             let mut sd = vec![FIRST_SD_PX; self.spec.boundaries().len()];
             for _ in 0..2 {
                 let weighed = weigh(&found, &sd);
@@ -481,8 +528,9 @@ impl Task<'_> {
                     fitted.camera,
                     prior,
                     self.spec,
+                    &marks,
                     &weighed,
-                    &fitted.offsets_mm,
+                    &fitted.print,
                     15,
                 );
                 sd = spread(&found, &fitted.residuals_px, sd.len());
@@ -517,12 +565,16 @@ impl Task<'_> {
             seen,
             rms_px,
             prior,
+            freed: false,
         })
     }
 
     fn with_radial(&self, prior: LensPrior, f_px: f64) -> LensPrior {
-        // EXIF says which lens it was; without it the rings do
-        let f_px = self.photo.focal_from_exif_px().unwrap_or(f_px);
+        // EXIF says which lens it was; without it, or where it was set aside, the rings do
+        let told = self.photo.focal_from_exif_px();
+        let f_px = told
+            .filter(|_| prior.ln_f_sd <= self.prior.ln_f_sd)
+            .unwrap_or(f_px);
         let t = priors::radial(self.priors, priors::equivalent_mm(self.photo, f_px));
         LensPrior {
             k1: t.k1,
@@ -600,14 +652,16 @@ impl Task<'_> {
             seen: _,
             rms_px,
             prior,
+            freed,
         } = refined;
         let mut covariance = fit::camera_covariance(&fitted);
-        let up = self.upright(&fitted.camera, covariance[(ROLL, ROLL)], options);
+        let upright::Joined { roll: up, against } =
+            self.upright(&fitted.camera, covariance[(ROLL, ROLL)], options);
         let camera = upright::rolled(&fitted.camera, up.turn_rad);
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() {
+        } else if self.photo.exif.focal_35mm.is_some() && !freed {
             FocalSource::Exif
         } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
             FocalSource::Rings
@@ -623,37 +677,54 @@ impl Task<'_> {
             notes: Vec::new(),
             edges,
             candidates,
-            offsets_mm: fitted.offsets_mm,
+            offsets_mm: fitted.print.offsets_mm,
         };
-        fit.notes = notes::notes(&fit, self.photo, self.spec);
+        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, freed);
         fit
     }
 
-    fn upright(&self, camera: &Camera, roll_variance: f64, options: &FitOptions) -> upright::Roll {
-        if let Some(roll) = options
+    /// Every source of the upright that the photo has, the most trusted first, joined where they agree.
+    fn upright(
+        &self,
+        camera: &Camera,
+        roll_variance: f64,
+        options: &FitOptions,
+    ) -> upright::Joined {
+        let trust = &self.priors.upright;
+        let held = upright::from_camera(camera, trust);
+        let mut sources: Vec<upright::Roll> = options
             .vertical
             .and_then(|ends| upright::from_person(camera, ends))
-        {
-            return roll;
-        }
+            .into_iter()
+            .collect();
         if self.spec.spots_mm.len() > 1 {
-            let sd_rad = self
-                .priors
-                .upright
-                .layout_sd_deg
-                .to_radians()
-                .hypot(roll_variance.max(0.0).sqrt());
-            return upright::Roll {
+            sources.push(upright::Roll {
                 turn_rad: 0.0,
                 upright: Upright {
                     from: UprightSource::Layout,
-                    sd_rad,
+                    sd_rad: trust
+                        .layout_sd_deg
+                        .to_radians()
+                        .hypot(roll_variance.max(0.0).sqrt()),
                 },
-            };
+            });
+        } else {
+            sources.extend(self.straight_edges(camera, held.turn_rad));
         }
+        // two lines may be anything: where the phone is surer it comes first
+        let before = sources
+            .iter()
+            .filter(|s| s.upright.sd_rad <= held.upright.sd_rad)
+            .count();
+        sources.insert(before, held);
+        let mut rest = sources.into_iter();
+        let first = rest.next().unwrap_or(held);
+        upright::joined(first, &rest.collect::<Vec<_>>())
+    }
+
+    /// The upright of the paper's or the boss's edges, looked for around a first guess.
+    fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<upright::Roll> {
         let trust = &self.priors.upright;
-        let held = upright::from_camera(camera, trust);
-        let guess = upright::rolled(camera, held.turn_rad);
         let sure = paper::Trust {
             white_outermost: self
                 .spec
@@ -663,20 +734,16 @@ impl Task<'_> {
             paper_sd: trust.paper_sd_deg.to_radians(),
             boss_sd: trust.boss_sd_deg.to_radians(),
         };
-        match paper::upright(
+        let edge = paper::upright(
             &self.photo.pixels,
-            &guess,
+            &upright::rolled(camera, guess_rad),
             self.spec.outer_radius_mm(),
             sure,
-        ) {
-            Some(edge) if edge.upright.from == UprightSource::PaperEdge => upright::Roll {
-                turn_rad: held.turn_rad + edge.turn_rad,
-                ..edge
-            },
-            // the boss may hang askew, and what runs beside it may be no boss: believed as far as the phone agrees
-            Some(edge) => upright::fused(held, edge),
-            None => held,
-        }
+        )?;
+        Some(upright::Roll {
+            turn_rad: guess_rad + edge.turn_rad,
+            ..edge
+        })
     }
 }
 

@@ -26,7 +26,13 @@ fn note(code: &'static str, text: String) -> Note {
 }
 
 /// All remarks, in a fixed order.
-pub(super) fn notes(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
+pub(super) fn notes(
+    fit: &FaceFit,
+    photo: &Photo,
+    spec: &FaceSpec,
+    against: &[(UprightSource, f64)],
+    focal_freed: bool,
+) -> Vec<Note> {
     let mut out = Vec::new();
     let tilt = fit.camera.tilt_rad().to_degrees();
     if tilt < SMALL_TILT_DEG {
@@ -66,11 +72,22 @@ pub(super) fn notes(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> 
             ),
         ));
     }
+    for (source, off) in against {
+        out.push(note(
+            "upright-differs",
+            format!(
+                "{} would have up {:.1}° elsewhere than {}: look whether the face hangs straight",
+                says(*source),
+                off.to_degrees().abs(),
+                says(fit.upright.from)
+            ),
+        ));
+    }
     if let Some(f) = photo.focal_from_exif_px() {
         let off = (fit.camera.lens.f_px / f).ln();
-        if off.abs() > FOCAL_OFF {
+        if focal_freed || off.abs() > FOCAL_OFF {
             out.push(note(
-                "focal-differs",
+                "focal-doubtful",
                 format!(
                     "the rings show a lens of {:.0} mm (35 mm equivalent), the photo's own data says {:.0} mm: it was cropped or zoomed",
                     equivalent_mm(photo, fit.camera.lens.f_px),
@@ -94,6 +111,19 @@ pub(super) fn notes(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> 
         ));
     }
     out
+}
+
+/// A source of the upright in words.
+fn says(source: UprightSource) -> &'static str {
+    match source {
+        UprightSource::PaperEdge => "the paper's edge",
+        UprightSource::BossEdge => "the boss's edge",
+        UprightSource::Layout => "the layout of the spots",
+        UprightSource::CentreMark => "the mark in the middle",
+        UprightSource::Camera => "a phone held upright",
+        UprightSource::Person => "the line that was marked",
+        UprightSource::Fused => "what was taken",
+    }
 }
 
 /// Share of the outermost rings outside the picture.

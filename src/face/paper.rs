@@ -30,6 +30,8 @@ const LEAST_STEP: f32 = 0.06;
 const LEAST_SUPPORT: f64 = 0.45;
 /// Share of the half side along which a line is looked at: corners curl.
 const ALONG: f64 = 0.85;
+/// Cells from one look to the next in the search for the turn.
+const STRIDE: usize = 3;
 /// Sides are one square's when their turns lie within this, rad.
 const AGREE: f64 = 0.009;
 /// A shared turn must be the best among this many steps on either side, reach this share of the best score, and be among
@@ -37,6 +39,8 @@ const AGREE: f64 = 0.009;
 const PEAK: usize = 2;
 const RUNNER_UP: f64 = 0.4;
 const MOST_TURNS: usize = 4;
+/// Straight edges lie on their line so well that its turn is known this well, rad; grain and the rim of a round face don't.
+const STRAIGHT: f64 = 0.0035;
 /// Factor on the standard deviation when only two sides agree.
 const TWO_SIDES: f64 = 4.0;
 /// Added to linear light before taking logarithms.
@@ -119,22 +123,28 @@ pub(super) fn upright(
             PAPER_AT.1
         },
     );
-    let steps: Vec<Vec<f32>> = (0..4).map(|side| signed_steps(&map, side)).collect();
+    let steps: Vec<Steps> = (0..4).map(|side| steps_of(&map, side)).collect();
     // paper may hang askew on a boss whose edges show better: every shared turn is measured, the innermost paper wins
-    let found: Vec<Square> = common_turns(&steps, map.n)
+    let found: Vec<Square> = common_turns(&steps)
         .into_iter()
         .flat_map(|turn| {
             let sides: Vec<Side> = (0..4)
                 .filter_map(|side| {
-                    let (turn, at) = innermost(&steps[side], map.n, turn)?;
+                    let (turn, at) = innermost(&steps[side], turn)?;
                     measure(pixels, camera, side, turn, at * cell, paper)
                 })
+                .filter(|side| side.sd < STRAIGHT)
                 .collect();
             let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
-            [
-                agreed(&papers, trust.paper_sd, UprightSource::PaperEdge),
-                agreed(&others, trust.boss_sd, UprightSource::BossEdge),
-            ]
+            let paper = agreed(&papers, trust.paper_sd, UprightSource::PaperEdge);
+            let boss = agreed(&others, trust.boss_sd, UprightSource::BossEdge);
+            // edges of which it isn't clear what ends there are trusted as a boss's
+            let mixed = if paper.is_none() && boss.is_none() {
+                agreed(&sides, trust.boss_sd, UprightSource::BossEdge)
+            } else {
+                None
+            };
+            [paper, boss, mixed]
         })
         .flatten()
         .collect();
@@ -243,32 +253,43 @@ fn paper_colour(map: &Map, at: f64) -> [f32; 3] {
     out
 }
 
-/// Steps across lines of one side, thinned to their maxima: + where it gets darker outwards, − where brighter. NaN where
-/// nothing can be seen.
-fn signed_steps(map: &Map, side: usize) -> Vec<f32> {
+/// Steps across lines of one side, thinned to their maxima and a little widened: for each place how much it gets darker
+/// outwards there, and how much brighter, 0–1. NaN where nothing can be seen.
+struct Steps {
+    n: usize,
+    cells: Vec<[f32; 2]>,
+}
+
+fn steps_of(map: &Map, side: usize) -> Steps {
+    const BESIDE: f32 = 0.8;
     let n = map.n;
-    let mut out = vec![0.0; n * n];
-    let mut raw = vec![0.0f32; n];
+    let mut cells = vec![[f32::NAN; 2]; n * n];
+    let mut colours = vec![[0.0f32; 3]; n];
+    let mut raw = vec![f32::NAN; n];
+    let mut thin = vec![f32::NAN; n];
     for v in 0..n {
-        for (u, raw) in raw.iter_mut().enumerate() {
-            *raw = if u < 2 || u + 2 >= n {
-                f32::NAN
-            } else {
-                let mut change = [0.0; 3];
-                let at = |i: usize| map.turned(side, i, v);
-                let (a, b, c, d) = (at(u - 2), at(u - 1), at(u + 1), at(u + 2));
-                for k in 0..3 {
-                    change[k] = 0.5 * (a[k] + b[k] - c[k] - d[k]);
-                }
-                let size = (change[0] * change[0] + change[1] * change[1] + change[2] * change[2])
-                    .sqrt()
-                    / 1.732;
-                size.copysign(change[0] + change[1] + change[2])
-            };
+        for (u, c) in colours.iter_mut().enumerate() {
+            *c = map.turned(side, u, v);
+        }
+        for u in 2..n - 2 {
+            let mut change = [0.0; 3];
+            let (a, b, c, d) = (
+                colours[u - 2],
+                colours[u - 1],
+                colours[u + 1],
+                colours[u + 2],
+            );
+            for k in 0..3 {
+                change[k] = 0.5 * (a[k] + b[k] - c[k] - d[k]);
+            }
+            let size = (change[0] * change[0] + change[1] * change[1] + change[2] * change[2])
+                .sqrt()
+                / 1.732;
+            raw[u] = size.copysign(change[0] + change[1] + change[2]);
         }
         for u in 1..n - 1 {
             let (before, here, after) = (raw[u - 1].abs(), raw[u].abs(), raw[u + 1].abs());
-            out[v * n + u] = if here.is_nan() {
+            thin[u] = if here.is_nan() {
                 f32::NAN
             } else if here >= before && here > after && here > LEAST_STEP {
                 (here / FULL_STEP).min(1.0).copysign(raw[u])
@@ -276,42 +297,51 @@ fn signed_steps(map: &Map, side: usize) -> Vec<f32> {
                 0.0
             };
         }
+        for u in 1..n - 1 {
+            let near = [BESIDE * thin[u - 1], thin[u], BESIDE * thin[u + 1]];
+            if near.iter().all(|s| !s.is_nan()) {
+                cells[v * n + u] = [
+                    near.iter().copied().fold(0.0, f32::max),
+                    -near.iter().copied().fold(0.0, f32::min),
+                ];
+            }
+        }
     }
-    out
+    Steps { n, cells }
 }
 
-/// Share of a line's length on which steps of one sign lie: the line at `d` cells from the middle, turned by `turn`.
-fn support(steps: &[f32], n: usize, d: f64, turn: f64) -> f64 {
-    let middle = count(n / 2);
-    let along = floor_index(ALONG * d);
-    let (mut darker, mut brighter, mut seen) = (0.0f32, 0.0f32, 0.0);
-    let slope = turn.tan();
-    for i in 0..=2 * along {
-        let t = count(i) - count(along);
-        // turned counter-clockwise, the outward end of the side moves inwards as v grows
-        let u = middle + d / turn.cos() - slope * t;
-        let v = middle + t;
-        if !(u >= 1.0 && u < count(n - 2) && v >= 0.0 && v < count(n)) {
-            continue;
+impl Steps {
+    /// Share of a line's length on which steps of one sign lie: the line at `d` cells from the middle, turned by `turn`,
+    /// looked at in every `stride`-th cell.
+    fn support(&self, d: f64, turn: f64, stride: usize) -> f64 {
+        let n = self.n;
+        let middle = count(n / 2);
+        let along = floor_index(ALONG * d);
+        let (mut darker, mut brighter, mut seen) = (0.0f32, 0.0f32, 0.0);
+        let slope = turn.tan();
+        let start = middle + d / turn.cos() + 0.5;
+        let last = count(n - 2);
+        for i in (0..=2 * along).step_by(stride) {
+            let t = count(i) - count(along);
+            // turned counter-clockwise, the outward end of the side moves inwards as v grows
+            let (u, v) = (start - slope * t, middle + t);
+            if !(u >= 1.5 && u < last && v >= 0.0 && v < count(n)) {
+                continue;
+            }
+            let [dark, bright] = self.cells[floor_index(v) * n + floor_index(u)];
+            if dark.is_nan() {
+                continue;
+            }
+            seen += 1.0;
+            darker += dark;
+            brighter += bright;
         }
-        let (u, v) = (floor_index(u + 0.5), floor_index(v));
-        let near = [
-            steps[v * n + u],
-            0.8 * steps[v * n + u - 1],
-            0.8 * steps[v * n + u + 1],
-        ];
-        if near.iter().any(|s| s.is_nan()) {
-            continue;
+        // half of the side must be in the picture
+        if seen * count(stride) < count(along) {
+            0.0
+        } else {
+            f64::from(darker.max(brighter)) / seen
         }
-        seen += 1.0;
-        darker += near.iter().copied().fold(0.0, f32::max);
-        brighter -= near.iter().copied().fold(0.0, f32::min);
-    }
-    // half of the side must be in the picture
-    if seen < count(along) {
-        0.0
-    } else {
-        f64::from(darker.max(brighter)) / seen
     }
 }
 
@@ -321,7 +351,7 @@ fn distances(n: usize) -> impl Iterator<Item = f64> {
 }
 
 /// The turns that the four sides share, best first: local maxima that are not far behind the best.
-fn common_turns(steps: &[Vec<f32>], n: usize) -> Vec<f64> {
+fn common_turns(steps: &[Steps]) -> Vec<f64> {
     let turns = floor_index(LARGEST_TURN / TURN_STEP);
     let turn = |k: usize| (count(k) - count(turns)) * TURN_STEP;
     let scores: Vec<f64> = (0..=2 * turns)
@@ -329,8 +359,8 @@ fn common_turns(steps: &[Vec<f32>], n: usize) -> Vec<f64> {
             steps
                 .iter()
                 .map(|s| {
-                    distances(n)
-                        .map(|d| support(s, n, d, turn(k)))
+                    distances(s.n)
+                        .map(|d| s.support(d, turn(k), STRIDE))
                         .fold(0.0, f64::max)
                 })
                 .map(|s| if s < LEAST_SUPPORT { 0.0 } else { s * s })
@@ -351,18 +381,18 @@ fn common_turns(steps: &[Vec<f32>], n: usize) -> Vec<f64> {
 }
 
 /// The innermost supported line of a side near the common turn: its turn and distance (cells).
-fn innermost(steps: &[f32], n: usize, common: f64) -> Option<(f64, f64)> {
+fn innermost(steps: &Steps, common: f64) -> Option<(f64, f64)> {
     const TURNS: [f64; 7] = [0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0];
     let at = |d: f64| {
         let tried = TURNS
             .iter()
             .map(|k| common + k * TURN_STEP)
-            .map(|t| (t, support(steps, n, d, t)));
+            .map(|t| (t, steps.support(d, t, 1)));
         tried
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .filter(|t| t.1 >= LEAST_SUPPORT)
     };
-    let first = distances(n).find(|d| at(*d).is_some())?;
+    let first = distances(steps.n).find(|d| at(*d).is_some())?;
     // the best of the next cells: the first one that passes may be the edge's flank
     let near = [first, first + 1.0, first + 2.0, first + 3.0];
     near.into_iter()

@@ -146,7 +146,8 @@ pub struct Lines {
     pub width_mm: f64,
     /// Where lines are printed.
     pub side: LineSide,
-    /// Where the visible edge is to be expected relative to the nominal radius, mm (outwards positive).
+    /// Where the visible edge lies relative to the nominal radius, mm (outwards positive), as measured on photos of this face.
+    /// For people: the fit goes by `calibration/print.json`.
     pub offset_mm: f64,
     /// Standard deviation of that, mm.
     pub offset_sd_mm: f64,

@@ -66,24 +66,51 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     (-on_face.x).atan2(on_face.y)
 }
 
-/// Two uprights that lie further apart, in standard deviations of their difference, don't speak of the same thing.
-const DISAGREE: f64 = 2.5;
+/// Two uprights that lie further apart, in standard deviations of their difference, are not joined.
+const APART: f64 = 2.5;
+/// Further apart than this they contradict each other, and that is said.
+const CONTRADICT: f64 = 3.0;
+/// A source with less than this part of the weight changes nothing.
+const NOTHING: f64 = 0.01;
+/// The surest source is named alone when the others change its standard deviation by less than this.
+const ALONE: f64 = 0.05;
 
-/// The phone's upright joined with that of edges, whose turn is given against the phone's; the phone's alone where they
-/// disagree.
-pub(super) fn fused(held: Roll, edge: Roll) -> Roll {
-    let (a, b) = (held.upright.sd_rad.powi(2), edge.upright.sd_rad.powi(2));
-    if edge.turn_rad.abs() > DISAGREE * (a + b).sqrt() {
-        return held;
+/// What all sources together say.
+#[derive(Clone, Debug)]
+pub(super) struct Joined {
+    pub(super) roll: Roll,
+    /// Sources that contradict it, with their difference from it, rad.
+    pub(super) against: Vec<(UprightSource, f64)>,
+}
+
+/// Joins uprights given against the same camera, in the order of trust: the first is kept, each further one weighs in with
+/// its variance if it agrees with what those before it say.
+pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
+    let mut roll = first;
+    let mut apart = Vec::new();
+    for other in others {
+        let (a, b) = (roll.upright.sd_rad.powi(2), other.upright.sd_rad.powi(2));
+        let off = other.turn_rad - roll.turn_rad;
+        if off.abs() > APART * (a + b).sqrt() {
+            apart.push(*other);
+            continue;
+        }
+        if a < NOTHING * b {
+            continue;
+        }
+        roll.turn_rad += off * a / (a + b);
+        roll.upright.sd_rad = (a * b / (a + b)).sqrt();
     }
-    let sd_rad = (a * b / (a + b)).sqrt();
-    Roll {
-        turn_rad: held.turn_rad + edge.turn_rad * a / (a + b),
-        upright: Upright {
-            from: UprightSource::Fused,
-            sd_rad,
-        },
+    if roll.upright.sd_rad < (1.0 - ALONE) * first.upright.sd_rad {
+        roll.upright.from = UprightSource::Fused;
     }
+    let against = apart
+        .iter()
+        .map(|o| (o, o.turn_rad - roll.turn_rad))
+        .filter(|(o, off)| off.abs() > CONTRADICT * roll.upright.sd_rad.hypot(o.upright.sd_rad))
+        .map(|(o, off)| (o.upright.from, off))
+        .collect();
+    Joined { roll, against }
 }
 
 /// How well a person marks a vertical line, px at either end.
@@ -130,18 +157,24 @@ mod tests {
     use nalgebra::Matrix3;
 
     #[test]
-    fn the_surer_upright_weighs_more_and_a_contrary_one_nothing() {
+    fn the_surer_upright_weighs_more_and_a_contrary_one_is_named() {
         let roll = |turn_rad, sd_rad, from| Roll {
             turn_rad,
             upright: Upright { from, sd_rad },
         };
-        let held = roll(0.1, 0.04, UprightSource::Camera);
-        let near = fused(held, roll(0.05, 0.02, UprightSource::BossEdge));
-        assert!((near.turn_rad - 0.14).abs() < 1e-12, "{near:?}");
-        assert!((near.upright.sd_rad - 0.04 / 5f64.sqrt()).abs() < 1e-12);
-        assert_eq!(near.upright.from, UprightSource::Fused);
-        let far = fused(held, roll(0.15, 0.02, UprightSource::BossEdge));
-        assert_eq!(far.upright.from, UprightSource::Camera);
+        let boss = roll(0.15, 0.02, UprightSource::BossEdge);
+        let near = joined(boss, &[roll(0.1, 0.04, UprightSource::Camera)]);
+        assert!((near.roll.turn_rad - 0.14).abs() < 1e-12, "{near:?}");
+        assert!((near.roll.upright.sd_rad - 0.04 / 5f64.sqrt()).abs() < 1e-12);
+        assert_eq!(near.roll.upright.from, UprightSource::Fused);
+        let far = joined(boss, &[roll(0.0, 0.04, UprightSource::Camera)]);
+        assert_eq!(far.roll.upright, boss.upright);
+        assert_eq!(far.against.len(), 1);
+        assert_eq!(far.against[0].0, UprightSource::Camera);
+        let paper = roll(0.15, 0.002, UprightSource::PaperEdge);
+        let sure = joined(paper, &[roll(0.1, 0.04, UprightSource::Camera)]);
+        assert_eq!(sure.roll.upright.from, UprightSource::PaperEdge);
+        assert!(sure.against.is_empty());
     }
 
     #[test]
