@@ -60,7 +60,8 @@ fn textbook() -> Assumptions {
     assumptions.flier_probability = 0.0;
     assumptions.bare_scatter = vec![[1.0, 1.0]];
     assumptions.arrow_own_sd_mm = 0.0;
-    assumptions.offset_prior_sd_mm = 1e5;
+    assumptions.offset_prior = [vec![[1e5, 1.0]], vec![[1e5, 1.0]]];
+    assumptions.centre_sd_mm = 0.0;
     assumptions
 }
 
@@ -281,7 +282,7 @@ fn posterior_agrees_with_welch_and_equivalence() {
 #[test]
 fn known_scatter_gives_the_closed_form() {
     let mut assumptions = known_scatter(25.0);
-    assumptions.offset_prior_sd_mm = 300.0;
+    assumptions.offset_prior = [vec![[300.0, 1.0]], vec![[300.0, 1.0]]];
     let fletched = [
         (-12.0, 8.0),
         (5.0, -3.0),

@@ -31,11 +31,11 @@ pub(super) fn sign(hand: Hand) -> f64 {
 }
 
 /// Reads every run of a history.
-pub(super) fn read_runs(history: &History, k: &Knowledge) -> Vec<RunRead> {
-    history.runs.iter().map(|run| read_run(run, k)).collect()
+pub(super) fn read_runs(history: &History) -> Vec<RunRead> {
+    history.runs.iter().map(read_run).collect()
 }
 
-fn read_run(run: &Run, k: &Knowledge) -> RunRead {
+fn read_run(run: &Run) -> RunRead {
     let groups: Vec<Analysis> = run
         .by_distance()
         .iter()
@@ -53,7 +53,7 @@ fn read_run(run: &Run, k: &Knowledge) -> RunRead {
     };
     let mut weight = 0.0;
     for group in &groups {
-        let Some(found) = at_30m(group, k) else {
+        let Some(found) = at_30m(group) else {
             continue;
         };
         // the arrows' own differences are the same at every distance: averaged as the offsets are
@@ -78,19 +78,19 @@ struct At30 {
 }
 
 /// What a reading at one distance says of 30 m, its prior taken out.
-fn at_30m(group: &Analysis, k: &Knowledge) -> Option<At30> {
+fn at_30m(group: &Analysis) -> Option<At30> {
     let assumptions = Assumptions::embedded().ok()?;
     let posterior = group.posterior.as_ref()?;
     let distance = group.reading.distance_m?;
-    let scale = distance / assumptions.reference_distance_m;
     let mut arrows_mm2 = [0.0; 2];
     let mut observed = [None; 2];
     for (i, axis) in posterior.axes.iter().enumerate() {
         // the prior of the offset holds at the distance shot, so it is taken out there
+        let [mean_mm, variance_mm2] = axis.shots_alone;
         let own = Observed::without_prior(
-            axis.mean_mm,
-            axis.variance_mm2 + axis.roll_mm2,
-            k.learning.offset_sd_mm * scale,
+            mean_mm,
+            variance_mm2 + axis.roll_mm2,
+            axis.widest_prior_sd_mm,
         );
         observed[i] = own.and_then(|own| {
             let (mean_mm, variance_mm2) =

@@ -32,8 +32,8 @@ pub(super) fn prior_spreads(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
 
 /// Sampling and posterior variance of the offset on an axis after this many shots of each kind, with `arrows` of each.
 ///
-/// A bad shot tells 1/κ² of a good one; the same arrows shot again keep their own differences; the offset's prior is that
-/// of the reading.
+/// A bad shot tells 1/κ² of a good one; the same arrows shot again keep their own differences; of the offset's prior only the
+/// widest part is taken, so that nothing is promised that the shots themselves don't show.
 fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (f64, f64) {
     let good =
         1.0 - a.flier_probability + a.flier_probability / (a.flier_widening * a.flier_widening);
@@ -41,7 +41,7 @@ fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (
     let ratio = a.more_pairs_bare_ratio;
     let shots = sd * sd * (1.0 + ratio * ratio) / n;
     let own = 2.0 * (a.arrow_own_sd_mm * scale).powi(2) / f64::from(arrows.min(pairs).max(1));
-    let prior = (a.offset_prior_sd_mm * scale).powi(2);
+    let prior = (a.widest_offset_sd_mm() * scale).powi(2);
     let posterior = 1.0 / (1.0 / shots + 1.0 / prior) + own;
     (shots + own, posterior)
 }

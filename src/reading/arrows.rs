@@ -1,14 +1,24 @@
 //! Arrows with an offset of their own: numbered ones, shot in several ends, that keep landing apart from their kind.
+//!
+//! Whether an arrow is odd is judged by what the other shots make of its own: with them alone the reading says where the
+//! arrow's shots should lie and how widely they scatter, and their common residual is weighed under an own offset as wide
+//! as any arrow's against one as wide as an odd arrow's. What is left open stays open: the reading is then a mixture of
+//! the ones with and without the arrow.
 
-use super::em::{MEDIAN_PAIR_DIFFERENCE, median};
-use super::{Assumptions, Shot};
+use super::em::median;
+use super::{Assumptions, Conditions, Posterior, Shot, posterior};
 use crate::record::EntryKind;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Variance of the median of n normal values is about π/(2n) of one value's variance.
-const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
 /// With fewer arrows of a kind it can't be told which of them is the odd one.
 const LEAST_ARROWS: usize = 3;
+/// Arrows less suspicious than this at a first glance aren't looked at twice.
+const SUSPICIOUS: f64 = 0.01;
+/// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
+const MOST_SUSPECTS: usize = 2;
+/// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
+/// weights (three points of Gauss and Hermite).
+const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
 
 /// What is known about one numbered arrow.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,130 +35,274 @@ pub(super) struct Judged {
     pub(super) ambiguous: bool,
 }
 
-/// Judges every arrow that was shot in enough ends, fletched first, by mark.
-pub(super) fn judge(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> Vec<Judged> {
-    let mut judged = Vec::new();
-    let least = assumptions.odd_arrow_least_sd_mm * scale;
-    let scatter = [0, 1].map(|axis| scatter(shots, axis).max(least));
+/// The reading over which arrow is odd.
+pub(super) struct WithArrows {
+    pub(super) posterior: Option<Posterior>,
+    /// The shots that take part.
+    pub(super) shots: Vec<Shot>,
+    /// Every arrow that was shot in enough ends, fletched first, by mark.
+    pub(super) judged: Vec<Judged>,
+}
+
+/// The posterior of the offset with odd arrows taken account of: one of each kind at most is left out.
+pub(super) fn posterior_with_arrows(
+    shots: &[Shot],
+    conditions: Conditions,
+    assumptions: &Assumptions,
+) -> WithArrows {
+    let mut out = WithArrows {
+        posterior: posterior(shots, conditions, assumptions),
+        shots: shots.to_vec(),
+        judged: Vec::new(),
+    };
+    for _ in [EntryKind::Fletched, EntryKind::Bare] {
+        let Some(base) = &out.posterior else {
+            break;
+        };
+        let arrows = arrows_of(&out.shots, assumptions);
+        let taken: Vec<EntryKind> = out.left_out().map(|arrow| arrow.kind).collect();
+        let mut judged: Vec<Judged> = arrows
+            .iter()
+            .filter_map(|arrow| glance(&out.shots, arrow, base, conditions.scale, assumptions))
+            .collect();
+        let mut order: Vec<usize> = (0..judged.len())
+            .filter(|&at| {
+                let arrow = &judged[at];
+                arrow.p_odd > SUSPICIOUS && !arrow.ambiguous && !taken.contains(&arrow.kind)
+            })
+            .collect();
+        order.sort_by(|&a, &b| judged[b].p_odd.total_cmp(&judged[a].p_odd).then(a.cmp(&b)));
+        order.truncate(MOST_SUSPECTS);
+        let mut suspects = Vec::new();
+        for at in order {
+            let (rest, own): (Vec<Shot>, Vec<Shot>) = out
+                .shots
+                .iter()
+                .cloned()
+                .partition(|shot| !arrows[at].is_of(shot));
+            let Some(without) = posterior(&rest, conditions, assumptions) else {
+                continue;
+            };
+            let (offset_mm, ln_factor) =
+                weigh(&rest, &own, &without, conditions.scale, assumptions);
+            judged[at].offset_mm = offset_mm;
+            let prior = assumptions.odd_arrow_prior;
+            suspects.push((at, ln_factor + prior.ln() - (-prior).ln_1p(), without, rest));
+        }
+        let most = suspects.iter().map(|s| s.1).fold(0.0, f64::max);
+        let all: f64 = (-most).exp() + suspects.iter().map(|s| (s.1 - most).exp()).sum::<f64>();
+        for (at, ln_odds, _, _) in &suspects {
+            judged[*at].p_odd = (ln_odds - most).exp() / all;
+        }
+        let sure = suspects
+            .iter()
+            .position(|s| judged[s.0].p_odd > assumptions.odd_arrow_left_out);
+        let kept: Vec<Judged> = out.left_out().cloned().collect();
+        if let Some(sure) = sure {
+            let (at, _, without, rest) = suspects.swap_remove(sure);
+            judged[at].left_out = true;
+            out.posterior = Some(without);
+            out.shots = rest;
+        } else {
+            let parts: Vec<(f64, &Posterior, &[Shot])> = suspects
+                .iter()
+                .map(|(at, _, without, rest)| (judged[*at].p_odd, without, rest.as_slice()))
+                .collect();
+            out.posterior = Some(base.mixed_with(&out.shots, &parts));
+        }
+        out.judged = kept;
+        out.judged.extend(judged);
+        if sure.is_none() {
+            break;
+        }
+    }
+    out.judged
+        .sort_by(|a, b| a.kind.cmp(&b.kind).then_with(|| a.mark.cmp(&b.mark)));
+    out
+}
+
+impl WithArrows {
+    fn left_out(&self) -> impl Iterator<Item = &Judged> {
+        self.judged.iter().filter(|arrow| arrow.left_out)
+    }
+}
+
+/// A numbered arrow.
+struct Arrow {
+    kind: EntryKind,
+    mark: String,
+    ambiguous: bool,
+}
+
+impl Arrow {
+    fn is_of(&self, shot: &Shot) -> bool {
+        shot.kind == self.kind && shot.arrow.as_deref() == Some(self.mark.as_str())
+    }
+}
+
+/// The numbered arrows that were shot in enough ends.
+fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<Arrow> {
+    let mut arrows = Vec::new();
     for kind in [EntryKind::Fletched, EntryKind::Bare] {
-        let of_kind: Vec<&Shot> = shots.iter().filter(|shot| shot.kind == kind).collect();
         let mut ends: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
-        for shot in &of_kind {
+        for shot in shots.iter().filter(|shot| shot.kind == kind) {
             if let Some(mark) = shot.arrow.as_deref() {
                 ends.entry(mark).or_default().insert(shot.end);
             }
         }
-        let arrows = ends.len();
-        let from = judged.len();
-        for (mark, _) in ends
-            .iter()
-            .filter(|(_, ends)| ends.len() >= assumptions.odd_arrow_ends)
-        {
-            if let Some((offset_mm, p_odd)) = judge_one(&of_kind, mark, scatter, assumptions) {
-                judged.push(Judged {
+        let ambiguous = ends.len() < LEAST_ARROWS;
+        arrows.extend(
+            ends.iter()
+                .filter(|(_, ends)| ends.len() >= assumptions.odd_arrow_ends)
+                .map(|(mark, _)| Arrow {
                     kind,
                     mark: (*mark).to_owned(),
-                    offset_mm,
-                    p_odd,
-                    left_out: false,
-                    ambiguous: arrows < LEAST_ARROWS,
-                });
-            }
-        }
-        if arrows >= LEAST_ARROWS {
-            leave_out_one(&mut judged[from..], assumptions);
-        }
+                    ambiguous,
+                }),
+        );
     }
-    judged
+    arrows
 }
 
-fn leave_out_one(judged: &mut [Judged], assumptions: &Assumptions) {
-    let mut worst: Option<&mut Judged> = None;
-    for arrow in judged {
-        if worst.as_ref().is_none_or(|worst| arrow.p_odd > worst.p_odd) {
-            worst = Some(arrow);
-        }
-    }
-    if let Some(worst) = worst.filter(|worst| worst.p_odd > assumptions.odd_arrow_left_out) {
-        worst.left_out = true;
-    }
-}
-
-/// The shots without those of arrows left out.
-pub(super) fn without_odd(shots: &[Shot], judged: &[Judged]) -> Vec<Shot> {
-    shots
-        .iter()
-        .filter(|shot| {
-            !judged.iter().any(|arrow| {
-                arrow.left_out
-                    && arrow.kind == shot.kind
-                    && shot.arrow.as_deref() == Some(arrow.mark.as_str())
-            })
-        })
-        .cloned()
-        .collect()
-}
-
-/// An arrow's own offset and the probability that it is odd: the normal Bayes factor of an own offset against none on
-/// both axes, with the prior.
-fn judge_one(
-    of_kind: &[&Shot],
-    mark: &str,
-    scatter: [f64; 2],
+/// A first look: the arrow's shots against the median of the others of its kind in the same end, with the scatter that all
+/// shots together show. `None` if it was never shot beside another of its kind.
+fn glance(
+    shots: &[Shot],
+    arrow: &Arrow,
+    base: &Posterior,
+    scale: f64,
     assumptions: &Assumptions,
-) -> Option<([f64; 2], f64)> {
-    let mut ln_factor = 0.0;
-    let mut offset = [0.0; 2];
-    for axis in 0..2 {
-        let sigma = scatter[axis];
-        let differences = differences(of_kind, mark, axis);
-        let values: Vec<f64> = differences.iter().map(|&(value, _)| value).collect();
-        let middle = median(&values)?;
-        let reach = assumptions.odd_arrow_clip * sigma;
-        let (mut weight, mut sum) = (0.0, 0.0);
-        for &(value, others) in &differences {
-            let variance = sigma * sigma * (1.0 + MEDIAN_VARIANCE / others as f64);
-            weight += 1.0 / variance;
-            sum += value.clamp(middle - reach, middle + reach) / variance;
+) -> Option<Judged> {
+    let scatter = scatter_of(base, arrow.kind);
+    let mut residuals = Vec::new();
+    for shot in shots.iter().filter(|shot| arrow.is_of(shot)) {
+        let others: Vec<&Shot> = shots
+            .iter()
+            .filter(|o| o.end == shot.end && o.kind == shot.kind && !arrow.is_of(o))
+            .collect();
+        let mut residual = Residual::default();
+        for axis in 0..2 {
+            let places: Vec<f64> = others.iter().map(|other| other.place_mm[axis]).collect();
+            let Some(middle) = median(&places) else {
+                break;
+            };
+            residual.value[axis] = shot.place_mm[axis] - middle;
+            residual.variance[axis] =
+                scatter[axis].powi(2) * (1.0 + MEDIAN_VARIANCE / places.len() as f64);
         }
-        let mean = sum / weight;
-        let own = (assumptions.odd_arrow_widening * sigma).powi(2) * weight;
-        ln_factor += -0.5 * own.ln_1p() + 0.5 * mean * mean * weight * own / (1.0 + own);
-        offset[axis] = mean;
+        if !others.is_empty() {
+            residuals.push(residual);
+        }
     }
+    let (offset_mm, ln_factor) = common_offset(&residuals, 0.0, scale, assumptions)?;
     let prior = assumptions.odd_arrow_prior;
     let ln_odds = prior.ln() - (-prior).ln_1p() + ln_factor;
-    Some((offset, 1.0 / (1.0 + (-ln_odds).exp())))
+    Some(Judged {
+        kind: arrow.kind,
+        mark: arrow.mark.clone(),
+        offset_mm,
+        p_odd: 1.0 / (1.0 + (-ln_odds).exp()),
+        left_out: false,
+        ambiguous: arrow.ambiguous,
+    })
 }
 
-/// Each shot of the arrow minus the median of the other arrows of its kind in the same end, and how many those are.
-fn differences(of_kind: &[&Shot], mark: &str, axis: usize) -> Vec<(f64, usize)> {
-    of_kind
-        .iter()
-        .filter(|shot| shot.arrow.as_deref() == Some(mark))
-        .filter_map(|shot| {
-            let others: Vec<f64> = of_kind
-                .iter()
-                .filter(|other| other.end == shot.end && other.arrow.as_deref() != Some(mark))
-                .map(|other| other.place_mm[axis])
-                .collect();
-            median(&others).map(|middle| (shot.place_mm[axis] - middle, others.len()))
-        })
-        .collect()
+/// Variance of the median of n normal values is about π/(2n) of one value's variance.
+const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
+
+/// Where a shot lies from where the others say it should.
+#[derive(Clone, Copy, Default)]
+struct Residual {
+    value: [f64; 2],
+    variance: [f64; 2],
 }
 
-/// Scatter on an axis from the differences of pairs within end and kind: centres and offset don't matter, and with both
-/// kinds together most pairs don't hold the odd arrow, even with three of a kind.
-fn scatter(shots: &[Shot], axis: usize) -> f64 {
-    let mut pairs = Vec::new();
-    for (at, a) in shots.iter().enumerate() {
-        for b in &shots[at + 1..] {
-            if a.end == b.end && a.kind == b.kind {
-                pairs.push((a.place_mm[axis] - b.place_mm[axis]).abs());
-            }
-        }
+fn scatter_of(posterior: &Posterior, kind: EntryKind) -> [f64; 2] {
+    match kind {
+        EntryKind::Bare => posterior.bare_sd_mm,
+        EntryKind::Fletched | EntryKind::Unknown => posterior.fletched_sd_mm,
     }
-    median(&pairs).unwrap_or(0.0) / MEDIAN_PAIR_DIFFERENCE
+}
+
+/// Own offset of an arrow and ln of the Bayes factor of its being odd, from the reading of the other shots alone.
+fn weigh(
+    rest: &[Shot],
+    own: &[Shot],
+    without: &Posterior,
+    scale: f64,
+    assumptions: &Assumptions,
+) -> ([f64; 2], f64) {
+    let residuals: Vec<Residual> = own
+        .iter()
+        .map(|shot| {
+            let mut residual = Residual::default();
+            for axis in 0..2 {
+                // the end's centre from the shots beside it, bad ones counting for little
+                let shift = |kind| match kind {
+                    EntryKind::Bare => without.axes[axis].mean_mm,
+                    EntryKind::Fletched | EntryKind::Unknown => 0.0,
+                };
+                let (mut weight, mut sum) = (0.0, 0.0);
+                for (other, flier) in rest.iter().zip(&without.fliers) {
+                    if other.end == shot.end {
+                        let scatter = scatter_of(without, other.kind)[axis];
+                        let w = (1.0 - flier) / (scatter * scatter + other.variance_mm2[axis]);
+                        weight += w;
+                        sum += w * (other.place_mm[axis] - shift(other.kind));
+                    }
+                }
+                let centre_sd = assumptions.centre_sd_mm * scale;
+                let weight = weight.max(1.0 / (centre_sd * centre_sd).max(1.0));
+                residual.value[axis] = shot.place_mm[axis] - shift(shot.kind) - sum / weight;
+                residual.variance[axis] = scatter_of(without, shot.kind)[axis].powi(2)
+                    + shot.variance_mm2[axis]
+                    + 1.0 / weight;
+            }
+            residual
+        })
+        .collect();
+    // two axes of every shot but the centres' and the offset's
+    let free = (2.0 * rest.len() as f64 - 4.0).max(2.0);
+    common_offset(&residuals, (0.5 / free).sqrt(), scale, assumptions).unwrap_or(([0.0; 2], 0.0))
+}
+
+/// The common part of residuals, and ln of the Bayes factor of an odd arrow's own offset against an ordinary one's, both
+/// normal, over both axes; the scatter is known to `ln_sd` in its logarithm.
+fn common_offset(
+    residuals: &[Residual],
+    ln_sd: f64,
+    scale: f64,
+    assumptions: &Assumptions,
+) -> Option<([f64; 2], f64)> {
+    let ordinary = (assumptions.arrow_own_sd_mm * scale).powi(2);
+    let odd = ordinary + (assumptions.odd_arrow_sd_mm * scale).powi(2);
+    let mut offset = [0.0; 2];
+    let mut ln_factor = 0.0;
+    for axis in 0..2 {
+        let values: Vec<f64> = residuals.iter().map(|r| r.value[axis]).collect();
+        let middle = median(&values)?;
+        let (mut weight, mut sum) = (0.0, 0.0);
+        for residual in residuals {
+            let variance = residual.variance[axis].max(1e-6);
+            let reach = assumptions.odd_arrow_clip * variance.sqrt();
+            weight += 1.0 / variance;
+            sum += residual.value[axis].clamp(middle - reach, middle + reach) / variance;
+        }
+        let mean = sum / weight;
+        let density = |own: f64| -> f64 {
+            SCATTERS
+                .iter()
+                .map(|(at, share)| {
+                    let variance = own + (2.0 * at * ln_sd).exp() / weight;
+                    share * (-0.5 * mean * mean / variance).exp() / variance.sqrt()
+                })
+                .sum()
+        };
+        // far tails: an ordinary arrow's density may vanish, which is as odd as can be
+        ln_factor += density(odd).max(1e-300).ln() - density(ordinary).max(1e-300).ln();
+        offset[axis] = mean;
+    }
+    Some((offset, ln_factor))
 }
 
 #[cfg(test)]
@@ -180,31 +334,36 @@ mod tests {
         shots
     }
 
+    fn judge(shots: &[Shot]) -> WithArrows {
+        let assumptions = Assumptions::embedded().unwrap();
+        posterior_with_arrows(shots, Conditions::at(Some(30.0), &assumptions), &assumptions)
+    }
+
     #[test]
     fn an_odd_arrow_is_found_and_left_out() {
-        let assumptions = Assumptions::embedded().unwrap();
-        let shots = ends(3, 150.0);
-        let judged = judge(&shots, 1.0, &assumptions);
-        assert_eq!(judged.len(), 6);
-        for arrow in &judged {
+        let out = judge(&ends(3, 150.0));
+        assert_eq!(out.judged.len(), 6);
+        for arrow in &out.judged {
             assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
         }
-        assert!((judged[5].offset_mm[0] - 150.0).abs() < 30.0, "{judged:?}");
-        assert_eq!(without_odd(&shots, &judged).len(), 20);
+        let own = out.judged[5].offset_mm;
+        assert!((own[0] - 150.0).abs() < 30.0, "{own:?}");
+        assert_eq!(out.shots.len(), 20);
+        assert_eq!(out.posterior.unwrap().fliers.len(), 20);
     }
 
     #[test]
     fn ordinary_arrows_stay() {
-        let assumptions = Assumptions::embedded().unwrap();
-        let judged = judge(&ends(3, 0.0), 1.0, &assumptions);
-        assert!(judged.iter().all(|arrow| arrow.p_odd < 0.2), "{judged:?}");
+        let out = judge(&ends(3, 0.0));
+        assert!(out.judged.iter().all(|arrow| arrow.p_odd < 0.2), "{:?}", out.judged);
+        assert_eq!(out.shots.len(), 24);
     }
 
     #[test]
     fn of_two_arrows_neither_is_left_out() {
-        let assumptions = Assumptions::embedded().unwrap();
-        let judged = judge(&ends(2, 200.0), 1.0, &assumptions);
-        let bare: Vec<&Judged> = judged
+        let out = judge(&ends(2, 200.0));
+        let bare: Vec<&Judged> = out
+            .judged
             .iter()
             .filter(|a| a.kind == EntryKind::Bare)
             .collect();
@@ -213,5 +372,33 @@ mod tests {
             bare.iter()
                 .all(|a| a.ambiguous && !a.left_out && a.p_odd > 0.5)
         );
+    }
+
+    /// Between "surely odd" and "surely not" the reading lies between that with and that without the arrow.
+    #[test]
+    fn a_doubtful_arrow_counts_in_part() {
+        let assumptions = Assumptions::embedded().unwrap();
+        let conditions = Conditions::at(Some(30.0), &assumptions);
+        for away in [30.0, 40.0, 50.0, 60.0, 70.0] {
+            let shots = ends(3, away);
+            let out = judge(&shots);
+            let p = out.judged[5].p_odd;
+            if out.judged[5].left_out {
+                continue;
+            }
+            let rest: Vec<Shot> = shots
+                .iter()
+                .filter(|s| s.arrow.as_deref() != Some("6"))
+                .cloned()
+                .collect();
+            let mean = |shots: &[Shot]| {
+                posterior(shots, conditions, &assumptions).unwrap().axes[0].mean_mm
+            };
+            let (with, without) = (mean(&shots), mean(&rest));
+            let got = out.posterior.unwrap().axes[0].mean_mm;
+            let others: f64 = out.judged[..5].iter().map(|a| a.p_odd).sum();
+            let expected = p * without + (1.0 - p) * with;
+            assert!((got - expected).abs() < 2.0 + 40.0 * others, "{away}: {got} {expected}");
+        }
     }
 }

@@ -12,12 +12,18 @@ pub struct Assumptions {
     /// Distance that lengths refer to, m.
     #[serde(deserialize_with = "sourced")]
     pub reference_distance_m: f64,
-    /// Prior standard deviation of the offset on each axis, mm.
+    /// Prior of the offset on each axis, [x, y]: a mixture of normals about zero, [sd in mm, probability].
     #[serde(deserialize_with = "sourced")]
-    pub offset_prior_sd_mm: f64,
-    /// Probability that a shot is a flier (ε).
+    pub offset_prior: [Vec<[f64; 2]>; 2],
+    /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: nothing is thought of it.
+    #[serde(deserialize_with = "sourced")]
+    pub centre_sd_mm: f64,
+    /// Probability that a shot is a flier (ε), as far as it is known beforehand,
     #[serde(deserialize_with = "sourced")]
     pub flier_probability: f64,
+    /// and how many shots of the archer's own that is worth.
+    #[serde(deserialize_with = "sourced")]
+    pub flier_rate_shots: f64,
     /// How many times wider fliers scatter (κ).
     #[serde(deserialize_with = "sourced")]
     pub flier_widening: f64,
@@ -108,15 +114,12 @@ pub struct Assumptions {
     /// Prior probability that an arrow is odd.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_prior: f64,
-    /// Sd of an odd arrow's own offset in scatters.
+    /// Sd of an odd arrow's own offset on each axis, mm.
     #[serde(deserialize_with = "sourced")]
-    pub odd_arrow_widening: f64,
+    pub odd_arrow_sd_mm: f64,
     /// An arrow's shots are clipped at this many scatters about their median.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_clip: f64,
-    /// Least scatter used when judging arrows, mm.
-    #[serde(deserialize_with = "sourced")]
-    pub odd_arrow_least_sd_mm: f64,
     /// Ends an arrow must have been shot in to be judged.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,
@@ -185,11 +188,11 @@ impl Assumptions {
         let positive = |value: f64| value.is_finite() && value > 0.0;
         let share = |value: f64| (0.0..=1.0).contains(&value);
         let grid = self.scatter_grid;
-        let rules: [(bool, &'static str); 9] = [
+        let rules: [(bool, &'static str); 10] = [
             (
                 [
                     self.reference_distance_m,
-                    self.offset_prior_sd_mm,
+                    self.flier_rate_shots,
                     self.scatter_centre_mm,
                     self.scatter_log_sd,
                     self.scatter_axis_log_sd,
@@ -198,8 +201,7 @@ impl Assumptions {
                     self.more_pairs_bare_ratio,
                     self.full_distance_m,
                     self.wrong_spine_mm,
-                    self.odd_arrow_widening,
-                    self.odd_arrow_least_sd_mm,
+                    self.odd_arrow_sd_mm,
                 ]
                 .into_iter()
                 .all(positive),
@@ -224,6 +226,15 @@ impl Assumptions {
                         .iter()
                         .all(|&[ratio, weight]| positive(ratio) && positive(weight)),
                 "bare_scatter needs positive ratios and weights",
+            ),
+            (
+                self.offset_prior.iter().all(|parts| {
+                    !parts.is_empty()
+                        && parts
+                            .iter()
+                            .all(|&[sd, weight]| positive(sd) && positive(weight))
+                }),
+                "offset_prior needs positive sd and weights",
             ),
             (
                 positive(grid.lowest)
@@ -273,6 +284,16 @@ impl Assumptions {
         (0..grid.steps)
             .map(|j| self.scatter_centre_mm * (low + (high - low) * j as f64 / last as f64).exp())
             .collect()
+    }
+
+    /// The widest sd of the offset's prior on either axis, mm.
+    #[must_use]
+    pub fn widest_offset_sd_mm(&self) -> f64 {
+        self.offset_prior
+            .iter()
+            .flatten()
+            .map(|part| part[0])
+            .fold(0.0, f64::max)
     }
 
     /// The tolerance at 30 m, mm, from the archer's own wish if there is one, kept inside the range allowed.

@@ -10,11 +10,16 @@
 //! up to the constant −½ (n − number of ends) ln 2π. (Integrating a normal linear model, e.g. Gelman et al.,
 //! *Bayesian Data Analysis*, §14.8.) A *lane* is one pair of ρ and σ; all lanes are worked on side by side.
 
+/// A lane that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
+const LN_HOPELESS: f64 = 25.0;
+
 /// Shots of one axis, ready for weighing sets of fliers.
 pub(super) struct AxisData {
     lanes: usize,
-    /// Prior precision of d, 1/mm².
-    offset_precision: f64,
+    /// What was thought of d before.
+    prior: OffsetPrior,
+    /// What is thought of each end's centre beforehand.
+    centres: Vec<Sums>,
     /// Per shot: group index 2·end + kind.
     group: Vec<usize>,
     /// Per shot and lane: what changes when the shot becomes a flier.
@@ -83,11 +88,19 @@ struct EndTerms {
 }
 
 impl EndTerms {
-    fn of(fletched: &Sums, bare: &Sums) -> Self {
-        let both = fletched.w + bare.w;
-        if both <= 0.0 {
+    /// `centre` is what is thought of the end's centre beforehand, as a shot of neither kind.
+    fn of(fletched: &Sums, bare: &Sums, centre: &Sums) -> Self {
+        if fletched.w + bare.w <= 0.0 {
             return Self::default();
         }
+        // what stands beside the bare shots and doesn't know d
+        let others = Sums {
+            w: fletched.w + centre.w,
+            wz: fletched.wz + centre.wz,
+            wzz: fletched.wzz + centre.wzz,
+            ln_w: fletched.ln_w + centre.ln_w,
+        };
+        let both = others.w + bare.w;
         let spread = |sums: &Sums| {
             if sums.w > 0.0 {
                 (sums.wzz - sums.wz * sums.wz / sums.w).max(0.0)
@@ -95,16 +108,16 @@ impl EndTerms {
                 0.0
             }
         };
-        let fit = fletched.ln_w + bare.ln_w - spread(fletched) - spread(bare);
-        if fletched.w <= 0.0 || bare.w <= 0.0 {
+        let fit = others.ln_w + bare.ln_w - spread(&others) - spread(bare);
+        if others.w <= 0.0 || bare.w <= 0.0 {
             return Self {
                 fit,
                 both,
                 ..Self::default()
             };
         }
-        let p = fletched.w * bare.w / both;
-        let delta = bare.wz / bare.w - fletched.wz / fletched.w;
+        let p = others.w * bare.w / both;
+        let delta = bare.wz / bare.w - others.wz / others.w;
         Self {
             fit,
             both,
@@ -164,8 +177,79 @@ pub(super) struct Lane {
     pub(super) ln_evidence: f64,
     /// Mean of d, mm.
     pub(super) mean: f64,
-    /// Variance of d, mm².
-    pub(super) variance: f64,
+    /// A: precision of d from the shots alone, 1/mm².
+    pub(super) a: f64,
+    /// B: that times what the shots alone say of d, 1/mm.
+    pub(super) b: f64,
+}
+
+/// The prior of d: a mixture of normals about zero.
+#[derive(Clone, Debug)]
+pub(super) struct OffsetPrior {
+    /// (precision, ln of weight × √precision), the widest last.
+    parts: Vec<(f64, f64)>,
+}
+
+impl OffsetPrior {
+    /// From [sd, weight], lengths multiplied by `scale`.
+    pub(super) fn new(parts: &[[f64; 2]], scale: f64) -> Self {
+        let total: f64 = parts.iter().map(|part| part[1]).sum();
+        let mut parts: Vec<(f64, f64)> = parts
+            .iter()
+            .map(|&[sd, weight]| {
+                let precision = 1.0 / (sd * scale).powi(2);
+                (precision, (weight / total).ln() + 0.5 * precision.ln())
+            })
+            .collect();
+        parts.sort_by(|a, b| b.0.total_cmp(&a.0));
+        Self { parts }
+    }
+
+    /// Precision of the widest part, 1/mm².
+    pub(super) fn widest(&self) -> f64 {
+        self.parts.last().map_or(0.0, |part| part.0)
+    }
+
+    pub(super) const fn len(&self) -> usize {
+        self.parts.len()
+    }
+
+    /// ln of what the prior makes of a lane's A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
+    fn weigh(&self, a: f64, b: f64) -> (f64, f64) {
+        if let [(precision, ln_weight)] = self.parts.as_slice() {
+            let whole = precision + a;
+            let mean = b / whole;
+            return (ln_weight - 0.5 * whole.ln() + 0.5 * b * mean, mean);
+        }
+        // the widest part has the smallest precision and so the largest exponent
+        let largest = self
+            .parts
+            .last()
+            .map_or(0.0, |(precision, _)| 0.5 * b * b / (precision + a));
+        let (mut sum, mut moment) = (0.0, 0.0);
+        for (precision, ln_weight) in &self.parts {
+            let whole = precision + a;
+            let mean = b / whole;
+            let weight = (ln_weight + 0.5 * b * mean - largest).exp() / whole.sqrt();
+            sum += weight;
+            moment += weight * mean;
+        }
+        (sum.ln() + largest, moment / sum)
+    }
+
+    /// The normals that a lane's posterior of d is made of: (share of the lane, mean, variance), the widest prior last.
+    pub(super) fn parts_of<'a>(
+        &'a self,
+        lane: &'a Lane,
+    ) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
+        let (ln_all, _) = self.weigh(lane.a, lane.b);
+        self.parts.iter().map(move |(precision, ln_weight)| {
+            let whole = precision + lane.a;
+            let mean = lane.b / whole;
+            let ln_share = ln_weight - 0.5 * whole.ln() + 0.5 * lane.b * mean - ln_all;
+            (ln_share.exp(), mean, 1.0 / whole)
+        })
+    }
 }
 
 impl AxisData {
@@ -175,14 +259,26 @@ impl AxisData {
         ratios: &[f64],
         scatters: &[f64],
         widening: f64,
-        offset_sd: f64,
+        prior: OffsetPrior,
+        centre_precision: f64,
     ) -> Self {
         let lanes = ratios.len() * scatters.len();
         let ends = shots.iter().map(|shot| shot.end + 1).max().unwrap_or(0);
         let origins = origins(shots, ends);
         let mut data = Self {
             lanes,
-            offset_precision: 1.0 / (offset_sd * offset_sd),
+            prior,
+            centres: origins
+                .iter()
+                .map(|origin| Sums::of(-origin, 1.0 / centre_precision))
+                .map(|sums| {
+                    if centre_precision > 0.0 {
+                        sums
+                    } else {
+                        Sums::default()
+                    }
+                })
+                .collect(),
             group: shots
                 .iter()
                 .map(|shot| 2 * shot.end + usize::from(shot.bare))
@@ -220,7 +316,7 @@ impl AxisData {
             let bare = &data.base[(2 * end + 1) * lanes..(2 * end + 2) * lanes];
             let terms = &mut data.base_ends[end * lanes..(end + 1) * lanes];
             for (lane, term) in terms.iter_mut().enumerate() {
-                *term = EndTerms::of(&fletched[lane], &bare[lane]);
+                *term = EndTerms::of(&fletched[lane], &bare[lane], &data.centres[end]);
                 data.total[lane].add(term);
                 if term.both > 0.0 {
                     data.total[lane].fit -= term.both.ln();
@@ -230,8 +326,8 @@ impl AxisData {
         data
     }
 
-    /// Evidence and posterior of d in every lane, with these shots (indices, ascending) as fliers.
-    pub(super) fn weigh(&mut self, fliers: &[usize], lanes: &mut [Lane]) {
+    /// What the evidence in every lane comes to at most, with these shots (indices, ascending) as fliers.
+    pub(super) fn bound(&mut self, fliers: &[usize], lanes: &mut [Lane]) {
         let width = self.lanes;
         self.scratch.copy_from_slice(&self.total);
         let mut done = 0;
@@ -257,19 +353,38 @@ impl AxisData {
             let (fletched, bare) = self.scratch_groups.split_at(width);
             let before = &self.base_ends[end * width..(end + 1) * width];
             for lane in 0..width {
-                let now = EndTerms::of(&fletched[lane], &bare[lane]);
+                let now = EndTerms::of(&fletched[lane], &bare[lane], &self.centres[end]);
                 self.scratch[lane].replace(&before[lane], &now);
             }
             done += same;
         }
-        let prior = self.offset_precision;
-        let ln_prior = prior.ln();
+        // what a lane comes to at most: no part of the prior of d fits better than the widest, and all only take away
+        let widest = self.prior.widest();
         for (out, sums) in lanes.iter_mut().zip(&self.scratch) {
-            let precision = prior + sums.a;
-            out.variance = 1.0 / precision;
-            out.mean = sums.b * out.variance;
-            let ln_widths = (precision * sums.both).ln();
-            out.ln_evidence = 0.5 * (sums.fit + ln_prior - ln_widths - sums.c + sums.b * out.mean);
+            out.a = sums.a;
+            out.b = sums.b;
+            let fit = sums.fit - sums.both.ln() - sums.c;
+            out.ln_evidence = 0.5 * (fit + sums.b * sums.b / (widest + sums.a));
+        }
+    }
+
+    /// Works out lanes of which [`bound`](Self::bound) gave the upper bounds; those that can't matter beside the best of them
+    /// count as nothing.
+    pub(super) fn finish(&self, lanes: &mut [Lane]) {
+        let widest = self.prior.widest();
+        let most = lanes
+            .iter()
+            .map(|lane| lane.ln_evidence)
+            .fold(f64::NEG_INFINITY, f64::max);
+        for lane in lanes {
+            if lane.ln_evidence < most - LN_HOPELESS {
+                lane.ln_evidence = f64::NEG_INFINITY;
+                lane.mean = 0.0;
+                continue;
+            }
+            let (ln_prior, mean) = self.prior.weigh(lane.a, lane.b);
+            lane.mean = mean;
+            lane.ln_evidence += ln_prior - 0.5 * lane.b * lane.b / (widest + lane.a);
         }
     }
 }
@@ -312,15 +427,24 @@ mod tests {
                     variance: 0.0,
                 })
                 .collect();
-            AxisData::new(&shots, &[1.0], &[10.0], 10.0, 300.0)
+            AxisData::new(
+                &shots,
+                &[1.0],
+                &[10.0],
+                10.0,
+                OffsetPrior::new(&[[300.0, 1.0]], 1.0),
+                0.0,
+            )
         };
         let (mut x, mut y) = (axis(|p| p.0), axis(|p| p.1));
         let (mut sum, mut flier, mut centre) = (0.0, [0.0; 5], [0.0; 2]);
         for mask in 0u32..32 {
             let fliers: Vec<usize> = (0..5).filter(|i| mask >> i & 1 == 1).collect();
             let (mut lx, mut ly) = ([Lane::default()], [Lane::default()]);
-            x.weigh(&fliers, &mut lx);
-            y.weigh(&fliers, &mut ly);
+            for (axis, lanes) in [(&mut x, &mut lx), (&mut y, &mut ly)] {
+                axis.bound(&fliers, lanes);
+                axis.finish(lanes);
+            }
             let k = i32::try_from(fliers.len()).unwrap();
             // two axes, four free shots each
             let constant = -4.0 * (2.0 * std::f64::consts::PI).ln();

@@ -12,6 +12,7 @@ mod document;
 mod em;
 mod evidence;
 mod lean;
+mod mixture;
 mod more_shots;
 mod posterior;
 mod read;

@@ -1,15 +1,14 @@
 //! The offset of the bare shafts given the shots: a mixture of normals on each axis, summed over which shots are fliers,
 //! how wide the archer scatters, and how much wider the bare shafts do.
 
+use super::mixture::Mixture;
 use super::sets::{self, FlierSet};
-use super::weigher::{Weigher, ln_sum, sort_order};
+use super::weigher::{Weigher, sort_order};
 use super::{Assumptions, Shot};
 use crate::record::EntryKind;
 use statrs::function::erf::erfc;
 use std::collections::BTreeSet;
 
-/// What is lighter than e to this, relative to the heaviest set, is dropped (10⁻¹⁰; there are some thousand blocks).
-const LN_NEGLIGIBLE: f64 = -23.0;
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
 const QUANTILE_STEPS: usize = 60;
 
@@ -64,6 +63,11 @@ pub struct AxisPosterior {
     pub arrows_mm2: f64,
     /// The part of `variance_mm2` that comes from the photos' roll, mm².
     pub roll_mm2: f64,
+    /// Mean and variance under the widest part of the offset's prior alone, roll included: for those who bring what else they
+    /// know of the offset, mm and mm².
+    pub shots_alone: [f64; 2],
+    /// The sd of that widest part, mm.
+    pub widest_prior_sd_mm: f64,
     components: Vec<Component>,
 }
 
@@ -75,7 +79,76 @@ struct Component {
     sd: f64,
 }
 
+impl Posterior {
+    /// This with what others say from fewer shots mixed in: (probability, posterior, the shots that it is of). The shots
+    /// that another hasn't got are no fliers to it.
+    pub(super) fn mixed_with(&self, shots: &[Shot], others: &[(f64, &Self, &[Shot])]) -> Self {
+        let kept = 1.0 - others.iter().map(|other| other.0).sum::<f64>();
+        let all =
+            || std::iter::once((kept, self)).chain(others.iter().map(|&(p, other, _)| (p, other)));
+        let mean =
+            |value: &dyn Fn(&Self) -> f64| -> f64 { all().map(|(p, one)| p * value(one)).sum() };
+        let means = [0, 1].map(|axis: usize| mean(&|one| one.axes[axis].mean_mm));
+        let axes = [0, 1]
+            .map(|axis: usize| AxisPosterior::mixed(all().map(|(p, one)| (p, &one.axes[axis]))));
+        let mut fliers = self.fliers.clone();
+        fliers.iter_mut().for_each(|flier| *flier *= kept);
+        for (p, other, own) in others {
+            let mut places = own.iter().zip(&other.fliers).peekable();
+            for (shot, flier) in shots.iter().zip(&mut fliers) {
+                if let Some((_, more)) = places.next_if(|(own, _)| *own == shot) {
+                    *flier += p * more;
+                }
+            }
+        }
+        let ln_mean = |value: &dyn Fn(&Self) -> f64| mean(&|one| value(one).ln()).exp();
+        Self {
+            covariance_mm2: mean(&|one| {
+                one.covariance_mm2 + one.axes[0].mean_mm * one.axes[1].mean_mm
+            }) - means[0] * means[1],
+            axes,
+            fliers,
+            fletched_sd_mm: [0, 1].map(|axis: usize| ln_mean(&|one| one.fletched_sd_mm[axis])),
+            bare_sd_mm: [0, 1].map(|axis: usize| ln_mean(&|one| one.bare_sd_mm[axis])),
+            fletched: self.fletched,
+            bare: self.bare,
+        }
+    }
+}
+
 impl AxisPosterior {
+    fn mixed<'a>(parts: impl Iterator<Item = (f64, &'a Self)>) -> Self {
+        let parts: Vec<(f64, &Self)> = parts.filter(|(p, _)| *p > 0.0).collect();
+        let mean = |value: &dyn Fn(&Self) -> f64| -> f64 {
+            parts.iter().map(|(p, one)| p * value(one)).sum()
+        };
+        let mixed = |first: &dyn Fn(&Self) -> f64, second: &dyn Fn(&Self) -> f64| {
+            let middle = mean(first);
+            [
+                middle,
+                mean(&|one| second(one) + (first(one) - middle).powi(2)),
+            ]
+        };
+        let [mean_mm, variance_mm2] = mixed(&|one| one.mean_mm, &|one| one.variance_mm2);
+        Self {
+            mean_mm,
+            variance_mm2,
+            arrows_mm2: mean(&|one| one.arrows_mm2),
+            roll_mm2: mean(&|one| one.roll_mm2),
+            shots_alone: mixed(&|one| one.shots_alone[0], &|one| one.shots_alone[1]),
+            widest_prior_sd_mm: parts.first().map_or(0.0, |(_, one)| one.widest_prior_sd_mm),
+            components: parts
+                .iter()
+                .flat_map(|(p, one)| {
+                    one.components.iter().map(move |component| Component {
+                        weight: p * component.weight,
+                        ..*component
+                    })
+                })
+                .collect(),
+        }
+    }
+
     /// Whole variance, the arrows' own differences included, mm².
     #[must_use]
     pub fn whole_variance_mm2(&self) -> f64 {
@@ -194,7 +267,65 @@ fn sum_up(
         None => sets::sets_for(&mut weigher, &sorted, conditions.scale, assumptions),
     };
     let mixture = Mixture::over(&mut weigher, &sets)?;
-    Some(mixture.finish(&prepared, shots, &weigher, &sets, conditions, assumptions))
+    Some(finish(
+        mixture,
+        &prepared,
+        shots,
+        &sets,
+        conditions,
+        assumptions,
+    ))
+}
+
+fn finish(
+    mixture: Mixture,
+    prepared: &Prepared,
+    shots: &[Shot],
+    sets: &[FlierSet],
+    conditions: Conditions,
+    assumptions: &Assumptions,
+) -> Posterior {
+    let mut fliers = vec![0.0; shots.len()];
+    for (set, weight) in sets.iter().zip(&mixture.set_weights) {
+        for &place in set {
+            fliers[prepared.order[place]] += weight;
+        }
+    }
+    let count = |kind| shots.iter().filter(|shot| shot.kind == kind).count();
+    let arrows_mm2 = arrows_variance(shots, conditions.scale, assumptions);
+    let roll = conditions.roll_sd_rad.powi(2);
+    let [x, y] = mixture.axes;
+    let (scatter, means) = ([x.scatter, y.scatter], [x.mean, y.mean]);
+    let axes = [(x, means[1]), (y, means[0])].map(|(axis, other)| {
+        let roll_mm2 = roll * other * other;
+        AxisPosterior {
+            mean_mm: axis.mean,
+            variance_mm2: axis.variance + roll_mm2,
+            arrows_mm2,
+            roll_mm2,
+            shots_alone: [axis.wide_mean, axis.wide_variance + roll_mm2],
+            widest_prior_sd_mm: axis.widest_sd,
+            components: axis
+                .parts
+                .iter()
+                .map(|part| Component {
+                    weight: part.weight,
+                    mean: part.mean,
+                    sd: (part.variance + roll_mm2 + arrows_mm2).sqrt(),
+                })
+                .collect(),
+        }
+    });
+    Posterior {
+        axes,
+        // turning the photo moves d by (−d_y, d_x): the two axes move against each other
+        covariance_mm2: mixture.cross - (1.0 + roll) * means[0] * means[1],
+        fliers: fliers.into_iter().map(|p: f64| p.min(1.0)).collect(),
+        fletched_sd_mm: [scatter[0][0], scatter[1][0]],
+        bare_sd_mm: [scatter[0][1], scatter[1][1]],
+        fletched: count(EntryKind::Fletched),
+        bare: count(EntryKind::Bare),
+    }
 }
 
 /// The shots' sorted order, known to hold both kinds in one end.
@@ -247,164 +378,16 @@ impl Prepared {
     }
 }
 
-/// A component before weights are made to add to one.
-struct Raw {
-    ln_weight: f64,
-    mean: f64,
-    variance: f64,
-    ratio: usize,
-    scatter: usize,
-}
-
-/// Sums over sets, ratios and scatters.
-struct Mixture {
-    raw: [Vec<Raw>; 2],
-    /// ln weight of each set.
-    ln_sets: Vec<f64>,
-    /// E[d_x d_y].
-    cross: f64,
-}
-
-impl Mixture {
-    fn over(weigher: &mut Weigher, sets: &[FlierSet]) -> Option<Self> {
-        let mut raw = [Vec::new(), Vec::new()];
-        let mut ln_sets = Vec::with_capacity(sets.len());
-        let mut crosses = Vec::with_capacity(sets.len());
-        let mut heaviest = f64::NEG_INFINITY;
-        let width = weigher.scatters.len();
-        for set in sets {
-            let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
-            ln_sets.push(ln_weight);
-            heaviest = heaviest.max(ln_weight);
-            for (ratio, block) in weigher.blocks.iter().enumerate() {
-                let ln_total = block.ln_unit + block.total.ln();
-                if ln_total.is_nan() || ln_total < heaviest + LN_NEGLIGIBLE {
-                    continue;
-                }
-                crosses.push((block.ln_unit, block.cross));
-                let least = (heaviest + LN_NEGLIGIBLE - block.ln_unit).exp();
-                for (axis, raw) in raw.iter_mut().enumerate() {
-                    for (scatter, &weight) in block.marginal[axis].iter().enumerate() {
-                        if weight > least {
-                            let lane = weigher.lanes[axis][ratio * width + scatter];
-                            raw.push(Raw {
-                                ln_weight: block.ln_unit + weight.ln(),
-                                mean: lane.mean,
-                                variance: lane.variance,
-                                ratio,
-                                scatter,
-                            });
-                        }
-                    }
-                }
-            }
-        }
-        let ln_all = ln_sum(&ln_sets);
-        if !ln_all.is_finite() {
-            return None;
-        }
-        let cross = crosses
-            .into_iter()
-            .map(|(ln_unit, cross)| (ln_unit - ln_all).exp() * cross)
-            .sum();
-        Some(Self {
-            raw,
-            ln_sets,
-            cross,
-        })
-    }
-
-    fn finish(
-        self,
-        prepared: &Prepared,
-        shots: &[Shot],
-        weigher: &Weigher,
-        sets: &[FlierSet],
-        conditions: Conditions,
-        assumptions: &Assumptions,
-    ) -> Posterior {
-        let ln_all = ln_sum(&self.ln_sets);
-        let mut fliers = vec![0.0; shots.len()];
-        for (set, ln_weight) in sets.iter().zip(&self.ln_sets) {
-            for &place in set {
-                fliers[prepared.order[place]] += (ln_weight - ln_all).exp();
-            }
-        }
-        let count = |kind| shots.iter().filter(|shot| shot.kind == kind).count();
-        let arrows_mm2 = arrows_variance(shots, conditions.scale, assumptions);
-        let mut scatter = [[0.0; 2]; 2];
-        let mut moments = [[0.0; 2]; 2];
-        for axis in 0..2 {
-            moments[axis] = moments_of(&self.raw[axis], ln_all);
-            scatter[axis] = scatter_of(&self.raw[axis], ln_all, weigher);
-        }
-        let roll = conditions.roll_sd_rad.powi(2);
-        let means = [moments[0][0], moments[1][0]];
-        let axes = [0, 1].map(|axis: usize| {
-            let roll_mm2 = roll * means[1 - axis] * means[1 - axis];
-            AxisPosterior {
-                mean_mm: means[axis],
-                variance_mm2: moments[axis][1] + roll_mm2,
-                arrows_mm2,
-                roll_mm2,
-                components: components(&self.raw[axis], ln_all, roll_mm2 + arrows_mm2),
-            }
-        });
-        Posterior {
-            axes,
-            // turning the photo moves d by (−d_y, d_x): the two axes move against each other
-            covariance_mm2: self.cross - means[0] * means[1] - roll * means[0] * means[1],
-            fliers: fliers.into_iter().map(|p: f64| p.min(1.0)).collect(),
-            fletched_sd_mm: [scatter[0][0], scatter[1][0]],
-            bare_sd_mm: [scatter[0][1], scatter[1][1]],
-            fletched: count(EntryKind::Fletched),
-            bare: count(EntryKind::Bare),
-        }
-    }
-}
-
-/// Mean and variance of the mixture.
-fn moments_of(raw: &[Raw], ln_all: f64) -> [f64; 2] {
-    let weight = |raw: &Raw| (raw.ln_weight - ln_all).exp();
-    let total: f64 = raw.iter().map(weight).sum();
-    let mean = raw.iter().map(|c| weight(c) * c.mean).sum::<f64>() / total;
-    let variance = raw
-        .iter()
-        .map(|c| weight(c) * (c.variance + (c.mean - mean).powi(2)))
-        .sum::<f64>()
-        / total;
-    [mean, variance]
-}
-
-/// Geometric means of the fletched and the bare scatter.
-fn scatter_of(raw: &[Raw], ln_all: f64, weigher: &Weigher) -> [f64; 2] {
-    let (mut total, mut fletched, mut ratio) = (0.0, 0.0, 0.0);
-    for component in raw {
-        let weight = (component.ln_weight - ln_all).exp();
-        total += weight;
-        fletched += weight * weigher.scatters[component.scatter].ln();
-        ratio += weight * weigher.ratios[component.ratio].ln();
-    }
-    [(fletched / total).exp(), ((fletched + ratio) / total).exp()]
-}
-
-fn components(raw: &[Raw], ln_all: f64, widening: f64) -> Vec<Component> {
-    let total: f64 = raw.iter().map(|c| (c.ln_weight - ln_all).exp()).sum();
-    raw.iter()
-        .map(|c| Component {
-            weight: (c.ln_weight - ln_all).exp() / total,
-            mean: c.mean,
-            sd: (c.variance + widening).sqrt(),
-        })
-        .collect()
-}
-
-/// Arrows differ, and the same ones shot again differ again the same way: a² (1/arrows bare + 1/arrows fletched).
+/// Arrows differ, and the same ones shot again differ again the same way: a² (1/arrows − 1/shots) for each kind. What they
+/// differ in one end is part of the scatter seen there; taken as scatter it would average out over the ends, and doesn't.
 fn arrows_variance(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> f64 {
     let own = assumptions.arrow_own_sd_mm * scale;
     let share = |kind| match arrows_of(shots, kind) {
         0 => 0.0,
-        arrows => 1.0 / arrows as f64,
+        arrows => {
+            let all = shots.iter().filter(|shot| shot.kind == kind).count();
+            1.0 / arrows as f64 - 1.0 / all.max(arrows) as f64
+        }
     };
     own * own * (share(EntryKind::Bare) + share(EntryKind::Fletched))
 }

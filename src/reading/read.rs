@@ -1,12 +1,12 @@
 //! Ends of one set-up → the reading.
 
-use super::arrows::{self, Judged};
+use super::arrows::{Judged, WithArrows, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, Seen};
 use super::{
     ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
     Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, lean,
-    more_shots, posterior,
+    more_shots,
 };
 use crate::record::{End, EntryKind, Failure, Hand};
 use crate::units::rounded;
@@ -68,9 +68,11 @@ pub fn analyse_with(ends: &[&End], assumptions: &Assumptions) -> Analysis {
         roll_sd_rad: gathered.roll_sd_rad,
         ..Conditions::at(distance_m, assumptions)
     };
-    let arrows = arrows::judge(&gathered.shots, conditions.scale, assumptions);
-    let shots = arrows::without_odd(&gathered.shots, &arrows);
-    let posterior = posterior(&shots, conditions, assumptions);
+    let WithArrows {
+        posterior,
+        shots,
+        judged: arrows,
+    } = posterior_with_arrows(&gathered.shots, conditions, assumptions);
     let reading = Maker {
         ends,
         hand,

@@ -1,8 +1,12 @@
 //! Weight of a set of fliers over both axes, all scatters and all ratios of bare to fletched scatter.
 
-use super::evidence::{AxisData, AxisShot, Lane};
+use super::em::median;
+use super::evidence::{AxisData, AxisShot, Lane, OffsetPrior};
 use super::{Assumptions, Shot};
 use crate::record::EntryKind;
+
+/// Up to this many sd of its prior a centre is nothing unusual.
+const CENTRE_USUAL: f64 = 2.0;
 
 /// Weighs sets of fliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
 pub(super) struct Weigher {
@@ -17,8 +21,10 @@ pub(super) struct Weigher {
     pub(super) scatters: Vec<f64>,
     /// ρ of each row of lanes.
     pub(super) ratios: Vec<f64>,
-    shots: usize,
-    flier_probability: f64,
+    /// ln of the prior of a set, by how many fliers it holds.
+    ln_set_prior: Vec<f64>,
+    /// Prior of the offset on each axis.
+    pub(super) priors: [OffsetPrior; 2],
     /// Lanes of the set weighed last: [x, y], ratio by ratio.
     pub(super) lanes: [Vec<Lane>; 2],
     /// What the set weighed last came to, ratio by ratio.
@@ -51,6 +57,8 @@ impl Weigher {
             .iter()
             .map(|pair| pair[0])
             .collect();
+        let priors =
+            [0, 1].map(|axis: usize| OffsetPrior::new(&assumptions.offset_prior[axis], scale));
         let total: f64 = assumptions.bare_scatter.iter().map(|pair| pair[1]).sum();
         let axes = [0, 1].map(|axis| {
             let shots: Vec<AxisShot> = sorted
@@ -67,7 +75,8 @@ impl Weigher {
                 &ratios,
                 &scatters,
                 assumptions.flier_widening,
-                assumptions.offset_prior_sd_mm * scale,
+                priors[axis].clone(),
+                centre_precision(sorted, axis, scale, assumptions),
             )
         });
         let lanes = vec![Lane::default(); ratios.len() * scatters.len()];
@@ -90,8 +99,8 @@ impl Weigher {
             ],
             scatters,
             ratios,
-            shots: sorted.len(),
-            flier_probability: assumptions.flier_probability,
+            ln_set_prior: ln_set_prior(sorted.len(), assumptions),
+            priors,
             lanes: [lanes.clone(), lanes],
         }
     }
@@ -100,34 +109,29 @@ impl Weigher {
     /// reach `floor` are not worked out and count as nothing.
     pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {
         for (axis, lanes) in self.axes.iter_mut().zip(&mut self.lanes) {
-            axis.weigh(fliers, lanes);
+            axis.bound(fliers, lanes);
         }
-        let ln_set = self.ln_set_prior(fliers.len());
+        let ln_set = self.ln_set_prior[fliers.len()];
         let width = self.scatters.len();
         let mut ln_totals = Vec::with_capacity(self.blocks.len());
         for (ratio, block) in self.blocks.iter_mut().enumerate() {
             let lanes = ratio * width..(ratio + 1) * width;
-            let (x, y) = (&self.lanes[0][lanes.clone()], &self.lanes[1][lanes]);
-            let (best_x, best_y) = (best(x), best(y));
-            block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
-            if block.ln_unit + self.ln_prior_mass < floor {
+            let ln_prior = self.ln_ratio_prior[ratio] + ln_set + self.ln_prior_mass;
+            let most = best(&self.lanes[0][lanes.clone()]) + best(&self.lanes[1][lanes.clone()]);
+            if most + ln_prior < floor {
                 block.total = 0.0;
                 continue;
             }
+            for (axis, all) in self.axes.iter().zip(&mut self.lanes) {
+                axis.finish(&mut all[lanes.clone()]);
+            }
+            let (x, y) = (&self.lanes[0][lanes.clone()], &self.lanes[1][lanes]);
+            let (best_x, best_y) = (best(x), best(y));
+            block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
             block.fill([x, y], [best_x, best_y], &self.scatter_prior);
             ln_totals.push(block.ln_unit + block.total.ln());
         }
         ln_sum(&ln_totals)
-    }
-
-    fn ln_set_prior(&self, fliers: usize) -> f64 {
-        let good = self.shots - fliers;
-        let bad = if fliers == 0 {
-            0.0 // and not 0 · ln 0 when fliers are ruled out
-        } else {
-            fliers as f64 * self.flier_probability.ln()
-        };
-        bad + good as f64 * (-self.flier_probability).ln_1p()
     }
 }
 
@@ -154,6 +158,9 @@ impl Block {
         let mut other_mean = vec![0.0; width];
         for (k, row) in prior.chunks_exact(width).enumerate() {
             let (in_x, in_y) = (likelihood[0][k], likelihood[1][k]);
+            if in_x == 0.0 && in_y == 0.0 {
+                continue;
+            }
             let in_y_mean = in_y * lanes[1][k].mean;
             for (value, weight) in other[0].iter_mut().zip(row) {
                 *value += weight * in_y;
@@ -183,6 +190,50 @@ pub(super) fn ln_sum(values: &[f64]) -> f64 {
         return largest;
     }
     largest + values.iter().map(|v| (v - largest).exp()).sum::<f64>().ln()
+}
+
+/// ln of the prior of a set of k fliers among n shots: the rate itself isn't known, so it is integrated over its beta prior,
+/// B(α + k, β + n − k)/B(α, β).
+fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
+    let rate = assumptions.flier_probability;
+    if rate <= 0.0 {
+        // fliers are ruled out
+        return (0..=n)
+            .map(|k| if k == 0 { 0.0 } else { f64::NEG_INFINITY })
+            .collect();
+    }
+    let worth = assumptions.flier_rate_shots;
+    // ln of the rising products α(α + 1)…, of 0 to n factors
+    let rising = |from: f64| -> Vec<f64> {
+        std::iter::once(0.0)
+            .chain((0..n).scan(0.0, |sum, i| {
+                *sum += (from + i as f64).ln();
+                Some(*sum)
+            }))
+            .collect()
+    };
+    let (bad, good, all) = (
+        rising(rate * worth),
+        rising((1.0 - rate) * worth),
+        rising(worth),
+    );
+    (0..=n).map(|k| bad[k] + good[n - k] - all[n]).collect()
+}
+
+/// What is thought of an end's centre beforehand, as a precision, 1/mm²: near the point aimed at. Where the fletched shots lie
+/// far from it (a sight that isn't set, places measured from elsewhere) the prior is as wide as they are far.
+fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Assumptions) -> f64 {
+    let sd = assumptions.centre_sd_mm * scale;
+    if sd <= 0.0 {
+        return 0.0;
+    }
+    let places: Vec<f64> = sorted
+        .iter()
+        .filter(|shot| shot.kind == EntryKind::Fletched)
+        .map(|shot| shot.place_mm[axis])
+        .collect();
+    let far = median(&places).unwrap_or(0.0);
+    1.0 / (sd * sd + (far * far - (CENTRE_USUAL * sd).powi(2)).max(0.0))
 }
 
 fn scatter_prior(scatters: &[f64], scale: f64, assumptions: &Assumptions) -> Vec<f64> {

@@ -1,0 +1,198 @@
+//! The sum over sets of fliers, ratios and scatters: on each axis a mixture of normals.
+
+use super::sets::FlierSet;
+use super::weigher::{Weigher, ln_sum};
+use crate::units::round_i64;
+
+/// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻⁸).
+const LN_NEGLIGIBLE: f64 = -18.4;
+/// Sets lighter than all together by e to this are left out of the mixture (10⁻⁷; there are some hundred).
+const LN_LEFT_OUT: f64 = -16.1;
+/// Normals lighter than this are left out too (there are some thousand).
+const LIGHTEST: f64 = 1e-9;
+/// Normals whose sd differ by less than this share,
+const SD_STEP: f64 = 0.02;
+/// and whose means by less than this many sd, become one of the same moments: P(d < x) moves by less than 10⁻⁵.
+const MEAN_STEP: f64 = 0.1;
+
+/// What the shots say, before roll and the arrows' own differences.
+pub(super) struct Mixture {
+    pub(super) axes: [Axis; 2],
+    /// Probability of each set.
+    pub(super) set_weights: Vec<f64>,
+    /// E[d_x d_y].
+    pub(super) cross: f64,
+}
+
+/// One axis of it.
+#[derive(Default)]
+pub(super) struct Axis {
+    pub(super) mean: f64,
+    pub(super) variance: f64,
+    /// The same under the widest part of the offset's prior alone.
+    pub(super) wide_mean: f64,
+    pub(super) wide_variance: f64,
+    /// The sd of that part, mm.
+    pub(super) widest_sd: f64,
+    /// Geometric means of the fletched and the bare scatter, mm.
+    pub(super) scatter: [f64; 2],
+    pub(super) parts: Vec<Part>,
+}
+
+/// A normal of the mixture.
+#[derive(Clone, Copy)]
+pub(super) struct Part {
+    pub(super) weight: f64,
+    pub(super) mean: f64,
+    pub(super) variance: f64,
+}
+
+impl Mixture {
+    /// `None` if no set has any weight.
+    pub(super) fn over(weigher: &mut Weigher, sets: &[FlierSet]) -> Option<Self> {
+        let mut heaviest = f64::NEG_INFINITY;
+        let ln_sets: Vec<f64> = sets
+            .iter()
+            .map(|set| {
+                let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
+                heaviest = heaviest.max(ln_weight);
+                ln_weight
+            })
+            .collect();
+        let ln_all = ln_sum(&ln_sets);
+        if !ln_all.is_finite() {
+            return None;
+        }
+        let mut sums = [Sums::default(), Sums::default()];
+        let mut cross = 0.0;
+        for (set, ln_weight) in sets.iter().zip(&ln_sets) {
+            if *ln_weight < ln_all + LN_LEFT_OUT {
+                continue;
+            }
+            weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
+            for (ratio, block) in weigher.blocks.iter().enumerate() {
+                let unit = (block.ln_unit - ln_all).exp();
+                if block.total <= 0.0 || unit <= 0.0 {
+                    continue;
+                }
+                cross += unit * block.cross;
+                for (axis, sums) in sums.iter_mut().enumerate() {
+                    sums.add(weigher, axis, ratio, unit, &block.marginal[axis]);
+                }
+            }
+        }
+        let total = sums[0].total;
+        Some(Self {
+            axes: {
+                let [x, y] = sums;
+                let widest = |axis: usize| weigher.priors[axis].widest().sqrt().recip();
+                [x.finish(widest(0)), y.finish(widest(1))]
+            },
+            set_weights: ln_sets.iter().map(|ln| (ln - ln_all).exp()).collect(),
+            cross: cross / total,
+        })
+    }
+}
+
+/// Moments about zero of one axis on the way.
+#[derive(Default)]
+struct Sums {
+    total: f64,
+    moments: [f64; 2],
+    /// Weight and moments under the widest part of the offset's prior.
+    wide: [f64; 3],
+    /// Σ weight · ln of the fletched scatter and of the ratio.
+    ln_scatter: [f64; 2],
+    parts: Vec<Part>,
+}
+
+impl Sums {
+    /// Adds one ratio of one set; `unit` is what its weights are in.
+    fn add(&mut self, weigher: &Weigher, axis: usize, ratio: usize, unit: f64, marginal: &[f64]) {
+        let width = weigher.scatters.len();
+        let prior = &weigher.priors[axis];
+        let last = prior.len() - 1;
+        for (scatter, &weight) in marginal.iter().enumerate() {
+            let weight = unit * weight;
+            if weight < LIGHTEST {
+                continue;
+            }
+            self.total += weight;
+            self.ln_scatter[0] += weight * weigher.scatters[scatter].ln();
+            self.ln_scatter[1] += weight * weigher.ratios[ratio].ln();
+            let lane = &weigher.lanes[axis][ratio * width + scatter];
+            for (at, (share, mean, variance)) in prior.parts_of(lane).enumerate() {
+                let weight = weight * share;
+                let square = variance + mean * mean;
+                self.moments[0] += weight * mean;
+                self.moments[1] += weight * square;
+                if at == last {
+                    self.wide[0] += weight;
+                    self.wide[1] += weight * mean;
+                    self.wide[2] += weight * square;
+                }
+                if weight >= LIGHTEST {
+                    self.parts.push(Part {
+                        weight,
+                        mean,
+                        variance,
+                    });
+                }
+            }
+        }
+    }
+
+    fn finish(self, widest_sd: f64) -> Axis {
+        let [first, second] = self.moments.map(|moment| moment / self.total);
+        let [wide, wide_first, wide_second] = self.wide;
+        let (wide_first, wide_second) = (wide_first / wide, wide_second / wide);
+        let [fletched, ratio] = self.ln_scatter.map(|sum| sum / self.total);
+        let mut parts = merged(self.parts);
+        let kept: f64 = parts.iter().map(|part| part.weight).sum();
+        parts.iter_mut().for_each(|part| part.weight /= kept);
+        Axis {
+            mean: first,
+            variance: (second - first * first).max(0.0),
+            widest_sd,
+            wide_mean: wide_first,
+            wide_variance: (wide_second - wide_first * wide_first).max(0.0),
+            scatter: [fletched.exp(), (fletched + ratio).exp()],
+            parts,
+        }
+    }
+}
+
+/// Fewer normals that say the same: those of a like sd and mean are put together.
+fn merged(parts: Vec<Part>) -> Vec<Part> {
+    // the step of a mean is that of its class of sd, so that a mirrored or scaled mixture is merged alike
+    let least = parts
+        .iter()
+        .map(|p| p.variance)
+        .fold(f64::INFINITY, f64::min);
+    let mut keyed: Vec<(i64, i64, Part)> = parts
+        .into_iter()
+        .map(|part| {
+            let class = (0.5 * (part.variance / least).ln() / SD_STEP).round();
+            let step = MEAN_STEP * least.sqrt() * (class * SD_STEP).exp();
+            (round_i64(class), round_i64(part.mean / step), part)
+        })
+        .collect();
+    keyed.sort_by_key(|&(class, place, _)| (class, place));
+    keyed
+        .chunk_by(|a, b| (a.0, a.1) == (b.0, b.1))
+        .map(|same| {
+            let weight: f64 = same.iter().map(|(_, _, part)| part.weight).sum();
+            let mean = same.iter().map(|(_, _, p)| p.weight * p.mean).sum::<f64>() / weight;
+            let variance = same
+                .iter()
+                .map(|(_, _, p)| p.weight * (p.variance + (p.mean - mean).powi(2)))
+                .sum::<f64>()
+                / weight;
+            Part {
+                weight,
+                mean,
+                variance,
+            }
+        })
+        .collect()
+}
