@@ -23,8 +23,28 @@ pub struct RunReading {
 #[must_use]
 pub fn readings(records: Vec<Filed>) -> (Vec<RunReading>, Vec<LeftOut>) {
     let Runs { runs, left_out } = Runs::new(records);
-    (runs.iter().flat_map(readings_of).collect(), left_out)
+    let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
+    if runs.len() > 1 {
+        let note = mixed_setups(runs.len());
+        all.iter_mut()
+            .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
+    }
+    (all, left_out)
 }
+
+/// Said where records of several set-ups (or bows) were given together.
+fn mixed_setups(runs: usize) -> Note {
+    Note::new(
+        MIXED_SETUPS,
+        format!(
+            "These records hold {runs} runs of different set-ups or bows. Each is read apart, never averaged; `bossmark advise` \
+             says what the changes between them did."
+        ),
+    )
+}
+
+/// The caution that different set-ups were read apart.
+const MIXED_SETUPS: &str = "mixed-setups";
 
 /// The readings of one run, one for each distance. What concerns the run as a whole is told with the first.
 #[must_use]

@@ -10,7 +10,10 @@ mod reference_statistics;
 use bossmark::reading::{Assumptions, Conditions, Offset, Posterior, Shot, posterior};
 use bossmark::record::EntryKind::{Bare, Fletched};
 use reading_support::shot;
-use reference_statistics::{Welch, f_quantile, hotelling_one, hotelling_two};
+use reference_statistics::{
+    Welch, equivalence_pooled, f_quantile, geometric_median, hotelling_one, hotelling_two,
+    isotropic, krishnamoorthy_yu,
+};
 
 fn near(got: f64, expected: f64, tolerance: f64) {
     assert!(
@@ -163,6 +166,121 @@ fn hotelling_of_statsmodels() {
     near(clinic.p, 0.0421028557, 1e-8);
 }
 
+/// The same file with all four columns of x and y (Stata by way of statsmodels): T² 2.5428944576; and columns 2 and 3 paired,
+/// first twelve rows minus the last: T² 9.6980676329.
+#[test]
+fn hotelling_of_four_columns_and_of_pairs() {
+    #[rustfmt::skip]
+    let y: [[f64; 4]; 24] = [
+        [1.1, 24.1, 23.4, 1.1], [1.9, 25.2, 24.3, 1.2], [3.2, 20.9, 20.2, 1.3], [4.1, 21.8, 20.6, 0.9], [5.2, 23.0, 22.7, 0.8],
+        [6.3, 18.1, 16.8, 0.7], [7.1, 17.2, 16.5, 1.0], [7.8, 28.3, 27.4, 1.1], [9.5, 23.9, 23.3, 1.2], [10.1, 26.8, 25.2, 1.3],
+        [10.5, 26.7, 20.6, 0.9], [12.1, 23.0, 22.7, 0.8], [1.1, 20.1, 19.0, 0.7], [1.8, 23.2, 22.0, 0.1], [3.2, 21.3, 20.3, 0.2],
+        [4.3, 24.9, 24.2, 0.3], [5.5, 17.9, 17.1, 0.0], [5.5, 17.8, 16.0, 0.6], [7.1, 17.7, 16.7, 0.0], [7.7, 24.0, 22.8, 0.5],
+        [9.1, 20.1, 18.9, 0.0], [10.2, 24.2, 22.3, 0.3], [11.3, 23.3, 22.2, 0.0], [11.7, 18.8, 18.1, 0.1],
+    ];
+    #[rustfmt::skip]
+    let middle: [[f64; 2]; 24] = [
+        [24.0, 23.5], [25.0, 24.5], [21.0, 20.5], [22.0, 20.5], [23.0, 22.5], [18.0, 16.5], [17.0, 16.5], [28.0, 27.5],
+        [24.0, 23.5], [27.0, 25.5], [21.0, 20.5], [23.0, 22.5], [20.0, 19.0], [23.0, 22.0], [21.0, 20.0], [25.0, 24.0],
+        [18.0, 17.0], [17.0, 16.0], [18.0, 17.0], [24.0, 23.0], [20.0, 19.0], [24.0, 22.0], [23.0, 22.0], [19.0, 18.0],
+    ];
+    let x: Vec<Vec<f64>> = middle
+        .iter()
+        .zip(0u8..)
+        .map(|(row, i)| {
+            let first = f64::from(i % 12 + 1);
+            vec![first, row[0], row[1], f64::from(u8::from(i < 12))]
+        })
+        .collect();
+    let y: Vec<Vec<f64>> = y.iter().map(|row| row.to_vec()).collect();
+    let two = hotelling_two(&x, &y);
+    near(two.statistic, 2.5428944576, 1e-9);
+    near(two.f, 0.5942633787, 1e-9);
+    near(two.p, 0.6686659172, 1e-9);
+    let paired: Vec<Vec<f64>> = middle[..12]
+        .iter()
+        .zip(&middle[12..])
+        .map(|(a, b)| vec![a[0] - b[0], a[1] - b[1]])
+        .collect();
+    let one = hotelling_one(&paired, &[0.0, 0.0]);
+    near(one.statistic, 9.6980676329, 1e-9);
+    near(one.f, 4.4082125604, 1e-9);
+    near(one.p, 0.0423949783, 1e-9);
+}
+
+/// Fever and aches under a drug and a placebo (pingouin's data set `multivariate`, two of its columns): T² 3.8990737885; with
+/// unequal covariances ν 32.38026, F 1.889329, p 0.167972.
+#[test]
+fn two_groups_with_unequal_covariances() {
+    let drug = pairs(&[
+        (38.4, 18.0),
+        (36.8, 14.0),
+        (40.0, 20.0),
+        (39.8, 20.0),
+        (38.6, 25.0),
+        (39.1, 27.0),
+        (38.9, 26.0),
+        (36.8, 8.0),
+        (40.4, 21.0),
+        (39.4, 22.0),
+        (38.0, 15.0),
+        (38.6, 14.0),
+        (40.1, 28.0),
+        (38.1, 22.0),
+        (37.2, 16.0),
+        (39.5, 18.0),
+        (37.3, 13.0),
+        (39.1, 16.0),
+    ]);
+    let placebo = pairs(&[
+        (40.9, 14.0),
+        (39.5, 18.0),
+        (39.4, 24.0),
+        (38.2, 24.0),
+        (39.7, 22.0),
+        (38.9, 30.0),
+        (38.6, 25.0),
+        (39.9, 17.0),
+        (41.3, 18.0),
+        (38.1, 20.0),
+        (39.6, 19.0),
+        (37.1, 15.0),
+        (39.5, 13.0),
+        (40.3, 25.0),
+        (41.5, 27.0),
+        (39.3, 14.0),
+        (37.6, 16.0),
+        (40.6, 21.0),
+    ]);
+    let pooled = hotelling_two(&drug, &placebo);
+    near(pooled.statistic, 3.8990737885, 1e-9);
+    near(pooled.f, 1.8921975738, 1e-9);
+    near(pooled.p, 0.1667363500, 1e-9);
+    let unequal = krishnamoorthy_yu(&drug, &placebo);
+    near(unequal.statistic, 32.38026, 5e-6);
+    near(unequal.f, 1.889329, 5e-7);
+    near(unequal.p, 0.167972, 5e-7);
+}
+
+/// The geometric median (scipy): of five points with one far off (2.594154, 1.118545), of the corners of a right triangle both
+/// coordinates (3 − √3)/6.
+#[test]
+fn geometric_medians() {
+    let five = [
+        (0.0, 0.0),
+        (8.0, -5.0),
+        (-6.0, 9.0),
+        (3.0, 4.0),
+        (70.0, -40.0),
+    ];
+    let middle = geometric_median(&five);
+    near(middle.0, 2.594154, 1e-6);
+    near(middle.1, 1.118545, 3e-6);
+    let corner = geometric_median(&[(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)]);
+    near(corner.0, (3.0 - 3f64.sqrt()) / 6.0, 1e-9);
+    near(corner.1, corner.0, 1e-9);
+}
+
 /// T² critical values of two dimensions (scipy): one sample of n, two samples of n and m. They are why the reading pools
 /// the scatter: a full covariance from three arrows says nothing.
 #[test]
@@ -242,6 +360,10 @@ fn welch_and_equivalence() {
     near(two.standard_error, 0.2149872, 1e-7);
     near(two.df, 24.1100015, 1e-6);
     near(two.equivalence(0.6), 0.4317936813, 1e-9);
+    // with pooled variance p 0.0482731510 on 28
+    let (p, df) = equivalence_pooled(&CLINIC_1, &CLINIC_2, 0.6);
+    near(p, 0.0482731510, 1e-9);
+    near(df, 28.0, 1e-12);
 }
 
 /// The posterior on the same data, a unit taken as 50 mm: with fifteen of each kind P(d < 0) is Welch's one-sided p and
@@ -332,6 +454,15 @@ fn six_and_three_shots() {
     near(test.statistic, 83.4113688, 1e-7);
     near(test.f, 35.7477295, 1e-7);
     near(test.p, 4.64114e-4, 1e-9);
+    // isotropic s² 96.0952, F 28.671787, p 1.1205e-5; unequal covariances ν 4.701355, F 62.560626, p 1.4026e-3
+    let round = isotropic(&pairs(&bare), &pairs(&fletched));
+    near(round.statistic, 96.0952, 5e-5);
+    near(round.f, 28.671787, 5e-7);
+    near(round.p, 1.1205e-5, 5e-10);
+    let unequal = krishnamoorthy_yu(&pairs(&bare), &pairs(&fletched));
+    near(unequal.statistic, 4.701355, 5e-7);
+    near(unequal.f, 62.560626, 5e-7);
+    near(unequal.p, 1.4026e-3, 5e-8);
     let column = |group: &[(f64, f64)], pick: fn(&(f64, f64)) -> f64| -> Vec<f64> {
         group.iter().map(pick).collect()
     };

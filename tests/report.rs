@@ -157,6 +157,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
         scatter: None,
         fliers: vec![],
         arrows: vec![],
+        groups: None,
         more_shots: Some(MoreShots {
             pairs: Some(4),
             why: "so many more shots of each kind would probably decide left and right".into(),

@@ -68,33 +68,6 @@ impl Judged {
                 error: difference.mean - truth,
             }
         });
-        if let Ok(path) = std::env::var("DUMP") {
-            use std::io::Write;
-            let mut text = String::new();
-            for at in 0..2 {
-                let a = &posterior.axes[at];
-                text += &format!(
-                    "{} {} {} {} {} {} {} {} {} {}\n",
-                    session.ends.len(),
-                    session.sigma,
-                    u8::from(session.odd.is_some()),
-                    session.truth[at],
-                    a.within(50.0),
-                    a.within(30.0),
-                    a.above(0.0),
-                    a.below(session.truth[at]),
-                    a.mean_mm,
-                    a.sd_mm()
-                );
-            }
-            std::fs::OpenOptions::new()
-                .create(true)
-                .append(true)
-                .open(path)
-                .unwrap()
-                .write_all(text.as_bytes())
-                .unwrap();
-        }
         let named = &analysis.reading.fliers;
         let caught = named
             .iter()

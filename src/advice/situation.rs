@@ -85,7 +85,7 @@ impl Situation {
     pub(super) fn of(history: &History, k: &Knowledge) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;
-        let reads = read_runs(history, k);
+        let reads = read_runs(history);
         let newest = reads.last().ok_or(None)?;
         let reading = newest_reading(run, newest).ok_or(None)?;
         let (Some(distance_m), Some(tolerance)) = (reading.distance_m, reading.tolerance_mm) else {

@@ -53,7 +53,9 @@ Examples:
     #[command(before_help = "\
 Examples:
   bossmark read IMG_0101.end.json IMG_0102.end.json
-  bossmark read evening/ --json", help_template = TEMPLATE)]
+  bossmark read evening/ --json
+  bossmark read --tape-template > end.csv
+  bossmark read --tape end.csv --hand right --distance 30", help_template = TEMPLATE)]
     Read(Read),
     /// History of records → the next change on this bow.
     #[command(before_help = "\
@@ -245,8 +247,17 @@ pub struct Confirm {
 #[derive(Args, Debug)]
 pub struct Read {
     /// Records, or folders of them; `-` for stdin
-    #[arg(required = true, value_name = "RECORD")]
+    #[arg(required_unless_present_any = ["tape", "tape_template"], value_name = "RECORD")]
     pub records: Vec<PathBuf>,
+    /// Places measured by hand: a table (CSV) of x, y, kind, end, arrow; `-` for stdin
+    #[arg(long, value_name = "FILE")]
+    pub tape: Option<PathBuf>,
+    /// Print such a table to fill in
+    #[arg(long, conflicts_with_all = ["tape", "records"])]
+    pub tape_template: bool,
+    /// Unit of lengths in the text, and of a table's columns that name none; documents stay in mm
+    #[arg(long, value_name = "mm|in", default_value = "mm")]
+    pub units: UnitsArg,
     /// Output.
     #[command(flatten)]
     pub output: Output,
@@ -313,9 +324,21 @@ pub struct Plan {
     /// The archer's scatter at that distance: standard deviation on each axis, mm
     #[arg(long, value_name = "MM", value_parser = millimetres)]
     pub scatter: Option<f64>,
+    /// How large a group of fletched arrows usually is at that distance: between the farthest two, mm
+    #[arg(long, value_name = "MM", value_parser = millimetres, conflicts_with = "scatter")]
+    pub group: Option<f64>,
+    /// How many arrows such a group has
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u32).range(2..=36))]
+    pub group_arrows: u32,
+    /// How sure a call should be to come, in percent
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub certainty: Option<f64>,
     /// The archer's own tolerance at 30 m, mm
     #[arg(long, value_name = "MM", value_parser = millimetres)]
     pub tolerance: Option<f64>,
+    /// Unit of lengths in the text; documents stay in mm
+    #[arg(long, value_name = "mm|in", default_value = "mm")]
+    pub units: UnitsArg,
     /// Output.
     #[command(flatten)]
     pub output: Output,
@@ -489,6 +512,36 @@ pub struct Faces {
     pub output: Output,
 }
 
+/// A unit of lengths on the command line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum UnitsArg {
+    /// Millimetres.
+    #[default]
+    Mm,
+    /// Inches.
+    In,
+}
+
+impl UnitsArg {
+    /// The unit's length, mm.
+    #[must_use]
+    pub const fn in_mm(self) -> f64 {
+        match self {
+            Self::Mm => 1.0,
+            Self::In => crate::units::MM_PER_INCH,
+        }
+    }
+
+    /// A finished text in this unit.
+    #[must_use]
+    pub fn text(self, text: String) -> String {
+        match self {
+            Self::Mm => text,
+            Self::In => crate::report::in_inches(&text),
+        }
+    }
+}
+
 /// A hand on the command line.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum HandArg {
@@ -599,6 +652,14 @@ fn corners(text: &str) -> Result<[u32; 2], String> {
             "give the inner corners across and down, like 9x6 for a board of 10 by 7 squares"
                 .to_owned(),
         ),
+    }
+}
+
+/// A share as people say it: 50 to 99 percent.
+fn percent(text: &str) -> Result<f64, String> {
+    match text.trim().trim_end_matches('%').trim().parse::<f64>() {
+        Ok(percent) if (50.0..=99.0).contains(&percent) => Ok(percent / 100.0),
+        _ => Err("give a percentage from 50 to 99, like 80".to_owned()),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::screen::Screen;
 use super::status::Trouble;
-use crate::record::{Filed, Session, parse_records};
+use crate::record::{Filed, Session, parse_records, tape};
 use crate::store;
 use std::io::Read;
 use std::path::Path;
@@ -49,6 +49,28 @@ pub(super) fn records(
         filed.end.session = filed.end.session.or(flags);
     }
     found
+}
+
+/// The ends of a table of places measured by hand; `unit_mm` is the unit of columns that name none.
+///
+/// # Errors
+/// When the file can't be read or is no such table.
+pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Filed>, Trouble> {
+    let bytes = bytes(path)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let ends = tape::parse(&text, unit_mm).map_err(|e| Trouble::file(e.to_string()).about(path))?;
+    let file = path.display().to_string();
+    Ok(ends
+        .into_iter()
+        .map(|(line, mut end)| {
+            end.session = end.session.or(flags);
+            Filed {
+                file: file.clone(),
+                line,
+                end,
+            }
+        })
+        .collect())
 }
 
 fn folder(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {

@@ -24,12 +24,18 @@ pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
         distance_m,
         scatter_sd_mm: args
             .scatter
+            .or_else(|| {
+                args.group
+                    .and_then(|mm| plan::scatter_of_group(mm, args.group_arrows))
+            })
             .or_else(|| rescaled(known.scatter_sd_mm, known.distance_m, distance_m)),
         tolerance_30m_mm: args.tolerance.or(known.tolerance_30m_mm),
+        certainty: args.certainty,
+        hand: args.session.hand.map(Into::into).or(known.hand),
     };
     let plan = plan::plan(&options);
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &plan, || plan::text(&plan))?;
+    answers.give(screen, &plan, || args.units.text(plan::text(&plan)))?;
     answers.finish(false)
 }
 
@@ -45,6 +51,12 @@ fn from_run(run: &Run) -> PlanOptions {
             ((x * x + y * y) / 2.0).sqrt()
         }),
         tolerance_30m_mm: run.setup.tolerance_30m_mm,
+        hand: run
+            .ends
+            .iter()
+            .rev()
+            .find_map(|filed| filed.end.session.hand),
+        certainty: None,
     }
 }
 

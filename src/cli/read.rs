@@ -6,13 +6,23 @@ use super::input;
 use super::screen::{Answers, Screen};
 use super::status::{Status, Trouble};
 use crate::evening::readings;
-use crate::record::{LeftOut, LeftOutWhy};
+use crate::record::{LeftOut, LeftOutWhy, tape};
 use crate::report::text;
 
 /// Runs the command.
 pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
     let context = Context::new(&args.session, None)?;
-    let records = input::records(screen, &args.records, context.flags());
+    if args.tape_template {
+        screen.text(tape::TEMPLATE);
+        return Ok(());
+    }
+    let mut records = input::records(screen, &args.records, context.flags());
+    if let Some(path) = &args.tape {
+        match input::tape(path, args.units.in_mm(), context.flags()) {
+            Ok(ends) => records.extend(ends),
+            Err(trouble) => screen.trouble(&trouble),
+        }
+    }
     if records.is_empty() {
         // what was wrong with each input has been told
         return Ok(());
@@ -33,7 +43,8 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
             } else {
                 String::new()
             };
-            format!("{head}{}", text::reading(&part.reading))
+            args.units
+                .text(format!("{head}{}", text::reading(&part.reading)))
         })?;
         if let Some(failure) = &part.reading.failure {
             screen.raise(Status::NotPossible);

@@ -1,6 +1,6 @@
 //! The plan as a document, `bossmark/plan/1`.
 
-use crate::record::Note;
+use crate::record::{Hand, Note};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the plan.
@@ -19,6 +19,12 @@ pub struct Plan {
     pub bare: u32,
     /// Ends before anything is changed.
     pub ends: u32,
+    /// How many shots the certainty wanted takes.
+    #[serde(default)]
+    pub needed: Needed,
+    /// The hand that draws.
+    #[serde(default)]
+    pub hand: Option<Hand>,
     /// Order of an end: `fletched` and `bare` in turn, so that neither kind gets the tired shots.
     pub order: Vec<String>,
     /// Scatter that the precision rests on.
@@ -33,6 +39,20 @@ pub struct Plan {
     pub record: Vec<String>,
     /// What to take care of.
     pub cautions: Vec<Note>,
+}
+
+/// How many shots a certainty takes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Needed {
+    /// Probability with which a call should come.
+    pub certainty: f64,
+    /// Shots of each kind after which both an offset of `far_mm` gets its side called and none at all is called neutral with
+    /// that probability, on an axis; `None`: more than people shoot.
+    pub pairs: Option<u32>,
+    /// The offset meant, mm.
+    pub far_mm: f64,
+    /// The smallest offset whose side the planned ends call with that probability, mm.
+    pub tells_apart_mm: Option<f64>,
 }
 
 /// Scatter of the fletched arrows.

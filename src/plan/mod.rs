@@ -4,12 +4,12 @@ mod document;
 mod precision;
 mod words;
 
-pub use document::{Chance, Plan, Precision, SCHEMA, Scatter, ScatterFrom};
+pub use document::{Chance, Needed, Plan, Precision, SCHEMA, Scatter, ScatterFrom};
 pub use words::text;
 
 use crate::advice;
 use crate::reading::Assumptions;
-use crate::record::Note;
+use crate::record::{Hand, Note};
 use crate::units::rounded;
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -23,6 +23,18 @@ pub struct PlanOptions {
     pub scatter_sd_mm: Option<f64>,
     /// The archer's own tolerance at 30 m, mm.
     pub tolerance_30m_mm: Option<f64>,
+    /// With which probability a call should come, 0.5 to below 1; `None`: the usual one.
+    pub certainty: Option<f64>,
+    /// The hand that draws.
+    pub hand: Option<Hand>,
+}
+
+/// The scatter (sd per axis, mm) of an archer whose groups of so many arrows usually are this large between the farthest two, mm.
+#[must_use]
+pub fn scatter_of_group(extreme_spread_mm: f64, arrows: u32) -> Option<f64> {
+    let assumptions = Assumptions::embedded().ok()?;
+    let [factor, _] = assumptions.extreme_spread_of(usize::try_from(arrows).ok()?);
+    Some(extreme_spread_mm / factor).filter(|sd| sd.is_finite() && *sd > 0.0)
 }
 
 /// What a plan is made from, as in `calibration/plan.json`.
@@ -34,6 +46,8 @@ struct Data {
     ends: u32,
     pairs: Vec<u32>,
     offsets_30m_mm: Vec<f64>,
+    certainty: f64,
+    far_tolerances: f64,
 }
 
 fn data() -> Option<&'static Data> {
@@ -64,12 +78,34 @@ pub fn plan(options: &PlanOptions) -> Plan {
     );
     let offsets: Vec<f64> = data.offsets_30m_mm.iter().map(|o| o * scale).collect();
     let full = assumptions.is_full_distance(distance_m);
+    let certainty = options
+        .certainty
+        .filter(|c| (0.5..1.0).contains(c))
+        .unwrap_or(data.certainty);
+    let look = precision::Look {
+        arrows: data.bare,
+        spreads: &spreads,
+        tolerance,
+        scale,
+        assumptions: &assumptions,
+    };
+    let pairs = look.pairs_needed(certainty, data.far_tolerances * tolerance);
+    let planned = pairs.unwrap_or(data.ends * data.bare);
     Plan {
         schema: SCHEMA.to_owned(),
         distance_m,
         fletched: data.fletched,
         bare: data.bare,
-        ends: data.ends,
+        ends: data.ends.max(planned.div_ceil(data.bare.max(1))),
+        needed: Needed {
+            certainty,
+            pairs,
+            far_mm: rounded(data.far_tolerances * tolerance, 1),
+            tells_apart_mm: look
+                .told_apart(planned, certainty)
+                .map(|offset| rounded(offset, 0)),
+        },
+        hand: options.hand,
         order: (0..data.fletched.max(data.bare))
             .flat_map(|i| {
                 [
@@ -91,17 +127,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
         precision: data
             .pairs
             .iter()
-            .map(|&pairs| {
-                precision::of_pairs(
-                    pairs,
-                    data.bare,
-                    &spreads,
-                    &offsets,
-                    tolerance,
-                    scale,
-                    &assumptions,
-                )
-            })
+            .map(|&pairs| look.of_pairs(pairs, &offsets))
             .collect(),
         shows_in_tune: full,
         record: words::record(),
@@ -173,12 +199,36 @@ mod tests {
         }
     }
 
+    /// Six arrows 82 mm apart: 3.275 sd per axis (table of extreme spreads).
+    #[test]
+    fn a_group_tells_the_scatter() {
+        let sd = scatter_of_group(82.0, 6).expect("a group");
+        assert!((sd - 82.0 / 3.275).abs() < 1e-9);
+        assert_eq!(scatter_of_group(f64::NAN, 6), None);
+    }
+
+    /// Groups as wide as the boss: nothing that people shoot shows "in tune", and the plan says so.
+    #[test]
+    fn too_wide_a_group_is_said() {
+        let plan = plan(&PlanOptions {
+            distance_m: Some(30.0),
+            scatter_sd_mm: Some(150.0),
+            ..PlanOptions::default()
+        });
+        assert_eq!(plan.needed.pairs, None);
+        assert!(
+            text(&plan).contains("no number of shots"),
+            "{}",
+            text(&plan)
+        );
+    }
+
     #[test]
     fn thirty_metres_and_a_known_scatter() {
         let plan = plan(&PlanOptions {
             distance_m: Some(30.0),
             scatter_sd_mm: Some(25.0),
-            tolerance_30m_mm: None,
+            ..PlanOptions::default()
         });
         assert!(plan.shows_in_tune);
         let [first, .., last] = plan.precision.as_slice() else {
@@ -188,6 +238,18 @@ mod tests {
         let side = |p: &Precision, i: usize| p.chances[i].p_side;
         assert!(side(first, 3) < side(last, 3) && side(last, 3) > 0.95);
         assert!(last.chances[0].p_neutral > first.chances[0].p_neutral);
+        // both must come, so more is needed than for either; a wish for more certainty asks for more shots
+        let pairs = plan.needed.pairs.expect("such groups can");
+        assert!(pairs > 3 && plan.ends * plan.bare >= pairs, "{plan:?}");
+        let surer = super::plan(&PlanOptions {
+            distance_m: Some(30.0),
+            scatter_sd_mm: Some(25.0),
+            certainty: Some(0.9),
+            hand: Some(Hand::Left),
+            ..PlanOptions::default()
+        });
+        assert!(surer.needed.pairs.is_none_or(|more| more > pairs));
+        assert!(text(&surer).contains("bare shafts to the left mean weak"));
         let json = serde_json::to_string(&plan).expect("json");
         assert_eq!(serde_json::from_str::<Plan>(&json).expect("plan"), plan);
         assert!(text(&plan).contains("30 m"));

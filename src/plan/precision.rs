@@ -1,20 +1,12 @@
 //! How precise a number of shots will be: the reading's own model, looked at before shooting.
 
 use super::{Chance, Precision};
-use crate::reading::Assumptions;
+use crate::reading::{Assumptions, Thresholds};
 use crate::units::rounded;
-use statrs::function::erf::erfc;
 
 /// Points of the scatter's prior that are averaged over, and how many sds they reach.
 const POINTS: i32 = 20;
 const REACH: f64 = 2.5;
-/// Halvings of a threshold: far below a millimetre.
-const HALVINGS: u32 = 60;
-
-fn normal_cdf(z: f64) -> f64 {
-    0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
-}
-
 /// Scatters that archers have (sd per axis at this scale, mm) with their weights: the reading's log-normal prior.
 pub(super) fn prior_spreads(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
     let points: Vec<(f64, f64)> = (-POINTS..=POINTS)
@@ -46,97 +38,79 @@ fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (
     (shots + own, posterior)
 }
 
-/// Precision and chances for a number of shots of each kind, averaged over the scatters given.
-pub(super) fn of_pairs(
-    pairs: u32,
-    arrows: u32,
-    spreads: &[(f64, f64)],
-    offsets: &[f64],
-    tolerance: f64,
-    scale: f64,
-    a: &Assumptions,
-) -> Precision {
-    let mut variance = 0.0;
-    let mut sums = vec![(0.0, 0.0); offsets.len()];
-    for &(sd, weight) in spreads {
-        let (sampling, posterior) = variances(pairs, arrows, sd, scale, a);
-        variance += weight * posterior;
-        let calls = Thresholds::of(posterior.sqrt(), tolerance, a);
-        for (sum, &offset) in sums.iter_mut().zip(offsets) {
-            let spread = sampling.sqrt();
-            sum.0 += weight * (1.0 - normal_cdf((calls.side - offset) / spread));
-            sum.1 += weight
-                * calls.neutral.map_or(0.0, |limit| {
-                    normal_cdf((limit - offset) / spread) - normal_cdf((-limit - offset) / spread)
-                });
+/// What is looked ahead with.
+pub(super) struct Look<'a> {
+    /// Arrows of each kind.
+    pub(super) arrows: u32,
+    /// Scatters with their weights.
+    pub(super) spreads: &'a [(f64, f64)],
+    /// Tolerance, mm.
+    pub(super) tolerance: f64,
+    /// Distance over the reference distance.
+    pub(super) scale: f64,
+    pub(super) assumptions: &'a Assumptions,
+}
+
+/// Steps in which an offset is sought, shares of the tolerance, and how many at most.
+const OFFSET_STEP: f64 = 0.05;
+const OFFSET_STEPS: u32 = 200;
+
+impl Look<'_> {
+    /// Precision and chances for a number of shots of each kind, averaged over the scatters.
+    pub(super) fn of_pairs(&self, pairs: u32, offsets: &[f64]) -> Precision {
+        let mut variance = 0.0;
+        let mut sums = vec![(0.0, 0.0); offsets.len()];
+        for &(sd, weight) in self.spreads {
+            let (sampling, posterior) =
+                variances(pairs, self.arrows, sd, self.scale, self.assumptions);
+            variance += weight * posterior;
+            let calls = Thresholds::of(posterior.sqrt(), self.tolerance, self.assumptions);
+            for (sum, &offset) in sums.iter_mut().zip(offsets) {
+                let chances = calls.chances(offset, sampling.sqrt());
+                sum.0 += weight * chances.positive;
+                sum.1 += weight * chances.neutral;
+            }
+        }
+        Precision {
+            pairs,
+            sd_mm: rounded(variance.sqrt(), 1),
+            chances: offsets
+                .iter()
+                .zip(sums)
+                .map(|(&offset, (side, neutral))| Chance {
+                    offset_mm: rounded(offset, 1),
+                    p_side: rounded(side, 3),
+                    p_neutral: rounded(neutral, 3),
+                })
+                .collect(),
         }
     }
-    Precision {
-        pairs,
-        sd_mm: rounded(variance.sqrt(), 1),
-        chances: offsets
+
+    /// Fewest shots of each kind after which a far offset gets its side and none at all is called neutral, each with this
+    /// probability; `None` if people don't shoot as many.
+    pub(super) fn pairs_needed(&self, certainty: f64, far_mm: f64) -> Option<u32> {
+        (1..=self.assumptions.more_pairs_most).find(|&pairs| {
+            let precision = self.of_pairs(pairs, &[far_mm, 0.0]);
+            precision.chances[0].p_side >= certainty && precision.chances[1].p_neutral >= certainty
+        })
+    }
+
+    /// The smallest offset whose side is called with this probability after so many pairs, mm.
+    pub(super) fn told_apart(&self, pairs: u32, certainty: f64) -> Option<f64> {
+        let offsets: Vec<f64> = (1..=OFFSET_STEPS)
+            .map(|step| self.tolerance * OFFSET_STEP * f64::from(step))
+            .collect();
+        self.of_pairs(pairs, &offsets)
+            .chances
             .iter()
-            .zip(sums)
-            .map(|(&offset, (side, neutral))| Chance {
-                offset_mm: rounded(offset, 1),
-                p_side: rounded(side, 3),
-                p_neutral: rounded(neutral, 3),
-            })
-            .collect(),
+            .find(|chance| chance.p_side >= certainty)
+            .map(|chance| chance.offset_mm)
     }
-}
-
-/// From which mean on a side is called, and up to which neutral, with a posterior of this sd.
-struct Thresholds {
-    side: f64,
-    neutral: Option<f64>,
-}
-
-impl Thresholds {
-    fn of(sd: f64, tolerance: f64, a: &Assumptions) -> Self {
-        let inside =
-            |mean: f64| normal_cdf((tolerance - mean) / sd) - normal_cdf((-tolerance - mean) / sd);
-        let far = tolerance + 10.0 * sd;
-        // both conditions of a side grow with the mean
-        let side = threshold(far, |mean| {
-            inside(mean) < a.side_outside_probability
-                && normal_cdf(mean / sd) >= a.side_sign_probability
-        });
-        let neutral = (inside(0.0) >= a.neutral_probability)
-            .then(|| threshold(far, |mean| inside(mean) < a.neutral_probability));
-        Self { side, neutral }
-    }
-}
-
-/// Smallest value from 0 to `far` for which `holds`, which is false below and true above.
-fn threshold(far: f64, holds: impl Fn(f64) -> bool) -> f64 {
-    let (mut low, mut high) = (0.0, far);
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if holds(middle) {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    high
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_sharp_reading_calls_at_the_tolerance() {
-        let a = Assumptions::embedded().expect("assumptions");
-        let sharp = Thresholds::of(1.0, 50.0, &a);
-        assert!((sharp.side - 50.0).abs() < 1e-6);
-        // one-sided 90 % point of the normal: 1.281552 (any table)
-        assert!((sharp.neutral.expect("neutral") - (50.0 - 1.281_552)).abs() < 1e-4);
-        // with a wide posterior the sign decides, 1.644854 sd, and neutral can't be shown
-        let wide = Thresholds::of(100.0, 50.0, &a);
-        assert!((wide.side - 164.485_4).abs() < 1e-3 && wide.neutral.is_none());
-    }
 
     #[test]
     fn precision_follows_the_root_of_the_number() {

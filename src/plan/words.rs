@@ -1,6 +1,7 @@
 //! The plan for a person.
 
 use super::{Plan, ScatterFrom};
+use crate::record::Hand;
 
 /// What to note beside the shots, in the order of worth.
 pub(super) fn record() -> Vec<String> {
@@ -15,6 +16,37 @@ pub(super) fn record() -> Vec<String> {
     ]
     .map(str::to_owned)
     .to_vec()
+}
+
+/// How many shots, for which certainty.
+fn needed(plan: &Plan) -> String {
+    let needed = &plan.needed;
+    let sure = format!("{:.0} %", 100.0 * needed.certainty);
+    let apart = needed.tells_apart_mm.map_or_else(String::new, |mm| {
+        format!(" The ends planned name the side of an offset from about {mm:.0} mm on as surely.")
+    });
+    match needed.pairs {
+        Some(pairs) => format!(
+            "{pairs} of each kind find an offset of {:.0} mm, and show a bow that is in tune to be so, with {sure} each.{apart}",
+            needed.far_mm
+        ),
+        None => format!(
+            "With groups this wide no number of shots that people make shows a bow to be in tune with {sure}; a side can still be \
+             found. Closer groups first, or a wider tolerance.{apart}"
+        ),
+    }
+}
+
+/// What the sides mean for this archer.
+fn sides(hand: Hand) -> String {
+    let (weak, stiff) = match hand {
+        Hand::Right => ("right", "left"),
+        Hand::Left => ("left", "right"),
+    };
+    format!(
+        "For you bare shafts to the {weak} mean weak, to the {stiff} stiff; high means the nocking point is too low, low that it \
+         is too high."
+    )
 }
 
 /// The plan as text, one paragraph a line.
@@ -32,6 +64,7 @@ pub fn text(plan: &Plan) -> String {
         ),
         "Photograph the whole face, upright and from close to straight on, before you pull; keep the same arrows throughout."
             .to_owned(),
+        needed(plan),
         match plan.scatter.from {
             ScatterFrom::Told => format!(
                 "With your scatter of {:.0} mm (sd on each axis) and a tolerance of {:.0} mm:",
@@ -64,6 +97,7 @@ pub fn text(plan: &Plan) -> String {
             chances.join("; ")
         ));
     }
+    lines.extend(plan.hand.map(sides));
     lines.push(format!(
         "Note beside the shots: {}.",
         plan.record.join("; ")

@@ -336,7 +336,11 @@ mod tests {
 
     fn judge(shots: &[Shot]) -> WithArrows {
         let assumptions = Assumptions::embedded().unwrap();
-        posterior_with_arrows(shots, Conditions::at(Some(30.0), &assumptions), &assumptions)
+        posterior_with_arrows(
+            shots,
+            Conditions::at(Some(30.0), &assumptions),
+            &assumptions,
+        )
     }
 
     #[test]
@@ -355,7 +359,11 @@ mod tests {
     #[test]
     fn ordinary_arrows_stay() {
         let out = judge(&ends(3, 0.0));
-        assert!(out.judged.iter().all(|arrow| arrow.p_odd < 0.2), "{:?}", out.judged);
+        assert!(
+            out.judged.iter().all(|arrow| arrow.p_odd < 0.2),
+            "{:?}",
+            out.judged
+        );
         assert_eq!(out.shots.len(), 24);
     }
 
@@ -398,7 +406,10 @@ mod tests {
             let got = out.posterior.unwrap().axes[0].mean_mm;
             let others: f64 = out.judged[..5].iter().map(|a| a.p_odd).sum();
             let expected = p * without + (1.0 - p) * with;
-            assert!((got - expected).abs() < 2.0 + 40.0 * others, "{away}: {got} {expected}");
+            assert!(
+                (got - expected).abs() < 2.0 + 40.0 * others,
+                "{away}: {got} {expected}"
+            );
         }
     }
 }

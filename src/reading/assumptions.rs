@@ -84,6 +84,9 @@ pub struct Assumptions {
     /// Fewer shots of a kind and nothing is called.
     #[serde(deserialize_with = "sourced")]
     pub least_shots: usize,
+    /// [shots, mean, sd]: extreme spread of a round normal group in sd per axis.
+    #[serde(deserialize_with = "sourced")]
+    pub extreme_spread: Vec<[f64; 3]>,
     /// Most further pairs that are worth a forecast.
     #[serde(deserialize_with = "sourced")]
     pub more_pairs_most: u32,
@@ -188,7 +191,7 @@ impl Assumptions {
         let positive = |value: f64| value.is_finite() && value > 0.0;
         let share = |value: f64| (0.0..=1.0).contains(&value);
         let grid = self.scatter_grid;
-        let rules: [(bool, &'static str); 10] = [
+        let rules: [(bool, &'static str); 11] = [
             (
                 [
                     self.reference_distance_m,
@@ -258,6 +261,15 @@ impl Assumptions {
                 .into_iter()
                 .all(share),
                 "probabilities must lie between 0 and 1",
+            ),
+            (
+                self.extreme_spread.len() > 1
+                    && self.extreme_spread.iter().flatten().all(|v| positive(*v))
+                    && self
+                        .extreme_spread
+                        .windows(2)
+                        .all(|two| two[0][0] < two[1][0]),
+                "extreme_spread needs two rows at least, by growing number of shots",
             ),
             (
                 self.side_sign_probability > 0.5,
@@ -346,7 +358,7 @@ mod tests {
     #[test]
     fn the_embedded_file_holds_together() {
         let assumptions = Assumptions::embedded().unwrap();
-        assert_eq!(assumptions.scatter_values_mm().len(), 24);
+        assert_eq!(assumptions.scatter_values_mm().len(), 20);
         let total: f64 = assumptions.bare_scatter.iter().map(|pair| pair[1]).sum();
         assert!((total - 1.0).abs() < 1e-12, "weights add to {total}");
     }

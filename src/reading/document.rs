@@ -33,6 +33,9 @@ pub struct Reading {
     pub in_tune: bool,
     /// Scatter of the shots.
     pub scatter: Option<Scatter>,
+    /// How large the groups are as shot, bad shots counted in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub groups: Option<Groups>,
     /// Shots that look like bad ones; never dropped.
     pub fliers: Vec<Flier>,
     /// Numbered arrows with an offset of their own.
@@ -124,6 +127,34 @@ pub struct Scatter {
     pub fletched_sd_mm: [f64; 2],
     /// Bare, [x, y].
     pub bare_sd_mm: [f64; 2],
+}
+
+/// Sizes of the two groups.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Groups {
+    /// Of the fletched shots; `None` with fewer than two in every end.
+    pub fletched: Option<Group>,
+    /// Of the bare ones.
+    pub bare: Option<Group>,
+}
+
+/// The size of one group about its own middle in each end, mm.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Group {
+    /// Standard deviation, [x, y].
+    pub sd_mm: [f64; 2],
+    /// Standard error of that.
+    pub sd_error_mm: [f64; 2],
+    /// Mean distance of the shots from the middle.
+    pub mean_radius_mm: f64,
+    /// Standard error of that.
+    pub mean_radius_error_mm: f64,
+    /// Largest distance between two shots, mean over the ends.
+    pub extreme_spread_mm: f64,
+    /// What a round group of that standard deviation has on average with as many shots,
+    pub extreme_spread_expected_mm: f64,
+    /// and by how much that varies.
+    pub extreme_spread_expected_sd_mm: f64,
 }
 
 /// A shot that looks like a bad one.

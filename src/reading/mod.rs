@@ -1,7 +1,7 @@
 //! Records of one set-up → what the two groups say: the offset of the bare shafts and how sure it is.
 //!
 //! [`gather`] takes the shots out of the records, `posterior` sums over which of them are fliers and how wide the archer
-//! scatters, and `read` turns that into calls, cautions and a forecast. `sentence` says it in words.
+//! scatters, `arrows` over which arrow is odd, and `read` turns that into calls, cautions and a forecast. `sentence` says it in words.
 
 mod arrows;
 mod assumptions;
@@ -11,6 +11,7 @@ mod distance;
 mod document;
 mod em;
 mod evidence;
+mod groups;
 mod lean;
 mod mixture;
 mod more_shots;
@@ -20,16 +21,18 @@ mod region;
 mod sentence;
 mod sets;
 mod shots;
+mod thresholds;
 mod weigher;
 
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use distance::at_30m;
 pub use document::{
-    ArrowReading, Flier, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset, Reading,
-    SCHEMA, Scatter, Vertical, VerticalCall,
+    ArrowReading, Flier, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset,
+    Reading, SCHEMA, Scatter, Vertical, VerticalCall,
 };
 pub use posterior::{AxisPosterior, Conditions, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
 pub use sentence::sentence;
 pub use shots::{Gathered, LeftOut, MissedShots, Reason, Shot, gather};
+pub(crate) use thresholds::Thresholds;

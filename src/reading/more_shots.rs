@@ -2,9 +2,11 @@
 
 use super::calls::AxisCall;
 use super::posterior::AxisPosterior;
-use super::{Assumptions, MoreShots, Posterior};
+use super::{Assumptions, MoreShots, Posterior, Thresholds};
 use statrs::function::erf::erfc;
 
+/// What the axes are called.
+const NAMES: [&str; 2] = ["left and right", "the height"];
 /// Below this share of the tolerance an offset is planned as one that will turn out neutral.
 const NEAR_ZERO: f64 = 0.5;
 /// Of an offset between half and the whole tolerance, what keeps its sign apart from zero.
@@ -84,9 +86,74 @@ pub(super) struct Forecast {
     pub(super) too_wide: bool,
 }
 
-/// The forecast for both axes; `None` when nothing is left to decide.
+/// Ends that are looked ahead to.
+const ENDS_AHEAD: u32 = 2;
+/// More likely than this is "probably".
+const PROBABLY: f64 = 0.5;
+
+/// Probability that an axis will have been decided after so many more pairs, and which way more probably: looking ahead from
+/// what is known, the mean then is normal about the mean now with the variance that the shots will take away.
+fn decided_after(
+    axis: &AxisPosterior,
+    pairs: f64,
+    scatter_mm: f64,
+    tolerance: f64,
+    assumptions: &Assumptions,
+) -> (f64, bool) {
+    let now = axis.variance_mm2.max(f64::MIN_POSITIVE);
+    let then = 1.0 / (1.0 / now + pairs * pair_precision(scatter_mm, assumptions));
+    let call = Thresholds::of((then + axis.arrows_mm2).sqrt(), tolerance, assumptions);
+    let moves = (now - then).max(f64::MIN_POSITIVE).sqrt();
+    let chances = call.chances(axis.mean_mm, moves);
+    let side = chances.positive + chances.negative;
+    ((side + chances.neutral).min(1.0), side >= chances.neutral)
+}
+
+/// "two more ends like these (6 of each kind) would probably settle left and right (64 %, most likely as a side)".
+fn outlook(
+    posterior: &Posterior,
+    open: &[usize],
+    ends: u32,
+    tolerance: f64,
+    assumptions: &Assumptions,
+) -> String {
+    let fewest = posterior.fletched.min(posterior.bare) as f64;
+    let pairs = (f64::from(ENDS_AHEAD) * fewest / f64::from(ends.max(1)))
+        .round()
+        .max(1.0);
+    let parts: Vec<String> = open
+        .iter()
+        .map(|&axis| {
+            let (chance, side) = decided_after(
+                &posterior.axes[axis],
+                pairs,
+                posterior.fletched_sd_mm[axis],
+                tolerance,
+                assumptions,
+            );
+            let how = if chance > PROBABLY {
+                "would probably settle"
+            } else {
+                "would hardly settle"
+            };
+            let way = if side { "beyond" } else { "within" };
+            format!(
+                "{how} {} ({:.0} %, more likely as {way} the tolerance)",
+                NAMES[axis],
+                100.0 * chance
+            )
+        })
+        .collect();
+    format!(
+        "two more ends like these, {pairs:.0} of each kind, {}",
+        parts.join(" and ")
+    )
+}
+
+/// The forecast for both axes from so many ends; `None` when nothing is left to decide.
 pub(super) fn forecast(
     posterior: &Posterior,
+    ends: u32,
     calls: [AxisCall; 2],
     tolerance: f64,
     in_tune: bool,
@@ -96,7 +163,12 @@ pub(super) fn forecast(
         .filter(|&axis| calls[axis] == AxisCall::Undecided)
         .collect();
     if !open.is_empty() {
-        return Some(for_open(posterior, &open, tolerance, assumptions));
+        let mut forecast = for_open(posterior, &open, tolerance, assumptions);
+        if !forecast.too_wide {
+            let ahead = outlook(posterior, &open, ends, tolerance, assumptions);
+            forecast.more.why = format!("{}; {ahead}", forecast.more.why);
+        }
+        return Some(forecast);
     }
     if in_tune || calls != [AxisCall::Neutral; 2] {
         return None;
@@ -122,7 +194,6 @@ fn for_open(
     tolerance: f64,
     assumptions: &Assumptions,
 ) -> Forecast {
-    const NAMES: [&str; 2] = ["left and right", "the height"];
     let none = |why: String, too_wide: bool| Forecast {
         more: MoreShots { pairs: None, why },
         too_wide,
@@ -137,7 +208,7 @@ fn for_open(
             Need::Scatter(enough) => {
                 return none(
                     format!(
-                        "{name} can't be decided by shooting more with groups this wide: two fletched shots in three now lie \
+                        "{name} won't be decided by shooting more tonight: the groups are wider than the tune error that is left. Two fletched shots in three now lie \
                          within {sd:.0} mm of the middle, within about {enough:.0} mm would do"
                     ),
                     true,
@@ -201,7 +272,7 @@ mod tests {
         let assumptions = Assumptions::embedded().unwrap();
         let open = [AxisCall::Undecided; 2];
         let need = |posterior: &Posterior| {
-            let forecast = forecast(posterior, open, 50.0, false, &assumptions).unwrap();
+            let forecast = forecast(posterior, 1, open, 50.0, false, &assumptions).unwrap();
             (forecast.more.pairs, forecast.too_wide)
         };
         let (close, wide, wider) = (
@@ -230,6 +301,36 @@ mod tests {
         assert!(pairs == 1 || axis.mean_mm * precision(f64::from(pairs) - 1.0) < 2.4865);
     }
 
+    /// Looking ahead: more pairs decide more surely, and with so many that nothing is left unknown the chance is that of lying
+    /// clearly on one side of the tolerance.
+    #[test]
+    fn the_outlook_grows_with_the_pairs() {
+        let assumptions = Assumptions::embedded().unwrap();
+        let posterior = groups(60.0, 40.0);
+        let axis = &posterior.axes[0];
+        let chance =
+            |pairs| decided_after(axis, pairs, posterior.fletched_sd_mm[0], 50.0, &assumptions).0;
+        assert!(chance(6.0) < chance(24.0) && chance(24.0) < chance(1e4));
+        assert!(chance(1e6) > 0.9, "{}", chance(1e6));
+        let forecast = forecast(
+            &posterior,
+            1,
+            [AxisCall::Undecided, AxisCall::Undecided],
+            50.0,
+            false,
+            &assumptions,
+        )
+        .unwrap();
+        assert!(
+            forecast
+                .more
+                .why
+                .contains("two more ends like these, 6 of each kind"),
+            "{}",
+            forecast.more.why
+        );
+    }
+
     #[test]
     fn nothing_left_to_decide() {
         let assumptions = Assumptions::embedded().unwrap();
@@ -238,11 +339,12 @@ mod tests {
             ([AxisCall::Neutral; 2], true),
             ([AxisCall::Positive, AxisCall::Neutral], false),
         ] {
-            assert!(forecast(&posterior, calls, 50.0, in_tune, &assumptions).is_none());
+            assert!(forecast(&posterior, 1, calls, 50.0, in_tune, &assumptions).is_none());
         }
         assert!(
             forecast(
                 &posterior,
+                1,
                 [AxisCall::Neutral; 2],
                 50.0,
                 false,

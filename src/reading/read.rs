@@ -5,8 +5,8 @@ use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, Seen};
 use super::{
     ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
-    Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, lean,
-    more_shots,
+    Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
+    lean, more_shots,
 };
 use crate::record::{End, EntryKind, Failure, Hand};
 use crate::units::rounded;
@@ -117,6 +117,7 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
         tolerance_mm: None,
         in_tune: false,
         scatter: None,
+        groups: None,
         fliers: Vec::new(),
         arrows: Vec::new(),
         more_shots: None,
@@ -156,6 +157,7 @@ impl Maker<'_> {
                 fletched_sd_mm: posterior.fletched_sd_mm.map(length),
                 bare_sd_mm: posterior.bare_sd_mm.map(length),
             });
+            reading.groups = Some(groups::sizes(self.shots, self.assumptions));
             (reading.fliers, possible) = self.fliers(posterior);
             if let Some(tolerance) = tolerance_mm {
                 calls = Calls::of(posterior, self.shots, tolerance, self.assumptions);
@@ -213,8 +215,14 @@ impl Maker<'_> {
             && self.hand.is_some()
             && both >= self.assumptions.in_tune_probability;
         reading.in_tune = shown && full;
-        let forecast =
-            more_shots::forecast(posterior, calls.axes, tolerance, shown, self.assumptions)?;
+        let forecast = more_shots::forecast(
+            posterior,
+            reading.ends,
+            calls.axes,
+            tolerance,
+            shown,
+            self.assumptions,
+        )?;
         reading.more_shots = Some(forecast.more);
         Some(forecast.too_wide)
     }

@@ -15,6 +15,7 @@ mod merge;
 mod parse;
 pub mod session_file;
 mod setup;
+pub mod tape;
 mod when;
 
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};

@@ -8,6 +8,7 @@ pub mod charts;
 pub mod debug;
 mod font;
 pub mod html;
+mod inches;
 mod jpeg;
 mod look;
 pub mod marked;
@@ -20,6 +21,7 @@ mod svg_kit;
 pub mod text;
 mod words;
 
+pub use inches::in_inches;
 pub use look::{FaceLook, Ink, Zone};
 pub use outline::{RingOutline, outlines};
 pub use step_words::{StepWords, step_words};

@@ -4,7 +4,7 @@ use super::marked::{is_unsure, letter};
 use super::{Problem, steps, words};
 use crate::advice::{Advice, Learned, Step};
 use crate::face::spec::FaceSpec;
-use crate::reading::{self, Reading};
+use crate::reading::{self, Group, Reading};
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightFrom};
 
 /// Columns of the text.
@@ -141,6 +141,21 @@ pub fn reading(r: &Reading) -> String {
             ));
         }
     }
+    if let Some(o) = &r.offset {
+        let text = format!(
+            "the offset to {} mm across and {} mm up (standard deviation)",
+            words::number(o.sd_x_mm, 0),
+            words::number(o.sd_y_mm, 0)
+        );
+        out.push_str(&format!("  {:<15} {text}\n", "Known so far"));
+    }
+    if let Some(g) = &r.groups {
+        for (name, group) in [("Fletched group", &g.fletched), ("Bare group", &g.bare)] {
+            if let Some(group) = group {
+                paragraph_after(&mut out, &format!("  {name:<15} "), &group_size(group));
+            }
+        }
+    }
     for f in &r.fliers {
         let text = format!(
             "Odd shot: entry {} of end {} ({} likely a bad one; it still counts, with little weight)",
@@ -159,6 +174,20 @@ pub fn reading(r: &Reading) -> String {
         &r.cautions.iter().collect::<Vec<_>>(),
     );
     out
+}
+
+/// "84 mm across (a round group of this scatter: 97 ± 30 mm), mean radius 42 ± 9 mm".
+fn group_size(g: &Group) -> String {
+    let mm = |value: f64| words::number(value, 0);
+    format!(
+        "{} mm between the farthest two (usual for such scatter: {} mm, give or take {} mm), mean radius {} mm, give or take {} mm; all \
+         shots as they lie",
+        mm(g.extreme_spread_mm),
+        mm(g.extreme_spread_expected_mm),
+        mm(g.extreme_spread_expected_sd_mm),
+        mm(g.mean_radius_mm),
+        mm(g.mean_radius_error_mm),
+    )
 }
 
 fn shots(r: &Reading) -> String {

@@ -1,4 +1,5 @@
-//! Textbook statistics that the reading is checked against, from their formulas and statrs' distributions.
+//! Textbook statistics that the reading is checked against, from their formulas and statrs' distributions. `recipe.py` beside
+//! this prints the reference values with scipy.
 
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ContinuousCDF, FisherSnedecor, StudentsT};
@@ -72,6 +73,78 @@ pub(crate) fn hotelling_two(a: &[Vec<f64>], b: &[Vec<f64>]) -> Test {
         f,
         p: f_tail(f, p, second),
     }
+}
+
+/// Unequal covariances (Krishnamoorthy & Yu 2004): T² with S₁/n + S₂/m, ν from how each weighs in it (`statistic` is ν), F =
+/// T²(ν − p + 1)/(p ν) on (p, ν − p + 1). Welch's for p = 1.
+pub(crate) fn krishnamoorthy_yu(a: &[Vec<f64>], b: &[Vec<f64>]) -> Test {
+    let p = a[0].len() as f64;
+    let of_mean = |rows: &[Vec<f64>]| {
+        let n = rows.len() as f64;
+        products(rows) / ((n - 1.0) * n)
+    };
+    let (one, two) = (of_mean(a), of_mean(b));
+    let difference = mean(a) - mean(b);
+    let inverse = (&one + &two).try_inverse().expect("rank");
+    let squared = difference.dot(&(&inverse * &difference));
+    let spread: f64 = [(&one, a.len()), (&two, b.len())]
+        .into_iter()
+        .map(|(share, n)| {
+            let share = share * &inverse;
+            ((&share * &share).trace() + share.trace().powi(2)) / (n as f64 - 1.0)
+        })
+        .sum();
+    let nu = (p + p * p) / spread;
+    let f = squared * (nu - p + 1.0) / (p * nu);
+    Test {
+        statistic: nu,
+        f,
+        p: f_tail(f, p, nu - p + 1.0),
+    }
+}
+
+/// One scatter for both axes and both groups: F = |d|²/(2 s² (1/n + 1/m)) on (2, 2 (n + m − 2)); `statistic` is s².
+pub(crate) fn isotropic(a: &[Vec<f64>], b: &[Vec<f64>]) -> Test {
+    let (n, m) = (a.len() as f64, b.len() as f64);
+    let second = 2.0 * (n + m - 2.0);
+    let variance = (products(a).trace() + products(b).trace()) / second;
+    let f = (mean(a) - mean(b)).norm_squared() / (2.0 * variance * (1.0 / n + 1.0 / m));
+    Test {
+        statistic: variance,
+        f,
+        p: f_tail(f, 2.0, second),
+    }
+}
+
+/// Two one-sided tests with pooled variance: p and degrees of freedom.
+pub(crate) fn equivalence_pooled(a: &[f64], b: &[f64], limit: f64) -> (f64, f64) {
+    let column = |values: &[f64]| -> Vec<Vec<f64>> { values.iter().map(|v| vec![*v]).collect() };
+    let (a, b) = (column(a), column(b));
+    let (n, m) = (a.len() as f64, b.len() as f64);
+    let df = n + m - 2.0;
+    let error = ((products(&a) + products(&b)).trace() / df * (1.0 / n + 1.0 / m)).sqrt();
+    let difference = (mean(&a) - mean(&b))[0];
+    let t = StudentsT::new(0.0, 1.0, df).expect("degrees of freedom");
+    let p = t
+        .sf((difference + limit) / error)
+        .max(t.cdf((difference - limit) / error));
+    (p, df)
+}
+
+/// The place with the least sum of distances, by Weiszfeld's steps (1937).
+pub(crate) fn geometric_median(points: &[(f64, f64)]) -> (f64, f64) {
+    let mut at = (0.1, 0.1);
+    for _ in 0..20_000 {
+        let (mut weight, mut x, mut y) = (0.0, 0.0, 0.0);
+        for point in points {
+            let w = 1.0 / (point.0 - at.0).hypot(point.1 - at.1).max(1e-12);
+            weight += w;
+            x += w * point.0;
+            y += w * point.1;
+        }
+        at = (x / weight, y / weight);
+    }
+    at
 }
 
 /// Welch's comparison of two means.

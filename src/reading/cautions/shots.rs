@@ -142,7 +142,7 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Note> {
                 .count();
             changes == 1 && bare >= 2 && kinds.len() - bare >= 2
         })
-        .map(|(place, _)| (place + 1).to_string())
+        .map(|(place, _)| seen.end_name(place))
         .collect();
     (!ends.is_empty()).then(|| {
         Note::new(

@@ -1,0 +1,94 @@
+//! From which mean on a normal posterior is called a side, and up to which neutral: the rule of the calls, turned round for
+//! looking ahead.
+
+use super::Assumptions;
+use statrs::function::erf::erfc;
+
+/// Halvings of a threshold: far below a millimetre.
+const HALVINGS: u32 = 60;
+
+/// Φ(z), the standard normal distribution function.
+pub(crate) fn normal_cdf(z: f64) -> f64 {
+    0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
+}
+
+/// What a normal posterior of one sd is called, by its mean.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Thresholds {
+    /// A side from this mean on, mm.
+    pub(crate) side: f64,
+    /// Neutral up to this mean, mm; `None` if it can't be shown at all.
+    pub(crate) neutral: Option<f64>,
+}
+
+/// Chances of the calls.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Chances {
+    /// The side of positive offsets.
+    pub(crate) positive: f64,
+    /// The other side.
+    pub(crate) negative: f64,
+    /// Neutral.
+    pub(crate) neutral: f64,
+}
+
+impl Thresholds {
+    pub(crate) fn of(sd: f64, tolerance: f64, assumptions: &Assumptions) -> Self {
+        let inside =
+            |mean: f64| normal_cdf((tolerance - mean) / sd) - normal_cdf((-tolerance - mean) / sd);
+        let far = tolerance + 10.0 * sd;
+        // both conditions of a side grow with the mean
+        let side = threshold(far, |mean| {
+            inside(mean) < assumptions.side_outside_probability
+                && normal_cdf(mean / sd) >= assumptions.side_sign_probability
+        });
+        let neutral = (inside(0.0) >= assumptions.neutral_probability)
+            .then(|| threshold(far, |mean| inside(mean) < assumptions.neutral_probability));
+        Self { side, neutral }
+    }
+
+    /// Chances of the calls when the mean will be normal about `mean` with this sd.
+    pub(crate) fn chances(&self, mean: f64, sd: f64) -> Chances {
+        Chances {
+            positive: 1.0 - normal_cdf((self.side - mean) / sd),
+            negative: normal_cdf((-self.side - mean) / sd),
+            neutral: self.neutral.map_or(0.0, |limit| {
+                normal_cdf((limit - mean) / sd) - normal_cdf((-limit - mean) / sd)
+            }),
+        }
+    }
+}
+
+/// Smallest value from 0 to `far` for which `holds`, which is false below and true above.
+fn threshold(far: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    let (mut low, mut high) = (0.0, far);
+    for _ in 0..HALVINGS {
+        let middle = f64::midpoint(low, high);
+        if holds(middle) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    high
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sharp_reading_calls_at_the_tolerance() {
+        let mut a = Assumptions::embedded().unwrap();
+        a.side_sign_probability = 0.95;
+        let sharp = Thresholds::of(1.0, 50.0, &a);
+        assert!((sharp.side - 50.0).abs() < 1e-6);
+        // one-sided 90 % point of the normal: 1.281552 (any table)
+        assert!((sharp.neutral.unwrap() - (50.0 - 1.281_552)).abs() < 1e-4);
+        // with a wide posterior the sign decides, 1.644854 sd, and neutral can't be shown
+        let wide = Thresholds::of(100.0, 50.0, &a);
+        assert!((wide.side - 164.485_4).abs() < 1e-3 && wide.neutral.is_none());
+        let chances = sharp.chances(50.0, 3.0);
+        assert!((chances.positive - 0.5).abs() < 1e-6 && chances.negative < 1e-9);
+    }
+}
