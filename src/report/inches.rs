@@ -17,11 +17,11 @@ pub fn in_inches(text: &str) -> String {
                 tokens[at] = tokens[at].replace("mm", "in");
                 convert_before(&mut tokens, at - 2);
             }
-        } else if core(&tokens[at]) == "\u{b1}" && tokens.get(at + 3).is_some() {
+        } else if core(&tokens[at]) == "\u{b1}" {
             // "(±", " ", "11,", " ", "±": the uncertainty of an offset; others stand with their unit
-            let pair = core(&tokens[at + 4..].first().cloned().unwrap_or_default()) == "\u{b1}";
-            let second = at >= 4 && core(&tokens[at - 4]) == "\u{b1}";
-            if pair || second {
+            let sign = |token: Option<&String>| token.is_some_and(|t| core(t) == "\u{b1}");
+            let second = at >= 4 && sign(tokens.get(at - 4));
+            if second || sign(tokens.get(at + 4)) {
                 convert(&mut tokens, at + 2);
             }
         }
