@@ -100,7 +100,7 @@ fn in_tune_is_shown_at_full_distance_only() {
 
 #[test]
 fn one_small_end_is_undecided_and_says_how_many_more() {
-    let reading = read(&[&end(&GROUP, &group_at(35.0, 5.0))]);
+    let reading = read(&[&end(&GROUP, &group_at(46.0, 5.0))]);
     check(&reading);
     assert_eq!(reading.horizontal.call, HorizontalCall::Undecided);
     assert!(reading.more_shots.is_some());

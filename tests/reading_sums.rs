@@ -2,7 +2,7 @@
 
 mod reading_support;
 
-use bossmark::reading::{Assumptions, Conditions, Shot, ln_weights, posterior, posterior_over};
+use bossmark::reading::{Assumptions, Conditions, ln_weights, posterior, posterior_over};
 use bossmark::record::EntryKind;
 use nalgebra::{DMatrix, DVector};
 use reading_support::{Random, session};
