@@ -4,11 +4,11 @@ use super::sets::FlierSet;
 use super::weigher::{Weigher, ln_sum};
 use crate::units::round_i64;
 
-/// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻⁸).
-const LN_NEGLIGIBLE: f64 = -18.4;
+/// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
+const LN_NEGLIGIBLE: f64 = -23.0;
 /// Sets lighter than all together by e to this are left out of the mixture (10⁻⁷; there are some hundred).
 const LN_LEFT_OUT: f64 = -16.1;
-/// Normals lighter than this are left out too (there are some thousand).
+/// Normals lighter than this count in the moments alone (there are some thousand).
 const LIGHTEST: f64 = 1e-9;
 /// Normals whose sd differ by less than this share,
 const SD_STEP: f64 = 0.02;
@@ -114,7 +114,7 @@ impl Sums {
         let last = prior.len() - 1;
         for (scatter, &weight) in marginal.iter().enumerate() {
             let weight = unit * weight;
-            if weight < LIGHTEST {
+            if weight <= 0.0 {
                 continue;
             }
             self.total += weight;
