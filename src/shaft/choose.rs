@@ -109,49 +109,86 @@ fn length_prior(common: f64) -> Vec<f64> {
         .collect()
 }
 
-/// The length that most candidates agree on, mm.
-pub(crate) fn common_length(candidates: &[Candidate]) -> Option<f64> {
-    let nocks: Vec<(f64, Vec<f64>)> = candidates
-        .iter()
-        .map(|c| (c.peak.score, nock_probability(&c.look)))
-        .collect();
-    if nocks.is_empty() {
-        return None;
-    }
-    let score = |common: f64| -> f64 {
-        let prior = length_prior(common);
-        let usual = -0.5 * ((common - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1).powi(2);
-        let agreed: f64 = nocks
-            .iter()
-            .map(|(weight, nock)| {
-                weight
-                    * nock
-                        .iter()
-                        .zip(&prior)
-                        .map(|(a, b)| a * b)
-                        .sum::<f64>()
-                        .ln()
-            })
-            .sum();
-        usual + agreed
-    };
-    let mut best = (f64::NEG_INFINITY, LENGTHS_MM.0);
-    let mut length = LENGTHS_MM.0;
-    while length <= LENGTHS_MM.1 {
-        let s = score(length);
-        if s > best.0 {
-            best = (s, length);
-        }
-        length += 4.0;
-    }
-    Some(best.1)
+/// How many lengths are tried, from the least to the largest: one every 4 mm.
+const LENGTHS_TRIED: u16 = 164;
+
+/// What the candidates of one photo say about the length that they have in common.
+pub(crate) struct Lengths {
+    /// Per length tried: log-probability, up to a constant, by what is usual and by all candidates.
+    all: Vec<f64>,
+    /// Per candidate: its part of that.
+    parts: Vec<Vec<f64>>,
+    /// Per length tried: where the nock then is.
+    places: Vec<Vec<f64>>,
 }
 
-/// What one candidate is worth, given the common length.
-pub(crate) fn verdict(candidate: &Candidate, common: f64) -> Verdict {
+impl Lengths {
+    fn tried() -> impl Iterator<Item = f64> {
+        let step = (LENGTHS_MM.1 - LENGTHS_MM.0) / f64::from(LENGTHS_TRIED - 1);
+        (0..LENGTHS_TRIED).map(move |k| LENGTHS_MM.0 + step * f64::from(k))
+    }
+
+    pub(crate) fn new(candidates: &[Candidate]) -> Self {
+        let places: Vec<Vec<f64>> = Self::tried().map(length_prior).collect();
+        let part = |c: &Candidate| -> Vec<f64> {
+            let nock = nock_probability(&c.look);
+            let fit = |prior: &Vec<f64>| nock.iter().zip(prior).map(|(a, b)| a * b).sum::<f64>();
+            places
+                .iter()
+                .map(|prior| c.peak.score * fit(prior).ln())
+                .collect()
+        };
+        let parts: Vec<Vec<f64>> = candidates.iter().map(part).collect();
+        let mut all: Vec<f64> = Self::tried()
+            .map(|length| -0.5 * ((length - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1).powi(2))
+            .collect();
+        for part in &parts {
+            all.iter_mut().zip(part).for_each(|(a, p)| *a += p);
+        }
+        Self { all, parts, places }
+    }
+
+    /// The length that most candidates agree on, mm.
+    pub(crate) fn common_mm(&self) -> f64 {
+        let best = Self::tried().zip(&self.all).fold(
+            (0.0, f64::NEG_INFINITY),
+            |best, (length, &score)| {
+                if score > best.1 {
+                    (length, score)
+                } else {
+                    best
+                }
+            },
+        );
+        best.0
+    }
+
+    /// Where the others say that the nock of candidate `k` is: probability by place. A candidate must not agree with itself.
+    pub(crate) fn by_the_others(&self, k: usize) -> Vec<f64> {
+        let own = self.parts.get(k);
+        let log: Vec<f64> = self
+            .all
+            .iter()
+            .enumerate()
+            .map(|(i, all)| all - own.map_or(0.0, |p| p[i]))
+            .collect();
+        let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let weights: Vec<f64> = log.iter().map(|v| (v - most).exp()).collect();
+        let sum: f64 = weights.iter().sum();
+        let mut places = vec![0.0; PLACES];
+        for (weight, prior) in weights.iter().zip(&self.places) {
+            for (p, v) in places.iter_mut().zip(prior) {
+                *p += weight / sum * v;
+            }
+        }
+        places
+    }
+}
+
+/// What one candidate is worth, given where its nock should be (probability by place).
+pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
     let nock = nock_probability(&candidate.look);
-    let prior = length_prior(common);
-    let joint: Vec<f64> = nock.iter().zip(&prior).map(|(a, b)| a * b).collect();
+    let joint: Vec<f64> = nock.iter().zip(prior).map(|(a, b)| a * b).collect();
     let sum: f64 = joint.iter().sum::<f64>().max(1e-30);
     let mean = |f: &dyn Fn(usize) -> f64| {
         joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum
@@ -391,13 +428,26 @@ mod tests {
     fn a_shaft_that_leaves_the_picture_says_nothing_of_its_length() {
         let whole = strip_with(38, PLACES);
         let cut = strip_with(29, 30);
-        let common = common_length(&[whole.clone(), cut.clone(), cut.clone()]).unwrap_or(0.0);
+        let lengths = Lengths::new(&[whole.clone(), cut.clone(), cut.clone()]);
+        let common = lengths.common_mm();
         assert!((common - place_mm(38)).abs() < 12.0, "{common}");
-        assert!(verdict(&whole, common).tail_seen > 0.99);
-        assert!(verdict(&cut, common).tail_seen < 0.1);
+        assert!(verdict(&whole, &lengths.by_the_others(0)).tail_seen > 0.99);
+        assert!(verdict(&cut, &lengths.by_the_others(1)).tail_seen < 0.1);
         // a nock well inside the picture counts, however near the end of it is
         let inside = strip_with(26, 30);
-        assert!(verdict(&inside, place_mm(26)).tail_seen > 0.9);
+        assert!(verdict(&inside, &length_prior(place_mm(26))).tail_seen > 0.9);
+    }
+
+    #[test]
+    fn a_candidate_does_not_agree_with_itself() {
+        let agreement = |candidates: &[Candidate]| {
+            let lengths = Lengths::new(candidates);
+            verdict(&candidates[0], &lengths.by_the_others(0)).agreement
+        };
+        let (c, other) = (strip_with(40, PLACES), strip_with(20, PLACES));
+        let alone = agreement(&[c.clone()]);
+        assert!(agreement(&[c.clone(), c.clone(), c.clone()]) > alone + 0.5);
+        assert!(agreement(&[c, other.clone(), other]) < alone - 0.5);
     }
 
     #[test]
