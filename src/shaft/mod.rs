@@ -242,6 +242,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let alone: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
     choose::note_crowds(&candidates, &mut verdicts, &alone);
     let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
+    choose::want_company(&mut probability);
     let likely: Vec<bool> = probability
         .iter()
         .map(|p| *p >= LEAST_PROBABILITY)

@@ -21,6 +21,8 @@ pub(crate) struct Model {
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct ShaftOdds {
     constant: f64,
+    /// Scores below this say no more than this.
+    least_score: f64,
     score: f64,
     agreement: f64,
     mask: f64,
@@ -57,7 +59,7 @@ impl Model {
         let m = &self.shaft;
         logistic(
             m.constant
-                + m.score * v.score
+                + m.score * v.score.max(m.least_score)
                 + m.agreement * v.agreement
                 + m.mask * v.mask
                 + m.shaft * v.shaft
