@@ -7,6 +7,10 @@
 //! Simulated, never real shots. Beside the reading stands what the same ends give without it: the difference of the plain
 //! means with Welch's t, called by the same rule.
 #![allow(clippy::print_stdout, reason = "a table is what it is for")]
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "counts of shots, ends and sessions are small"
+)]
 
 #[path = "reading_bench/population.rs"]
 mod population;

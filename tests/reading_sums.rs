@@ -131,11 +131,11 @@ fn evidence_equals_the_density_of_contrasts() {
         .map(|set| {
             let k = set.len() as f64;
             let mut value = ln_set_prior(&assumptions, k, n as f64);
-            for axis in 0..2 {
+            for (axis, offset_sd) in OFFSET_SD.iter().enumerate() {
                 let z = DVector::from_iterator(n, shots.iter().map(|s| s.place_mm[axis]));
                 let bare = |i: usize| f64::from(u8::from(shots[i].kind == EntryKind::Bare));
                 let covariance = DMatrix::from_fn(n, n, |i, j| {
-                    let mut value = bare(i) * bare(j) * OFFSET_SD[axis].powi(2);
+                    let mut value = bare(i) * bare(j) * offset_sd.powi(2);
                     if i == j {
                         let ratio = if bare(i) > 0.5 { 1.6 } else { 1.0 };
                         let wide = if set.contains(&i) {

@@ -212,7 +212,7 @@ pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceF
 /// Finds every face that `spec` describes, the nearest to the picture's middle (or the point asked for) first.
 ///
 /// # Errors
-/// As [`fit`]: never an empty list.
+/// As [`fit()`]: never an empty list.
 pub fn fit_all(
     photo: &Photo,
     spec: &FaceSpec,

@@ -181,14 +181,14 @@ fn glance(
             .filter(|o| o.end == shot.end && o.kind == shot.kind && !arrow.is_of(o))
             .collect();
         let mut residual = Residual::default();
-        for axis in 0..2 {
+        for (axis, scatter) in scatter.iter().enumerate() {
             let places: Vec<f64> = others.iter().map(|other| other.place_mm[axis]).collect();
             let Some(middle) = median(&places) else {
                 break;
             };
             residual.value[axis] = shot.place_mm[axis] - middle;
             residual.variance[axis] =
-                scatter[axis].powi(2) * (1.0 + MEDIAN_VARIANCE / places.len() as f64);
+                scatter.powi(2) * (1.0 + MEDIAN_VARIANCE / places.len() as f64);
         }
         if !others.is_empty() {
             residuals.push(residual);
@@ -278,7 +278,7 @@ fn common_offset(
     let odd = ordinary + (assumptions.odd_arrow_sd_mm * scale).powi(2);
     let mut offset = [0.0; 2];
     let mut ln_factor = 0.0;
-    for axis in 0..2 {
+    for (axis, offset) in offset.iter_mut().enumerate() {
         let values: Vec<f64> = residuals.iter().map(|r| r.value[axis]).collect();
         let middle = median(&values)?;
         let (mut weight, mut sum) = (0.0, 0.0);
@@ -300,7 +300,7 @@ fn common_offset(
         };
         // far tails: an ordinary arrow's density may vanish, which is as odd as can be
         ln_factor += density(odd).max(1e-300).ln() - density(ordinary).max(1e-300).ln();
-        offset[axis] = mean;
+        *offset = mean;
     }
     Some((offset, ln_factor))
 }

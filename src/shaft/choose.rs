@@ -460,7 +460,7 @@ mod tests {
             verdict(&candidates[0], &lengths.by_the_others(0)).agreement
         };
         let (c, other) = (strip_with(40, PLACES), strip_with(20, PLACES));
-        let alone = agreement(&[c.clone()]);
+        let alone = agreement(std::slice::from_ref(&c));
         assert!(agreement(&[c.clone(), c.clone(), c.clone()]) > alone + 0.5);
         assert!(agreement(&[c, other.clone(), other]) < alone - 0.5);
     }
