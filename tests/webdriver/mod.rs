@@ -253,11 +253,15 @@ impl Browser {
     /// Scrolls an element into view and clicks or taps its middle.
     pub(crate) fn press(&self, finger: bool, css: &str) {
         self.wait(&format!("document.querySelector({css:?})"));
-        // a finger hits what was drawn last: two frames after scrolling that is what is there
+        // what comes in late moves what is below it: pressed is what has kept its place for a third of a second
         let at = self.js_later(&format!(
-            "const done = arguments[0]; const e = document.querySelector({css:?}); e.scrollIntoView({{block: 'center', behavior: 'instant'}});
-             requestAnimationFrame(() => requestAnimationFrame(() => {{
-               const b = e.getBoundingClientRect(); done([b.left + b.width / 2, b.top + b.height / 2, b.width, b.height]); }}));"
+            "const done = arguments[0]; const e = document.querySelector({css:?}); const start = Date.now(); let last = '', same = 0;
+             const look = () => {{
+               e.scrollIntoView({{block: 'center', behavior: 'instant'}});
+               const b = e.getBoundingClientRect(); const now = [b.left + b.width / 2, b.top + b.height / 2, b.width, b.height];
+               same = String(now) === last ? same + 1 : 0; last = String(now);
+               if (same >= 8 || Date.now() - start > 5000) done(now); else setTimeout(() => requestAnimationFrame(look), 40); }};
+             look();"
         ));
         let n = |i: usize| at[i].as_f64().expect("number");
         assert!(n(2) > 0.0 && n(3) > 0.0, "{css} is not to be seen");
