@@ -114,6 +114,15 @@ pub fn byte(value: f32) -> u8 {
     value.round() as u8
 }
 
+/// The nearest single-precision number.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "rounding is what is wanted"
+)]
+pub(crate) fn single(value: f64) -> f32 {
+    value as f32
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

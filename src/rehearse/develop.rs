@@ -2,10 +2,9 @@
 
 use super::random::mix;
 use super::scene::{Processing, Scene};
-use super::single;
 use super::trace::Linear;
 use crate::numeric::count;
-use crate::units::{byte, floor_index};
+use crate::units::{byte, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
 

@@ -30,15 +30,6 @@ use thiserror::Error;
 /// Linear red, green, blue.
 type Rgb = [f64; 3];
 
-/// The nearest single-precision number.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "rounding is what is wanted"
-)]
-fn single(value: f64) -> f32 {
-    value as f32
-}
-
 /// Fletched or bare.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {

@@ -138,7 +138,10 @@ fn between(table: &[f32], side: usize, x: f64, y: f64) -> f32 {
     const SHIFT: f64 = 512.0 * 4096.0;
     let (x, y) = (x + SHIFT, y + SHIFT);
     let (i, j) = (whole(x), whole(y));
-    let (u, v) = (super::single(x - i as f64), super::single(y - j as f64));
+    let (u, v) = (
+        crate::units::single(x - i as f64),
+        crate::units::single(y - j as f64),
+    );
     let mask = side - 1;
     let (i0, i1) = (i & mask, (i + 1) & mask);
     let (j0, j1) = ((j & mask) * side, ((j + 1) & mask) * side);

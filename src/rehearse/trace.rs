@@ -1,11 +1,11 @@
 //! Rays from the camera into the scene: what each shows, and how bright it is.
 
+use super::Rgb;
 use super::arrow::{Hit, Part, Ray};
 use super::random::{mix, unit};
 use super::scene::Scene;
-use super::{Rgb, single};
 use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::units::{FacePoint, ImagePoint, floor_index, single};
 use nalgebra::{Vector2, Vector3};
 use rayon::prelude::*;
 

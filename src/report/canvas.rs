@@ -1,7 +1,7 @@
 //! Drawing on a photo: smooth strokes with a light and a dark outline, so that they read on any colour.
 
 use super::font;
-use crate::units::{ImagePoint, byte, floor_index};
+use crate::units::{ImagePoint, byte, floor_index, single};
 use image::{Rgb, RgbImage};
 
 /// A colour and how far it covers what lies under it (0–1).
@@ -178,14 +178,6 @@ fn blend(pixel: &mut Rgb<u8>, paint: Paint, cover: f32) {
     for (under, over) in pixel.0.iter_mut().zip(paint.rgb) {
         *under = byte(f32::from(*under) * (1.0 - a) + f32::from(over) * a);
     }
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "a coverage between 0 and 1"
-)]
-fn single(v: f64) -> f32 {
-    v as f32
 }
 
 /// A circle as a closed path.

@@ -4,9 +4,9 @@
 //! opposite sign, parallel in millimetres. Rings, creases and the edge of the paper are single steps, and a neighbour's edge
 //! lies at another distance.
 
-use super::picture::{Reduced, single};
+use super::picture::Reduced;
 use crate::camera::Camera;
-use crate::units::{FacePoint, floor_index};
+use crate::units::{FacePoint, floor_index, single};
 use nalgebra::Vector3;
 
 /// Heights over the face between which edges are looked for, mm; the upper end is also kept this far below the nock, so that

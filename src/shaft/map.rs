@@ -3,8 +3,8 @@
 use super::View;
 use super::conv::Picture;
 use super::net::{MAP_MULTIPLE, MapNet};
-use super::picture::{Reduced, single};
-use crate::units::{FacePoint, floor_index};
+use super::picture::Reduced;
+use crate::units::{FacePoint, floor_index, single};
 use rayon::prelude::*;
 
 /// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.

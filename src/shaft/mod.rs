@@ -136,7 +136,9 @@ impl HeatMap {
             width: scores.width,
             height: scores.height,
             values: cells
-                .map(|(x, y)| picture::single(peaks::logistic(f64::from(scores.pixel(x, y)[0]))))
+                .map(|(x, y)| {
+                    crate::units::single(peaks::logistic(f64::from(scores.pixel(x, y)[0])))
+                })
                 .collect(),
         }
     }

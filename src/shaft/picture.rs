@@ -1,17 +1,8 @@
 //! The photo at the resolution that the shaft search works at, and reading colours between its pixels.
 
-use crate::units::{ImagePoint, byte, floor_index};
+use crate::units::{ImagePoint, byte, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
-
-/// The nearest single-precision number.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "rounding is what is wanted"
-)]
-pub(crate) fn single(value: f64) -> f32 {
-    value as f32
-}
 
 /// A colour, 0–255 per channel, red, green, blue.
 pub(crate) type Colour = [f32; 3];

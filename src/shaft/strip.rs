@@ -76,7 +76,7 @@ pub(crate) fn look(
             inside as f32 / (StripNet::ALONG * ACROSS) as f32
         })
         .collect();
-    // a strip and its mirror image show the same shaft: the mean of the two answers errs less (a fifth less of wrong tags on
+    // a strip and its mirror image show the same shaft: the mean of the two answers errs less (a quarter less of wrong tags on
     // photos that the net was not fitted on)
     let mirrored = net.run(strip.mirrored());
     let mut out = net.run(strip);

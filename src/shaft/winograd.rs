@@ -54,7 +54,7 @@ impl Winograd {
             let places = transformed(std::array::from_fn(|k| f64::from(kernel[k])));
             for (place, w) in places.into_iter().enumerate() {
                 weights[output / LANES * PLACES + place][input][output % LANES] =
-                    super::picture::single(w);
+                    crate::units::single(w);
             }
         }
         let bias = (0..blocks)
