@@ -70,12 +70,17 @@ pub(super) fn log_step(inside: Colour, outside: Colour) -> [f32; 3] {
     [b[0] - a[0], b[1] - a[1], b[2] - a[2]]
 }
 
-/// True when a log colour may be the given strong colour; generous, since boundaries decide.
-pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3]) -> bool {
+/// Shares of the print's contrast with which a face is looked for in turn: fresh print in plain light; bleached, or behind
+/// stray light.
+pub(super) const CONTRASTS: [f32; 2] = [1.0, 0.5];
+
+/// True when a log colour may be the given strong colour of which that share of contrast is left; generous, since boundaries
+/// decide.
+pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3], contrast: f32) -> bool {
     match colour {
-        Colour::Yellow => r.min(g) - b > 0.30 && (r - g).abs() < 0.45,
-        Colour::Red => r - g.max(b) > 0.40,
-        Colour::Blue => b - r > 0.28,
+        Colour::Yellow => r.min(g) - b > 0.30 * contrast && (r - g).abs() < 0.45,
+        Colour::Red => r - g.max(b) > 0.40 * contrast,
+        Colour::Blue => b - r > 0.28 * contrast,
         Colour::Black | Colour::White => false,
     }
 }

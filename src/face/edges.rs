@@ -339,8 +339,8 @@ static SLOPE: LazyLock<Vec<f32>> = LazyLock::new(|| {
 fn steepest(v: &[f32]) -> Option<(f64, f64)> {
     let kernel = &*SLOPE;
     let margin = kernel.len() / 2;
-    if v.len() <= 2 * margin {
-        // too short to smooth: plain differences
+    if v.len() < 2 * margin + 5 {
+        // too short to smooth and still look about: plain differences
         let i = (1..v.len().checked_sub(1)?)
             .max_by(|a, b| (v[a + 1] - v[a - 1]).total_cmp(&(v[b + 1] - v[b - 1])))?;
         let d = |j: usize| f64::from(v[(j + 1).min(v.len() - 1)] - v[j.saturating_sub(1)]);
@@ -471,6 +471,21 @@ mod tests {
             .collect();
         let (at, _) = steepest(&v).unwrap();
         assert!((at - 0.37).abs() < 0.01, "{at}");
+    }
+
+    #[test]
+    fn a_step_is_found_in_profiles_of_every_length() {
+        for half in 4..20i32 {
+            let v: Vec<f32> = (-half..=half)
+                .map(|i| {
+                    #[expect(clippy::cast_possible_truncation, reason = "test signal")]
+                    let value = (1.0 / (1.0 + (-f64::from(i) * STEP_PX / 0.5).exp())) as f32;
+                    value
+                })
+                .collect();
+            let at = steepest(&v).map(|s| s.0);
+            assert!(at.is_some_and(|at| at.abs() < 0.01), "{half}: {at:?}");
+        }
     }
 
     #[test]

@@ -27,7 +27,7 @@ const FIRST_LOOK: (f64, f64) = (8.0, 40.0);
 const SECOND_LOOK: f64 = 3.0;
 /// Length of rays from a fitted centre against the farthest place that the outermost boundary should have.
 const BEYOND: f64 = 1.15;
-/// Least part of the printed step that counts as a hit.
+/// Least part of the step that print of full contrast makes that counts as a hit.
 const LEAST_STEP: f32 = 0.3;
 /// Least cosine between the step seen and the step printed.
 const LEAST_COSINE: f32 = 0.78;
@@ -147,9 +147,10 @@ impl Pencil {
     }
 }
 
-/// Looks for spots of `spec` on the whole photo.
-pub(super) fn find(reduced: &Reduced, spec: &FaceSpec) -> Search {
-    let targets = targets(spec);
+/// Looks for spots of `spec` on the whole photo, where `contrast` is the share of the print's contrast that light and age
+/// have left.
+pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, contrast: f32) -> Search {
+    let targets = targets(spec, contrast);
     let mut search = Search::default();
     let mut colours: Vec<Colour> = spec.zones.iter().map(|z| z.colour).collect();
     colours.dedup();
@@ -158,7 +159,10 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec) -> Search {
     for group in groups {
         let mask: Vec<bool> = (0..reduced.height)
             .flat_map(|y| (0..reduced.width).map(move |x| (x, y)))
-            .map(|(x, y)| group.iter().any(|c| may_be(*c, reduced.at(x, y))))
+            .map(|(x, y)| {
+                let here = reduced.at(x, y);
+                group.iter().any(|c| may_be(*c, here, contrast))
+            })
             .collect();
         for (start, radius) in patches(&mask, reduced.width) {
             search.patches += 1;
@@ -198,14 +202,14 @@ fn keep(spots: &mut Vec<Spot>, spot: Spot, outer_mm: f64) {
     spots.push(spot);
 }
 
-fn targets(spec: &FaceSpec) -> Vec<Target> {
+fn targets(spec: &FaceSpec, contrast: f32) -> Vec<Target> {
     let outer = spec.outer_radius_mm();
     spec.boundaries()
         .iter()
         .enumerate()
         .filter(|(_, b)| !b.is_line())
         .map(|(boundary, b)| {
-            let step = log_step(b.inside, b.outside);
+            let step = log_step(b.inside, b.outside).map(|v| contrast * v);
             Target {
                 boundary,
                 rho: b.radius_mm / outer,

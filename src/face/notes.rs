@@ -113,6 +113,27 @@ pub(super) fn notes(
     out
 }
 
+/// Says which spots of the face were not seen, so that a person can tell whether the others are the right ones.
+pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<Note> {
+    let numbers = |seen: bool| -> String {
+        let which = members.iter().enumerate();
+        let which = which.filter(|(_, m)| m.is_some() == seen);
+        let which: Vec<String> = which.map(|(i, _)| (i + 1).to_string()).collect();
+        which.join(" and ")
+    };
+    members.contains(&None).then(|| {
+        note(
+            "spots-missing",
+            format!(
+                "of the {} spots, counted from the top, number {} was not seen; those seen are taken for {}",
+                members.len(),
+                numbers(false),
+                numbers(true)
+            ),
+        )
+    })
+}
+
 /// A source of the upright in words.
 fn says(source: UprightSource) -> &'static str {
     match source {

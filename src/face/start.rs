@@ -59,8 +59,13 @@ pub(super) struct Layout {
     pub(super) cameras: Vec<Camera>,
 }
 
-/// All ways to see faces of `spec` in the found spots, most spots first; each spot is used once.
-pub(super) fn layouts(spots: &[Spot], spec: &FaceSpec, lens: Lens) -> Vec<Layout> {
+/// All ways to see faces of `spec` in the found spots, most spots first; each spot is used once. `size`: of the photo, px.
+pub(super) fn layouts(
+    spots: &[Spot],
+    spec: &FaceSpec,
+    lens: Lens,
+    size: (u32, u32),
+) -> Vec<Layout> {
     if spec.spots_mm.len() == 1 {
         return spots
             .iter()
@@ -72,16 +77,19 @@ pub(super) fn layouts(spots: &[Spot], spec: &FaceSpec, lens: Lens) -> Vec<Layout
             })
             .collect();
     }
-    let mut all: Vec<(usize, f64, Layout)> = Vec::new();
+    let mut all: Vec<(usize, usize, f64, Layout)> = Vec::new();
     for anchor in 0..spots.len() {
         for centre in 0..spec.spots_mm.len() {
-            all.extend(around(spots, spec, lens, anchor, centre));
+            for (n, roll, layout) in around(spots, spec, lens, anchor, centre) {
+                all.push((n, unseen(&layout, spec, size), roll, layout));
+            }
         }
     }
-    all.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.total_cmp(&b.1)));
+    // two spots of three may be the upper or the lower ones: those whose fellow lies outside the picture
+    all.sort_by(|a, b| (b.0, a.1).cmp(&(a.0, b.1)).then(a.2.total_cmp(&b.2)));
     let mut used = vec![false; spots.len()];
     let mut out = Vec::new();
-    for (_, _, layout) in all {
+    for (_, _, _, layout) in all {
         let members: Vec<usize> = layout.members.iter().flatten().copied().collect();
         if let Some(same) = out
             .iter_mut()
@@ -96,6 +104,23 @@ pub(super) fn layouts(spots: &[Spot], spec: &FaceSpec, lens: Lens) -> Vec<Layout
         }
     }
     out
+}
+
+/// How much of the spots that were not found should be in the picture, in tenths of an outermost ring.
+fn unseen(layout: &Layout, spec: &FaceSpec, (width, height): (u32, u32)) -> usize {
+    let r = spec.outer_radius_mm();
+    let missing = spec.spots_mm.iter().zip(&layout.members);
+    missing
+        .filter(|(_, member)| member.is_none())
+        .flat_map(|(spot, _)| {
+            (0..10u32).map(|k| {
+                let (sin, cos) = (std::f64::consts::TAU * f64::from(k) / 10.0).sin_cos();
+                FacePoint::new(spot.x + r * cos, spot.y + r * sin)
+            })
+        })
+        .filter_map(|p| layout.cameras.first()?.image_from_face(p))
+        .filter(|p| p.x > 0.0 && p.y > 0.0 && p.x < f64::from(width) && p.y < f64::from(height))
+        .count()
 }
 
 /// Layouts in which spot `anchor` is centre number `centre`: (spots that fit, size of the roll, layout).

@@ -10,7 +10,7 @@ use std::f64::consts::TAU;
 
 /// Places looked at in a zone.
 const PLACES: usize = 96;
-/// Least part of the printed step between two zones of different colour.
+/// Least part of the step between two zones of different colour that print of full contrast makes.
 const LEAST_STEP: f32 = 0.25;
 /// Least cosine between the step seen and the step printed.
 const LEAST_COSINE: f32 = 0.7;
@@ -25,6 +25,7 @@ pub(super) fn wrong_pairs(
     camera: &Camera,
     spec: &FaceSpec,
     px_per_mm: f64,
+    contrast: f32,
 ) -> (usize, usize) {
     let mut inner = 0.0;
     let mut zones = Vec::new();
@@ -55,7 +56,7 @@ pub(super) fn wrong_pairs(
             let printed = log_step(inside, outside);
             let full = printed.iter().map(|v| v * v).sum::<f32>().sqrt();
             let along = (0..3).map(|k| step[k] * printed[k]).sum::<f32>() / full;
-            along > LEAST_STEP * full && along > LEAST_COSINE * size
+            along > LEAST_STEP * contrast * full && along > LEAST_COSINE * size
         };
         wrong += usize::from(!right);
     }

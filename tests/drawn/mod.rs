@@ -18,6 +18,10 @@ pub(crate) struct Scene {
     pub(crate) line_mm: f64,
     /// Fading: 0 fresh, 1 grey.
     pub(crate) fade: f64,
+    /// What else is on the sheet or falls on it: linear light of a place of the face plane → what it becomes.
+    pub(crate) over: fn(FacePoint, [f64; 3]) -> [f64; 3],
+    /// How far the paper stands off the face plane, mm.
+    pub(crate) stands_off_mm: fn(FacePoint) -> f64,
 }
 
 impl Default for Scene {
@@ -28,6 +32,8 @@ impl Default for Scene {
             turn: 0.0,
             line_mm: 1.0,
             fade: 0.0,
+            over: |_, c| c,
+            stands_off_mm: |_| 0.0,
         }
     }
 }
@@ -89,6 +95,12 @@ pub(crate) fn draw(
     width: u32,
     height: u32,
 ) -> RgbImage {
+    let foot = camera.centre_mm();
+    // paper that stands off by z is seen displaced by z (X − F)/D
+    let on_paper = |q: FacePoint| {
+        let k = (scene.stands_off_mm)(q) / foot.z;
+        FacePoint::new(q.x - k * (q.x - foot.x), q.y - k * (q.y - foot.y))
+    };
     let encode = |v: f64| {
         let v = v.clamp(0.0, 1.0);
         let s = if v <= 0.003_130_8 {
@@ -106,9 +118,9 @@ pub(crate) fn draw(
                 f64::from(x) + (f64::from(i) - 1.0) / 3.0,
                 f64::from(y) + (f64::from(j) - 1.0) / 3.0,
             );
-            let c = camera
-                .face_from_image(p)
-                .map_or([0.1; 3], |q| reflectance(spec, scene, q));
+            let c = camera.face_from_image(p).map_or([0.1; 3], |q| {
+                (scene.over)(q, reflectance(spec, scene, on_paper(q)))
+            });
             for k in 0..3 {
                 sum[k] += c[k] / 9.0;
             }
