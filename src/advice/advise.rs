@@ -3,6 +3,7 @@
 use super::choose::{Decision, decide};
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
+use super::trials::Readings;
 use super::{Advice, Change, Learned, SCHEMA, Step, VerifyWhen, cautions, steps};
 use crate::reading::{Reading, read};
 use crate::record::{Failure, History, Note};
@@ -18,8 +19,20 @@ pub struct AdviceOptions {
 /// One reading of the newest set-up and the ranked next changes for it.
 #[must_use]
 pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
-    let k = knowledge();
-    let situation = match Situation::of(history, k) {
+    advise_with(history, options, knowledge(), &mut Readings::default())
+}
+
+/// [`advise`] from other knowledge than what is built in, and with what was read before: whoever asks again after every end
+/// gets the same answer sooner.
+#[must_use]
+pub fn advise_with(
+    history: &History,
+    options: &AdviceOptions,
+    knowledge: &Knowledge,
+    readings: &mut Readings,
+) -> Advice {
+    let k = knowledge;
+    let situation = match Situation::of(history, k, readings) {
         Ok(situation) => situation,
         Err(reading) => return impossible(history, reading.map(|r| *r)),
     };

@@ -1,6 +1,7 @@
 //! Which change comes next, and how far it goes.
 
 use super::Change;
+use super::ahead::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Beta;
 use super::moves::{Move, Moves, moves, present};
@@ -72,9 +73,7 @@ fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
         return Wish::Change;
     }
-    let enough = situation.ends >= p.tweak_ends as usize;
-    let off = state.offset.mean.abs() > p.tweak_share * situation.tolerance_mm;
-    if enough && off && state.inside < p.tweak_inside {
+    if situation.ends >= p.tweak_ends as usize && state.offset.side() >= p.tweak_side {
         return Wish::Tweak;
     }
     Wish::No
@@ -187,10 +186,43 @@ fn ranked(
         Axis::Vertical => vertical(situation, state, k),
         Axis::Horizontal => horizontal(situation, state, tweak, k),
     };
+    if tweak {
+        ranked.retain(|choices| saves(situation, state, choices, k));
+    }
     for choice in ranked.iter_mut().flatten() {
         choice.tweak = tweak;
     }
     ranked
+}
+
+/// Whether a small change brings the bow in tune, shown, in clearly fewer ends than going on without it.
+fn saves(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowledge) -> bool {
+    let other = match state.axis {
+        Axis::Vertical => situation.u.as_ref(),
+        Axis::Horizontal => Some(&situation.v),
+    };
+    let Some((this, other)) = state.ahead.zip(other.and_then(|o| o.ahead)) else {
+        return false;
+    };
+    let goal = Goal {
+        tolerance_mm: situation.tolerance_mm,
+        probability: k.policy.in_tune,
+        horizon: k.policy.horizon_ends,
+    };
+    let shift: f64 = choices.iter().map(|c| c.shift_mm).sum();
+    let known: f64 = choices.iter().map(|c| with_offset(state, c)).sum();
+    let variance = state.offset.sd.powi(2) + known;
+    let moved = this.after(shift, variance);
+    let stay = ends_to_go([&this, &other], situation.ends, goal);
+    let move_on = ends_to_go([&moved, &other], 0, goal);
+    move_on + k.policy.tweak_saves_ends <= stay
+}
+
+/// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
+fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
+    let cov = state.beta(choice.change).map_or(0.0, |b| b.median * b.cov_offset);
+    let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
+    choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
 }
 
 fn vertical(situation: &Situation, state: &AxisState, k: &Knowledge) -> Vec<Vec<Choice>> {
@@ -218,7 +250,8 @@ fn reversible(
 ) -> Option<Choice> {
     let beta = state.beta(change)?;
     let moves = situation.towards_zero(state, change, k);
-    let target = state.offset.mean.abs() / beta.mean();
+    let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
+    let target = state.offset.mean.abs() / typical;
     let step = nearest(&moves.steps, target)?;
     Some(choice(state, change, step, beta, moves.look_up, k))
 }

@@ -6,6 +6,7 @@ use super::exchange::exchange;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::moves::Moves;
 use super::situation::{AxisState, Situation};
+use super::trials::Readings;
 use super::{Change, cautions, words};
 use crate::reading::{Assumptions, sentence};
 use crate::record::History;
@@ -15,7 +16,7 @@ use crate::units::MM_PER_INCH;
 #[must_use]
 pub fn explain(history: &History, options: &AdviceOptions) -> Vec<String> {
     let k = knowledge();
-    let situation = match Situation::of(history, k) {
+    let situation = match Situation::of(history, k, &mut Readings::default()) {
         Ok(situation) => situation,
         Err(Some(reading)) => return vec![sentence(&reading)],
         Err(None) => return vec!["No record can be used.".to_owned()],

@@ -7,9 +7,9 @@ use std::sync::LazyLock;
 /// Text of the calibration file, part of the program.
 const TEXT: &str = include_str!("../../calibration/advice.json");
 
-/// The calibration. Fields are those of the file; marks and sources stay there.
+/// What the advice takes as given. Fields are those of the file; marks and sources stay there.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct Knowledge {
+pub struct Knowledge {
     pub(super) physics: PhysicsData,
     pub(super) middle_setup: MiddleSetup,
     pub(super) bare_nock_g: Single,
@@ -164,9 +164,11 @@ pub(super) struct Policy {
     pub(super) in_tune: f64,
     pub(super) wants_inside: f64,
     pub(super) wants_side: f64,
+    pub(super) step_shrink: f64,
     pub(super) tweak_ends: u32,
-    pub(super) tweak_inside: f64,
-    pub(super) tweak_share: f64,
+    pub(super) tweak_side: f64,
+    pub(super) tweak_saves_ends: f64,
+    pub(super) horizon_ends: usize,
     pub(super) rest_up_to_mm: f64,
     pub(super) point_above_mm: f64,
     pub(super) pair_gain: f64,
@@ -182,7 +184,7 @@ pub(super) struct Policy {
     pub(super) at_limits_ends: u32,
 }
 
-/// The calibration of this build.
+/// The knowledge of this build.
 pub(super) fn knowledge() -> &'static Knowledge {
     static PARSED: LazyLock<Knowledge> = LazyLock::new(|| {
         #[expect(
@@ -195,6 +197,20 @@ pub(super) fn knowledge() -> &'static Knowledge {
 }
 
 impl Knowledge {
+    /// What is built in.
+    #[must_use]
+    pub fn embedded() -> &'static Self {
+        knowledge()
+    }
+
+    /// Reads the format of `calibration/advice.json`.
+    ///
+    /// # Errors
+    /// If the JSON is not of that format.
+    pub fn from_json(text: &str) -> Result<Self, serde_json::Error> {
+        serde_json::from_str(text)
+    }
+
     /// The prior of this lever.
     pub(super) fn lever(&self, change: Change) -> Option<&LeverPrior> {
         self.levers.iter().find(|l| l.change == change)

@@ -9,6 +9,7 @@
 //! (positive is bare high); both in mm at 30 m.
 
 mod advise;
+mod ahead;
 mod cautions;
 mod choose;
 mod contradictions;
@@ -29,9 +30,11 @@ mod words;
 
 pub(crate) use cautions::{bare_shafts, general};
 
-pub use advise::{AdviceOptions, advise};
+pub use advise::{AdviceOptions, advise, advise_with};
 pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
 pub use exchange::{Exchange, exchange};
 pub use explain::explain;
+pub use knowledge::Knowledge;
 pub use made::made;
+pub use trials::Readings;
 pub use words::{expectation, sentence};

@@ -1,16 +1,18 @@
 //! Where the bow stands: everything that the choice of the next change looks at.
 
 use super::Change;
+use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{Beta, Learnt, Trial, learn};
 use super::moves::{Moves, moves};
 use super::normal::Normal;
 use super::slopes::{Slope, is_unknown, slopes};
-use super::trials::{RunRead, read_runs, trials};
+use super::trials::{Readings, RunRead, trials};
 use crate::reading::{Assumptions, Reading};
 use crate::record::{Hand, History, Setup, When};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// One axis of the present set-up after the whole history.
 #[derive(Clone, Debug)]
@@ -26,6 +28,8 @@ pub(super) struct AxisState {
     pub(super) inside: f64,
     /// The newest set-up's own ends tell this axis.
     pub(super) told: bool,
+    /// What looking ahead needs; `None` where the newest ends tell nothing.
+    pub(super) ahead: Option<Ahead>,
 }
 
 impl AxisState {
@@ -82,10 +86,14 @@ impl Situation {
     ///
     /// # Errors
     /// Where nothing can be advised on: the reading, if there is one, that lacks a distance.
-    pub(super) fn of(history: &History, k: &Knowledge) -> Result<Self, Option<Box<Reading>>> {
+    pub(super) fn of(
+        history: &History,
+        k: &Knowledge,
+        readings: &mut Readings,
+    ) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;
-        let reads = read_runs(history);
+        let reads = readings.of(history);
         let newest = reads.last().ok_or(None)?;
         let reading = newest_reading(run, newest).ok_or(None)?;
         let (Some(distance_m), Some(tolerance)) = (reading.distance_m, reading.tolerance_mm) else {
@@ -165,7 +173,7 @@ fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
 
 fn state(
     history: &History,
-    reads: &[RunRead],
+    reads: &[Arc<RunRead>],
     axis: Axis,
     setup: &Setup,
     horizontal: &[Slope],
@@ -184,6 +192,13 @@ fn state(
         mean: learnt.offset_mm,
         sd: (learnt.variance_mm2() + arrows).sqrt(),
     };
+    let newest = trials.last().and_then(|t| t.observed).zip(reads.last());
+    let ahead = newest.map(|(seen, read)| Ahead {
+        offset,
+        own_mm: seen.mean_mm,
+        end_mm2: seen.variance_mm2 * read.ends as f64,
+        arrows_mm2: read.lasting_mm2,
+    });
     AxisState {
         axis,
         contradictions,
@@ -193,5 +208,6 @@ fn state(
         learnt,
         inside: offset.within(tolerance_mm),
         offset,
+        ahead,
     }
 }

@@ -6,6 +6,7 @@ use super::learn::{Moved, Observed, Trial};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
+use std::sync::Arc;
 
 /// One run of ends of one set-up, read.
 #[derive(Clone, Debug)]
@@ -18,6 +19,8 @@ pub(super) struct RunRead {
     pub(super) v: Option<Observed>,
     /// Variance of the arrows' own differences in (u, v) at 30 m, mm².
     pub(super) arrows_mm2: [f64; 2],
+    /// What those differences come to when the same arrows are shot for ever, mm² at 30 m.
+    pub(super) lasting_mm2: f64,
     /// Ends in the run.
     pub(super) ends: usize,
 }
@@ -30,9 +33,31 @@ pub(super) fn sign(hand: Hand) -> f64 {
     }
 }
 
-/// Reads every run of a history.
-pub(super) fn read_runs(history: &History) -> Vec<RunRead> {
-    history.runs.iter().map(read_run).collect()
+/// The runs of a history that were read already, for a caller that asks again after every end: reading is most of the work,
+/// and a run of the same ends says the same. Whether one is kept changes no answer.
+#[derive(Clone, Debug, Default)]
+pub struct Readings {
+    runs: Vec<(Vec<End>, Arc<RunRead>)>,
+}
+
+impl Readings {
+    /// Every run of a history, read; those of an earlier history that this one hasn't got are forgotten.
+    pub(super) fn of(&mut self, history: &History) -> Vec<Arc<RunRead>> {
+        let before = std::mem::take(&mut self.runs);
+        self.runs = history
+            .runs
+            .iter()
+            .map(|run| {
+                let same = |ends: &[End]| ends.iter().eq(run.ends.iter().map(|f| &f.end));
+                let known = before.iter().find(|(ends, _)| same(ends)).cloned();
+                known.unwrap_or_else(|| {
+                    let ends = run.ends.iter().map(|f| f.end.clone()).collect();
+                    (ends, Arc::new(read_run(run)))
+                })
+            })
+            .collect();
+        self.runs.iter().map(|(_, read)| read.clone()).collect()
+    }
 }
 
 fn read_run(run: &Run) -> RunRead {
@@ -48,6 +73,7 @@ fn read_run(run: &Run) -> RunRead {
         u: None,
         v: None,
         arrows_mm2: [0.0; 2],
+        lasting_mm2: lasting(&groups, run.ends.len()),
         ends: run.ends.len(),
         groups: Vec::new(),
     };
@@ -69,6 +95,21 @@ fn read_run(run: &Run) -> RunRead {
     }
     read.groups = groups;
     read
+}
+
+/// Variance that the arrows' own differences leave however often the same ones are shot: as many of each kind as an end has.
+fn lasting(groups: &[Analysis], ends: usize) -> f64 {
+    let Ok(assumptions) = Assumptions::embedded() else {
+        return 0.0;
+    };
+    let shots = |count: &dyn Fn(&Analysis) -> u32| groups.iter().map(count).sum::<u32>();
+    [
+        shots(&|g| g.reading.fletched),
+        shots(&|g| g.reading.bare),
+    ]
+    .into_iter()
+    .map(|n| assumptions.arrow_own_sd_mm.powi(2) * ends as f64 / f64::from(n.max(1)))
+    .sum()
 }
 
 struct At30 {
@@ -161,7 +202,7 @@ fn amount(change: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
 /// The trials of one axis, oldest first. For the vertical, `horizontal` are the slopes whose expected effects spill over.
 pub(super) fn trials(
     history: &History,
-    reads: &[RunRead],
+    reads: &[Arc<RunRead>],
     axis: Axis,
     horizontal: &[Slope],
     k: &Knowledge,

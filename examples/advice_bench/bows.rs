@@ -1,0 +1,292 @@
+//! Hidden bows: what every change really does to the offset, and what the archer may change. 30 m, mm; nothing of a bow is
+//! told but its records. They are wider than what the advice assumes: heavy-tailed slopes, bent response, cross-talk, play,
+//! odd arrows.
+
+use crate::population::{Archer, Random};
+use bossmark::advice::{Change, Step};
+use bossmark::record::End;
+use serde_json::{Value, json};
+
+/// Tolerance, mm at 30 m.
+pub(crate) const TOLERANCE: f64 = 50.0;
+/// An eighth of an inch, mm.
+pub(crate) const EIGHTH: f64 = 3.175;
+
+/// Which bows are drawn.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Draw {
+    /// Mean scatter of the archers, mm: log-uniform between these.
+    pub(crate) sigma: [f64; 2],
+    /// Shots of each kind in an end.
+    pub(crate) shots: usize,
+    /// All hidden slopes are multiplied by this.
+    pub(crate) slopes: f64,
+}
+
+impl Default for Draw {
+    fn default() -> Self {
+        Self {
+            sigma: [15.0, 80.0],
+            shots: 3,
+            slopes: 1.0,
+        }
+    }
+}
+
+/// What one unit of a change does: on its own axis, and on the height beside it.
+#[derive(Clone, Copy)]
+struct Lever {
+    change: Change,
+    main: f64,
+    cross: f64,
+}
+
+/// How the hidden linear state shows as an offset.
+enum Response {
+    Bent(f64),
+    Stretched(f64),
+    Straight,
+}
+
+/// One change of a hidden bow, in the units of the levers: quarter turns for the bolts.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Turn {
+    pub(crate) change: Change,
+    pub(crate) amount: f64,
+}
+
+/// A hidden bow.
+pub(crate) struct Bow {
+    pub(crate) archer: Archer,
+    /// Draws of this bow's shots and changes.
+    random: Random,
+    state: f64,
+    vertical: f64,
+    response: Response,
+    levers: Vec<Lever>,
+    play: f64,
+    last_click: f64,
+    /// The set-up as the records tell it, with its limits.
+    pub(crate) setup: Value,
+}
+
+impl Bow {
+    /// The bow of this seed and number.
+    pub(crate) fn new(seed: u64, at: u64, draw: Draw) -> Self {
+        let mut r = Random::of(seed, at);
+        let (lb, spine, length_in, point) = [
+            (24.0, 900.0, 28.5, 80.0),
+            (36.0, 600.0, 29.0, 100.0),
+            (46.0, 450.0, 30.0, 110.0),
+        ][(r.next() % 3) as usize];
+        let lb = (lb * (0.08 * r.normal()).exp() * 10.0f64).round() / 10.0;
+        let left = r.chance(0.2);
+        let levers = levers(&mut r, spine, draw.slopes);
+        let size = if r.chance(0.08) {
+            r.uniform(600.0, 900.0)
+        } else {
+            r.uniform(0.0, 500.0)
+        };
+        let state = if r.chance(0.6) { size } else { -size };
+        let bend = r.uniform(250.0, 1500.0);
+        let kind = r.unit();
+        let response = if kind < 0.45 {
+            Response::Bent(bend)
+        } else if kind < 0.7 {
+            Response::Stretched(bend.max(500.0))
+        } else {
+            Response::Straight
+        };
+        let vertical = if r.chance(0.7) {
+            120.0 * r.normal()
+        } else {
+            r.uniform(-400.0, 400.0)
+        };
+        let setup = setup(&mut r, lb, spine, length_in * 25.4, point);
+        let [low, high] = draw.sigma;
+        let sigma = low * (high / low).powf(r.unit());
+        let archer = Archer {
+            scatter: Archer::scatter(&mut r, sigma),
+            bare_ratio: r.uniform(1.0, 1.5),
+            flier_rate: r.uniform(0.05, 0.15),
+            own: Archer::arrows(&mut r, draw.shots, 0.15).0,
+            measuring: r.uniform(1.0, 5.0),
+            left,
+        };
+        Self {
+            archer,
+            state,
+            vertical,
+            response,
+            levers,
+            play: if r.chance(0.6) {
+                r.uniform(0.0, 1.5)
+            } else {
+                0.0
+            },
+            last_click: 0.0,
+            setup,
+            random: r,
+        }
+    }
+
+    /// The true offset: u (positive acts weak), v (positive is bare high).
+    pub(crate) fn offset(&self) -> [f64; 2] {
+        let u = match self.response {
+            Response::Bent(a) => a * (self.state / a).asinh(),
+            Response::Stretched(a) => a * (self.state / a).clamp(-1.5, 1.5).sinh(),
+            Response::Straight => self.state,
+        };
+        [u, self.vertical]
+    }
+
+    /// Whether both axes lie within so many tolerances.
+    pub(crate) fn in_tune(&self, factor: f64) -> bool {
+        self.offset().iter().all(|d| d.abs() <= factor * TOLERANCE)
+    }
+
+    /// One end, as its record.
+    pub(crate) fn shoot(&mut self, number: usize) -> End {
+        let offset = self.offset();
+        let (mut end, _) = self.archer.shoot(&mut self.random, offset);
+        end.session.archer = Some("A".to_owned());
+        end.session.date = Some("2026-05-03".to_owned());
+        end.session.end = u64::try_from(number).ok();
+        end.session.setup = serde_json::from_value(self.setup.clone()).ok();
+        end
+    }
+
+    /// What a step of the advice asks for, as a change of this bow.
+    pub(crate) fn turn(step: &Step) -> Option<Turn> {
+        Some(Turn {
+            change: step.change,
+            amount: step.bolt_quarter_turns.map(|q| q as f64).or(step.amount)?,
+        })
+    }
+
+    /// Makes a change. A step beyond a limit is a fault of whoever asked for it.
+    pub(crate) fn make(&mut self, turn: Turn) {
+        let setting = setting(turn.change);
+        let each = if turn.change == Change::DrawWeight {
+            -0.25
+        } else {
+            1.0
+        };
+        let to = self.now(turn.change) + each * turn.amount;
+        let [low, high] = self.range(turn.change);
+        assert!(
+            to >= low - 1e-6 && to <= high + 1e-6,
+            "{setting} {to} not in {low} to {high}"
+        );
+        self.setup[setting] = json!(to);
+        if turn.change == Change::DrawWeight {
+            let lb = self.setup["draw_weight_lb"].as_f64().expect("a number");
+            self.setup["draw_weight_lb"] = json!(lb * (1.0 + 0.007 * turn.amount));
+        }
+        let mut n = turn.amount;
+        if turn.change == Change::Plunger {
+            if n * self.last_click < 0.0 {
+                n -= n.signum() * self.play.min(n.abs());
+            }
+            self.last_click = turn.amount;
+        }
+        if turn.change == Change::ShaftSpine {
+            self.state += 60.0 * self.random.normal();
+        }
+        let found = self.levers.iter().find(|l| l.change == turn.change);
+        let lever = *found.expect("a lever of the bow");
+        match turn.change {
+            Change::RestHeight | Change::NockingPoint => self.vertical += n * lever.main,
+            _ => {
+                self.state += n * lever.main;
+                self.vertical += n * lever.cross;
+            }
+        }
+    }
+
+    /// Lowest and highest value of a change's setting.
+    pub(crate) fn range(&self, change: Change) -> [f64; 2] {
+        let limit = &self.setup["limits"][setting(change)];
+        let list = limit["owned"].as_array().or(limit["obtainable"].as_array());
+        let all = |from: &Value| -> Option<f64> { from.as_f64() };
+        let ends = list.and_then(|l| Some([all(l.first()?)?, all(l.last()?)?]));
+        ends.unwrap_or([
+            limit["min"].as_f64().unwrap_or(f64::NEG_INFINITY),
+            limit["max"].as_f64().unwrap_or(f64::INFINITY),
+        ])
+    }
+
+    /// Value of a change's setting now.
+    pub(crate) fn now(&self, change: Change) -> f64 {
+        self.setup[setting(change)].as_f64().expect("a number")
+    }
+}
+
+/// The setting that this bow counts a change in.
+fn setting(change: Change) -> &'static str {
+    match change {
+        Change::DrawWeight => "bolt_turns_out",
+        Change::ShaftLength => "shaft_length_mm",
+        Change::PointWeight => "point_gr",
+        Change::ShaftSpine => "shaft_spine",
+        Change::Plunger => "plunger_clicks",
+        Change::RestHeight => "rest_height_mm",
+        Change::NockingPoint => "nocking_point_mm",
+        _ => panic!("no change of this bow: {change:?}"),
+    }
+}
+
+fn levers(r: &mut Random, spine: f64, factor: f64) -> Vec<Lever> {
+    let common = 0.75 * r.normal();
+    let mut slope = |median: f64, sd: f64, share: f64, [low, high]: [f64; 2]| {
+        (median * (share * common + sd * r.t4()).exp()).clamp(low, high)
+    };
+    // per quarter turn, eighth of an inch, ten grains, fifty of spine, click, half a millimetre, millimetre
+    let quarter = slope(24.0, 0.5, 1.0, [3.0, 150.0]);
+    let eighth = slope(37.0, 0.4, 1.0, [4.0, 250.0]);
+    let ten = slope(40.0, 0.7, 1.0, [3.0, 250.0]);
+    let fifty = slope(175_000.0 / spine, 0.4, 1.0, [30.0, 900.0]);
+    let click = slope(8.5, 0.55, 0.5, [1.0, 50.0]);
+    let rest = slope(35.0, 0.9, 0.0, [4.0, 150.0]);
+    let nock = slope(70.0, 0.9, 0.0, [8.0, 400.0]);
+    let mut lever = |change, main: f64, horizontal: bool| Lever {
+        change,
+        main: factor * main,
+        cross: if horizontal {
+            0.12 * r.normal() * factor * main
+        } else {
+            0.0
+        },
+    };
+    vec![
+        lever(Change::DrawWeight, quarter, true),
+        lever(Change::ShaftLength, eighth / EIGHTH, true),
+        lever(Change::PointWeight, ten / 10.0, true),
+        lever(Change::ShaftSpine, fifty / 50.0, true),
+        lever(Change::Plunger, -click, true),
+        lever(Change::RestHeight, rest / 0.5, false),
+        lever(Change::NockingPoint, -nock, false),
+    ]
+}
+
+fn setup(r: &mut Random, lb: f64, spine: f64, length: f64, point: f64) -> Value {
+    let out = 3.0;
+    let less = if r.chance(0.2) { 0 } else { r.whole(0, 12) } as f64 / 4.0;
+    let more = r.whole(0, 8) as f64 / 4.0;
+    let steps = |now: f64, each: f64, low: i64, high: i64| -> Vec<f64> {
+        (-low..=high).map(|n| now + each * n as f64).collect()
+    };
+    json!({
+        "bow": "hidden", "draw_weight_lb": lb, "bolt_turns_out": out, "shaft_spine": spine, "shaft_length_mm": length,
+        "point_gr": point, "plunger_clicks": 0, "rest_height_mm": 0.0, "nocking_point_mm": 10.0,
+        "limits": {
+            "bolt_turns_out": {"min": out - more, "max": out + less, "step": 0.25},
+            "shaft_length_mm": {"min": length - EIGHTH * r.whole(0, 8) as f64, "max": length},
+            "point_gr": {"owned": steps(point, 10.0, r.whole(0, 3), r.whole(0, 5))},
+            "plunger_clicks": {"min": -10, "max": 10, "usual": 0},
+            "shaft_spine": {"obtainable": steps(spine, 50.0, 3, 3)},
+            "rest_height_mm": {"min": -2, "max": 2, "step": 0.5},
+            "nocking_point_mm": {"min": 2, "max": 18, "step": 0.5}
+        }
+    })
+}

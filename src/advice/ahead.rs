@@ -1,0 +1,136 @@
+//! Looking ahead: how many more ends it takes until the bow is shown in tune, if nothing is changed, and after a change.
+//!
+//! In tune is shown by the ends of one set-up alone, so that a change throws away what this set-up has shown. A small change is
+//! worth it when the bow stands so near the edge of the tolerance that showing it in tune would take longer than showing it
+//! from anew with a better one. Both are counted for offsets spread as the posterior is, as if every further end lay where its
+//! offset is; offsets that can't be shown in tune within a horizon count as that horizon.
+
+use super::normal::Normal;
+
+/// Places of the offset that are looked at on each axis: midpoints of nine equal parts of a normal.
+const PLACES: [f64; 9] = [
+    -1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593,
+];
+
+/// What is needed to look ahead on one axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Ahead {
+    /// The offset, after the whole history.
+    pub(super) offset: Normal,
+    /// What this set-up's own ends say of it, mm.
+    pub(super) own_mm: f64,
+    /// Variance that one end leaves, mm².
+    pub(super) end_mm2: f64,
+    /// What the arrows' own differences leave however many ends are shot, mm².
+    pub(super) arrows_mm2: f64,
+}
+
+/// What has to be shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Goal {
+    pub(super) tolerance_mm: f64,
+    /// Probability of lying inside it, both axes together.
+    pub(super) probability: f64,
+    /// Ends beyond which nobody looks.
+    pub(super) horizon: usize,
+}
+
+impl Ahead {
+    /// Chance of lying inside the tolerance that the own ends will show after `ends` of them and `more` at `place`.
+    fn shown(&self, place: f64, ends: usize, more: usize, tolerance: f64) -> f64 {
+        let (n, k) = (ends as f64, more as f64);
+        let all = n + k;
+        let mean = (n * self.own_mm + k * place) / all;
+        let variance = self.end_mm2 / all + self.arrows_mm2 * (1.0 - 1.0 / all);
+        Normal {
+            mean,
+            sd: variance.max(1e-6).sqrt(),
+        }
+        .within(tolerance)
+    }
+
+    /// The same axis after a change by `shift` (variance `variance_mm2` of the offset then), with no ends shot.
+    pub(super) fn after(self, shift: f64, variance_mm2: f64) -> Self {
+        Self {
+            offset: Normal {
+                mean: self.offset.mean + shift,
+                sd: variance_mm2.max(1.0).sqrt(),
+            },
+            ..self
+        }
+    }
+}
+
+/// Ends still to be expected until in tune is shown, after `ends` with this set-up.
+pub(super) fn ends_to_go(axes: [&Ahead; 2], ends: usize, goal: Goal) -> f64 {
+    let most = goal.horizon.max(1);
+    // the chance shown on each axis for each place and number of further ends
+    let table = axes.map(|axis| {
+        PLACES.map(|z| {
+            let place = axis.offset.mean + z * axis.offset.sd;
+            (1..=most)
+                .map(|more| axis.shown(place, ends, more, goal.tolerance_mm))
+                .collect::<Vec<f64>>()
+        })
+    });
+    let mut sum = 0.0;
+    for a in &table[0] {
+        for b in &table[1] {
+            let shown = (0..most).position(|k| a[k] * b[k] >= goal.probability);
+            sum += shown.map_or(most, |k| k + 1) as f64;
+        }
+    }
+    sum / (PLACES.len() * PLACES.len()) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GOAL: Goal = Goal {
+        tolerance_mm: 50.0,
+        probability: 0.9,
+        horizon: 12,
+    };
+
+    fn axis(mean: f64, sd: f64) -> Ahead {
+        Ahead {
+            offset: Normal { mean, sd },
+            own_mm: mean,
+            end_mm2: 30.0 * 30.0,
+            arrows_mm2: 0.0,
+        }
+    }
+
+    #[test]
+    fn the_middle_is_shown_sooner_than_the_edge() {
+        let middle = ends_to_go([&axis(0.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        let edge = ends_to_go([&axis(40.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        let out = ends_to_go([&axis(90.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        assert!(middle < edge && edge < out, "{middle} {edge} {out}");
+        assert!((out - 12.0).abs() < 1e-9);
+    }
+
+    /// Two axes at their middle, one end's sd 30 mm: P(|d| ≤ 50) twice is 0.9 from sd = 50/1.949 = 25.65 down, so from
+    /// (30/25.65)² = 1.37 ends: two.
+    #[test]
+    fn as_many_ends_as_the_normal_asks_for() {
+        let sure = axis(0.0, 1e-3);
+        assert!((ends_to_go([&sure, &sure], 0, GOAL) - 2.0).abs() < 1e-9);
+        assert!((ends_to_go([&sure, &sure], 1, GOAL) - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_was_shot_counts_only_without_a_change() {
+        let near = axis(10.0, 8.0);
+        let now = ends_to_go([&near, &near], 4, GOAL);
+        let moved = near.after(-10.0, 9.0 * 9.0);
+        let then = ends_to_go([&moved, &near], 0, GOAL);
+        assert!(now < then);
+        let edge = axis(44.0, 8.0);
+        let moved = edge.after(-40.0, 15.0 * 15.0);
+        assert!(
+            ends_to_go([&moved, &near], 0, GOAL) + 1.0 < ends_to_go([&edge, &near], 4, GOAL)
+        );
+    }
+}
