@@ -105,7 +105,10 @@ fn main() {
     for seed in seeds {
         println!("seed {seed}, {bows} bows\n{HEAD}");
         for variant in variants() {
-            if only.as_ref().is_some_and(|only| !variant.name.contains(only.as_str())) {
+            if only
+                .as_ref()
+                .is_some_and(|only| !variant.name.contains(only.as_str()))
+            {
                 continue;
             }
             let all: Vec<Played> = (0..bows)
@@ -120,7 +123,7 @@ fn main() {
                 .collect();
             if list {
                 for (at, played) in all.iter().enumerate() {
-                    println!("{at}: {played:?}");
+                    println!("{at}: {}", played.story());
                 }
             }
             println!("{}", Figures::of(&all).line(variant.name));

@@ -55,6 +55,19 @@ pub(crate) struct Turn {
     pub(crate) amount: f64,
 }
 
+impl Random {
+    /// A whole number from `low` to `high`, both included.
+    fn whole(&mut self, low: i64, high: i64) -> i64 {
+        low + (self.next() % (high - low + 1) as u64) as i64
+    }
+
+    /// Student's t with four degrees of freedom.
+    fn t4(&mut self) -> f64 {
+        let chi: f64 = (0..4).map(|_| self.normal().powi(2)).sum();
+        self.normal() / (chi / 4.0).sqrt()
+    }
+}
+
 /// A hidden bow.
 pub(crate) struct Bow {
     pub(crate) archer: Archer,
@@ -72,8 +85,8 @@ pub(crate) struct Bow {
 
 impl Bow {
     /// The bow of this seed and number.
-    pub(crate) fn new(seed: u64, at: u64, draw: Draw) -> Self {
-        let mut r = Random::of(seed, at);
+    pub(crate) fn new(seed: u64, at: usize, draw: Draw) -> Self {
+        let mut r = Random::for_session(seed, 0, at);
         let (lb, spine, length_in, point) = [
             (24.0, 900.0, 28.5, 80.0),
             (36.0, 600.0, 29.0, 100.0),
@@ -140,9 +153,10 @@ impl Bow {
         [u, self.vertical]
     }
 
-    /// Whether both axes lie within so many tolerances.
-    pub(crate) fn in_tune(&self, factor: f64) -> bool {
-        self.offset().iter().all(|d| d.abs() <= factor * TOLERANCE)
+    /// Mean scatter of the fletched shots, mm.
+    pub(crate) fn sigma(&self) -> f64 {
+        let [x, y] = self.archer.scatter;
+        (x * y).sqrt()
     }
 
     /// One end, as its record.
@@ -156,8 +170,9 @@ impl Bow {
         end
     }
 
-    /// What a step of the advice asks for, as a change of this bow.
+    /// What a step of the advice asks for, as a change of this bow; `None` if it changes nothing or doesn't say how far.
     pub(crate) fn turn(step: &Step) -> Option<Turn> {
+        step.to?;
         Some(Turn {
             change: step.change,
             amount: step.bolt_quarter_turns.map(|q| q as f64).or(step.amount)?,

@@ -26,9 +26,34 @@ pub(crate) struct Played {
     pub(crate) ends: usize,
     /// The true offset at the end.
     pub(crate) offset: [f64; 2],
+    /// Mean scatter of the fletched shots, mm.
+    pub(crate) sigma: f64,
     /// Changes made, and what each did.
     pub(crate) changes: Vec<Made>,
     pub(crate) contradictions: usize,
+}
+
+impl Played {
+    /// The evening in a line: how it ended, and each change with the true offset of its axis before and after.
+    pub(crate) fn story(&self) -> String {
+        let [u, v] = self.offset;
+        let mut story = format!(
+            "{:?} after {} ends at {u:.0} {v:.0}, scatter {:.0}:",
+            self.outcome, self.ends, self.sigma
+        );
+        for made in &self.changes {
+            story.push_str(&format!(
+                " {}) {}{:?} {:+} ({:.0} > {:.0})",
+                made.end,
+                ["", "height: "][made.axis],
+                made.turn.change,
+                made.turn.amount,
+                made.before,
+                made.after
+            ));
+        }
+        story
+    }
 }
 
 /// A change that was made.
@@ -40,6 +65,8 @@ pub(crate) struct Made {
     /// True offset of that axis before and after.
     pub(crate) before: f64,
     pub(crate) after: f64,
+    /// The end after which it was made.
+    pub(crate) end: usize,
     /// Shift expected of it and its sd, if it was told.
     pub(crate) expected: Option<[f64; 2]>,
 }
@@ -79,6 +106,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         outcome: Outcome::OutOfEnds,
         ends: MOST_ENDS,
         offset: [0.0; 2],
+        sigma: bow.sigma(),
         changes: Vec::new(),
         contradictions: 0,
     };
@@ -106,14 +134,14 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
             break;
         }
         for step in std::iter::once(&next).chain(&advice.also) {
-            played.changes.extend(change(&mut bow, step));
+            played.changes.extend(change(&mut bow, step, number));
         }
     }
     played.offset = bow.offset();
     played
 }
 
-fn change(bow: &mut Bow, step: &Step) -> Option<Made> {
+fn change(bow: &mut Bow, step: &Step, end: usize) -> Option<Made> {
     let turn = Bow::turn(step)?;
     let expect = step.expect?;
     let axis = usize::from(is_vertical(step.change));
@@ -128,6 +156,7 @@ fn change(bow: &mut Bow, step: &Step) -> Option<Made> {
     Some(Made {
         turn,
         axis,
+        end,
         before,
         after: bow.offset()[axis],
         expected: Some(expected),

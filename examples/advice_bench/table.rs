@@ -26,7 +26,8 @@ fn within(offset: [f64; 2], factor: f64) -> bool {
 
 impl Figures {
     pub(crate) fn of(all: &[Played]) -> Self {
-        let count = |which: &dyn Fn(&Played) -> bool| all.iter().filter(|p| which(p)).count() as f64;
+        let count =
+            |which: &dyn Fn(&Played) -> bool| all.iter().filter(|p| which(p)).count() as f64;
         let told = |p: &Played| p.outcome == Outcome::Told;
         let made = || all.iter().flat_map(|p| &p.changes);
         let mut ends: Vec<usize> = all
@@ -36,7 +37,8 @@ impl Figures {
             .collect();
         ends.sort_unstable();
         let misses: Vec<f64> = made().filter_map(|m| m.miss()).collect();
-        let inside = |sd: f64| misses.iter().filter(|m| **m <= sd).count() as f64 / misses.len() as f64;
+        let inside =
+            |sd: f64| misses.iter().filter(|m| **m <= sd).count() as f64 / misses.len() as f64;
         Self {
             bows: all.len() as f64,
             told: count(&told),
@@ -72,7 +74,10 @@ impl Figures {
     pub(crate) fn line(&self, name: &str) -> String {
         let quantile = |q: f64| {
             let at = (q * self.ends.len() as f64) as usize;
-            self.ends.get(at.min(self.ends.len().saturating_sub(1))).copied().unwrap_or(0)
+            self.ends
+                .get(at.min(self.ends.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(0)
         };
         let by = |most: usize| {
             100.0 * self.ends.iter().filter(|e| **e <= most).count() as f64 / self.bows
@@ -101,5 +106,7 @@ impl Figures {
 }
 
 /// What the columns are.
-pub(crate) const HEAD: &str = "\
-                                   true  <=20  <=10 | false   far | end 90% |   cut   past | wrong | 1sd 2sd | changes limits contradicted";
+pub(crate) const HEAD: &str = concat!(
+    "                                    true  <=20  <=10 | false   far | end 90% |   cut   past ",
+    "| wrong | 1sd 2sd | changes limits contradicted"
+);

@@ -11,6 +11,7 @@ pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
         outcome: Outcome::OutOfEnds,
         ends: MOST_ENDS,
         offset: [0.0; 2],
+        sigma: bow.sigma(),
         changes: Vec::new(),
         contradictions: 0,
     };
@@ -35,6 +36,7 @@ pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
             played.changes.push(Made {
                 turn,
                 axis,
+                end: number,
                 before,
                 after: bow.offset()[axis],
                 expected: None,
@@ -65,8 +67,16 @@ fn within(bow: &Bow, change: Change, amount: f64, step: f64) -> Option<Turn> {
     let [low, high] = bow.range(change);
     let now = bow.now(change);
     // a bolt turned in by a quarter stands a quarter less out
-    let each = if change == Change::DrawWeight { -0.25 } else { 1.0 };
-    let room = if amount * each > 0.0 { high - now } else { now - low };
+    let each = if change == Change::DrawWeight {
+        -0.25
+    } else {
+        1.0
+    };
+    let room = if amount * each > 0.0 {
+        high - now
+    } else {
+        now - low
+    };
     let most = (room / (step * each.abs()) + 1e-6).floor() * step;
     let amount = amount.signum() * amount.abs().min(most);
     (amount.abs() > 1e-9).then_some(Turn { change, amount })

@@ -17,14 +17,6 @@ impl Random {
         source
     }
 
-    /// A source of its own for each of many.
-    pub(crate) fn of(seed: u64, at: u64) -> Self {
-        let mut source = Self(seed);
-        source.0 = source.next() ^ at;
-        source.next();
-        source
-    }
-
     pub(crate) fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
@@ -50,17 +42,6 @@ impl Random {
     pub(crate) fn normal(&mut self) -> f64 {
         let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
         radius * (TAU * self.unit()).cos()
-    }
-
-    /// A whole number from `low` to `high`, both included.
-    pub(crate) fn whole(&mut self, low: i64, high: i64) -> i64 {
-        low + (self.next() % (high - low + 1) as u64) as i64
-    }
-
-    /// Student's t with four degrees of freedom.
-    pub(crate) fn t4(&mut self) -> f64 {
-        let chi: f64 = (0..4).map(|_| self.normal().powi(2)).sum();
-        self.normal() / (chi / 4.0).sqrt()
     }
 }
 

@@ -129,8 +129,6 @@ mod tests {
         assert!(now < then);
         let edge = axis(44.0, 8.0);
         let moved = edge.after(-40.0, 15.0 * 15.0);
-        assert!(
-            ends_to_go([&moved, &near], 0, GOAL) + 1.0 < ends_to_go([&edge, &near], 4, GOAL)
-        );
+        assert!(ends_to_go([&moved, &near], 0, GOAL) + 1.0 < ends_to_go([&edge, &near], 4, GOAL));
     }
 }

@@ -183,7 +183,7 @@ fn ranked(
     k: &Knowledge,
 ) -> Vec<Vec<Choice>> {
     let mut ranked = match state.axis {
-        Axis::Vertical => vertical(situation, state, k),
+        Axis::Vertical => vertical(situation, state, tweak, k),
         Axis::Horizontal => horizontal(situation, state, tweak, k),
     };
     if tweak {
@@ -197,12 +197,18 @@ fn ranked(
 
 /// Whether a small change brings the bow in tune, shown, in clearly fewer ends than going on without it.
 fn saves(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowledge) -> bool {
+    ends_after(situation, state, choices, k) + k.policy.tweak_saves_ends
+        <= ends_after(situation, state, &[], k)
+}
+
+/// Ends to be expected until in tune is shown: after these changes, or without any.
+fn ends_after(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowledge) -> f64 {
     let other = match state.axis {
         Axis::Vertical => situation.u.as_ref(),
         Axis::Horizontal => Some(&situation.v),
     };
     let Some((this, other)) = state.ahead.zip(other.and_then(|o| o.ahead)) else {
-        return false;
+        return k.policy.horizon_ends as f64;
     };
     let goal = Goal {
         tolerance_mm: situation.tolerance_mm,
@@ -213,26 +219,35 @@ fn saves(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowl
     let known: f64 = choices.iter().map(|c| with_offset(state, c)).sum();
     let variance = state.offset.sd.powi(2) + known;
     let moved = this.after(shift, variance);
-    let stay = ends_to_go([&this, &other], situation.ends, goal);
-    let move_on = ends_to_go([&moved, &other], 0, goal);
-    move_on + k.policy.tweak_saves_ends <= stay
+    if choices.is_empty() {
+        ends_to_go([&this, &other], situation.ends, goal)
+    } else {
+        ends_to_go([&moved, &other], 0, goal)
+    }
 }
 
 /// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
 fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
-    let cov = state.beta(choice.change).map_or(0.0, |b| b.median * b.cov_offset);
+    let cov = state
+        .beta(choice.change)
+        .map_or(0.0, |b| b.median * b.cov_offset);
     let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
     choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
 }
 
-fn vertical(situation: &Situation, state: &AxisState, k: &Knowledge) -> Vec<Vec<Choice>> {
+fn vertical(
+    situation: &Situation,
+    state: &AxisState,
+    tweak: bool,
+    k: &Knowledge,
+) -> Vec<Vec<Choice>> {
     let mut order = [Change::RestHeight, Change::NockingPoint];
     if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
         order.reverse();
     }
     let alone: Vec<Vec<Choice>> = order
         .iter()
-        .filter_map(|&change| reversible(situation, state, change, k))
+        .filter_map(|&change| reversible(situation, state, change, tweak, k))
         .map(|choice| vec![choice])
         .collect();
     if alone.is_empty() {
@@ -241,17 +256,31 @@ fn vertical(situation: &Situation, state: &AxisState, k: &Knowledge) -> Vec<Vec<
     alone
 }
 
-/// A change that can be taken back: as far as the mean of its slope asks for, in real steps.
+/// A change that can be taken back: as far as the mean of its slope asks for, in real steps; a tweak so far that in tune is
+/// shown soonest.
 fn reversible(
     situation: &Situation,
     state: &AxisState,
     change: Change,
+    tweak: bool,
     k: &Knowledge,
 ) -> Option<Choice> {
     let beta = state.beta(change)?;
     let moves = situation.towards_zero(state, change, k);
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
+    if tweak {
+        // beyond twice the way nothing is gained
+        let near = moves
+            .steps
+            .into_iter()
+            .take_while(|m| m.amount.abs() <= 2.0 * target);
+        return near
+            .map(|step| choice(state, change, step, beta, moves.look_up.clone(), k))
+            .map(|c| (ends_after(situation, state, std::slice::from_ref(&c), k), c))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, c)| c);
+    }
     let step = nearest(&moves.steps, target)?;
     Some(choice(state, change, step, beta, moves.look_up, k))
 }
@@ -365,7 +394,7 @@ fn horizontal(
     } else {
         [Change::Plunger, Change::PointWeight]
     };
-    let alone = |change| reversible(situation, state, change, k).map(|c| vec![c]);
+    let alone = |change| reversible(situation, state, change, tweak, k).map(|c| vec![c]);
     let cut = if tweak {
         None
     } else {

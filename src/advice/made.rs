@@ -1,10 +1,12 @@
 //! A step that was made → what it changes in the set-up of the ends that follow.
 
-use super::{Change, Step};
+use super::{Advice, Change, Step};
 use crate::record::Setup;
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS: f64 = 4.0;
+/// Settings closer than this are the same, as set-ups are compared.
+const SAME: f64 = 0.001;
 
 /// The settings that this step changes, at their new values: what the next end's set-up has to say. `None` where nothing
 /// changes, or where the present value isn't known, so that the new one can't be either.
@@ -36,6 +38,73 @@ pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
         Change::ShootMore | Change::Verify | Change::None => {}
     }
     (new != Setup::default()).then_some(new)
+}
+
+/// Why an advice can't be carried into the set-up of the next end.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NotMade {
+    /// It changes nothing.
+    #[error("this advice changes nothing ({0}), so there is nothing to note")]
+    NothingToChange(String),
+    /// It names the change but not how far, or the present value isn't known.
+    #[error("the value of `{setting}` after the change isn't known: tell it with the change")]
+    Unknown {
+        /// The setting.
+        setting: String,
+    },
+    /// It was given for another set-up.
+    #[error(
+        "the advice changes `{setting}` from {advice}, but the set-up says {setup}: ask for advice on this set-up, or correct it"
+    )]
+    OtherSetup {
+        /// The setting.
+        setting: String,
+        /// Its value in the advice.
+        advice: f64,
+        /// Its value in the set-up.
+        setup: f64,
+    },
+}
+
+/// What the next end's set-up has to say once `next`, and what belongs to it, were made on the set-up `now`; and the change in
+/// words.
+///
+/// # Errors
+/// When nothing is to be changed, when a value can't be known, or when the advice was given for another set-up.
+pub fn made_all(now: &Setup, advice: &Advice) -> Result<(Setup, String), NotMade> {
+    let mut new = Setup::default();
+    let mut words = Vec::new();
+    for step in advice.next.iter().chain(&advice.also) {
+        if matches!(
+            step.change,
+            Change::ShootMore | Change::Verify | Change::None
+        ) {
+            continue;
+        }
+        let setting = step.setting.clone().unwrap_or_default();
+        if let (Some(advice), Some(setup)) = (step.from, now.number(&setting))
+            && (advice - setup).abs() > SAME
+        {
+            return Err(NotMade::OtherSetup {
+                setting,
+                advice,
+                setup,
+            });
+        }
+        let Some(step_made) = made(now, step) else {
+            return Err(NotMade::Unknown { setting });
+        };
+        new = step_made.or(&new);
+        words.push(step.detail.as_str());
+    }
+    if words.is_empty() {
+        let text = advice
+            .next
+            .as_ref()
+            .map_or("none given", |s| s.detail.as_str());
+        return Err(NotMade::NothingToChange(text.to_owned()));
+    }
+    Ok((new, words.join("; ")))
 }
 
 #[cfg(test)]

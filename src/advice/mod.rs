@@ -35,6 +35,6 @@ pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
 pub use exchange::{Exchange, exchange};
 pub use explain::explain;
 pub use knowledge::Knowledge;
-pub use made::made;
+pub use made::{NotMade, made, made_all};
 pub use trials::Readings;
 pub use words::{expectation, sentence};

@@ -103,13 +103,10 @@ fn lasting(groups: &[Analysis], ends: usize) -> f64 {
         return 0.0;
     };
     let shots = |count: &dyn Fn(&Analysis) -> u32| groups.iter().map(count).sum::<u32>();
-    [
-        shots(&|g| g.reading.fletched),
-        shots(&|g| g.reading.bare),
-    ]
-    .into_iter()
-    .map(|n| assumptions.arrow_own_sd_mm.powi(2) * ends as f64 / f64::from(n.max(1)))
-    .sum()
+    [shots(&|g| g.reading.fletched), shots(&|g| g.reading.bare)]
+        .into_iter()
+        .map(|n| assumptions.arrow_own_sd_mm.powi(2) * ends as f64 / f64::from(n.max(1)))
+        .sum()
 }
 
 struct At30 {

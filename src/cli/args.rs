@@ -1,6 +1,6 @@
 //! The command line as it is typed: one place for every flag.
 
-use crate::record::{Hand, Session, When};
+use crate::record::{Hand, Limit, Session, When};
 use crate::rehearse::LightKind;
 use crate::road::Pick;
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -69,6 +69,15 @@ Examples:
   bossmark day evening/ --report evening.html
   bossmark day evening/ --face wa-80 --out records/", help_template = TEMPLATE)]
     Day(Day),
+    /// A session file: made from flags or by asking, checked, or carried on to the next end after a change.
+    #[command(before_help = "\
+Examples:
+  bossmark setup --hand right --distance 30 --draw-weight 36 --bolts-out 1 --spine 600 --length 29in --point 100
+  bossmark setup --limit bolt_turns_out=0..4 --limit shaft_length_mm=711.. --limit point_gr=owned:90,100,110
+  bossmark setup evening/                              checks evening/session.json and shows what it says
+  bossmark advise evening/ --json > next.json && bossmark setup evening/ --apply next.json
+  bossmark setup evening/ --changed --plunger 2        a change of your own, from the next end on", help_template = TEMPLATE)]
+    Setup(Box<Setup>),
     /// What to shoot: distance, number of shafts, order, and what precision that gives.
     #[command(before_help = "\
 Examples:
@@ -313,6 +322,129 @@ pub struct Day {
     /// Session.
     #[command(flatten)]
     pub session: SessionArgs,
+}
+
+/// Declares the flags of the settings, each once: the field of the set-up, the flag, its value's parser and help.
+macro_rules! settings {
+    ($($field:ident $flag:literal $value:literal $parser:ident $help:literal;)*) => {
+        /// The settings of the set-up that have a limit or a lever, as flags.
+        #[derive(Args, Clone, Debug, Default, PartialEq)]
+        #[command(next_help_heading = "Bow and arrows")]
+        pub struct Settings {
+            $(
+                #[doc = $help]
+                #[arg(long = $flag, value_name = $value, value_parser = $parser, allow_hyphen_values = true)]
+                pub $field: Option<f64>,
+            )*
+        }
+
+        impl Settings {
+            fn fill(&self, setup: &mut crate::record::Setup) {
+                $(setup.$field = self.$field;)*
+            }
+        }
+
+        /// The flag of each setting.
+        pub const SETTING_FLAGS: &[(&str, &str)] = &[("shafts", "--shafts"), $((stringify!($field), concat!("--", $flag)),)*];
+    };
+}
+
+settings! {
+    draw_weight_lb "draw-weight" "LB" pounds "Weight on the fingers at full draw: 36, 36lb or 16kg";
+    bolt_turns_out "bolts-out" "TURNS" number "Turns of each limb bolt out from fully in";
+    shaft_spine "spine" "N" number "Static spine of the shafts, larger = weaker";
+    shaft_gr_per_in "gr-per-in" "GR" number "Weight of the bare tube, grains per inch";
+    shaft_diameter_mm "diameter" "MM" length "Outer diameter of the shafts";
+    shaft_length_mm "length" "MM" length "Nock groove to the tube's front end: 737, 737mm or 29in";
+    point_gr "point" "GR" grains "Point with insert and pin weights: 100, 100gr or 6.5g";
+    rear_gr "rear" "GR" grains "Nock, pin, wrap and vanes of a fletched arrow";
+    bare_rear_gr "bare-rear" "GR" grains "Nock, pin, wrap and tape of a bare shaft";
+    plunger_clicks "plunger" "CLICKS" number "Plunger: clicks from your mark, + = stiffer";
+    nocking_point_mm "nocking-point" "MM" length "Underside of the nock above square, + = higher";
+    rest_height_mm "rest-height" "MM" length "Rest, from your mark, + = higher";
+    brace_height_mm "brace-height" "MM" length "String to the grip's deepest point, at rest";
+    draw_length_mm "draw-length" "MM" length "The same at full draw, nothing added";
+}
+
+/// `bossmark setup`.
+#[derive(Args, Debug)]
+pub struct Setup {
+    /// The session file, or its folder [default: session.json here]
+    #[arg(value_name = "FILE|FOLDER")]
+    pub file: Option<PathBuf>,
+    /// Note the change of this advice (bossmark/advice/1) as made: it holds from the next end on; `-` for stdin
+    #[arg(long, value_name = "ADVICE")]
+    pub apply: Option<PathBuf>,
+    /// The settings given were changed just now: they hold from the next end on
+    #[arg(long)]
+    pub changed: bool,
+    /// A remark on the change
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Target face: a name from `bossmark faces`, or a face file
+    #[arg(long, value_name = "FACE")]
+    pub face: Option<String>,
+    /// Print the JSON Schema of session files
+    #[arg(long, exclusive = true)]
+    pub schema: bool,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Settings.
+    #[command(flatten)]
+    pub settings: Settings,
+    /// The shafts: any label
+    #[arg(long, value_name = "NAME", help_heading = "Bow and arrows")]
+    pub shafts: Option<String>,
+    /// What a turn of both limb bolts changes
+    #[arg(long, value_name = "LB", value_parser = pounds, help_heading = "Bow and arrows")]
+    pub lb_per_turn: Option<f64>,
+    /// Clicks in one turn of the plunger
+    #[arg(long, value_name = "N", value_parser = number, help_heading = "Bow and arrows")]
+    pub clicks_per_turn: Option<f64>,
+    /// Your own tolerance at 30 m on each axis, mm
+    #[arg(long, value_name = "MM", value_parser = length, help_heading = "What may be changed")]
+    pub tolerance: Option<f64>,
+    /// Changes that you won't make, like plunger,rear-weight
+    #[arg(
+        long,
+        value_name = "CHANGES",
+        value_delimiter = ',',
+        help_heading = "What may be changed"
+    )]
+    pub keep: Vec<String>,
+    /// What a setting may become: NAME=MIN..MAX, NAME=owned:90,100 or NAME=min:0;max:4;step:0.25;usual:0;obtainable:500,550
+    #[arg(long, value_name = "NAME=LIMIT", value_parser = limit, help_heading = "What may be changed")]
+    pub limit: Vec<(String, Limit)>,
+    /// Session.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
+impl Setup {
+    /// The set-up that these flags tell, without limits and the bow's name.
+    #[must_use]
+    pub fn setup(&self) -> crate::record::Setup {
+        let mut setup = crate::record::Setup {
+            shafts: self.shafts.clone(),
+            bolt_lb_per_turn: self.lb_per_turn,
+            plunger_clicks_per_turn: self.clicks_per_turn,
+            tolerance_30m_mm: self.tolerance,
+            keep: (!self.keep.is_empty()).then(|| self.keep.clone()),
+            ..crate::record::Setup::default()
+        };
+        self.settings.fill(&mut setup);
+        setup
+    }
+
+    /// Whether no flag tells anything.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.setup() == crate::record::Setup::default()
+            && self.session.to_session() == Session::default()
+            && self.limit.is_empty()
+            && self.face.is_none()
+    }
 }
 
 /// `bossmark plan`.
@@ -565,7 +697,7 @@ const M_PER_YARD: f64 = 0.9144;
 /// No archer tunes from further away, m: beyond this it is a slip.
 const FARTHEST_M: f64 = 120.0;
 
-fn distance(text: &str) -> Result<f64, String> {
+pub(super) fn distance(text: &str) -> Result<f64, String> {
     let plain = text.trim().to_lowercase();
     let (number, metres) = if let Some(n) = plain.strip_suffix("yd") {
         (n, M_PER_YARD)
@@ -582,6 +714,112 @@ fn distance(text: &str) -> Result<f64, String> {
     } else {
         Err(format!("give a distance between 0 and {FARTHEST_M} m"))
     }
+}
+
+/// A plain number.
+pub(super) fn number(text: &str) -> Result<f64, String> {
+    measured(text, &[("", 1.0)], "a number")
+}
+
+/// Millimetres; inches by their unit.
+pub(super) fn length(text: &str) -> Result<f64, String> {
+    let inch = crate::units::MM_PER_INCH;
+    let units = [
+        ("mm", 1.0),
+        ("in", inch),
+        ("\"", inch),
+        ("cm", 10.0),
+        ("", 1.0),
+    ];
+    measured(text, &units, "millimetres, like 737, or inches, like 29in")
+}
+
+/// Pounds-force; kilograms by their unit.
+pub(super) fn pounds(text: &str) -> Result<f64, String> {
+    // 1 lb = 0.45359237 kg (exact)
+    let units = [
+        ("lb", 1.0),
+        ("kg", 1.0 / 0.453_592_37),
+        ("#", 1.0),
+        ("", 1.0),
+    ];
+    measured(text, &units, "pounds, like 36, or kilograms, like 16kg")
+}
+
+/// Grains; grams by their unit.
+pub(super) fn grains(text: &str) -> Result<f64, String> {
+    // 1 gr = 64.79891 mg (exact)
+    let units = [("gr", 1.0), ("g", 1.0 / 0.064_798_91), ("", 1.0)];
+    measured(text, &units, "grains, like 100, or grams, like 6.5g")
+}
+
+/// A list of numbers, with commas between.
+pub(super) fn numbers(text: &str) -> Result<Vec<f64>, String> {
+    text.split(',').map(number).collect()
+}
+
+/// A hand by its name.
+pub(super) fn hand(text: &str) -> Result<Hand, String> {
+    HandArg::from_str(text, true)
+        .map(Into::into)
+        .map_err(|_| "say right or left".to_owned())
+}
+
+/// A number with one of these units, the empty one last.
+fn measured(text: &str, units: &[(&str, f64)], wanted: &str) -> Result<f64, String> {
+    let plain = text.trim().to_lowercase();
+    let unit = units.iter().find(|(unit, _)| plain.ends_with(unit));
+    unit.and_then(|(unit, size)| {
+        let number = plain.strip_suffix(unit)?.trim().parse::<f64>().ok()?;
+        // plain numbers as they were written
+        let value = if (size - 1.0).abs() < 1e-12 {
+            number
+        } else {
+            crate::units::rounded(number * size, 3)
+        };
+        value.is_finite().then_some(value)
+    })
+    .ok_or_else(|| format!("give {wanted}"))
+}
+
+/// `NAME=MIN..MAX`, or parts with their names between semicolons.
+fn limit(text: &str) -> Result<(String, Limit), String> {
+    let wanted = "write NAME=MIN..MAX, like bolt_turns_out=0..4 or shaft_length_mm=711.., or NAME=owned:90,100";
+    let (setting, told) = text.split_once('=').ok_or(wanted)?;
+    let mut limit = Limit::default();
+    let bound = |t: &str| -> Result<Option<f64>, String> {
+        if t.trim().is_empty() {
+            Ok(None)
+        } else {
+            number(t).map(Some)
+        }
+    };
+    for part in told.split(';').map(str::trim).filter(|p| !p.is_empty()) {
+        if let Some((min, max)) = part.split_once("..") {
+            (limit.min, limit.max) = (bound(min)?, bound(max)?);
+            continue;
+        }
+        let (name, value) = part.split_once(':').ok_or(wanted)?;
+        match name.trim() {
+            "min" => limit.min = bound(value)?,
+            "max" => limit.max = bound(value)?,
+            "step" => limit.step = bound(value)?,
+            "usual" => limit.usual = bound(value)?,
+            "owned" => limit.owned = Some(numbers(value)?),
+            "obtainable" => limit.obtainable = Some(numbers(value)?),
+            other => {
+                let known = crate::record::keys::nearest(other, crate::record::keys::LIMIT, 3);
+                return Err(format!(
+                    "`{other}` is no part of a limit: did you mean {}?",
+                    known.join(", ")
+                ));
+            }
+        }
+    }
+    if limit == Limit::default() {
+        return Err(wanted.to_owned());
+    }
+    Ok((setting.trim().to_owned(), limit))
 }
 
 /// No group is wider, mm: beyond this it is a slip.
@@ -687,6 +925,42 @@ mod tests {
         assert_eq!(at("0.3, 0.5"), Ok(Pick::AtShare([0.3, 0.5])));
         assert_eq!(which("2"), Ok(Pick::Number(2)));
         assert!(at("1200").is_err() && at("a,b").is_err() && which("0").is_err());
+    }
+
+    #[test]
+    fn lengths_and_weights_take_their_usual_units() {
+        assert_eq!(length("29in"), Ok(736.6));
+        assert_eq!(length("737"), Ok(737.0));
+        assert_eq!(length("-0.5"), Ok(-0.5));
+        assert_eq!(pounds("16 kg"), Ok(35.274));
+        assert_eq!(grains("6.5g"), Ok(100.31));
+        assert_eq!(grains("100gr"), Ok(100.0));
+        for bad in ["", "long", "3ft", "nan", "inf"] {
+            assert!(length(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn limits_are_ranges_lists_or_parts() {
+        let told = |text: &str| limit(text).expect("limit");
+        let (name, range) = told("bolt_turns_out=0..4");
+        assert_eq!(
+            (name.as_str(), range.min, range.max),
+            ("bolt_turns_out", Some(0.0), Some(4.0))
+        );
+        assert_eq!(told("shaft_length_mm=711..").1.max, None);
+        let both = told("shaft_spine=owned:600;obtainable:500,550").1;
+        assert_eq!(
+            (both.owned, both.obtainable),
+            (Some(vec![600.0]), Some(vec![500.0, 550.0]))
+        );
+        assert_eq!(
+            told("plunger_clicks=-8..8;usual:0;step:1").1.step,
+            Some(1.0)
+        );
+        for bad in ["bolts", "a=", "a=4", "a=owend:3", "a=x..y"] {
+            assert!(limit(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

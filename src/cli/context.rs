@@ -166,6 +166,9 @@ impl Context {
         };
         let name = store::name_of(photo);
         if told.file.leaves_out(&name) {
+            if let Some(number) = self.after_all(&folder, &name, &told.file) {
+                return Ok(self.flags.or(&told.file.session_next(Some(number))));
+            }
             self.messages.push(format!(
                 "{}: not among the `ends` of {}: what holds for all ends is taken, without a number",
                 photo.display(),
@@ -200,10 +203,21 @@ impl Context {
             .collect())
     }
 
+    /// The number of the end on a photo that comes after all those that the session file names; `None` if it doesn't.
+    fn after_all(&mut self, folder: &Path, name: &str, file: &SessionFile) -> Option<u64> {
+        let place = self.place(folder, name)?;
+        let named = file
+            .photos()
+            .filter_map(|p| self.places.get(folder)?.get(p));
+        let last = named.copied().max().unwrap_or(0);
+        let numbered = file.ends.iter().flatten().filter_map(|e| e.session.end);
+        (place > last).then(|| numbered.max().unwrap_or(last) + place - last)
+    }
+
     /// The photo's place in its folder, from 1: by time taken where all photos have one, else by name.
     fn place(&mut self, folder: &Path, name: &str) -> Option<u64> {
         if !self.places.contains_key(folder) {
-            let places = places(folder);
+            let places = in_order(folder).into_iter().zip(1..).collect();
             self.places.insert(folder.to_owned(), places);
         }
         self.places.get(folder)?.get(name).copied()
@@ -238,7 +252,8 @@ impl Context {
     }
 }
 
-fn places(folder: &Path) -> BTreeMap<String, u64> {
+/// Names of the photos of a folder in the order shot: by time taken where all have one, else by name.
+pub(super) fn in_order(folder: &Path) -> Vec<String> {
     let photos = store::photos(folder).unwrap_or_default();
     let mut timed: Vec<(Option<String>, String)> = photos
         .iter()
@@ -254,10 +269,11 @@ fn places(folder: &Path) -> BTreeMap<String, u64> {
     if timed.iter().all(|(time, _)| time.is_some()) {
         timed.sort();
     }
-    (1..).zip(timed).map(|(n, (_, name))| (name, n)).collect()
+    timed.into_iter().map(|(_, name)| name).collect()
 }
 
-fn folder_of(path: &Path) -> PathBuf {
+/// The folder that a file stands in.
+pub(super) fn folder_of(path: &Path) -> PathBuf {
     match path.parent() {
         Some(folder) if folder != Path::new("") => folder.to_owned(),
         _ => PathBuf::from("."),
@@ -285,4 +301,34 @@ pub(super) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, Trouble>
         "{name:?} is no known face: did you mean {}? (`bossmark faces` lists all; your own needs the path of its file, like ./{name}.json)",
         likely.join(", ")
     )))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    /// Photos whose time nobody knows go by name: those after all that `ends` names are told by its end, one between isn't.
+    #[test]
+    fn photos_after_the_last_end_are_told_by_what_was_changed() {
+        let folder = tempfile::tempdir().expect("folder");
+        for photo in ["a.jpg", "b.jpg", "c.jpg", "d.jpg", "e.jpg"] {
+            fs::write(folder.path().join(photo), "no picture").expect("written");
+        }
+        let file = r#"{"schema": "bossmark/session/1", "session": {"setup": {"point_gr": 100}},
+            "ends": [{"photo": "a.jpg", "end": 4}, {"photo": "c.jpg", "end": 5}, {"setup": {"point_gr": 90}}]}"#;
+        fs::write(folder.path().join(SESSION_FILE), file).expect("written");
+        let mut context = Context::new(&SessionArgs::default(), None).expect("context");
+        let mut told = |photo: &str| {
+            let session = context
+                .session(&folder.path().join(photo))
+                .expect("session");
+            (session.end, session.setup.and_then(|s| s.point_gr))
+        };
+        assert_eq!(told("c.jpg"), (Some(5), Some(100.0)));
+        assert_eq!(told("d.jpg"), (Some(6), Some(90.0)));
+        assert_eq!(told("e.jpg"), (Some(7), Some(90.0)));
+        assert_eq!(told("b.jpg"), (None, Some(100.0)));
+        assert_eq!(context.messages().len(), 1);
+    }
 }

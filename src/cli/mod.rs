@@ -17,6 +17,7 @@ mod progress;
 mod read;
 mod rehearse;
 mod screen;
+mod setup;
 mod status;
 
 pub use status::{Status, Trouble};
@@ -52,6 +53,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Read(args) => read::run(args, &mut screen),
         Command::Advise(args) => advise::run(args, &mut screen),
         Command::Day(args) => day::run(args, &mut screen),
+        Command::Setup(args) => setup::run(args, &mut screen),
         Command::Plan(args) => plan::run(args, &mut screen),
         Command::Rehearse(args) => rehearse::run(args, &mut screen),
         Command::Lens(args) => lens::run(args, &mut screen),

@@ -162,6 +162,56 @@ impl SessionFile {
         Ok(told)
     }
 
+    /// The set-up after all that `ends` tells: what the end after them is shot with.
+    #[must_use]
+    pub fn setup_now(&self) -> Setup {
+        let first = self.session.setup.clone().unwrap_or_default();
+        let changes = self.ends.iter().flatten();
+        changes
+            .filter_map(|e| e.session.setup.as_ref())
+            .fold(first, |now, change| change.or(&now))
+    }
+
+    /// Settings that hold from the next end on. `so_far`: the photos already shot, in their order; those that `ends` doesn't
+    /// name yet are named before the change.
+    pub fn change(&mut self, so_far: &[String], setup: Setup, note: Option<String>) {
+        let named: Vec<String> = self.photos().map(str::to_owned).collect();
+        let ends = self.ends.get_or_insert_default();
+        let last = ends.iter().filter_map(|e| e.session.end).max();
+        let last = last.unwrap_or_else(|| u64::try_from(named.len()).unwrap_or(0));
+        let new = so_far
+            .iter()
+            .filter(|photo| !named.iter().any(|n| n == base_name(photo)));
+        ends.extend((last + 1..).zip(new).map(|(n, photo)| PlannedEnd {
+            photo: Some(photo.clone()),
+            session: Session {
+                end: Some(n),
+                ..Session::default()
+            },
+        }));
+        ends.push(PlannedEnd {
+            photo: None,
+            session: Session {
+                setup: Some(setup),
+                note,
+                ..Session::default()
+            },
+        });
+    }
+
+    /// What this file says about an end shot after all that it names; `number` if it has one.
+    #[must_use]
+    pub fn session_next(&self, number: Option<u64>) -> Session {
+        let setup = self.setup_now();
+        Session {
+            fletched: self.session.fletched.or(self.fletched),
+            bare: self.session.bare.or(self.bare),
+            end: self.session.end.or(number),
+            setup: (setup != Setup::default()).then_some(setup),
+            ..self.session.clone()
+        }
+    }
+
     /// Whether `ends` leaves this photo out although it names others.
     #[must_use]
     pub fn leaves_out(&self, photo: &str) -> bool {
@@ -262,6 +312,24 @@ mod tests {
             file.photos().collect::<Vec<_>>(),
             ["1.jpg", "2.jpg", "3.jpg"]
         );
+    }
+
+    #[test]
+    fn a_change_holds_for_what_comes_after_all_that_is_named() {
+        let (mut file, _) = parse(FILE).expect("session file");
+        let setup = Setup {
+            point_gr: Some(90.0),
+            ..Setup::default()
+        };
+        let so_far = ["1.jpg", "2.jpg", "3.jpg", "4.jpg"].map(str::to_owned);
+        file.change(&so_far, setup, Some("lighter".to_owned()));
+        assert_eq!(file.session_of("4.jpg", None).end, Some(4));
+        let next = file.session_next(Some(5));
+        let now = next.setup.expect("set-up");
+        assert_eq!((now.point_gr, now.plunger_clicks), (Some(90.0), Some(2.0)));
+        assert_eq!((next.end, next.bare, next.note), (Some(5), Some(3), None));
+        let point = |photo: &str| file.session_of(photo, None).setup.and_then(|s| s.point_gr);
+        assert_eq!((point("4.jpg"), point("3.jpg")), (Some(100.0), Some(100.0)));
     }
 
     #[test]

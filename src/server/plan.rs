@@ -56,24 +56,8 @@ impl Plan {
     /// Settings that hold from the next end on. `so_far`: the photos before it, in their order.
     pub(super) fn change(&self, so_far: &[String], setup: Setup, note: &str) -> Result<(), Answer> {
         let mut file = self.read()?;
-        let ends = file.ends.get_or_insert_with(|| {
-            let planned = (1..).zip(so_far).map(|(n, photo)| PlannedEnd {
-                photo: Some(photo.clone()),
-                session: Session {
-                    end: Some(n),
-                    ..Session::default()
-                },
-            });
-            planned.collect()
-        });
-        ends.push(PlannedEnd {
-            photo: None,
-            session: Session {
-                setup: Some(setup),
-                note: (!note.is_empty()).then(|| note.to_owned()),
-                ..Session::default()
-            },
-        });
+        let note = (!note.is_empty()).then(|| note.to_owned());
+        file.change(so_far, setup, note);
         self.write(&file)
     }
 

@@ -229,8 +229,5 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>) -> AdviceView {
 /// The settings that `next`, and what belongs to it, change.
 fn made(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
-    let steps = advice.next.iter().chain(&advice.also);
-    steps
-        .filter_map(|step| advice::made(&now, step))
-        .reduce(|a, b| b.or(&a))
+    advice::made_all(&now, advice).ok().map(|(setup, _)| setup)
 }
