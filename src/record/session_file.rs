@@ -146,9 +146,17 @@ impl SessionFile {
             }
             first(check_session(&end.session, &format!("ends[{i}]")))?;
             let Some(photo) = end.photo.as_deref().map(base_name) else {
-                told.push(format!(
-                    "ends[{i}] names no `photo`, so only its `setup` is used"
-                ));
+                // a change alone, from the next photo on, is whole with its remark
+                let change = Session {
+                    setup: end.session.setup.clone(),
+                    note: end.session.note.clone(),
+                    ..Session::default()
+                };
+                if change.setup.is_none() || end.session != change {
+                    told.push(format!(
+                        "ends[{i}] names no `photo`, so only its `setup` is used"
+                    ));
+                }
                 continue;
             };
             if photos.contains(&photo) {
