@@ -1,13 +1,10 @@
 //! Records → what is to be told of them, run by run: the joint of history, reading, advice and report.
 
-use crate::advice::{AdviceOptions, advise};
+use crate::advice::{Advice, AdviceOptions, Expect, advise};
 use crate::reading::{Reading, read};
-use crate::record::{
-    Comparison, End, Filed, History, LeftOut, LeftOutWhy, Note, Run, Runs, Session,
-};
-use crate::report::{
-    BowStory, Effect, EndStory, FaceLook, RunStory, SettingChange, change_in_words,
-};
+use crate::record::{End, Filed, History, LeftOut, Note, Run, Runs, Session};
+use crate::report::{BowStory, Effect, EndStory, FaceLook, MadeChange, RunStory, TrendPoint};
+use rayon::prelude::*;
 
 /// The reading of some ends of one set-up at one distance.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,52 +126,67 @@ fn add_cautions(reading: &mut Reading, notes: &[Note]) {
 /// in. The second value holds the records that don't count.
 #[must_use]
 pub fn stories(records: Vec<Filed>, options: &AdviceOptions) -> (Vec<BowStory>, Vec<LeftOut>) {
-    let (mut bows, mut gone) = (Vec::new(), Vec::new());
-    let mut left = records;
-    while !left.is_empty() {
-        let mut history = History::new(left);
-        let left_out = std::mem::take(&mut history.left_out);
-        // the other bows have their own stories
-        history.notes.retain(|n| n.code != OTHER_BOW);
-        let (others, out): (Vec<LeftOut>, Vec<LeftOut>) = left_out
-            .into_iter()
-            .partition(|l| l.why == LeftOutWhy::OtherBow);
-        gone.extend(out);
-        left = others.into_iter().map(|l| l.filed).collect();
-        bows.extend(story(&history, options));
-    }
+    stories_of(records, options, &|_| true)
+}
+
+/// The same of those records alone that `told` picks: the others are their history. They count for readings and advice and
+/// are in the trend; bows without a record that is told have no story.
+#[must_use]
+pub fn stories_of(
+    records: Vec<Filed>,
+    options: &AdviceOptions,
+    told: &(dyn Fn(&Filed) -> bool + Sync),
+) -> (Vec<BowStory>, Vec<LeftOut>) {
+    let (histories, gone) = History::of_each_bow(records);
+    let bows = histories
+        .iter()
+        .filter_map(|history| story(history, options, told))
+        .collect();
     (bows, gone)
 }
 
-/// The caution that names other bows.
-const OTHER_BOW: &str = "other-bow";
-
-fn story(history: &History, options: &AdviceOptions) -> Option<BowStory> {
+fn story(
+    history: &History,
+    options: &AdviceOptions,
+    told: &(dyn Fn(&Filed) -> bool + Sync),
+) -> Option<BowStory> {
     let newest = history.newest()?.ends.last()?;
     let mut runs: Vec<RunStory> = Vec::new();
     for (i, run) in history.runs.iter().enumerate() {
+        if !run.ends.iter().any(told) {
+            continue;
+        }
         // as it stood then: this run and those before it
         let then = History {
             runs: history.runs.iter().take(i + 1).cloned().collect(),
             ..History::default()
         };
         let advice = advise(&then, options);
-        for (group, part) in run.by_distance().into_iter().zip(readings_of(run)) {
-            let first_group = runs
-                .last()
-                .is_none_or(|r| !r.ends.iter().any(|e| holds(run, e)));
-            let changes = if first_group {
-                changes(&run.changed)
+        let before = match (runs.last(), i.checked_sub(1)) {
+            (Some(before), _) => Some((before.reading.clone(), before.advice.clone())),
+            (None, Some(before)) => before_told(history, before, options),
+            (None, None) => None,
+        };
+        for (nth, (group, part)) in run
+            .by_distance()
+            .into_iter()
+            .zip(readings_of(run))
+            .enumerate()
+        {
+            let changes = if nth == 0 {
+                MadeChange::list(&run.changed)
             } else {
                 Vec::new()
             };
-            let effect = runs
-                .last()
-                .filter(|_| !changes.is_empty())
-                .and_then(|before| {
-                    Effect::between(&before.reading, &before.advice, &changes, &part.reading)
-                });
+            let effect =
+                before
+                    .as_ref()
+                    .filter(|_| !changes.is_empty())
+                    .and_then(|(reading, advice)| {
+                        Effect::between(reading, advice, &changes, &part.reading)
+                    });
             runs.push(RunStory {
+                number: i + 1,
                 setup: group
                     .first()
                     .and_then(|f| f.end.session.setup.as_ref())
@@ -184,47 +196,131 @@ fn story(history: &History, options: &AdviceOptions) -> Option<BowStory> {
                     .find_map(|f| f.end.face.as_ref())
                     .map(FaceLook::of_record),
                 changes,
-                ends: group.into_iter().map(end_story).collect(),
+                ends: group.into_iter().map(|f| end_story(f, told)).collect(),
                 reading: part.reading,
                 advice: advice.clone(),
                 effect,
             });
         }
     }
+    if runs.is_empty() {
+        return None;
+    }
     Some(BowStory {
         label: label(&newest.end.session),
         advice_now: advise(history, options),
         runs,
+        trend: trend(history),
     })
 }
 
-fn holds(run: &Run, story: &EndStory) -> bool {
-    run.ends.iter().any(|f| f.end == story.end)
+/// The reading and the advice of the run before the first that is told.
+fn before_told(history: &History, at: usize, options: &AdviceOptions) -> Option<(Reading, Advice)> {
+    let then = History {
+        runs: history.runs.iter().take(at + 1).cloned().collect(),
+        ..History::default()
+    };
+    let reading = readings_of(history.runs.get(at)?).pop()?.reading;
+    Some((reading, advise(&then, options)))
 }
 
-fn end_story(filed: &Filed) -> EndStory {
+/// What each set-up's ends said, day by day and distance by distance, oldest first.
+#[must_use]
+pub fn trend(history: &History) -> Vec<TrendPoint> {
+    let mut parts = Vec::new();
+    for (number, run) in (1_usize..).zip(&history.runs) {
+        let mut first = true;
+        for group in run.by_distance() {
+            let mut left: &[&Filed] = &group;
+            while let Some(day) = left
+                .first()
+                .map(|f| crate::record::When::of(&f.end).map(|w| w.day))
+            {
+                let same = left
+                    .iter()
+                    .take_while(|f| crate::record::When::of(&f.end).map(|w| w.day) == day)
+                    .count();
+                let (ends, rest) = left.split_at(same);
+                let changes = if first {
+                    MadeChange::list(&run.changed)
+                } else {
+                    Vec::new()
+                };
+                parts.push((number, day, changes, ends.to_vec()));
+                (first, left) = (false, rest);
+            }
+        }
+    }
+    parts
+        .into_par_iter()
+        .map(|(number, day, changes, ends)| TrendPoint {
+            number,
+            day: day.map(|d| d.to_string()),
+            changes,
+            reading: read(&ends.iter().map(|f| &f.end).collect::<Vec<_>>()),
+        })
+        .collect()
+}
+
+/// Two set-ups of a bow side by side.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// What is different between them, from the first to the second.
+    pub changes: Vec<MadeChange>,
+    /// Their readings at the distance that both were shot from.
+    pub readings: [Reading; 2],
+    /// How the offset moved from the first to the second; `None` without two offsets.
+    pub moved: Option<Expect>,
+}
+
+/// Compares two runs, at the distance that both were shot from (the first such in the order of the first). `None` where
+/// there is none.
+#[must_use]
+pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
+    let (first, second) = (readings_of(a), readings_of(b));
+    let [a_reading, b_reading] = first.iter().find_map(|x| {
+        let same = |y: &&RunReading| match (x.reading.distance_m, y.reading.distance_m) {
+            (Some(x), Some(y)) => (x - y).abs() < SAME_DISTANCE_M,
+            (x, y) => x == y,
+        };
+        second
+            .iter()
+            .find(same)
+            .map(|y| [x.reading.clone(), y.reading.clone()])
+    })?;
+    let moved = match (a_reading.offset, b_reading.offset) {
+        (Some(a), Some(b)) => Some(Expect {
+            x_mm: b.x_mm - a.x_mm,
+            y_mm: b.y_mm - a.y_mm,
+            sd_x_mm: Some(a.sd_x_mm.hypot(b.sd_x_mm)),
+            sd_y_mm: Some(a.sd_y_mm.hypot(b.sd_y_mm)),
+        }),
+        _ => None,
+    };
+    Some(Compared {
+        changes: MadeChange::list(&crate::record::compare(&a.setup, &b.setup)),
+        readings: [a_reading, b_reading],
+        moved,
+    })
+}
+
+/// Distances nearer than this are one, m.
+const SAME_DISTANCE_M: f64 = 0.5;
+
+fn end_story(filed: &Filed, told: &(dyn Fn(&Filed) -> bool + Sync)) -> EndStory {
     EndStory {
         file: filed.file.clone(),
+        earlier: !told(filed),
         end: filed.end.clone(),
         marked_jpeg: None,
     }
 }
 
-fn changes(comparison: &Comparison) -> Vec<SettingChange> {
-    let all = comparison.changes.iter().flat_map(|c| &c.settings);
-    all.map(|s| {
-        let (from, to) = (s.from.number(), s.to.number());
-        SettingChange {
-            setting: s.setting.to_owned(),
-            from,
-            to,
-            words: match (from, to) {
-                (Some(from), Some(to)) => change_in_words(s.setting, from, to),
-                _ => format!("other {}", s.setting),
-            },
-        }
-    })
-    .collect()
+/// Archer and bow of a history, in words.
+#[must_use]
+pub fn label_of(history: &History) -> String {
+    let newest = history.newest().and_then(|r| r.ends.last());
+    newest.map_or_else(String::new, |filed| label(&filed.end.session))
 }
 
 /// Archer and bow in words.

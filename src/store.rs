@@ -4,6 +4,8 @@
 //! or the new one and never half of one.
 
 use crate::record::{End, EntryState, RecordError, canonical, parse_records};
+use std::cmp::Ordering;
+use std::collections::BTreeSet;
 use std::ffi::OsStr;
 use std::fs;
 use std::io::{self, Write};
@@ -13,6 +15,14 @@ use std::path::{Path, PathBuf};
 const PHOTO_ENDINGS: [&str; 7] = ["jpg", "jpeg", "jpe", "png", "heic", "heif", "avif"];
 /// What a photo's record is called: the photo's name without its ending, and this.
 pub const RECORD_ENDING: &str = ".end.json";
+/// What a set-up file is called: the photo's name without its ending, and this.
+pub const SETUP_ENDING: &str = ".setup.json";
+/// How files are called while they are written: the start and the end of the name.
+const UNFINISHED: [&str; 2] = [".bossmark-", ".tmp"];
+/// Folders deeper than this below the one named are not looked into: nobody files records so deep, a loop of mounts may.
+const DEEPEST: usize = 32;
+/// How often a file is written again whose unfinished copy somebody cleared away.
+const ATTEMPTS: usize = 3;
 
 /// Why a file could not be read or written. Each message is one sentence: what is wrong, and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -89,24 +99,63 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     if path.is_dir() {
         return Err(StoreError::Folder);
     }
-    let written = |error| StoreError::System {
-        what: "written",
-        error,
-    };
+    let mut attempt = 1;
+    loop {
+        match write_once(path, bytes) {
+            Ok(()) => return Ok(()),
+            // `clear_unfinished` of another process came between making the file and locking it
+            Err(error) if error.kind() == io::ErrorKind::NotFound && attempt < ATTEMPTS => {
+                attempt += 1;
+            }
+            Err(error) => {
+                return Err(StoreError::System {
+                    what: "written",
+                    error,
+                });
+            }
+        }
+    }
+}
+
+fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = match path.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
     };
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".bossmark-").suffix(".tmp");
+    builder.prefix(UNFINISHED[0]).suffix(UNFINISHED[1]);
     // like any file the user makes, not readable for the owner alone
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder).map_err(written)?;
-    file.write_all(bytes).map_err(written)?;
-    file.as_file().sync_all().map_err(written)?;
-    file.persist(path).map_err(|e| written(e.error))?;
+    let mut file = builder.tempfile_in(folder)?;
+    // the lock goes with the process: a file without one is nobody's any more. Where a file system has no locks, such
+    // files are just not cleared away
+    let _ = file.as_file().try_lock();
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|e| e.error)?;
     Ok(())
+}
+
+/// Removes the unfinished files of processes that were killed while they wrote into this folder, and returns how many.
+/// Those of running processes, on other machines too, stay: they are locked.
+pub fn clear_unfinished(folder: &Path) -> usize {
+    let Ok(items) = fs::read_dir(folder) else {
+        return 0;
+    };
+    let mut cleared = 0;
+    for item in items.flatten() {
+        let name = item.file_name();
+        let name = name.to_string_lossy();
+        if !name.starts_with(UNFINISHED[0]) || !name.ends_with(UNFINISHED[1]) {
+            continue;
+        }
+        let dead = fs::File::open(item.path()).is_ok_and(|file| file.try_lock().is_ok());
+        if dead && fs::remove_file(item.path()).is_ok() {
+            cleared += 1;
+        }
+    }
+    cleared
 }
 
 /// Makes a folder, with those above it.
@@ -271,27 +320,36 @@ fn files(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
     if folder.is_file() {
         return Err(StoreError::NoFolder);
     }
-    let trouble = |error: io::Error| match error.kind() {
+    let mut found = Vec::new();
+    for item in fs::read_dir(folder).map_err(listed)? {
+        let item = item.map_err(listed)?;
+        // the system mostly tells the kind with the name; a link has to be followed to know
+        let is_file = item
+            .file_type()
+            .is_ok_and(|kind| kind.is_file() || (kind.is_symlink() && item.path().is_file()));
+        if is_file && !is_hidden(&item.file_name()) {
+            found.push(item.path());
+        }
+    }
+    // the order in which the system lists them means nothing
+    found.sort_by(|a, b| by_bytes(a, b));
+    Ok(found)
+}
+
+fn by_bytes(a: &Path, b: &Path) -> Ordering {
+    a.as_os_str()
+        .as_encoded_bytes()
+        .cmp(b.as_os_str().as_encoded_bytes())
+}
+
+fn listed(error: io::Error) -> StoreError {
+    match error.kind() {
         io::ErrorKind::NotFound => StoreError::Missing,
         _ => StoreError::System {
             what: "read",
             error,
         },
-    };
-    let mut found = Vec::new();
-    for item in fs::read_dir(folder).map_err(trouble)? {
-        let item = item.map_err(trouble)?;
-        if !is_hidden(&item.file_name()) && item.path().is_file() {
-            found.push(item.path());
-        }
     }
-    // by the bytes of the name: the order in which the system lists them means nothing
-    found.sort_by(|a, b| {
-        a.as_os_str()
-            .as_encoded_bytes()
-            .cmp(b.as_os_str().as_encoded_bytes())
-    });
-    Ok(found)
 }
 
 /// Whether a file's ending says that it is a photo.
@@ -312,6 +370,55 @@ pub fn photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
     Ok(found)
 }
 
+/// The folders in a folder that hold photos themselves, by the bytes of their names; hidden ones and links aren't followed.
+///
+/// # Errors
+/// As [`photos`].
+pub fn folders_with_photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = Vec::new();
+    for inner in folders(folder)? {
+        if !photos(&inner)?.is_empty() {
+            found.push(inner);
+        }
+    }
+    Ok(found)
+}
+
+/// The folders in a folder, by the bytes of their names; hidden ones and links to folders aren't followed.
+fn folders(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let items = fs::read_dir(folder).map_err(listed)?;
+    let mut found: Vec<PathBuf> = items
+        .flatten()
+        .filter(|item| {
+            item.file_type().is_ok_and(|kind| kind.is_dir()) && !is_hidden(&item.file_name())
+        })
+        .map(|item| item.path())
+        .collect();
+    found.sort_by(|a, b| by_bytes(a, b));
+    Ok(found)
+}
+
+/// All record files in a folder and the folders below it: those of a folder first, by name, then its folders', by name.
+///
+/// # Errors
+/// When the folder itself can't be read; folders below it that can't be are passed over.
+pub fn records_below(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = records(folder)?;
+    let mut left: Vec<(PathBuf, usize)> = Vec::new();
+    let push = |left: &mut Vec<(PathBuf, usize)>, folder: &Path, depth: usize| {
+        if depth < DEEPEST {
+            let inner = folders(folder).unwrap_or_default();
+            left.extend(inner.into_iter().rev().map(|f| (f, depth + 1)));
+        }
+    };
+    push(&mut left, folder, 0);
+    while let Some((next, depth)) = left.pop() {
+        found.extend(records(&next).unwrap_or_default());
+        push(&mut left, &next, depth);
+    }
+    Ok(found)
+}
+
 /// The record files of a folder (`NAME.end.json`), by the bytes of their names.
 ///
 /// # Errors
@@ -319,6 +426,16 @@ pub fn photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
 pub fn records(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
     let mut found = files(folder)?;
     found.retain(|p| name_of(p).ends_with(RECORD_ENDING));
+    Ok(found)
+}
+
+/// The set-up files of a folder (`NAME.setup.json`), by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn setup_files(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| name_of(p).ends_with(SETUP_ENDING));
     Ok(found)
 }
 
@@ -346,6 +463,7 @@ pub fn name_of(path: &Path) -> String {
 #[must_use]
 pub fn record_places(photos: &[PathBuf], folder: Option<&Path>) -> Vec<PathBuf> {
     let mut places: Vec<PathBuf> = Vec::new();
+    let mut taken: BTreeSet<PathBuf> = BTreeSet::new();
     for photo in photos {
         let place = |name: &OsStr| {
             let mut name = name.to_os_string();
@@ -356,11 +474,13 @@ pub fn record_places(photos: &[PathBuf], folder: Option<&Path>) -> Vec<PathBuf> 
             }
         };
         let short = place(photo.file_stem().unwrap_or(photo.as_os_str()));
-        places.push(if places.contains(&short) {
+        let free = if taken.contains(&short) {
             place(photo.file_name().unwrap_or(photo.as_os_str()))
         } else {
             short
-        });
+        };
+        taken.insert(free.clone());
+        places.push(free);
     }
     places
 }
@@ -426,6 +546,48 @@ mod tests {
             Err(StoreError::Missing)
         ));
         assert!(write(&folder.path().join("none/a.json"), b"").is_err());
+    }
+
+    #[test]
+    fn unfinished_files_of_the_dead_go_and_those_of_the_living_stay() {
+        let folder = folder();
+        let at = |name: &str| folder.path().join(name);
+        fs::write(at(".bossmark-dead.tmp"), b"half").expect("written");
+        fs::write(at(".bossmark-alive.tmp"), b"half").expect("written");
+        fs::write(at(".other.tmp"), b"not ours").expect("written");
+        let alive = fs::File::open(at(".bossmark-alive.tmp")).expect("file");
+        alive.lock().expect("locked");
+        assert_eq!(clear_unfinished(folder.path()), 1);
+        assert!(!at(".bossmark-dead.tmp").exists());
+        assert!(at(".bossmark-alive.tmp").exists() && at(".other.tmp").exists());
+        drop(alive);
+        assert_eq!(clear_unfinished(folder.path()), 1);
+        assert_eq!(clear_unfinished(&at("none")), 0);
+    }
+
+    #[test]
+    fn records_are_found_below_a_folder_but_not_behind_hidden_names() {
+        let folder = folder();
+        for name in [
+            "b/two.end.json",
+            "b/c/three.end.json",
+            "a/photo.jpg",
+            ".hidden/four.end.json",
+            "one.end.json",
+        ] {
+            let path = folder.path().join(name);
+            make_folder(path.parent().expect("folder")).expect("made");
+            write(&path, b"x").expect("written");
+        }
+        let names = |found: Vec<PathBuf>| found.iter().map(|p| name_of(p)).collect::<Vec<_>>();
+        assert_eq!(
+            names(records_below(folder.path()).expect("records")),
+            ["one.end.json", "two.end.json", "three.end.json"]
+        );
+        assert_eq!(
+            names(folders_with_photos(folder.path()).expect("folders")),
+            ["a"]
+        );
     }
 
     #[test]

@@ -349,7 +349,18 @@ fn wrong_use_is_status_2_and_help_is_0() {
         assert!(!ran.stderr.is_empty());
     }
     for command in [
-        "measure", "confirm", "read", "advise", "day", "plan", "lens", "faces",
+        "measure",
+        "confirm",
+        "read",
+        "advise",
+        "day",
+        "history",
+        "plan",
+        "rehearse",
+        "lens",
+        "faces",
+        "completions",
+        "man",
     ] {
         let ran = run(&[command, "--help"]);
         assert_eq!(ran.status, 0);
@@ -703,6 +714,52 @@ fn advice_is_one_document_for_the_newest_bow() {
 }
 
 #[test]
+fn completions_and_manual_know_every_command() {
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let ran = run(&["completions", shell]);
+        assert_eq!((ran.status, ran.stderr.as_str()), (0, ""), "{shell}");
+        for word in ["measure", "history", "--shard"] {
+            // some shells' scripts write options without the dashes
+            assert!(
+                ran.stdout.contains(word.trim_start_matches('-')),
+                "{shell}: {word}"
+            );
+        }
+    }
+    let page = run(&["man"]).stdout;
+    assert!(page.contains(".TH bossmark 1") && page.contains("Exit status: 0 done"));
+    let folder = folder();
+    let ran = run(&["man", "--out", text(folder.path())]);
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let all = names(&folder);
+    assert!(all.contains(&"bossmark.1".to_owned()) && all.contains(&"bossmark-day.1".to_owned()));
+    let day = fs::read_to_string(folder.path().join("bossmark-day.1")).expect("page");
+    assert!(
+        day.contains("\nbossmark day evening/ \\-\\-report evening.html\n"),
+        "{day}"
+    );
+}
+
+#[test]
+fn a_note_for_a_student_asks_for_what_is_open() {
+    let note = run(&["plan", "--for-student"]).stdout;
+    assert!(note.contains("which hand") && note.contains("one step to the side"));
+    let told = run(&[
+        "plan",
+        "--for-student",
+        "--hand",
+        "left",
+        "--distance",
+        "18",
+        "--face",
+        "wa-60",
+    ]);
+    assert_eq!(told.status, 0, "{}", told.stderr);
+    assert!(!told.stdout.contains("which hand") && told.stdout.contains("wa-60"));
+    assert_eq!(run(&["plan", "--for-student", "--face", "wa-61"]).status, 2);
+}
+
+#[test]
 fn a_plan_needs_nothing_and_uses_what_there_is() {
     let ran = run(&["plan", "--json", "--distance", "30", "--scatter", "25"]);
     assert_eq!(ran.status, 0, "{}", ran.stderr);
@@ -718,115 +775,6 @@ fn a_plan_needs_nothing_and_uses_what_there_is() {
         &tape_end(60.0, right_handed()).to_string(),
     );
     assert_eq!(json_lines(&told.stdout)[0]["scatter"]["from"], "told");
-}
-
-#[test]
-fn a_day_s_folder_becomes_records_advice_and_a_report() {
-    let folder = folder();
-    let photo = folder.path().join("evening-1.jpg");
-    fs::copy(sample("evening/evening-1.jpg"), &photo).expect("copied");
-    fs::copy(
-        sample("evening/session.json"),
-        folder.path().join("session.json"),
-    )
-    .expect("copied");
-    put(&folder, "broken.jpg", b"no picture");
-    let mut tape = right_handed();
-    tape["date"] = json!("2031-06-13");
-    put(&folder, "tape.end.json", tape_end(160.0, tape).to_string());
-    let report = folder.path().join("report.html");
-    let day = |more: &[&str]| {
-        let mut arguments = vec!["day", text(folder.path()), "--json"];
-        arguments.extend(more);
-        run(&arguments)
-    };
-    let ran = day(&["--report", text(&report)]);
-    assert_eq!(ran.status, 3, "one photo is broken: {}", ran.stderr);
-    assert!(
-        ran.stderr.contains("broken.jpg") && ran.stderr.contains("evening-2.jpg"),
-        "{}",
-        ran.stderr
-    );
-    let document = json_lines(&ran.stdout).remove(0);
-    assert_eq!(document["schema"], "bossmark/day/1");
-    let how = |document: &Value| -> Vec<(String, String)> {
-        let records = document["records"].as_array().expect("records");
-        let text = |v: &Value| v.as_str().expect("text").to_owned();
-        records
-            .iter()
-            .map(|r| (text(&r["file"]), text(&r["how"])))
-            .collect()
-    };
-    assert_eq!(
-        how(&document),
-        [("evening-1.jpg", "measured"), ("tape.end.json", "kept")]
-            .map(|(a, b)| (a.to_owned(), b.to_owned()))
-    );
-    assert_eq!(
-        document["advice"].as_array().map(Vec::len),
-        Some(2),
-        "two bows"
-    );
-    assert_eq!(document["problems"].as_array().map(Vec::len), Some(1));
-    let page = fs::read_to_string(&report).expect("report");
-    assert!(
-        page.contains("<html")
-            && page.trim_end().ends_with("</html>")
-            && page.contains("data:image/jpeg")
-    );
-    assert_eq!(
-        names(&folder),
-        [
-            "broken.jpg",
-            "evening-1.end.json",
-            "evening-1.jpg",
-            "report.html",
-            "session.json",
-            "tape.end.json"
-        ]
-    );
-
-    // again: nothing is measured twice, the report is the same
-    let record = folder.path().join("evening-1.end.json");
-    let first = fs::read(&record).expect("record");
-    let ran = day(&["--report", text(&report)]);
-    assert_eq!(how(&json_lines(&ran.stdout)[0])[0].1, "kept");
-    assert_eq!(fs::read(&record).expect("record"), first);
-    assert_eq!(fs::read_to_string(&report).expect("report"), page);
-
-    // a person's work stays, whatever the session file says now
-    assert_eq!(run(&["confirm", text(&record), "--accept"]).status, 0);
-    let confirmed = fs::read(&record).expect("record");
-    let ran = day(&["--distance", "18", "--face", "wa-122"]);
-    assert!(
-        ran.stderr.contains("its record says something else"),
-        "{}",
-        ran.stderr
-    );
-    assert_eq!(fs::read(&record).expect("record"), confirmed);
-    assert_eq!(
-        day(&["--report", text(&record)]).status,
-        3,
-        "no report over a record"
-    );
-    assert_eq!(fs::read(&record).expect("record"), confirmed);
-}
-
-#[test]
-fn a_day_without_a_face_or_photos_says_so_once() {
-    let folder = folder();
-    let ran = run(&["day", text(folder.path())]);
-    assert_eq!(ran.status, 1);
-    assert!(one_sentence(&ran).contains("no photo"));
-    for name in ["a.jpg", "b.jpg"] {
-        put(&folder, name, b"never looked at");
-    }
-    let ran = run(&["day", text(folder.path())]);
-    assert_eq!(ran.status, 2);
-    assert!(one_sentence(&ran).contains("--face"));
-    let ran = run(&["day", text(&folder.path().join("a.jpg")), "--face", "wa-80"]);
-    assert_eq!(ran.status, 3);
-    assert!(one_sentence(&ran).contains("folder"));
 }
 
 #[cfg(unix)]

@@ -19,8 +19,8 @@ use bossmark::record::{
 use bossmark::report::marked::{self, Format, Framing};
 use bossmark::report::svg::FacePlot;
 use bossmark::report::{
-    BowStory, Effect, Embedding, EndStory, FaceLook, Problem, ReportInput, RunStory, SettingChange,
-    charts, debug, html, text,
+    BowStory, Effect, Embedding, EndStory, FaceLook, MadeChange, Problem, ReportInput, RunStory,
+    TrendPoint, charts, debug, html, text,
 };
 use bossmark::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
@@ -250,6 +250,7 @@ fn wa80() -> FaceLook {
 
 fn run(ends: Vec<EndStory>, reading: Reading, next: Step, nocking: f64) -> RunStory {
     RunStory {
+        number: 1,
         setup: Some(Setup {
             draw_weight_lb: Some(36.0),
             nocking_point_mm: Some(nocking),
@@ -264,9 +265,21 @@ fn run(ends: Vec<EndStory>, reading: Reading, next: Step, nocking: f64) -> RunSt
     }
 }
 
+/// Each run as a day of its own.
+fn trend_of(runs: &[(&RunStory, &str)]) -> Vec<TrendPoint> {
+    let point = |(run, day): &(&RunStory, &str)| TrendPoint {
+        number: run.number,
+        day: Some((*day).to_owned()),
+        changes: run.changes.clone(),
+        reading: run.reading.clone(),
+    };
+    runs.iter().map(point).collect()
+}
+
 fn story(label: &str, picture: &[u8]) -> ReportInput {
     let one = |number, dx, dy| EndStory {
         file: format!("end-{number}.jpg"),
+        earlier: false,
         end: end(number, dx, dy),
         marked_jpeg: Some(picture.to_vec()),
     };
@@ -286,7 +299,8 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
         &first.setup.clone().unwrap(),
         &second.setup.clone().unwrap(),
     );
-    second.changes = SettingChange::list(&compared);
+    second.number = 2;
+    second.changes = MadeChange::list(&compared);
     second.effect = Effect::between(
         &first.reading,
         &first.advice,
@@ -298,6 +312,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
         bows: vec![BowStory {
             label: label.into(),
             advice_now: second.advice.clone(),
+            trend: trend_of(&[(&first, "2026-05-03"), (&second, "2026-05-10")]),
             runs: vec![first, second],
         }],
         problems: vec![Problem {
@@ -426,7 +441,7 @@ fn a_record_without_camera_or_entries_is_drawn_without_fuss() {
 
 #[test]
 fn marked_files_hold_pixels_only_and_are_the_same_twice() {
-    let bytes = || marked::for_report(&photo(), &end(2, 90.0, 20.0), &wa80()).unwrap();
+    let bytes = || marked::for_report(&photo(), &end(2, 90.0, 20.0), &wa80(), 200_000).unwrap();
     let jpeg = bytes();
     assert_eq!(jpeg, bytes());
     for text in [b"Exif".as_slice(), b"GPS", b"http"] {
@@ -593,6 +608,76 @@ fn plots_survive_odd_numbers() {
 }
 
 #[test]
+fn what_stands_out_is_named_in_the_plot() {
+    let ends = [end(1, 100.0, -85.0), end(2, 108.0, -70.0)];
+    let mut numbered = ends.clone();
+    numbered[0].entries[2].arrow = Some("7".into());
+    let mut r = reading(104.0, -78.0, 2);
+    r.fliers = vec![bossmark::reading::Flier {
+        end: 2,
+        id: 4,
+        p_flier: 0.9,
+    }];
+    r.arrows = vec![bossmark::reading::ArrowReading {
+        arrow: "7".into(),
+        offset_mm: [40.0, 0.0],
+        p_odd: 0.8,
+    }];
+    let drawing = without_style(&plot(&[&numbered[0], &numbered[1]], &r));
+    let kind = letter_of(&numbered[1], 4);
+    assert!(drawing.contains(&format!(">{kind}4, end 2<")), "{drawing}");
+    assert!(drawing.contains(">arrow 7<") && drawing.contains(">odd arrow<"));
+    let plain = without_style(&plot(&[&ends[0], &ends[1]], &reading(104.0, -78.0, 2)));
+    assert!(!plain.contains("end 2") && !plain.contains("odd"));
+}
+
+fn letter_of(end: &End, id: u64) -> &'static str {
+    match end.entries.iter().find(|e| e.id == id).unwrap().kind {
+        EntryKind::Fletched => "F",
+        EntryKind::Bare => "B",
+        EntryKind::Unknown => "?",
+    }
+}
+
+/// The trend over days: every change, day and set-up has its place; one point is no trend.
+#[test]
+fn the_trend_shows_days_and_changes() {
+    let bow = &story("Mara", &[]).bows[0];
+    let drawing = charts::trend(&bow.trend, "t", Embedding::Standalone);
+    for words in ["2026-05-03", "2026-05-10", "bm-change", "group size:"] {
+        assert!(drawing.contains(words), "{words}");
+    }
+    assert!(charts::trend(&bow.trend[..1], "t", Embedding::Standalone).is_empty());
+    let mut far = bow.trend.clone();
+    far[1].reading.distance_m = Some(18.0);
+    let scaled = charts::trend(&far, "t", Embedding::Standalone);
+    assert!(scaled.contains("scaled to 30 m"));
+}
+
+#[test]
+fn drawings_become_pixels_without_a_font() {
+    let bow = &story("Mara", &[]).bows[0];
+    let ends = [end(1, 100.0, -85.0)];
+    let plot = FacePlot::of_run(&[&ends[0]], &reading(100.0, -85.0, 1), None, "Both groups");
+    for svg in [
+        plot.svg("p", Embedding::Outlined),
+        charts::timeline(&bow.runs, "t", Embedding::Outlined),
+        charts::gauge(&bow.runs[0].reading, "g", Embedding::Outlined),
+    ] {
+        assert!(!svg.contains("<text") && !svg.contains("var("));
+        let bytes = bossmark::report::png::picture(&svg).unwrap();
+        assert_eq!(bytes, bossmark::report::png::picture(&svg).unwrap());
+        let picture = image::load_from_memory(&bytes).unwrap().to_rgb8();
+        assert_eq!(picture.width(), 960);
+        // paper, ink, and the colour of the fletched shafts are all there
+        for colour in [[255, 255, 255], [30, 40, 51]] {
+            assert!(picture.pixels().any(|p| p.0 == colour), "{colour:?}");
+        }
+    }
+    assert!(bossmark::report::png::picture("no drawing").is_err());
+}
+
+#[test]
 fn the_gauge_speaks_to_the_hand_that_draws() {
     let mut r = reading(60.0, 0.0, 1);
     let right = charts::gauge(&r, "g", Embedding::Inline);
@@ -625,10 +710,15 @@ fn texts_for_people() {
         text::reading(&reading(104.0, -78.0, 2)),
         text::advice(&advice(reading(104.0, -78.0, 2), nock(), bolts())),
         text::faces(&spec::known()[..1]),
-        text::day(
-            &[("end-2.jpg", &two), ("boss.jpg", &failed)],
-            &story("", &[]).problems,
-        ),
+        text::day(&text::DayInShort {
+            ends: vec![("end-2.jpg", &two), ("boss.jpg", &failed)],
+            problems: &story("", &[]).problems,
+            measured: 2,
+            kept: 1,
+            again: 0,
+            confirm: vec!["bossmark confirm evening".to_owned()],
+        }),
+        text::history("Mara, club riser", &story("", &[]).bows[0].trend),
     ]
     .join("\n----\n\n");
     for line in all.lines() {
@@ -831,7 +921,7 @@ fn expected_shift_follows_what_was_really_changed() {
             draw_weight_lb: Some(36.0 - 1.2 * (turns - 1.0)),
             ..Setup::default()
         };
-        SettingChange::list(&compare(&set(from), &set(to)))
+        MadeChange::list(&compare(&set(from), &set(to)))
     };
     // advised: two quarter turns out, −49 mm; made: a whole turn
     let effect = Effect::between(&before, &advised, &turned(1.0, 2.0), &after).unwrap();
@@ -848,7 +938,7 @@ fn expected_shift_follows_what_was_really_changed() {
         point_gr: Some(gr),
         ..Setup::default()
     };
-    let other = SettingChange::list(&compare(&point(100.0), &point(90.0)));
+    let other = MadeChange::list(&compare(&point(100.0), &point(90.0)));
     let effect = Effect::between(&before, &advised, &other, &after).unwrap();
     assert!(effect.expected.is_none());
     // from another distance nothing can be compared

@@ -67,7 +67,9 @@ Examples:
     #[command(before_help = "\
 Examples:
   bossmark day evening/ --report evening.html
-  bossmark day evening/ --face wa-80 --out records/", help_template = TEMPLATE)]
+  bossmark day evening/ --report evening.html --history season/
+  bossmark day student/ --face wa-60 --hand left --distance 18 --report student.html
+  bossmark day club-night/ --reports reports/", help_template = TEMPLATE)]
     Day(Day),
     /// A session file: made from flags or by asking, checked, or carried on to the next end after a change.
     #[command(before_help = "\
@@ -78,10 +80,18 @@ Examples:
   bossmark advise evening/ --json > next.json && bossmark setup evening/ --apply next.json
   bossmark setup evening/ --changed --plunger 2        a change of your own, from the next end on", help_template = TEMPLATE)]
     Setup(Box<Setup>),
+    /// Records of weeks and months: each set-up, the trend over the dates, two set-ups compared, everything as a table.
+    #[command(before_help = "\
+Examples:
+  bossmark history season/
+  bossmark history season/ --compare 1,3
+  bossmark history season/ --csv season.csv --svg trend.svg", help_template = TEMPLATE)]
+    History(History),
     /// What to shoot: distance, number of shafts, order, and what precision that gives.
     #[command(before_help = "\
 Examples:
   bossmark plan --distance 30
+  bossmark plan --for-student
   bossmark plan evening/ --json", help_template = TEMPLATE)]
     Plan(Plan),
     /// Practice photos with known truth: try before you trust. They are drawn, not real.
@@ -97,6 +107,18 @@ Examples:
   bossmark lens fit IMG_02*.jpg --out phone.lens.json
   bossmark measure IMG_0101.jpg --face wa-80 --lens phone.lens.json", help_template = LENS_TEMPLATE)]
     Lens(Lens),
+    /// A script that completes commands and flags in your shell.
+    #[command(before_help = "\
+Examples:
+  bossmark completions bash > ~/.local/share/bash-completion/completions/bossmark
+  bossmark completions zsh > ~/.zfunc/_bossmark", help_template = TEMPLATE)]
+    Completions(Completions),
+    /// The manual: one page for the whole and one for each command.
+    #[command(before_help = "\
+Examples:
+  bossmark man | man -l -
+  bossmark man --out ~/.local/share/man/man1", help_template = TEMPLATE)]
+    Man(Man),
     /// The target faces that are known, with their sources.
     #[command(before_help = "\
 Examples:
@@ -129,6 +151,9 @@ pub struct SessionArgs {
     /// Shooting distance, in metres (`30`, `30m`) or yards (`30yd`)
     #[arg(long, value_name = "METRES", value_parser = distance)]
     pub distance: Option<f64>,
+    /// Set-up file: the fields of `session.setup`, for all that is named
+    #[arg(long, value_name = "FILE")]
+    pub setup: Option<PathBuf>,
     /// The archer: any label
     #[arg(long, value_name = "NAME")]
     pub archer: Option<String>,
@@ -298,12 +323,21 @@ pub struct Advise {
 /// `bossmark day`.
 #[derive(Args, Debug)]
 pub struct Day {
-    /// Folder of photos, with session.json if there is one
-    #[arg(value_name = "FOLDER")]
-    pub folder: PathBuf,
-    /// Write the report here: one HTML file to look at and keep
+    /// Folders of photos, each with session.json if there is one; a folder of such folders stands for them (one an archer)
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Write the report here: one HTML file to look at, print and keep
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
+    /// Write a report for each archer into this folder
+    #[arg(long, value_name = "DIR")]
+    pub reports: Option<PathBuf>,
+    /// Show archers' names, file names and notes in reports and tables; otherwise they are left out
+    #[arg(long)]
+    pub names: bool,
+    /// Folder of earlier records, with those below it: the same bow's count for advice, and reports show the trend
+    #[arg(long, value_name = "DIR")]
+    pub history: Option<PathBuf>,
     /// Target face: a name from `bossmark faces`, or a face file [default: the session file's]
     #[arg(long, value_name = "FACE")]
     pub face: Option<String>,
@@ -313,12 +347,33 @@ pub struct Day {
     /// Folder of the records [default: beside the photos]
     #[arg(short, long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Print what came of it as JSON on stdout
+    /// Measure photos again that are done already; what a person has worked on stays
+    #[arg(long)]
+    pub again: bool,
+    /// Take one share of N of the photos, by their content: run 1/N to N/N anywhere, then once without it
+    #[arg(long, value_name = "K/N", value_parser = shard, conflicts_with_all = ["report", "reports", "svg", "png", "csv", "history"])]
+    pub shard: Option<(u64, u64)>,
+    /// Photos measured at the same time [default: as many as there are processors]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Print the record of each end as JSON, one a line, and nothing else, on stdout
     #[arg(long)]
     pub json: bool,
     /// Allow a change on each axis at once
     #[arg(long)]
     pub both: bool,
+    /// Write each set-up's face plot, and how the offset moved, into this folder as SVG
+    #[arg(long, value_name = "DIR")]
+    pub svg: Option<PathBuf>,
+    /// The same as PNG
+    #[arg(long, value_name = "DIR")]
+    pub png: Option<PathBuf>,
+    /// Write all entries as a table for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// How texts and reports are written.
+    #[command(flatten)]
+    pub local: LocalArgs,
     /// Session.
     #[command(flatten)]
     pub session: SessionArgs,
@@ -421,6 +476,88 @@ pub struct Setup {
     pub session: SessionArgs,
 }
 
+/// How lengths and dates are written for people: told, never guessed from the machine.
+#[derive(Args, Clone, Copy, Debug, Default)]
+pub struct LocalArgs {
+    /// Unit of lengths in texts and reports; documents and tables stay in mm
+    #[arg(long, value_name = "mm|in", default_value = "mm")]
+    pub units: UnitsArg,
+    /// Dates in texts and reports: 2026-05-03, 3 May 2026 or May 3, 2026
+    #[arg(long, value_name = "iso|dmy|mdy", default_value = "iso")]
+    pub dates: DatesArg,
+}
+
+impl LocalArgs {
+    /// A finished text, written so.
+    #[must_use]
+    pub fn text(self, text: String) -> String {
+        self.units.text(match self.dates {
+            DatesArg::Iso => text,
+            order => crate::report::in_dates(&text, order.into()),
+        })
+    }
+
+    /// A finished page or drawing, written so: only what stands between its tags.
+    #[must_use]
+    pub fn page(self, page: String) -> String {
+        if self.units == UnitsArg::Mm && self.dates == DatesArg::Iso {
+            return page;
+        }
+        crate::report::between_tags(&page, |text| self.text(text.to_owned()))
+    }
+}
+
+/// Order of a date on the command line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum DatesArg {
+    /// Year, month, day, as in ISO 8601.
+    #[default]
+    Iso,
+    /// Day, month, year.
+    Dmy,
+    /// Month, day, year.
+    Mdy,
+}
+
+impl From<DatesArg> for crate::report::DateOrder {
+    fn from(order: DatesArg) -> Self {
+        match order {
+            DatesArg::Iso => Self::YearFirst,
+            DatesArg::Dmy => Self::DayFirst,
+            DatesArg::Mdy => Self::MonthFirst,
+        }
+    }
+}
+
+/// `bossmark history`.
+#[derive(Args, Debug)]
+pub struct History {
+    /// Records, or folders of them with those below; `-` for stdin
+    #[arg(required = true, value_name = "RECORD")]
+    pub records: Vec<PathBuf>,
+    /// Compare two set-ups, as the list counts them
+    #[arg(long, value_name = "A,B", value_parser = two_setups)]
+    pub compare: Option<[usize; 2]>,
+    /// All bows, not only that of the newest record
+    #[arg(long, conflicts_with = "compare")]
+    pub all: bool,
+    /// Write every entry of every record as a table for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Draw the trend of offset and group size
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// How the text is written.
+    #[command(flatten)]
+    pub local: LocalArgs,
+    /// Output.
+    #[command(flatten)]
+    pub output: Output,
+    /// Session: fills what the records leave open.
+    #[command(flatten)]
+    pub session: SessionArgs,
+}
+
 impl Setup {
     /// The set-up that these flags tell, without limits and the bow's name.
     #[must_use]
@@ -468,6 +605,12 @@ pub struct Plan {
     /// The archer's own tolerance at 30 m, mm
     #[arg(long, value_name = "MM", value_parser = millimetres)]
     pub tolerance: Option<f64>,
+    /// Print a short note to send to a student instead: what to shoot, how to take the photo, and what to tell
+    #[arg(long, conflicts_with_all = ["json", "out"])]
+    pub for_student: bool,
+    /// For that note: the target face, a name from `bossmark faces`
+    #[arg(long, value_name = "FACE", requires = "for_student")]
+    pub face: Option<String>,
     /// Unit of lengths in the text; documents stay in mm
     #[arg(long, value_name = "mm|in", default_value = "mm")]
     pub units: UnitsArg,
@@ -642,6 +785,22 @@ pub struct Faces {
     /// Output.
     #[command(flatten)]
     pub output: Output,
+}
+
+/// `bossmark completions`.
+#[derive(Args, Debug)]
+pub struct Completions {
+    /// The shell
+    #[arg(value_enum)]
+    pub shell: clap_complete::Shell,
+}
+
+/// `bossmark man`.
+#[derive(Args, Debug)]
+pub struct Man {
+    /// Write all pages into this folder [default: the main page, on stdout]
+    #[arg(short, long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
 }
 
 /// A unit of lengths on the command line.
@@ -871,6 +1030,28 @@ fn at(text: &str) -> Result<Pick, String> {
     }
 }
 
+/// `K/N`: the Kth of N shares.
+fn shard(text: &str) -> Result<(u64, u64), String> {
+    let numbers = text
+        .split_once('/')
+        .and_then(|(k, n)| Some((k.trim().parse().ok()?, n.trim().parse().ok()?)));
+    match numbers {
+        Some((k, n)) if (1..=n).contains(&k) => Ok((k, n)),
+        _ => Err("give a share and how many there are, from 1/4 to 4/4".to_owned()),
+    }
+}
+
+/// Two different numbers of set-ups.
+fn two_setups(text: &str) -> Result<[usize; 2], String> {
+    let numbers = text
+        .split_once(',')
+        .and_then(|(a, b)| Some((a.trim().parse().ok()?, b.trim().parse().ok()?)));
+    match numbers {
+        Some((a, b)) if a > 0 && b > 0 && a != b => Ok([a, b]),
+        _ => Err("give the numbers of two set-ups, like 1,3".to_owned()),
+    }
+}
+
 fn which(text: &str) -> Result<Pick, String> {
     match text.trim().parse::<usize>() {
         Ok(n) if n > 0 => Ok(Pick::Number(n)),
@@ -917,6 +1098,18 @@ mod tests {
     #[test]
     fn the_definition_is_consistent() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn shares_and_pairs_of_setups_are_counted_from_one() {
+        assert_eq!(shard("2/4"), Ok((2, 4)));
+        assert_eq!(two_setups("1, 3"), Ok([1, 3]));
+        for bad in ["0/4", "5/4", "2", "a/b", "1/0"] {
+            assert!(shard(bad).is_err(), "{bad}");
+        }
+        for bad in ["1,1", "0,1", "3"] {
+            assert!(two_setups(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

@@ -6,14 +6,19 @@ use super::status::Trouble;
 use crate::face::spec::{self, FaceSpec};
 use crate::lens::LensProfile;
 use crate::photo;
-use crate::record::{Session, SessionFile, keys};
+use crate::record::{Session, SessionFile, Setup, keys};
 use crate::road::MeasureOptions;
 use crate::store::{self, StoreError};
+use jiff::civil::DateTime;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Name of the session file beside the photos.
 pub(super) const SESSION_FILE: &str = "session.json";
+/// Photos this near to one another show one end, s: nobody pulls the arrows, walks back, shoots at least two of each kind and
+/// returns to the boss within it (common practice).
+const SAME_END_S: i64 = 60;
 /// Known faces named to somebody who misspelt one.
 const MOST_LIKELY: usize = 3;
 
@@ -36,8 +41,12 @@ pub(super) struct Context {
     given: Option<Told>,
     /// Session files beside photos, by folder.
     beside: BTreeMap<PathBuf, Option<Told>>,
+    /// Set-up files beside photos by the number of their photo's end, in that order, by folder.
+    setups: BTreeMap<PathBuf, Vec<(u64, Setup)>>,
     /// Places of photos in their folder, by folder.
     places: BTreeMap<PathBuf, BTreeMap<String, u64>>,
+    /// Ends are numbered without a session file too: where the whole folder is worked through.
+    numbering: bool,
     /// What to tell the user, once.
     messages: Vec<String>,
 }
@@ -55,9 +64,16 @@ impl Context {
             lenses: BTreeMap::new(),
             given: None,
             beside: BTreeMap::new(),
+            setups: BTreeMap::new(),
             places: BTreeMap::new(),
+            numbering: false,
             messages: Vec::new(),
         };
+        if let Some(path) = &args.setup {
+            let told = context.setup_file(path)?;
+            let flags = context.flags.setup.take().unwrap_or_default();
+            context.flags.setup = Some(flags.or(&told));
+        }
         if let Some(path) = &args.session {
             let bytes = store::read(path).map_err(|e| Trouble::from(e).about(path))?;
             context.given = Some(context.told(path, &bytes)?);
@@ -72,6 +88,13 @@ impl Context {
     pub(super) fn with_lens(mut self, path: Option<&Path>) -> Result<Self, Trouble> {
         self.lens = path.map(lens::profiles_at).transpose()?;
         Ok(self)
+    }
+
+    /// The context for folders that are worked through as a whole: their photos are ends 1, 2, … without a session file too.
+    #[must_use]
+    pub(super) const fn numbering_ends(mut self) -> Self {
+        self.numbering = true;
+        self
     }
 
     /// What is told about the measuring of a photo: the lens profiles of the flag, of the session file, or beside the photo.
@@ -132,6 +155,54 @@ impl Context {
         })
     }
 
+    /// A set-up file: the fields that `session.setup` of a session file holds, checked in the same way.
+    fn setup_file(&mut self, path: &Path) -> Result<Setup, Trouble> {
+        let bytes = store::read(path).map_err(|e| Trouble::from(e).about(path))?;
+        let (setup, notes) =
+            SessionFile::parse_setup(&bytes).map_err(|e| Trouble::from(e).about(path))?;
+        let name = path.display();
+        self.messages
+            .extend(notes.into_iter().map(|n| format!("{name}: {n}")));
+        Ok(setup)
+    }
+
+    /// What the set-up files beside the photos say at this photo: each holds from its own photo's end on, the later over the
+    /// earlier. `None` without any.
+    fn setup_beside(&mut self, folder: &Path, name: &str) -> Result<Option<Setup>, Trouble> {
+        if !self.setups.contains_key(folder) {
+            let mut found = Vec::new();
+            for path in store::setup_files(folder).unwrap_or_default() {
+                let stem = store::name_of(&path)
+                    .strip_suffix(store::SETUP_ENDING)
+                    .unwrap_or_default()
+                    .to_owned();
+                let photos = store::photos(folder).unwrap_or_default();
+                let of = photos
+                    .iter()
+                    .find(|p| p.file_stem().is_some_and(|s| s.to_string_lossy() == stem))
+                    .and_then(|p| self.place(folder, &store::name_of(p)));
+                match of {
+                    Some(number) => found.push((number, self.setup_file(&path)?)),
+                    None => self.messages.push(format!(
+                        "{}: belongs to no photo here: call it as the photo from which on it holds",
+                        path.display()
+                    )),
+                }
+            }
+            found.sort_by_key(|(number, _)| *number);
+            self.setups.insert(folder.to_owned(), found);
+        }
+        let files = self.setups.get(folder).cloned().unwrap_or_default();
+        if files.is_empty() {
+            return Ok(None);
+        }
+        let number = self.place(folder, name);
+        let until = files.into_iter().filter(|(n, _)| Some(*n) <= number);
+        Ok(until
+            .map(|(_, setup)| setup)
+            .reduce(|earlier, later| later.or(&earlier)))
+    }
+
     fn session_file(&mut self, folder: &Path) -> Result<Option<Told>, Trouble> {
         if let Some(given) = &self.given {
             return Ok(Some(given.clone()));
@@ -161,13 +232,20 @@ impl Context {
     /// When the session file beside it can't be read or is wrong.
     pub(super) fn session(&mut self, photo: &Path) -> Result<Session, Trouble> {
         let folder = folder_of(photo);
-        let Some(told) = self.session_file(&folder)? else {
-            return Ok(self.flags.clone());
-        };
         let name = store::name_of(photo);
+        let mut own = self.flags.clone();
+        if let Some(beside) = self.setup_beside(&folder, &name)? {
+            own.setup = Some(own.setup.map_or_else(|| beside.clone(), |s| s.or(&beside)));
+        }
+        let Some(told) = self.session_file(&folder)? else {
+            if self.numbering {
+                own.end = own.end.or_else(|| self.place(&folder, &name));
+            }
+            return Ok(own);
+        };
         if told.file.leaves_out(&name) {
             if let Some(number) = self.after_all(&folder, &name, &told.file) {
-                return Ok(self.flags.or(&told.file.session_next(Some(number))));
+                return Ok(own.or(&told.file.session_next(Some(number))));
             }
             self.messages.push(format!(
                 "{}: not among the `ends` of {}: what holds for all ends is taken, without a number",
@@ -179,7 +257,7 @@ impl Context {
             Some(_) => None,
             None => self.place(&folder, &name),
         };
-        Ok(self.flags.or(&told.file.session_of(&name, place)))
+        Ok(own.or(&told.file.session_of(&name, place)))
     }
 
     /// Photos that a folder's session file names and the folder doesn't hold.
@@ -217,7 +295,7 @@ impl Context {
     /// The photo's place in its folder, from 1: by time taken where all photos have one, else by name.
     fn place(&mut self, folder: &Path, name: &str) -> Option<u64> {
         if !self.places.contains_key(folder) {
-            let places = in_order(folder).into_iter().zip(1..).collect();
+            let places = numbered(timed(folder));
             self.places.insert(folder.to_owned(), places);
         }
         self.places.get(folder)?.get(name).copied()
@@ -254,14 +332,21 @@ impl Context {
 
 /// Names of the photos of a folder in the order shot: by time taken where all have one, else by name.
 pub(super) fn in_order(folder: &Path) -> Vec<String> {
+    let photos = timed(folder);
+    photos.into_iter().map(|(_, name)| name).collect()
+}
+
+/// The photos of a folder in the order shot, with their times.
+fn timed(folder: &Path) -> Vec<(Option<DateTime>, String)> {
     let photos = store::photos(folder).unwrap_or_default();
-    let mut timed: Vec<(Option<String>, String)> = photos
-        .iter()
+    let mut timed: Vec<(Option<DateTime>, String)> = photos
+        .par_iter()
         .map(|p| {
             let facts = store::read(p).ok().and_then(|b| photo::facts(&b).ok());
             // the camera's own clock orders the photos of one camera; the zone adds nothing to that
+            let time = facts.and_then(|f| f.taken_local.or(f.taken_rfc3339));
             (
-                facts.and_then(|f| f.taken_local.or(f.taken_rfc3339)),
+                time.and_then(|t| t.get(..19)?.parse().ok()),
                 store::name_of(p),
             )
         })
@@ -269,7 +354,27 @@ pub(super) fn in_order(folder: &Path) -> Vec<String> {
     if timed.iter().all(|(time, _)| time.is_some()) {
         timed.sort();
     }
-    timed.into_iter().map(|(_, name)| name).collect()
+    timed
+}
+
+/// The number of each photo's end. In order of time taken the photos are ends 1, 2, …; one taken within
+/// [`SAME_END_S`] of the first of an end shows that end once more. Without times on all of them each is an end, by name.
+fn numbered(photos: Vec<(Option<DateTime>, String)>) -> BTreeMap<String, u64> {
+    let all_timed = photos.iter().all(|(time, _)| time.is_some());
+    let mut number = 0;
+    let mut began: Option<DateTime> = None;
+    let mut numbers = BTreeMap::new();
+    for (time, name) in photos {
+        let again = time
+            .zip(began)
+            .is_some_and(|(time, began)| time.duration_since(began).as_secs() <= SAME_END_S);
+        if !(all_timed && again) {
+            number += 1;
+            began = time;
+        }
+        numbers.insert(name, number);
+    }
+    numbers
 }
 
 /// The folder that a file stands in.
@@ -330,5 +435,28 @@ mod tests {
         assert_eq!(told("e.jpg"), (Some(7), Some(90.0)));
         assert_eq!(told("b.jpg"), (None, Some(100.0)));
         assert_eq!(context.messages().len(), 1);
+    }
+
+    #[test]
+    fn photos_seconds_apart_show_one_end_and_those_without_times_go_by_name() {
+        let numbers = |photos: &[(&str, &str)]| -> Vec<u64> {
+            let list = photos
+                .iter()
+                .map(|(name, time)| (time.parse().ok(), (*name).to_owned()))
+                .collect();
+            let numbers = numbered(list);
+            photos.iter().map(|(name, _)| numbers[*name]).collect()
+        };
+        let evening = [
+            ("d", "2031-06-14T18:05:00"),
+            ("b", "2031-06-14T18:05:20"),
+            ("c", "2031-06-14T18:16:00"),
+            ("a", "2031-06-14T18:16:59"),
+            ("e", "2031-06-14T18:17:01"),
+        ];
+        assert_eq!(numbers(&evening), [1, 1, 2, 2, 3]);
+        let mut untimed = evening;
+        untimed[2].1 = "";
+        assert_eq!(numbers(&untimed), [1, 2, 3, 4, 5]);
     }
 }

@@ -1,32 +1,45 @@
-//! `bossmark day`: a folder of photos → records, what needs a person, readings, advice, and a report.
+//! `bossmark day`: folders of photos → records, what needs a person, readings, advice, and reports.
 
 use super::args::Day;
 use super::context::Context;
 use super::input;
-use super::measure::{Task, in_order, look_of};
+use super::measure::{Task, in_order, unread};
+use super::outputs;
 use super::progress::Progress;
 use super::screen::Screen;
 use super::status::{Status, Trouble};
-use crate::advice::AdviceOptions;
-use crate::evening::{readings, stories};
+use crate::evening::stories_of;
 use crate::face::spec::FaceSpec;
 use crate::photo::{self, Photo};
 use crate::reading::sentence;
 use crate::record::{End, Filed, Session, canonical, parse_records};
-use crate::report::{BowStory, Problem, ReportInput, html, marked, text};
+use crate::report::{BowStory, FaceLook, Problem, marked, text};
 use crate::road::MeasureOptions;
 use crate::store;
-use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-/// A photo of the folder, and all that is needed to deal with it.
+/// A folder that is worked through, and where its records are.
+struct Place {
+    folder: PathBuf,
+    /// Folder of the records, where it is another one.
+    out: Option<PathBuf>,
+    /// How an archer is called whom nobody names: only where there are several folders.
+    archer: Option<String>,
+}
+
+/// A photo, and all that is needed to deal with it.
 struct Item {
     photo: PathBuf,
+    /// How it is called in what is told.
+    name: String,
     place: PathBuf,
     session: Session,
     face: Result<FaceSpec, Trouble>,
     options: MeasureOptions,
+    /// Name of the photo before it with the same content.
+    twin: Option<String>,
 }
 
 /// What came of a photo.
@@ -45,26 +58,50 @@ enum How {
     Kept,
 }
 
-/// All that came of the folder.
+/// All that came of the folders.
 #[derive(Default)]
-struct Evening {
-    filed: Vec<Filed>,
-    how: Vec<How>,
-    marked: BTreeMap<String, Vec<u8>>,
-    problems: Vec<Problem>,
+pub(super) struct Evening {
+    pub(super) filed: Vec<Filed>,
+    pub(super) marked: BTreeMap<String, Vec<u8>>,
+    pub(super) problems: Vec<Problem>,
+    /// Faces as they are drawn, by name: the user's own are known only here.
+    pub(super) looks: BTreeMap<String, FaceLook>,
+    measured: usize,
+    kept: usize,
+    again: usize,
 }
 
 /// Runs the command.
 pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
-    let folder = &args.folder;
-    let photos = store::photos(folder).map_err(|e| Trouble::from(e).about(folder))?;
-    let mut context =
-        Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
-    if let Some(out) = &args.out {
-        store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
+    if let Some(threads) = args.threads {
+        // fails only where the threads run already, which nothing has started yet
+        let _ = rayon::ThreadPoolBuilder::new()
+            .num_threads(usize::from(threads))
+            .build_global();
     }
-    let places = store::record_places(&photos, args.out.as_deref());
-    let items = items(&photos, &places, &mut context)?;
+    let mut context = Context::new(&args.session, args.face.as_deref())?
+        .with_lens(args.lens.as_deref())?
+        .numbering_ends();
+    let places = places(args)?;
+    let mut items = Vec::new();
+    let mut used = BTreeSet::new();
+    for place in &places {
+        prepare(place)?;
+        let photos =
+            store::photos(&place.folder).map_err(|e| Trouble::from(e).about(&place.folder))?;
+        let records = store::record_places(&photos, place.out.as_deref());
+        used.extend(records.iter().cloned());
+        items.extend(self::items(place, &photos, &records, &mut context)?);
+        for name in context.missing_photos(&place.folder, &photos)? {
+            screen.tell(&format!(
+                "{name}: named in the session file, but not in {}",
+                place.folder.display()
+            ));
+        }
+        for message in context.messages() {
+            screen.tell(&message);
+        }
+    }
     // no face is one fault of the call, not one of each photo
     if let Some(Err(trouble)) = items.first().map(|i| &i.face)
         && items.iter().all(|i| i.face.as_ref().err() == Some(trouble))
@@ -72,77 +109,216 @@ pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
     {
         return Err(trouble.clone());
     }
-    for name in context.missing_photos(folder, &photos)? {
-        screen.tell(&format!(
-            "{name}: named in the session file, but not in {}",
-            folder.display()
-        ));
-    }
-    for message in context.messages() {
-        screen.tell(&message);
-    }
     let mut evening = Evening::default();
-    photographed(args, &items, screen, &mut evening);
-    alone(args, &places, &context, screen, &mut evening);
-    if evening.filed.is_empty() && evening.problems.is_empty() {
-        return Err(Trouble::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));
+    for face in items.iter().flat_map(|i| &i.face) {
+        evening
+            .looks
+            .insert(face.name.clone(), FaceLook::from(face));
     }
-    tell(args, &evening, screen)
+    let alone = alone(&places, &used);
+    by_content(&mut items, &alone, args.shard, &mut used);
+    photographed(args, &items, screen, &mut evening);
+    if args.shard.is_none() {
+        without_photo(args, alone, &used, &context, screen, &mut evening);
+        if evening.filed.is_empty() && evening.problems.is_empty() {
+            let folder = places.first().map_or(Path::new("."), |p| &p.folder);
+            return Err(Trouble::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));
+        }
+    }
+    tell(args, &evening, &places, screen)
+}
+
+/// The folders that are meant: those named, and for one without photos of its own those in it that hold some.
+fn places(args: &Day) -> Result<Vec<Place>, Trouble> {
+    let mut folders = Vec::new();
+    for folder in &args.folders {
+        let about = |e| Trouble::from(e).about(folder);
+        let inner = if store::photos(folder).map_err(about)?.is_empty()
+            && store::records(folder).map_err(about)?.is_empty()
+        {
+            store::folders_with_photos(folder).map_err(about)?
+        } else {
+            Vec::new()
+        };
+        if inner.is_empty() {
+            folders.push(folder.clone());
+        } else {
+            folders.extend(inner);
+        }
+    }
+    let several = folders.len() > 1;
+    Ok(folders
+        .into_iter()
+        .map(|folder| {
+            let name = several.then(|| store::name_of(&folder));
+            Place {
+                out: args.out.as_ref().map(|out| match &name {
+                    Some(name) => out.join(name),
+                    None => out.clone(),
+                }),
+                archer: name,
+                folder,
+            }
+        })
+        .collect())
+}
+
+/// Makes the folder of the records, and clears away what a killed process left half written.
+fn prepare(place: &Place) -> Result<(), Trouble> {
+    if let Some(out) = &place.out {
+        store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
+        store::clear_unfinished(out);
+    }
+    store::clear_unfinished(&place.folder);
+    Ok(())
 }
 
 fn items(
+    place: &Place,
     photos: &[PathBuf],
-    places: &[PathBuf],
+    records: &[PathBuf],
     context: &mut Context,
 ) -> Result<Vec<Item>, Trouble> {
-    let pairs = photos.iter().zip(places);
+    let pairs = photos.iter().zip(records);
     pairs
-        .map(|(photo, place)| {
+        .map(|(photo, record)| {
+            let mut session = context.session(photo)?;
+            session.archer = session.archer.or_else(|| place.archer.clone());
             Ok(Item {
                 photo: photo.clone(),
-                place: place.clone(),
-                session: context.session(photo)?,
+                name: name_in(place, photo),
+                place: record.clone(),
+                session,
                 face: context.face(photo),
                 options: context.options(photo)?,
+                twin: None,
             })
         })
         .collect()
 }
 
-/// Measures the photos that have no record yet, and saves each record as soon as its handful is done.
+/// How a file is called: with its folder where there are several.
+fn name_in(place: &Place, file: &Path) -> String {
+    let name = store::name_of(file);
+    match &place.archer {
+        Some(folder) => format!("{folder}/{name}"),
+        None => name,
+    }
+}
+
+/// Sorts out by content: photos of another share go, a photo that is there twice counts once, and one that was renamed finds
+/// the record that was made of it.
+fn by_content(
+    items: &mut Vec<Item>,
+    alone: &[Alone],
+    shard: Option<(u64, u64)>,
+    used: &mut BTreeSet<PathBuf>,
+) {
+    let prints: Vec<Option<String>> = items
+        .par_iter()
+        .map(|item| Some(photo::fingerprint(&store::read(&item.photo).ok()?)))
+        .collect();
+    let mut records: BTreeMap<(&Path, &str), &Path> = BTreeMap::new();
+    for one in alone {
+        if let Ok([record]) = one.records.as_deref()
+            && let Some(photo) = &record.end.photo
+        {
+            records.insert((one.folder(), photo.sha256.as_str()), &one.path);
+        }
+    }
+    let mut first: BTreeMap<(PathBuf, String), String> = BTreeMap::new();
+    let mut kept = Vec::new();
+    for (mut item, print) in std::mem::take(items).into_iter().zip(prints) {
+        // what can't be read is everybody's to tell; the first share does
+        let share = print.as_deref().map_or(0, number_of);
+        if shard.is_some_and(|(k, n)| share % n != k - 1) {
+            continue;
+        }
+        if let Some(print) = print {
+            let folder = item.photo.parent().unwrap_or(Path::new("")).to_owned();
+            item.twin = first.get(&(folder.clone(), print.clone())).cloned();
+            let records_folder = item.place.parent().unwrap_or(Path::new(""));
+            if !item.place.exists()
+                && item.twin.is_none()
+                && let Some(there) = records.get(&(records_folder, print.as_str()))
+            {
+                item.place = (*there).to_owned();
+                used.insert(item.place.clone());
+            }
+            first
+                .entry((folder, print))
+                .or_insert_with(|| item.name.clone());
+        }
+        kept.push(item);
+    }
+    *items = kept;
+}
+
+/// The first 60 bits of a fingerprint.
+fn number_of(print: &str) -> u64 {
+    let digits = print.get(..15).unwrap_or_default();
+    u64::from_str_radix(digits, 16).unwrap_or(0)
+}
+
+/// Measures the photos that have no record yet. Each record is saved as soon as it is made.
 fn photographed(args: &Day, items: &[Item], screen: &mut Screen, evening: &mut Evening) {
     let progress = Progress::new(items.len());
+    let most_bytes = outputs::shows_photos(args).then(|| outputs::bytes_a_photo(items.len()));
     in_order(
         items,
-        |item| deal(item, args.report.is_some(), &progress),
-        |item, dealt| {
-            progress.done();
-            match dealt {
-                Ok(dealt) => keep(item, dealt, screen, evening),
-                Err(trouble) => problem(&trouble.about(&item.photo), screen, evening),
+        |item| {
+            if item.twin.is_some() {
+                progress.done(0);
+                return Ok(None);
+            }
+            let dealt = deal(item, args.again, most_bytes, &progress);
+            progress.done(dealt.as_ref().map_or(0, |d| d.end.entries.len()));
+            dealt.map(Some)
+        },
+        |item, dealt: Result<Option<Dealt>, Trouble>| match dealt {
+            Ok(Some(dealt)) => keep(args, item, dealt, screen, evening),
+            Ok(None) => {
+                evening.again += 1;
+                screen.tell(&format!(
+                    "{}: the same photo as {}, it counts once",
+                    item.photo.display(),
+                    item.twin.as_deref().unwrap_or_default()
+                ));
+            }
+            Err(trouble) => {
+                let trouble = trouble.about(&item.photo);
+                if args.json {
+                    line(&unread(&trouble), screen);
+                }
+                problem(&trouble, &item.name, screen, evening);
             }
         },
     );
     progress.finish();
 }
 
-fn keep(item: &Item, dealt: Dealt, screen: &mut Screen, evening: &mut Evening) {
-    let name = store::name_of(&item.photo);
+/// An end's record as a line of JSON.
+fn line(end: &End, screen: &mut Screen) {
+    match canonical::to_line(end) {
+        Ok(line) => screen.answer(&line),
+        Err(error) => screen.trouble(&Trouble::from(error)),
+    }
+}
+
+fn keep(args: &Day, item: &Item, dealt: Dealt, screen: &mut Screen, evening: &mut Evening) {
     for message in dealt.messages {
         screen.tell(&format!("{}: {message}", item.photo.display()));
     }
-    if dealt.how == How::Measured
-        && let Err(error) = store::save_proposal(&item.place, &dealt.end)
-    {
-        problem(&Trouble::from(error).about(&item.place), screen, evening);
+    if args.json {
+        line(&dealt.end, screen);
     }
     if let Some(trouble) = dealt.trouble {
-        problem(&trouble.about(&item.photo), screen, evening);
+        problem(&trouble.about(&item.photo), &item.name, screen, evening);
     }
     if let Some(failure) = &dealt.end.failure {
         screen.raise(Status::NotPossible);
         evening.problems.push(Problem {
-            file: name.clone(),
+            file: item.name.clone(),
             text: failure.text.clone(),
         });
         if dealt.end.entries.is_empty() {
@@ -150,32 +326,38 @@ fn keep(item: &Item, dealt: Dealt, screen: &mut Screen, evening: &mut Evening) {
         }
     }
     if let Some(marked) = dealt.marked {
-        evening.marked.insert(name.clone(), marked);
+        evening.marked.insert(item.name.clone(), marked);
     }
-    evening.how.push(dealt.how);
+    match dealt.how {
+        How::Measured => evening.measured += 1,
+        How::Kept => evening.kept += 1,
+    }
     evening.filed.push(Filed {
-        file: name,
+        file: item.name.clone(),
         line: 1,
         end: dealt.end,
     });
 }
 
-fn problem(trouble: &Trouble, screen: &mut Screen, evening: &mut Evening) {
+fn problem(trouble: &Trouble, name: &str, screen: &mut Screen, evening: &mut Evening) {
     screen.trouble(trouble);
     evening.problems.push(Problem {
-        file: trouble
-            .file
-            .as_deref()
-            .map_or_else(String::new, |f| store::name_of(Path::new(f))),
+        file: name.to_owned(),
         text: trouble.text.clone(),
     });
 }
 
-fn deal(item: &Item, draw: bool, progress: &Progress) -> Result<Dealt, Trouble> {
+fn deal(
+    item: &Item,
+    again: bool,
+    most_bytes: Option<usize>,
+    progress: &Progress,
+) -> Result<Dealt, Trouble> {
     let bytes = input::bytes(&item.photo)?;
     let there = store::record_at(&item.place).map_err(|e| Trouble::from(e).about(&item.place))?;
     if let Some(end) = there
-        && let Some(dealt) = kept(item, end, &bytes, draw)
+        && (!again || store::is_touched(&end))
+        && let Some(dealt) = kept(item, end, &bytes, most_bytes)
     {
         return Ok(dealt);
     }
@@ -186,20 +368,18 @@ fn deal(item: &Item, draw: bool, progress: &Progress) -> Result<Dealt, Trouble> 
         options: item.options.clone(),
     };
     let measured = task.run(&bytes, progress)?;
-    let marked = draw
-        .then(|| draw_marked(&measured.photo, &measured.end))
-        .flatten();
+    let saved = store::save_proposal(&item.place, &measured.end);
     Ok(Dealt {
+        marked: draw_marked(item, &measured.photo, &measured.end, most_bytes),
         end: measured.end,
         how: How::Measured,
-        marked,
         messages: Vec::new(),
-        trouble: None,
+        trouble: saved.err().map(|e| Trouble::from(e).about(&item.place)),
     })
 }
 
 /// A record that is there already and stays: a person's, or a proposal for this very photo and face. `None`: measure.
-fn kept(item: &Item, mut end: End, bytes: &[u8], draw: bool) -> Option<Dealt> {
+fn kept(item: &Item, mut end: End, bytes: &[u8], most_bytes: Option<usize>) -> Option<Dealt> {
     let touched = store::is_touched(&end);
     let same_photo = end
         .photo
@@ -228,9 +408,9 @@ fn kept(item: &Item, mut end: End, bytes: &[u8], draw: bool) -> Option<Dealt> {
         );
     }
     let (mut marked, mut trouble) = (None, None);
-    if draw && same_photo {
+    if most_bytes.is_some() && same_photo {
         match photo::open(bytes) {
-            Ok(photo) => marked = draw_marked(&photo, &end),
+            Ok(photo) => marked = draw_marked(item, &photo, &end, most_bytes),
             Err(error) => trouble = Some(Trouble::from(error)),
         }
     }
@@ -243,87 +423,195 @@ fn kept(item: &Item, mut end: End, bytes: &[u8], draw: bool) -> Option<Dealt> {
     })
 }
 
-fn draw_marked(photo: &Photo, end: &End) -> Option<Vec<u8>> {
-    marked::for_report(&photo.pixels, end, &look_of(end)).ok()
+fn draw_marked(
+    item: &Item,
+    photo: &Photo,
+    end: &End,
+    most_bytes: Option<usize>,
+) -> Option<Vec<u8>> {
+    let known = item.face.as_ref().ok().map(FaceLook::from);
+    let look = known
+        .or_else(|| end.face.as_ref().map(FaceLook::of_record))
+        .unwrap_or_else(|| FaceLook::plain(0.0));
+    marked::for_report(&photo.pixels, end, &look, most_bytes?).ok()
 }
 
-/// Records of the folder without a photo: ends measured with a tape, or whose photo is gone.
-fn alone(
-    args: &Day,
-    places: &[PathBuf],
-    context: &Context,
-    screen: &mut Screen,
-    evening: &mut Evening,
-) {
-    let mut folders = vec![args.folder.as_path()];
-    folders.extend(args.out.as_deref());
-    for folder in folders {
-        let Ok(records) = store::records(folder) else {
-            continue; // the folder of the photos could be listed before, the other was made
-        };
-        for path in records.iter().filter(|r| !places.contains(r)) {
-            let parsed = store::read(path)
-                .map_err(Trouble::from)
-                .and_then(|bytes| Ok(parse_records(&bytes)?));
-            let parsed = match parsed {
-                Ok(parsed) => parsed,
-                Err(trouble) => {
-                    problem(&trouble.about(path), screen, evening);
-                    continue;
-                }
-            };
-            for record in parsed {
-                let mut end = record.end;
-                end.session = end.session.or(context.flags());
-                evening.how.push(How::Kept);
-                evening.filed.push(Filed {
-                    file: store::name_of(path),
-                    line: record.line,
-                    end,
+/// A record file that stands at no photo's place.
+struct Alone {
+    /// How it is called in what is told.
+    name: String,
+    path: PathBuf,
+    archer: Option<String>,
+    records: Result<Vec<crate::record::ParsedRecord>, Trouble>,
+}
+
+impl Alone {
+    fn folder(&self) -> &Path {
+        self.path.parent().unwrap_or(Path::new(""))
+    }
+}
+
+/// Records without a photo of their name: ends measured with a tape, or whose photo is gone or was renamed.
+fn alone(places: &[Place], used: &BTreeSet<PathBuf>) -> Vec<Alone> {
+    let mut found = Vec::new();
+    for place in places {
+        let mut folders = vec![place.folder.as_path()];
+        folders.extend(place.out.as_deref());
+        for folder in folders {
+            // the folder of the photos could be listed before, the other was made
+            let records = store::records(folder).unwrap_or_default();
+            for path in records.into_iter().filter(|r| !used.contains(r)) {
+                let records = store::read(&path)
+                    .map_err(Trouble::from)
+                    .and_then(|bytes| Ok(parse_records(&bytes)?));
+                found.push(Alone {
+                    name: name_in(place, &path),
+                    archer: place.archer.clone(),
+                    path,
+                    records,
                 });
             }
         }
     }
+    found
 }
 
-fn tell(args: &Day, evening: &Evening, screen: &mut Screen) -> Result<(), Trouble> {
-    let options = AdviceOptions { both: args.both };
-    let (mut bows, _) = stories(evening.filed.clone(), &options);
-    if args.json {
-        screen.answer(&canonical::line(&document(evening, &bows))?);
-    } else {
-        let ends: Vec<(&str, &End)> = evening
-            .filed
-            .iter()
-            .map(|f| (f.file.as_str(), &f.end))
-            .collect();
-        screen.text(&text::day(&ends, &evening.problems));
-        bows.iter()
-            .for_each(|bow| screen.text(&format!("\n{}", bow_in_words(bow, bows.len() > 1))));
+fn without_photo(
+    args: &Day,
+    alone: Vec<Alone>,
+    used: &BTreeSet<PathBuf>,
+    context: &Context,
+    screen: &mut Screen,
+    evening: &mut Evening,
+) {
+    for one in alone.into_iter().filter(|a| !used.contains(&a.path)) {
+        let records = match one.records {
+            Ok(records) => records,
+            Err(trouble) => {
+                problem(&trouble.about(&one.path), &one.name, screen, evening);
+                continue;
+            }
+        };
+        for record in records {
+            let mut end = record.end;
+            end.session = end.session.or(context.flags());
+            end.session.archer = end.session.archer.or_else(|| one.archer.clone());
+            if args.json {
+                line(&end, screen);
+            }
+            evening.kept += 1;
+            evening.filed.push(Filed {
+                file: one.name.clone(),
+                line: record.line,
+                end,
+            });
+        }
     }
-    let Some(path) = &args.report else {
-        return Ok(());
-    };
-    for end in bows
-        .iter_mut()
-        .flat_map(|b| &mut b.runs)
-        .flat_map(|r| &mut r.ends)
-    {
-        end.marked_jpeg = evening.marked.get(&end.file).cloned();
-    }
-    let page = html::report(&ReportInput {
-        title: String::new(),
-        bows,
-        problems: evening.problems.clone(),
-    });
-    store::save_document(path, page.as_bytes()).map_err(|e| Trouble::from(e).about(path))?;
+}
+
+fn tell(
+    args: &Day,
+    evening: &Evening,
+    places: &[Place],
+    screen: &mut Screen,
+) -> Result<(), Trouble> {
+    let history = history(args, evening, places, screen);
     if !args.json {
-        screen.text(&format!(
-            "\nThe report is in {}: open it in a browser.",
-            path.display()
-        ));
+        let short = text::DayInShort {
+            ends: evening
+                .filed
+                .iter()
+                .map(|f| (f.file.as_str(), &f.end))
+                .collect(),
+            problems: &evening.problems,
+            measured: evening.measured,
+            kept: evening.kept,
+            again: evening.again,
+            confirm: confirming(evening, places),
+        };
+        screen.text(&args.local.text(text::day(&short)));
+        if args.shard.is_none() {
+            let told: BTreeSet<(String, usize)> = evening
+                .filed
+                .iter()
+                .map(|f| (f.file.clone(), f.line))
+                .collect();
+            let all = evening.filed.iter().chain(&history).cloned().collect();
+            let (bows, _) = stories_of(all, &outputs::options(args), &|f: &Filed| {
+                told.contains(&(f.file.clone(), f.line))
+            });
+            for bow in &bows {
+                let said = bow_in_words(bow, bows.len() > 1);
+                screen.text(&args.local.text(format!("\n{said}")));
+            }
+        }
     }
-    Ok(())
+    outputs::write(args, evening, history, screen)
+}
+
+/// The commands with which a person looks at what waits, one for each folder where something does.
+fn confirming(evening: &Evening, places: &[Place]) -> Vec<String> {
+    let waits = |place: &Place| {
+        evening.filed.iter().any(|f| {
+            let here = match &place.archer {
+                Some(folder) => f.file.starts_with(&format!("{folder}/")),
+                None => true,
+            };
+            here && !crate::record::history::is_confirmed(&f.end) && !f.end.entries.is_empty()
+        })
+    };
+    let commands = places.iter().filter(|p| waits(p)).map(|place| {
+        let out = place
+            .out
+            .as_deref()
+            .map_or_else(String::new, |out| format!(" --out {}", quoted(out)));
+        format!("bossmark confirm {}{out}", quoted(&place.folder))
+    });
+    commands.collect()
+}
+
+/// A path as it has to be typed.
+fn quoted(path: &Path) -> String {
+    let text = path.display().to_string();
+    let plain = |c: char| c.is_alphanumeric() || "/._-+,:@%".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        text
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
+}
+
+/// Earlier records: those below the history's folder that aren't this day's own.
+fn history(args: &Day, evening: &Evening, places: &[Place], screen: &mut Screen) -> Vec<Filed> {
+    let Some(folder) = &args.history else {
+        return Vec::new();
+    };
+    let same = |a: &Path, b: &Path| match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => a == b,
+    };
+    let own: Vec<&Path> = places
+        .iter()
+        .flat_map(|p| [Some(p.folder.as_path()), p.out.as_deref()])
+        .flatten()
+        .collect();
+    let photos: BTreeSet<&str> = evening
+        .filed
+        .iter()
+        .filter_map(|f| f.end.photo.as_ref().map(|p| p.sha256.as_str()))
+        .collect();
+    let mut found = input::records(screen, &[folder], &Session::default());
+    // by folder first: to ask the system once for each
+    let mut theirs: BTreeMap<PathBuf, bool> = BTreeMap::new();
+    found.retain(|filed| {
+        let folder = Path::new(&filed.file).parent().unwrap_or(Path::new(""));
+        let own = *theirs
+            .entry(folder.to_owned())
+            .or_insert_with(|| own.iter().any(|o| same(o, folder)));
+        let photo = filed.end.photo.as_ref();
+        !own && !photo.is_some_and(|p| photos.contains(p.sha256.as_str()))
+    });
+    found
 }
 
 fn bow_in_words(bow: &BowStory, several: bool) -> String {
@@ -332,12 +620,16 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
         said.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
-        for (number, run) in (1..).zip(&bow.runs) {
-            let files: Vec<&str> = run.ends.iter().map(|e| e.file.as_str()).collect();
-            said.push_str(&format!(
-                "Set-up {number} ({}): {}\n",
-                files.join(", "),
-                sentence(&run.reading)
+        for run in &bow.runs {
+            let files: Vec<&str> = run
+                .ends
+                .iter()
+                .filter(|e| !e.earlier)
+                .map(|e| e.file.as_str())
+                .collect();
+            said.push_str(&text::wrapped(
+                &format!("Set-up {} ({}): ", run.number, files.join(", ")),
+                &sentence(&run.reading),
             ));
         }
         said.push('\n');
@@ -345,34 +637,26 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
     said + &text::advice(&bow.advice_now)
 }
 
-/// What came of the folder, for machines.
-fn document(evening: &Evening, bows: &[BowStory]) -> Value {
-    let records: Vec<Value> = evening
-        .filed
-        .iter()
-        .zip(&evening.how)
-        .map(|(filed, how)| {
-            json!({
-                "file": filed.file,
-                "how": if *how == How::Kept { "kept" } else { "measured" },
-                "entries": filed.end.entries.len(),
-                "unconfirmed": filed.end.entries.iter().filter(|e| e.state == crate::record::EntryState::Proposed).count(),
-            })
-        })
-        .collect();
-    let read: Vec<Value> = readings(evening.filed.clone())
-        .0
-        .iter()
-        .map(|r| json!({"files": r.files, "reading": r.reading}))
-        .collect();
-    let advice: Vec<Value> = bows
-        .iter()
-        .map(|b| json!({"bow": b.label, "advice": b.advice_now}))
-        .collect();
-    let problems: Vec<Value> = evening
-        .problems
-        .iter()
-        .map(|p| json!({"file": p.file, "text": p.text}))
-        .collect();
-    json!({"schema": "bossmark/day/1", "records": records, "readings": read, "advice": advice, "problems": problems})
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn commands_can_be_typed_as_they_stand() {
+        assert_eq!(quoted(Path::new("a/b-1.jpg")), "a/b-1.jpg");
+        assert_eq!(quoted(Path::new("my night")), "'my night'");
+        assert_eq!(quoted(Path::new("it's")), r"'it'\''s'");
+    }
+
+    #[test]
+    fn shares_go_by_content_and_cover_everything() {
+        let prints: Vec<String> = (0_u8..60).map(|i| photo::fingerprint(&[i])).collect();
+        let mut sizes = [0_u32; 4];
+        for print in &prints {
+            let k = usize::try_from(number_of(print) % 4).expect("small");
+            sizes[k] += 1;
+        }
+        assert_eq!(sizes.iter().sum::<u32>(), 60);
+        assert!(sizes.iter().all(|n| *n > 5), "{sizes:?}");
+    }
 }

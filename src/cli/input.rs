@@ -4,8 +4,9 @@ use super::screen::Screen;
 use super::status::Trouble;
 use crate::record::{Filed, Session, parse_records, tape};
 use crate::store;
+use rayon::prelude::*;
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The bytes of a file, or of stdin for `-`.
 ///
@@ -25,8 +26,8 @@ pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
     store::read(path).map_err(|e| Trouble::from(e).about(path))
 }
 
-/// All records of these inputs, folders' record files among them. Each input that can't be read is told and skipped. What
-/// the records leave open is filled from `flags`.
+/// All records of these inputs; of folders all record files in them and below. Each input that can't be read is told and
+/// skipped. What the records leave open is filled from `flags`.
 pub(super) fn records(
     screen: &mut Screen,
     inputs: &[impl AsRef<Path>],
@@ -35,18 +36,34 @@ pub(super) fn records(
     let mut found = Vec::new();
     for input in inputs {
         let input = input.as_ref();
-        let read = if input.is_dir() {
-            folder(screen, input)
+        let files = if input.is_dir() {
+            match folder(input) {
+                Ok(files) => files,
+                Err(trouble) => {
+                    screen.trouble(&trouble);
+                    continue;
+                }
+            }
         } else {
-            file(screen, input)
+            vec![input.to_owned()]
         };
-        match read {
-            Ok(records) => found.extend(records),
-            Err(trouble) => screen.trouble(&trouble),
+        // thousands of small files: reading and parsing them is the work
+        let parsed: Vec<Result<InFile, Trouble>> =
+            files.par_iter().map(|path| file(path)).collect();
+        for one in parsed {
+            match one {
+                Ok(file) => {
+                    file.warnings.iter().for_each(|w| screen.tell(w));
+                    found.extend(file.records);
+                }
+                Err(trouble) => screen.trouble(&trouble),
+            }
         }
     }
-    for filed in &mut found {
-        filed.end.session = filed.end.session.or(flags);
+    if *flags != Session::default() {
+        for filed in &mut found {
+            filed.end.session = filed.end.session.or(flags);
+        }
     }
     found
 }
@@ -73,43 +90,40 @@ pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Fil
         .collect())
 }
 
-fn folder(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {
-    let files = store::records(path).map_err(|e| Trouble::from(e).about(path))?;
+fn folder(path: &Path) -> Result<Vec<PathBuf>, Trouble> {
+    let files = store::records_below(path).map_err(|e| Trouble::from(e).about(path))?;
     if files.is_empty() {
         return Err(Trouble::file(
             "this is a folder without records (NAME.end.json): name a record, or measure the folder's photos with `bossmark day`",
         )
         .about(path));
     }
-    let mut found = Vec::new();
-    for path in files {
-        match file(screen, &path) {
-            Ok(records) => found.extend(records),
-            Err(trouble) => screen.trouble(&trouble),
-        }
-    }
-    Ok(found)
+    Ok(files)
 }
 
-fn file(screen: &mut Screen, path: &Path) -> Result<Vec<Filed>, Trouble> {
+/// The records of a file, and what is odd about them.
+struct InFile {
+    warnings: Vec<String>,
+    records: Vec<Filed>,
+}
+
+fn file(path: &Path) -> Result<InFile, Trouble> {
     let parsed = parse_records(&bytes(path)?).map_err(|e| Trouble::from(e).about(path))?;
     let name = path.display().to_string();
     let several = parsed.len() > 1;
-    let mut found = Vec::new();
+    let (mut warnings, mut records) = (Vec::new(), Vec::new());
     for record in parsed {
         let place = if several {
             format!("{name}, line {}", record.line)
         } else {
             name.clone()
         };
-        for warning in &record.warnings {
-            screen.tell(&format!("{place}: {warning}"));
-        }
-        found.push(Filed {
+        warnings.extend(record.warnings.iter().map(|w| format!("{place}: {w}")));
+        records.push(Filed {
             file: name.clone(),
             line: record.line,
             end: record.end,
         });
     }
-    Ok(found)
+    Ok(InFile { warnings, records })
 }

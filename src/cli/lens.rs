@@ -106,7 +106,7 @@ fn looks(photos: &[PathBuf], screen: &mut Screen) -> Vec<Look> {
             Ok(lens::look(&photo, &store::name_of(path)))
         },
         |_, result: Result<Look, Trouble>| {
-            progress.done();
+            progress.done(0);
             match result {
                 Ok(look) => looks.push(look),
                 Err(trouble) => screen.trouble(&trouble),

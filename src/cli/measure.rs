@@ -15,8 +15,11 @@ use crate::report::{FaceLook, debug};
 use crate::road::{self, MeasureOptions, Measured};
 use crate::store;
 use image::RgbImage;
-use rayon::prelude::*;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc;
+use std::thread;
 
 /// A photo and what is told about it.
 #[derive(Debug)]
@@ -70,19 +73,42 @@ impl Task {
     }
 }
 
-/// Runs `job` on every task with all processors and hands the results on in the order of the tasks, a handful at a time, so
-/// that not all pictures of a long list are in memory at once.
+/// Runs `job` on every task with all processors and hands the results on in the order of the tasks, each as soon as those
+/// before it are there. `job` must hand on no pictures: results wait for their turn.
 pub(super) fn in_order<T: Sync, R: Send>(
     tasks: &[T],
     job: impl Fn(&T) -> R + Sync,
     mut then: impl FnMut(&T, R),
 ) {
-    for handful in tasks.chunks(rayon::current_num_threads().max(1)) {
-        let results: Vec<R> = handful.par_iter().map(&job).collect();
-        for (task, result) in handful.iter().zip(results) {
-            then(task, result);
+    // threads of their own: a thread of the pool that waits inside one photo would begin another one meanwhile, and hold both
+    let threads = rayon::current_num_threads().clamp(1, tasks.len().max(1));
+    let next = AtomicUsize::new(0);
+    let (sender, receiver) = mpsc::channel();
+    thread::scope(|scope| {
+        for _ in 0..threads {
+            let (sender, next, job) = (sender.clone(), &next, &job);
+            scope.spawn(move || {
+                while let Some((at, task)) = {
+                    let at = next.fetch_add(1, Ordering::Relaxed);
+                    tasks.get(at).map(|task| (at, task))
+                } {
+                    if sender.send((at, job(task))).is_err() {
+                        return;
+                    }
+                }
+            });
         }
-    }
+        drop(sender);
+        let mut waiting = BTreeMap::new();
+        let mut turn = 0;
+        for (at, result) in receiver {
+            waiting.insert(at, result);
+            while let (Some(result), Some(task)) = (waiting.remove(&turn), tasks.get(turn)) {
+                then(task, result);
+                turn += 1;
+            }
+        }
+    });
 }
 
 /// Runs the command.
@@ -108,11 +134,15 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
     let progress = Progress::new(tasks.len());
     in_order(
         &tasks,
-        |task| task.read_and_run(&progress),
-        |task, result| {
-            progress.done();
+        |task| {
+            let measured = task.read_and_run(&progress)?;
+            let drawn = pictures(args, task, &measured);
+            progress.done(measured.end.entries.len());
+            Ok((measured.end, drawn))
+        },
+        |task, result: Result<(End, Result<(), Trouble>), Trouble>| {
             let given = match result {
-                Ok(measured) => one(args, task, &measured, screen, &mut answers),
+                Ok((end, drawn)) => one(task, &end, screen, &mut answers).and(drawn),
                 Err(trouble) => unreadable(&trouble, screen, &mut answers),
             };
             if let Err(trouble) = given {
@@ -184,21 +214,20 @@ fn check(args: &Measure) -> Result<(), Trouble> {
     Ok(())
 }
 
-fn one(
-    args: &Measure,
-    task: &Task,
-    measured: &Measured,
-    screen: &mut Screen,
-    answers: &mut Answers,
-) -> Result<(), Trouble> {
-    answers.give(screen, &measured.end, || text::end(&measured.end))?;
-    if let Some(failure) = &measured.end.failure {
+fn one(task: &Task, end: &End, screen: &mut Screen, answers: &mut Answers) -> Result<(), Trouble> {
+    answers.give(screen, end, || text::end(end))?;
+    if let Some(failure) = &end.failure {
         screen.raise(Status::NotPossible);
         if answers.as_documents() {
             screen.tell(&format!("{}: {}", task.path.display(), failure.text));
         }
     }
-    let look = look_of(&measured.end);
+    Ok(())
+}
+
+/// The pictures that were asked for.
+fn pictures(args: &Measure, task: &Task, measured: &Measured) -> Result<(), Trouble> {
+    let look = FaceLook::from(&task.face);
     if let Some(path) = &args.marked {
         let format = Format::of_name(&store::name_of(path)).unwrap_or(Format::Png);
         let picture = marked::draw(
@@ -221,14 +250,6 @@ fn one(
     Ok(())
 }
 
-/// The face of a record as it is drawn.
-#[must_use]
-pub(super) fn look_of(end: &End) -> FaceLook {
-    end.face
-        .as_ref()
-        .map_or_else(|| FaceLook::plain(0.0), FaceLook::of_record)
-}
-
 /// A photo that can't be decoded still has its line among the documents.
 fn unreadable(
     trouble: &Trouble,
@@ -239,14 +260,19 @@ fn unreadable(
     if !answers.as_documents() {
         return Ok(());
     }
-    let end = End {
+    answers.give(screen, &unread(trouble), String::new)
+}
+
+/// The record of a photo that could not be read or decoded: it says so, and nothing else.
+#[must_use]
+pub(super) fn unread(trouble: &Trouble) -> End {
+    End {
         failure: Some(Failure {
             code: "unreadable".to_owned(),
             text: trouble.line(),
         }),
         ..End::default()
-    };
-    answers.give(screen, &end, String::new)
+    }
 }
 
 fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), Trouble> {

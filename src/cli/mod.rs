@@ -8,9 +8,12 @@ mod confirm;
 mod context;
 mod day;
 mod faces;
+mod history;
 mod input;
 mod lens;
+mod manual;
 mod measure;
+mod outputs;
 mod page;
 mod plan;
 mod progress;
@@ -54,6 +57,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Advise(args) => advise::run(args, &mut screen),
         Command::Day(args) => day::run(args, &mut screen),
         Command::Setup(args) => setup::run(args, &mut screen),
+        Command::History(args) => history::run(args, &mut screen),
+        Command::Completions(args) => {
+            manual::completions(args, &mut screen);
+            Ok(())
+        }
+        Command::Man(args) => manual::run(args, &mut screen),
         Command::Plan(args) => plan::run(args, &mut screen),
         Command::Rehearse(args) => rehearse::run(args, &mut screen),
         Command::Lens(args) => lens::run(args, &mut screen),

@@ -1,13 +1,14 @@
 //! `bossmark plan`: what to shoot, and how precise that will be.
 
 use super::args::Plan;
-use super::context::Context;
+use super::context::{Context, face_named};
 use super::input;
 use super::screen::{Answers, Screen};
 use super::status::Trouble;
 use crate::evening::readings_of;
 use crate::plan::{self, PlanOptions};
 use crate::record::{History, Run};
+use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
@@ -34,6 +35,13 @@ pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
         hand: args.session.hand.map(Into::into).or(known.hand),
     };
     let plan = plan::plan(&options);
+    if args.for_student {
+        let named = args.face.as_deref();
+        let face = named.map(|f| face_named(f, Path::new(""))).transpose()?;
+        let note = plan::note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
+        screen.text(&args.units.text(note));
+        return Ok(());
+    }
     let mut answers = Answers::new(&args.output);
     answers.give(screen, &plan, || args.units.text(plan::text(&plan)))?;
     answers.finish(false)

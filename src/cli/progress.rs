@@ -3,29 +3,40 @@
 use crate::road::Stage;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
-/// Progress over some photos. Silent unless stderr is a terminal.
+/// Photos done and entries found at the left, then the bar, the time left, and what is being done.
+const LOOK: &str = "{pos}/{len} photos, {prefix:12} {bar:24} {eta:>4} left  {wide_msg}";
+
+/// Progress over some photos: photos done, entries found, time left. Silent unless stderr is a terminal.
 #[derive(Debug)]
 pub(super) struct Progress {
     bar: ProgressBar,
+    entries: AtomicUsize,
 }
 
 impl Progress {
     /// Progress over this many photos.
     #[must_use]
     pub(super) fn new(photos: usize) -> Self {
-        let target = if std::io::stderr().is_terminal() && photos > 0 {
+        let terminal = std::io::stderr().is_terminal()
+            && std::env::var_os("TERM").is_none_or(|term| term != "dumb");
+        let target = if terminal && photos > 0 {
             ProgressDrawTarget::stderr()
         } else {
             ProgressDrawTarget::hidden()
         };
         let bar = ProgressBar::with_draw_target(u64::try_from(photos).ok(), target);
-        if let Ok(style) = ProgressStyle::with_template("{pos}/{len} photos {wide_bar} {msg}") {
+        if let Ok(style) = ProgressStyle::with_template(LOOK) {
             bar.set_style(style);
         }
+        bar.set_prefix("0 entries");
         bar.enable_steady_tick(Duration::from_millis(100));
-        Self { bar }
+        Self {
+            bar,
+            entries: AtomicUsize::new(0),
+        }
     }
 
     /// A stage of one photo has ended.
@@ -38,8 +49,10 @@ impl Progress {
         self.bar.set_message(format!("{photo}: {doing}"));
     }
 
-    /// One photo has ended.
-    pub(super) fn done(&self) {
+    /// One photo has ended, with this many entries.
+    pub(super) fn done(&self, entries: usize) {
+        let all = self.entries.fetch_add(entries, Ordering::Relaxed) + entries;
+        self.bar.set_prefix(format!("{all} entries"));
         self.bar.inc(1);
     }
 

@@ -10,7 +10,11 @@ use std::io::{Cursor, ErrorKind};
 const LARGEST_MEMORY: u64 = 512 * 1024 * 1024;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> {
-    let format = format_of(bytes)?;
+    let format = match format_of(bytes) {
+        #[cfg(feature = "heic")]
+        Err(PhotoError::Heic) => return super::heic::decode(bytes),
+        other => other?,
+    };
     if format == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
         return Err(PhotoError::Truncated);
     }
@@ -48,7 +52,12 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> 
 
 /// The facts of the EXIF block alone, without decoding the picture.
 pub(super) fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
-    let mut reader = ImageReader::with_format(Cursor::new(bytes), format_of(bytes)?);
+    let format = match format_of(bytes) {
+        #[cfg(feature = "heic")]
+        Err(PhotoError::Heic) => return super::heic::facts(bytes),
+        other => other?,
+    };
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     reader.no_limits(); // nothing is decoded but the header
     let mut decoder = reader.into_decoder().map_err(explain)?;
     let block = decoder.exif_metadata().ok().flatten();

@@ -4,6 +4,8 @@
 
 mod decode;
 mod exif;
+#[cfg(feature = "heic")]
+mod heic;
 
 pub use exif::ExifFacts;
 
@@ -69,7 +71,7 @@ pub enum PhotoError {
     NotAnImage,
     /// A phone's HEIC/HEIF/AVIF container.
     #[error(
-        "this photo is in HEIC (or HEIF/AVIF), which is not read here; export it as JPEG, or set the phone's camera to \"most compatible\" so that it saves JPEG"
+        "this photo is in HEIC (or HEIF/AVIF), which is not read here; export it as JPEG, set the phone's camera to \"most compatible\" so that it saves JPEG, or build bossmark with `--features heic`"
     )]
     Heic,
     /// A known picture format that is not read.

@@ -2,9 +2,11 @@
 
 mod document;
 mod precision;
+mod student;
 mod words;
 
 pub use document::{Chance, Needed, Plan, Precision, SCHEMA, Scatter, ScatterFrom};
+pub use student::note_for_student;
 pub use words::text;
 
 use crate::advice;

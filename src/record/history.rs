@@ -9,7 +9,7 @@
 
 use super::{Comparison, End, EntryState, Hand, Note, Setup, When, compare};
 use std::cmp::Ordering;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A record and where it came from.
 #[derive(Clone, Debug, PartialEq)]
@@ -134,6 +134,29 @@ impl History {
         }
     }
 
+    /// The history of each bow of some records, the bow shot last first, and the records that don't count.
+    #[must_use]
+    pub fn of_each_bow(records: Vec<Filed>) -> (Vec<Self>, Vec<LeftOut>) {
+        let (cuts, left_out) = cut(records);
+        let mut bows: Vec<(Bow, usize, Vec<Run>)> = Vec::new();
+        for one in cuts {
+            match bows.iter_mut().find(|(bow, ..)| *bow == one.bow) {
+                Some((_, last, runs)) => {
+                    *last = one.last.max(*last);
+                    runs.push(one.run);
+                }
+                None => bows.push((one.bow, one.last, vec![one.run])),
+            }
+        }
+        bows.sort_by_key(|(_, last, _)| std::cmp::Reverse(*last));
+        let histories = bows.into_iter().map(|(_, _, runs)| Self {
+            notes: incomplete_between(&runs).into_iter().collect(),
+            runs,
+            left_out: Vec::new(),
+        });
+        (histories.collect(), left_out)
+    }
+
     /// The newest set-up's run.
     #[must_use]
     pub fn newest(&self) -> Option<&Run> {
@@ -193,7 +216,7 @@ fn cut(records: Vec<Filed>) -> (Vec<Cut>, Vec<LeftOut>) {
 #[must_use]
 pub fn sorted(mut records: Vec<Filed>) -> Vec<Filed> {
     let order = Order::of(records.iter());
-    records.sort_by(|a, b| order.compare(a, b));
+    order.sort(&mut records, |filed| filed);
     records
 }
 
@@ -213,15 +236,24 @@ impl Order {
         Self { zoneless }
     }
 
-    fn compare(&self, a: &Filed, b: &Filed) -> Ordering {
-        self.moments(When::of(&a.end), When::of(&b.end))
-            .then_with(|| a.end.session.end.cmp(&b.end.session.end))
-            .then_with(|| base_name(&a.file).cmp(base_name(&b.file)))
-            .then_with(|| a.line.cmp(&b.line))
-            .then_with(|| a.file.as_bytes().cmp(b.file.as_bytes()))
+    /// Sorts things that hold a record each; every date is read once.
+    fn sort<T>(&self, all: &mut Vec<T>, filed: impl Fn(&T) -> &Filed) {
+        let mut dated: Vec<(Option<When>, T)> = std::mem::take(all)
+            .into_iter()
+            .map(|one| (When::of(&filed(&one).end), one))
+            .collect();
+        dated.sort_by(|(t, a), (u, b)| {
+            let (a, b) = (filed(a), filed(b));
+            self.moments(t.as_ref(), u.as_ref())
+                .then_with(|| a.end.session.end.cmp(&b.end.session.end))
+                .then_with(|| base_name(&a.file).cmp(base_name(&b.file)))
+                .then_with(|| a.line.cmp(&b.line))
+                .then_with(|| a.file.as_bytes().cmp(b.file.as_bytes()))
+        });
+        all.extend(dated.into_iter().map(|(_, one)| one));
     }
 
-    fn moments(&self, a: Option<When>, b: Option<When>) -> Ordering {
+    fn moments(&self, a: Option<&When>, b: Option<&When>) -> Ordering {
         match (a, b) {
             (Some(a), Some(b)) => a.day.cmp(&b.day).then_with(|| {
                 if self.zoneless.contains(&a.day) {
@@ -314,6 +346,8 @@ struct Counted {
 fn count_once(records: Vec<Filed>) -> Counted {
     let mut kept: Vec<Kept> = Vec::new();
     let mut left_out = Vec::new();
+    // where twins can be at all: without it every record would be compared with every other
+    let mut places: BTreeMap<Sign, Vec<usize>> = BTreeMap::new();
     for filed in records {
         if filed.end.failure.is_some() && filed.end.entries.is_empty() {
             left_out.push(LeftOut {
@@ -322,10 +356,21 @@ fn count_once(records: Vec<Filed>) -> Counted {
             });
             continue;
         }
-        let twin = kept
-            .iter_mut()
-            .find_map(|k| twin(&k.filed.end, &filed.end).map(|why| (k, why)));
-        let Some((twin, why)) = twin else {
+        let signs = Sign::of(&filed.end);
+        let near: BTreeSet<usize> = signs
+            .iter()
+            .flat_map(|s| places.get(s).into_iter().flatten().copied())
+            .collect();
+        let twin = near.into_iter().find_map(|place| {
+            let k = kept.get(place)?;
+            twin(&k.filed.end, &filed.end).map(|why| (place, why))
+        });
+        let place = twin.map_or(kept.len(), |(place, _)| place);
+        for sign in signs {
+            places.entry(sign).or_default().push(place);
+        }
+        let Some((twin, why)) = twin.and_then(|(place, why)| Some((kept.get_mut(place)?, why)))
+        else {
             kept.push(Kept {
                 filed,
                 same_end: Vec::new(),
@@ -345,10 +390,45 @@ fn count_once(records: Vec<Filed>) -> Counted {
     }
     // a twin that took the place of an earlier one may belong further on
     let order = Order::of(kept.iter().map(|k| &k.filed));
-    kept.sort_by(|a, b| order.compare(&a.filed, &b.filed));
+    order.sort(&mut kept, |k| &k.filed);
     Counted {
         records: kept,
         left_out,
+    }
+}
+
+/// What two records of the same end have in common: one of these at least.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Sign {
+    /// The photo.
+    Photo(String),
+    /// Day and number of the end.
+    Day(jiff::civil::Date, u64),
+    /// The places of the entries, bit by bit, for records without a photo.
+    Places(Vec<[u64; 2]>),
+}
+
+impl Sign {
+    fn of(end: &End) -> Vec<Self> {
+        let mut signs = Vec::new();
+        match &end.photo {
+            Some(photo) if !photo.sha256.is_empty() => {
+                signs.push(Self::Photo(photo.sha256.clone()));
+            }
+            _ => {
+                // equal records have equal places; adding zero makes both zeros one
+                let places = end.entries.iter();
+                signs.push(Self::Places(
+                    places
+                        .map(|e| [(e.x_mm + 0.0).to_bits(), (e.y_mm + 0.0).to_bits()])
+                        .collect(),
+                ));
+            }
+        }
+        if let (Some(number), Some(when)) = (end.session.end, When::of(end)) {
+            signs.push(Self::Day(when.day, number));
+        }
+        signs
     }
 }
 

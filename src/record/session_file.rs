@@ -115,6 +115,32 @@ impl SessionFile {
         Ok((file, told))
     }
 
+    /// Reads and checks a set-up file: an object of the fields that `session.setup` holds.
+    ///
+    /// # Errors
+    /// As [`parse`](Self::parse).
+    pub fn parse_setup(bytes: &[u8]) -> Result<(Setup, Vec<String>), SessionError> {
+        let mut all = documents(bytes)?.into_iter();
+        let Some((line, value)) = all.next() else {
+            return Err(RecordError::Empty.into());
+        };
+        let setup: Setup = serde_json::from_value(value).map_err(|e| RecordError::Shape {
+            line,
+            place: "the set-up file".to_owned(),
+            detail: plain(&e),
+            known: "session.setup",
+        })?;
+        let file = Self {
+            session: Session {
+                setup: Some(setup),
+                ..Session::default()
+            },
+            ..Self::default()
+        };
+        let told = file.check()?;
+        Ok((file.session.setup.unwrap_or_default(), told))
+    }
+
     fn check(&self) -> Result<Vec<String>, SessionError> {
         let mut told = Vec::new();
         for name in self.extra.keys() {

@@ -17,16 +17,25 @@ use image::{ImageResult, RgbImage};
 const SURE: f64 = 0.5;
 /// JPEG quality of a marked photo of its own.
 const QUALITY: u8 = 88;
-/// Long side of a marked photo in the report, px, and its JPEG quality: seven of them stay below 3 MB as base64 text, and
-/// a shaft's entry can still be seen.
-const REPORT_SIDE_PX: u32 = 1100;
-const REPORT_QUALITY: u8 = 74;
+/// Long side of a marked photo in the report, px, and its JPEG quality, best first. Down to the last a shaft's entry can
+/// still be seen.
+const REPORT_SIZES: [(u32, u8); 6] = [
+    (1100, 74),
+    (1000, 70),
+    (900, 66),
+    (800, 62),
+    (700, 58),
+    (560, 50),
+];
 /// Marks in the report are larger by this, since its pictures are shown reduced.
 const REPORT_MARKS: f64 = 1.3;
 /// Unsure marks are smaller than the others by this, so that they don't drown them.
 const UNSURE_SIZE: f64 = 0.75;
 /// How far beyond the outermost ring a close-up reaches, in radii.
 const CLOSE_UP: f64 = 1.06;
+/// Places that are tried for a label: directions around its mark, and distances from it.
+const DIRECTIONS: i32 = 16;
+const DISTANCES: i32 = 6;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
 const SMALLEST_CUT: u32 = 32;
 /// Points of a drawn ring.
@@ -146,15 +155,32 @@ fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (Rgb
     (picture, View { origin, ..whole })
 }
 
-/// The marked close-up as the report holds it: a JPEG of moderate size.
+/// The marked close-up as the report holds it: a JPEG of at most `most_bytes`, as large and as good as they allow.
 ///
 /// # Errors
 /// An encoding error of the image library (a picture without pixels).
-pub fn for_report(upright: &RgbImage, end: &End, face: &FaceLook) -> ImageResult<Vec<u8>> {
-    let side = Some(REPORT_SIDE_PX);
-    let picture = draw_scaled(upright, end, face, Framing::CloseUp, side, REPORT_MARKS);
+pub fn for_report(
+    upright: &RgbImage,
+    end: &End,
+    face: &FaceLook,
+    most_bytes: usize,
+) -> ImageResult<Vec<u8>> {
     let mut out = Vec::new();
-    picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, REPORT_QUALITY))?;
+    for (side, quality) in REPORT_SIZES {
+        let picture = draw_scaled(
+            upright,
+            end,
+            face,
+            Framing::CloseUp,
+            Some(side),
+            REPORT_MARKS,
+        );
+        out.clear();
+        picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, quality))?;
+        if out.len() <= most_bytes {
+            break;
+        }
+    }
     Ok(out)
 }
 
@@ -375,6 +401,11 @@ fn labels(
         .chain(middles)
         .map(|at| Taken::around(at, 9.0 * u))
         .collect();
+    let n = marks.iter().map(|_| 1.0).sum::<f64>().max(1.0);
+    let crowd = ImagePoint::new(
+        marks.iter().map(|m| m.at.x).sum::<f64>() / n,
+        marks.iter().map(|m| m.at.y).sum::<f64>() / n,
+    );
     for mark in marks {
         let height = 13.0 * u * if mark.unsure { UNSURE_SIZE } else { 1.0 };
         let w = font::width(&mark.label, height);
@@ -384,10 +415,10 @@ fn labels(
             x1: canvas.width(),
             y1: canvas.height(),
         };
-        let best = (0..36_i32)
+        let best = (0..DIRECTIONS * DISTANCES)
             .map(|i| {
-                let t = f64::from(i % 12) * std::f64::consts::TAU / 12.0;
-                let far = f64::from(i / 12);
+                let t = f64::from(i % DIRECTIONS) * std::f64::consts::TAU / f64::from(DIRECTIONS);
+                let far = f64::from(i / DIRECTIONS);
                 let reach = u * (15.0 + 16.0 * far);
                 let centre = ImagePoint::new(
                     mark.at.x + t.cos() * (reach + w / 2.0),
@@ -402,7 +433,12 @@ fn labels(
                 let area = (space.x1 - space.x0) * (space.y1 - space.y0);
                 let hidden: f64 = taken.iter().map(|o| space.overlap(o)).sum();
                 let outside = area - space.overlap(&frame);
-                let cost = hidden + 3.0 * outside + area * (0.25 * far + 0.01 * f64::from(i % 12));
+                // away from the crowd: a label between the marks of a tight group says little
+                let inward = (mark.at.x - crowd.x) * t.cos() + (mark.at.y - crowd.y) * t.sin();
+                let inward = if inward < 0.0 { 0.12 } else { 0.0 };
+                let cost = 1.5 * hidden
+                    + 3.0 * outside
+                    + area * (0.15 * far + inward + 0.005 * f64::from(i % DIRECTIONS));
                 (cost, space)
             })
             .min_by(|a, b| a.0.total_cmp(&b.0));

@@ -32,19 +32,36 @@ pub struct BowStory {
     pub label: String,
     /// The advice that stands now, with the newest run's reading.
     pub advice_now: Advice,
-    /// Runs of one set-up, oldest first.
+    /// Runs of one set-up that are told, oldest first.
     pub runs: Vec<RunStory>,
+    /// All that is known of this bow, day by day and set-up by set-up, oldest first.
+    pub trend: Vec<TrendPoint>,
+}
+
+/// What one set-up's ends at one distance said on one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TrendPoint {
+    /// Number of the set-up among this bow's, from 1.
+    pub number: usize,
+    /// The day as the records write it, `YYYY-MM-DD`; `None` where they don't say.
+    pub day: Option<String>,
+    /// What was changed against the set-up before; empty except at a set-up's first point.
+    pub changes: Vec<MadeChange>,
+    /// The reading of that day's ends alone.
+    pub reading: Reading,
 }
 
 /// Ends shot one after the other with the same set-up.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RunStory {
+    /// Its number among this bow's set-ups, from 1.
+    pub number: usize,
     /// The set-up, as far as known.
     pub setup: Option<Setup>,
     /// What the face looks like; `None`: drawn plain from the records.
     pub face: Option<FaceLook>,
     /// What was changed against the run before; empty for the first.
-    pub changes: Vec<SettingChange>,
+    pub changes: Vec<MadeChange>,
     /// The ends, oldest first.
     pub ends: Vec<EndStory>,
     /// The reading of this run's ends.
@@ -60,6 +77,8 @@ pub struct RunStory {
 pub struct EndStory {
     /// Name of the photo or record.
     pub file: String,
+    /// True for an end of an earlier day: it counts, and isn't shown.
+    pub earlier: bool,
     /// The record.
     pub end: End,
     /// The photo with its marks as a JPEG (see [`super::marked`]); `None` for an end measured with a tape.
@@ -68,7 +87,7 @@ pub struct EndStory {
 
 /// A setting that differs from the run before.
 #[derive(Clone, Debug, PartialEq)]
-pub struct SettingChange {
+pub struct MadeChange {
     /// The set-up field.
     pub setting: String,
     /// Its value before.
@@ -79,7 +98,7 @@ pub struct SettingChange {
     pub words: String,
 }
 
-impl SettingChange {
+impl MadeChange {
     /// What is different between two set-ups, in words. The pounds that go with a turn of the bolts stand after it.
     #[must_use]
     pub fn list(compared: &Comparison) -> Vec<Self> {
@@ -127,7 +146,7 @@ impl Effect {
     pub fn between(
         before: &Reading,
         advised: &Advice,
-        changes: &[SettingChange],
+        changes: &[MadeChange],
         after: &Reading,
     ) -> Option<Self> {
         let (a, b) = (before.offset?, after.offset?);
@@ -156,7 +175,7 @@ fn same_distance(a: Option<f64>, b: Option<f64>) -> bool {
 
 /// Sum of what the advised steps led to expect, each scaled by the part of it that was made. `None` as soon as a change
 /// was made that the advice says nothing about: then the whole can't be told.
-fn expected(advised: &Advice, changes: &[SettingChange]) -> Option<Expect> {
+fn expected(advised: &Advice, changes: &[MadeChange]) -> Option<Expect> {
     let steps = || {
         advised
             .next
@@ -198,7 +217,7 @@ fn expected(advised: &Advice, changes: &[SettingChange]) -> Option<Expect> {
     })
 }
 
-fn moves(setting: Option<&str>, quarters: Option<i64>, change: &SettingChange) -> bool {
+fn moves(setting: Option<&str>, quarters: Option<i64>, change: &MadeChange) -> bool {
     setting == Some(change.setting.as_str())
         || (quarters.is_some() && change.setting == "bolt_turns_out")
 }

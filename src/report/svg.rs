@@ -11,6 +11,8 @@ use crate::units::FacePoint;
 const SIDE: f64 = 480.0;
 /// Room for the legend below it.
 const LEGEND: f64 = 58.0;
+/// What is likelier than this is named in the drawing.
+const LIKELY: f64 = 0.5;
 /// Probability that the drawn region holds the offset.
 const REGION: f64 = 0.95;
 /// Half of the smallest stretch of face that is shown, in tolerances: less would make scatter look like an offset.
@@ -29,6 +31,10 @@ pub struct Shot {
     pub unsure: bool,
     /// True where the reading takes it for a bad shot.
     pub flier: bool,
+    /// True where the reading finds its arrow odd.
+    pub odd: bool,
+    /// What it is called where it stands out: "F4 of end 2", "arrow 7".
+    pub name: Option<String>,
 }
 
 /// What a face plot shows.
@@ -59,14 +65,28 @@ impl FacePlot {
         for (number, end) in (1_u32..).zip(ends) {
             for e in &end.entries {
                 let centre = face.centre_of(e.spot);
+                let fliers = &reading.fliers;
+                let flier = fliers
+                    .iter()
+                    .any(|f| f.end == number && f.id == e.id && f.p_flier > LIKELY);
+                let arrows = &reading.arrows;
+                let odd = arrows
+                    .iter()
+                    .any(|a| Some(&a.arrow) == e.arrow.as_ref() && a.p_odd > LIKELY);
+                let end_number = end.session.end.unwrap_or_else(|| u64::from(number));
+                let name = match (&e.arrow, odd) {
+                    (Some(arrow), true) => Some(format!("arrow {arrow}")),
+                    _ if flier && ends.len() == 1 => Some(format!("{}{}", letter(e.kind), e.id)),
+                    _ if flier => Some(format!("{}{}, end {end_number}", letter(e.kind), e.id)),
+                    _ => None,
+                };
                 shots.push(Shot {
                     at: FacePoint::new(e.x_mm - centre[0], e.y_mm - centre[1]),
                     kind: e.kind,
                     unsure: is_unsure(e),
-                    flier: reading
-                        .fliers
-                        .iter()
-                        .any(|f| f.end == number && f.id == e.id && f.p_flier > 0.5),
+                    flier,
+                    odd,
+                    name,
                 });
             }
         }
@@ -120,8 +140,12 @@ impl FacePlot {
             if shot.flier {
                 d.circle(x, y, 16.0, "bm-flier");
             }
+            if shot.odd {
+                d.rect(x - 15.0, y - 15.0, 30.0, 30.0, "bm-odd");
+            }
         }
         self.offset_arrow(&mut d, &view);
+        self.names(&mut d, &view);
         scale_bar(&mut d, &view);
         let outside = |s: &&Shot| s.unsure && !view.shows(s.at);
         let outside = self.shots.iter().filter(outside).count();
@@ -185,6 +209,39 @@ impl FacePlot {
         }
     }
 
+    /// The names of what stands out, each where it hides least.
+    fn names(&self, d: &mut Drawing, view: &Window) {
+        let mut taken: Vec<[f64; 4]> = self
+            .shots
+            .iter()
+            .map(|s| {
+                let (x, y) = view.place(s.at);
+                [x - 12.0, y - 12.0, x + 12.0, y + 12.0]
+            })
+            .collect();
+        for shot in &self.shots {
+            let Some(name) = &shot.name else { continue };
+            let (x, y) = view.place(shot.at);
+            let w = 7.4 * name.chars().map(|_| 1.0).sum::<f64>();
+            let places = (0..24_i32).map(|i| {
+                let t = f64::from(i % 8) * std::f64::consts::TAU / 8.0;
+                let far = f64::from(i / 8);
+                let reach = 20.0 + 16.0 * far;
+                let (cx, cy) = (x + t.cos() * (reach + w / 2.0), y + t.sin() * (reach + 6.0));
+                let space = [cx - w / 2.0, cy - 8.0, cx + w / 2.0, cy + 8.0];
+                let out = outside(space, SIDE);
+                let hidden: f64 = taken.iter().map(|o| overlap(space, *o)).sum();
+                (hidden + 4.0 * out + 40.0 * far + f64::from(i % 8), space)
+            });
+            let Some((_, space)) = places.min_by(|a, b| a.0.total_cmp(&b.0)) else {
+                continue;
+            };
+            let (cx, cy) = ((space[0] + space[2]) / 2.0, (space[1] + space[3]) / 2.0);
+            d.text(cx, cy + 4.5, name, "bm-name bm-on bm-mid");
+            taken.push(space);
+        }
+    }
+
     fn legend(&self, d: &mut Drawing) {
         let y = SIDE + 20.0;
         mark(d, 14.0, y, EntryKind::Fletched, false, 9.0);
@@ -205,6 +262,11 @@ impl FacePlot {
         if self.shots.iter().any(|s| s.flier) {
             d.circle(x, y, 9.0, "bm-flier");
             d.text(x + 15.0, y + 5.0, "odd shot", "bm-text");
+            x += 100.0;
+        }
+        if self.shots.iter().any(|s| s.odd) {
+            d.rect(x - 8.0, y - 8.0, 16.0, 16.0, "bm-odd");
+            d.text(x + 15.0, y + 5.0, "odd arrow", "bm-text");
         }
         if self.arrow().is_none() {
             return;
@@ -343,6 +405,27 @@ pub(super) fn mark(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, unsure: boo
     if unsure {
         d.circle(x, y, 1.55 * r, "bm-unsure");
     }
+}
+
+/// A shot's mark without its letter, for drawings where it only says the kind.
+pub(super) fn mark_small(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, r: f64) {
+    if kind == EntryKind::Bare {
+        d.rect(x - r, y - r, 2.0 * r, 2.0 * r, "bm-b");
+    } else {
+        d.circle(x, y, r, "bm-f");
+    }
+}
+
+fn overlap(a: [f64; 4], b: [f64; 4]) -> f64 {
+    let w = a[2].min(b[2]) - a[0].max(b[0]);
+    let h = a[3].min(b[3]) - a[1].max(b[1]);
+    w.max(0.0) * h.max(0.0)
+}
+
+/// How much of a space lies outside the square plot.
+fn outside(space: [f64; 4], side: f64) -> f64 {
+    let area = (space[2] - space[0]) * (space[3] - space[1]);
+    area - overlap(space, [0.0, 0.0, side, side])
 }
 
 fn scale_bar(d: &mut Drawing, view: &Window) {

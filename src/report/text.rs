@@ -1,8 +1,8 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
 use super::marked::{is_unsure, letter};
-use super::{Problem, steps, words};
-use crate::advice::{Advice, Learned, Step};
+use super::{MadeChange, Problem, TrendPoint, steps, words};
+use crate::advice::{Advice, Expect, Learned, Step};
 use crate::face::spec::FaceSpec;
 use crate::reading::{self, Group, Reading};
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightFrom};
@@ -318,9 +318,27 @@ fn told_otherwise(record: &End) -> String {
     }
 }
 
-/// A day's folder in short: each file in a line, then what a person has to look at, then what went wrong.
+/// What came of a day's photos.
+#[derive(Clone, Debug, Default)]
+pub struct DayInShort<'a> {
+    /// Each end with its file, in order.
+    pub ends: Vec<(&'a str, &'a End)>,
+    /// Files that could not be used.
+    pub problems: &'a [Problem],
+    /// How many photos were measured now.
+    pub measured: usize,
+    /// How many had been done before.
+    pub kept: usize,
+    /// How many show a photo again that is there under another name.
+    pub again: usize,
+    /// The commands with which a person looks at what waits for one.
+    pub confirm: Vec<String>,
+}
+
+/// A day in short: each file in a line, what was done, and what needs a person, with the command for it.
 #[must_use]
-pub fn day(ends: &[(&str, &End)], problems: &[Problem]) -> String {
+pub fn day(day: &DayInShort) -> String {
+    let DayInShort { ends, problems, .. } = day;
     let mut out = String::new();
     for (file, record) in ends {
         let again = |e: &&Entry| is_unsure(e) || is_open_kind(e);
@@ -339,28 +357,173 @@ pub fn day(ends: &[(&str, &End)], problems: &[Problem]) -> String {
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
     }
-    for p in problems {
+    for p in *problems {
         paragraph_after(&mut out, &format!("{}: ", p.file), &p.text);
     }
-    let measured = ends.iter().filter(|(_, r)| r.failure.is_none()).count();
-    let open = ends
-        .iter()
-        .filter(|(_, r)| r.entries.iter().any(|e| e.state == EntryState::Proposed))
-        .count();
+    let mut done = vec![format!("{} measured now", day.measured)];
+    if day.kept > 0 {
+        done.push(format!("{} done before", day.kept));
+    }
+    if day.again > 0 {
+        done.push(format!("{} there twice", day.again));
+    }
+    if !problems.is_empty() {
+        let files = words::several(problems.len(), "file");
+        done.push(format!("{files} could not be used"));
+    }
     out.push('\n');
     paragraph(
         &mut out,
         0,
-        &format!(
-            "{} measured, {} of them not yet looked at by a person{}.",
-            words::several(measured, "end"),
-            open,
-            match problems.len() {
-                0 => String::new(),
-                n => format!("; {} could not be used", words::several(n, "file")),
-            }
-        ),
+        &format!("Photos and records: {}.", done.join(", ")),
     );
+    needs_a_person(&mut out, day);
+    out
+}
+
+fn needs_a_person(out: &mut String, day: &DayInShort) {
+    let open = |end: &End| {
+        let proposed = end.entries.iter();
+        proposed.filter(|e| e.state == EntryState::Proposed).count()
+    };
+    let waiting: Vec<&(&str, &End)> = day.ends.iter().filter(|(_, e)| open(e) > 0).collect();
+    let entries: usize = waiting.iter().map(|(_, e)| open(e)).sum();
+    if entries == 0 {
+        return;
+    }
+    out.push('\n');
+    heading(out, "What needs a person");
+    let first: Vec<&str> = waiting
+        .iter()
+        .filter(|(_, e)| {
+            !told_otherwise(e).is_empty()
+                || e.entries.iter().any(|e| is_unsure(e) || is_open_kind(e))
+        })
+        .map(|(file, _)| *file)
+        .collect();
+    let mut text = format!(
+        "{} in {} that nobody has looked at yet",
+        words::several(entries, "entry").replace("entrys", "entries"),
+        words::several(waiting.len(), "end"),
+    );
+    if !first.is_empty() {
+        text.push_str(&format!("; first of all {}", first.join(", ")));
+    }
+    paragraph(out, 2, &format!("{text}:"));
+    for command in &day.confirm {
+        out.push_str(&format!("    {}\n", printable(command)));
+    }
+}
+
+/// The set-ups of a bow over the dates: what was changed, where the offset stood, how large the groups were.
+#[must_use]
+pub fn history(label: &str, points: &[TrendPoint]) -> String {
+    let mut out = String::new();
+    heading(&mut out, label);
+    let mut number = 0;
+    for p in points {
+        if p.number != number {
+            number = p.number;
+            out.push('\n');
+            let changes: Vec<&str> = p.changes.iter().map(|c| c.words.as_str()).collect();
+            let changed = if changes.is_empty() {
+                String::new()
+            } else {
+                format!(": {}", changes.join("; "))
+            };
+            paragraph(&mut out, 0, &format!("Set-up {number}{changed}"));
+        }
+        let r = &p.reading;
+        let day = p.day.as_deref().unwrap_or("no date");
+        let distance = r
+            .distance_m
+            .map_or_else(String::new, |d| format!(" at {} m", words::number(d, 1)));
+        let ends = words::several(usize::try_from(r.ends).unwrap_or(0), "end");
+        let where_to = match &r.offset {
+            None => "no offset".to_owned(),
+            Some(o) => format!(
+                "bare {} mm {} (\u{b1} {}), {} mm {} (\u{b1} {})",
+                words::number(o.x_mm.abs(), 0),
+                words::side(words::Axis::Horizontal, o.x_mm),
+                words::number(o.sd_x_mm, 0),
+                words::number(o.y_mm.abs(), 0),
+                words::side(words::Axis::Vertical, o.y_mm),
+                words::number(o.sd_y_mm, 0),
+            ),
+        };
+        let mut groups = String::new();
+        if let Some(g) = &r.groups {
+            for (name, group) in [("fletched", g.fletched), ("bare", g.bare)] {
+                if let Some(group) = group {
+                    groups.push_str(&format!(
+                        "; {name} mean radius {} mm",
+                        words::number(group.mean_radius_mm, 0)
+                    ));
+                }
+            }
+        }
+        paragraph_after(
+            &mut out,
+            &format!("  {day}  "),
+            &format!("{ends}{distance}: {where_to}{groups}"),
+        );
+    }
+    out
+}
+
+/// Two set-ups side by side.
+#[must_use]
+pub fn compared(
+    changes: &[MadeChange],
+    readings: &[Reading; 2],
+    moved: Option<&Expect>,
+    numbers: [usize; 2],
+) -> String {
+    let mut out = String::new();
+    let [a, b] = numbers;
+    heading(&mut out, &format!("Set-up {b} against set-up {a}"));
+    if changes.is_empty() {
+        paragraph(&mut out, 2, "Nothing is known to differ between them.");
+    }
+    for change in changes {
+        paragraph_after(&mut out, "  - ", &words::capital(&change.words));
+    }
+    for (number, reading) in numbers.iter().zip(readings) {
+        out.push('\n');
+        paragraph(
+            &mut out,
+            0,
+            &format!("Set-up {number}: {}", words::verdict(reading)),
+        );
+        paragraph(&mut out, 2, &reading::sentence(reading));
+        if let Some(g) = &reading.groups {
+            for (name, group) in [("Fletched group", g.fletched), ("Bare group", g.bare)] {
+                if let Some(group) = group {
+                    paragraph_after(&mut out, &format!("  {name}: "), &words::group_size(&group));
+                }
+            }
+        }
+    }
+    if let Some(moved) = moved {
+        out.push('\n');
+        paragraph(
+            &mut out,
+            0,
+            &format!(
+                "From {a} to {b} the bare shafts went {}, against the fletched ones. The number after \u{b1} is one standard \
+                 deviation of the difference; less than twice that may be chance.",
+                steps::shift(moved)
+            ),
+        );
+    }
+    out
+}
+
+/// A text of its own in lines, behind a lead.
+#[must_use]
+pub fn wrapped(lead: &str, text: &str) -> String {
+    let mut out = String::new();
+    paragraph_after(&mut out, "", &format!("{lead}{text}"));
     out
 }
 

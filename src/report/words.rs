@@ -254,6 +254,16 @@ pub(super) fn counts(end: &End) -> String {
     out
 }
 
+/// How large a group is, in words.
+pub(super) fn group_size(group: &crate::reading::Group) -> String {
+    format!(
+        "{} mm between the farthest two of an end, mean radius {} mm (\u{b1}\u{a0}{})",
+        number(group.extreme_spread_mm, 0),
+        number(group.mean_radius_mm, 0),
+        number(group.mean_radius_error_mm, 0),
+    )
+}
+
 /// "1 end", "2 ends".
 pub(super) fn several(n: usize, one: &str) -> String {
     let s = if n == 1 { "" } else { "s" };

@@ -1,10 +1,10 @@
-//! The back of the report: what was learned, what needs a person, and every entry.
+//! The back of the report: what was learned, and what needs a person; the table of entries that each set-up has.
 
 use super::page::Page;
 use crate::advice::Learned;
 use crate::record::{EntryKind, EntrySource, EntryState};
 use crate::report::marked::{is_unsure, letter};
-use crate::report::{EndStory, ReportInput, steps, words};
+use crate::report::{EndStory, ReportInput, RunStory, steps, words};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {
@@ -118,12 +118,19 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
     (!list.is_empty()).then(|| format!("{}: {}", end.file, list.join(", ")))
 }
 
-/// Every entry, for those who want the numbers.
-pub(super) fn entries(page: &mut Page, input: &ReportInput) {
-    page.raw("<section id=\"entries\">\n<h2>All entries</h2>\n<details><summary>Show the table</summary>\n");
+/// The entries of a run, for those who want the numbers.
+pub(super) fn entries(page: &mut Page, run: &RunStory) {
+    if run.ends.iter().all(|e| e.end.entries.is_empty()) {
+        return;
+    }
+    page.raw("<details class=\"entries\"><summary>All entries of this set-up</summary>\n");
     page.raw("<p class=\"note\">Millimetres from the centre of the face: right and up are positive. \u{b1} is one standard deviation.</p>\n");
-    page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All entries\"><table>\n<thead><tr><th scope=\"col\">Photo</th><th scope=\"col\">Mark</th><th scope=\"col\">Kind</th><th scope=\"col\">Arrow</th><th scope=\"col\">Right, mm</th><th scope=\"col\">Up, mm</th><th scope=\"col\">Sure</th><th scope=\"col\">State</th></tr></thead>\n<tbody>\n");
-    for end in super::ends(input) {
+    page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All entries\"><table>\n<thead><tr><th scope=\"col\">End</th><th scope=\"col\">Mark</th><th scope=\"col\">Kind</th><th scope=\"col\">Arrow</th><th scope=\"col\">Right, mm</th><th scope=\"col\">Up, mm</th><th scope=\"col\">Sure</th><th scope=\"col\">State</th></tr></thead>\n<tbody>\n");
+    for end in &run.ends {
+        let named = match end.end.session.end {
+            Some(n) => n.to_string(),
+            None => end.file.clone(),
+        };
         for e in &end.end.entries {
             page.raw("<tr>");
             let sd = |i: usize| {
@@ -144,7 +151,7 @@ pub(super) fn entries(page: &mut Page, input: &ReportInput) {
                 (EntryState::Confirmed, EntrySource::Found) => "confirmed",
             };
             for text in [
-                end.file.clone(),
+                named.clone(),
                 format!("{}{}", letter(e.kind), e.id),
                 kind.to_owned(),
                 e.arrow.clone().unwrap_or_default(),
@@ -160,5 +167,5 @@ pub(super) fn entries(page: &mut Page, input: &ReportInput) {
             page.raw("</tr>\n");
         }
     }
-    page.raw("</tbody></table></div>\n</details>\n</section>\n");
+    page.raw("</tbody></table></div>\n</details>\n");
 }

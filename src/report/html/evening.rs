@@ -1,15 +1,16 @@
 //! The evening in order: each set-up with its photos, its reading, the advice that stood, and what the change then did.
 
-use super::now;
 use super::page::Page;
+use super::{back, now};
 use crate::advice::Expect;
-use crate::reading;
+use crate::reading::{self, Reading};
 use crate::record::End;
 use crate::report::{
     BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked, steps, words,
 };
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use std::collections::BTreeSet;
 
 pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
     page.raw(&format!("<section id=\"evening{bow}\">\n<h2>"));
@@ -19,38 +20,71 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         "The shooting in order".to_owned()
     });
     page.close("h2");
+    let ends: usize = story.runs.iter().map(|r| r.ends.len()).sum();
     let chart = charts::timeline(&story.runs, &format!("e{bow}t"), Embedding::Inline);
-    if story.runs.len() > 1 && !chart.is_empty() {
+    if ends > 1 && !chart.is_empty() {
         page.raw("<figure class=\"timeline\">");
         page.raw(&chart);
-        page.el("figcaption", "", "Full dot: the offset of a set-up, bar: 95 % sure within. Hollow dots: its ends one by one. Green band: in tune.");
+        page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within, about twice the \u{b1} of the text, which is one standard deviation. Green band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
         page.raw("</figure>\n");
     }
-    for (number, run) in (1_usize..).zip(&story.runs) {
-        let last = number == story.runs.len();
-        self::run(page, run, bow, number, last);
+    trend(page, story, bow);
+    for (place, run) in (1_usize..).zip(&story.runs) {
+        let last = place == story.runs.len();
+        self::run(page, run, bow, [place, run.number], last);
     }
     page.raw("</section>\n");
 }
 
-fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
+/// How things went over the dates, where there is more than one.
+fn trend(page: &mut Page, story: &BowStory, bow: u32) {
+    let days: BTreeSet<Option<&str>> = story.trend.iter().map(|p| p.day.as_deref()).collect();
+    if days.len() < 2 {
+        return;
+    }
+    let chart = charts::trend(&story.trend, &format!("e{bow}h"), Embedding::Inline);
+    if chart.is_empty() {
+        return;
+    }
+    page.el("h3", "", "Over the dates");
+    page.raw("<figure class=\"timeline\">");
+    page.raw(&chart);
+    let scaled = charts::TrendScale::of(&story.trend).words();
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number."));
+    page.raw("</figure>\n");
+}
+
+fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], last: bool) {
     let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
     page.raw(&format!(
-        "<article class=\"run\" id=\"run{bow}x{number}\">\n"
+        "<article class=\"run\" id=\"run{bow}x{place}\">\n"
     ));
     let heading = format!("Set-up {number}: {}", words::end_numbers(&ends));
     page.el("h3", "", &heading);
     changed(page, run, number);
     set_up(page, run);
     page.raw("<div class=\"photos\">\n");
-    for end in &run.ends {
+    for end in run.ends.iter().filter(|e| !e.earlier) {
         photo(page, end);
     }
-    page.raw("</div>\n<div class=\"pair\">\n");
+    page.raw("</div>\n");
+    let earlier = run.ends.iter().filter(|e| e.earlier).count();
+    if earlier > 0 {
+        page.el(
+            "p",
+            "note",
+            &format!(
+                "{} of earlier days with this set-up {} counted too; the photos aren\u{2019}t shown again.",
+                words::several(earlier, "end"),
+                if earlier == 1 { "is" } else { "are" }
+            ),
+        );
+    }
+    page.raw("<div class=\"pair\">\n");
     now::plot(
         page,
         run,
-        &format!("r{bow}x{number}"),
+        &format!("r{bow}x{place}"),
         &format!("Both groups, set-up {number}"),
     );
     page.raw("<div>\n");
@@ -58,11 +92,13 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
     page.el("p", "said", &words::verdict(&run.reading));
     let text = reading::sentence(&run.reading);
     page.el("p", "", &text);
-    now::calls(page, &run.advice);
+    now::calls(page, &run.reading);
+    groups(page, &run.reading);
     if let Some(more) = &run.reading.more_shots {
         page.el("p", "note", &words::more_shots(more));
     }
     page.raw("</div>\n</div>\n");
+    back::entries(page, run);
     if last {
         page.raw(&format!(
             "<p class=\"seeabove\">What to do after this set-up stands <a href=\"#now{bow}\">at the top</a>.</p>\n"
@@ -71,6 +107,19 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, number: usize, last: bool) {
         now::next(page, &run.advice, now::Standing::Then);
     }
     page.raw("</article>\n");
+}
+
+/// How large both groups are.
+fn groups(page: &mut Page, reading: &Reading) {
+    let Some(groups) = reading.groups else { return };
+    let facts: Vec<(String, String)> = [
+        ("Fletched group", groups.fletched),
+        ("Bare group", groups.bare),
+    ]
+    .into_iter()
+    .filter_map(|(name, group)| Some((name.to_owned(), words::group_size(&group?))))
+    .collect();
+    page.facts(&facts);
 }
 
 /// What was changed before this run, and what that did.

@@ -1,7 +1,7 @@
 //! The report: one HTML file that tells an evening, without scripts and without anything from elsewhere.
 //!
 //! Order: where each bow stands now and what to do next; the evening set-up by set-up; what was learned about the bow;
-//! what needs a person; all entries; how to read all this and when not to trust it.
+//! what needs a person; how to read all this and when not to trust it.
 
 mod back;
 mod evening;
@@ -49,7 +49,6 @@ pub fn report(input: &ReportInput) -> String {
     }
     back::learned(&mut page, input);
     back::to_check(&mut page, input);
-    back::entries(&mut page, input);
     page.raw(GUIDE);
     page.raw("</main>\n<footer><p>");
     page.text("Made by bossmark ");
@@ -104,7 +103,7 @@ fn head(page: &mut Page, input: &ReportInput, title: &str) {
     if !input.bows.is_empty() {
         page.raw("<a href=\"#now1\">Now</a> <a href=\"#evening1\">In order</a> ");
     }
-    page.raw("<a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#entries\">All entries</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
+    page.raw("<a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
 }
 
 /// "Mara, club riser · 30 m · right-handed · 7 ends, 21 fletched and 21 bare shots".

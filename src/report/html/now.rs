@@ -2,7 +2,7 @@
 
 use super::page::Page;
 use crate::advice::{Advice, Step};
-use crate::reading;
+use crate::reading::{self, Reading};
 use crate::record::{End, Note};
 use crate::report::svg::FacePlot;
 use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
@@ -33,7 +33,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         plot(page, run, &format!("now{bow}p"), title);
     }
     page.el("h3", "label", "How far out, and how sure");
-    calls(page, advice);
+    calls(page, &advice.reading);
     let gauge = charts::gauge(&advice.reading, &format!("now{bow}g"), Embedding::Inline);
     if !gauge.is_empty() {
         page.raw("<figure>");
@@ -41,7 +41,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.el(
             "figcaption",
             "",
-            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.",
+            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within, about twice the \u{b1} of the text, which is one standard deviation. Green: in tune.",
         );
         page.raw("</figure>\n");
     }
@@ -71,12 +71,12 @@ fn lead(advice: &Advice) -> String {
 }
 
 /// How sure the call on each axis is.
-pub(super) fn calls(page: &mut Page, advice: &Advice) {
-    if advice.reading.offset.is_none() {
+pub(super) fn calls(page: &mut Page, reading: &Reading) {
+    if reading.offset.is_none() {
         return;
     }
     page.raw("<dl class=\"calls\">\n");
-    for (axis, call, p) in words::calls(&advice.reading) {
+    for (axis, call, p) in words::calls(reading) {
         page.raw("<div>");
         page.el("dt", "", axis);
         let sure = p.map_or_else(String::new, |p| format!(", {} sure", words::percent(p)));

@@ -1,0 +1,114 @@
+//! `bossmark history`: records of weeks and months → each set-up, the trend over the dates, two set-ups compared.
+
+use super::args::History as Args;
+use super::context::Context;
+use super::input;
+use super::read::tell;
+use super::screen::{Answers, Screen};
+use super::status::Trouble;
+use crate::evening::{Compared, compared, trend};
+use crate::record::{Filed, History};
+use crate::report::{Embedding, charts, csv, text};
+use crate::store;
+use serde_json::{Value, json};
+
+/// Runs the command.
+pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
+    let context = Context::new(&args.session, None)?;
+    let records = input::records(screen, &args.records, context.flags());
+    if records.is_empty() {
+        // what was wrong with each input has been told
+        return Ok(());
+    }
+    if let Some(path) = &args.csv {
+        let sorted = crate::record::history::sorted(records.clone());
+        let table = csv::entries(sorted.iter().map(|f| (f.file.as_str(), &f.end)));
+        store::save_document(path, table.as_bytes()).map_err(|e| Trouble::from(e).about(path))?;
+    }
+    let (mut bows, left_out) = History::of_each_bow(records);
+    left_out.iter().for_each(|l| tell(screen, l));
+    if bows.is_empty() {
+        return Err(Trouble::not_possible(
+            "none of these records holds a measured end: measure photos that show the whole face",
+        ));
+    }
+    let others = bows.len() - 1;
+    if !args.all {
+        bows.truncate(1);
+        if others > 0 {
+            screen.tell(&format!(
+                "{others} other {} left out: --all lists them too",
+                if others == 1 { "bow is" } else { "bows are" }
+            ));
+        }
+    }
+    let mut answers = Answers::new(&args.output);
+    for (nth, bow) in bows.iter().enumerate() {
+        if let Some(pair) = args.compare {
+            let found = pairwise(bow, pair)?;
+            answers.give(screen, &comparison(&found, pair), || {
+                args.local.text(text::compared(
+                    &found.changes,
+                    &found.readings,
+                    found.moved.as_ref(),
+                    pair,
+                ))
+            })?;
+            continue;
+        }
+        let points = trend(bow);
+        let label = crate::evening::label_of(bow);
+        answers.give(screen, &document(bow, &label, &points), || {
+            args.local.text(text::history(&label, &points))
+        })?;
+        if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
+            let drawing = charts::trend(&points, "t", Embedding::Standalone);
+            if drawing.is_empty() {
+                return Err(Trouble::not_possible(
+                    "a trend needs two days or set-ups with an offset: shoot both kinds on each",
+                ));
+            }
+            store::save_document(path, args.local.page(drawing).as_bytes())
+                .map_err(|e| Trouble::from(e).about(path))?;
+        }
+    }
+    answers.finish(false)
+}
+
+fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, Trouble> {
+    let run = |number: usize| {
+        bow.runs.get(number - 1).ok_or_else(|| {
+            Trouble::usage(format!(
+                "there is no set-up {number}: this bow has {}, as `bossmark history` lists them",
+                bow.runs.len()
+            ))
+        })
+    };
+    compared(run(a)?, run(b)?).ok_or_else(|| {
+        Trouble::not_possible(
+            "the two set-ups were shot from different distances: compare two that share one",
+        )
+    })
+}
+
+fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
+    let changes: Vec<Value> = found
+        .changes
+        .iter()
+        .map(|c| json!({"setting": c.setting, "from": c.from, "to": c.to, "words": c.words}))
+        .collect();
+    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
+}
+
+fn document(bow: &History, label: &str, points: &[crate::report::TrendPoint]) -> Value {
+    let files = |ends: &[Filed]| ends.iter().map(|f| f.file.clone()).collect::<Vec<_>>();
+    let setups: Vec<Value> = (1_usize..)
+        .zip(&bow.runs)
+        .map(|(number, run)| json!({"number": number, "setup": run.setup, "files": files(&run.ends)}))
+        .collect();
+    let trend: Vec<Value> = points
+        .iter()
+        .map(|p| json!({"setup": p.number, "day": p.day, "reading": p.reading}))
+        .collect();
+    json!({"schema": "bossmark/history/1", "bow": label, "setups": setups, "trend": trend, "cautions": bow.notes})
+}
