@@ -25,6 +25,8 @@ pub use weights::WeightsError;
 
 const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
 const STRIP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/strip.bin");
+const STRIP_COMPANY_WEIGHTS: &[u8] =
+    include_bytes!("../../calibration/shaft-net/strip-company.bin");
 
 /// What the shaft search needs to know of a photo besides its pixels.
 pub struct View<'a> {
@@ -160,14 +162,17 @@ impl Shafts {
 /// The nets with their weights and the fitted model, as built in.
 struct Nets {
     map: net::MapNet,
-    strip: net::StripNet,
+    strips: [net::StripNet; 2],
     model: model::Model,
 }
 
 static NETS: std::sync::LazyLock<Result<Nets, WeightsError>> = std::sync::LazyLock::new(|| {
     Ok(Nets {
         map: net::MapNet::from_bytes(MAP_WEIGHTS)?,
-        strip: net::StripNet::from_bytes(STRIP_WEIGHTS, strip::OUTPUTS)?,
+        strips: [
+            net::StripNet::from_bytes(STRIP_WEIGHTS, strip::ALONE, strip::OUTPUTS)?,
+            net::StripNet::from_bytes(STRIP_COMPANY_WEIGHTS, strip::PLANES, strip::OUTPUTS)?,
+        ],
         model: model::Model::parse(include_str!("../../calibration/shaft-net/model.json"))?,
     })
 });
@@ -223,14 +228,18 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let map = map::FaceMap::new(&photo, view)?;
     let scores = nets.map.run(map.cells());
     let heat = HeatMap::new(&map, &scores);
-    let mut peaks = peaks::find(&map, &scores);
-    peaks.retain(|p| is_own(view, others, p.point));
+    let peaks = peaks::find(&map, &scores);
     drop(scores);
+    // shafts in a face beside this one are none of its shafts, but company all the same
+    let courses = strip::Courses::new(&peaks, map.foot(), map.distance_mm());
     let mut candidates: Vec<choose::Candidate> = peaks
         .into_par_iter()
-        .map(|peak| {
+        .enumerate()
+        .filter(|(_, peak)| is_own(view, others, peak.point))
+        .map(|(k, peak)| {
             let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
-            let look = strip::look(&nets.strip, &photo, view.camera, peak.point, axis);
+            let company = (k, &courses);
+            let look = strip::look(&nets.strips, &photo, view.camera, peak.point, axis, company);
             choose::Candidate { peak, axis, look }
         })
         .collect();

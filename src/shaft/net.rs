@@ -178,22 +178,26 @@ impl Conv1 {
 /// The second look: a strip of the photo along one candidate → numbers per quarter of its length.
 #[derive(Clone, Debug)]
 pub(crate) struct StripNet {
+    /// Planes per strip pixel that it looks at, the first of those of [`super::strip`].
+    inputs: usize,
     convs: Vec<(Conv, (usize, usize))>,
     lines: [Conv1; 3],
 }
 
 impl StripNet {
-    /// Planes per strip pixel: three colours, and whether it is in the picture.
-    pub(crate) const INPUTS: usize = 4;
     /// Strip pixels along per result.
     pub(crate) const ALONG: usize = 4;
     const STEPS: [(usize, usize); 7] = [(1, 1), (2, 2), (1, 1), (2, 2), (1, 1), (1, 2), (1, 1)];
 
-    /// From the bytes of a file of weights that gives `outputs` numbers per place.
-    pub(crate) fn from_bytes(bytes: &[u8], outputs: usize) -> Result<Self, WeightsError> {
+    /// From the bytes of a file of weights that takes `inputs` planes and gives `outputs` numbers per place.
+    pub(crate) fn from_bytes(
+        bytes: &[u8],
+        inputs: usize,
+        outputs: usize,
+    ) -> Result<Self, WeightsError> {
         let mut layers = Layers::new(bytes)?;
         let mut convs = Vec::new();
-        let mut channels = Self::INPUTS;
+        let mut channels = inputs;
         for step in Self::STEPS {
             let conv = layers.conv(&[channels])?;
             channels = conv.outputs();
@@ -210,14 +214,15 @@ impl StripNet {
             )));
         }
         Ok(Self {
+            inputs,
             convs,
             lines: [first, second, last],
         })
     }
 
     /// Runs the net: `[place along][number]`.
-    pub(crate) fn run(&self, strip: Picture) -> Vec<f32> {
-        let mut x = strip;
+    pub(crate) fn run(&self, strip: &Picture) -> Vec<f32> {
+        let mut x = strip.first_planes(self.inputs);
         for (conv, step) in &self.convs {
             x = conv.run(&[&x], *step, true);
         }
@@ -313,30 +318,37 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn strip_net_agrees_with_the_framework() {
-        let net = StripNet::from_bytes(super::super::STRIP_WEIGHTS, super::super::strip::OUTPUTS)
-            .unwrap();
-        let (w, h) = (192, 32);
-        let planes = noise(4 * w * h, 2);
-        let mut strip = Picture::zeros(w, h, 4);
-        strip.fill_rows(|y, row| {
-            for (x, pixel) in row.chunks_exact_mut(4).enumerate() {
-                for (c, value) in pixel.iter_mut().enumerate() {
-                    *value = planes[(c * h + y) * w + x];
+    fn strip_nets_agree_with_the_framework() {
+        use super::super::{STRIP_COMPANY_WEIGHTS, STRIP_WEIGHTS, strip};
+        let vectors = [
+            &include_bytes!("../../calibration/shaft-net/strip-vector.bin")[..],
+            include_bytes!("../../calibration/shaft-net/strip-company-vector.bin"),
+        ];
+        for ((weights, inputs), vector) in [
+            (STRIP_WEIGHTS, strip::ALONE),
+            (STRIP_COMPANY_WEIGHTS, strip::PLANES),
+        ]
+        .into_iter()
+        .zip(vectors)
+        {
+            let net = StripNet::from_bytes(weights, inputs, strip::OUTPUTS).unwrap();
+            let (w, h) = (192, 32);
+            let planes = noise(inputs * w * h, 2);
+            let mut picture = Picture::zeros(w, h, inputs);
+            picture.fill_rows(|y, row| {
+                for (x, pixel) in row.chunks_exact_mut(inputs).enumerate() {
+                    for (c, value) in pixel.iter_mut().enumerate() {
+                        *value = planes[(c * h + y) * w + x];
+                    }
                 }
-            }
-        });
-        let out = net.run(strip);
-        let n = super::super::strip::OUTPUTS;
-        let got: Vec<f32> = (0..n)
-            .flat_map(|c| out.iter().skip(c).step_by(n).copied())
-            .collect();
-        compare(
-            &got,
-            &expected(include_bytes!(
-                "../../calibration/shaft-net/strip-vector.bin"
-            )),
-        );
+            });
+            let out = net.run(&picture);
+            let n = strip::OUTPUTS;
+            let got: Vec<f32> = (0..n)
+                .flat_map(|c| out.iter().skip(c).step_by(n).copied())
+                .collect();
+            compare(&got, &expected(vector));
+        }
     }
 
     #[test]
@@ -346,7 +358,7 @@ pub(crate) mod tests {
             Err(WeightsError::Shape(_))
         ));
         assert!(matches!(
-            StripNet::from_bytes(super::super::MAP_WEIGHTS, 3),
+            StripNet::from_bytes(super::super::MAP_WEIGHTS, 4, 3),
             Err(WeightsError::Shape(_))
         ));
         assert_eq!(

@@ -1,11 +1,13 @@
-//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft.
+//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the courses of the
+//! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
 use super::conv::Picture;
 use super::net::StripNet;
+use super::peaks::{Peak, away};
 use super::picture::Reduced;
 use crate::camera::Camera;
 use crate::units::FacePoint;
-use nalgebra::Vector3;
+use nalgebra::{Vector2, Vector3};
 
 /// Numbers per place that the strip net gives: log-odds of "the nock is here", of fletched, of "a shaft enters here".
 pub(crate) const OUTPUTS: usize = 3;
@@ -17,6 +19,21 @@ const ALONG_MM: f64 = 4.0;
 const ACROSS_MM: f64 = 1.5;
 /// Height over the face plane at the first pixel, mm: the strip begins before the entry.
 const FIRST_MM: f64 = -32.0;
+/// Planes of a strip that show the photo: three colours, and whether the picture reaches there.
+pub(crate) const ALONE: usize = 4;
+/// All planes: nearness to the course of another candidate, times its score; and that times the height of the course.
+pub(crate) const PLANES: usize = 6;
+/// Other candidates that count as company: so likely by the map net at least, and so many at most.
+const COMPANY_SCORE: f64 = 0.2;
+const COMPANY: usize = 24;
+/// Nearness falls off over half the span of a vane and its shaft, mm.
+const COMPANY_MM: f64 = 5.0;
+/// A course steeper than this against the view has no direction that is known.
+const LEAST_COURSE: f64 = 0.02;
+/// Height up to which courses are followed, and the unit of the plane of heights, mm.
+const TALLEST_MM: f64 = 900.0;
+const HEIGHT_UNIT_MM: f64 = 600.0;
+
 /// Places along the strip that the net speaks of.
 pub(crate) const PLACES: usize = ALONG / StripNet::ALONG;
 /// Distance of two places, mm.
@@ -57,15 +74,89 @@ pub(crate) fn axis(away: nalgebra::Vector2<f64>, slope: f64) -> Vector3<f64> {
     Vector3::new(-away.y * slope, away.x * slope, 1.0).normalize()
 }
 
-/// Looks along the shaft that would enter at `entry` with direction `axis`.
+/// Where candidates' shafts run over the face plane, as seen from the camera.
+pub(crate) struct Courses {
+    foot: FacePoint,
+    distance_mm: f64,
+    courses: Vec<Course>,
+}
+
+struct Course {
+    /// Number of the peak.
+    peak: usize,
+    entry: FacePoint,
+    /// Unit vector along the course on the face plane.
+    along: Vector2<f64>,
+    /// Distance on the face plane per height, near the plane.
+    slope: f64,
+    score: f64,
+}
+
+impl Courses {
+    /// Of the likely ones among `peaks`, best first, seen by a camera `distance_mm` above the place `foot` of the face plane.
+    pub(crate) fn new(peaks: &[Peak], foot: FacePoint, distance_mm: f64) -> Self {
+        let likely = peaks.iter().enumerate();
+        let likely = likely.filter(|(_, p)| p.score >= COMPANY_SCORE);
+        let courses = likely.take(COMPANY).map(|(peak, p)| {
+            let u = away(p.point, foot);
+            let obliquity = p.point.distance(foot) / distance_mm;
+            let course = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
+            let slope = course.norm().max(LEAST_COURSE);
+            Course {
+                peak,
+                entry: p.point,
+                along: course / slope,
+                slope,
+                score: p.score,
+            }
+        });
+        Self {
+            foot,
+            distance_mm,
+            courses: courses.collect(),
+        }
+    }
+
+    /// Nearness to the nearest course but that of peak `own`, and the course's height there, at a point over the face.
+    fn near(&self, own: usize, point: Vector3<f64>) -> [f64; 2] {
+        let stretch = self.distance_mm / (self.distance_mm - point.z).max(1.0);
+        let seen = FacePoint::new(
+            self.foot.x + (point.x - self.foot.x) * stretch,
+            self.foot.y + (point.y - self.foot.y) * stretch,
+        );
+        let (mut nearest, mut height) = (0.0, 0.0);
+        for c in self.courses.iter().filter(|c| c.peak != own) {
+            let d = Vector2::new(seen.x - c.entry.x, seen.y - c.entry.y);
+            let along = d.dot(&c.along);
+            if along <= -COMPANY_MM {
+                continue;
+            }
+            let forward = along.max(0.0);
+            let z = self.distance_mm * forward / (self.distance_mm * c.slope + forward);
+            let z = z.min(TALLEST_MM);
+            // what lies nearer to the camera shows larger
+            let across = d.perp(&c.along) * (1.0 - z / self.distance_mm);
+            let nearness = c.score * (-0.5 * (across / COMPANY_MM).powi(2)).exp();
+            if nearness > nearest {
+                (nearest, height) = (nearness, z);
+            }
+        }
+        [nearest, nearest * height / HEIGHT_UNIT_MM]
+    }
+}
+
+/// Looks along the shaft of peak number `own`, which would enter at `entry` with direction `axis`. The answer is the mean of those
+/// of two nets, one that sees the photo alone and one that sees where the others run, on the strip and on its mirror image: it errs
+/// less than any of the four (`calibration/shaft-net/train/README.md` has the figures).
 pub(crate) fn look(
-    net: &StripNet,
+    nets: &[StripNet; 2],
     photo: &Reduced,
     camera: &Camera,
     entry: FacePoint,
     axis: Vector3<f64>,
+    (own, courses): (usize, &Courses),
 ) -> Look {
-    let strip = cut(photo, camera, entry, axis);
+    let strip = cut(photo, camera, entry, axis, (own, courses));
     let seen = (0..PLACES)
         .map(|place| {
             let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
@@ -76,13 +167,15 @@ pub(crate) fn look(
             inside as f32 / (StripNet::ALONG * ACROSS) as f32
         })
         .collect();
-    // a strip and its mirror image show the same shaft: the mean of the two answers errs less (a quarter less of wrong tags on
-    // photos that the net was not fitted on)
-    let mirrored = net.run(strip.mirrored());
-    let mut out = net.run(strip);
-    out.iter_mut()
-        .zip(mirrored)
-        .for_each(|(a, b)| *a = 0.5 * (*a + b));
+    // a strip and its mirror image show the same shaft
+    let mirrored = strip.mirrored();
+    let [alone, among] = nets
+        .each_ref()
+        .map(|net| net.run(&strip).into_iter().zip(net.run(&mirrored)));
+    let out: Vec<f32> = alone
+        .zip(among)
+        .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
+        .collect();
     let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();
     let shaft: Vec<f32> = channel(2);
     Look {
@@ -93,10 +186,16 @@ pub(crate) fn look(
     }
 }
 
-/// The strip: colours less one half, and 1 where the picture reaches.
-fn cut(photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -> Picture {
+/// The strip: colours less one half, 1 where the picture reaches, and the company.
+fn cut(
+    photo: &Reduced,
+    camera: &Camera,
+    entry: FacePoint,
+    axis: Vector3<f64>,
+    (own, courses): (usize, &Courses),
+) -> Picture {
     let centre = camera.centre_mm();
-    let mut strip = Picture::zeros(ALONG, ACROSS, StripNet::INPUTS);
+    let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
         .map(|k| {
@@ -110,7 +209,7 @@ fn cut(photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -
         .collect();
     strip.fill_rows(|j, row| {
         let rows = j as f64 - (ACROSS as f64 - 1.0) / 2.0;
-        for (pixel, (point, across)) in row.chunks_exact_mut(StripNet::INPUTS).zip(&columns) {
+        for (pixel, (point, across)) in row.chunks_exact_mut(PLANES).zip(&columns) {
             // two samples across and two along, so that a pixel shows the mean of what it covers
             let mut sum = [0f32; 3];
             let mut n = 0u8;
@@ -128,6 +227,20 @@ fn cut(photo: &Reduced, camera: &Camera, entry: FacePoint, axis: Vector3<f64>) -
                     *p = s / 4.0;
                 }
                 pixel[3] = 1.0;
+            }
+        }
+        // the company changes slowly: one value for the four pixels of a place
+        let places = columns.chunks_exact(StripNet::ALONG);
+        for (pixels, four) in row.chunks_exact_mut(PLANES * StripNet::ALONG).zip(places) {
+            let (point, across) = four.iter().fold(
+                (Vector3::zeros(), Vector3::zeros()),
+                |(p, a), (point, across)| (p + point, a + across),
+            );
+            let near = courses.near(own, (point + across * rows) / StripNet::ALONG as f64);
+            for pixel in pixels.chunks_exact_mut(PLANES) {
+                for (p, v) in pixel[ALONE..].iter_mut().zip(near) {
+                    *p = crate::units::single(v);
+                }
             }
         }
     });

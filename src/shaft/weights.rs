@@ -1,7 +1,8 @@
 //! The file of net weights: how it is laid out, checked and unpacked.
 //!
-//! Little endian: the 8 bytes `shaftnet`, u32 number of layers, per layer u32 outputs, inputs, kernel height, kernel width, then
-//! f32 biases and 16-bit float (IEEE 754 binary16) weights `[output][input][row][column]`; last the SHA-256 of everything before.
+//! Little endian: the 8 bytes `shaftnet`, u32 number of layers, u32 bytes per weight, per layer u32 outputs, inputs, kernel height,
+//! kernel width, f32 biases, then weights `[output][input][row][column]`: of 2 bytes 16-bit floats (IEEE 754 binary16), of 1 byte
+//! whole numbers of a step that each output has, with the f32 steps before them; last the SHA-256 of everything before.
 
 use sha2::{Digest, Sha256};
 
@@ -51,6 +52,12 @@ impl<'a> Reader<'a> {
             .map_err(|_| WeightsError::Malformed)?;
         usize::try_from(u32::from_le_bytes(bytes)).map_err(|_| WeightsError::Malformed)
     }
+
+    fn floats(&mut self, n: usize) -> Result<Vec<f32>, WeightsError> {
+        let bytes = self.take(n.checked_mul(4).ok_or(WeightsError::Malformed)?)?;
+        let floats = bytes.as_chunks::<4>().0.iter();
+        Ok(floats.map(|&b| f32::from_le_bytes(b)).collect())
+    }
 }
 
 /// The layers of a file of weights.
@@ -69,27 +76,42 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Vec<Layer>, WeightsError> {
         return Err(WeightsError::Hash);
     }
     let mut layers = Vec::new();
-    for _ in 0..reader.u32()? {
+    let count_of_layers = reader.u32()?;
+    let width = reader.u32()?;
+    for _ in 0..count_of_layers {
         let shape = [reader.u32()?, reader.u32()?, reader.u32()?, reader.u32()?];
         let [outputs, inputs, rows, columns] = shape;
         let count = shape
             .iter()
             .try_fold(1usize, |n, &k| n.checked_mul(k))
             .ok_or(WeightsError::Malformed)?;
-        let bias = reader.take(outputs.checked_mul(4).ok_or(WeightsError::Malformed)?)?;
-        let bias = bias
-            .as_chunks::<4>()
-            .0
-            .iter()
-            .map(|&b| f32::from_le_bytes(b))
-            .collect();
-        let weights = reader.take(count.checked_mul(2).ok_or(WeightsError::Malformed)?)?;
-        let weights = weights
-            .as_chunks::<2>()
-            .0
-            .iter()
-            .map(|&b| f32_from_f16(u16::from_le_bytes(b)))
-            .collect();
+        let bias = reader.floats(outputs)?;
+        let weights = match width {
+            1 => {
+                let steps = reader.floats(outputs)?;
+                let weights = reader.take(count)?;
+                let of_one = count.checked_div(outputs).unwrap_or(0).max(1);
+                weights
+                    .chunks_exact(of_one)
+                    .zip(steps)
+                    .flat_map(|(of_output, step)| {
+                        of_output
+                            .iter()
+                            .map(move |w| f32::from(w.cast_signed()) * step)
+                    })
+                    .collect()
+            }
+            2 => {
+                let weights = reader.take(count.checked_mul(2).ok_or(WeightsError::Malformed)?)?;
+                weights
+                    .as_chunks::<2>()
+                    .0
+                    .iter()
+                    .map(|&b| f32_from_f16(u16::from_le_bytes(b)))
+                    .collect()
+            }
+            _ => return Err(WeightsError::Malformed),
+        };
         layers.push(Layer {
             outputs,
             inputs,
@@ -121,13 +143,18 @@ fn f32_from_f16(h: u16) -> f32 {
 mod tests {
     use super::*;
 
-    fn file(outputs: u32, inputs: u32) -> Vec<u8> {
+    fn file(outputs: u32, inputs: u32, width: u32) -> Vec<u8> {
         let mut bytes = b"shaftnet".to_vec();
-        for n in [1, outputs, inputs, 1, 1] {
+        for n in [1, width, outputs, inputs, 1, 1] {
             bytes.extend(n.to_le_bytes());
         }
         bytes.extend(0.5f32.to_le_bytes());
-        bytes.extend(0x3c00u16.to_le_bytes());
+        if width == 1 {
+            bytes.extend(0.25f32.to_le_bytes());
+            bytes.extend((-4i8).to_le_bytes());
+        } else {
+            bytes.extend(0x3c00u16.to_le_bytes());
+        }
         let hash = Sha256::digest(&bytes);
         bytes.extend_from_slice(&hash);
         bytes
@@ -153,25 +180,26 @@ mod tests {
 
     #[test]
     fn reads_what_was_written_and_refuses_the_rest() {
-        let good = file(1, 1);
-        let layers = parse(&good).unwrap();
-        assert_eq!(
-            (
-                layers[0].outputs,
-                layers[0].bias[0].to_bits(),
-                layers[0].weights[0].to_bits()
-            ),
-            (1, 0.5f32.to_bits(), 1f32.to_bits())
-        );
-        let mut flipped = good.clone();
-        flipped[30] ^= 1;
-        assert_eq!(parse(&flipped), Err(WeightsError::Hash));
-        assert_eq!(
-            parse(&file(u32::MAX, u32::MAX)),
-            Err(WeightsError::Malformed)
-        );
-        for n in 0..good.len() {
-            assert!(parse(&good[..n]).is_err());
+        for (width, weight) in [(1, -1f32), (2, 1f32)] {
+            let good = file(1, 1, width);
+            let layers = parse(&good).unwrap();
+            assert_eq!(
+                (
+                    layers[0].outputs,
+                    layers[0].bias[0].to_bits(),
+                    layers[0].weights[0].to_bits()
+                ),
+                (1, 0.5f32.to_bits(), weight.to_bits())
+            );
+            let mut flipped = good.clone();
+            flipped[30] ^= 1;
+            assert_eq!(parse(&flipped), Err(WeightsError::Hash));
+            for n in 0..good.len() {
+                assert!(parse(&good[..n]).is_err());
+            }
+        }
+        for odd in [file(u32::MAX, u32::MAX, 2), file(0, 1, 1), file(1, 1, 3)] {
+            assert_eq!(parse(&odd), Err(WeightsError::Malformed));
         }
     }
 }

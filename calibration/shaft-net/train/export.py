@@ -1,17 +1,19 @@
 #!/usr/bin/env python3
-"""export.py map|strip NET.pt OUT.bin [--vectors FILE]: folds the batch norms into the convolutions, rounds to 16-bit floats and
-writes the file that the program reads. `--vectors` also writes inputs and outputs for its test, computed with the folded and
-rounded weights.
+"""export.py map|strip NET.pt|NET.bin OUT.bin [--bytes 1|2] [--vectors FILE]: folds the batch norms into the convolutions, rounds the
+weights to 16-bit floats (2 bytes) or to 255 steps of each output's largest weight (1 byte) and writes the file that the program
+reads. `--vectors` also writes outputs for its test, computed with the folded and rounded weights.
 
-File, little endian: the 8 bytes "shaftnet", u32 number of layers, per layer u32 outputs, inputs, kernel height, kernel width, then
-f32 biases and f16 weights [output][input][row][column]; last the SHA-256 of everything before it."""
+File, little endian: the 8 bytes "shaftnet", u32 number of layers, u32 bytes per weight, per layer u32 outputs, inputs, kernel height,
+kernel width, f32 biases, with 1 byte per weight f32 steps of the outputs, then f16 or i8 weights [output][input][row][column];
+last the SHA-256 of everything before it."""
 import argparse, hashlib, struct
 import numpy as np, torch
-from net import Map, Strip
+import stored
 
 
-def fold(net):
-    """(conv, batch norm or None) in the order of evaluation -> rounded weights and biases, put back into the conv"""
+def fold(net, width=2):
+    """(conv, batch norm or None) in the order of evaluation -> weights rounded to `width` bytes, steps and biases; the rounded ones
+    are put back into the conv"""
     layers, mods = [], [m for m in net.modules() if isinstance(m, (torch.nn.Conv1d, torch.nn.Conv2d, torch.nn.BatchNorm2d))]
     for k, m in enumerate(mods):
         if isinstance(m, torch.nn.BatchNorm2d):
@@ -23,10 +25,16 @@ def fold(net):
             s = n.weight.detach().double() / torch.sqrt(n.running_var.double() + n.eps)
             w = w * s.reshape(-1, *[1] * (w.dim() - 1))
             b = (b - n.running_mean.double()) * s + n.bias.detach().double()
-            n.reset_running_stats(); n.weight.data.fill_(1.); n.bias.data.zero_(); n.eps = 0.
-        w, b = w.numpy().astype(np.float16), b.numpy().astype(np.float32)
-        m.weight.data = torch.from_numpy(w.astype(np.float32)); m.bias = torch.nn.Parameter(torch.from_numpy(b.copy()))
-        layers.append((w.reshape(*w.shape[:2], *(w.shape[2:] if w.ndim == 4 else (1, w.shape[2]))), b))
+            n.reset_running_stats(); n.weight.data.fill_(1.); n.bias.data.zero_(); n.eps = 1e-12
+        w, b = w.numpy(), b.numpy().astype(np.float32)
+        step = (np.abs(w).max(axis=tuple(range(1, w.ndim))) / 127).clip(1e-12).astype(np.float32)
+        if width == 1:
+            w = np.rint(w / step.reshape(-1, *[1] * (w.ndim - 1)).astype(float)).astype(np.int8)
+            used = w.astype(np.float32) * step.reshape(-1, *[1] * (w.ndim - 1))
+        else:
+            w = w.astype(np.float16); used = w.astype(np.float32)
+        m.weight.data = torch.from_numpy(used); m.bias = torch.nn.Parameter(torch.from_numpy(b.copy()))
+        layers.append((w.reshape(*w.shape[:2], *(w.shape[2:] if w.ndim == 4 else (1, w.shape[2]))), step, b))
     return layers
 
 
@@ -42,26 +50,18 @@ def noise(shape, seed):
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument('kind', choices=['map', 'strip']); ap.add_argument('net'); ap.add_argument('out'); ap.add_argument('--vectors')
+    ap.add_argument('kind', choices=['map', 'strip']); ap.add_argument('net'); ap.add_argument('out'); ap.add_argument('--bytes', type=int, choices=[1, 2], default=2); ap.add_argument('--vectors')
     o = ap.parse_args()
-    sd = torch.load(o.net, map_location='cpu')
-    if o.kind == 'map':
-        w, k = [], 0
-        while 'enc.%d.0.weight' % k in sd:
-            w.append(sd['enc.%d.0.weight' % k].shape[0]); k += 1
-        net = Map(tuple(w), sd['head.weight'].shape[0])
-    else:
-        net = Strip(sd['f.0.0.weight'].shape[1], sd['h.weight'].shape[0], tuple(sd['f.%d.0.weight' % k].shape[0] for k in (0, 1, 3, 5)), sd['g.0.weight'].shape[2])
-    net.load_state_dict(sd); net.eval()
-    layers = fold(net)
-    data = b'shaftnet' + struct.pack('<I', len(layers))
-    for w, b in layers:
-        data += struct.pack('<4I', *w.shape) + b.astype('<f4').tobytes() + w.astype('<f2').tobytes()
+    net = stored.load(o.net, o.kind)
+    layers = fold(net, o.bytes)
+    data = b'shaftnet' + struct.pack('<2I', len(layers), o.bytes)
+    for w, step, b in layers:
+        data += struct.pack('<4I', *w.shape) + b.astype('<f4').tobytes() + (step.astype('<f4').tobytes() + w.tobytes() if o.bytes == 1 else w.astype('<f2').tobytes())
     data += hashlib.sha256(data).digest()
     open(o.out, 'wb').write(data)
-    print(len(layers), 'layers,', sum(w.size for w, _ in layers), 'weights,', len(data), 'bytes,', hashlib.sha256(data).hexdigest())
+    print(len(layers), 'layers,', sum(w.size for w, _, _ in layers), 'weights,', len(data), 'bytes,', hashlib.sha256(data).hexdigest())
     if o.vectors:
-        x = noise((1, 6, 64, 96), 1) if o.kind == 'map' else noise((1, sd['f.0.0.weight'].shape[1], 32, 192), 2)
+        x = noise((1, 6, 64, 96), 1) if o.kind == 'map' else noise((1, net.f[0][0].weight.shape[1], 32, 192), 2)
         with torch.no_grad():
             y = net(x)
         open(o.vectors, 'wb').write(y.numpy().astype('<f4').tobytes())

@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
-"""fit_map.py --photos DIR --out NET.pt --seconds S [--check DIR] [--start NET.pt]: fits the map net on prepared photos (prepare.py),
+"""fit_map.py --photos DIR --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the map net on prepared photos (prepare.py),
 from nothing or on from an earlier fit."""
 import argparse, copy, math, os, time
 import torch
 import torch.nn.functional as F
-import maps, measure
+import maps, measure, stored
 from net import Map
 from store import Store
 
@@ -41,7 +41,7 @@ def main():
     check = Store(dev, 1 << 24)
     net = Map(tuple(map(int, o.widths.split(',')))).to(dev)
     if o.start:
-        net.load_state_dict(torch.load(o.start, map_location=dev))
+        net.load_state_dict(stored.to_fit_on(o.start, maps.batch(store, 16, o.size)[0]))
     if gpu:
         net = net.to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net)

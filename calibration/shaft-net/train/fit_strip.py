@@ -1,26 +1,17 @@
 #!/usr/bin/env python3
-"""fit_strip.py --photos DIR --map MAP.pt --out NET.pt --seconds S [--check DIR]: fits the strip net on prepared photos; peaks of the
+"""fit_strip.py --photos DIR --map MAP.pt|MAP.bin --out NET.pt --seconds S [--check DIR]: fits the strip net on prepared photos; peaks of the
 map net that are no shafts serve as examples of such."""
 import argparse, copy, math, os, time
 import numpy as np
 import torch
 import torch.nn.functional as F
-import maps, measure, strips
-from net import Map, Strip
+import maps, measure, stored, strips
+from net import Strip
 from store import Store
 
 
 SLOPE, SLOPE_SD = .12, .026         # largest, and scatter, as in the program
 AT_ONCE = 60                        # photos looked through between two steps
-
-
-def map_net(file, dev):
-    sd = torch.load(file, map_location='cpu')
-    widths = []
-    while 'enc.%d.0.weight' % len(widths) in sd:
-        widths.append(sd['enc.%d.0.weight' % len(widths)].shape[0])
-    net = Map(tuple(widths)); net.load_state_dict(sd)
-    return net.to(dev).eval()
 
 
 def slopes_of(out, place, eye, p):
@@ -69,6 +60,7 @@ def evaluate(net, store, cand, seed=None, say=print):
     """figures on candidates: tag, nock, shaft or none"""
     net.eval()
     dev = store.device
+    table = strips.company_table(cand, len(store), dev)
     R = []
     for at in range(0, len(cand), 256):
         c = cand[at:at + 256]
@@ -78,7 +70,9 @@ def evaluate(net, store, cand, seed=None, say=print):
             g = torch.Generator().manual_seed(seed + at)
             r = lambda *n: torch.randn(*n, generator=g).to(dev)
             eye = torch.cat([eye[:, :2] + eye[:, 2:] * r(len(c), 2) * .015, eye[:, 2:] * torch.exp(r(len(c), 1) * .02)], 1)
-        y = net(strips.finish(*strips.cut(store, i, eye, e, s))).float()
+        rgb, ok, X = strips.cut(store, i, eye, e, s)
+        x = strips.finish(rgb, ok, strips.company(eye, X, strips.company_of(table, i, e, torch.full_like(s, .01))))
+        y = .5 * (net(x) + net(x.flip(2))).float()               # and the mirror image, as the program looks
         nock, tag, shaft = strips.read(y)
         E = store.shafts[i, k.clamp(min=0)]
         n = (strips.nock_place(eye, e, s, E[:, 2:4]) - strips.FIRST_MM) / strips.PLACE_MM
@@ -119,7 +113,7 @@ def loss(y, T):
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map')
+    ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map', required=True)
     ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--batch', type=int, default=192); ap.add_argument('--rate', type=float, default=2e-3); ap.add_argument('--seed', type=int, default=1)
     ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=40)
     o = ap.parse_args()
@@ -131,12 +125,12 @@ def main():
     store, check = Store(dev, 1 << (31 if gpu else 24)), Store(dev, 1 << 24)
     while store.add(o.photos) == 0:
         time.sleep(1)
-    net = Strip(4, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
+    net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
     mean = copy.deepcopy(net)
-    finder = map_net(o.map, dev) if o.map else None
+    finder = stored.load(o.map, 'map').to(dev)
     print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
     opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
-    step, run, last, at, next_measure, next_look, seen, wrong, found = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., 0, None, None
+    step, run, last, at, next_measure, next_look, seen, wrong, found, table = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., 0, None, None, None
 
     def save():
         torch.save({k: v.float().cpu().contiguous() for k, v in mean.state_dict().items()}, o.out + '.tmp')
@@ -150,17 +144,19 @@ def main():
         mean.train()
 
     while (now := time.time() - t0) < o.seconds:
-        if o.map and now >= next_look:          # what the map net finds in the photos that are new
+        if now >= next_look:          # what the map net finds in the photos that are new
             store.add(o.photos)
             last_one = min(len(store), seen + AT_ONCE)
             c = candidates(finder, store, .03, photos=range(seen, last_one))
             keep = lambda old, new: new if old is None else torch.cat([old, new])
-            wrong, found, seen = keep(wrong, c[c[:, 4] == -1]), keep(found, c[c[:, 4] >= 0]), last_one
+            wrong, found = keep(wrong, c[c[:, 4] == -1]), keep(found, c[c[:, 4] >= 0])
+            c[:, 0] -= seen
+            table, seen = keep(table, strips.company_table(c, last_one - seen, dev)), last_one
             next_look = time.time() - t0 + (o.refresh if seen == len(store) else 5)
             print('%5.0f s  %d of %d photos looked through: %d peaks at shafts, %d elsewhere' % (now, seen, len(store), len(found), len(wrong)), flush=True)
         for g in opt.param_groups:
             g['lr'] = o.rate * min(1, (step + 1) / 300) * (.5 * (1 + math.cos(math.pi * now / o.seconds)) + .002)
-        x, T = strips.batch(store, o.batch, wrong, found)
+        x, T = strips.batch(store, o.batch, table, wrong, found)
         with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
             y = net(x)
         L, parts = loss(y.float(), T)
@@ -178,11 +174,11 @@ def main():
             r = (run / (step - last)).tolist()
             print('%5.0f s step %d  %.1f steps/s  nock %.3f tag %.3f by nock %.3f shaft %.3f' % (now, step, (step - last) / (time.time() - at), *r), flush=True)
             run.zero_(); last, at = step, time.time(); save()
-        if now > next_measure and o.check and o.map:
+        if now > next_measure and o.check:
             print('step', step, flush=True); measured(); next_measure = time.time() - t0 + o.measure_every
     print('%d steps, %d photos, %d shafts' % (step, len(store), int(store.count.sum())), flush=True)
     save()
-    if o.check and o.map:
+    if o.check:
         measured()
 
 

@@ -1,6 +1,9 @@
 """Strips of prepared photos along candidates, as the program cuts them: 192 px of 4 mm along the shaft from 32 mm before the entry,
 32 px of 1.5 mm across, seen square to the view. The strip's axis stands perpendicular to the face but for a sideways slope, which
-the program reads off the map; whatever the shaft leans in the plane of view only changes where the nock lies along the strip."""
+the program reads off the map; whatever the shaft leans in the plane of view only changes where the nock lies along the strip.
+
+Two more planes show the company: where the courses of the photo's other candidates run through the strip, so that what belongs to a
+neighbour, its vanes above all, can be told from what belongs to the shaft looked at."""
 import torch
 import light
 from maps import eye_with_error
@@ -9,6 +12,11 @@ ALONG, ACROSS, ALONG_MM, ACROSS_MM, FIRST_MM = 192, 32, 4., 1.5, -32.
 PLACE_MM = 16.
 SLOPE = .12          # the program tries no steeper ones
 APART = 12.          # mm from any entry: no shaft
+COMPANY = 24         # most other candidates, best first
+COMPANY_SCORE = .2   # least map score of these
+COMPANY_MM = 5.      # about half the span of a vane and its shaft
+LEAST_COURSE = .02   # slope of a course against the view below which its direction isn't known
+TALLEST_MM = 900.
 
 
 def axes(away, slope):
@@ -36,7 +44,8 @@ def true_slope(eye, E):
 
 
 def cut(store, i, eye, e, slope, shift=None, stretch=None, flip=None):
-    """[B, 3, ACROSS, ALONG] colours, [B, 1, ...] reach. shift: mm along and across; stretch: factors along and across"""
+    """[B, 3, ACROSS, ALONG] colours, [B, 1, ...] reach, [B, ACROSS * ALONG / 4, 2] where the middles of every four pixels along show on the
+    face plane. shift: mm along and across; stretch: factors along and across"""
     B, dev = len(i), store.device
     a = axes(away_from(eye, e), slope)
     z = FIRST_MM + ALONG_MM * torch.arange(ALONG, device=dev).float()[None].expand(B, -1)
@@ -52,7 +61,50 @@ def cut(store, i, eye, e, slope, shift=None, stretch=None, flip=None):
         X = to_plane(eye[:, None, None], G).reshape(B, -1, 2)
         c, o = store.colour(i, store.project(i, X))
         rgb, ok = rgb + c / 4, ok & o & (G[..., 2] < eye[:, None, None, 2] - 1).reshape(B, -1)
-    return rgb.reshape(B, ACROSS, ALONG, 3).permute(0, 3, 1, 2), ok.reshape(B, 1, ACROSS, ALONG)
+    four = lambda v: v.reshape(B, ALONG // 4, 4, -1).mean(2)
+    X = to_plane(eye[:, None, None], four(P)[:, None] + four(w)[:, None] * q[..., None, None])
+    return rgb.reshape(B, ACROSS, ALONG, 3).permute(0, 3, 1, 2), ok.reshape(B, 1, ACROSS, ALONG), X.reshape(B, -1, 2)
+
+
+def company(eye, X, others):
+    """[B, 2, ACROSS, ALONG]: nearness to the course of another candidate times its score, and that times the course's height (in 600 mm).
+    others [B, COMPANY, 4]: entry, slope, score (0: none)"""
+    D = eye[:, None, 2]
+    v = others[..., :2] - eye[:, None, :2]
+    r = v.norm(dim=-1).clamp(min=1e-3)
+    u = v / r[..., None]
+    c = u * (r / D)[..., None] + torch.stack([-u[..., 1], u[..., 0]], -1) * others[..., 2:3]
+    n = c.norm(dim=-1).clamp(min=LEAST_COURSE)
+    c = c / n[..., None]
+    d = X[:, None] - others[:, :, None, :2]                                     # [B, COMPANY, n, 2]
+    m = (d * c[:, :, None]).sum(-1)
+    across = d[..., 0] * c[:, :, None, 1] - d[..., 1] * c[:, :, None, 0]
+    Dn = (D * n)[..., None]
+    z = (D[..., None] * m / (Dn + m.clamp(min=0.))).clamp(max=TALLEST_MM)        # height at which the course shows there
+    near = others[..., 3:] * torch.exp(-.5 * (across * (1 - z.clamp(min=0.) / D[..., None]) / COMPANY_MM) ** 2) * (m > -COMPANY_MM)
+    a, k = near.max(1)
+    z = z.gather(1, k[:, None])[:, 0].clamp(min=0.) / 600
+    return torch.stack([a, a * z], 1).reshape(len(X), 2, ACROSS, ALONG // 4).repeat_interleave(4, 3)
+
+
+def company_of(table, i, own, reach):
+    """others of photos i [B] without the nearest to `own` [B, 2] within `reach` [B] mm. table [photos, COMPANY, 4]"""
+    T = table[i].clone()
+    d, k = (T[..., :2] - own[:, None]).norm(dim=-1).min(1)
+    rows = torch.arange(len(i), device=T.device)
+    T[rows, k, 3] = torch.where(d <= reach, torch.zeros_like(d), T[rows, k, 3])
+    return T
+
+
+def company_table(cand, photos, device):
+    """candidates (fit_strip.candidates: photo, x, y, slope, shaft, score) -> [photos, COMPANY, 4], best first"""
+    T = torch.zeros(photos, COMPANY, 4, device=device)
+    T[..., 0] = 1e5
+    for i in range(photos):
+        c = cand[(cand[:, 0] == i) & (cand[:, 5] >= COMPANY_SCORE)]
+        c = c[c[:, 5].argsort(descending=True)][:COMPANY]
+        T[i, :len(c)] = c[:, [1, 2, 3, 5]]
+    return T
 
 
 def nock_place(eye, e, slope, tail):
@@ -65,20 +117,21 @@ def nock_place(eye, e, slope, tail):
     return ((a * r).sum(1) - am * (m * r).sum(1)) / (1 - am * am).clamp(min=1e-6)
 
 
-def finish(rgb, ok):
-    return torch.cat([torch.where(ok, rgb - .5, torch.zeros_like(rgb)), ok.float()], 1)
+def finish(rgb, ok, near):
+    return torch.cat([torch.where(ok, rgb - .5, torch.zeros_like(rgb)), ok.float(), near], 1)
 
 
 def nearest(store, i, e):
     return (store.shafts[i, :, :2] - e[:, None]).norm(dim=-1).min(1)
 
 
-def batch(store, B, wrong=None, found=None, share=.45):
-    """inputs [B, 4, 32, 192]; targets: is a shaft, weight of that, fletched, weight, nock place, weight.
-    wrong: peaks of the map net that are none, found: its peaks at shafts [n, 5]: photo, x, y, slope, number of the shaft"""
+def batch(store, B, table, wrong=None, found=None, share=.45):
+    """inputs [B, 6, 32, 192]; targets: is a shaft, weight of that, fletched, weight, nock place, weight.
+    table: company by photo, of the photos to draw from; wrong: peaks of the map net that are none, found: its peaks at shafts [n, 5]:
+    photo, x, y, slope, number of the shaft"""
     dev = store.device
     rand, randn = lambda *n: torch.rand(*n, device=dev), lambda *n: torch.randn(*n, device=dev)
-    has = (store.count > 0).nonzero()[:, 0]
+    has = (store.count[:len(table)] > 0).nonzero()[:, 0]
     i = has[torch.randint(len(has), (B,), device=dev)]
     k = (rand(B) * store.count[i]).long().clamp(max=store.shafts.shape[1] - 1)
     seen = torch.zeros(B, dtype=torch.bool, device=dev)
@@ -105,16 +158,19 @@ def batch(store, B, wrong=None, found=None, share=.45):
     any_ = box[:, :2] - 60 + rand(B, 2) * (box[:, 2:] - box[:, :2] + 120)
     p = torch.where((which < .35)[:, None], other, torch.where((which < .8)[:, None], E[:, :2] + ring, any_))
     s = torch.where(rand(B) < .5, slope, randn(B) * .026)
+    # which of the photo's candidates is the one looked at: the shaft's own, or where there is none one right here
+    own, reach = torch.where(no[:, None], p, E[:, :2]), torch.where(no, 1.5, 10.)
     if wrong is not None and len(wrong):
         f = wrong[torch.randint(len(wrong), (B,), device=dev)]
         take = no & (rand(B) < .5)
         i, p, s = torch.where(take, f[:, 0].long(), i), torch.where(take[:, None], f[:, 1:3] + randn(B, 2), p), torch.where(take, f[:, 3] + randn(B) * .006, s)
         eye = torch.where(take[:, None], eye_with_error(store, i), eye)
+        own = torch.where(take[:, None], f[:, 1:3], own)
     e, slope = torch.where(no[:, None], p, e), torch.where(no, s, slope).clamp(-SLOPE, SLOPE)
     shift, stretch = torch.zeros(B, 2, device=dev), torch.exp(randn(B, 2) * torch.tensor([.03, .07], device=dev))
     flip = torch.where(rand(B) < .5, 1., -1.)
-    rgb, ok = cut(store, i, eye, e, slope, shift, stretch, flip)
-    x = finish(light.change(rgb, .5), ok)
+    rgb, ok, X = cut(store, i, eye, e, slope, shift, stretch, flip)
+    x = finish(light.change(rgb, .5), ok, company(eye, X, company_of(table, i, own, reach)))
     n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
     tail = (E[:, 11] > .6).float() * (~no).float()
     apart = nearest(store, i, e)[0] > APART
