@@ -231,6 +231,9 @@ pub struct Measure {
     /// Write an image after each stage into this folder
     #[arg(long, value_name = "DIR")]
     pub debug_dir: Option<PathBuf>,
+    /// Say on stderr how long each stage took
+    #[arg(long)]
+    pub times: bool,
     /// Session.
     #[command(flatten)]
     pub session: SessionArgs,

@@ -12,7 +12,7 @@ use crate::record::{End, Failure, Session, canonical};
 use crate::report::marked::{self, Format, Framing};
 use crate::report::text;
 use crate::report::{FaceLook, debug};
-use crate::road::{self, MeasureOptions, Measured};
+use crate::road::{self, MeasureOptions, Measured, Stage};
 use crate::store;
 use image::RgbImage;
 use std::collections::BTreeMap;
@@ -20,6 +20,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc;
 use std::thread;
+use std::time::{Duration, Instant};
 
 /// A photo and what is told about it.
 #[derive(Debug)]
@@ -54,13 +55,17 @@ impl Task {
     /// When the photo can't be read or decoded.
     pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measured, Trouble> {
         let name = store::name_of(&self.path);
+        self.run_telling(bytes, &mut |stage| progress.stage(&name, stage))
+    }
+
+    fn run_telling(&self, bytes: &[u8], done: &mut dyn FnMut(Stage)) -> Result<Measured, Trouble> {
         let mut measured = road::measure(
             bytes,
-            &name,
+            &store::name_of(&self.path),
             &self.face,
             self.session.clone(),
             &self.options,
-            &mut |stage| progress.stage(&name, stage),
+            done,
         )
         .map_err(|e| Trouble::from(e).about(&self.path))?;
         measured.end =
@@ -68,9 +73,38 @@ impl Task {
         Ok(measured)
     }
 
-    fn read_and_run(&self, progress: &Progress) -> Result<Measured, Trouble> {
-        self.run(&input::bytes(&self.path)?, progress)
+    /// What came of the photo, and when each stage ended.
+    fn read_and_run(&self, progress: &Progress) -> Result<(Measured, Times), Trouble> {
+        let (bytes, name) = (input::bytes(&self.path)?, store::name_of(&self.path));
+        let start = Instant::now();
+        let mut times = Vec::new();
+        let measured = self.run_telling(&bytes, &mut |stage| {
+            times.push((stage, start.elapsed()));
+            progress.stage(&name, stage);
+        })?;
+        Ok((measured, times))
     }
+}
+
+/// When each stage of a photo ended, from its start.
+type Times = Vec<(Stage, Duration)>;
+
+fn times_line(path: &Path, times: &Times) -> String {
+    let mut before = Duration::ZERO;
+    let parts: Vec<String> = times
+        .iter()
+        .map(|(stage, at)| {
+            let name = match stage {
+                Stage::Photo => "decoding",
+                Stage::Camera => "camera",
+                Stage::Shafts => "shafts",
+            };
+            let took = at.saturating_sub(before);
+            before = *at;
+            format!("{name} {:.2} s", took.as_secs_f64())
+        })
+        .collect();
+    format!("{}: {}", path.display(), parts.join(", "))
 }
 
 /// Runs `job` on every task with all processors and hands the results on in the order of the tasks, each as soon as those
@@ -135,14 +169,19 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
     in_order(
         &tasks,
         |task| {
-            let measured = task.read_and_run(&progress)?;
+            let (measured, times) = task.read_and_run(&progress)?;
             let drawn = pictures(args, task, &measured);
             progress.done(measured.end.entries.len());
-            Ok((measured.end, drawn))
+            Ok((measured.end, times, drawn))
         },
-        |task, result: Result<(End, Result<(), Trouble>), Trouble>| {
+        |task, result: Result<(End, Times, Result<(), Trouble>), Trouble>| {
             let given = match result {
-                Ok((end, drawn)) => one(task, &end, screen, &mut answers).and(drawn),
+                Ok((end, times, drawn)) => {
+                    if args.times {
+                        screen.tell(&times_line(&task.path, &times));
+                    }
+                    one(task, &end, screen, &mut answers).and(drawn)
+                }
                 Err(trouble) => unreadable(&trouble, screen, &mut answers),
             };
             if let Err(trouble) = given {

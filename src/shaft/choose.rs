@@ -3,6 +3,7 @@
 //! Arrows of one archer stand out by much the same length, so that each candidate's nock tells where the others' must be. A
 //! shaft has one entry and one nock: of candidates that share a nock only the best stands.
 
+use super::model::UsualLength;
 use super::peaks::Peak;
 use super::strip::{Look, PLACES, place_mm};
 use crate::units::FacePoint;
@@ -16,9 +17,6 @@ const ODD_LENGTH: f64 = 0.1;
 const READING_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
-/// What most stand out by: shafts of 26 to 31 inches, 10 to 25 cm of them in the boss (common practice), mm. Weighs little
-/// against a single nock that is seen.
-const USUAL_LENGTH_MM: (f64, f64) = (570.0, 120.0);
 
 /// A candidate with its second look.
 #[derive(Clone, Debug)]
@@ -47,8 +45,6 @@ pub(crate) struct Verdict {
     pub(crate) crowd: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
-    /// The same by the map.
-    pub(crate) fletched_on_map: f64,
     /// Share of the tail's strip that is in the picture.
     pub(crate) tail_seen: f64,
 }
@@ -128,7 +124,8 @@ impl Lengths {
         (0..LENGTHS_TRIED).map(move |k| LENGTHS_MM.0 + step * f64::from(k))
     }
 
-    pub(crate) fn new(candidates: &[Candidate]) -> Self {
+    /// `usual`: what is known of the length before any shaft is seen.
+    pub(crate) fn new(candidates: &[Candidate], usual: UsualLength) -> Self {
         let places: Vec<Vec<f64>> = Self::tried().map(length_prior).collect();
         let part = |c: &Candidate| -> Vec<f64> {
             let nock = nock_probability(&c.look);
@@ -140,7 +137,7 @@ impl Lengths {
         };
         let parts: Vec<Vec<f64>> = candidates.iter().map(part).collect();
         let mut all: Vec<f64> = Self::tried()
-            .map(|length| -0.5 * ((length - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1).powi(2))
+            .map(|length| -0.5 * ((length - usual.mean) / usual.sd).powi(2))
             .collect();
         for part in &parts {
             all.iter_mut().zip(part).for_each(|(a, p)| *a += p);
@@ -204,7 +201,6 @@ pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
             .sqrt(),
         shaft: candidate.look.shaft,
         crowd: 0.0,
-        fletched_on_map: f64::from(candidate.peak.fletched),
         fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
@@ -214,17 +210,14 @@ pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
     }
 }
 
-/// What is left of the odds of a candidate where nothing else in the photo is a shaft. Some 4 % of photos are taken without arrows
-/// (assumption); where there are arrows, all of them are as hard to see as a doubtful candidate in hardly one photo of a hundred.
-const ALONE: f64 = 0.25;
-
 /// Lowers the probabilities of candidates that stand alone: who shoots a comparison shoots several, and most are plain to see.
-pub(crate) fn want_company(probability: &mut [f64]) {
+/// `alone`: what is left of the odds of a candidate where nothing else in the photo is a shaft.
+pub(crate) fn want_company(probability: &mut [f64], alone: f64) {
     let none: f64 = probability.iter().map(|p| 1.0 - p).product();
     for p in probability {
         // that no other candidate is a shaft
         let lone = none / (1.0 - *p).max(1e-9);
-        let odds = *p / (1.0 - *p).max(1e-9) * (1.0 - lone.min(1.0) * (1.0 - ALONE));
+        let odds = *p / (1.0 - *p).max(1e-9) * (1.0 - lone.min(1.0) * (1.0 - alone));
         *p = odds / (1.0 + odds);
     }
 }
@@ -418,6 +411,11 @@ pub(crate) fn with_told_numbers(kinds: &[(f64, f64)], told: (usize, usize)) -> V
 mod tests {
     use super::*;
 
+    const USUAL: UsualLength = UsualLength {
+        mean: 570.0,
+        sd: 120.0,
+    };
+
     /// A strip whose nock shows at `nock` (none: nowhere), in a picture that ends before place `end`.
     fn strip_with(nock: usize, end: usize) -> Candidate {
         let at = |k: usize, v: f32| if k == nock { v } else { 0.0 };
@@ -425,7 +423,6 @@ mod tests {
             peak: Peak {
                 point: FacePoint::new(0.0, 0.0),
                 score: 0.9,
-                fletched: 0.0,
                 slope: 0.0,
                 mask: 2.0,
             },
@@ -443,7 +440,7 @@ mod tests {
     fn a_shaft_that_leaves_the_picture_says_nothing_of_its_length() {
         let whole = strip_with(38, PLACES);
         let cut = strip_with(29, 30);
-        let lengths = Lengths::new(&[whole.clone(), cut.clone(), cut.clone()]);
+        let lengths = Lengths::new(&[whole.clone(), cut.clone(), cut.clone()], USUAL);
         let common = lengths.common_mm();
         assert!((common - place_mm(38)).abs() < 12.0, "{common}");
         assert!(verdict(&whole, &lengths.by_the_others(0)).tail_seen > 0.99);
@@ -456,7 +453,7 @@ mod tests {
     #[test]
     fn a_candidate_does_not_agree_with_itself() {
         let agreement = |candidates: &[Candidate]| {
-            let lengths = Lengths::new(candidates);
+            let lengths = Lengths::new(candidates, USUAL);
             verdict(&candidates[0], &lengths.by_the_others(0)).agreement
         };
         let (c, other) = (strip_with(40, PLACES), strip_with(20, PLACES));
@@ -468,10 +465,10 @@ mod tests {
     #[test]
     fn company_makes_the_difference_between_a_shaft_and_a_rod() {
         let mut alone = [0.5, 0.0];
-        want_company(&mut alone);
+        want_company(&mut alone, 0.25);
         assert!((alone[0] - 0.2).abs() < 1e-12 && alone[1] == 0.0);
         let mut joined = [0.5, 1.0 - 1e-12];
-        want_company(&mut joined);
+        want_company(&mut joined, 0.25);
         assert!((joined[0] - 0.5).abs() < 1e-6 && joined[1] > 0.99);
     }
 

@@ -243,7 +243,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
             choose::Candidate { peak, axis, look }
         })
         .collect();
-    let lengths = choose::Lengths::new(&candidates);
+    let lengths = choose::Lengths::new(&candidates, nets.model.usual_length_mm);
     let common = lengths.common_mm();
     let mut verdicts: Vec<choose::Verdict> = candidates
         .iter()
@@ -253,7 +253,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let alone: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
     choose::note_crowds(&candidates, &mut verdicts, &alone);
     let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
-    choose::want_company(&mut probability);
+    choose::want_company(&mut probability, nets.model.alone);
     let likely: Vec<bool> = probability
         .iter()
         .map(|p| *p >= LEAST_PROBABILITY)
@@ -544,7 +544,7 @@ fn scale_px_per_mm(view: &View) -> Option<f64> {
 
 /// Names of the numbers that [`features`] gives.
 #[doc(hidden)]
-pub const FEATURES: [&str; 18] = [
+pub const FEATURES: [&str; 17] = [
     "x",
     "y",
     "score",
@@ -553,7 +553,6 @@ pub const FEATURES: [&str; 18] = [
     "length",
     "fletched",
     "tail_seen",
-    "fletched_on_map",
     "slope",
     "common",
     "shaft",
@@ -570,7 +569,10 @@ pub const FEATURES: [&str; 18] = [
 /// # Errors
 /// When the built-in weights are damaged.
 #[doc(hidden)]
-pub fn features(pixels: &RgbImage, view: &View) -> Result<Vec<[f64; 18]>, WeightsError> {
+pub fn features(
+    pixels: &RgbImage,
+    view: &View,
+) -> Result<Vec<[f64; FEATURES.len()]>, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
     let Some(mut found) = analyse(nets, pixels, view, &[]) else {
         return Ok(Vec::new());
@@ -588,7 +590,6 @@ pub fn features(pixels: &RgbImage, view: &View) -> Result<Vec<[f64; 18]>, Weight
             v.length_mm,
             v.fletched,
             v.tail_seen,
-            v.fletched_on_map,
             c.peak.slope,
             found.length_mm,
             v.shaft,

@@ -14,6 +14,10 @@ pub(crate) struct Model {
     pub(crate) kind: KindOdds,
     /// Standard deviation of the entry along and across the shaft's course.
     pub(crate) entry_sd_mm: EntrySd,
+    /// What shafts stand out of the boss by, before any is seen.
+    pub(crate) usual_length_mm: UsualLength,
+    /// What is left of the odds of a candidate where nothing else in the photo is a shaft.
+    pub(crate) alone: f64,
     /// To be added to the distance of a shaft's edges to give its thickness, mm.
     pub(crate) width_bias_mm: f64,
 }
@@ -30,11 +34,17 @@ pub(crate) struct ShaftOdds {
     crowd: f64,
 }
 
+/// Normal, mm; weighs little against a single nock that is seen.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct UsualLength {
+    pub(crate) mean: f64,
+    pub(crate) sd: f64,
+}
+
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct KindOdds {
     constant: f64,
     strip: f64,
-    map: f64,
 }
 
 /// `constant + unsure · (1 − probability of a shaft)`, mm; the picture's coarseness adds `coarse` px.
@@ -70,7 +80,7 @@ impl Model {
     /// Probability that a shaft is fletched.
     pub(crate) fn fletched(&self, v: &Verdict) -> f64 {
         let m = &self.kind;
-        logistic(m.constant + m.strip * v.fletched + m.map * v.fletched_on_map)
+        logistic(m.constant + m.strip * v.fletched)
     }
 
     /// Standard deviations of the entry along and across the shaft's course on the face, mm.

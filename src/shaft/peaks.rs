@@ -26,8 +26,6 @@ pub(crate) struct Peak {
     pub(crate) score: f64,
     /// Where, mm.
     pub(crate) point: FacePoint,
-    /// The map net's log-odds of fletched.
-    pub(crate) fletched: f32,
     /// Slope of the shaft across the direction away from the foot (tangent of the sideways lean), to the left of that
     /// direction positive.
     pub(crate) slope: f64,
@@ -38,7 +36,6 @@ pub(crate) struct Peak {
 /// Numbers per cell of the map net, by place in its output.
 const ENTRY: usize = 0;
 const OFFSET: usize = 1;
-const FLETCHED: usize = 3;
 const MASK: usize = 6;
 
 /// The direction of a perpendicular shaft on the map, seen from its entry: unit vector away from the foot.
@@ -94,7 +91,6 @@ pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
             Peak {
                 score: logistic(f64::from(v)),
                 point,
-                fletched: p[FLETCHED],
                 slope,
                 mask,
             }
