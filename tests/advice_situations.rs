@@ -285,6 +285,90 @@ fn a_contradicting_history() {
     snapshot("contradicting_history", &h);
 }
 
+/// A nocking point moved and the height stayed as it was, but the bare shafts went right: the wrong axis answered.
+#[test]
+fn a_change_that_moved_the_wrong_axis_is_noticed() {
+    let nock = |mm: f64| with(club_setup(), json!({"nocking_point_mm": mm}));
+    let h = history(&[
+        Shoot::new(1, nock(6.0)).offset(5.0, 100.0).scatter(0.6),
+        Shoot::new(2, nock(6.0)).offset(0.0, 95.0).scatter(0.6),
+        Shoot::new(3, nock(7.0)).offset(130.0, 20.0).scatter(0.6),
+        Shoot::new(4, nock(7.0)).offset(135.0, 25.0).scatter(0.6),
+    ]);
+    let advice = told(&h);
+    let found: Vec<_> = advice
+        .cautions
+        .iter()
+        .filter(|n| n.code == "contradiction")
+        .collect();
+    assert_eq!(found.len(), 1);
+    assert!(found[0].text.contains("not one of left–right"));
+    assert!(found[0].text.contains("to the right"));
+    assert!(next(&advice).reversible);
+    snapshot("wrong_axis", &h);
+}
+
+/// Four ends that leave the bow near the edge of the tolerance: a click or two shows it in tune sooner than more ends.
+#[test]
+fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
+    let shoot = |n| Shoot::new(n, club_setup()).offset(38.0, 3.0).scatter(0.9);
+    let h = history(&[shoot(1), shoot(2), shoot(3), shoot(4)]);
+    let advice = told(&h);
+    let step = next(&advice);
+    assert!(step.reversible && step.amount.is_some());
+    assert!(step.expect.unwrap().x_mm < 0.0, "towards the middle");
+    assert!(step.why.contains("showing it in tune from here"));
+    snapshot("near_the_edge", &h);
+    // well inside, nothing is turned
+    let inside = |n| Shoot::new(n, club_setup()).offset(8.0, 3.0);
+    assert_eq!(
+        next(&told(&history(&[inside(1)]))).change,
+        Change::ShootMore
+    );
+}
+
+#[test]
+fn missed_bare_shafts_are_told_and_the_rest_still_helps() {
+    let shoot = |n| Shoot::new(n, club_setup()).offset(150.0, 0.0).missed(1);
+    let h = history(&[shoot(1), shoot(2)]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::DrawWeight);
+    assert!(next(&advice).bolt_quarter_turns.unwrap() < 0);
+    assert!(
+        advice
+            .reading
+            .cautions
+            .iter()
+            .any(|n| n.code == "missed-shots")
+    );
+    // all missed: nearer, not blind turning
+    let none = history(&[Shoot::new(1, club_setup()).missed(3)]);
+    assert_eq!(next(&told(&none)).change, Change::ShootMore);
+}
+
+/// Weak, the bolts at their lightest, and the shortest cut too long alone: a cut made good by more draw weight.
+#[test]
+fn a_cut_that_is_too_long_alone_goes_with_more_draw_weight() {
+    let setup = with(
+        club_setup(),
+        json!({
+            "bolt_turns_out": 2.0, "keep": ["point-weight", "plunger", "rear-weight", "shaft-spine"],
+            "limits": {"bolt_turns_out": {"min": 0, "max": 2, "step": 0.25}, "shaft_length_mm": {"min": 705, "step": 25.4}}
+        }),
+    );
+    let shoot = |n| Shoot::new(n, setup.clone()).offset(170.0, 0.0).scatter(0.5);
+    let h = history(&[shoot(1), shoot(2), shoot(3)]);
+    let advice = told(&h);
+    assert_eq!(next(&advice).change, Change::ShaftLength);
+    assert!(next(&advice).amount.unwrap() < 0.0);
+    assert_eq!(advice.also.len(), 1);
+    assert_eq!(advice.also[0].change, Change::DrawWeight);
+    assert!(advice.also[0].bolt_quarter_turns.unwrap() > 0);
+    obeys(next(&advice), &setup);
+    obeys(&advice.also[0], &setup);
+    snapshot("cut_with_more_weight", &h);
+}
+
 #[test]
 fn a_history_teaches_the_slope() {
     let out = |turns: f64, lb: f64| {

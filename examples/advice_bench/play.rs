@@ -43,13 +43,17 @@ impl Played {
         );
         for made in &self.changes {
             story.push_str(&format!(
-                " {}) {}{:?} {:+} ({:.0} > {:.0})",
+                " {}) {}{:?} {:+} ({:.0} > {:.0}{})",
                 made.end,
                 ["", "height: "][made.axis],
                 made.turn.change,
                 made.turn.amount,
                 made.before,
-                made.after
+                made.after,
+                made.expected
+                    .map_or_else(String::new, |[shift, sd]| format!(
+                        ", expected {shift:+.0} ± {sd:.0}"
+                    ))
             ));
         }
         story

@@ -26,8 +26,8 @@ pub(super) struct Choice {
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
     pub(super) past_zero: Option<f64>,
-    /// Small and reversible, because more shooting doesn't decide.
-    pub(super) tweak: bool,
+    /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
+    pub(super) tweak: Option<[f64; 2]>,
 }
 
 /// What to do next.
@@ -187,18 +187,15 @@ fn ranked(
         Axis::Horizontal => horizontal(situation, state, tweak, k),
     };
     if tweak {
-        ranked.retain(|choices| saves(situation, state, choices, k));
-    }
-    for choice in ranked.iter_mut().flatten() {
-        choice.tweak = tweak;
+        let now = ends_after(situation, state, &[], k);
+        ranked.retain_mut(|choices| {
+            let then = ends_after(situation, state, choices, k);
+            choices.iter_mut().for_each(|c| c.tweak = Some([now, then]));
+            // clearly fewer ends, since a change is work too
+            then + k.policy.tweak_saves_ends <= now
+        });
     }
     ranked
-}
-
-/// Whether a small change brings the bow in tune, shown, in clearly fewer ends than going on without it.
-fn saves(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowledge) -> bool {
-    ends_after(situation, state, choices, k) + k.policy.tweak_saves_ends
-        <= ends_after(situation, state, &[], k)
 }
 
 /// Ends to be expected until in tune is shown: after these changes, or without any.
@@ -323,7 +320,7 @@ fn choice(
         look_up,
         spines: None,
         past_zero: None,
-        tweak: false,
+        tweak: None,
     }
 }
 

@@ -165,9 +165,10 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<St
         }
         Decision::ShootMore => vec![format!(
             "No axis is out with enough certainty for a change (inside the tolerance below {:.0} % and one side above {:.0} %), \
-             and in tune isn't shown: shoot more.",
+             in tune isn't shown, and no small change would show it clearly sooner (looking {} ends ahead): shoot more.",
             100.0 * p.wants_inside,
-            100.0 * p.wants_side
+            100.0 * p.wants_side,
+            p.horizon_ends
         )],
         Decision::AtLimits { axes } => {
             let mut lines = vec![];
@@ -187,7 +188,7 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<St
             let mut lines = Vec::new();
             if let Some(state) = situation.axes().find(|s| s.axis == next.axis) {
                 if next.spines.is_none() {
-                    lines.extend(skipped(state, situation, Some(next.change), k));
+                    lines.extend(skipped(state, situation, Some(next), k));
                 }
                 lines.push(size(next, state, situation));
             }
@@ -208,7 +209,7 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<St
 fn skipped(
     state: &AxisState,
     situation: &Situation,
-    chosen: Option<Change>,
+    chosen: Option<&Choice>,
     k: &Knowledge,
 ) -> Vec<String> {
     let order: &[Change] = match state.axis {
@@ -227,12 +228,18 @@ fn skipped(
     };
     order
         .iter()
-        .take_while(|&&change| Some(change) != chosen)
+        .take_while(|&&change| Some(change) != chosen.map(|c| c.change))
         .map(|&change| {
             format!(
                 "Not {}: {}.",
                 cautions::plain(change),
-                obstacle(state, situation, change, k)
+                obstacle(
+                    state,
+                    situation,
+                    change,
+                    chosen.is_some_and(|c| c.tweak.is_some()),
+                    k
+                )
             )
         })
         .collect()
@@ -242,15 +249,16 @@ fn obstacle(
     state: &AxisState,
     situation: &Situation,
     change: Change,
+    tweak: bool,
     k: &Knowledge,
-) -> &'static str {
+) -> String {
     let kept = situation.setup.keep.iter().flatten();
     if kept.into_iter().any(|keep| keep == words::name(change)) {
-        return "the archer keeps it as it is";
+        return "the archer keeps it as it is".to_owned();
     }
     let direction = state.direction(change).unwrap_or(0.0);
     if situation.blocked(state, change, direction) {
-        return "its last move that way contradicted what was to be expected";
+        return "its last move that way contradicted what was to be expected".to_owned();
     }
     let Moves { steps, .. } = situation.towards_zero(state, change, k);
     if steps.is_empty() {
@@ -261,18 +269,24 @@ fn obstacle(
                 "none that goes this way is owned, obtainable or known"
             }
             _ => "it is at its limit",
-        };
+        }
+        .to_owned();
     }
     match change {
         Change::ShaftLength => {
-            "a cut is only for a clearly weak arrow, shown at 30 m or more, with at most 20 % risk of going past the middle"
+            return format!(
+                "a cut is only for a clearly weak arrow, shown at 30 m or more, with at most {:.0} % risk of going past the middle",
+                100.0 * k.policy.cut_past_zero
+            );
         }
+        _ if tweak => "it would not show the bow in tune clearly sooner",
         Change::ShaftSpine => {
             "its overshoot could not be taken back with what is left, or it isn't shown at 30 m"
         }
         Change::Plunger => "the point comes first above 60 mm",
         _ => "its smallest step is too much for what is left",
     }
+    .to_owned()
 }
 
 /// How far a change goes, and why so far.
@@ -310,5 +324,12 @@ fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
             "; risk of going past the middle {:.0} %",
             100.0 * p
         ))
-    )
+    ) + &choice.tweak.map_or_else(String::new, |[now, then]| {
+        format!(
+            " To show it in tune would take about {} more as it is, and about {} after this (looking ahead over offsets as likely \
+             as they are now).",
+            words::ends(now),
+            words::ends(then)
+        )
+    })
 }

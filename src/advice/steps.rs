@@ -129,11 +129,13 @@ fn why(choice: &Choice, situation: &Situation) -> String {
     if choice.spines.is_some() {
         parts.push(WRONG_SPINE.to_owned());
     }
-    if choice.tweak {
-        parts.push(
-            "More shooting hardly decides it, so a small step that can be taken back is worth more."
-                .to_owned(),
-        );
+    if let Some([now, then]) = choice.tweak {
+        parts.push(format!(
+            "That is near the middle, but showing it in tune from here would take about {} more; with this small step, which \
+             can be taken back, about {}.",
+            words::ends(now),
+            words::ends(then)
+        ));
     }
     parts.push(words::reason(choice.change, choice.step.amount > 0.0).to_owned());
     if let Some(p) = choice.past_zero {

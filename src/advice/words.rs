@@ -50,6 +50,12 @@ pub(super) fn count(n: i64) -> String {
         .map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
+/// A number of ends, rounded, in words.
+pub(super) fn ends(n: f64) -> String {
+    let n = round_i64(n).max(1);
+    format!("{} {}", count(n), if n == 1 { "end" } else { "ends" })
+}
+
 /// Quarter turns as turns: "half a turn", "one and a quarter turns".
 pub(super) fn turns(quarters: i64) -> String {
     let (whole, rest) = (quarters.abs() / 4, quarters.abs() % 4);

@@ -30,6 +30,7 @@ pub(crate) struct Shoot {
     scatter: f64,
     mirrored: bool,
     bare: bool,
+    missed: u32,
 }
 
 impl Shoot {
@@ -45,6 +46,7 @@ impl Shoot {
             scatter: 1.0,
             mirrored: false,
             bare: true,
+            missed: 0,
         }
     }
 
@@ -102,6 +104,12 @@ impl Shoot {
         self
     }
 
+    /// So many bare shafts missed the boss; the others are on it.
+    pub(crate) fn missed(mut self, n: u32) -> Self {
+        self.missed = n;
+        self
+    }
+
     /// The record.
     pub(crate) fn record(&self) -> End {
         // two patterns of mean zero that change from end to end, so that ends aren't copies
@@ -125,7 +133,7 @@ impl Shoot {
         for p in fletched {
             add("fletched", p, (0.0, 0.0));
         }
-        for p in bare.iter().filter(|_| self.bare) {
+        for p in bare.iter().skip(self.missed as usize).filter(|_| self.bare) {
             add("bare", *p, self.offset);
         }
         let mut session = json!({
@@ -139,7 +147,7 @@ impl Shoot {
         }
         serde_json::from_value(json!({
             "schema": "bossmark/end/1", "photo": null, "face": {"name": "wa-80", "diameter_mm": 800.0}, "camera": null,
-            "entries": entries, "session": session
+            "entries": entries, "session": session, "missed": vec![json!({"kind": "bare"}); self.missed as usize]
         }))
         .unwrap()
     }
