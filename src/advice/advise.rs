@@ -97,7 +97,10 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
             let step = |choice| steps::of_choice(choice, situation, k);
             Parts {
                 next: Some(step(next)),
-                also: also.iter().map(step).collect(),
+                also: also
+                    .iter()
+                    .map(|choice| steps::together(choice, next, situation, k))
+                    .collect(),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
             }

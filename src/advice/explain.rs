@@ -193,12 +193,23 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<St
                 lines.push(size(next, state, situation));
             }
             for choice in also {
-                if let Some(state) = situation.axes().find(|s| s.axis == choice.axis) {
-                    lines.push(format!(
-                        "Together with it. {}",
-                        size(choice, state, situation)
-                    ));
-                }
+                let Some(state) = situation.axes().find(|s| s.axis == choice.axis) else {
+                    continue;
+                };
+                lines.push(if choice.axis == next.axis {
+                    format!(
+                        "Together with it: {} by {} {}, which brings {:.0} mm {} (sd {:.0}); both leave about {:.0} mm.",
+                        cautions::plain(choice.change),
+                        words::number(choice.step.amount, 2),
+                        state.slope(choice.change).map_or("", |s| s.unit.as_str()),
+                        choice.shift_mm.abs(),
+                        if choice.shift_mm * next.shift_mm < 0.0 { "the other way" } else { "more" },
+                        choice.variance_mm2.sqrt(),
+                        (state.offset.mean + next.shift_mm + choice.shift_mm) * state.offset.mean.signum()
+                    )
+                } else {
+                    format!("Together with it. {}", size(choice, state, situation))
+                });
             }
             lines
         }

@@ -108,6 +108,39 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
     step
 }
 
+/// The step of a choice that is made together with `next`.
+pub(super) fn together(
+    choice: &Choice,
+    next: &Choice,
+    situation: &Situation,
+    k: &Knowledge,
+) -> Step {
+    let mut step = of_choice(choice, situation, k);
+    let Some(state) = state_of(choice.axis, situation).filter(|_| choice.axis == next.axis) else {
+        return step;
+    };
+    let both = choice.shift_mm + next.shift_mm;
+    let towards = match words::side(choice.axis, both, situation.hand) {
+        "high" => "up",
+        "low" => "down",
+        "right" => "to the right",
+        _ => "to the left",
+    };
+    let reason = if choice.shift_mm * next.shift_mm < 0.0 {
+        "the other change alone would probably go past the middle, and this takes part of it back"
+    } else {
+        "neither goes far enough alone"
+    };
+    step.why = format!(
+        "{} Made together with the other change: {reason}. Both together should bring the bare shafts about {:.0} mm {towards} at \
+         30 m. {}",
+        seen(state, situation),
+        both.abs(),
+        words::otherwise(choice.change)
+    );
+    step
+}
+
 /// Whether the weight of the arrow is told well enough to be held against the draw weight.
 fn arrow_weight_known(setup: &Setup) -> bool {
     super::exchange::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
