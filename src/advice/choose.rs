@@ -73,7 +73,9 @@ fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
         return Wish::Change;
     }
-    if situation.ends >= p.tweak_ends as usize && state.offset.side() >= p.tweak_side {
+    // what can't be shown in tune from here is looked at from 30 m first
+    let shows = situation.full_distance && situation.ends >= p.tweak_ends as usize;
+    if shows && state.offset.side() >= p.tweak_side {
         return Wish::Tweak;
     }
     Wish::No

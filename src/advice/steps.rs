@@ -127,12 +127,12 @@ pub(super) fn together(
         _ => "to the left",
     };
     let reason = if choice.shift_mm * next.shift_mm < 0.0 {
-        "the other change alone would probably go past the middle, and this takes part of it back"
+        "which alone would probably go past the middle: this takes part of it back"
     } else {
-        "neither goes far enough alone"
+        "since neither goes far enough alone"
     };
     step.why = format!(
-        "{} Made together with the other change: {reason}. Both together should bring the bare shafts about {:.0} mm {towards} at \
+        "{} Made together with the other change, {reason}. Both together should bring the bare shafts about {:.0} mm {towards} at \
          30 m. {}",
         seen(state, situation),
         both.abs(),
