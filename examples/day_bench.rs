@@ -5,7 +5,7 @@
 //! cargo build --release && cargo run --release --example day_bench -- records [--records 10000]
 //! ```
 //! `photos` makes copies of the sample evening's photos at 12 megapixels, each with bytes of its own, works through them with
-//! the program beside this one, and prints photos per minute and its peak memory (Linux: `VmHWM`). `records` writes records of
+//! the program beside this one, and prints photos per minute, processor time and its peak memory (Linux: `VmHWM`). `records` writes records of
 //! several bows over a season into folders by day, and times `advise` and `history` on them in a new process.
 
 use anyhow::{Context, Result, bail};
@@ -80,6 +80,7 @@ fn photos(count: usize, threads: usize) -> Result<()> {
         .stdout(Stdio::null())
         .spawn()?;
     let mut peak_kib = 0;
+    let cpu_before = cpu_of_children();
     let status = loop {
         if let Some(status) = child.try_wait()? {
             break status;
@@ -88,6 +89,7 @@ fn photos(count: usize, threads: usize) -> Result<()> {
         std::thread::sleep(Duration::from_millis(20));
     };
     let seconds = started.elapsed().as_secs_f64();
+    let cpu = cpu_of_children() - cpu_before;
     let records = fs::read_dir(folder.path())?
         .flatten()
         .filter(|f| f.file_name().to_string_lossy().ends_with(".end.json"))
@@ -98,7 +100,7 @@ fn photos(count: usize, threads: usize) -> Result<()> {
         peak_kib as f64 * 1024.0 / 1e6,
     );
     say(&format!(
-        "{count} photos of {}x{} with {threads} threads: {seconds:.1} s, {per_minute:.0} photos per minute, peak memory {peak_mb:.0} MB, \
+        "{count} photos of {}x{} with {threads} threads: {seconds:.1} s ({cpu:.1} s of processor time), {per_minute:.0} photos per minute, peak memory {peak_mb:.0} MB, \
          {records} records, report {:.1} MB, {status}",
         SIZE.0,
         SIZE.1,
@@ -144,6 +146,20 @@ fn memory_kib(id: u32) -> u64 {
         .unwrap_or(0)
 }
 
+/// Processor time of all programs started so far that have ended, s (Linux: `cutime` and `cstime` of /proc/self/stat, in
+/// hundredths as everywhere nowadays); 0 where the system doesn't say.
+fn cpu_of_children() -> f64 {
+    let stat = fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let behind_name = stat.rsplit(')').next().unwrap_or_default();
+    behind_name
+        .split_whitespace()
+        .skip(13)
+        .take(2)
+        .filter_map(|ticks| ticks.parse::<f64>().ok())
+        .sum::<f64>()
+        / 100.0
+}
+
 fn records(count: usize) -> Result<()> {
     let folder = tempfile::tempdir()?;
     let template = template()?;
@@ -166,15 +182,16 @@ fn records(count: usize) -> Result<()> {
         }
     ));
     for arguments in [["advise", "--json"], ["history", "--json"]] {
-        let started = Instant::now();
+        let (started, cpu_before) = (Instant::now(), cpu_of_children());
         let output = Command::new(program()?)
             .args(arguments)
             .arg(folder.path())
             .output()?;
         say(&format!(
-            "{}: {:.2} s, {} ({} bytes of answer)",
+            "{}: {:.2} s ({:.2} s of processor time), {} ({} bytes of answer)",
             arguments[0],
             started.elapsed().as_secs_f64(),
+            cpu_of_children() - cpu_before,
             output.status,
             output.stdout.len()
         ));

@@ -31,7 +31,7 @@ pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
                 said.push_str(&format!("  - {line}\n"));
             }
         }
-        said
+        args.local.text(said)
     })?;
     if let Some(failure) = &advice.failure {
         screen.raise(Status::NotPossible);

@@ -315,6 +315,9 @@ pub struct Advise {
     /// Show the chain from reading to step with its numbers
     #[arg(long, conflicts_with = "json")]
     pub why: bool,
+    /// How the text is written.
+    #[command(flatten)]
+    pub local: LocalArgs,
     /// Output.
     #[command(flatten)]
     pub output: Output,

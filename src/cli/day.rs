@@ -275,26 +275,37 @@ fn photographed(args: &Day, items: &[Item], screen: &mut Screen, evening: &mut E
             progress.done(dealt.as_ref().map_or(0, |d| d.end.entries.len()));
             dealt.map(Some)
         },
-        |item, dealt: Result<Option<Dealt>, Trouble>| match dealt {
-            Ok(Some(dealt)) => keep(args, item, dealt, screen, evening),
-            Ok(None) => {
-                evening.again += 1;
-                screen.tell(&format!(
-                    "{}: the same photo as {}, it counts once",
-                    item.photo.display(),
-                    item.twin.as_deref().unwrap_or_default()
-                ));
-            }
-            Err(trouble) => {
-                let trouble = trouble.about(&item.photo);
-                if args.json {
-                    line(&unread(&trouble), screen);
-                }
-                problem(&trouble, &item.name, screen, evening);
-            }
-        },
+        |item, dealt| progress.aside(|| came(args, item, dealt, screen, evening)),
     );
     progress.finish();
+}
+
+/// What came of a photo is told and kept; `None`: it is there twice.
+fn came(
+    args: &Day,
+    item: &Item,
+    dealt: Result<Option<Dealt>, Trouble>,
+    screen: &mut Screen,
+    evening: &mut Evening,
+) {
+    match dealt {
+        Ok(Some(dealt)) => keep(args, item, dealt, screen, evening),
+        Ok(None) => {
+            evening.again += 1;
+            screen.tell(&format!(
+                "{}: the same photo as {}, it counts once",
+                item.photo.display(),
+                item.twin.as_deref().unwrap_or_default()
+            ));
+        }
+        Err(trouble) => {
+            let trouble = trouble.about(&item.photo);
+            if args.json {
+                line(&unread(&trouble), screen);
+            }
+            problem(&trouble, &item.name, screen, evening);
+        }
+    }
 }
 
 /// An end's record as a line of JSON.

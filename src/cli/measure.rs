@@ -175,18 +175,20 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
             Ok((measured.end, times, drawn))
         },
         |task, result: Result<(End, Times, Result<(), Trouble>), Trouble>| {
-            let given = match result {
-                Ok((end, times, drawn)) => {
-                    if args.times {
-                        screen.tell(&times_line(&task.path, &times));
+            progress.aside(|| {
+                let given = match result {
+                    Ok((end, times, drawn)) => {
+                        if args.times {
+                            screen.tell(&times_line(&task.path, &times));
+                        }
+                        one(task, &end, screen, &mut answers).and(drawn)
                     }
-                    one(task, &end, screen, &mut answers).and(drawn)
+                    Err(trouble) => unreadable(&trouble, screen, &mut answers),
+                };
+                if let Err(trouble) = given {
+                    screen.trouble(&trouble.about(&task.path));
                 }
-                Err(trouble) => unreadable(&trouble, screen, &mut answers),
-            };
-            if let Err(trouble) = given {
-                screen.trouble(&trouble.about(&task.path));
-            }
+            });
         },
     );
     progress.finish();

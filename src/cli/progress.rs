@@ -1,13 +1,14 @@
 //! A progress bar on stderr, where a person watches.
 
 use crate::road::Stage;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
+use std::fmt::Write;
 use std::io::IsTerminal;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 /// Photos done and entries found at the left, then the bar, the time left, and what is being done.
-const LOOK: &str = "{pos}/{len} photos, {prefix:12} {bar:24} {eta:>4} left  {wide_msg}";
+const LOOK: &str = "{pos}/{len} photos, {prefix:12} {bar:24} {left:9}  {wide_msg}";
 
 /// Progress over some photos: photos done, entries found, time left. Silent unless stderr is a terminal.
 #[derive(Debug)]
@@ -29,7 +30,7 @@ impl Progress {
         };
         let bar = ProgressBar::with_draw_target(u64::try_from(photos).ok(), target);
         if let Ok(style) = ProgressStyle::with_template(LOOK) {
-            bar.set_style(style);
+            bar.set_style(style.with_key("left", left));
         }
         bar.set_prefix("0 entries");
         bar.enable_steady_tick(Duration::from_millis(100));
@@ -56,8 +57,21 @@ impl Progress {
         self.bar.inc(1);
     }
 
+    /// Does something that may write to the streams, with the bar out of the way.
+    pub(super) fn aside<R>(&self, then: impl FnOnce() -> R) -> R {
+        self.bar.suspend(then)
+    }
+
     /// All have; the bar goes away.
     pub(super) fn finish(&self) {
         self.bar.finish_and_clear();
+    }
+}
+
+/// The time left, as soon as a photo has told how long one takes.
+fn left(state: &ProgressState, out: &mut dyn Write) {
+    if state.pos() > 0 {
+        // writing into a line of text doesn't fail
+        let _ = write!(out, "{:#} left", HumanDuration(state.eta()));
     }
 }
