@@ -165,3 +165,45 @@ fn measure_picks_the_photo_s_own_profile() {
     let (status, _) = measured(&[]);
     assert_eq!(status, 3);
 }
+
+/// The page measures with the same choice of profile as `measure` does.
+#[test]
+fn the_page_picks_the_photo_s_own_profile() {
+    let folder = tempfile::tempdir().unwrap();
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/evening/evening-2.jpg");
+    let bytes = std::fs::read(&source).unwrap();
+    std::fs::write(folder.path().join("a.jpg"), &bytes).unwrap();
+    let photo = photo::open(&bytes).unwrap();
+    let key = CameraKey::of(&photo);
+    let profile = json!({
+        "schema": "bossmark/lens/1", "name": "own", "camera": key, "bossmark": "0.1.0",
+        "lens": {"f_px": photo.focal_from_exif_px().unwrap(), "cx_px": 0.5 * f64::from(key.width_px),
+                 "cy_px": 0.5 * f64::from(key.height_px), "k1": 0.0, "k2": 0.0}
+    });
+    let path = folder.path().join("own.lens.json");
+    std::fs::write(&path, profile.to_string()).unwrap();
+    let mut page = std::process::Command::new(env!("CARGO_BIN_EXE_bossmark"))
+        .args([
+            "confirm",
+            "--face",
+            "wa-80",
+            "--no-open",
+            "--lens",
+            text(&path),
+        ])
+        .arg(folder.path())
+        .stderr(std::process::Stdio::null())
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
+    let record = folder.path().join("a.end.json");
+    let written = (0..1200).any(|_| {
+        std::thread::sleep(std::time::Duration::from_millis(100));
+        record.exists()
+    });
+    page.kill().unwrap();
+    page.wait().unwrap();
+    assert!(written, "the page has measured the photo");
+    let end: Value = serde_json::from_slice(&std::fs::read(&record).unwrap()).unwrap();
+    assert_eq!(end["camera"]["lens_profile"], json!("own"));
+}

@@ -41,6 +41,7 @@ fn served_with(shared: bool, with_record: bool) -> Served {
             record: path,
             session: bossmark::record::Session::default(),
             face: None,
+            measuring: bossmark::road::MeasureOptions::default(),
         });
     }
     let listening = listen(Ipv4Addr::LOCALHOST, 0).expect("a free port");

@@ -5,6 +5,7 @@ use super::confirm::{Job, jobs};
 use super::context::{Context, SESSION_FILE};
 use super::screen::Screen;
 use super::status::Trouble;
+use crate::road::MeasureOptions;
 use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
 use crate::store;
 use std::io::IsTerminal;
@@ -19,7 +20,8 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
             "the page writes records to files, not to stdout: leave --json out, or add --accept or --edits FILE",
         ));
     }
-    let mut context = Context::new(&args.session, args.face.as_deref())?;
+    let mut context =
+        Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     let opening = opening(args, &mut context, screen)?;
     for message in context.messages() {
         screen.tell(&message);
@@ -120,8 +122,11 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
             Err(trouble) => screen.trouble(&trouble),
         }
     }
+    // a new photo lies in the folder, whatever its name
+    let measuring = context.options(&folder.join(SESSION_FILE))?;
     Ok(Opening {
         ends,
+        measuring,
         session_file: args
             .session
             .session
@@ -145,6 +150,7 @@ fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
             session: context.session(photo)?,
             // where none is named, the page asks
             face: context.face_if_named(photo).map_err(|e| e.about(photo))?,
+            measuring: context.options(photo).map_err(|e| e.about(photo))?,
             record: job.to,
             photo: job.photo,
         });
@@ -174,8 +180,13 @@ fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
             .or_else(|_| store::save_proposal(&job.to, end))
             .map_err(|e| Trouble::from(e).about(&job.to))?;
     }
+    let measuring = match &photo {
+        Some(photo) => context.options(photo).map_err(|e| e.about(photo))?,
+        None => MeasureOptions::default(),
+    };
     Ok(Start {
         photo,
+        measuring,
         record: job.to,
         session: context.flags().clone(),
         face: None,

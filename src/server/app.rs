@@ -11,6 +11,7 @@ use crate::face::spec;
 use crate::photo;
 use crate::record::{End, Filed, Session};
 use crate::review::Edits;
+use crate::road::MeasureOptions;
 use crate::store;
 use crate::units::ImagePoint;
 use serde::Deserialize;
@@ -39,6 +40,8 @@ pub struct Opening {
     pub flags: Session,
     /// A face told by a flag.
     pub face: Option<spec::FaceSpec>,
+    /// How new photos are measured.
+    pub measuring: MeasureOptions,
     /// A folder to read the page's files from instead of those built in.
     pub page_files: Option<PathBuf>,
 }
@@ -407,8 +410,9 @@ impl App {
                 open.start.face = named.and_then(|f| spec::by_name(&f.name).cloned());
             }
             let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
-            open.options.near = how.near.map(point).or(open.options.near);
-            open.options.vertical = how.vertical.map(|v| v.map(point)).or(open.options.vertical);
+            let fit = &mut open.start.measuring.fit;
+            fit.near = how.near.map(point).or(fit.near);
+            fit.vertical = how.vertical.map(|v| v.map(point)).or(fit.vertical);
             open.progress = if open.start.face.is_some() {
                 Progress::Waiting
             } else {
@@ -516,6 +520,7 @@ impl App {
             photo: Some(path),
             session: self.opening.flags.or(&session),
             face: self.opening.face.clone().or(named),
+            measuring: self.opening.measuring.clone(),
         };
         let mut ends = self.ends();
         let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;

@@ -1,10 +1,9 @@
 //! The ends on the page: where each comes from, its record on disk, edits and the way back.
 
-use crate::face::FitOptions;
 use crate::face::spec::FaceSpec;
 use crate::record::{CameraRecord, End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::road::Stage;
+use crate::road::{MeasureOptions, Stage};
 use crate::store::{self, StoreError};
 use std::path::PathBuf;
 
@@ -19,6 +18,8 @@ pub struct Start {
     pub session: Session,
     /// Its face, if it is known.
     pub face: Option<FaceSpec>,
+    /// How it is measured: the lens profiles it may have been taken with, and what a person points out on the page.
+    pub measuring: MeasureOptions,
 }
 
 /// How far an end is.
@@ -41,7 +42,6 @@ pub(super) enum Progress {
 pub(super) struct OpenEnd {
     pub(super) id: u64,
     pub(super) start: Start,
-    pub(super) options: FitOptions,
     pub(super) progress: Progress,
     /// Why measuring it anew did not work, where a record stays from before.
     pub(super) trouble: Option<String>,
@@ -84,7 +84,6 @@ impl OpenEnd {
         Self {
             id,
             start,
-            options: FitOptions::default(),
             progress,
             trouble: None,
             past: Vec::new(),
@@ -216,6 +215,7 @@ mod tests {
                 record,
                 session: Session::default(),
                 face: None,
+                measuring: MeasureOptions::default(),
             },
         )
     }

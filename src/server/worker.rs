@@ -2,7 +2,6 @@
 
 use super::app::App;
 use super::ends::{EditError, Progress};
-use crate::face::FitOptions;
 use crate::face::spec::FaceSpec;
 use crate::record::{Session, canonical};
 use crate::road::{self, MeasureOptions};
@@ -17,7 +16,7 @@ struct Job {
     record: PathBuf,
     face: FaceSpec,
     session: Session,
-    options: FitOptions,
+    options: MeasureOptions,
 }
 
 /// Measures whatever waits, until the process ends.
@@ -58,7 +57,7 @@ fn next(app: &App) -> Job {
                     record: end.start.record.clone(),
                     face,
                     session: end.start.session.clone(),
-                    options: end.options.clone(),
+                    options: end.start.measuring.clone(),
                 };
             }
             end.progress = Progress::NoFace;
@@ -74,16 +73,12 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
     let there = store::record_at(&job.record).map_err(|e| e.to_string())?;
     let keeps = there.as_ref().is_some_and(store::is_touched);
-    let options = MeasureOptions {
-        fit: job.options.clone(),
-        ..MeasureOptions::default()
-    };
     let measured = road::measure(
         &bytes,
         &store::name_of(&job.photo),
         &job.face,
         job.session.clone(),
-        &options,
+        &job.options,
         &mut |stage| {
             app.with_end(job.id, |end| {
                 end.progress = Progress::Measuring(Some(stage))
