@@ -1,5 +1,6 @@
 //! A thousand made-up cameras: ring edges with noise, wavy paper, outliers, hidden sectors and cut pictures go through the
-//! fit; the error of the mapping must be one that its own covariance foresees.
+//! fit; the error of the mapping must be one that its own covariance foresees. Lens, print and paper are drawn as widely as
+//! the priors say; edges near each other on a ring err together, as they do in photos.
 
 use super::fit::{self, LensPrior, Print, paper_displaced};
 use super::{RingEdge, marks, priors, spec, spread, weigh};
@@ -44,8 +45,8 @@ fn lens(c: &mut Chance, known: &priors::Priors) -> (f64, Lens) {
     };
     let lens = Lens {
         f_px: f35 * DIAGONAL_OVER_35MM,
-        cx_px: 0.5 * WIDTH + c.normal(0.004 * WIDTH),
-        cy_px: 0.5 * HEIGHT + c.normal(0.004 * WIDTH),
+        cx_px: 0.5 * WIDTH + c.normal(known.principal_point.sd_of_width * WIDTH),
+        cy_px: 0.5 * HEIGHT + c.normal(known.principal_point.sd_of_width * WIDTH),
         k1: c.between(-most, most),
         k2: 0.0,
     };
@@ -79,15 +80,17 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
     const PER_RING: u32 = 24;
     let noise_px = c.between(0.1, 0.5);
     let line = c.between(0.6, 1.8);
-    let paper: Vec<f64> = (0..15).map(|_| c.normal(0.2)).collect();
-    let (hidden, hidden_at) = (c.between(0.0, 0.3) * TAU, c.between(0.0, TAU));
     let marks = marks::marks(face)?;
+    let paper: Vec<f64> = (0..15).map(|_| c.normal(marks.paper_sd_mm)).collect();
+    let (hidden, hidden_at) = (c.between(0.0, 0.3) * TAU, c.between(0.0, TAU));
     let mut out = Vec::new();
     let mut seen_outermost = 0.0;
     let boundaries = face.boundaries();
     for (b, boundary) in boundaries.iter().enumerate() {
-        let offset = marks.edges[b].offset_mm(line) + c.normal(marks.edges[b].sd_mm.min(0.3));
+        let offset = marks.edges[b].offset_mm(line) + c.normal(marks.edges[b].sd_mm);
         let r = boundary.radius_mm + offset;
+        // three neighbours share what moves them: waves too short for the paper's shape, light, the lens
+        let together: Vec<f64> = (0..PER_RING / 3).map(|_| c.normal(noise_px)).collect();
         for k in 0..PER_RING {
             let angle = TAU * f64::from(k) / f64::from(PER_RING);
             let on_paper = FacePoint::new(r * angle.cos(), r * angle.sin());
@@ -110,10 +113,16 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
             let stray = if c.between(0.0, 1.0) < 0.05 {
                 5.0
             } else {
-                noise_px
+                0.3 * noise_px
             };
+            // outwards in the picture
+            let size = p.distance(near);
+            let moved = together[k as usize / 3] / size;
             out.push(RingEdge {
-                at: ImagePoint::new(p.x + c.normal(stray), p.y + c.normal(stray)),
+                at: ImagePoint::new(
+                    p.x + moved * (near.x - p.x) + c.normal(stray),
+                    p.y + moved * (near.y - p.y) + c.normal(stray),
+                ),
                 spot: 0,
                 boundary: b,
                 line: boundary.is_line(),
@@ -128,7 +137,10 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
 fn prior(c: &mut Chance, known: &priors::Priors, f35: f64) -> LensPrior {
     let told = c.between(0.0, 1.0) < 0.67;
     let (mm, ln_f_sd) = if told {
-        (f35 * c.normal(0.02).exp(), known.focal.exif_ln_sd)
+        (
+            f35 * c.normal(known.focal.exif_ln_sd).exp(),
+            known.focal.exif_ln_sd,
+        )
     } else {
         (
             known.focal.without_exif_35mm,
@@ -253,6 +265,5 @@ fn errors_of_a_thousand_cameras_are_foreseen() {
         100 * foreseen >= 99 * CAMERAS,
         "{foreseen} of {CAMERAS}, normalised sd {sd:.2}"
     );
-    // noise here is independent from edge to edge, while the fit allows for edges that err together: it may be too modest
-    assert!((0.3..1.5).contains(&sd), "{sd:.2}");
+    assert!((0.7..1.5).contains(&sd), "{sd:.2}");
 }
