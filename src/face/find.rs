@@ -20,6 +20,8 @@ const MOST_PATCHES: usize = 80;
 const RAYS: usize = 72;
 /// Rays cast for a first look.
 const FEW_RAYS: usize = 24;
+/// Rays cast for a glance before that: where none of them meets two boundaries, nothing is.
+const GLANCE: usize = 8;
 /// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
 /// the least length, px.
 const FIRST_LOOK: (f64, f64) = (8.0, 40.0);
@@ -271,6 +273,10 @@ fn examine(
 ) -> Result<Spot, Vec<f64>> {
     let nothing = vec![0.0; targets.len()];
     let reach = (FIRST_LOOK.0 * radius).max(FIRST_LOOK.1);
+    let glance = cast(reduced, targets, start, GLANCE, reach);
+    if !glance.iter().any(|hits| chain(hits, targets).is_some()) {
+        return Err(nothing);
+    }
     let few = cast(reduced, targets, start, FEW_RAYS, reach);
     if few
         .iter()
@@ -432,11 +438,13 @@ impl Ray {
         centre: Vector2<f64>,
         along: Vector2<f64>,
     ) -> Vec<Hit> {
+        let least = LEAST_STEP * target.size2;
+        let cosine2 = LEAST_COSINE * LEAST_COSINE * target.size2;
+        let per_step = 1.0 / target.size2;
         let agreement = |(d, size): &([f32; 3], f32)| -> f32 {
             let dot = d[0] * target.step[0] + d[1] * target.step[1] + d[2] * target.step[2];
-            let part = dot / target.size2;
-            if part > LEAST_STEP && dot > LEAST_COSINE * (size * target.size2).sqrt() {
-                part
+            if dot > least && dot * dot > cosine2 * size {
+                dot * per_step
             } else {
                 0.0
             }

@@ -23,6 +23,19 @@ struct Document {
     outer_edge_past_dip: Normal,
     either_edge: Normal,
     paper: Normal,
+    centre_mark: CentreMark,
+}
+
+/// The "+" printed in the middle.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+pub(super) struct CentreMark {
+    /// Length of an arm from the middle, mm.
+    pub(super) arm_mm: f64,
+}
+
+/// The mark in the middle of a face; `None` stands for a broken build.
+pub(super) fn centre_mark() -> Option<CentreMark> {
+    PRINT.map(|p| p.centre_mark)
 }
 
 static PRINT: LazyLock<Option<Document>> =

@@ -4,6 +4,7 @@
 //! found (`start`), measures the rings' edges to a fraction of a pixel (`edges`) and fits lens and pose to all of them at
 //! once (`fit`); what the rings can't show, which way is up, comes from elsewhere in the picture (`upright`).
 
+mod centre_mark;
 mod colour;
 mod edges;
 mod find;
@@ -459,10 +460,20 @@ impl Task<'_> {
             })
             .collect();
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        // several spots give as many starts that come to the same
+        let mut distinct: Vec<Fitted> = Vec::new();
+        for start in starts {
+            if !distinct
+                .iter()
+                .any(|d| self.is_same(&d.camera, &start.camera))
+            {
+                distinct.push(start);
+            }
+        }
         // a face turned one way or the other looks alike to first order: let full-size edges decide
-        let mut refined: Vec<Refined> = starts
-            .iter()
-            .filter_map(|s| self.sharpen(s.clone(), self.prior, 0..2))
+        let mut refined: Vec<Refined> = distinct
+            .into_iter()
+            .filter_map(|s| self.sharpen(s, self.prior, 0..2))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
         let limit = UNDECIDED * refined.first().map_or(0.0, |r| r.rms_px);
@@ -480,6 +491,18 @@ impl Task<'_> {
         let best = self.freed(&best).unwrap_or(best);
         self.check(&best)?;
         Ok(best)
+    }
+
+    /// Whether two cameras see the face alike, to less than a pixel of the reduced picture.
+    fn is_same(&self, a: &Camera, b: &Camera) -> bool {
+        let r = self.spec.reach_mm();
+        [(r, 0.0), (0.0, r), (-r, 0.0), (0.0, -r)]
+            .into_iter()
+            .all(|(x, y)| {
+                let p = FacePoint::new(x, y);
+                let seen = a.image_from_face(p).zip(b.image_from_face(p));
+                seen.is_some_and(|(a, b)| a.distance(b) < 0.5 * self.factor)
+            })
     }
 
     /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
@@ -730,7 +753,11 @@ impl Task<'_> {
                 },
             });
         } else {
-            sources.extend(self.straight_edges(camera, held.turn_rad));
+            let edges = self.straight_edges(camera, held.turn_rad);
+            let mark = self.centre_mark(camera, held.turn_rad);
+            let mut seen: Vec<upright::Roll> = edges.into_iter().chain(mark).collect();
+            seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
+            sources.extend(seen);
         }
         // two lines may be anything: where the phone is surer it comes first
         let before = sources
@@ -741,6 +768,20 @@ impl Task<'_> {
         let mut rest = sources.into_iter();
         let first = rest.next().unwrap_or(held);
         upright::joined(first, &rest.collect::<Vec<_>>())
+    }
+
+    /// The upright of the "+" in the middle, near a first guess.
+    fn centre_mark(&self, camera: &Camera, guess_rad: f64) -> Option<upright::Roll> {
+        let mark = centre_mark::upright(
+            &self.photo.pixels,
+            &upright::rolled(camera, guess_rad),
+            marks::centre_mark()?,
+            self.priors.upright.centre_mark_sd_deg.to_radians(),
+        )?;
+        Some(upright::Roll {
+            turn_rad: guess_rad + mark.turn_rad,
+            ..mark
+        })
     }
 
     /// The upright of the paper's or the boss's edges, looked for around a first guess.

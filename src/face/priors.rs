@@ -39,6 +39,7 @@ pub(super) struct UprightPriors {
     pub(super) hand_held_sd_deg: f64,
     pub(super) layout_sd_deg: f64,
     pub(super) paper_sd_deg: f64,
+    pub(super) centre_mark_sd_deg: f64,
     pub(super) boss_sd_deg: f64,
 }
 
