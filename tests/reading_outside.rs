@@ -209,7 +209,9 @@ fn hotelling_of_four_columns_and_of_pairs() {
 }
 
 /// Fever and aches under a drug and a placebo (pingouin's data set `multivariate`, two of its columns): T² 3.8990737885; with
-/// unequal covariances ν 32.38026, F 1.889329, p 0.167972.
+/// unequal covariances ν 32.38026, F 1.889329, p 0.167972. With the blood pressure as a third column, values of pingouin's own
+/// documentation: two samples T² 4.228679, F 1.326644, p 0.282898; paired T² 4.468456; the drug group
+/// against (37.5, 70, 5) T² 253.230991.
 #[test]
 fn two_groups_with_unequal_covariances() {
     let drug = pairs(&[
@@ -260,6 +262,42 @@ fn two_groups_with_unequal_covariances() {
     near(unequal.statistic, 32.38026, 5e-6);
     near(unequal.f, 1.889329, 5e-7);
     near(unequal.p, 0.167972, 5e-7);
+    let pressure = |group: &[Vec<f64>], pressure: [f64; 18]| -> Vec<Vec<f64>> {
+        group
+            .iter()
+            .zip(pressure)
+            .map(|(row, pressure)| vec![row[0], pressure, row[1]])
+            .collect()
+    };
+    let drug = pressure(
+        &drug,
+        [
+            73.0, 85.0, 58.0, 80.0, 68.0, 52.0, 79.0, 100.0, 64.0, 53.0, 70.0, 75.0, 48.0, 57.0,
+            78.0, 65.0, 77.0, 67.0,
+        ],
+    );
+    let placebo = pressure(
+        &placebo,
+        [
+            54.0, 75.0, 57.0, 71.0, 65.0, 49.0, 58.0, 52.0, 62.0, 57.0, 78.0, 92.0, 63.0, 52.0,
+            46.0, 56.0, 86.0, 48.0,
+        ],
+    );
+    let three = hotelling_two(&drug, &placebo);
+    near(three.statistic, 4.228679, 5e-7);
+    near(three.f, 1.326644, 5e-7);
+    near(three.p, 0.282898, 5e-7);
+    let paired: Vec<Vec<f64>> = drug
+        .iter()
+        .zip(&placebo)
+        .map(|(a, b)| a.iter().zip(b).map(|(a, b)| a - b).collect())
+        .collect();
+    near(hotelling_one(&paired, &[0.0; 3]).statistic, 4.468456, 5e-7);
+    near(
+        hotelling_one(&drug, &[37.5, 70.0, 5.0]).statistic,
+        253.230991,
+        5e-7,
+    );
 }
 
 /// The geometric median (scipy): of five points with one far off (2.594154, 1.118545), of the corners of a right triangle both

@@ -62,7 +62,7 @@ impl Judged {
             Called {
                 truth,
                 tolerance,
-                call: by_rule(within(tolerance), 1.0 - difference.below(0.0), assumptions),
+                call: by_rule(difference, tolerance, assumptions),
                 fine_neutral: within(fine) >= assumptions.neutral_probability,
                 below_truth: difference.below(truth),
                 error: difference.mean - truth,
@@ -87,15 +87,18 @@ impl Judged {
     }
 }
 
-fn by_rule(inside: f64, positive: f64, assumptions: &Assumptions) -> Option<i8> {
-    let sure = assumptions.side_sign_probability;
+/// The rule of the calls, on what plain means say.
+fn by_rule(difference: &Difference, tolerance: f64, assumptions: &Assumptions) -> Option<i8> {
+    let below = |limit: f64| difference.below(limit);
+    let inside = below(tolerance) - below(-tolerance);
+    let odds = assumptions.side_odds;
     if inside >= assumptions.neutral_probability {
         Some(0)
     } else if inside >= assumptions.side_outside_probability {
         None
-    } else if positive >= sure {
+    } else if 1.0 - below(tolerance) >= odds * below(0.0) {
         Some(1)
-    } else if positive <= 1.0 - sure {
+    } else if below(-tolerance) >= odds * (1.0 - below(0.0)) {
         Some(-1)
     } else {
         None

@@ -1,11 +1,14 @@
 //! Arrows with an offset of their own: numbered ones, shot in several ends, that keep landing apart from their kind.
 //!
 //! Whether an arrow is odd is judged by what the other shots make of its own: with them alone the reading says where the
-//! arrow's shots should lie and how widely they scatter, and their common residual is weighed under an own offset as wide
-//! as any arrow's against one as wide as an odd arrow's. What is left open stays open: the reading is then a mixture of
+//! arrow's shots should lie and how widely they scatter, and their residuals are weighed under a common offset as wide as
+//! any arrow's against one as wide as an odd arrow's, any of them being a flier. What is left open stays open: the reading is then a mixture of
 //! the ones with and without the arrow.
 
 use super::em::median;
+use super::posterior::Without;
+use super::sets::all_up_to;
+use super::weigher::ln_sum;
 use super::{Assumptions, Conditions, Posterior, Shot, posterior};
 use crate::record::EntryKind;
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,6 +19,8 @@ const LEAST_ARROWS: usize = 3;
 const SUSPICIOUS: f64 = 0.01;
 /// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
 const MOST_SUSPECTS: usize = 2;
+/// Most fliers among an arrow's own shots that are thought of.
+const MOST_FLIERS: usize = 3;
 /// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
 /// weights (three points of Gauss and Hermite).
 const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
@@ -83,30 +88,43 @@ pub(super) fn posterior_with_arrows(
             let Some(without) = posterior(&rest, conditions, assumptions) else {
                 continue;
             };
-            let (offset_mm, ln_factor) =
-                weigh(&rest, &own, &without, conditions.scale, assumptions);
-            judged[at].offset_mm = offset_mm;
+            let Some(verdict) = weigh(&rest, &own, &without, conditions.scale, assumptions) else {
+                continue;
+            };
+            judged[at].offset_mm = verdict.offset_mm;
             let prior = assumptions.odd_arrow_prior;
-            suspects.push((at, ln_factor + prior.ln() - (-prior).ln_1p(), without, rest));
+            suspects.push(Suspect {
+                at,
+                ln_odds: verdict.ln_factor + prior.ln() - (-prior).ln_1p(),
+                fliers: verdict.fliers,
+                without,
+                rest,
+            });
         }
-        let most = suspects.iter().map(|s| s.1).fold(0.0, f64::max);
-        let all: f64 = (-most).exp() + suspects.iter().map(|s| (s.1 - most).exp()).sum::<f64>();
-        for (at, ln_odds, _, _) in &suspects {
-            judged[*at].p_odd = (ln_odds - most).exp() / all;
+        let most = suspects.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
+        let likelihood = |suspect: &Suspect| (suspect.ln_odds - most).exp();
+        let all: f64 = (-most).exp() + suspects.iter().map(likelihood).sum::<f64>();
+        for suspect in &suspects {
+            judged[suspect.at].p_odd = likelihood(suspect) / all;
         }
         let sure = suspects
             .iter()
-            .position(|s| judged[s.0].p_odd > assumptions.odd_arrow_left_out);
+            .position(|s| judged[s.at].p_odd > assumptions.odd_arrow_left_out);
         let kept: Vec<Judged> = out.left_out().cloned().collect();
         if let Some(sure) = sure {
-            let (at, _, without, rest) = suspects.swap_remove(sure);
-            judged[at].left_out = true;
-            out.posterior = Some(without);
-            out.shots = rest;
+            let suspect = suspects.swap_remove(sure);
+            judged[suspect.at].left_out = true;
+            out.posterior = Some(suspect.without);
+            out.shots = suspect.rest;
         } else {
-            let parts: Vec<(f64, &Posterior, &[Shot])> = suspects
+            let parts: Vec<Without<'_>> = suspects
                 .iter()
-                .map(|(at, _, without, rest)| (judged[*at].p_odd, without, rest.as_slice()))
+                .map(|suspect| Without {
+                    probability: judged[suspect.at].p_odd,
+                    posterior: &suspect.without,
+                    shots: &suspect.rest,
+                    others_fliers: &suspect.fliers,
+                })
                 .collect();
             out.posterior = Some(base.mixed_with(&out.shots, &parts));
         }
@@ -119,6 +137,19 @@ pub(super) fn posterior_with_arrows(
     out.judged
         .sort_by(|a, b| a.kind.cmp(&b.kind).then_with(|| a.mark.cmp(&b.mark)));
     out
+}
+
+/// An arrow that was looked at twice.
+struct Suspect {
+    /// Its place among those judged.
+    at: usize,
+    ln_odds: f64,
+    /// P(flier) of its shots, were it odd.
+    fliers: Vec<f64>,
+    /// The reading of the other shots,
+    without: Posterior,
+    /// and these.
+    rest: Vec<Shot>,
 }
 
 impl WithArrows {
@@ -187,20 +218,21 @@ fn glance(
                 break;
             };
             residual.value[axis] = shot.place_mm[axis] - middle;
-            residual.variance[axis] =
-                scatter.powi(2) * (1.0 + MEDIAN_VARIANCE / places.len() as f64);
+            residual.scatter[axis] = scatter.powi(2);
+            residual.error[axis] = shot.variance_mm2[axis]
+                + residual.scatter[axis] * MEDIAN_VARIANCE / places.len() as f64;
         }
         if !others.is_empty() {
             residuals.push(residual);
         }
     }
-    let (offset_mm, ln_factor) = common_offset(&residuals, 0.0, scale, assumptions)?;
+    let verdict = common_offset(&residuals, 0.0, scale, assumptions)?;
     let prior = assumptions.odd_arrow_prior;
-    let ln_odds = prior.ln() - (-prior).ln_1p() + ln_factor;
+    let ln_odds = prior.ln() - (-prior).ln_1p() + verdict.ln_factor;
     Some(Judged {
         kind: arrow.kind,
         mark: arrow.mark.clone(),
-        offset_mm,
+        offset_mm: verdict.offset_mm,
         p_odd: 1.0 / (1.0 + (-ln_odds).exp()),
         left_out: false,
         ambiguous: arrow.ambiguous,
@@ -214,7 +246,10 @@ const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
 #[derive(Clone, Copy, Default)]
 struct Residual {
     value: [f64; 2],
-    variance: [f64; 2],
+    /// Variance of the shot's own scatter,
+    scatter: [f64; 2],
+    /// and of all else.
+    error: [f64; 2],
 }
 
 fn scatter_of(posterior: &Posterior, kind: EntryKind) -> [f64; 2] {
@@ -224,14 +259,24 @@ fn scatter_of(posterior: &Posterior, kind: EntryKind) -> [f64; 2] {
     }
 }
 
-/// Own offset of an arrow and ln of the Bayes factor of its being odd, from the reading of the other shots alone.
+/// What an arrow's own shots say about it.
+struct Verdict {
+    /// Its own offset on each axis, mm.
+    offset_mm: [f64; 2],
+    /// ln of the Bayes factor of its being odd.
+    ln_factor: f64,
+    /// P(flier) of each of its shots, were it odd.
+    fliers: Vec<f64>,
+}
+
+/// The arrow judged from the reading of the other shots alone.
 fn weigh(
     rest: &[Shot],
     own: &[Shot],
     without: &Posterior,
     scale: f64,
     assumptions: &Assumptions,
-) -> ([f64; 2], f64) {
+) -> Option<Verdict> {
     let residuals: Vec<Residual> = own
         .iter()
         .map(|shot| {
@@ -254,55 +299,111 @@ fn weigh(
                 let centre_sd = assumptions.centre_sd_mm * scale;
                 let weight = weight.max(1.0 / (centre_sd * centre_sd).max(1.0));
                 residual.value[axis] = shot.place_mm[axis] - shift(shot.kind) - sum / weight;
-                residual.variance[axis] = scatter_of(without, shot.kind)[axis].powi(2)
-                    + shot.variance_mm2[axis]
-                    + 1.0 / weight;
+                residual.scatter[axis] = scatter_of(without, shot.kind)[axis].powi(2);
+                residual.error[axis] = shot.variance_mm2[axis] + 1.0 / weight;
             }
             residual
         })
         .collect();
     // two axes of every shot but the centres' and the offset's
     let free = (2.0 * rest.len() as f64 - 4.0).max(2.0);
-    common_offset(&residuals, (0.5 / free).sqrt(), scale, assumptions).unwrap_or(([0.0; 2], 0.0))
+    common_offset(&residuals, (0.5 / free).sqrt(), scale, assumptions)
 }
 
-/// The common part of residuals, and ln of the Bayes factor of an odd arrow's own offset against an ordinary one's, both
-/// normal, over both axes; the scatter is known to `ln_sd` in its logarithm.
+/// Odd or not, from the residuals of the arrow's shots: an own offset as wide as an odd arrow's against one as wide as any
+/// arrow's, each summed over which of the shots are fliers, so that one bad loose doesn't make an odd arrow; the scatter is
+/// known to `ln_sd` in its logarithm.
 fn common_offset(
     residuals: &[Residual],
     ln_sd: f64,
     scale: f64,
     assumptions: &Assumptions,
-) -> Option<([f64; 2], f64)> {
+) -> Option<Verdict> {
+    if residuals.is_empty() {
+        return None;
+    }
     let ordinary = (assumptions.arrow_own_sd_mm * scale).powi(2);
     let odd = ordinary + (assumptions.odd_arrow_sd_mm * scale).powi(2);
-    let mut offset = [0.0; 2];
-    let mut ln_factor = 0.0;
-    for (axis, offset) in offset.iter_mut().enumerate() {
-        let values: Vec<f64> = residuals.iter().map(|r| r.value[axis]).collect();
-        let middle = median(&values)?;
-        let (mut weight, mut sum) = (0.0, 0.0);
-        for residual in residuals {
-            let variance = residual.variance[axis].max(1e-6);
-            let reach = assumptions.odd_arrow_clip * variance.sqrt();
-            weight += 1.0 / variance;
-            sum += residual.value[axis].clamp(middle - reach, middle + reach) / variance;
+    let rate = assumptions.flier_probability;
+    let mut ln_weights = [Vec::new(), Vec::new()];
+    let mut offsets = Vec::new();
+    let sets = all_up_to(residuals.len(), residuals.len().min(MOST_FLIERS));
+    for set in &sets {
+        let ln_set =
+            set.len() as f64 * rate.ln() + (residuals.len() - set.len()) as f64 * (-rate).ln_1p();
+        let mut ln = [ln_set; 2];
+        let mut offset = [0.0; 2];
+        for (axis, offset) in offset.iter_mut().enumerate() {
+            let fits = SCATTERS.map(|(at, share)| {
+                let wider = (2.0 * at * ln_sd).exp();
+                let mut fit = Fit::default();
+                for (shot, residual) in residuals.iter().enumerate() {
+                    let widening = if set.contains(&shot) {
+                        assumptions.flier_widening.powi(2)
+                    } else {
+                        1.0
+                    };
+                    fit.add(
+                        residual.value[axis],
+                        residual.scatter[axis] * wider * widening + residual.error[axis],
+                    );
+                }
+                (share, fit)
+            });
+            *offset = fits.iter().map(|(share, fit)| share * fit.mean()).sum();
+            for (ln, own) in ln.iter_mut().zip([ordinary, odd]) {
+                *ln += ln_sum(&fits.map(|(share, fit)| share.ln() + fit.ln_density(own)));
+            }
         }
-        let mean = sum / weight;
-        let density = |own: f64| -> f64 {
-            SCATTERS
-                .iter()
-                .map(|(at, share)| {
-                    let variance = own + (2.0 * at * ln_sd).exp() / weight;
-                    share * (-0.5 * mean * mean / variance).exp() / variance.sqrt()
-                })
-                .sum()
-        };
-        // far tails: an ordinary arrow's density may vanish, which is as odd as can be
-        ln_factor += density(odd).max(1e-300).ln() - density(ordinary).max(1e-300).ln();
-        *offset = mean;
+        for (weights, ln) in ln_weights.iter_mut().zip(ln) {
+            weights.push(ln);
+        }
+        offsets.push(offset);
     }
-    Some((offset, ln_factor))
+    let [plain, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
+    let mut verdict = Verdict {
+        offset_mm: [0.0; 2],
+        ln_factor: odd - plain,
+        fliers: vec![0.0; residuals.len()],
+    };
+    for ((set, ln), offset) in sets.iter().zip(&ln_weights[1]).zip(&offsets) {
+        let p = (ln - odd).exp();
+        for (sum, value) in verdict.offset_mm.iter_mut().zip(offset) {
+            *sum += p * value;
+        }
+        for &shot in set {
+            verdict.fliers[shot] += p;
+        }
+    }
+    Some(verdict)
+}
+
+/// Values with variances, and a mean that they have in common.
+#[derive(Clone, Copy, Default)]
+struct Fit {
+    weight: f64,
+    sum: f64,
+    /// Σ (ln variance + value²/variance).
+    spread: f64,
+}
+
+impl Fit {
+    fn add(&mut self, value: f64, variance: f64) {
+        let variance = variance.max(1e-6);
+        self.weight += 1.0 / variance;
+        self.sum += value / variance;
+        self.spread += variance.ln() + value * value / variance;
+    }
+
+    fn mean(&self) -> f64 {
+        self.sum / self.weight
+    }
+
+    /// ln of their density, up to a constant, when the common mean is N(0, `own`).
+    fn ln_density(&self, own: f64) -> f64 {
+        let explained = own * self.sum * self.sum / (1.0 + own * self.weight);
+        -0.5 * (self.spread + (own * self.weight).ln_1p() - explained)
+    }
 }
 
 #[cfg(test)]
@@ -365,6 +466,35 @@ mod tests {
             out.judged
         );
         assert_eq!(out.shots.len(), 24);
+    }
+
+    /// One wild shot in two ends is a bad loose, not an odd arrow; the same arrow as far off in both is odd.
+    #[test]
+    fn one_bad_loose_makes_no_odd_arrow() {
+        let all = ends(3, 0.0);
+        let thrown = |ends: &[usize]| {
+            let mut two: Vec<Shot> = all.iter().filter(|shot| shot.end < 2).cloned().collect();
+            for shot in &mut two {
+                if shot.arrow.as_deref() == Some("6") && ends.contains(&shot.end) {
+                    shot.place_mm[0] += 140.0;
+                }
+            }
+            judge(&two)
+        };
+        let once = thrown(&[1]);
+        assert!(
+            once.judged.iter().all(|arrow| arrow.p_odd < 0.1),
+            "{:?}",
+            once.judged
+        );
+        let shot = once.shots.iter().position(|s| s.end == 1 && s.id == 6);
+        assert!(once.posterior.unwrap().fliers[shot.unwrap()] > 0.8);
+        let twice = thrown(&[0, 1]);
+        assert!(
+            twice.judged.iter().any(|a| a.mark == "6" && a.p_odd > 0.8),
+            "{:?}",
+            twice.judged
+        );
     }
 
     #[test]

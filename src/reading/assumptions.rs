@@ -63,9 +63,9 @@ pub struct Assumptions {
     /// A side only if the probability of lying inside is below this,
     #[serde(deserialize_with = "sourced")]
     pub side_outside_probability: f64,
-    /// and the direction has at least this probability.
+    /// and lying beyond the tolerance on that side is at least this many times as likely as lying on the other side of zero.
     #[serde(deserialize_with = "sourced")]
-    pub side_sign_probability: f64,
+    pub side_odds: f64,
     /// In tune from this probability of both axes lying inside.
     #[serde(deserialize_with = "sourced")]
     pub in_tune_probability: f64,
@@ -120,9 +120,6 @@ pub struct Assumptions {
     /// Sd of an odd arrow's own offset on each axis, mm.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_sd_mm: f64,
-    /// An arrow's shots are clipped at this many scatters about their median.
-    #[serde(deserialize_with = "sourced")]
-    pub odd_arrow_clip: f64,
     /// Ends an arrow must have been shot in to be judged.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,
@@ -249,7 +246,6 @@ impl Assumptions {
                 [
                     self.neutral_probability,
                     self.side_outside_probability,
-                    self.side_sign_probability,
                     self.in_tune_probability,
                     self.flier_named,
                     self.flier_possible,
@@ -272,8 +268,8 @@ impl Assumptions {
                 "extreme_spread needs two rows at least, by growing number of shots",
             ),
             (
-                self.side_sign_probability > 0.5,
-                "side_sign_probability must be above one half",
+                self.side_odds.is_finite() && self.side_odds >= 1.0,
+                "side_odds must be one at least",
             ),
             (
                 positive(self.tolerance_range_mm[0])

@@ -25,14 +25,16 @@ impl AxisCall {
     /// The call from the posterior alone.
     pub(super) fn of(axis: &AxisPosterior, tolerance: f64, assumptions: &Assumptions) -> Self {
         let inside = axis.within(tolerance);
-        let positive = axis.above(0.0);
         if inside >= assumptions.neutral_probability {
-            Self::Neutral
-        } else if inside >= assumptions.side_outside_probability {
-            Self::Undecided
-        } else if positive >= assumptions.side_sign_probability {
+            return Self::Neutral;
+        }
+        if inside >= assumptions.side_outside_probability {
+            return Self::Undecided;
+        }
+        let odds = assumptions.side_odds;
+        if axis.above(tolerance) >= odds * axis.below(0.0) {
             Self::Positive
-        } else if positive <= 1.0 - assumptions.side_sign_probability {
+        } else if axis.below(-tolerance) >= odds * axis.above(0.0) {
             Self::Negative
         } else {
             Self::Undecided

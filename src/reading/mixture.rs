@@ -8,6 +8,8 @@ use crate::units::round_i64;
 const LN_NEGLIGIBLE: f64 = -23.0;
 /// Sets lighter than all together by e to this are left out of the mixture (10⁻⁷; there are some hundred).
 const LN_LEFT_OUT: f64 = -16.1;
+/// What is lighter than this share of all doesn't count at all (there are some ten thousand).
+const NOTHING: f64 = 1e-15;
 /// Normals lighter than this count in the moments alone (there are some thousand).
 const LIGHTEST: f64 = 1e-9;
 /// Normals whose sd differ by less than this share,
@@ -50,28 +52,27 @@ pub(super) struct Part {
 impl Mixture {
     /// `None` if no set has any weight.
     pub(super) fn over(weigher: &mut Weigher, sets: &[FlierSet]) -> Option<Self> {
+        // the heaviest set so far, in whose weight all others are counted
         let mut heaviest = f64::NEG_INFINITY;
-        let ln_sets: Vec<f64> = sets
-            .iter()
-            .map(|set| {
-                let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
-                heaviest = heaviest.max(ln_weight);
-                ln_weight
-            })
-            .collect();
-        let ln_all = ln_sum(&ln_sets);
-        if !ln_all.is_finite() {
-            return None;
-        }
+        let mut ln_sets = Vec::with_capacity(sets.len());
         let mut sums = [Sums::default(), Sums::default()];
         let mut cross = 0.0;
-        for (set, ln_weight) in sets.iter().zip(&ln_sets) {
-            if *ln_weight < ln_all + LN_LEFT_OUT {
+        for set in sets {
+            let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
+            ln_sets.push(ln_weight);
+            if !ln_weight.is_finite() {
                 continue;
             }
-            weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
+            if ln_weight > heaviest {
+                let lighter = (heaviest - ln_weight).exp();
+                sums.iter_mut().for_each(|sums| sums.scale(lighter));
+                cross *= lighter;
+                heaviest = ln_weight;
+            } else if ln_weight < heaviest + sums[0].total.ln() + LN_LEFT_OUT {
+                continue;
+            }
             for (ratio, block) in weigher.blocks.iter().enumerate() {
-                let unit = (block.ln_unit - ln_all).exp();
+                let unit = (block.ln_unit - heaviest).exp();
                 if block.total <= 0.0 || unit <= 0.0 {
                     continue;
                 }
@@ -80,6 +81,10 @@ impl Mixture {
                     sums.add(weigher, axis, ratio, unit, &block.marginal[axis]);
                 }
             }
+        }
+        let ln_all = ln_sum(&ln_sets);
+        if !ln_all.is_finite() {
+            return None;
         }
         let total = sums[0].total;
         Some(Self {
@@ -107,6 +112,21 @@ struct Sums {
 }
 
 impl Sums {
+    /// Counts all in a unit heavier by 1/`factor` from now on.
+    fn scale(&mut self, factor: f64) {
+        self.total *= factor;
+        let Self {
+            moments,
+            wide,
+            ln_scatter,
+            ..
+        } = self;
+        for value in moments.iter_mut().chain(wide).chain(ln_scatter) {
+            *value *= factor;
+        }
+        self.parts.iter_mut().for_each(|part| part.weight *= factor);
+    }
+
     /// Adds one ratio of one set; `unit` is what its weights are in.
     fn add(&mut self, weigher: &Weigher, axis: usize, ratio: usize, unit: f64, marginal: &[f64]) {
         let width = weigher.scatters.len();
@@ -114,7 +134,7 @@ impl Sums {
         let last = prior.len() - 1;
         for (scatter, &weight) in marginal.iter().enumerate() {
             let weight = unit * weight;
-            if weight <= 0.0 {
+            if weight <= NOTHING * self.total {
                 continue;
             }
             self.total += weight;
@@ -131,7 +151,7 @@ impl Sums {
                     self.wide[1] += weight * mean;
                     self.wide[2] += weight * square;
                 }
-                if weight >= LIGHTEST {
+                if weight >= LIGHTEST * self.total {
                     self.parts.push(Part {
                         weight,
                         mean,
@@ -142,7 +162,9 @@ impl Sums {
         }
     }
 
-    fn finish(self, widest_sd: f64) -> Axis {
+    fn finish(mut self, widest_sd: f64) -> Axis {
+        let least = LIGHTEST * self.total;
+        self.parts.retain(|part| part.weight >= least);
         let [first, second] = self.moments.map(|moment| moment / self.total);
         let [wide, wide_first, wide_second] = self.wide;
         let (wide_first, wide_second) = (wide_first / wide, wide_second / wide);

@@ -79,13 +79,27 @@ struct Component {
     sd: f64,
 }
 
+/// What some of the shots say, and how probable it is that only they count.
+pub(super) struct Without<'a> {
+    pub(super) probability: f64,
+    pub(super) posterior: &'a Posterior,
+    /// The shots that it is of, in the same order as all.
+    pub(super) shots: &'a [Shot],
+    /// P(flier) of the others, in that order too.
+    pub(super) others_fliers: &'a [f64],
+}
+
 impl Posterior {
-    /// This with what others say from fewer shots mixed in: (probability, posterior, the shots that it is of). The shots
-    /// that another hasn't got are no fliers to it.
-    pub(super) fn mixed_with(&self, shots: &[Shot], others: &[(f64, &Self, &[Shot])]) -> Self {
-        let kept = 1.0 - others.iter().map(|other| other.0).sum::<f64>();
-        let all =
-            || std::iter::once((kept, self)).chain(others.iter().map(|&(p, other, _)| (p, other)));
+    /// This, of `shots`, with what others say from fewer of them mixed in.
+    pub(super) fn mixed_with(&self, shots: &[Shot], others: &[Without<'_>]) -> Self {
+        let kept = 1.0 - others.iter().map(|other| other.probability).sum::<f64>();
+        let all = || {
+            std::iter::once((kept, self)).chain(
+                others
+                    .iter()
+                    .map(|other| (other.probability, other.posterior)),
+            )
+        };
         let mean =
             |value: &dyn Fn(&Self) -> f64| -> f64 { all().map(|(p, one)| p * value(one)).sum() };
         let means = [0, 1].map(|axis: usize| mean(&|one| one.axes[axis].mean_mm));
@@ -93,12 +107,12 @@ impl Posterior {
             .map(|axis: usize| AxisPosterior::mixed(all().map(|(p, one)| (p, &one.axes[axis]))));
         let mut fliers = self.fliers.clone();
         fliers.iter_mut().for_each(|flier| *flier *= kept);
-        for (p, other, own) in others {
-            let mut places = own.iter().zip(&other.fliers).peekable();
+        for other in others {
+            let mut places = other.shots.iter().zip(&other.posterior.fliers).peekable();
+            let mut missing = other.others_fliers.iter();
             for (shot, flier) in shots.iter().zip(&mut fliers) {
-                if let Some((_, more)) = places.next_if(|(own, _)| *own == shot) {
-                    *flier += p * more;
-                }
+                let own = places.next_if(|(own, _)| *own == shot).map(|(_, p)| p);
+                *flier += other.probability * own.or_else(|| missing.next()).unwrap_or(&0.0);
             }
         }
         let ln_mean = |value: &dyn Fn(&Self) -> f64| mean(&|one| value(one).ln()).exp();

@@ -40,7 +40,8 @@ impl Thresholds {
         // both conditions of a side grow with the mean
         let side = threshold(far, |mean| {
             inside(mean) < assumptions.side_outside_probability
-                && normal_cdf(mean / sd) >= assumptions.side_sign_probability
+                && normal_cdf((mean - tolerance) / sd)
+                    >= assumptions.side_odds * normal_cdf(-mean / sd)
         });
         let neutral = (inside(0.0) >= assumptions.neutral_probability)
             .then(|| threshold(far, |mean| inside(mean) < assumptions.neutral_probability));
@@ -80,14 +81,14 @@ mod tests {
     #[test]
     fn a_sharp_reading_calls_at_the_tolerance() {
         let mut a = Assumptions::embedded().unwrap();
-        a.side_sign_probability = 0.95;
+        a.side_odds = 8.0;
         let sharp = Thresholds::of(1.0, 50.0, &a);
         assert!((sharp.side - 50.0).abs() < 1e-6);
         // one-sided 90 % point of the normal: 1.281552 (any table)
         assert!((sharp.neutral.unwrap() - (50.0 - 1.281_552)).abs() < 1e-4);
-        // with a wide posterior the sign decides, 1.644854 sd, and neutral can't be shown
+        // with a wide posterior the odds decide, 1 − Φ(0.5 − m) = 8 Φ(−m) (bisection in Python), and neutral can't be shown
         let wide = Thresholds::of(100.0, 50.0, &a);
-        assert!((wide.side - 164.485_4).abs() < 1e-3 && wide.neutral.is_none());
+        assert!((wide.side - 129.1767).abs() < 1e-3 && wide.neutral.is_none());
         let chances = sharp.chances(50.0, 3.0);
         assert!((chances.positive - 0.5).abs() < 1e-6 && chances.negative < 1e-9);
     }

@@ -29,6 +29,17 @@ pub(super) struct Weigher {
     pub(super) lanes: [Vec<Lane>; 2],
     /// What the set weighed last came to, ratio by ratio.
     pub(super) blocks: Vec<Block>,
+    scratch: Scratch,
+}
+
+/// Room for one block's sums.
+struct Scratch {
+    /// Likelihood of each σ, over the largest.
+    likelihood: [Vec<f64>; 2],
+    /// For each σ, prior times likelihood summed over the other axis' σ,
+    other: [Vec<f64>; 2],
+    /// and for x the same times the mean of d_y.
+    other_mean: Vec<f64>,
 }
 
 /// One ratio's share of a set.
@@ -97,6 +108,11 @@ impl Weigher {
                 };
                 ratios.len()
             ],
+            scratch: Scratch {
+                likelihood: [0, 1].map(|_| vec![0.0; scatters.len()]),
+                other: [0, 1].map(|_| vec![0.0; scatters.len()]),
+                other_mean: vec![0.0; scatters.len()],
+            },
             scatters,
             ratios,
             ln_set_prior: ln_set_prior(sorted.len(), assumptions),
@@ -128,7 +144,12 @@ impl Weigher {
             let (x, y) = (&self.lanes[0][lanes.clone()], &self.lanes[1][lanes]);
             let (best_x, best_y) = (best(x), best(y));
             block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
-            block.fill([x, y], [best_x, best_y], &self.scatter_prior);
+            block.fill(
+                [x, y],
+                [best_x, best_y],
+                &self.scatter_prior,
+                &mut self.scratch,
+            );
             ln_totals.push(block.ln_unit + block.total.ln());
         }
         ln_sum(&ln_totals)
@@ -145,17 +166,21 @@ fn best(lanes: &[Lane]) -> f64 {
 
 impl Block {
     /// Weights of the scatters of both axes: likelihoods (over their largest) times the prior of the pair.
-    fn fill(&mut self, lanes: [&[Lane]; 2], best: [f64; 2], prior: &[f64]) {
+    fn fill(&mut self, lanes: [&[Lane]; 2], best: [f64; 2], prior: &[f64], scratch: &mut Scratch) {
         let width = lanes[0].len();
-        let mut likelihood = [vec![0.0; width], vec![0.0; width]];
+        let Scratch {
+            likelihood,
+            other,
+            other_mean,
+        } = scratch;
         for axis in 0..2 {
             for (value, lane) in likelihood[axis].iter_mut().zip(lanes[axis]) {
                 *value = (lane.ln_evidence - best[axis]).exp();
             }
         }
         // prior · likelihood of the other axis; the prior is symmetric, so its rows are its columns
-        let mut other = [vec![0.0; width], vec![0.0; width]];
-        let mut other_mean = vec![0.0; width];
+        other.iter_mut().for_each(|sums| sums.fill(0.0));
+        other_mean.fill(0.0);
         for (k, row) in prior.chunks_exact(width).enumerate() {
             let (in_x, in_y) = (likelihood[0][k], likelihood[1][k]);
             if in_x == 0.0 && in_y == 0.0 {

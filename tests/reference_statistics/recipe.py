@@ -3,7 +3,7 @@
     python3 tests/reference_statistics/recipe.py      # numpy 1.24, scipy 1.10 printed the values in the tests
 
 The data are those of statsmodels' own tests (test_multivariate.py, values there from Stata; test_tost.py, values there from
-R), of pingouin's data set `multivariate` (columns Fever and Aches), and two groups of shots made up for this.
+R), of pingouin's data set `multivariate` (columns Fever and Aches, and Pressure between them), and two groups of shots made up for this.
 """
 
 import numpy as np
@@ -23,6 +23,8 @@ DRUG = np.array([38.4, 18, 36.8, 14, 40, 20, 39.8, 20, 38.6, 25, 39.1, 27, 38.9,
                  14, 40.1, 28, 38.1, 22, 37.2, 16, 39.5, 18, 37.3, 13, 39.1, 16]).reshape(-1, 2)
 PLACEBO = np.array([40.9, 14, 39.5, 18, 39.4, 24, 38.2, 24, 39.7, 22, 38.9, 30, 38.6, 25, 39.9, 17, 41.3, 18, 38.1, 20, 39.6,
                     19, 37.1, 15, 39.5, 13, 40.3, 25, 41.5, 27, 39.3, 14, 37.6, 16, 40.6, 21]).reshape(-1, 2)
+PRESSURE = np.array([[73, 85, 58, 80, 68, 52, 79, 100, 64, 53, 70, 75, 48, 57, 78, 65, 77, 67],
+                     [54, 75, 57, 71, 65, 49, 58, 52, 62, 57, 78, 92, 63, 52, 46, 56, 86, 48]])
 FLETCHED = np.array([(-12, 8), (5, -3), (9, 14), (-4, -10), (2, 6), (-6, -9)])
 BARE = np.array([(-48, -20), (-61, -5), (-40, -31)])
 CLINIC_1 = np.array([2.84, 2.51, 2.41, 2.95, 3.14, 3.79, 4.14, 3.85, 3.02, 3.45, 5.37, 3.81, 4.19, 3.16, 3.84])
