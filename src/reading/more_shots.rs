@@ -89,7 +89,9 @@ pub(super) struct Forecast {
 /// Ends that are looked ahead to.
 const ENDS_AHEAD: u32 = 2;
 /// More likely than this is "probably".
-const PROBABLY: f64 = 0.5;
+const PROBABLY: f64 = 0.55;
+/// Less likely than this is "hardly".
+const HARDLY: f64 = 0.3;
 
 /// Probability that an axis will have been decided after so many more pairs, and which way more probably: looking ahead from
 /// what is known, the mean then is normal about the mean now with the variance that the shots will take away.
@@ -131,10 +133,10 @@ fn outlook(
                 tolerance,
                 assumptions,
             );
-            let how = if chance > PROBABLY {
-                "would probably settle"
-            } else {
-                "would hardly settle"
+            let how = match chance {
+                chance if chance > PROBABLY => "would probably settle",
+                chance if chance > HARDLY => "may or may not settle",
+                _ => "would hardly settle",
             };
             let way = if side { "beyond" } else { "within" };
             format!(
@@ -217,7 +219,8 @@ fn for_open(
             Need::Close => {
                 return none(
                     format!(
-                        "{name} lies too close to the limit of the tolerance to be decided by shooting"
+                        "if the offset is just what it looks like now, {name} {} too close to the limit of the tolerance to be decided by shooting",
+                        ["lie", "lies"][axis]
                     ),
                     false,
                 );
@@ -229,7 +232,7 @@ fn for_open(
         more: MoreShots {
             pairs: Some(pairs),
             why: format!(
-                "so many more shots of each kind would probably decide {}",
+                "with so many {} would be decided four times in five even if the offset is just what it looks like now",
                 what.join(" and ")
             ),
         },
