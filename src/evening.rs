@@ -43,6 +43,25 @@ fn mixed_setups(runs: usize) -> Note {
 /// The caution that different set-ups were read apart.
 const MIXED_SETUPS: &str = "mixed-setups";
 
+/// Said where ends of one set-up were shot from several distances.
+fn several_distances(readings: &[RunReading]) -> Note {
+    let named: Vec<String> = readings
+        .iter()
+        .map(|one| match one.reading.distance_m {
+            Some(distance) => format!("{distance} m"),
+            None => "a distance not told".to_owned(),
+        })
+        .collect();
+    Note::new(
+        "several-distances",
+        format!(
+            "These ends were shot from several distances ({}). Each distance is read apart, never averaged; `bossmark advise` \
+             weighs them together. Shoot the ends that shall count together from one distance, best 30 m.",
+            named.join(", ")
+        ),
+    )
+}
+
 /// The readings of one run, one for each distance. What concerns the run as a whole is told with the first.
 #[must_use]
 pub fn readings_of(run: &Run) -> Vec<RunReading> {
@@ -54,6 +73,11 @@ pub fn readings_of(run: &Run) -> Vec<RunReading> {
             reading: read(&group.iter().map(|f| &f.end).collect::<Vec<_>>()),
         })
         .collect();
+    if all.len() > 1 {
+        let note = several_distances(&all);
+        all.iter_mut()
+            .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
+    }
     if let Some(first) = all.first_mut() {
         add_cautions(&mut first.reading, &run.notes);
     }

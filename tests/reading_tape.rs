@@ -164,6 +164,44 @@ fn set_ups_are_read_apart_and_that_is_said() {
     }
 }
 
+/// Ends of one set-up at two distances and one that isn't told: three readings, each saying so.
+#[test]
+fn distances_are_read_apart_and_that_is_said() {
+    let folder = TempDir::new().expect("a folder");
+    let mut lines = String::new();
+    let first = records().lines().next().expect("a record").to_owned();
+    for (distance, end) in [(json!(30.0), 1), (json!(18.0), 2), (Value::Null, 3)] {
+        let mut record: Value = serde_json::from_str(&first).expect("JSON");
+        record["session"]["distance_m"] = distance;
+        record["session"]["end"] = json!(end);
+        lines += &format!("{record}\n");
+    }
+    let file = put(&folder, "far.jsonl", &lines);
+    let (status, out, _) = run(&["read", &file, "--json"]);
+    assert_eq!(status, 0);
+    let readings: Vec<Value> = out
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .collect();
+    assert_eq!(readings.len(), 3);
+    for reading in &readings {
+        assert_eq!(reading["ends"], 1);
+        let cautions = reading["cautions"].as_array().expect("cautions");
+        let note = cautions.iter().find(|c| c["code"] == "several-distances");
+        let text = note.expect("said")["text"]
+            .as_str()
+            .expect("text")
+            .to_owned();
+        assert!(text.contains("18 m") && text.contains("not told"), "{text}");
+    }
+    let one = put(&folder, "one.jsonl", &records());
+    assert!(
+        !run(&["read", &one, "--json"])
+            .1
+            .contains("several-distances")
+    );
+}
+
 #[test]
 fn a_plan_from_group_size_and_certainty() {
     let plan = |more: &[&str]| -> Value {
