@@ -311,8 +311,8 @@ fn cases_of_the_offset() -> Vec<Case> {
         case(
             "wide-scatter",
             "closer groups",
-            wide(30.0, 0.0, 12.0),
-            wide(30.0, 0.0, 1.0),
+            wide(5.0, 0.0, 12.0),
+            wide(5.0, 0.0, 1.0),
         ),
         case(
             "roll",
