@@ -443,8 +443,12 @@ fn group_sizes(
         &text_of_mm(step),
         "bm-small bm-end",
     );
-    d.text(LEFT - 8.0, low - 26.0, "group size:", "bm-small bm-end");
-    d.text(LEFT - 8.0, low - 10.0, "mean radius", "bm-small bm-end");
+    d.text(
+        LEFT,
+        GROUPS_TOP - 8.0,
+        "group size: mean radius",
+        "bm-small",
+    );
     let aside = (0.3 * columns.half).min(12.0);
     for (both, x) in sizes.iter().zip(&columns.middles) {
         for (size, kind, side) in [
