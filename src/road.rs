@@ -127,11 +127,7 @@ pub fn measure(
         Err(failure) => return Ok(failed(end, photo, failure)),
     };
     done(Stage::Shafts);
-    end.camera = camera_record(&fit);
-    if let Some(camera) = &mut end.camera {
-        camera.lens_profile = profile;
-        camera.fitted_to = options.points.as_ref().map(|_| FittedTo::Points);
-    }
+    end.camera = camera_record(&fit, profile, options);
     end.notes
         .extend(fit.notes.iter().map(|n| Note::new(n.code, n.text.clone())));
     if !others.is_empty() {
@@ -155,6 +151,38 @@ pub fn measure(
         others,
         shafts: Some(shafts),
     })
+}
+
+/// The camera alone, with what is to be said of it: a look at points marked by hand before the photo is measured with them.
+///
+/// # Errors
+/// Why there is no camera.
+pub fn camera(
+    photo: &Photo,
+    spec: &FaceSpec,
+    options: &MeasureOptions,
+) -> Result<(CameraRecord, Vec<Note>), Failure> {
+    let mut end = End::default();
+    let (fit_options, profile) = with_lens(photo, options, &mut end);
+    let faces = faces(photo, spec, options, &fit_options).map_err(|no| match no {
+        NoCamera::Failure(failure) => failure,
+        NoCamera::Broken(error) => Failure {
+            code: "calibration".to_owned(),
+            text: error.to_string(),
+        },
+    })?;
+    let found = faces
+        .first()
+        .and_then(|fit| Some((camera_record(fit, profile, options)?, fit)));
+    let Some((camera, fit)) = found else {
+        return Err(Failure {
+            code: "edge-on".to_owned(),
+            text: "the face is seen edge-on: check where the points are marked".to_owned(),
+        });
+    };
+    let notes = fit.notes.iter().map(|n| Note::new(n.code, n.text.clone()));
+    end.notes.extend(notes);
+    Ok((camera, end.notes))
 }
 
 fn failed(mut end: End, photo: Photo, failure: Failure) -> Measured {
@@ -433,7 +461,9 @@ fn photo_record(photo: &Photo, file: &str) -> PhotoRecord {
     }
 }
 
-fn face_record(spec: &FaceSpec) -> FaceRecord {
+/// A face as records name it.
+#[must_use]
+pub fn face_record(spec: &FaceSpec) -> FaceRecord {
     FaceRecord {
         name: spec.name.clone(),
         diameter_mm: spec.diameter_mm,
@@ -444,7 +474,11 @@ fn face_record(spec: &FaceSpec) -> FaceRecord {
 }
 
 /// The camera as the record writes it; `None` for a camera whose plane is seen edge-on.
-fn camera_record(fit: &FaceFit) -> Option<CameraRecord> {
+fn camera_record(
+    fit: &FaceFit,
+    profile: Option<String>,
+    options: &MeasureOptions,
+) -> Option<CameraRecord> {
     let upright = UprightRecord {
         from: upright_from(fit.upright.from),
         sd_deg: fit.upright.sd_rad.to_degrees(),
@@ -455,7 +489,12 @@ fn camera_record(fit: &FaceFit) -> Option<CameraRecord> {
         FocalSource::Profile => FocalFrom::Profile,
         FocalSource::Assumed => FocalFrom::Assumed,
     };
-    CameraRecord::new(&fit.camera, fit.fit_rms_px, upright, focal_from)
+    let record = CameraRecord::new(&fit.camera, fit.fit_rms_px, upright, focal_from)?;
+    Some(CameraRecord {
+        lens_profile: profile,
+        fitted_to: options.points.as_ref().map(|_| FittedTo::Points),
+        ..record
+    })
 }
 
 fn upright_from(source: UprightSource) -> UprightFrom {

@@ -1,6 +1,8 @@
 //! The page in a real browser: the whole journey by mouse, by keyboard alone and by finger, a queue, what is shared, what
 //! shuts people out. Skipped, and said so, where there is no browser; `BOSSMARK_BROWSER=required` makes that a failure.
 
+#[path = "browser/fit.rs"]
+mod fit;
 mod webdriver;
 
 use bossmark::face::spec;

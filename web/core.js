@@ -28,7 +28,11 @@
  * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
  *   made: Session | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit
- * @typedef {{face?: string, near?: [number, number], vertical?: [[number, number], [number, number]]}} How
+ * @typedef {{at: string, mm: [number, number]}} KnownPlace
+ * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint
+ * @typedef {{rings: Ring[], camera: any, notes: Note[]}} HandRings
+ * @typedef {{face?: string, near?: [number, number], vertical?: [[number, number], [number, number]],
+ *   points?: MarkedPoint[]}} How
  */
 
 /** Why something could not be done; `end` is the record as it is now where somebody else has changed it. */
@@ -50,6 +54,8 @@ export class Unreachable extends Error {}
  * @property {() => Promise<Queue>} queue The ends, and what new photos are told.
  * @property {(id: number) => Promise<EndView | Line>} view An end as it is now; a line of the queue while it has no record.
  * @property {(id: number, how: How) => Promise<Line>} measure Measures a photo, for the first time or anew.
+ * @property {(id: number) => Promise<{places: KnownPlace[], reach_mm: number}>} places Places on the face that are easy to mark.
+ * @property {(id: number, points: MarkedPoint[]) => Promise<HandRings>} rings The rings through points marked by hand.
  * @property {(id: number, revision: number, edits: Edit[]) => Promise<EndView>} apply Applies edits made on that revision.
  * @property {(id: number, revision: number) => Promise<EndView>} undo Takes the last edit back.
  * @property {(id: number, revision: number) => Promise<EndView>} redo Makes it again.
@@ -103,6 +109,8 @@ export const server = {
   queue: () => get("/api/queue"),
   view: (id) => get(`/api/ends/${id}/view`),
   measure: (id, how) => post(`/api/ends/${id}/measure`, how),
+  places: (id) => get(`/api/ends/${id}/places`),
+  rings: (id, points) => post(`/api/ends/${id}/rings`, { points }),
   apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
   undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
   redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),

@@ -8,6 +8,7 @@ import { Marks } from "./marks.js";
 import { PhotoView } from "./photo.js";
 import { Queue, needs, standing, title } from "./queue.js";
 import { Meaning } from "./reading.js";
+import { RingsByHand } from "./rings.js";
 import { Selection } from "./selection.js";
 import { SessionForm } from "./session.js";
 import { Table } from "./table.js";
@@ -24,6 +25,14 @@ new Table(end, (id) => selection.remove(id));
 new Meaning(end);
 new SessionForm(end);
 const queue = new Queue(core);
+const byHand = new RingsByHand(end, marks, photo, {
+  use: (id, points) => measure(id, { points }),
+  cancelled: (view) => {
+    photo.rings = view.rings;
+    showPhoto(view);
+    byId("by-hand", HTMLButtonElement).focus({ preventScroll: true });
+  },
+});
 
 const saved = byId("saved", HTMLParagraphElement);
 const banner = byId("banner", HTMLDivElement);
@@ -88,7 +97,8 @@ function showPhoto(view) {
     const faces = queue.state?.faces ?? [];
     inPlace(make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
       make("p", {}, `Looked for ${view.record.face?.name ?? "a face"}. Another one?`),
-      make("div", { class: "choices" }, ...faces.map((f) => make("button", { type: "button", click: () => measure(view.id, { face: f.name }) }, f.name))));
+      make("div", { class: "choices" }, ...faces.map((f) => make("button", { type: "button", click: () => measure(view.id, { face: f.name }) }, f.name))),
+      ...(view.photo ? [make("p", {}, "Or is it this one, hard to read?"), make("button", { type: "button", click: setRings }, "Set the rings by hand")] : []));
     return;
   }
   if (!view.photo) {
@@ -98,6 +108,20 @@ function showPhoto(view) {
   }
   inPlace();
   photo.show(view.id, view.photo, view.rings);
+}
+
+/** The rings by hand, over the photo. @param {MouseEvent} event */
+async function setRings(event) {
+  const { view } = end;
+  if (!view?.photo) return;
+  try {
+    inPlace();
+    photo.show(view.id, view.photo, view.rings);
+    await byHand.start(view, event.detail === 0);
+  } catch (error) {
+    failed(error);
+    showPhoto(view);
+  }
 }
 
 photo.addEventListener("failed", () => {
@@ -153,7 +177,7 @@ end.addEventListener("opened", () => {
 });
 end.addEventListener("changed", () => {
   if (!end.view) return;
-  if (end.view.photo && end.view.state !== "no-face") photo.rings = end.view.rings;
+  if (end.view.photo && end.view.state !== "no-face" && !byHand.active) photo.rings = end.view.rings;
   if (end.view.trouble) warn(end.view.trouble);
   drawFit();
   heading();
@@ -249,11 +273,13 @@ function drawFit() {
   const faces = make("select", { id: "other-face" }, ...(queue.state?.faces ?? []).map((f) => make("option", { value: f.name }, f.name)));
   faces.value = view.record.face?.name ?? "";
   const { camera: c } = view.record;
-  const facts = c ? `Seen from ${(c.distance_mm / 1000).toFixed(1)} m, ${c.tilt_deg.toFixed(0)}° from the side; upright known to ${c.upright.sd_deg.toFixed(1)}°.` : "";
+  const facts = c ? `${c.fitted_to === "points" ? "Rings set by hand. " : ""}Seen from ${(c.distance_mm / 1000).toFixed(1)} m, ${c.tilt_deg.toFixed(0)}° from the side; upright known to ${c.upright.sd_deg.toFixed(1)}°.` : "";
   fill(holder, make("p", { class: "soft" }, `${facts} The thin green lines must lie on the printed rings.`),
     make("div", { class: "row part" },
-      make("button", { type: "button", click: keys(near) }, "It is another face"),
-      make("button", { type: "button", click: keys(upright) }, "Turn the upright")),
+      make("button", { type: "button", id: "by-hand", click: setRings }, "Set the rings by hand"),
+      make("button", { type: "button", id: "another-face", click: keys(near) }, "It is another face"),
+      // points by hand bring their own upright
+      ...(c?.fitted_to === "points" ? [] : [make("button", { type: "button", id: "turn-upright", click: keys(upright) }, "Turn the upright")])),
     make("div", { class: "row part" }, make("div", {}, make("label", { for: "other-face" }, "The face is a"), faces),
       make("button", { type: "button", click: () => measure(view.id, { face: faces.value }) }, "Measure anew")));
 }
@@ -328,4 +354,4 @@ async function begin() {
 
 begin().catch(failed);
 // for those who look at how the marks and the photo lie over each other
-Object.assign(window, { bossmark: { end, photo, marks, queue, camera } });
+Object.assign(window, { bossmark: { end, photo, marks, byHand, queue, camera } });

@@ -41,6 +41,8 @@ export class Marks {
     this.cross = null;
     /** Where each badge stands, from its entry, screen pixels. @type {Map<number, {x: number, y: number}>} */
     this.badges = new Map();
+    /** The photo is used for something else. */
+    this.away = false;
     /** Nudges on their way, mm. @type {Map<number, {x: number, y: number, sending: boolean}>} */
     this.nudges = new Map();
     photo.grab = (x, y, kind) => this.grab(x, y, kind);
@@ -246,7 +248,7 @@ export class Marks {
 
   /** A tap that took hold of nothing. @param {{x: number, y: number, twice: boolean}} tap */
   tapped({ x, y, twice }) {
-    if (twice) return;
+    if (twice || this.away) return;
     const entry = this.hit(x, y);
     this.end.select(entry?.id ?? null);
     if (entry) this.buttons.get(entry.id)?.focus({ preventScroll: true });

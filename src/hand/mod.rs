@@ -14,7 +14,7 @@ use crate::face::{
     self, FaceFit, FitOptions, FocalSource, Note, Upright, UprightSource, spec::FaceSpec,
 };
 use crate::photo::Photo;
-use crate::units::ImagePoint;
+use crate::units::{FacePoint, ImagePoint};
 use solve::{Known, Solved};
 
 /// Why no camera could be made of the points.
@@ -36,7 +36,7 @@ pub enum HandError {
     )]
     Mirrored,
     /// Two points would fit if they changed places.
-    #[error("{first} and {second} seem to be interchanged: change their `px` and measure again")]
+    #[error("{first} and {second} seem to be interchanged: mark them again")]
     Interchanged {
         /// One point.
         first: String,
@@ -101,6 +101,18 @@ pub fn fit(
     let verdict = doubt::sound(&known, &prior)?;
     let notes = by_hand(&verdict, &known);
     Ok(finished(verdict.solved, notes, photo, spec, options))
+}
+
+/// Places on a face that are easy to find in a photo, by the names that [`Points`] know, with where they are.
+#[must_use]
+pub fn easy_places(spec: &FaceSpec) -> Vec<(String, FacePoint)> {
+    places::easy(spec)
+        .into_iter()
+        .filter_map(|name| {
+            let place = places::place(&name, spec).ok()?;
+            Some((name, place.mm))
+        })
+        .collect()
 }
 
 fn known(

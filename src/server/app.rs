@@ -8,10 +8,12 @@ use super::plan::Plan;
 use super::{UPLOAD, assets, view, worker};
 use crate::evening::{Standing, standing};
 use crate::face::spec;
+use crate::hand::{self, Points};
 use crate::photo;
 use crate::record::{End, Filed, Session};
+use crate::report::{FaceLook, outlines};
 use crate::review::Edits;
-use crate::road::MeasureOptions;
+use crate::road::{self, MeasureOptions};
 use crate::store;
 use crate::units::ImagePoint;
 use serde::Deserialize;
@@ -179,6 +181,8 @@ impl App {
                 (id, "undo") if posts => self.step(id, true, request),
                 (id, "redo") if posts => self.step(id, false, request),
                 (id, "measure") if posts => self.measure(id, request),
+                (id, "places") if reads => self.places(id),
+                (id, "rings") if posts => self.rings(id, request),
                 (id, "made") if posts => self.made(id),
                 _ => return None,
             },
@@ -346,7 +350,7 @@ impl App {
             .map_err(|text| Answer::problem(404, "photo", &text))?;
         // places in one picture are not places in another
         let of_record = record.and_then(|r| r.photo).map(|p| p.sha256);
-        if of_record.is_some_and(|sha| !sha.is_empty() && sha != shown.sha256) {
+        if of_record.is_some_and(|sha| !sha.is_empty() && sha != shown.photo.sha256) {
             return Err(Answer::problem(
                 404,
                 "other-photo",
@@ -375,6 +379,8 @@ impl App {
             near: Option<[f64; 2]>,
             /// Two points on a line that is vertical on the face, the lower first, px.
             vertical: Option<[[f64; 2]; 2]>,
+            /// Points marked by hand, as in a points file; without them the rings are looked for.
+            points: Option<Value>,
         }
         let how: How = request.json()?;
         let face = match &how.face {
@@ -402,13 +408,11 @@ impl App {
                     "there is no photo to measure",
                 ));
             }
-            if face.is_some() {
-                open.start.face = face;
-            } else if open.start.face.is_none() {
-                // the record knows which face it was measured with
-                let named = open.record().ok().flatten().and_then(|r| r.face);
-                open.start.face = named.and_then(|f| spec::by_name(&f.name).cloned());
-            }
+            open.start.face = face.or_else(|| open.face());
+            open.start.measuring.points = match (&how.points, &open.start.face) {
+                (Some(list), Some(face)) => Some(points(list, face)?),
+                _ => None,
+            };
             let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
             let fit = &mut open.start.measuring.fit;
             fit.near = how.near.map(point).or(fit.near);
@@ -422,6 +426,54 @@ impl App {
         });
         self.changed.notify_all();
         answer
+    }
+
+    /// Places on the face that are easy to mark in a photo.
+    fn places(&self, id: u64) -> Result<Answer, Answer> {
+        let face = self.find(id, |open| open.face().ok_or_else(unknown_face))?;
+        let list: Vec<Value> = hand::easy_places(&face)
+            .into_iter()
+            .map(|(at, mm)| json!({"at": at, "mm": [mm.x, mm.y]}))
+            .collect();
+        Ok(Answer::json(
+            &json!({"places": list, "reach_mm": face.reach_mm()}),
+        ))
+    }
+
+    /// What the rings would be through points marked by hand; nothing is saved.
+    fn rings(&self, id: u64, request: &Request) -> Result<Answer, Answer> {
+        #[derive(Deserialize)]
+        struct Marked {
+            points: Value,
+        }
+        let marked: Marked = request.json()?;
+        let (path, face, options) = self.find(id, |open| {
+            let face = open.face().ok_or_else(unknown_face)?;
+            let Some(path) = open.start.photo.clone() else {
+                return Err(Answer::problem(
+                    422,
+                    "photo",
+                    "there is no photo to measure",
+                ));
+            };
+            let marks = points(&marked.points, &face)?;
+            let options = MeasureOptions {
+                points: Some(marks),
+                ..open.start.measuring.clone()
+            };
+            Ok((path, face, options))
+        })?;
+        let refused = |code: &str, text: &str| Answer::problem(422, code, text);
+        let shown = self
+            .pictures
+            .of(id, &path)
+            .map_err(|text| refused("photo", &text))?;
+        let (camera, notes) = road::camera(&shown.photo, &face, &options)
+            .map_err(|failure| refused(&failure.code, &failure.text))?;
+        let rings = outlines(&camera, &FaceLook::of_record(&road::face_record(&face)));
+        Ok(Answer::json(
+            &json!({"rings": rings, "camera": camera, "notes": notes}),
+        ))
     }
 
     /// The advised step was made: the photos that follow are told so.
@@ -568,6 +620,21 @@ impl App {
 
 /// Where the code is traded for the pass.
 const ENTER: &str = "/api/enter";
+
+fn unknown_face() -> Answer {
+    Answer::problem(
+        422,
+        "face",
+        "it is not known which target face this is: choose one of the list and measure anew",
+    )
+}
+
+/// Points as the page sends them: a list like that of a points file.
+fn points(list: &Value, face: &spec::FaceSpec) -> Result<Points, Answer> {
+    let file = json!({"schema": hand::SCHEMA, "points": list});
+    Points::parse(file.to_string().as_bytes(), face)
+        .map_err(|e| Answer::problem(422, "points", &e.to_string()))
+}
 
 /// A plain number, nothing else: no sign, no space, no path.
 fn number(text: &str) -> Option<u64> {

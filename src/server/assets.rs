@@ -49,6 +49,7 @@ const ASSETS: &[Asset] = &[
     asset!("photo.js", SCRIPT, false),
     asset!("queue.js", SCRIPT, false),
     asset!("reading.js", SCRIPT, false),
+    asset!("rings.js", SCRIPT, false),
     asset!("selection.js", SCRIPT, false),
     asset!("session.js", SCRIPT, false),
     asset!("table.js", SCRIPT, false),

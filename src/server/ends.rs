@@ -1,7 +1,7 @@
 //! The ends on the page: where each comes from, its record on disk, edits and the way back.
 
-use crate::face::spec::FaceSpec;
-use crate::record::{CameraRecord, End, Session, canonical};
+use crate::face::spec::{self, FaceSpec};
+use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
 use crate::road::{MeasureOptions, Stage};
 use crate::store::{self, StoreError};
@@ -106,6 +106,13 @@ impl OpenEnd {
         }))
     }
 
+    /// Its face: the one told, else the one that the record was measured with.
+    pub(super) fn face(&self) -> Option<FaceSpec> {
+        let of_record = || self.record().ok().flatten()?.face;
+        let told = self.start.face.clone();
+        told.or_else(|| spec::by_name(&of_record()?.name).cloned())
+    }
+
     /// How many steps there are back and forth from this revision.
     pub(super) fn ways(&self, revision: u64) -> (usize, usize) {
         if self.last == Some(revision) {
@@ -122,10 +129,10 @@ impl OpenEnd {
         self.save_step(now, &new)
     }
 
-    /// Gives the record another camera; the entries keep their places in the picture.
-    pub(super) fn refit(&mut self, camera: CameraRecord) -> Result<End, EditError> {
+    /// Gives the record the camera of a new measurement; the entries keep their places in the picture.
+    pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
         let now = self.now(None)?;
-        let new = crate::review::refitted(&now, camera);
+        let new = crate::review::refitted(&now, measured);
         self.save_step(now, &new)
     }
 

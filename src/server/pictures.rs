@@ -19,10 +19,9 @@ const KEPT: usize = 2;
 /// A photo ready to be shown.
 #[derive(Debug)]
 pub(super) struct Shown {
-    pixels: RgbImage,
+    /// The upright photo.
+    pub(super) photo: Photo,
     reduced: Vec<u8>,
-    /// SHA-256 of the file, as records hold it.
-    pub(super) sha256: String,
 }
 
 impl Shown {
@@ -47,8 +46,7 @@ impl Shown {
         };
         Ok(Self {
             reduced: jpeg(reduced)?,
-            pixels: photo.pixels,
-            sha256: photo.sha256,
+            photo,
         })
     }
 
@@ -59,12 +57,12 @@ impl Shown {
 
     /// The part in this column and row, JPEG; `None` outside the picture.
     pub(super) fn part(&self, column: u32, row: u32) -> Option<Vec<u8>> {
-        let (w, h) = self.pixels.dimensions();
+        let (w, h) = self.photo.pixels.dimensions();
         let (x, y) = (column.checked_mul(PART)?, row.checked_mul(PART)?);
         if x >= w || y >= h {
             return None;
         }
-        let crop = imageops::crop_imm(&self.pixels, x, y, PART.min(w - x), PART.min(h - y));
+        let crop = imageops::crop_imm(&self.photo.pixels, x, y, PART.min(w - x), PART.min(h - y));
         jpeg(&crop.to_image()).ok()
     }
 }

@@ -88,15 +88,17 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
     .map_err(|e| e.to_string())?;
     let end = canonical::tidied(&measured.end).map_err(|e| e.to_string())?;
     app.pictures.keep(job.id, measured.photo)?;
+    // what was found before stays where points marked by hand fit no camera
+    let failed = end.failure.as_ref().filter(|_| end.camera.is_none());
+    if let Some(failure) = failed.filter(|_| keeps || job.options.points.is_some()) {
+        return Err(failure.text.clone());
+    }
     if !keeps {
         return store::save_proposal(&job.record, &end).map_err(|e| e.to_string());
     }
-    let Some(camera) = end.camera else {
-        return Err(end.failure.map_or_else(String::new, |f| f.text));
-    };
     let mut outcome = Ok(());
     app.with_end(job.id, |open| {
-        outcome = open.refit(camera).map(|_| ()).map_err(|e| match e {
+        outcome = open.refit(&end).map(|_| ()).map_err(|e| match e {
             EditError::Store(e) => e.to_string(),
             EditError::Review(e) => e.to_string(),
             EditError::Changed(_) | EditError::NoWay => {

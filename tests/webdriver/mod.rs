@@ -236,6 +236,20 @@ impl Browser {
         self.drag(finger, &[at]);
     }
 
+    /// Two taps in quick succession.
+    pub(crate) fn tap_twice(&self, finger: bool, at: (f64, f64)) {
+        let kind = if finger { "touch" } else { "mouse" };
+        let mut list = vec![
+            json!({"type": "pointerMove", "duration": 0, "x": whole(at.0), "y": whole(at.1), "origin": "viewport"}),
+        ];
+        for _ in 0..2 {
+            list.push(json!({"type": "pointerDown", "button": 0}));
+            list.push(json!({"type": "pointerUp", "button": 0}));
+            list.push(json!({"type": "pause", "duration": 40}));
+        }
+        self.actions(&json!({"type": "pointer", "id": kind, "parameters": {"pointerType": kind}, "actions": list}));
+    }
+
     /// Two fingers that move apart or together about a place.
     pub(crate) fn pinch(&self, middle: (f64, f64), from: f64, to: f64) {
         let finger = |id: &str, side: f64| {
