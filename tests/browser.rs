@@ -3,6 +3,8 @@
 
 #[path = "browser/fit.rs"]
 mod fit;
+#[path = "browser/speed.rs"]
+mod speed;
 mod webdriver;
 
 use bossmark::face::spec;
@@ -848,32 +850,4 @@ fn narrow_screens_large_text_and_few_colours_lose_nothing() {
     b.picture("forced-colours");
     let badge = b.js("const s = getComputedStyle(document.querySelector('.badge-bare :first-child')); return [s.stroke, s.strokeWidth]");
     assert_ne!(badge[0], "none");
-}
-
-/// Not a bench, but a bound that a person would notice: the page is there, and an edit's reading follows.
-#[test]
-fn the_page_answers_at_once() {
-    let program = Program::with(|folder| put(folder, "end", measured()), &[]);
-    let Some(b) = opened(LAPTOP, &program) else {
-        return;
-    };
-    settled(&b);
-    let mut took: Vec<f64> = (0..8)
-        .map(|i| {
-            let kind = if i % 2 == 0 { "bare" } else { "fletched" };
-            let ms = b.js_later(&format!(
-                "const done = arguments[0]; const t = performance.now(); performance.clearMarks('meaning');
-                 bossmark.end.edit([{{do: 'tag', id: 2, kind: '{kind}'}}]);
-                 const wait = () => performance.getEntriesByName('meaning').length ? done(performance.now() - t) : requestAnimationFrame(wait); wait();"
-            ));
-            ms.as_f64().expect("ms")
-        })
-        .collect();
-    took.sort_by(f64::total_cmp);
-    eprintln!(
-        "edit → new reading on screen, ms: median {:.0}, worst {:.0}",
-        took[4], took[7]
-    );
-    // 100 ms on a machine of its own; this one may be shared with other tests
-    assert!(took[0] < 400.0, "{took:?}");
 }

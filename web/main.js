@@ -126,6 +126,7 @@ async function setRings(event) {
 
 photo.addEventListener("failed", () => {
   if (!end.view) return;
+  byHand.stop();
   // nothing can be placed on it
   end.view.photo = null;
   end.tell("changed");
@@ -143,6 +144,8 @@ function heading() {
   byId("subtitle", HTMLParagraphElement).textContent = line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "";
   document.title = line ? `${title(line)}: ${standing(line).words}` : "bossmark";
   byId("progress", HTMLAnchorElement).textContent = all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : " · all done"}`;
+  // with one end there is nowhere to turn to
+  for (const name of ["previous", "next"]) byId(name, HTMLButtonElement).hidden = all < 2;
   byId("previous", HTMLButtonElement).disabled = at <= 0;
   byId("next", HTMLButtonElement).disabled = at < 0 || at + 1 >= all;
 }

@@ -5,7 +5,9 @@ import { Frame } from "./frame.js";
 /** @typedef {import("./core.js").Core} Core */
 /** @typedef {import("./core.js").PhotoShape} PhotoShape */
 /** @typedef {import("./core.js").Ring} Ring */
-/** @typedef {{move: (x: number, y: number) => void, end: (x: number, y: number, moved: boolean) => void, cancel: () => void}} Hold */
+/** What is held; `end` may say false: it was a tap, for whoever follows taps.
+ * @typedef {{move: (x: number, y: number) => void, end: (x: number, y: number, moved: boolean) => boolean | void, cancel: () => void}} Hold
+ */
 
 /** A finger that moved less than this, in screen pixels, has tapped. */
 const STILL = 7;
@@ -300,8 +302,7 @@ export class PhotoView extends EventTarget {
         held?.cancel();
         return;
       }
-      if (held) {
-        held.end(last.x, last.y, moved);
+      if (held && held.end(last.x, last.y, moved) !== false) {
         tapped.time = -1e9;
         return;
       }

@@ -10,6 +10,8 @@ import { byId, fill, make } from "./dom.js";
 
 /** Half of what a finger hits, screen pixels. */
 const REACH = 22;
+/** A tap this near to a dot that has been set is meant for it, screen pixels. */
+const ON = 10;
 /** Fewest points of which rings can be made. */
 const LEAST = 4;
 /** One step by the arrow keys, photo pixels; with Shift ten times that. */
@@ -18,6 +20,8 @@ const STEP = 1;
 const SURE = 2;
 /** The program takes a point to be no surer than that, photo pixels. */
 const USUAL = 3;
+/** A dot this near to the frame's edge is out of view, screen pixels. */
+const EDGE = 12;
 /** Share of the photo's shorter side that the face fills where nobody knows better. */
 const GUESS = 0.7;
 
@@ -160,11 +164,16 @@ export class RingsByHand {
   /** @param {number} i @param {boolean} bring */
   choose(i, bring) {
     this.current = i;
-    if (bring) {
-      const at = this.at(i);
-      this.photo.bring(at.x, at.y);
-    }
+    if (bring) this.bring(i);
     this.dress();
+  }
+
+  /** Brings a dot into view that is out of it; others stay where they are, under a finger too. @param {number} i */
+  bring(i) {
+    const at = this.at(i);
+    const { x, y } = this.photo.frame.toScreen(at.x, at.y);
+    const { width, height } = this.photo.frame;
+    if (x < EDGE || y < EDGE || x > width - EDGE || y > height - EDGE) this.photo.bring(at.x, at.y);
   }
 
   /** Sets a place. @param {number} i @param {{x: number, y: number, sd?: number}} p */
@@ -257,11 +266,12 @@ export class RingsByHand {
     }
   }
 
-  /** The dot within a finger's reach; the chosen one before others. @param {number} x @param {number} y */
-  hit(x, y) {
-    let best = REACH;
+  /** The dot within reach; the chosen one before others. @param {number} x @param {number} y
+   * @param {number} reach @param {Iterable<number>} among */
+  hit(x, y, reach, among) {
+    let best = reach;
     let found = null;
-    for (const i of this.places.keys()) {
+    for (const i of among) {
       const at = this.at(i);
       const s = this.photo.frame.toScreen(at.x, at.y);
       const distance = Math.hypot(s.x - x, s.y - y) - (i === this.current ? 6 : 0);
@@ -276,7 +286,7 @@ export class RingsByHand {
   /** What a finger takes hold of: a dot. @param {number} x0 @param {number} y0 @param {string} kind
    * @returns {import("./photo.js").Hold | null} */
   grab(x0, y0, kind) {
-    const i = this.hit(x0, y0);
+    const i = this.hit(x0, y0, REACH, this.places.keys());
     if (i === null) return null;
     const slack = kind === "mouse" ? 2 : 6;
     const from = this.at(i);
@@ -286,11 +296,13 @@ export class RingsByHand {
       x: from.x + (x - x0) / this.photo.frame.scale,
       y: from.y + (y - y0) / this.photo.frame.scale,
     });
-    this.choose(i, false);
     return {
       move: (x, y) => {
-        dragging ||= Math.hypot(x - x0, y - y0) > slack;
-        if (!dragging) return;
+        if (!dragging) {
+          dragging = Math.hypot(x - x0, y - y0) > slack;
+          if (!dragging) return;
+          this.choose(i, false);
+        }
         const p = to(x, y);
         this.set.set(i, { ...p, sd: SURE / this.photo.frame.scale });
         this.marks.loupe.show(p.x, p.y, { x, y });
@@ -298,8 +310,10 @@ export class RingsByHand {
       },
       end: (x, y) => {
         this.marks.loupe.hide();
-        if (dragging) this.put(i, to(x, y));
+        if (!dragging) return false;
+        this.put(i, to(x, y));
         this.handles[i]?.focus({ preventScroll: true });
+        return true;
       },
       cancel: () => {
         this.marks.loupe.hide();
@@ -310,7 +324,7 @@ export class RingsByHand {
     };
   }
 
-  /** A tap beside the dots sets the chosen one there. @param {{x: number, y: number, twice: boolean}} tap */
+  /** A tap sets the chosen dot there, or chooses another one that has been set. @param {{x: number, y: number, twice: boolean}} tap */
   tapped({ x, y, twice }) {
     if (!this.view) return;
     if (twice) {
@@ -324,6 +338,12 @@ export class RingsByHand {
       return;
     }
     const { current } = this;
+    const on = this.hit(x, y, ON, this.set.keys());
+    if (on !== null && on !== current) {
+      this.tap = null;
+      this.choose(on, false);
+      return;
+    }
     this.tap = { current, was: this.set.get(current) };
     this.put(current, this.photo.frame.toPhoto(x, y));
     this.choose(this.next(), false);
@@ -343,10 +363,7 @@ export class RingsByHand {
     else return;
     event.preventDefault();
     event.stopPropagation();
-    if (way) {
-      const now = this.at(i);
-      this.photo.bring(now.x, now.y);
-    }
+    if (this.view) this.bring(i);
   }
 }
 

@@ -164,7 +164,7 @@ fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
         crate::record::parse_records(&super::input::bytes(&job.from)?).map_or(0, |r| r.len());
     if several > 1 {
         return Err(Trouble::usage(format!(
-            "it holds {several} records, and the page shows files of one: put each into a file of its own (NAME.end.json)"
+            "it holds {several} records, and the page saves to files of one: put each line into a file of its own (end-1.end.json, end-2.end.json …) and give their folder, or take them all as proposed with --accept"
         ))
         .about(&job.from));
     }

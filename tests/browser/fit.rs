@@ -121,7 +121,12 @@ fn rings_by_hand_where_no_face_was_found_by_finger() {
     }
     let shafts = end_of(measured()).entries.len();
     assert!(record.entries.len() + 1 >= shafts, "the shafts are found");
-    assert_eq!(b.complaints(), Vec::<String>::new());
+    // a point that doesn't fit (the first half of the double tap) is answered 422, which the browser notes
+    let complaints = b.complaints();
+    assert!(
+        complaints.iter().all(|c| c.contains("422")),
+        "{complaints:?}"
+    );
 }
 
 #[test]
@@ -142,14 +147,14 @@ fn rings_by_hand_keep_a_person_s_work_by_keys() {
     b.wait("!bossmark.byHand.active && document.activeElement.id === 'by-hand'");
     b.keys(&[], &[key::ENTER]);
     b.wait("document.activeElement.matches('.handle')");
-    assert_eq!(number(&b, "bossmark.byHand.set.size"), 0.0);
+    assert_eq!(b.js("return bossmark.byHand.set.size"), 0);
     // four places, each 20 px further right than the rings were; a slip is taken back and made again
     for i in 0..4 {
         b.wait(&format!("bossmark.byHand.current === {i}"));
         b.keys(&[key::SHIFT], &[key::RIGHT, key::RIGHT]);
         if i == 0 {
             b.keys(&[], &[key::DELETE]);
-            assert_eq!(number(&b, "bossmark.byHand.set.size"), 0.0);
+            assert_eq!(b.js("return bossmark.byHand.set.size"), 0);
             b.keys(&[key::SHIFT], &[key::RIGHT, key::RIGHT]);
         }
         b.keys(&[], &[key::TAB]);
@@ -304,14 +309,26 @@ fn a_double_tap_enlarges_where_it_is_and_another_shows_the_whole_face() {
         moved < 3.0 / scale,
         "{moved:.1} px: what is under the finger stays there"
     );
-    b.tap_twice(true, at);
-    b.tap_twice(true, at);
-    b.tap_twice(true, at);
-    b.wait(&format!(
-        "Math.abs(bossmark.photo.frame.scale - {scale}) < 1e-6 || bossmark.photo.frame.scale > {}",
-        2.4 * scale
-    ));
-    assert_eq!(program.record("end")["revision"], Value::Null);
+    // once it is large, the next one shows the whole face again
+    let mut now = number(&b, "bossmark.photo.frame.scale");
+    for _ in 0..4 {
+        // not the other half of the last one
+        std::thread::sleep(std::time::Duration::from_millis(500));
+        b.tap_twice(true, at);
+        b.wait(&format!(
+            "Math.abs(bossmark.photo.frame.scale - {now}) > 1e-9"
+        ));
+        now = number(&b, "bossmark.photo.frame.scale");
+        if now < 1.1 * scale {
+            break;
+        }
+    }
+    assert!((now / scale - 1.0).abs() < 0.02, "{now} {scale}");
+    assert_eq!(
+        program.record("end"),
+        *measured(),
+        "looking changes nothing"
+    );
 }
 
 #[test]
@@ -322,7 +339,7 @@ fn set_up_from_a_file_and_the_order_shot() {
     };
     settled(&b);
     let file = program.folder.join("bow.json");
-    let setup = json!({"shaft_spine": 600, "point_gr": 110, "plunger_clicks": 4, "bow": "blue club bow", "keep": ["point_gr"]});
+    let setup = json!({"shaft_spine": 600, "point_gr": 110, "plunger_clicks": 4, "bow": "blue club bow", "keep": ["plunger"]});
     fs::write(
         &file,
         json!({"schema": "bossmark/session/1", "session": {"setup": setup}}).to_string(),
