@@ -554,8 +554,11 @@ fn a_queue_of_three() {
                 ));
                 put(folder, name, &record);
             }
-            // its own photo is the same one; the hash tells it apart as another end
-            fs::copy(sample("evening/evening-2.jpg"), folder.join("c.jpg")).expect("photo");
+            // taken at another time each: photos of one minute show one end
+            for (photo, name) in [("evening-2", "b.jpg"), ("evening-4", "c.jpg")] {
+                let photo = sample(&format!("evening/{photo}.jpg"));
+                fs::copy(photo, folder.join(name)).expect("photo");
+            }
             fs::write(
                 folder.join("session.json"),
                 json!({"schema": "bossmark/session/1", "face": "wa-80",
