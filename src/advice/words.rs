@@ -358,7 +358,7 @@ pub fn expectation(step: &Step) -> Option<String> {
     .collect();
     (!parts.is_empty()).then(|| {
         format!(
-            "Expect the bare shafts about {} against the fletched ones.",
+            "Expect the bare shafts about {} against the fletched ones, at 30 m.",
             parts.join(" and ")
         )
     })

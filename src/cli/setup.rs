@@ -35,7 +35,13 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
             )
             .about(&path));
         }
-        change(args, &mut file, &path)?;
+        for setting in change(args, &mut file, &path)? {
+            screen.tell(&format!(
+                "{}: what `{setting}` was before is not told, so ends before and after can't be told apart by it and are read \
+                 together: put the old value into the file's `session`, where the bow was described",
+                path.display()
+            ));
+        }
         false
     } else if asked {
         ask(&mut file, screen)?;
@@ -109,9 +115,15 @@ fn read(path: &Path, screen: &mut Screen) -> Result<Option<SessionFile>, Trouble
     }
 }
 
-/// Notes the change just made: that of an advice, with what the flags say instead.
-fn change(args: &SetupArgs, file: &mut SessionFile, path: &Path) -> Result<(), Trouble> {
-    let flags = flags(args, &file.setup_now())?;
+/// Notes the change just made: that of an advice, with what the flags say instead. Returns the settings changed whose value before
+/// nobody told.
+fn change(
+    args: &SetupArgs,
+    file: &mut SessionFile,
+    path: &Path,
+) -> Result<Vec<&'static str>, Trouble> {
+    let now = file.setup_now();
+    let flags = flags(args, &now)?;
     let (mut setup, mut words) = (Setup::default(), None);
     if let Some(from) = &args.apply {
         let advice = advice_at(from)?;
@@ -137,8 +149,10 @@ fn change(args: &SetupArgs, file: &mut SessionFile, path: &Path) -> Result<(), T
         ));
     }
     let note = args.note.clone().or(words);
+    let new = |s: &&str| setup.setting(s).is_some() && now.setting(s).is_none();
+    let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
     file.change(&context::in_order(&context::folder_of(path)), setup, note);
-    Ok(())
+    Ok(unknown_before)
 }
 
 fn advice_at(path: &Path) -> Result<Advice, Trouble> {

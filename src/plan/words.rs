@@ -62,7 +62,8 @@ pub fn text(plan: &Plan) -> String {
             plan.bare,
             plan.order.join(", ")
         ),
-        "Photograph the whole face, upright and from close to straight on, before you pull; keep the same arrows throughout."
+        "Photograph the whole face before you pull, from two or three metres and one or two steps to the side, the phone not tilted; keep \
+         the same arrows throughout."
             .to_owned(),
         needed(plan),
         match plan.scatter.from {

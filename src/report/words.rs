@@ -136,13 +136,13 @@ pub(super) fn calls(reading: &Reading) -> [(&'static str, String, Option<f64>); 
     let horizontal = match h.call {
         HorizontalCall::Weak => ("arrow too weak", h.p_weak),
         HorizontalCall::Stiff => ("arrow too stiff", h.p_stiff),
-        HorizontalCall::Neutral => ("in tune", h.p_neutral),
+        HorizontalCall::Neutral => ("within your tolerance", h.p_neutral),
         HorizontalCall::Undecided => ("not decided", None),
     };
     let vertical = match v.call {
         VerticalCall::NockHigh => ("nocking point too high", v.p_high),
         VerticalCall::NockLow => ("nocking point too low", v.p_low),
-        VerticalCall::Neutral => ("in tune", v.p_neutral),
+        VerticalCall::Neutral => ("within your tolerance", v.p_neutral),
         VerticalCall::Undecided => ("not decided", None),
     };
     [
