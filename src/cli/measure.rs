@@ -166,6 +166,7 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
         }
     }
     let progress = Progress::new(tasks.len());
+    let mut measured = false;
     in_order(
         &tasks,
         |task| {
@@ -178,6 +179,7 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
             progress.aside(|| {
                 let given = match result {
                     Ok((end, times, drawn)) => {
+                        measured |= end.failure.is_none();
                         if args.times {
                             screen.tell(&times_line(&task.path, &times));
                         }
@@ -192,6 +194,11 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
         },
     );
     progress.finish();
+    if measured && !answers.as_documents() {
+        screen.tell(
+            "Nothing is saved: `--out FILE` keeps the record for reading and advice, `bossmark day FOLDER` those of a folder",
+        );
+    }
     answers.finish(true)
 }
 
