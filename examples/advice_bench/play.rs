@@ -34,6 +34,18 @@ pub(crate) struct Played {
 }
 
 impl Played {
+    /// Before the first end: as if it never came to an end.
+    pub(crate) fn new(bow: &Bow) -> Self {
+        Self {
+            outcome: Outcome::OutOfEnds,
+            ends: MOST_ENDS,
+            offset: [0.0; 2],
+            sigma: bow.sigma(),
+            changes: Vec::new(),
+            contradictions: 0,
+        }
+    }
+
     /// The evening in a line: how it ended, and each change with the true offset of its axis before and after.
     pub(crate) fn story(&self) -> String {
         let [u, v] = self.offset;
@@ -106,14 +118,7 @@ impl Made {
 pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge) -> Played {
     let mut records = Vec::new();
     let mut readings = Readings::default();
-    let mut played = Played {
-        outcome: Outcome::OutOfEnds,
-        ends: MOST_ENDS,
-        offset: [0.0; 2],
-        sigma: bow.sigma(),
-        changes: Vec::new(),
-        contradictions: 0,
-    };
+    let mut played = Played::new(&bow);
     for number in 1..=MOST_ENDS {
         records.push(Filed {
             file: format!("{number}.json"),

@@ -7,14 +7,7 @@ use bossmark::record::{End, EntryKind};
 
 /// Plays a bow by the rule of thumb: in tune when so many ends in a row have their means inside the tolerance.
 pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
-    let mut played = Played {
-        outcome: Outcome::OutOfEnds,
-        ends: MOST_ENDS,
-        offset: [0.0; 2],
-        sigma: bow.sigma(),
-        changes: Vec::new(),
-        contradictions: 0,
-    };
+    let mut played = Played::new(&bow);
     let mut inside = 0;
     for number in 1..=MOST_ENDS {
         let seen = means(&bow.shoot(number), bow.archer.left);

@@ -3,11 +3,12 @@
 //! RFC 4180: CRLF, a header, doubled quotes. Numbers have a dot and no unit (it stands in the header). A text that a
 //! spreadsheet would take for a formula gets an apostrophe before it.
 
+use crate::record::keys;
 use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup};
 use std::fmt::Display;
 
-/// The columns, in their order.
-const HEADER: [&str; 46] = [
+/// The columns before those of the settings, in their order.
+const HEADER: [&str; 31] = [
     "record",
     "photo",
     "sha256",
@@ -39,31 +40,20 @@ const HEADER: [&str; 46] = [
     "upright_sd_deg",
     "shots_fletched",
     "shots_bare",
-    "draw_weight_lb",
-    "bolt_turns_out",
-    "shafts",
-    "shaft_spine",
-    "shaft_gr_per_in",
-    "shaft_diameter_mm",
-    "shaft_length_mm",
-    "point_gr",
-    "rear_gr",
-    "bare_rear_gr",
-    "plunger_clicks",
-    "nocking_point_mm",
-    "rest_height_mm",
-    "brace_height_mm",
-    "draw_length_mm",
 ];
 
 /// Characters at the start of a text that make a spreadsheet compute it.
 const FORMULA: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
+fn columns() -> impl Iterator<Item = &'static str> {
+    HEADER.into_iter().chain(keys::SETTINGS)
+}
+
 /// The table of all entries of some ends; an end without entries has a row of its own. Each end comes with its file.
 #[must_use]
 pub fn entries<'a>(ends: impl IntoIterator<Item = (&'a str, &'a End)>) -> String {
     let mut out = String::new();
-    line(&mut out, HEADER.iter().map(|h| (*h).to_owned()));
+    line(&mut out, columns().map(str::to_owned));
     for (file, end) in ends {
         let about = about(file, end);
         let setup = setup(end.session.setup.as_ref());
@@ -286,9 +276,12 @@ mod tests {
         let table = entries([("a,b.end.json", &end(session)), ("empty", &End::default())]);
         let rows = read(&table);
         assert_eq!(rows.len(), 3);
-        assert!(rows.iter().all(|r| r.len() == HEADER.len()), "{rows:?}");
+        assert!(
+            rows.iter().all(|r| r.len() == columns().count()),
+            "{rows:?}"
+        );
         let cell = |name: &str| {
-            let at = HEADER.iter().position(|h| *h == name).expect("column");
+            let at = columns().position(|h| h == name).expect("column");
             rows[1][at].as_str()
         };
         assert_eq!(cell("record"), "a,b.end.json");
