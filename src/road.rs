@@ -1,14 +1,12 @@
 //! From the bytes of a photo to an end record: the first half of the road, in one call.
 
-use crate::face::{
-    self, FaceError, FaceFit, FitOptions, FocalSource, UprightSource, spec::FaceSpec,
-};
+use crate::face::{self, FaceError, FaceFit, FitOptions, spec::FaceSpec};
 use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, FocalFrom, Lean, Note,
-    PhotoRecord, SeenFace, Session, UprightFrom, UprightRecord,
+    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, Lean, Note, PhotoRecord,
+    SeenFace, Session, UprightRecord,
 };
 use crate::shaft::{self, Shaft, ShaftKind, Shafts, View, WeightsError};
 use crate::units::{FacePoint, ImagePoint, rounded};
@@ -40,17 +38,39 @@ pub struct MeasureOptions {
     /// Which face is taken where there are several; `None`: of those that hold shafts (of all, if none does) the nearest
     /// to the picture's middle.
     pub pick: Option<Pick>,
+    /// Two places that stand above each other on the face, the lower first, as a person sees it; `fit.vertical` goes before
+    /// them.
+    pub up: Option<[Place; 2]>,
     /// Points of the face that a person marked: the camera is fitted to them instead of the rings.
     pub points: Option<Points>,
+}
+
+/// A place in the upright photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Place {
+    /// In pixels.
+    Pixel([f64; 2]),
+    /// In shares of width and height.
+    Share([f64; 2]),
+}
+
+impl Place {
+    fn of(self, photo: &Photo) -> ImagePoint {
+        match self {
+            Self::Pixel([x, y]) => ImagePoint::new(x, y),
+            Self::Share([x, y]) => ImagePoint::new(
+                x * f64::from(photo.width) - 0.5,
+                y * f64::from(photo.height) - 0.5,
+            ),
+        }
+    }
 }
 
 /// Which of several faces.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Pick {
-    /// The nearest to this point of the upright photo, px.
-    AtPixel([f64; 2]),
-    /// The nearest to this point, in shares of the upright photo's width and height.
-    AtShare([f64; 2]),
+    /// The nearest to this place.
+    At(Place),
     /// The one with this number, from 1, as the record counts them.
     Number(usize),
 }
@@ -258,21 +278,20 @@ fn faces(
         };
     }
     let mut fit = fit.clone();
-    fit.near = fit.near.or(options.pick.and_then(|p| place(p, photo)));
+    fit.near = fit.near.or(told(options, photo));
+    let up = options.up.map(|ends| ends.map(|p| p.of(photo)));
+    fit.vertical = fit.vertical.or(up);
     face::fit_all(photo, spec, &fit).map_err(|error| match error {
         FaceError::NoFace { .. } => failure("no-face", error.to_string()),
         FaceError::Calibration => NoCamera::Broken(RoadError::Calibration(error)),
     })
 }
 
-fn place(pick: Pick, photo: &Photo) -> Option<ImagePoint> {
-    match pick {
-        Pick::AtPixel([x, y]) => Some(ImagePoint::new(x, y)),
-        Pick::AtShare([x, y]) => Some(ImagePoint::new(
-            x * f64::from(photo.width) - 0.5,
-            y * f64::from(photo.height) - 0.5,
-        )),
-        Pick::Number(_) => None,
+/// The place that was told to pick a face by, px.
+fn told(options: &MeasureOptions, photo: &Photo) -> Option<ImagePoint> {
+    match options.pick {
+        Some(Pick::At(place)) => Some(place.of(photo)),
+        _ => None,
     }
 }
 
@@ -312,10 +331,7 @@ fn chosen(
             .cmp(&(*n > 0))
             .then(a.distance(middle).total_cmp(&b.distance(middle)))
     });
-    let target = options
-        .pick
-        .and_then(|p| place(p, photo))
-        .or(options.fit.near);
+    let target = told(options, photo).or(options.fit.near);
     let taken = match (options.pick, target) {
         (Some(Pick::Number(n)), _) => n.checked_sub(1).filter(|i| *i < ranked.len()),
         (_, Some(at)) => (0..ranked.len()).min_by(|i, j| {
@@ -480,33 +496,15 @@ fn camera_record(
     options: &MeasureOptions,
 ) -> Option<CameraRecord> {
     let upright = UprightRecord {
-        from: upright_from(fit.upright.from),
+        from: fit.upright.from,
         sd_deg: fit.upright.sd_rad.to_degrees(),
     };
-    let focal_from = match fit.focal_from {
-        FocalSource::Exif => FocalFrom::Exif,
-        FocalSource::Rings => FocalFrom::Rings,
-        FocalSource::Profile => FocalFrom::Profile,
-        FocalSource::Assumed => FocalFrom::Assumed,
-    };
-    let record = CameraRecord::new(&fit.camera, fit.fit_rms_px, upright, focal_from)?;
+    let record = CameraRecord::new(&fit.camera, fit.fit_rms_px, upright, fit.focal_from)?;
     Some(CameraRecord {
         lens_profile: profile,
         fitted_to: options.points.as_ref().map(|_| FittedTo::Points),
         ..record
     })
-}
-
-fn upright_from(source: UprightSource) -> UprightFrom {
-    match source {
-        UprightSource::PaperEdge => UprightFrom::PaperEdge,
-        UprightSource::BossEdge => UprightFrom::BossEdge,
-        UprightSource::Layout => UprightFrom::Layout,
-        UprightSource::CentreMark => UprightFrom::CentreMark,
-        UprightSource::Camera => UprightFrom::Camera,
-        UprightSource::Person => UprightFrom::Person,
-        UprightSource::Fused => UprightFrom::Fused,
-    }
 }
 
 /// The entries of a record, the surest first. Doubtful ones are kept for a person to take up, but not where nothing counts:

@@ -476,6 +476,97 @@ fn measure_writes_json_only_and_the_session_is_in_the_record() {
     );
 }
 
+/// Two points that a person marks one above the other, in the record and against the other signs.
+#[test]
+fn up_is_what_a_person_marks() {
+    let photo = sample("odd/no-arrows.jpg");
+    let measured = |up: &str| {
+        let ran = run(&[
+            "measure",
+            text(&photo),
+            "--face",
+            "wa-122",
+            "--up",
+            up,
+            "--json",
+        ]);
+        assert_eq!(ran.status, 0, "{}", ran.stderr);
+        json_lines(&ran.stdout).remove(0)
+    };
+    let notes = |record: &Value| -> Vec<(String, String)> {
+        let told = |n: &Value, key: &str| n[key].as_str().expect("text").to_owned();
+        let all = record["notes"].as_array().expect("notes");
+        all.iter()
+            .map(|n| (told(n, "code"), told(n, "text")))
+            .collect()
+    };
+    let differs = |record: &Value| -> Vec<String> {
+        let of_code = notes(record)
+            .into_iter()
+            .filter(|n| n.0 == "upright-differs");
+        of_code.map(|n| n.1).collect()
+    };
+    // the truth's places of (0, -610) and (0, 610) mm
+    let right = measured("625.95,709.59,629.29,240.08");
+    assert_eq!(right["camera"]["upright"]["from"], "fused");
+    assert!(differs(&right).is_empty());
+    let shares = measured("0.48941,0.73968,0.49202,0.25060");
+    let rotation = |r: &Value| {
+        r["camera"]["face_to_camera"]["rotation"][0][0]
+            .as_f64()
+            .expect("number")
+    };
+    assert!((rotation(&right) - rotation(&shares)).abs() < 1e-4);
+    // eight degrees off the paper's edges: the person is believed, and the paper named
+    let askew = measured("658.7,707.4,595.9,242.1");
+    let upright = &askew["camera"]["upright"];
+    assert_eq!(upright["from"], "person");
+    let sd = upright["sd_deg"].as_f64().expect("number");
+    assert!((0.3..1.0).contains(&sd), "{sd}");
+    let said = differs(&askew);
+    assert!(
+        said.iter()
+            .any(|t| t.contains("the paper's edge") && t.contains("the line that was marked")),
+        "{said:?}"
+    );
+    // the upper point first
+    let reversed = measured("629.29,240.08,625.95,709.59");
+    assert!(
+        differs(&reversed)
+            .iter()
+            .any(|t| t.contains("the lower was the first"))
+    );
+    let near = measured("626,500,626,496");
+    assert_eq!(near["camera"]["upright"]["from"], "paper-edge");
+    assert!(notes(&near).iter().any(|n| n.0 == "upright-marks-unused"));
+    for wrong in [
+        vec![
+            "measure",
+            text(&photo),
+            text(&photo),
+            "--face",
+            "wa-122",
+            "--up",
+            "1,2,3,4",
+        ],
+        vec!["measure", text(&photo), "--face", "wa-122", "--up", "1,2,3"],
+        vec![
+            "measure",
+            text(&photo),
+            "--face",
+            "wa-122",
+            "--up",
+            "1,2,3,4",
+            "--points",
+            "p.json",
+        ],
+    ] {
+        let ran = run(&wrong);
+        assert_eq!(ran.status, 2, "{wrong:?}");
+        assert!(ran.stderr.contains("--up"), "{}", ran.stderr);
+    }
+}
+
 #[test]
 fn the_same_photo_gives_the_same_bytes_with_1_and_8_threads() {
     let photo = sample("student/student-1.jpg");

@@ -320,11 +320,13 @@ fn things_are_no_faces() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// `BOSSMARK_PAINTINGS=1000` looks at more.
 #[test]
 fn paintings_of_concentric_circles_are_no_faces() {
+    let first = std::env::var("BOSSMARK_PAINTINGS").map_or(24, |n| n.parse().unwrap());
     // the first two dozen, and those of four hundred that were once taken for small faces
     let hard = [155, 179, 263, 290, 329, 353, 383, 394];
-    let seeds: Vec<u64> = (0..24).chain(hard).collect();
+    let seeds: Vec<u64> = (0..first).chain(hard).collect();
     let wrong: Vec<String> = seeds
         .into_par_iter()
         .flat_map_iter(|seed| {
@@ -387,6 +389,61 @@ fn circles_in_the_colours_of_a_face_but_otherwise_spaced_are_no_faces() {
         })
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// One of each kind through the command line: status 1, a record that says why, and on stderr one sentence with the face that
+/// was looked for, what was seen instead and what to do.
+#[test]
+fn whoever_measures_one_is_told_what_was_seen() {
+    let folder = tempfile::tempdir().unwrap();
+    let thing = |name: &str| {
+        let (_, paint) = THINGS.iter().find(|(what, _)| *what == name).unwrap();
+        picture(paint)
+    };
+    let drawn = [
+        ("fruit", thing("fruit in a bowl")),
+        ("plate", thing("an egg on a red plate on a blue cloth")),
+        ("sign", thing("a sign, blue within red")),
+        ("ball", thing("a ball with rings in the face's colours")),
+        (
+            "painting",
+            picture(&|x, y| painting(155, 2.0, x + 0.25, y + 0.25)),
+        ),
+        ("no-thing", picture(&|_, _| WALL)),
+    ];
+    let mut photos: Vec<std::path::PathBuf> = drawn
+        .iter()
+        .map(|(name, photo)| {
+            let path = folder.path().join(format!("{name}.png"));
+            photo.pixels.save(&path).unwrap();
+            path
+        })
+        .collect();
+    photos.push(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/chessboard/left03.jpg"));
+    let mut sentences = std::collections::BTreeSet::new();
+    for photo in &photos {
+        let ran = assert_cmd::Command::new(env!("CARGO_BIN_EXE_bossmark"))
+            .args(["measure", "--face", "wa-80", "--json"])
+            .arg(photo)
+            .output()
+            .unwrap();
+        assert_eq!(ran.status.code(), Some(1), "{}", photo.display());
+        let record: serde_json::Value = serde_json::from_slice(&ran.stdout).unwrap();
+        assert_eq!(record["failure"]["code"], "no-face");
+        assert!(record["camera"].is_null() && record["entries"].as_array().unwrap().is_empty());
+        let text = record["failure"]["text"].as_str().unwrap();
+        let told = String::from_utf8(ran.stderr).unwrap();
+        assert!(told.contains(text) && told.lines().count() == 1, "{told}");
+        let seen = text
+            .strip_prefix("no wa-80 found: ")
+            .and_then(|t| t.split_once(". Photograph the whole face"));
+        let (seen, _) = seen.unwrap_or_else(|| panic!("{text}"));
+        println!("{}: {seen}", photo.display());
+        assert!(seen.split_whitespace().count() >= 5, "{text}");
+        sentences.insert(seen.to_owned());
+    }
+    // what is said hangs on the picture
+    assert!(sentences.len() >= 5, "{sentences:?}");
 }
 
 #[test]

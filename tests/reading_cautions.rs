@@ -4,8 +4,8 @@ mod reading_support;
 
 use bossmark::reading::{Reading, read};
 use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceRecord, FaceToCamera, FocalFrom, Lean, Missed,
-    Setup, UprightFrom, UprightRecord,
+    CameraRecord, End, EntryKind, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
+    Setup, UprightRecord, UprightSource,
 };
 use reading_support::{end, entry};
 use std::collections::BTreeSet;
@@ -70,10 +70,10 @@ fn upright(sd_deg: f64) -> CameraRecord {
         distance_mm: 2500.0,
         fit_rms_px: 0.3,
         upright: UprightRecord {
-            from: UprightFrom::Camera,
+            from: UprightSource::Camera,
             sd_deg,
         },
-        focal_from: FocalFrom::Exif,
+        focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
         extra: Default::default(),

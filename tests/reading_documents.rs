@@ -6,8 +6,8 @@ use bossmark::reading::{
     Assumptions, HorizontalCall, Reading, VerticalCall, analyse, analyse_with, read, sentence,
 };
 use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceToCamera, FocalFrom, Hand, Lean, Missed, Setup,
-    UprightFrom, UprightRecord,
+    CameraRecord, End, EntryKind, EntryState, FaceToCamera, FocalSource, Hand, Lean, Missed, Setup,
+    UprightRecord, UprightSource,
 };
 use reading_support::end;
 
@@ -253,10 +253,10 @@ fn camera(sd_deg: f64) -> CameraRecord {
         distance_mm: 2500.0,
         fit_rms_px: 0.3,
         upright: UprightRecord {
-            from: UprightFrom::Camera,
+            from: UprightSource::Camera,
             sd_deg,
         },
-        focal_from: FocalFrom::Exif,
+        focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
         extra: Default::default(),

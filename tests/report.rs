@@ -13,8 +13,8 @@ use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
 use bossmark::record::{
-    CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalFrom, Hand, Note,
-    PhotoRecord, Setup, UprightFrom, UprightRecord, compare,
+    CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalSource, Hand, Note,
+    PhotoRecord, Setup, UprightRecord, UprightSource, compare,
 };
 use bossmark::report::marked::{self, Format, Framing};
 use bossmark::report::svg::FacePlot;
@@ -47,10 +47,10 @@ fn camera_record() -> CameraRecord {
         distance_mm: 2000.0,
         fit_rms_px: 0.31,
         upright: UprightRecord {
-            from: UprightFrom::PaperEdge,
+            from: UprightSource::PaperEdge,
             sd_deg: 0.1,
         },
-        focal_from: FocalFrom::Exif,
+        focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
         extra: Extra::new(),

@@ -8,7 +8,7 @@ use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::{self, FitOptions, LensPrior, spec};
 use bossmark::photo::{self, ExifFacts, Photo};
 use bossmark::record::{End, Session};
-use bossmark::road::{self, MeasureOptions, Measured, Pick};
+use bossmark::road::{self, MeasureOptions, Measured, Pick, Place};
 use bossmark::units::ImagePoint;
 use drawn::{Scene, camera, draw};
 use image::{RgbImage, imageops};
@@ -112,7 +112,7 @@ fn of_two_bare_faces_the_middle_one_is_taken_unless_told() {
     let there = seen[1].px;
     for pick in [
         Pick::Number(2),
-        Pick::AtShare([there[0] / 1200.0, there[1] / 900.0]),
+        Pick::At(Place::Share([there[0] / 1200.0, there[1] / 900.0])),
     ] {
         let m = measured(&bytes, "wa-40", &picked(pick));
         assert_eq!(taken(&m.end), 2, "{pick:?}");

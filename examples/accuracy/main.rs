@@ -102,6 +102,7 @@ fn run() -> Result<bool> {
     } else if a.how.only_camera {
         println!("{}", table::camera_table(&scores));
         println!("{}", table::camera_totals(&figures));
+        println!("{}", table::upright_table(&scores));
         println!("{}", table::stage_table(&scores));
     } else {
         println!("{}", table::photo_table(&scores));

@@ -424,6 +424,34 @@ pub(crate) fn camera_totals(figures: &Figures) -> String {
     out
 }
 
+/// Errors of the upright by what it was taken from, beside the standard deviations stated.
+pub(crate) fn upright_table(scores: &[PhotoScore]) -> String {
+    let mut by_source: BTreeMap<&str, Vec<(f64, f64)>> = BTreeMap::new();
+    for c in scores.iter().filter_map(|s| s.camera.as_ref()) {
+        let errors = by_source.entry(&c.upright_from).or_default();
+        errors.push((c.upright_deg.abs(), c.upright_deg.abs() / c.upright_sd_deg));
+    }
+    let mut out = format!(
+        "{:<12} {:>6} {:>8} {:>8} {:>9} {:>7} {:>8} {:>8}\n",
+        "upright from", "photos", "median °", "90 % °", "rms in sd", "< 1 sd", "< 2 sd", "worst sd"
+    );
+    for (source, errors) in by_source {
+        let n = errors.len() as f64;
+        let (deg, sds): (Vec<f64>, Vec<f64>) = errors.iter().copied().unzip();
+        let within = |k: f64| sds.iter().filter(|s| **s < k).count() as f64 / n;
+        let rms = (sds.iter().map(|s| s * s).sum::<f64>() / n).sqrt();
+        out += &format!(
+            "{source:<12} {n:>6} {:>8.3} {:>8.3} {rms:>9.2} {:>7.2} {:>8.2} {:>8.2}\n",
+            quantile(&deg, 0.5).unwrap_or_default(),
+            quantile(&deg, 0.9).unwrap_or_default(),
+            within(1.0),
+            within(2.0),
+            quantile(&sds, 1.0).unwrap_or_default()
+        );
+    }
+    out
+}
+
 /// The figures of all groups side by side.
 pub(crate) fn totals_table(figures: &Figures) -> String {
     let mut out = format!(

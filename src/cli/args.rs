@@ -2,7 +2,7 @@
 
 use crate::record::{Hand, Limit, Session, When};
 use crate::rehearse::LightKind;
-use crate::road::Pick;
+use crate::road::{Pick, Place};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
@@ -212,6 +212,10 @@ pub struct Measure {
     /// Of several faces take this one, as the record counts them
     #[arg(long, value_name = "N", value_parser = which)]
     pub which: Option<Pick>,
+    /// Which way is up on the face: two points of the upright photo that stand above each other, the lower first (an edge of
+    /// the paper, a plumb line); pixels, or shares of its width and height, as for --at
+    #[arg(long, value_name = "X1,Y1,X2,Y2", value_parser = up, allow_hyphen_values = true, conflicts_with = "points")]
+    pub up: Option<Up>,
     /// Lens profile, or a folder of them [default: the session file's, else NAME.lens.json beside the photo]
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
@@ -220,7 +224,7 @@ pub struct Measure {
     pub points: Option<PathBuf>,
     /// Print a points file to fill in for this face
     #[arg(long, value_name = "json|csv", num_args = 0..=1, default_missing_value = "json",
-        conflicts_with_all = ["photos", "points", "at", "which", "lens"])]
+        conflicts_with_all = ["photos", "points", "at", "which", "up", "lens"])]
     pub points_template: Option<TableArg>,
     /// Output.
     #[command(flatten)]
@@ -1019,21 +1023,44 @@ pub enum TableArg {
     Csv,
 }
 
-/// `X,Y`: shares of width and height where both are within 0…1, else pixels.
+/// `X,Y`: where the face stands that is meant.
 fn at(text: &str) -> Result<Pick, String> {
-    let numbers: Option<Vec<f64>> = text
-        .split(',')
-        .map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()))
-        .collect();
-    match numbers.as_deref() {
-        Some([x, y]) if (0.0..=1.0).contains(x) && (0.0..=1.0).contains(y) => {
-            Ok(Pick::AtShare([*x, *y]))
-        }
-        Some([x, y]) => Ok(Pick::AtPixel([*x, *y])),
+    match places(text).as_deref() {
+        Some([place]) => Ok(Pick::At(*place)),
         _ => Err(
             "give pixels, like 1200,900, or shares of width and height, like 0.3,0.5".to_owned(),
         ),
     }
+}
+
+/// The two points of `--up`.
+type Up = [Place; 2];
+
+fn up(text: &str) -> Result<Up, String> {
+    match places(text).as_deref() {
+        Some([low, high]) => Ok([*low, *high]),
+        _ => Err(
+            "give two points, the lower first, in pixels, like 820,2900,790,340, or in shares of width and height, like 0.2,0.9,0.2,0.1".to_owned(),
+        ),
+    }
+}
+
+/// Places in a photo, x and y of each in turn: shares where every number is one, else pixels.
+fn places(text: &str) -> Option<Vec<Place>> {
+    let numbers: Vec<f64> = text
+        .split(',')
+        .map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()))
+        .collect::<Option<_>>()?;
+    let (pairs, rest) = numbers.as_chunks::<2>();
+    let shares = numbers.iter().all(|n| (0.0..=1.0).contains(n));
+    let place = |p: &[f64; 2]| {
+        if shares {
+            Place::Share(*p)
+        } else {
+            Place::Pixel(*p)
+        }
+    };
+    rest.is_empty().then(|| pairs.iter().map(place).collect())
 }
 
 /// `K/N`: the Kth of N shares.
@@ -1120,10 +1147,19 @@ mod tests {
 
     #[test]
     fn places_are_pixels_or_shares() {
-        assert_eq!(at("1200,900"), Ok(Pick::AtPixel([1200.0, 900.0])));
-        assert_eq!(at("0.3, 0.5"), Ok(Pick::AtShare([0.3, 0.5])));
+        assert_eq!(at("1200,900"), Ok(Pick::At(Place::Pixel([1200.0, 900.0]))));
+        assert_eq!(at("0.3, 0.5"), Ok(Pick::At(Place::Share([0.3, 0.5]))));
         assert_eq!(which("2"), Ok(Pick::Number(2)));
         assert!(at("1200").is_err() && at("a,b").is_err() && which("0").is_err());
+        let [low, high] = up("820,2900,790,340").unwrap();
+        assert_eq!(low, Place::Pixel([820.0, 2900.0]));
+        assert_eq!(high, Place::Pixel([790.0, 340.0]));
+        // shares only where all four are
+        let [low, _] = up("0.2,0.9,0.2,0.1").unwrap();
+        assert_eq!(low, Place::Share([0.2, 0.9]));
+        let [low, _] = up("0.2,0.9,0.2,1.1").unwrap();
+        assert_eq!(low, Place::Pixel([0.2, 0.9]));
+        assert!(up("1,2,3").is_err() && up("1,2").is_err() && up("1,2,3,4,5,6").is_err());
     }
 
     #[test]

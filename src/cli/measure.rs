@@ -205,6 +205,7 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
 fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Trouble> {
     let mut task = Task::new(photo, context)?;
     task.options.pick = args.at.or(args.which);
+    task.options.up = args.up;
     if let Some(path) = &args.points {
         let points = Points::parse(&input::bytes(path)?, &task.face);
         task.options.points = Some(points.map_err(|e| Trouble::from(e).about(path))?);
@@ -239,6 +240,11 @@ fn check(args: &Measure) -> Result<(), Trouble> {
     if args.points.is_some() && args.photos.len() > 1 {
         return Err(Trouble::usage(
             "--points belongs to one photo: give one photo with its points",
+        ));
+    }
+    if args.up.is_some() && args.photos.len() > 1 {
+        return Err(Trouble::usage(
+            "--up belongs to one photo: give one photo with the two points in it",
         ));
     }
     if let Some(marked) = &args.marked {

@@ -74,7 +74,8 @@ fn around(pixels: &RgbImage, p: ImagePoint) -> Option<([usize; 4], f32, f32)> {
         return None;
     }
     let (x, y) = (floor_index(p.x), floor_index(p.y));
-    if x + 1 >= w || y + 1 >= h {
+    // a direction that grazes the plane is seen infinitely far away
+    if x.checked_add(1)? >= w || y.checked_add(1)? >= h {
         return None;
     }
     #[expect(clippy::cast_possible_truncation, reason = "fractions of a pixel")]
@@ -513,6 +514,9 @@ mod tests {
     fn samples_are_linear_light_between_pixel_centres() {
         let p = RgbImage::from_fn(2, 2, |x, _| image::Rgb([if x == 0 { 0 } else { 255 }; 3]));
         assert!((sample(&p, ImagePoint::new(0.25, 0.5)).unwrap()[0] - 0.25).abs() < 1e-6);
-        assert!(sample(&p, ImagePoint::new(1.2, 0.0)).is_none());
+        for away in [1.2, 1e30, f64::INFINITY, f64::NAN] {
+            assert!(sample(&p, ImagePoint::new(away, 0.0)).is_none());
+            assert!(sample(&p, ImagePoint::new(0.0, away)).is_none());
+        }
     }
 }

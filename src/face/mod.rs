@@ -33,6 +33,7 @@ use fit::{Fitted, Print, Weighed};
 use marks::Marks;
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use priors::Priors;
+use serde::{Deserialize, Serialize};
 use spec::FaceSpec;
 use start::Layout;
 use thiserror::Error;
@@ -51,8 +52,9 @@ pub struct FitOptions {
     pub vertical: Option<[ImagePoint; 2]>,
 }
 
-/// Where the focal length comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// Where the focal length comes from; records name it so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum FocalSource {
     /// EXIF, the rings agreeing.
     Exif,
@@ -390,6 +392,8 @@ struct Refined {
     prior: LensPrior,
     /// The focal length of EXIF was set aside.
     freed: bool,
+    /// The middle of the picture isn't that of the lens.
+    cropped: bool,
 }
 
 /// Half lengths of the search along the normals, px, in turn; the first is at least this many pixels of the reduced picture.
@@ -423,6 +427,8 @@ const LEAST_SD_PX: f64 = 0.08;
 const INDEPENDENT_PER_RING: f64 = 8.0;
 /// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
 const PULLED: f64 = 1.0;
+/// With the lens's middle free the rings must scatter less than this part of what they do without, to be believed.
+const SMOOTHED: f64 = 0.5;
 /// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
 const CONTRADICTED: f64 = 3.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
@@ -451,12 +457,26 @@ impl Task<'_> {
                 })
             })
             .collect();
+        let best = self
+            .best(&coarse, layout, self.prior)
+            .ok_or("rings seen, but their edges can't be measured")?;
+        // a focal length that is wrong bends the rings: they are judged without it
+        let best = self.freed(&best).unwrap_or(best);
+        if let Some(free) = self.uncentred(&coarse, layout, &best) {
+            return Ok(free);
+        }
+        self.check(&best)?;
+        Ok(best)
+    }
+
+    /// The best camera from edges on the reduced picture.
+    fn best(&self, coarse: &[Weighed], layout: &Layout, prior: LensPrior) -> Option<Refined> {
         let mut starts: Vec<Fitted> = layout
             .cameras
             .iter()
             .map(|c| {
                 let print = Print::expected(self.marks);
-                fit::fit(*c, self.prior, self.spec, self.marks, &coarse, &print, 40)
+                fit::fit(*c, prior, self.spec, self.marks, coarse, &print, 40)
             })
             .collect();
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
@@ -473,24 +493,44 @@ impl Task<'_> {
         // a face turned one way or the other looks alike to first order: let full-size edges decide
         let mut refined: Vec<Refined> = distinct
             .into_iter()
-            .filter_map(|s| self.sharpen(s, self.prior, 0..2))
+            .filter_map(|s| self.sharpen(s, prior, 0..2))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
         let limit = UNDECIDED * refined.first().map_or(0.0, |r| r.rms_px);
         let mut refined: Vec<Refined> = refined
             .into_iter()
             .filter(|r| r.rms_px <= limit)
-            .filter_map(|r| self.sharpen(r.fitted, self.prior, 2..REACHES_PX.len()))
+            .filter_map(|r| self.sharpen(r.fitted, prior, 2..REACHES_PX.len()))
             .collect();
         refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
-        let best = refined
-            .into_iter()
-            .next()
-            .ok_or("rings seen, but their edges can't be measured")?;
-        // a focal length that is wrong bends the rings: they are judged without it
-        let best = self.freed(&best).unwrap_or(best);
-        self.check(&best)?;
-        Ok(best)
+        refined.into_iter().next()
+    }
+
+    /// The fit of a picture that was cut out of a larger one, so that the lens's middle isn't its own: where rings that scatter
+    /// with the middle held lie on the fit with it free.
+    fn uncentred(&self, coarse: &[Weighed], layout: &Layout, held: &Refined) -> Option<Refined> {
+        let focal = (held.fitted.camera.lens.f_px / self.prior.f_px).ln().abs();
+        // a lens that isn't the expected one can make good for a part of it
+        let least = if held.freed || focal > PULLED * self.prior.ln_f_sd {
+            SMOOTH_PX
+        } else {
+            notes::ROUGH_PX
+        };
+        if self.from_profile || held.rms_px < least {
+            return None;
+        }
+        let prior = LensPrior {
+            ln_f_sd: self.priors.focal.without_exif_ln_sd,
+            c_sd_px: self.priors.principal_point.cropped_sd_of_width
+                * f64::from(self.photo.width.max(self.photo.height)),
+            ..self.prior
+        };
+        let free = self.best(coarse, layout, prior)?;
+        (free.rms_px < SMOOTHED * held.rms_px && self.check(&free).is_ok()).then_some(Refined {
+            freed: true,
+            cropped: true,
+            ..free
+        })
     }
 
     /// Whether two cameras see the face alike, to less than a pixel of the reduced picture.
@@ -602,6 +642,7 @@ impl Task<'_> {
             rms_px,
             prior,
             freed: false,
+            cropped: false,
         })
     }
 
@@ -696,10 +737,14 @@ impl Task<'_> {
             rms_px,
             prior,
             freed,
+            cropped,
         } = refined;
         let mut covariance = fit::camera_covariance(&fitted);
+        let marked = options
+            .vertical
+            .and_then(|ends| upright::from_person(&fitted.camera, ends, &self.priors.upright));
         let upright::Joined { roll: up, against } =
-            self.upright(&fitted.camera, covariance[(ROLL, ROLL)], options);
+            self.upright(&fitted.camera, covariance[(ROLL, ROLL)], marked);
         let camera = upright::rolled(&fitted.camera, up.turn_rad);
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
@@ -724,6 +769,12 @@ impl Task<'_> {
         };
         fit.notes = notes::notes(&fit, self.photo, self.spec, &against, freed);
         fit.notes.extend(notes::spots_missing(&layout.members));
+        if cropped {
+            fit.notes.push(notes::cropped());
+        }
+        if options.vertical.is_some() && marked.is_none() {
+            fit.notes.push(notes::marks_too_near());
+        }
         fit
     }
 
@@ -732,17 +783,13 @@ impl Task<'_> {
         &self,
         camera: &Camera,
         roll_variance: f64,
-        options: &FitOptions,
+        marked: Option<upright::Roll>,
     ) -> upright::Joined {
         let trust = &self.priors.upright;
         let held = upright::from_camera(camera, trust);
-        let mut sources: Vec<upright::Roll> = options
-            .vertical
-            .and_then(|ends| upright::from_person(camera, ends))
-            .into_iter()
-            .collect();
         if self.spec.spots_mm.len() > 1 {
-            sources.push(upright::Roll {
+            // the spots stand where the layout has them, whatever anybody says of up
+            let layout = upright::Roll {
                 turn_rad: 0.0,
                 upright: Upright {
                     from: UprightSource::Layout,
@@ -751,23 +798,22 @@ impl Task<'_> {
                         .to_radians()
                         .hypot(roll_variance.max(0.0).sqrt()),
                 },
-            });
-        } else {
-            let edges = self.straight_edges(camera, held.turn_rad);
-            let mark = self.centre_mark(camera, held.turn_rad);
-            let mut seen: Vec<upright::Roll> = edges.into_iter().chain(mark).collect();
-            seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
-            sources.extend(seen);
+            };
+            let others: Vec<upright::Roll> = marked.into_iter().chain([held]).collect();
+            return upright::joined(layout, &others);
         }
+        // a square looks the same from four sides: which of them is up the person says
+        let guess = marked.map_or(held.turn_rad, |m| {
+            upright::nearest_quarter(held.turn_rad, m.turn_rad)
+        });
+        let edges = self.straight_edges(camera, guess);
+        let mark = self.centre_mark(camera, guess);
+        let mut seen: Vec<upright::Roll> = edges.into_iter().chain(mark).chain([held]).collect();
         // two lines may be anything: where the phone is surer it comes first
-        let before = sources
-            .iter()
-            .filter(|s| s.upright.sd_rad <= held.upright.sd_rad)
-            .count();
-        sources.insert(before, held);
-        let mut rest = sources.into_iter();
-        let first = rest.next().unwrap_or(held);
-        upright::joined(first, &rest.collect::<Vec<_>>())
+        seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
+        let mut sources = marked.into_iter().chain(seen);
+        let first = sources.next().unwrap_or(held);
+        upright::joined(first, &sources.collect::<Vec<_>>())
     }
 
     /// The upright of the "+" in the middle, near a first guess.

@@ -19,7 +19,7 @@ const UNSURE_ROLL_DEG: f64 = 1.5;
 /// Change of the focal length against EXIF (natural logarithm) that a good EXIF field does not need.
 const FOCAL_OFF: f64 = 0.1;
 /// Scatter of ring edges that flat paper in focus does not show, px.
-const ROUGH_PX: f64 = 1.0;
+pub(super) const ROUGH_PX: f64 = 1.0;
 
 fn note(code: &'static str, text: String) -> Note {
     Note { code, text }
@@ -73,12 +73,17 @@ pub(super) fn notes(
         ));
     }
     for (source, off) in against {
+        let off = off.to_degrees().abs();
+        let look = if off > 45.0 {
+            "which way up the photo lies, and whether of two marked points the lower was the first"
+        } else {
+            "whether the face hangs straight"
+        };
         out.push(note(
             "upright-differs",
             format!(
-                "{} would have up {:.1}° elsewhere than {}: look whether the face hangs straight",
+                "{} would have up {off:.1}° elsewhere than {}: look {look}",
                 says(*source),
-                off.to_degrees().abs(),
                 says(fit.upright.from)
             ),
         ));
@@ -132,6 +137,22 @@ pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<Note> {
             ),
         )
     })
+}
+
+/// Says that the picture is a part of a larger one.
+pub(super) fn cropped() -> Note {
+    note(
+        "photo-cropped",
+        "the rings fit only where the lens's middle isn't the picture's: it was cut out of a larger photo, and what is measured outside the rings is less sure; send the whole photo".to_owned(),
+    )
+}
+
+/// Says that two points marked for the upright were of no use.
+pub(super) fn marks_too_near() -> Note {
+    note(
+        "upright-marks-unused",
+        "the two points marked one above the other are too near each other to show which way is up: mark them at least a quarter of the face apart".to_owned(),
+    )
 }
 
 /// A source of the upright in words.

@@ -30,6 +30,7 @@ pub(super) struct Radial {
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(super) struct PrincipalPoint {
     pub(super) sd_of_width: f64,
+    pub(super) cropped_sd_of_width: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]
@@ -41,6 +42,8 @@ pub(super) struct UprightPriors {
     pub(super) paper_sd_deg: f64,
     pub(super) centre_mark_sd_deg: f64,
     pub(super) boss_sd_deg: f64,
+    pub(super) marked_sd_px: f64,
+    pub(super) marked_sd_deg: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]

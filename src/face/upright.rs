@@ -3,10 +3,13 @@
 use super::priors::UprightPriors;
 use crate::camera::{Camera, Pose};
 use crate::units::ImagePoint;
-use nalgebra::{Rotation3, Vector3};
+use nalgebra::{Rotation3, Vector2, Vector3};
+use serde::{Deserialize, Serialize};
+use std::f64::consts::FRAC_PI_2;
 
-/// What the upright was taken from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What the upright was taken from; records name it so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum UprightSource {
     /// Straight edges of the paper.
     PaperEdge,
@@ -90,7 +93,7 @@ pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
     let mut apart = Vec::new();
     for other in others {
         let (a, b) = (roll.upright.sd_rad.powi(2), other.upright.sd_rad.powi(2));
-        let off = other.turn_rad - roll.turn_rad;
+        let off = wrapped(other.turn_rad - roll.turn_rad);
         if off.abs() > APART * (a + b).sqrt() {
             apart.push(*other);
             continue;
@@ -106,32 +109,58 @@ pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
     }
     let against = apart
         .iter()
-        .map(|o| (o, o.turn_rad - roll.turn_rad))
+        .map(|o| (o, wrapped(o.turn_rad - roll.turn_rad)))
         .filter(|(o, off)| off.abs() > CONTRADICT * roll.upright.sd_rad.hypot(o.upright.sd_rad))
         .map(|(o, off)| (o.upright.from, off))
         .collect();
     Joined { roll, against }
 }
 
-/// How well a person marks a vertical line, px at either end.
-const MARKED_SD_PX: f64 = 3.0;
+/// Marks that leave the direction between them open by more than this (one standard deviation) show none, rad.
+const MARKED_TOO_NEAR: f64 = 0.17;
 
-/// The roll under which two marked points stand above each other, the lower one first. `None` where they show no line.
-pub(super) fn from_person(camera: &Camera, [low, high]: [ImagePoint; 2]) -> Option<Roll> {
-    let (a, b) = (camera.face_from_image(low)?, camera.face_from_image(high)?);
-    let length = low.distance(high);
-    if length < 4.0 * MARKED_SD_PX {
-        return None;
+/// The roll under which two marked points stand above each other, the lower one first. `None` where they are too near each
+/// other to show a direction.
+pub(super) fn from_person(
+    camera: &Camera,
+    ends: [ImagePoint; 2],
+    priors: &UprightPriors,
+) -> Option<Roll> {
+    let on_face = |p: ImagePoint| {
+        let at = camera.face_from_image(p)?;
+        Some(Vector2::new(at.x, at.y))
+    };
+    let [low, high] = [on_face(ends[0])?, on_face(ends[1])?];
+    let along = high - low;
+    let across = Vector2::new(-along.y, along.x).try_normalize(0.0)?;
+    // what an error of either mark in either direction moves across the line, mm
+    let mut variance = 0.0;
+    for (end, at) in ends.into_iter().zip([low, high]) {
+        for (dx, dy) in [(1.0, 0.0), (0.0, 1.0)] {
+            let moved = on_face(ImagePoint::new(end.x + dx, end.y + dy))?;
+            variance += (priors.marked_sd_px * across.dot(&(moved - at))).powi(2);
+        }
     }
-    let turn_rad = (a.x - b.x).atan2(b.y - a.y);
-    let sd_rad = (MARKED_SD_PX * std::f64::consts::SQRT_2 / length).atan();
-    Some(Roll {
-        turn_rad,
+    let by_marks = variance.sqrt() / along.norm();
+    let sd_rad = by_marks.hypot(priors.marked_sd_deg.to_radians());
+    (by_marks < MARKED_TOO_NEAR).then_some(Roll {
+        turn_rad: (-along.x).atan2(along.y),
         upright: Upright {
             from: UprightSource::Person,
             sd_rad,
         },
     })
+}
+
+/// An angle between −π and π.
+fn wrapped(angle: f64) -> f64 {
+    let (sin, cos) = angle.sin_cos();
+    sin.atan2(cos)
+}
+
+/// Of the four turns in which a square lies as in `turn`, the one nearest to `to`, rad.
+pub(super) fn nearest_quarter(turn: f64, to: f64) -> f64 {
+    turn + FRAC_PI_2 * (wrapped(to - turn) / FRAC_PI_2).round()
 }
 
 /// The roll that a phone held upright implies.
@@ -175,6 +204,26 @@ mod tests {
         let sure = joined(paper, &[roll(0.1, 0.04, UprightSource::Camera)]);
         assert_eq!(sure.roll.upright.from, UprightSource::PaperEdge);
         assert!(sure.against.is_empty());
+    }
+
+    #[test]
+    fn uprights_are_compared_around_the_circle() {
+        let roll = |turn_rad: f64| Roll {
+            turn_rad,
+            upright: Upright {
+                from: UprightSource::Camera,
+                sd_rad: 0.04,
+            },
+        };
+        let both = joined(roll(3.13), &[roll(-3.13)]);
+        assert!(
+            both.against.is_empty() && both.roll.turn_rad > 3.13,
+            "{both:?}"
+        );
+        let quarter = joined(roll(-3.0), &[roll(1.7)]);
+        assert!((quarter.against[0].1 + 1.583).abs() < 1e-3, "{quarter:?}");
+        assert!((nearest_quarter(0.1, 1.5) - 0.1 - FRAC_PI_2).abs() < 1e-12);
+        assert!((nearest_quarter(-3.1, 3.1) + 3.1).abs() < 1e-12);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::assumptions::Sufficient;
 use super::zhang::{CX, CY, Calibrated, K1, K2, LN_F, Pair};
 use crate::numeric::{count, median};
 use crate::record::{Failure, Note};
+use crate::units::ImagePoint;
 use nalgebra::{Vector2, Vector3};
 
 /// The photos that are used, and what was made of them.
@@ -90,7 +91,13 @@ pub(super) fn refusal(fit: &Calibrated, e: &Evidence, s: &Sufficient) -> Option<
 }
 
 /// Remarks on a lens that is relied on.
-pub(super) fn notes(fit: &Calibrated, e: &Evidence, s: &Sufficient) -> Vec<Note> {
+/// `all` is the fit with all terms.
+pub(super) fn notes(
+    fit: &Calibrated,
+    all: Option<&Calibrated>,
+    e: &Evidence,
+    s: &Sufficient,
+) -> Vec<Note> {
     let mut out = Vec::new();
     if e.files.len() < s.good_photos {
         out.push(Note::new(
@@ -116,8 +123,13 @@ pub(super) fn notes(fit: &Calibrated, e: &Evidence, s: &Sufficient) -> Vec<Note>
         out.push(Note::new(
             "corners-empty",
             format!(
-                "no square comes near the picture's {} corner(s) (as the camera stores it), so the lens is a guess there: add photos with the board in them",
-                empty.join(", ")
+                "no square comes near the picture's {} corner(s) (as the camera stores it), so the lens is a guess there: the squares reach out to {:.0} px from its middle{}; add photos with the board in the picture's corners",
+                empty.join(", "),
+                reach_px(fit, e),
+                all.map_or_else(String::new, |all| format!(
+                    ", and in the corners lenses that fit them alike differ by up to {:.0} px",
+                    apart_px(fit, all, e.size)
+                ))
             ),
         ));
     }
@@ -152,6 +164,27 @@ fn widest_angle_deg(fit: &Calibrated) -> f64 {
         }
     }
     widest.to_degrees()
+}
+
+/// Distance of the outermost corner of the board from the principal point, px.
+pub(super) fn reach_px(fit: &Calibrated, e: &Evidence) -> f64 {
+    let l = &fit.lens.lens;
+    let middle = Vector2::new(l.cx_px, l.cy_px);
+    let seen = e.views.iter().flatten();
+    seen.map(|(_, p)| (p - middle).norm()).fold(0.0, f64::max)
+}
+
+/// Largest difference of two fits in the picture's corners, px.
+fn apart_px(a: &Calibrated, b: &Calibrated, size: [f64; 2]) -> f64 {
+    let corners = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)];
+    corners
+        .into_iter()
+        .filter_map(|(x, y)| {
+            let at = ImagePoint::new(x * (size[0] - 1.0), y * (size[1] - 1.0));
+            let u = a.lens.lens.normalised_from_pixel(at)?;
+            Some((b.lens.pixel(u) - Vector2::new(at.x, at.y)).norm())
+        })
+        .fold(0.0, f64::max)
 }
 
 /// Standard deviation of the distortion at the picture's corners, px, from the radial terms.

@@ -80,6 +80,7 @@ pub fn fit(looks: &[Look], options: &LensOptions) -> LensProfile {
         sd: None,
         more_terms: None,
         rms_px: None,
+        reach_px: None,
         photos: looks.iter().map(|l| listed(l, &camera, size)).collect(),
         notes: Vec::new(),
         failure: None,
@@ -127,9 +128,10 @@ fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
     profile.lens = Some(numbers(&fit));
     profile.sd = Some(deviations(&fit));
     profile.rms_px = Some(rounded(fit.overall_px, 3));
-    profile.notes = judge::notes(&fit, &evidence, sufficient);
+    profile.reach_px = Some(rounded(judge::reach_px(&fit, &evidence), 1));
     let corners = views.iter().map(Vec::len).sum();
     let all = zhang::with_all_terms(&views, size, &fit);
+    profile.notes = judge::notes(&fit, all.as_ref(), &evidence, sufficient);
     if let Some(all) = all.filter(|all| judge::more_help(&fit, all, corners)) {
         profile.more_terms = Some(more_terms(&all));
         profile.notes.push(Note::new(

@@ -34,6 +34,9 @@ pub struct LensProfile {
     /// Root mean square distance of seen and fitted corners, px, over all photos used.
     #[serde(default)]
     pub rms_px: Option<f64>,
+    /// How far from the principal point corners of the board were seen, px: beyond, the lens is a guess.
+    #[serde(default)]
+    pub reach_px: Option<f64>,
     /// Inner corners of the board, the larger number first.
     #[serde(default)]
     pub board: Option<[u32; 2]>,

@@ -1,6 +1,6 @@
 //! The camera of a record at work: pixels to millimetres and back, exactly as the record defines it.
 
-use super::{CameraRecord, FaceToCamera, FocalFrom, UprightRecord};
+use super::{CameraRecord, FaceToCamera, FocalSource, UprightRecord};
 use crate::camera::{Camera, Lens, Pose};
 use crate::units::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
@@ -36,7 +36,7 @@ impl CameraRecord {
         camera: &Camera,
         fit_rms_px: f64,
         upright: UprightRecord,
-        focal_from: FocalFrom,
+        focal_from: FocalSource,
     ) -> Option<Self> {
         let homography = camera.image_to_face()?;
         Some(Self {
@@ -101,7 +101,7 @@ fn rows(m: &Matrix3<f64>) -> [[f64; 3]; 3] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::UprightFrom;
+    use crate::record::UprightSource;
 
     #[test]
     fn the_record_maps_as_the_camera_it_was_made_of() {
@@ -130,10 +130,10 @@ mod tests {
             },
         };
         let upright = UprightRecord {
-            from: UprightFrom::Camera,
+            from: UprightSource::Camera,
             sd_deg: 2.0,
         };
-        let record = CameraRecord::new(&camera, 0.3, upright, FocalFrom::Exif).expect("seen");
+        let record = CameraRecord::new(&camera, 0.3, upright, FocalSource::Exif).expect("seen");
         assert_eq!(record.camera(), camera);
         for (x, y) in [(0.0, 0.0), (400.0, -300.0), (-600.0, 550.0)] {
             let p = FacePoint::new(x, y);

@@ -1,6 +1,7 @@
 //! The end record, `bossmark/end/1`: what one photo (or one tape measure) says about one end.
 
 use super::{Extra, Session};
+use crate::face::{FocalSource, UprightSource};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the end record.
@@ -146,7 +147,7 @@ pub struct CameraRecord {
     /// What told the face's up.
     pub upright: UprightRecord,
     /// What told the focal length.
-    pub focal_from: FocalFrom,
+    pub focal_from: FocalSource,
     /// Name of the lens profile used, if any.
     #[serde(default)]
     pub lens_profile: Option<String>,
@@ -171,29 +172,9 @@ pub struct FaceToCamera {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct UprightRecord {
     /// The source.
-    pub from: UprightFrom,
+    pub from: UprightSource,
     /// Standard deviation of the roll, degrees.
     pub sd_deg: f64,
-}
-
-/// Sources of the upright.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum UprightFrom {
-    /// Straight edges of the square paper.
-    PaperEdge,
-    /// Straight edges of the boss.
-    BossEdge,
-    /// The layout of a face with several spots.
-    Layout,
-    /// The printed "+" at the centre.
-    CentreMark,
-    /// The camera held upright.
-    Camera,
-    /// A person's taps.
-    Person,
-    /// Several sources that agree.
-    Fused,
 }
 
 /// What a camera can be fitted to besides the rings.
@@ -202,20 +183,6 @@ pub enum UprightFrom {
 pub enum FittedTo {
     /// Points of the face that a person marked in the picture.
     Points,
-}
-
-/// Sources of the focal length.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum FocalFrom {
-    /// The photo's EXIF data.
-    Exif,
-    /// The rings, seen at an angle.
-    Rings,
-    /// A lens profile.
-    Profile,
-    /// A usual phone lens, for want of better.
-    Assumed,
 }
 
 /// One shaft's entry.

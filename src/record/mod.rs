@@ -18,11 +18,11 @@ mod setup;
 pub mod tape;
 mod when;
 
+pub use crate::face::{FocalSource, UprightSource};
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
-    Failure, FittedTo, FocalFrom, Lean, Missed, Note, PhotoRecord, SCHEMA, SeenFace, UprightFrom,
-    UprightRecord,
+    Failure, FittedTo, Lean, Missed, Note, PhotoRecord, SCHEMA, SeenFace, UprightRecord,
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};

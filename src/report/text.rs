@@ -5,7 +5,9 @@ use super::{MadeChange, Problem, TrendPoint, steps, words};
 use crate::advice::{Advice, Expect, Learned, Step};
 use crate::face::spec::FaceSpec;
 use crate::reading::{self, Group, Reading};
-use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightFrom};
+use crate::record::{
+    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightSource,
+};
 
 /// Columns of the text.
 const WIDTH: usize = 80;
@@ -65,13 +67,13 @@ fn is_open_kind(e: &Entry) -> bool {
 
 fn camera(c: &CameraRecord) -> String {
     let up = match c.upright.from {
-        UprightFrom::PaperEdge => "the paper's edge",
-        UprightFrom::BossEdge => "the boss's edge",
-        UprightFrom::Layout => "the layout of the spots",
-        UprightFrom::CentreMark => "the mark at the centre",
-        UprightFrom::Camera => "how the phone was held",
-        UprightFrom::Person => "a person",
-        UprightFrom::Fused => "several signs that agree",
+        UprightSource::PaperEdge => "the paper's edge",
+        UprightSource::BossEdge => "the boss's edge",
+        UprightSource::Layout => "the layout of the spots",
+        UprightSource::CentreMark => "the mark at the centre",
+        UprightSource::Camera => "how the phone was held",
+        UprightSource::Person => "a person",
+        UprightSource::Fused => "several signs that agree",
     };
     let rings = match c.fitted_to {
         None => "rings",

@@ -155,7 +155,7 @@ fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
         return -4.0;
     }
     let (ci, cj) = (crate::units::floor_index(i), crate::units::floor_index(j));
-    if ci + 1 >= out.width || cj + 1 >= out.height {
+    if ci >= out.width.saturating_sub(1) || cj >= out.height.saturating_sub(1) {
         return -4.0;
     }
     let (fx, fy) = (x - i, y - j);

@@ -109,7 +109,8 @@ impl Reduced {
             return None;
         }
         let (i, j) = (floor_index(x), floor_index(y));
-        if i + 1 >= self.width || j + 1 >= self.height {
+        // a direction that grazes the plane is seen infinitely far away
+        if i.checked_add(1)? >= self.width || j.checked_add(1)? >= self.height {
             return None;
         }
         let (fx, fy) = (single(x - i as f64), single(y - j as f64));
@@ -121,5 +122,27 @@ impl Reduced {
             let b = f32::from(lower[k]) + fx * (f32::from(lower[k + 3]) - f32::from(lower[k]));
             a + fy * (b - a)
         }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_seen_far_outside() {
+        let photo = RgbImage::from_pixel(40, 30, image::Rgb([200, 100, 50]));
+        let small = Reduced::new(&photo, 2.0);
+        assert!(small.colour(ImagePoint::new(20.0, 15.0)).is_some());
+        for away in [-1.0, 41.0, 1e30, f64::INFINITY, f64::NAN] {
+            assert!(
+                small.colour(ImagePoint::new(away, 15.0)).is_none(),
+                "{away}"
+            );
+            assert!(
+                small.colour(ImagePoint::new(20.0, away)).is_none(),
+                "{away}"
+            );
+        }
     }
 }
