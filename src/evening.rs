@@ -99,28 +99,25 @@ pub struct Standing {
     pub newest: bool,
 }
 
-/// How things stood with the end in `file`: its reading together with the other ends of its set-up and distance, and the
-/// history up to them. `None` where that end doesn't count (failed, or given twice).
+/// How things stood with the end in this file and line: its reading together with the other ends of its set-up and distance,
+/// and the history up to them. `None` where that end doesn't count (failed, or given twice).
 #[must_use]
-pub fn standing(records: Vec<Filed>, file: &str) -> Option<Standing> {
+pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Standing> {
+    let is_own = |f: &Filed| f.line == line && f.file == file;
     let Runs { runs, .. } = Runs::new(records);
-    let at = runs
-        .iter()
-        .position(|r| r.ends.iter().any(|e| e.file == file))?;
+    let at = runs.iter().position(|r| r.ends.iter().any(is_own))?;
     let bow = runs.get(at)?.ends.first()?.end.clone();
     let own: Vec<&Run> = runs
         .iter()
         .filter(|r| r.ends.first().is_some_and(|e| e.end.same_bow(&bow)))
         .collect();
-    let place = own
-        .iter()
-        .position(|r| r.ends.iter().any(|e| e.file == file))?;
+    let place = own.iter().position(|r| r.ends.iter().any(is_own))?;
     let run = own.get(place)?;
     let (group, part) = run
         .by_distance()
         .into_iter()
         .zip(readings_of(run))
-        .find(|(group, _)| group.iter().any(|f| f.file == file))?;
+        .find(|(group, _)| group.iter().any(|f| is_own(f)))?;
     let until: Vec<Run> = own.iter().take(place + 1).map(|r| (*r).clone()).collect();
     let ends = until.iter().flat_map(|r| r.ends.iter().cloned()).collect();
     let history = History {
@@ -421,17 +418,17 @@ mod tests {
                 filed("4", session("A", 4, 2.0), 60.0),
             ]
         };
-        let first = standing(all(), "2").expect("counts");
+        let first = standing(all(), ("2", 1)).expect("counts");
         assert_eq!(first.files, ["1", "2"]);
         assert_eq!((first.history.runs.len(), first.newest), (1, false));
         assert_eq!(first.reading.ends, 2);
-        let last = standing(all(), "4").expect("counts");
+        let last = standing(all(), ("4", 1)).expect("counts");
         assert_eq!(
             (last.files.len(), last.history.runs.len(), last.newest),
             (1, 2, true)
         );
         assert_eq!(last.history.runs, History::new(all()).runs);
-        assert_eq!(standing(all(), "5"), None);
+        assert_eq!(standing(all(), ("5", 1)), None);
     }
 
     #[test]

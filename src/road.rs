@@ -1,12 +1,13 @@
 //! From the bytes of a photo to an end record: the first half of the road, in one call.
 
-use crate::face::{self, FaceError, FaceFit, FitOptions, spec::FaceSpec};
+use crate::face::spec::{self, FaceSpec};
+use crate::face::{self, FaceError, FaceFit, FitOptions};
 use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
     CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, Lean, Note, PhotoRecord,
-    SeenFace, Session, UprightRecord,
+    PrintedZone, SeenFace, Session, UprightRecord,
 };
 use crate::shaft::{self, Shaft, ShaftKind, Shafts, View, WeightsError};
 use crate::units::{FacePoint, ImagePoint, rounded};
@@ -160,8 +161,10 @@ pub fn measure(
     if end.entries.is_empty() {
         end.notes.push(no_shafts(shafts.shafts.len()));
     }
-    if shafts.face_size_doubtful() {
-        end.notes.push(face_size(&shafts, spec));
+    let setup = end.session.setup.as_ref();
+    let told_mm = setup.and_then(|s| s.shaft_diameter_mm);
+    if shafts.face_size_doubtful(told_mm) {
+        end.notes.push(face_size(&shafts, spec, told_mm));
     }
     end.notes.extend(count_note(&end));
     Ok(Measured {
@@ -485,6 +488,14 @@ pub fn face_record(spec: &FaceSpec) -> FaceRecord {
         diameter_mm: spec.diameter_mm,
         spot_centres_mm: (spec.spots_mm.len() > 1)
             .then(|| spec.spots_mm.iter().map(|p| [p.x, p.y]).collect()),
+        // the name of a built-in face says all; another's file may not be there when the record is shown
+        zones: (spec::by_name(&spec.name) != Some(spec)).then(|| {
+            let zone = |z: &spec::Zone| PrintedZone {
+                radius_mm: z.radius_mm(),
+                colour: z.colour.name().to_owned(),
+            };
+            spec.zones.iter().map(zone).collect()
+        }),
         ..FaceRecord::default()
     }
 }
@@ -563,13 +574,14 @@ fn no_shafts(doubtful: usize) -> Note {
     )
 }
 
-/// A note where the shafts would be thicker or thinner than shafts are, had the face the size told.
-fn face_size(shafts: &Shafts, spec: &FaceSpec) -> Note {
+/// A note where the shafts would be thicker or thinner than shafts are, or than they were told to be, had the face the size told.
+fn face_size(shafts: &Shafts, spec: &FaceSpec, told_mm: Option<f64>) -> Note {
     let thick = shafts.thickness_mm.unwrap_or_default();
+    let told = told_mm.map_or_else(String::new, |t| format!(" (told: {t} mm)"));
     Note::new(
         "face-size-doubtful",
         format!(
-            "on a {} face the shafts would be {thick:.1} mm thick; check the face's size, since every millimetre hangs on it",
+            "on a {} face the shafts would be {thick:.1} mm thick{told}; check the face's size, since every millimetre hangs on it",
             spec.name
         ),
     )

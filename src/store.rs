@@ -28,7 +28,7 @@ const ATTEMPTS: usize = 3;
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
     /// There is no such file.
-    #[error("there is no file of that name: check the path")]
+    #[error("there is no file or folder of that name: check the path")]
     Missing,
     /// A folder where a file belongs.
     #[error(
@@ -67,6 +67,11 @@ pub enum StoreError {
     /// Records in the place of another document.
     #[error("it holds an end record, which is not to be lost: choose another file name")]
     HoldsRecords,
+    /// Other records than those of before in a file of several.
+    #[error(
+        "the records in this file are not those that were opened: somebody has written it anew, open the page again"
+    )]
+    Moved,
     /// Something else than a record in the place of one.
     #[error(
         "it exists and holds no end record, so it is left alone: choose another place, or move it away"
@@ -135,6 +140,24 @@ fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.as_file().sync_all()?;
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
+}
+
+/// Adds bytes to the end of a file that is there. Not flushed to the disk: for what can be done without.
+///
+/// # Errors
+/// When it isn't there, or the system refuses.
+pub fn append(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+    let done = fs::OpenOptions::new()
+        .append(true)
+        .open(path)
+        .and_then(|mut file| file.write_all(bytes));
+    done.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => StoreError::Missing,
+        _ => StoreError::System {
+            what: "written",
+            error,
+        },
+    })
 }
 
 /// Removes the unfinished files of processes that were killed while they wrote into this folder, and returns how many.
@@ -261,13 +284,8 @@ fn records_in(path: &Path) -> Result<InFile, StoreError> {
 /// # Errors
 /// [`StoreError::Newer`] where the record that is there has this revision or a later one, and trouble with the file.
 pub fn save_revision(path: &Path, end: &End) -> Result<(), StoreError> {
-    if let Some(there) = record_at(path)?
-        && there.revision >= end.revision
-    {
-        return Err(StoreError::Newer {
-            there: there.revision,
-            new: end.revision,
-        });
+    if let Some(there) = record_at(path)? {
+        not_newer(&there, end)?;
     }
     write(path, &canonical::to_bytes(end)?)
 }
@@ -294,6 +312,163 @@ pub fn save_revisions(path: &Path, records: &[End], bytes: &[u8]) -> Result<(), 
         InFile::Records(_) | InFile::Other => return Err(StoreError::Foreign),
     }
     write(path, bytes)
+}
+
+/// Where one record is: in a file of its own, or in one of several (JSON Lines).
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Place {
+    /// The file.
+    pub file: PathBuf,
+    /// Which of the file's records it is, where there are several.
+    pub one_of: Option<OneOf>,
+}
+
+/// One of a file's records.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OneOf {
+    /// Its place among them, from 0.
+    pub index: usize,
+    /// Fingerprint of its photo: where the file was written anew in another order, no record is taken for another.
+    pub photo: Option<String>,
+}
+
+impl From<PathBuf> for Place {
+    fn from(file: PathBuf) -> Self {
+        Self { file, one_of: None }
+    }
+}
+
+impl Place {
+    /// The places of the records in a file.
+    ///
+    /// # Errors
+    /// When the file can't be read as records.
+    pub fn all(file: &Path) -> Result<Vec<Self>, StoreError> {
+        let records = parse_records(&read(file)?)?;
+        if records.len() == 1 {
+            return Ok(vec![Self::from(file.to_owned())]);
+        }
+        let place = |(index, end): (usize, &End)| Self {
+            file: file.to_owned(),
+            one_of: Some(OneOf {
+                index,
+                photo: end.photo.as_ref().map(|p| p.sha256.clone()),
+            }),
+        };
+        Ok(records
+            .iter()
+            .map(|r| &r.end)
+            .enumerate()
+            .map(place)
+            .collect())
+    }
+
+    /// Number of the record in its file, from 1.
+    #[must_use]
+    pub fn number(&self) -> usize {
+        1 + self.one_of.as_ref().map_or(0, |o| o.index)
+    }
+
+    /// The record, if there is one.
+    ///
+    /// # Errors
+    /// When there is a file that can't be read, or one that holds other records than before.
+    pub fn record(&self) -> Result<Option<End>, StoreError> {
+        let Some(one) = &self.one_of else {
+            return record_at(&self.file);
+        };
+        match several(&self.file) {
+            Err(StoreError::Missing) => Ok(None),
+            other => {
+                let mut all = other?;
+                one.of(&mut all).map(|end| Some(end.clone()))
+            }
+        }
+    }
+
+    /// Saves a record that the program proposes: over an older proposal, never over a person's work.
+    ///
+    /// # Errors
+    /// As [`save_proposal`].
+    pub fn propose(&self, end: &End) -> Result<(), StoreError> {
+        let Some(one) = &self.one_of else {
+            return save_proposal(&self.file, end);
+        };
+        self.replace(one, end, |there| {
+            if is_touched(there) {
+                Err(StoreError::Confirmed)
+            } else {
+                Ok(())
+            }
+        })
+    }
+
+    /// Saves a record that a person has changed: over an older revision only.
+    ///
+    /// # Errors
+    /// As [`save_revision`].
+    pub fn revise(&self, end: &End) -> Result<(), StoreError> {
+        let Some(one) = &self.one_of else {
+            return save_revision(&self.file, end);
+        };
+        self.replace(one, end, |there| not_newer(there, end))
+    }
+
+    fn replace(
+        &self,
+        one: &OneOf,
+        end: &End,
+        may: impl FnOnce(&End) -> Result<(), StoreError>,
+    ) -> Result<(), StoreError> {
+        let mut all = several(&self.file)?;
+        let there = one.of(&mut all)?;
+        may(there)?;
+        *there = end.clone();
+        let mut lines = Vec::new();
+        for end in &all {
+            lines.extend(canonical::to_line(end)?);
+        }
+        write(&self.file, &lines)
+    }
+
+    /// A hidden file beside the record, for what belongs to it and can be done without.
+    #[must_use]
+    pub fn beside(&self, ending: &str) -> PathBuf {
+        let mut name = std::ffi::OsString::from(".");
+        name.push(self.file.file_name().unwrap_or_default());
+        if self.one_of.is_some() {
+            name.push(format!(".{}", self.number()));
+        }
+        name.push(ending);
+        self.file.with_file_name(name)
+    }
+}
+
+impl OneOf {
+    fn of<'a>(&self, all: &'a mut [End]) -> Result<&'a mut End, StoreError> {
+        let found = all.get_mut(self.index).ok_or(StoreError::Moved)?;
+        let photo = found.photo.as_ref().map(|p| &p.sha256);
+        if photo == self.photo.as_ref() {
+            Ok(found)
+        } else {
+            Err(StoreError::Moved)
+        }
+    }
+}
+
+fn several(file: &Path) -> Result<Vec<End>, StoreError> {
+    let records = parse_records(&read(file)?)?;
+    Ok(records.into_iter().map(|r| r.end).collect())
+}
+
+fn not_newer(there: &End, new: &End) -> Result<(), StoreError> {
+    if there.revision >= new.revision {
+        return Err(StoreError::Newer {
+            there: there.revision,
+            new: new.revision,
+        });
+    }
+    Ok(())
 }
 
 /// Where the photo of a record is, if it lies beside it under the name that the record gives. That name comes from a file that
@@ -546,6 +721,51 @@ mod tests {
             Err(StoreError::Missing)
         ));
         assert!(write(&folder.path().join("none/a.json"), b"").is_err());
+    }
+
+    #[test]
+    fn one_of_several_records_is_changed_and_the_others_stay() {
+        let folder = folder();
+        let path = folder.path().join("day.jsonl");
+        let of = |photo: &str, revision| End {
+            photo: Some(crate::record::PhotoRecord {
+                sha256: photo.to_owned(),
+                ..Default::default()
+            }),
+            ..with(EntryState::Proposed, revision)
+        };
+        let mut lines = Vec::new();
+        for end in [of("a", 0), of("b", 0)] {
+            lines.extend(canonical::to_line(&end).expect("line"));
+        }
+        write(&path, &lines).expect("written");
+        let places = Place::all(&path).expect("places");
+        assert_eq!(places.len(), 2);
+        places[1].propose(&of("b", 0)).expect("a proposal");
+        places[1].revise(&of("b", 1)).expect("a revision");
+        assert!(matches!(
+            places[1].revise(&of("b", 1)),
+            Err(StoreError::Newer { there: 1, new: 1 })
+        ));
+        assert!(matches!(
+            places[1].propose(&of("b", 0)),
+            Err(StoreError::Confirmed)
+        ));
+        let now = |p: &Place| p.record().expect("read").map(|e| e.revision);
+        assert_eq!((now(&places[0]), now(&places[1])), (Some(0), Some(1)));
+        assert_eq!(
+            name_of(&places[1].beside(".steps")),
+            ".day.jsonl.2.steps",
+            "each has its own"
+        );
+        // the other way round: nothing is taken for the other
+        let text = String::from_utf8(read(&path).expect("file")).expect("text");
+        let turned: String = text.lines().rev().map(|l| format!("{l}\n")).collect();
+        write(&path, turned.as_bytes()).expect("written");
+        for place in &places {
+            assert!(matches!(place.record(), Err(StoreError::Moved)));
+            assert!(matches!(place.revise(&of("a", 9)), Err(StoreError::Moved)));
+        }
     }
 
     #[test]

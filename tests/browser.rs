@@ -46,10 +46,15 @@ impl Drop for Program {
     }
 }
 
+/// With the page of a folder, or of the file in it that `more` begins with.
 fn start(folder: &Path, more: &[&str]) -> (Child, String) {
+    let (what, more) = match more.split_first() {
+        Some((file, more)) if !file.starts_with('-') => (folder.join(file), more),
+        _ => (folder.to_owned(), more),
+    };
     let mut process = Command::new(env!("CARGO_BIN_EXE_bossmark"))
         .arg("confirm")
-        .arg(folder)
+        .arg(what)
         .args(["--no-open"])
         .args(more)
         .stderr(Stdio::piped())
@@ -669,6 +674,86 @@ fn edits_outlive_the_program_and_two_windows_see_each_other() {
             .expect("2")["kind"],
         "unknown"
     );
+}
+
+#[test]
+fn the_way_back_outlives_the_program() {
+    let mut program = Program::with(|folder| put(folder, "end", measured()), &[]);
+    let Some(b) = opened(LAPTOP, &program) else {
+        return;
+    };
+    let arrow = |name: &str| {
+        b.js(&format!(
+            "bossmark.end.edit([{{do: 'arrow', id: 1, arrow: '{name}'}}]); return 1"
+        ));
+        b.wait(&format!(
+            "bossmark.end.entries.find((e) => e.id === 1).arrow === '{name}'"
+        ));
+    };
+    arrow("7");
+    arrow("8");
+    program.again();
+    b.reload();
+    ready(&b);
+    let now = |b: &Browser| b.js("return bossmark.end.entries.find((e) => e.id === 1).arrow");
+    assert_eq!(now(&b), "8");
+    b.press(false, "#undo");
+    b.wait("bossmark.end.entries.find((e) => e.id === 1).arrow === '7'");
+    b.press(false, "#undo");
+    b.wait("bossmark.end.entries.find((e) => e.id === 1).arrow === null");
+    assert_eq!(
+        b.js("return document.getElementById('undo').disabled"),
+        true
+    );
+    settled(&b);
+    program.again();
+    b.reload();
+    ready(&b);
+    b.press(false, "#redo");
+    b.wait("bossmark.end.entries.find((e) => e.id === 1).arrow === '7'");
+    assert_eq!(program.record("end")["entries"][0]["arrow"], "7");
+    assert_eq!(b.complaints(), Vec::<String>::new());
+}
+
+#[test]
+fn ends_in_one_file_of_lines_are_checked_like_others() {
+    let program = Program::with(
+        |folder| {
+            fs::copy(sample("evening/evening-1.jpg"), folder.join("end.jpg")).expect("photo");
+            let mut other = measured().clone();
+            other["session"]["end"] = json!(2);
+            other["photo"]["file"] = json!("elsewhere.jpg");
+            other["photo"]["sha256"] = json!("0".repeat(64));
+            let lines = format!("{}\n{other}\n", measured());
+            fs::write(folder.join("day.jsonl"), lines).expect("written");
+        },
+        &["day.jsonl"],
+    );
+    let Some(b) = opened(LAPTOP, &program) else {
+        return;
+    };
+    assert_eq!(b.js("return bossmark.queue.ends.length"), 2);
+    b.press(false, "#accept");
+    b.wait("document.getElementById('accept').classList.contains('done')");
+    // the other has no photo: the table does the job
+    b.press(false, "#ends li:nth-child(2) button");
+    b.wait("bossmark.end.view?.id === 2");
+    b.press(false, "#table tbody tr:first-child .cell-do button");
+    b.wait("bossmark.end.entries[0].state === 'confirmed'");
+    settled(&b);
+    let text = fs::read_to_string(program.folder.join("day.jsonl")).expect("file");
+    let lines: Vec<Value> = text
+        .lines()
+        .map(|l| serde_json::from_str(l).expect("a record a line"))
+        .collect();
+    assert_eq!(lines.len(), 2);
+    let all_confirmed = |record: &Value| {
+        let entries = record["entries"].as_array().expect("entries");
+        entries.iter().all(|e| e["state"] == "confirmed")
+    };
+    assert!(all_confirmed(&lines[0]) && !all_confirmed(&lines[1]));
+    assert_eq!(lines[1]["revision"], 1);
+    assert_eq!(b.complaints(), Vec::<String>::new());
 }
 
 #[test]

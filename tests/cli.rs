@@ -1,48 +1,15 @@
 //! The command line as its users meet it: answers, messages, exit statuses, files.
 
-use assert_cmd::Command;
+mod program;
+
+use program::{Ran, program, ran, run, sample, text};
 use serde_json::{Value, json};
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use tempfile::TempDir;
 
-fn bossmark() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_bossmark"));
-    command.current_dir(env!("CARGO_MANIFEST_DIR"));
-    command
-}
-
-fn sample(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("sample-photos")
-        .join(name)
-}
-
-struct Ran {
-    status: i32,
-    stdout: String,
-    stderr: String,
-}
-
-fn run(arguments: &[&str]) -> Ran {
-    run_with(arguments, "")
-}
-
 fn run_with(arguments: &[&str], stdin: &str) -> Ran {
-    let output = bossmark()
-        .args(arguments)
-        .write_stdin(stdin)
-        .output()
-        .expect("the program runs");
-    Ran {
-        status: output.status.code().expect("no signal"),
-        stdout: String::from_utf8(output.stdout).expect("UTF-8"),
-        stderr: String::from_utf8(output.stderr).expect("UTF-8"),
-    }
-}
-
-fn text(path: &Path) -> &str {
-    path.to_str().expect("UTF-8")
+    ran(program().args(arguments).write_stdin(stdin))
 }
 
 /// One sentence: one line that names the program.
@@ -144,7 +111,7 @@ fn a_missing_file_and_a_folder_are_status_3() {
     let missing = folder.path().join("none.jpg");
     let ran = run(&["measure", text(&missing), "--face", "wa-80"]);
     assert_eq!(ran.status, 3);
-    assert!(one_sentence(&ran).contains("no file of that name"));
+    assert!(one_sentence(&ran).contains("no file or folder of that name"));
     for command in [
         ["measure", "--face=wa-80"],
         ["read", "--hand=right"],
@@ -384,6 +351,14 @@ fn the_page_needs_files_and_says_what_goes_without_it() {
     assert!(said.contains("--accept") && said.contains("--edits"));
     let missing = run(&["confirm", "none-here.jpg"]);
     assert_eq!(missing.status, 3, "{}", missing.stderr);
+    // nothing to show: no page that shows nothing
+    let stream = run_with(&["confirm", "-"], "{}");
+    assert_eq!(stream.status, 2, "{}", stream.stderr);
+    let folder = folder();
+    let notes = put(&folder, "notes.json", "my notes");
+    let ran = run(&["confirm", text(&notes), "--no-open"]);
+    assert_eq!(ran.status, 3, "{}", ran.stderr);
+    assert!(one_sentence(&ran).contains("notes.json"));
 }
 
 #[test]
@@ -571,7 +546,7 @@ fn up_is_what_a_person_marks() {
 fn the_same_photo_gives_the_same_bytes_with_1_and_8_threads() {
     let photo = sample("student/student-1.jpg");
     let with = |threads: &str| {
-        let output = bossmark()
+        let output = program()
             .args(["measure", text(&photo), "--json"])
             .env("RAYON_NUM_THREADS", threads)
             .output()
@@ -962,4 +937,31 @@ fn practice_photos_come_with_truth_and_never_replace_a_session_file() {
         assert_eq!(ran.status, 2, "{flag}: {}", ran.stderr);
         assert!(ran.stderr.contains(words), "{}", ran.stderr);
     }
+}
+
+/// All ring faces are scaled copies: only the shafts can tell that another size was named.
+#[test]
+fn shafts_that_cannot_be_so_thick_speak_against_the_face_named() {
+    let folder = folder();
+    let photo = sample("evening/evening-1.jpg");
+    let doubts = |face: &str, told: Option<f64>| {
+        let session = json!({"schema": "bossmark/session/1", "session": {"setup": {"shaft_diameter_mm": told}}});
+        let file = put(&folder, "session.json", session.to_string());
+        let ran = run(&[
+            "measure",
+            text(&photo),
+            "--face",
+            face,
+            "--session",
+            text(&file),
+            "--json",
+        ]);
+        assert_eq!(ran.status, 0, "{}", ran.stderr);
+        let notes = json_lines(&ran.stdout)[0]["notes"].clone();
+        let notes = notes.as_array().expect("notes").clone();
+        notes.iter().any(|n| n["code"] == "face-size-doubtful")
+    };
+    assert!(!doubts("wa-80", Some(5.5)), "as it is");
+    assert!(doubts("wa-40", None), "thinner than any shaft");
+    assert!(doubts("wa-122", Some(5.5)), "thicker than the archer's");
 }

@@ -1,44 +1,16 @@
 //! A day's folders worked through: what is measured, kept, told, reported; other machines' shares; and kills at any moment.
 
-use assert_cmd::Command;
+mod program;
+
+use program::{Ran, program, ran, run, sample, text};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
 
-struct Ran {
-    status: i32,
-    stdout: String,
-    stderr: String,
-}
-
-fn run(arguments: &[&str]) -> Ran {
-    run_with(arguments, &[])
-}
-
 fn run_with(arguments: &[&str], environment: &[(&str, &str)]) -> Ran {
-    let output = Command::new(env!("CARGO_BIN_EXE_bossmark"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(arguments)
-        .envs(environment.iter().copied())
-        .output()
-        .expect("the program runs");
-    Ran {
-        status: output.status.code().expect("no signal"),
-        stdout: String::from_utf8(output.stdout).expect("UTF-8"),
-        stderr: String::from_utf8(output.stderr).expect("UTF-8"),
-    }
-}
-
-fn sample(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("sample-photos")
-        .join(name)
-}
-
-fn text(path: &Path) -> &str {
-    path.to_str().expect("UTF-8")
+    ran(program().args(arguments).envs(environment.iter().copied()))
 }
 
 fn folder() -> TempDir {
@@ -453,7 +425,7 @@ fn several_archers_stand_side_by_side_and_each_has_a_report() {
     put(
         club.path(),
         "ben/session.json",
-        r#"{"schema": "bossmark/session/1", "session": {"archer": "Ben, who isn't named", "note": "slept badly"}}"#,
+        r#"{"schema": "bossmark/session/1", "session": {"archer": "Ben, who isn't named", "note": "slept badly", "setup": {"bow": "Ben's blue one"}}}"#,
     );
     let out = folder();
     let reports = out.path().join("reports");
@@ -481,7 +453,7 @@ fn several_archers_stand_side_by_side_and_each_has_a_report() {
     assert_eq!(names, ["ana/IMG_1.end.json", "ben/IMG_1.end.json"]);
     let all = files(&reports);
     assert_eq!(all.len(), 2, "{:?}", all.keys());
-    let private = ["ana", "Ben, who", "slept", "IMG_1"];
+    let private = ["ana", "Ben, who", "Ben's", "Ben&#39;s", "slept", "IMG_1"];
     for page in all.values().chain([&fs::read(&whole).expect("report")]) {
         let page = String::from_utf8(page.clone()).expect("UTF-8");
         let seen = without_pictures(&page);
@@ -491,6 +463,7 @@ fn several_archers_stand_side_by_side_and_each_has_a_report() {
                 "{word}"
             );
         }
+        assert!(!seen.contains("blue one"), "what the bow is called");
         assert!(page.contains("data:image/jpeg"));
     }
     let mut named = arguments.to_vec();
@@ -498,6 +471,7 @@ fn several_archers_stand_side_by_side_and_each_has_a_report() {
     assert_eq!(run(&named).status, 0);
     let page = fs::read_to_string(&whole).expect("report");
     assert!(page.contains("Ben, who") && page.contains("ana/IMG_1.jpg"));
+    assert!(page.contains("blue one"));
 }
 
 fn without_pictures(page: &str) -> String {

@@ -5,7 +5,8 @@
 #[allow(dead_code, reason = "only the camera is of use here")]
 mod drawn;
 
-use assert_cmd::Command;
+mod program;
+
 use bossmark::camera::{Camera, Lens, ROLL};
 use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{FaceFit, FitOptions};
@@ -17,6 +18,7 @@ use bossmark::units::FacePoint;
 use drawn::camera;
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
+use program::{Ran, run};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -235,16 +237,12 @@ fn with_few_points_it_is_said_what_is_wrong() {
 }
 
 fn bossmark(arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_bossmark"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(arguments)
-        .output()
-        .unwrap();
-    (
-        output.status.code().unwrap(),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
+    let Ran {
+        status,
+        stdout,
+        stderr,
+    } = run(arguments);
+    (status, stdout, stderr)
 }
 
 #[test]

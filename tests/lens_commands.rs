@@ -2,27 +2,21 @@
 
 #![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
 
-use assert_cmd::Command;
+mod program;
+
 use bossmark::lens::{CameraKey, LensProfile};
 use bossmark::photo;
+use program::{Ran, run, text};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
 fn bossmark(arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_bossmark"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(arguments)
-        .output()
-        .unwrap();
-    (
-        output.status.code().unwrap(),
-        String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
-    )
-}
-
-fn text(path: &Path) -> &str {
-    path.to_str().unwrap()
+    let Ran {
+        status,
+        stdout,
+        stderr,
+    } = run(arguments);
+    (status, stdout, stderr)
 }
 
 #[test]

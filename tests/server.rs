@@ -30,19 +30,37 @@ fn record() -> End {
     .expect("record")
 }
 
+fn start(record: PathBuf) -> Start {
+    Start {
+        photo: None,
+        record: record.into(),
+        session: bossmark::record::Session::default(),
+        face: None,
+        measuring: bossmark::road::MeasureOptions::default(),
+    }
+}
+
+/// Another program for the record that is there.
+fn serve_folder(folder: &tempfile::TempDir) -> Client {
+    let listening = listen(Ipv4Addr::LOCALHOST, 0).expect("a free port");
+    let address = listening.address;
+    let opening = Opening {
+        ends: vec![start(folder.path().join("a.end.json"))],
+        folder: folder.path().to_owned(),
+        ..Opening::default()
+    };
+    let app = App::new(Guard::local(address.port()), opening);
+    std::thread::spawn(move || serve(listening, &app));
+    Client::new(address)
+}
+
 fn served_with(shared: bool, with_record: bool) -> Served {
     let folder = tempfile::tempdir().expect("folder");
     let path = folder.path().join("a.end.json");
     let mut ends = Vec::new();
     if with_record {
         fs::write(&path, canonical::to_bytes(&record()).expect("bytes")).expect("written");
-        ends.push(Start {
-            photo: None,
-            record: path,
-            session: bossmark::record::Session::default(),
-            face: None,
-            measuring: bossmark::road::MeasureOptions::default(),
-        });
+        ends.push(start(path));
     }
     let listening = listen(Ipv4Addr::LOCALHOST, 0).expect("a free port");
     let address = listening.address;
@@ -124,7 +142,46 @@ fn an_edit_is_on_disk_before_it_is_answered_and_the_way_back_too() {
             .status,
         409
     );
-    assert_eq!(s.names(), ["a.end.json"], "no temporary file stays");
+    assert_eq!(
+        s.names(),
+        [".a.end.json.steps", "a.end.json"],
+        "no temporary file stays"
+    );
+}
+
+/// A program that is started again finds the way back, if the record is still the one it leads to.
+#[test]
+fn the_way_back_outlives_the_program() {
+    let s = served();
+    let tag = |revision: u64, kind: &str| {
+        let edits = edits(revision, json!([{"do": "tag", "id": 1, "kind": kind}]));
+        assert_eq!(s.client.post("/api/ends/1/edits", &edits).status, 200);
+    };
+    tag(0, "bare");
+    tag(1, "unknown");
+    let again = serve_folder(&s.folder);
+    let view = again.get("/api/ends/1/view").json();
+    assert_eq!((&view["undo"], &view["redo"]), (&json!(2), &json!(0)));
+    let back = again.post("/api/ends/1/undo", &json!({"revision": 2}));
+    assert_eq!((back.status, &back.json()["redo"]), (200, &json!(1)));
+    assert_eq!(s.on_disk()["entries"][0]["kind"], "bare");
+    // the older program is told, and doesn't take back what it hasn't seen
+    assert_eq!(
+        s.client
+            .post("/api/ends/1/undo", &json!({"revision": 2}))
+            .status,
+        409
+    );
+    let forth = serve_folder(&s.folder).post("/api/ends/1/redo", &json!({"revision": 3}));
+    assert_eq!(forth.status, 200, "{}", forth.text());
+    assert_eq!(s.on_disk()["entries"][0]["kind"], "unknown");
+    // changed elsewhere: not the way to this record any more
+    let path = s.folder.path().join("a.end.json");
+    let mut record = s.on_disk();
+    record["revision"] = json!(5);
+    fs::write(&path, record.to_string()).expect("written");
+    let view = serve_folder(&s.folder).get("/api/ends/1/view").json();
+    assert_eq!((&view["undo"], &view["redo"]), (&json!(0), &json!(0)));
 }
 
 /// The page and the command line give the same bytes for the same edits.

@@ -1,31 +1,20 @@
 //! `bossmark setup`: a session file made from flags, checked, and carried on to the next end after a change.
 
-use assert_cmd::Command;
+mod program;
+
+use program::{Ran, program, ran};
 use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
 use tempfile::TempDir;
 
-struct Ran {
-    status: i32,
-    stdout: String,
-    stderr: String,
-}
-
 /// Runs the command in a folder, with nobody at a terminal.
 fn setup(folder: &TempDir, arguments: &[&str], stdin: &str) -> Ran {
-    let output = Command::new(env!("CARGO_BIN_EXE_bossmark"))
+    ran(program()
         .current_dir(folder)
         .arg("setup")
         .args(arguments)
-        .write_stdin(stdin)
-        .output()
-        .expect("the program runs");
-    Ran {
-        status: output.status.code().expect("no signal"),
-        stdout: String::from_utf8(output.stdout).expect("UTF-8"),
-        stderr: String::from_utf8(output.stderr).expect("UTF-8"),
-    }
+        .write_stdin(stdin))
 }
 
 fn session(folder: &TempDir) -> Value {

@@ -56,6 +56,15 @@ export function badge(kind) {
 }
 
 /**
+ * Lets an element say this; one that says it already is left alone, so that nothing is laid out and read out again.
+ * @param {Element} element
+ * @param {string} text
+ */
+export function say(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+/**
  * Replaces what an element holds.
  * @param {Element} element
  * @param {...(Node | string)} children

@@ -2,7 +2,7 @@
 
 import * as camera from "./camera.js";
 import { server as core } from "./core.js";
-import { byId, fill, make } from "./dom.js";
+import { byId, fill, make, say } from "./dom.js";
 import { OpenEnd, waiting } from "./end.js";
 import { Marks } from "./marks.js";
 import { PhotoView } from "./photo.js";
@@ -34,6 +34,15 @@ const byHand = new RingsByHand(end, marks, photo, {
   },
 });
 
+/** After an edit the other ends are looked at once this time has gone, ms. */
+const SETTLED = 400;
+/** @type {number | undefined} */
+let refreshing;
+/** Saving that takes longer is told, ms. */
+const SLOW = 200;
+/** @type {number | undefined} */
+let saving;
+
 const saved = byId("saved", HTMLParagraphElement);
 const banner = byId("banner", HTMLDivElement);
 const instead = byId("instead", HTMLDivElement);
@@ -56,13 +65,13 @@ async function show(id) {
   } else {
     end.close();
     photo.clear();
-    say(view);
+    sayWhy(view);
   }
   heading();
 }
 
 /** The page without a photo to look at. @param {Line} line */
-function say(line) {
+function sayWhy(line) {
   const { faces = [], next } = queue.state ?? {};
   const choices = faces.map((f) => make("button", { type: "button", click: () => measure(line.id, { face: f.name }) }, f.name));
   if (line.state === "which-face") {
@@ -83,7 +92,7 @@ async function measure(id, how) {
     const line = await core.measure(id, how);
     end.close();
     photo.clear();
-    say(line);
+    sayWhy(line);
     await queue.refresh();
   } catch (error) {
     warn(error instanceof Error ? error.message : String(error));
@@ -139,11 +148,11 @@ function heading() {
   const due = queue.ends.filter(needs).length;
   const all = queue.ends.length;
   const at = queue.ends.findIndex((e) => e.id === queue.shown);
-  byId("title", HTMLHeadingElement).textContent = line ? title(line) : "bossmark";
+  say(byId("title", HTMLHeadingElement), line ? title(line) : "bossmark");
   const face = end.view?.record.face;
-  byId("subtitle", HTMLParagraphElement).textContent = line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "";
+  say(byId("subtitle", HTMLParagraphElement), line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "");
   document.title = line ? `${title(line)}: ${standing(line).words}` : "bossmark";
-  byId("progress", HTMLAnchorElement).textContent = all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : " · all done"}`;
+  say(byId("progress", HTMLAnchorElement), all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : " · all done"}`);
   // with one end there is nowhere to turn to
   for (const name of ["previous", "next"]) byId(name, HTMLButtonElement).hidden = all < 2;
   byId("previous", HTMLButtonElement).disabled = at <= 0;
@@ -184,12 +193,16 @@ end.addEventListener("changed", () => {
   if (end.view.trouble) warn(end.view.trouble);
   drawFit();
   heading();
-  queue.refresh().catch(() => {});
+  // what the edit means comes first
+  clearTimeout(refreshing);
+  refreshing = window.setTimeout(() => queue.refresh().catch(() => {}), SETTLED);
 });
 end.addEventListener("saving", () => {
   const left = waiting();
   saved.classList.toggle("trouble", end.unreachable);
-  saved.textContent = end.unreachable ? `Not saved: the program doesn’t answer. ${left > 0 ? `${left} ${left === 1 ? "edit waits" : "edits wait"} here.` : ""}` : end.working > 0 ? "Saving …" : "Saved";
+  clearTimeout(saving);
+  if (end.working > 0 && !end.unreachable) saving = window.setTimeout(() => say(saved, "Saving …"), SLOW);
+  else say(saved, end.unreachable ? `Not saved: the program doesn’t answer. ${left > 0 ? `${left} ${left === 1 ? "edit waits" : "edits wait"} here.` : ""}` : "Saved");
 });
 end.addEventListener("refused", (event) => warn(/** @type {CustomEvent} */ (event).detail));
 end.addEventListener("say", (event) => {
@@ -299,7 +312,7 @@ queue.addEventListener("refreshed", () => {
   const line = queue.ends.find((e) => e.id === queue.shown);
   if (line && !end.view) {
     if (["open", "confirmed", "no-face"].includes(line.state)) show(line.id).catch(failed);
-    else if (before.get(line.id) !== now.get(line.id) || line.state === "measuring") say(line);
+    else if (before.get(line.id) !== now.get(line.id) || line.state === "measuring") sayWhy(line);
   } else if (line && end.view && end.working === 0 && line.revision > end.view.record.revision) {
     // changed in another window: show what is there now
     core.view(line.id).then((view) => {

@@ -45,6 +45,7 @@ export class Marks {
     this.away = false;
     /** Nudges on their way, mm. @type {Map<number, {x: number, y: number, sending: boolean}>} */
     this.nudges = new Map();
+    photo.over.push(this.holder);
     photo.grab = (x, y, kind) => this.grab(x, y, kind);
     photo.addEventListener("moved", () => this.lay());
     photo.addEventListener("tapped", (event) => this.tapped(/** @type {CustomEvent} */ (event).detail));
@@ -100,7 +101,7 @@ export class Marks {
     }
     const { entry } = end;
     this.photo.lines = entry?.segment_px ? [entry.segment_px] : [];
-    this.photo.redraw();
+    this.photo.relay();
   }
 
   /** @param {HTMLButtonElement} button @param {Entry} entry */
@@ -218,7 +219,7 @@ export class Marks {
         const p = to(x, y);
         this.moving.set(entry.id, p);
         this.loupe.show(p.x, p.y, { x, y });
-        this.photo.redraw();
+        this.photo.relay();
       },
       end: (x, y) => {
         this.loupe.hide();
@@ -231,7 +232,7 @@ export class Marks {
       cancel: () => {
         this.loupe.hide();
         this.moving.delete(entry.id);
-        this.photo.redraw();
+        this.photo.relay();
       },
     };
   }
@@ -240,10 +241,10 @@ export class Marks {
    * @param {{x: number, y: number}} p */
   async move(id, p) {
     this.moving.set(id, p);
-    this.photo.redraw();
+    this.photo.relay();
     await this.end.edit([{ do: "move", id, px: [p.x, p.y] }]);
     this.moving.delete(id);
-    this.photo.redraw();
+    this.photo.relay();
   }
 
   /** A tap that took hold of nothing. @param {{x: number, y: number, twice: boolean}} tap */
@@ -357,8 +358,7 @@ export class Marks {
     }
     if (way) {
       const far = event.shiftKey ? 200 : 50;
-      this.photo.frame.pan(-way[0] * far, way[1] * far);
-      this.photo.redraw();
+      this.photo.pan(-way[0] * far, way[1] * far);
       done();
     }
   }

@@ -1,10 +1,14 @@
 // The photo in its frame: drawing, panning, zooming by fingers, wheel, keys and buttons.
+//
+// The canvas is larger than the frame: a pan shifts what is there already, together with what is laid over it, and draws only
+// what comes in beyond. Once the photo rests, all of it is drawn in its exact place.
 
 import { Frame } from "./frame.js";
 
 /** @typedef {import("./core.js").Core} Core */
 /** @typedef {import("./core.js").PhotoShape} PhotoShape */
 /** @typedef {import("./core.js").Ring} Ring */
+/** A rectangle of the canvas, device pixels. @typedef {{x0: number, y0: number, x1: number, y1: number}} Box */
 /** What is held; `end` may say false: it was a tap, for whoever follows taps.
  * @typedef {{move: (x: number, y: number) => void, end: (x: number, y: number, moved: boolean) => boolean | void, cancel: () => void}} Hold
  */
@@ -17,6 +21,10 @@ const DOUBLE = { time: 320, distance: 34 };
 const PARTS = 24;
 /** Parts are fetched where the reduced picture would be enlarged by more than this. */
 const SHARP = 1.1;
+/** Share of the frame that is drawn beyond each of its edges. */
+const BEYOND = 0.2;
+/** A photo that was left alone for this long rests, ms. */
+const REST = 140;
 /** One step of + and −. */
 const STEP = 1.5;
 
@@ -33,19 +41,52 @@ export class PhotoView extends EventTarget {
     /** @type {PhotoShape | null} */
     this.shape = null;
     /** @type {Ring[]} */
-    this.rings = [];
+    this.ringsNow = [];
     /** @type {[number, number][][]} */
-    this.lines = [];
+    this.linesNow = [];
+    /** What lies over the photo and moves with it. @type {HTMLElement[]} */
+    this.over = [];
     /** @type {HTMLImageElement | null} */
     this.whole = null;
     /** @type {Map<string, HTMLImageElement | null>} */
     this.parts = new Map();
     this.ratio = 1;
+    /** What is to be done with the next frame. */
+    this.due = { paint: false, lay: false };
     this.waiting = false;
+    /** How far the canvas reaches beyond the frame, device pixels. */
+    this.beyond = { x: 0, y: 0 };
+    /** The corner of the photo on the canvas as it is drawn, and as it was when all over it was laid, screen pixels. */
+    this.drawn = { x: 0, y: 0 };
+    this.laid = { x: 0, y: 0 };
+    /** What of the canvas is drawn. @type {Box} */
+    this.done = { x0: 0, y0: 0, x1: 0, y1: 0 };
+    /** @type {number | undefined} */
+    this.resting = undefined;
     /** What a finger or the mouse takes hold of, before it pans. @type {(x: number, y: number, kind: string) => Hold | null} */
     this.grab = () => null;
     this.follow();
     new ResizeObserver(() => this.resize()).observe(element);
+  }
+
+  get rings() {
+    return this.ringsNow;
+  }
+
+  set rings(rings) {
+    if (JSON.stringify(rings) === JSON.stringify(this.ringsNow)) return;
+    this.ringsNow = rings;
+    this.redraw();
+  }
+
+  get lines() {
+    return this.linesNow;
+  }
+
+  set lines(lines) {
+    if (JSON.stringify(lines) === JSON.stringify(this.linesNow)) return;
+    this.linesNow = lines;
+    this.redraw();
   }
 
   /** Shows a photo. @param {number} id @param {PhotoShape} shape @param {Ring[]} rings */
@@ -80,8 +121,8 @@ export class PhotoView extends EventTarget {
     this.id = null;
     this.shape = null;
     this.whole = null;
-    this.rings = [];
-    this.lines = [];
+    this.ringsNow = [];
+    this.linesNow = [];
     this.parts.clear();
     this.redraw();
   }
@@ -95,8 +136,14 @@ export class PhotoView extends EventTarget {
     frame.width = w;
     frame.height = h;
     this.ratio = Math.min(window.devicePixelRatio || 1, 3);
-    this.canvas.width = Math.round(w * this.ratio);
-    this.canvas.height = Math.round(h * this.ratio);
+    const { canvas, ratio } = this;
+    this.beyond = { x: Math.round(BEYOND * w * ratio), y: Math.round(BEYOND * h * ratio) };
+    canvas.width = Math.round(w * ratio) + 2 * this.beyond.x;
+    canvas.height = Math.round(h * ratio) + 2 * this.beyond.y;
+    canvas.style.width = `${canvas.width / ratio}px`;
+    canvas.style.height = `${canvas.height / ratio}px`;
+    canvas.style.left = `${-this.beyond.x / ratio}px`;
+    canvas.style.top = `${-this.beyond.y / ratio}px`;
     if (whole) frame.fit();
     else frame.centre(middle.x, middle.y);
     this.redraw();
@@ -143,33 +190,171 @@ export class PhotoView extends EventTarget {
     this.zoom(1 / STEP);
   }
 
+  /** Moves the photo in its frame. @param {number} dx @param {number} dy screen pixels */
+  pan(dx, dy) {
+    this.frame.pan(dx, dy);
+    this.next();
+  }
+
+  /** Draws the photo with the next frame, and lays anew what lies over it. */
   redraw() {
+    this.due.paint = true;
+    this.next();
+  }
+
+  /** Lays anew what lies over the photo. */
+  relay() {
+    this.due.lay = true;
+    this.next();
+  }
+
+  next() {
     if (this.waiting) return;
     this.waiting = true;
     requestAnimationFrame(() => {
       this.waiting = false;
-      this.draw();
-      this.dispatchEvent(new CustomEvent("moved"));
+      const { due } = this;
+      this.due = { paint: false, lay: false };
+      this.draw(due.paint);
+      if (due.paint || due.lay) this.lay();
+      clearTimeout(this.resting);
+      this.resting = window.setTimeout(() => this.rest(), REST);
     });
   }
 
-  draw() {
-    const context = this.canvas.getContext("2d");
-    if (!context) return;
-    context.setTransform(1, 0, 0, 1, 0, 0);
-    context.clearRect(0, 0, this.canvas.width, this.canvas.height);
-    if (!this.shape) return;
+  /** @param {boolean} all whether what is drawn already is no longer right */
+  draw(all) {
+    if (!this.shape) {
+      this.wipe(this.bounds);
+      return;
+    }
     this.fetchParts();
-    this.paint(context, this.frame, this.ratio, 1);
+    if (all) this.paintSeen();
+    else this.shift();
   }
 
-  /** Draws photo and rings. @param {CanvasRenderingContext2D} context @param {Frame} frame @param {number} ratio
-   * @param {number} strength of the rings */
-  paint(context, frame, ratio, strength) {
+  /** Draws what is seen, in its exact place. */
+  paintSeen() {
+    this.drawn = { x: this.frame.x, y: this.frame.y };
+    this.done = this.seen(0, 0);
+    this.paintBox(this.done);
+    this.place(0, 0);
+  }
+
+  /** Shifts what is drawn to where it is now, by whole device pixels, and draws what is missing. */
+  shift() {
+    const { canvas, done, ratio } = this;
+    const dx = Math.round((this.frame.x - this.drawn.x) * ratio);
+    const dy = Math.round((this.frame.y - this.drawn.y) * ratio);
+    const seen = this.seen(dx, dy);
+    if (seen.x0 >= done.x0 && seen.y0 >= done.y0 && seen.x1 <= done.x1 && seen.y1 <= done.y1) {
+      this.place(dx, dy);
+      return;
+    }
+    const context = canvas.getContext("2d");
+    if (!context) return;
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.globalCompositeOperation = "copy";
+    context.drawImage(canvas, dx, dy);
+    context.globalCompositeOperation = "source-over";
+    this.drawn = { x: this.drawn.x + dx / ratio, y: this.drawn.y + dy / ratio };
+    const { x0, y0, x1, y1 } = this.bounds;
+    this.done = {
+      x0: clamp(done.x0 + dx, x0, x1), y0: clamp(done.y0 + dy, y0, y1),
+      x1: clamp(done.x1 + dx, x0, x1), y1: clamp(done.y1 + dy, y0, y1),
+    };
+    this.complete();
+    this.place(0, 0);
+  }
+
+  /** Draws what of the canvas isn't drawn yet. */
+  complete() {
+    const { bounds, done } = this;
+    this.paintBox({ ...bounds, y1: done.y0 });
+    this.paintBox({ ...bounds, y0: done.y1 });
+    this.paintBox({ x0: bounds.x0, x1: done.x0, y0: done.y0, y1: done.y1 });
+    this.paintBox({ x0: done.x1, x1: bounds.x1, y0: done.y0, y1: done.y1 });
+    this.done = bounds;
+  }
+
+  /** Nothing has moved for a while: everything in its exact place, and what lies beyond the edges ready for the next pan. */
+  rest() {
+    if (!this.shape || this.waiting) return;
+    const { x, y } = this.frame;
+    if (x !== this.drawn.x || y !== this.drawn.y) {
+      this.paintSeen();
+      this.lay();
+    }
+    this.complete();
+  }
+
+  /** All of the canvas. @returns {Box} */
+  get bounds() {
+    return { x0: 0, y0: 0, x1: this.canvas.width, y1: this.canvas.height };
+  }
+
+  /** What of the canvas is seen once it is shifted by so many device pixels. @param {number} dx @param {number} dy @returns {Box} */
+  seen(dx, dy) {
+    const { canvas, beyond } = this;
+    return { x0: beyond.x - dx, y0: beyond.y - dy, x1: canvas.width - beyond.x - dx, y1: canvas.height - beyond.y - dy };
+  }
+
+  /** Shifts the canvas, and all over the photo with it. @param {number} dx @param {number} dy device pixels */
+  place(dx, dy) {
+    const { drawn, laid, ratio } = this;
+    const at = (/** @type {number} */ x, /** @type {number} */ y) => (x === 0 && y === 0 ? "" : `translate(${x}px, ${y}px)`);
+    this.canvas.style.transform = at(dx / ratio, dy / ratio);
+    const over = at(drawn.x - laid.x + dx / ratio, drawn.y - laid.y + dy / ratio);
+    for (const element of this.over) element.style.transform = over;
+  }
+
+  /** Lets all that lies over the photo lie where the photo is now. */
+  lay() {
+    this.laid = { x: this.frame.x, y: this.frame.y };
+    for (const element of this.over) element.style.transform = "";
+    this.dispatchEvent(new CustomEvent("moved"));
+  }
+
+  /** @param {Box} box */
+  wipe({ x0, y0, x1, y1 }) {
+    const context = this.canvas.getContext("2d");
+    context?.setTransform(1, 0, 0, 1, 0, 0);
+    context?.clearRect(x0, y0, x1 - x0, y1 - y0);
+  }
+
+  /** Draws a rectangle of the canvas. @param {Box} box */
+  paintBox(box) {
+    const context = this.canvas.getContext("2d");
+    if (!context || box.x1 <= box.x0 || box.y1 <= box.y0) return;
+    context.save();
+    this.wipe(box);
+    context.beginPath();
+    context.rect(box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0);
+    context.clip();
+    this.paint(context, { scale: this.frame.scale, ...this.drawn }, this.ratio, 1, this.beyond);
+    context.restore();
+  }
+
+  /** A part at full resolution has come: draws it where it belongs. @param {number} c @param {number} r */
+  paintPart(c, r) {
+    const { shape, frame, drawn, ratio, beyond, done } = this;
+    if (!shape || frame.scale * ratio <= this.sharpFrom()) return;
+    const s = frame.scale * ratio;
+    const x = drawn.x * ratio + beyond.x + c * shape.part * s;
+    const y = drawn.y * ratio + beyond.y + r * shape.part * s;
+    this.paintBox({
+      x0: Math.max(Math.floor(x), done.x0), y0: Math.max(Math.floor(y), done.y0),
+      x1: Math.min(Math.ceil(x + shape.part * s), done.x1), y1: Math.min(Math.ceil(y + shape.part * s), done.y1),
+    });
+  }
+
+  /** Draws photo and rings. @param {CanvasRenderingContext2D} context @param {{x: number, y: number, scale: number}} frame
+   * @param {number} ratio @param {number} strength of the rings @param {{x: number, y: number}} [beyond] device pixels */
+  paint(context, frame, ratio, strength, beyond = { x: 0, y: 0 }) {
     const { shape } = this;
     if (!shape) return;
     const s = frame.scale * ratio;
-    context.setTransform(s, 0, 0, s, frame.x * ratio, frame.y * ratio);
+    context.setTransform(s, 0, 0, s, frame.x * ratio + beyond.x, frame.y * ratio + beyond.y);
     context.imageSmoothingEnabled = s < 4;
     context.imageSmoothingQuality = "medium";
     if (this.whole) context.drawImage(this.whole, 0, 0, shape.width, shape.height);
@@ -204,11 +389,11 @@ export class PhotoView extends EventTarget {
     if (!shape || id === null || frame.scale * this.ratio <= this.sharpFrom()) return;
     const from = frame.toPhoto(0, 0);
     const to = frame.toPhoto(frame.width, frame.height);
-    const clamp = (/** @type {number} */ v, /** @type {number} */ most) => Math.min(Math.max(Math.floor(v / shape.part), 0), most);
+    const at = (/** @type {number} */ v, /** @type {number} */ most) => clamp(Math.floor(v / shape.part), 0, most);
     const columns = Math.ceil(shape.width / shape.part) - 1;
     const rows = Math.ceil(shape.height / shape.part) - 1;
-    for (let r = clamp(from.y, rows); r <= clamp(to.y, rows); r += 1) {
-      for (let c = clamp(from.x, columns); c <= clamp(to.x, columns); c += 1) this.fetchPart(id, c, r);
+    for (let r = at(from.y, rows); r <= at(to.y, rows); r += 1) {
+      for (let c = at(from.x, columns); c <= at(to.x, columns); c += 1) this.fetchPart(id, c, r);
     }
   }
 
@@ -231,7 +416,7 @@ export class PhotoView extends EventTarget {
     }
     if (this.id === id && this.parts.has(key)) {
       this.parts.set(key, image);
-      this.redraw();
+      this.paintPart(c, r);
     }
   }
 
@@ -284,8 +469,7 @@ export class PhotoView extends EventTarget {
       } else if (hold) {
         hold.move(p.x, p.y);
       } else if (moved) {
-        this.frame.pan(p.x - last.x, p.y - last.y);
-        this.redraw();
+        this.pan(p.x - last.x, p.y - last.y);
       }
       last.x = p.x;
       last.y = p.y;
@@ -328,6 +512,11 @@ export class PhotoView extends EventTarget {
       this.redraw();
     }, { passive: false });
   }
+}
+
+/** @param {number} value @param {number} least @param {number} most */
+function clamp(value, least, most) {
+  return Math.min(Math.max(value, least), most);
 }
 
 /** @param {CanvasRenderingContext2D} context @param {[number, number][]} points @param {boolean} closed */

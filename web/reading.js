@@ -7,6 +7,11 @@ import { percent } from "./words.js";
 /** @typedef {import("./core.js").StepWords} StepWords */
 /** @typedef {import("./end.js").OpenEnd} OpenEnd */
 
+/** Notes on how many shafts were found. */
+const OF_COUNT = ["count-differs", "no-shafts"];
+/** A reading that takes longer is shown as that of before, ms. */
+const PATIENT = 200;
+
 export class Meaning {
   /** @param {OpenEnd} end */
   constructor(end) {
@@ -19,6 +24,8 @@ export class Meaning {
     this.advice = byId("advice", HTMLDivElement);
     this.asked = 0;
     this.revision = -1;
+    /** @type {number | undefined} */
+    this.waits = undefined;
     end.addEventListener("opened", () => {
       this.revision = -1;
       this.clear();
@@ -33,6 +40,7 @@ export class Meaning {
   clear() {
     // answers on their way are no longer wanted
     this.asked += 1;
+    clearTimeout(this.waits);
     fill(this.sentence, "");
     for (const part of [this.pooled, this.calls, this.plot, this.cautions, this.advice]) fill(part);
   }
@@ -51,7 +59,9 @@ export class Meaning {
     if (!view || view.record.revision === this.revision) return;
     this.revision = view.record.revision;
     const turn = (this.asked += 1);
-    this.stale(true);
+    // mostly the answer is there before anybody could read that it is on its way
+    clearTimeout(this.waits);
+    this.waits = window.setTimeout(() => this.stale(true), PATIENT);
     this.busy(true);
     /** @param {unknown} error */
     const failed = (error) => {
@@ -63,6 +73,7 @@ export class Meaning {
     // each as soon as it comes; an answer that comes late is no longer wanted
     const reading = this.end.core.read(id).then((answer) => {
       if (turn !== this.asked) return;
+      clearTimeout(this.waits);
       this.show(answer);
       this.stale(false);
       performance.mark("reading");
@@ -84,7 +95,14 @@ export class Meaning {
     fill(this.calls, ...(reading?.offset ? callsOf(reading) : []));
     // a drawing that the program made of numbers, its texts escaped
     this.plot.innerHTML = view.plot;
-    fill(this.cautions, ...notes("To keep in mind", reading?.cautions ?? [], true));
+    fill(this.cautions, ...notes("About this photo", this.seen(), true), ...notes("To keep in mind", reading?.cautions ?? [], true));
+  }
+
+  /** What was noted when the photo was measured; how many shafts were found means nothing once a person has gone over them. */
+  seen() {
+    const record = this.end.view?.record;
+    const all = record?.notes ?? [];
+    return record?.revision === 0 ? all : all.filter((n) => !OF_COUNT.includes(n.code));
   }
 
   /** @param {import("./core.js").AdviceView} view */

@@ -60,6 +60,7 @@ export class RingsByHand {
     this.away = make("button", { type: "button", id: "rings-away", click: () => this.take(this.current) }, "Take back");
     this.use = make("button", { type: "button", id: "rings-use", class: "main-action", click: () => this.accept() }, "Use these rings");
     this.draw();
+    photo.over.push(this.holder);
     photo.addEventListener("moved", () => this.lay());
     photo.addEventListener("tapped", (event) => this.tapped(/** @type {CustomEvent} */ (event).detail));
     end.addEventListener("opened", () => this.stop());
@@ -245,7 +246,7 @@ export class RingsByHand {
     this.use.disabled = !this.found || this.busy;
     this.state.textContent = this.said();
     this.state.classList.toggle("error", this.trouble !== "");
-    this.photo.redraw();
+    this.photo.relay();
   }
 
   said() {
@@ -306,7 +307,7 @@ export class RingsByHand {
         const p = to(x, y);
         this.set.set(i, { ...p, sd: SURE / this.photo.frame.scale });
         this.marks.loupe.show(p.x, p.y, { x, y });
-        this.photo.redraw();
+        this.photo.relay();
       },
       end: (x, y) => {
         this.marks.loupe.hide();
@@ -319,7 +320,7 @@ export class RingsByHand {
         this.marks.loupe.hide();
         if (was) this.set.set(i, was);
         else this.set.delete(i);
-        this.photo.redraw();
+        this.photo.relay();
       },
     };
   }

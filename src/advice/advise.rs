@@ -22,6 +22,12 @@ pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
     advise_with(history, options, knowledge(), &mut Readings::default())
 }
 
+/// [`advise`] with what was read before.
+#[must_use]
+pub fn advise_again(history: &History, options: &AdviceOptions, readings: &mut Readings) -> Advice {
+    advise_with(history, options, knowledge(), readings)
+}
+
 /// [`advise`] from other knowledge than what is built in, and with what was read before: whoever asks again after every end
 /// gets the same answer sooner.
 #[must_use]

@@ -30,7 +30,7 @@ mod words;
 
 pub(crate) use cautions::{bare_shafts, general};
 
-pub use advise::{AdviceOptions, advise, advise_with};
+pub use advise::{AdviceOptions, advise, advise_again, advise_with};
 pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
 pub use exchange::{Exchange, exchange};
 pub use explain::explain;

@@ -6,8 +6,8 @@ use super::screen::Screen;
 use super::status::Trouble;
 use crate::advice::AdviceOptions;
 use crate::evening::stories_of;
-use crate::record::Filed;
 use crate::record::history::sorted;
+use crate::record::{Filed, Session};
 use crate::report::svg::FacePlot;
 use crate::report::{BowStory, Embedding, Problem, ReportInput, charts, csv, html, png};
 use crate::store;
@@ -213,8 +213,8 @@ impl Shown {
         }
     }
 
-    /// Leaves out what may be private: archers' names, names of files, and what somebody noted. Which record is whose stays
-    /// the same, and so does their order.
+    /// Leaves out what may be private: archers' names, names of files, what a bow is called (any words, a person's name
+    /// among them), and what somebody noted. Which record is whose stays the same, and so does their order.
     fn without_names(&mut self) {
         let mut archers: Vec<String> = Vec::new();
         for filed in self.told.iter().chain(&self.history) {
@@ -222,6 +222,12 @@ impl Shown {
             archers.extend(archer.filter(|a| !archers.contains(a)).cloned());
         }
         let alone = archers.len() < 2;
+        let bow_of = |session: &Session| session.setup.as_ref().and_then(|s| s.bow.clone());
+        let mut bows: Vec<String> = Vec::new();
+        for filed in self.told.iter().chain(&self.history) {
+            let bow = bow_of(&filed.end.session);
+            bows.extend(bow.filter(|b| !bows.contains(b)));
+        }
         let mut marked = BTreeMap::new();
         let mut number = 0_usize;
         for (list, word) in [(&mut self.told, "photo"), (&mut self.history, "earlier")] {
@@ -244,6 +250,14 @@ impl Shown {
                     let at = archers.iter().position(|a| *a == archer)?;
                     (!alone).then(|| format!("Archer {}", at + 1))
                 });
+                let bow = bow_of(session).and_then(|bow| bows.iter().position(|b| *b == bow));
+                if let Some(setup) = &mut session.setup {
+                    setup.extra.clear();
+                    // one alone needs no number; of several each keeps its own
+                    setup.bow = bow
+                        .filter(|_| bows.len() > 1)
+                        .map(|at| format!("Bow {}", at + 1));
+                }
                 end.missed.iter_mut().for_each(|m| m.note = None);
                 end.notes.clear();
             }

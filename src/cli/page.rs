@@ -5,9 +5,10 @@ use super::confirm::{Job, jobs};
 use super::context::{Context, SESSION_FILE};
 use super::screen::Screen;
 use super::status::Trouble;
+use crate::record::End;
 use crate::road::MeasureOptions;
 use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
-use crate::store;
+use crate::store::{self, Place, StoreError};
 use std::io::IsTerminal;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -95,8 +96,13 @@ fn open(link: &str) {
 }
 
 fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result<Opening, Trouble> {
+    if args.inputs.iter().any(|i| i == Path::new("-")) {
+        return Err(Trouble::usage(
+            "the page needs a file to save to: write the record to one first",
+        ));
+    }
     if let Some(missing) = args.inputs.iter().find(|i| !i.exists()) {
-        return Err(Trouble::from(store::StoreError::Missing).about(missing));
+        return Err(Trouble::from(StoreError::Missing).about(missing));
     }
     let jobs = jobs(args)?;
     let first = args.inputs.first().map_or(Path::new("."), PathBuf::as_path);
@@ -115,13 +121,21 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
     if let Some(out) = &records {
         store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
     }
-    let mut ends = Vec::new();
+    let (mut ends, mut troubles) = (Vec::new(), Vec::new());
     for job in jobs {
-        match start(job, context) {
-            Ok(start) => ends.push(start),
-            Err(trouble) => screen.trouble(&trouble),
+        match starts(job, context) {
+            Ok(found) => ends.extend(found),
+            Err(trouble) => troubles.push(trouble),
         }
     }
+    // an empty folder waits for photos; a record that can't be read doesn't
+    if ends.is_empty()
+        && let Some(first) = troubles.pop()
+    {
+        troubles.iter().for_each(|trouble| screen.trouble(trouble));
+        return Err(first);
+    }
+    troubles.iter().for_each(|trouble| screen.trouble(trouble));
     // a new photo lies in the folder, whatever its name
     let measuring = context.options(&folder.join(SESSION_FILE))?;
     Ok(Opening {
@@ -143,52 +157,50 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
     })
 }
 
-/// An end to show: a photo with its record, or a record with the photo beside it.
-fn start(job: Job, context: &mut Context) -> Result<Start, Trouble> {
+/// The ends to show: a photo with its record, or the records of a file, each with its photo if that lies beside.
+fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, Trouble> {
     if let Some(photo) = &job.photo {
-        return Ok(Start {
+        return Ok(vec![Start {
             session: context.session(photo)?,
             // where none is named, the page asks
             face: context.face_if_named(photo).map_err(|e| e.about(photo))?,
             measuring: context.options(photo).map_err(|e| e.about(photo))?,
-            record: job.to,
+            record: job.to.into(),
             photo: job.photo,
+        }]);
+    }
+    let of_file = |e: StoreError| Trouble::from(e).about(&job.from);
+    if job.to != job.from {
+        begin_elsewhere(&job)?;
+    }
+    let mut found = Vec::new();
+    for record in Place::all(&job.to).map_err(of_file)? {
+        let end = record.record().map_err(of_file)?;
+        let photo = end.and_then(|end| store::photo_of(&job.from, &end));
+        let measuring = match &photo {
+            Some(photo) => context.options(photo).map_err(|e| e.about(photo))?,
+            None => MeasureOptions::default(),
+        };
+        found.push(Start {
+            photo,
+            measuring,
+            record,
+            session: context.flags().clone(),
+            face: None,
         });
     }
-    if job.from == Path::new("-") {
-        return Err(Trouble::usage(
-            "the page needs a file to save to: write the record to one first",
-        ));
-    }
-    let several =
-        crate::record::parse_records(&super::input::bytes(&job.from)?).map_or(0, |r| r.len());
-    if several > 1 {
-        return Err(Trouble::usage(format!(
-            "it holds {several} records, and the page saves to files of one: put each line into a file of its own (end-1.end.json, end-2.end.json …) and give their folder, or take them all as proposed with --accept"
-        ))
-        .about(&job.from));
-    }
-    let record = store::record_at(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?;
-    let photo = record
-        .as_ref()
-        .and_then(|end| store::photo_of(&job.from, end));
-    if job.to != job.from
-        && let Some(end) = &record
-    {
-        // another place to save to: begin there with what is here
-        store::save_revision(&job.to, end)
-            .or_else(|_| store::save_proposal(&job.to, end))
-            .map_err(|e| Trouble::from(e).about(&job.to))?;
-    }
-    let measuring = match &photo {
-        Some(photo) => context.options(photo).map_err(|e| e.about(photo))?,
-        None => MeasureOptions::default(),
+    Ok(found)
+}
+
+/// Another place to save to: begins there with what is here.
+fn begin_elsewhere(job: &Job) -> Result<(), Trouble> {
+    let bytes = store::read(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?;
+    let parsed =
+        crate::record::parse_records(&bytes).map_err(|e| Trouble::from(e).about(&job.from))?;
+    let ends: Vec<End> = parsed.into_iter().map(|r| r.end).collect();
+    let saved = match ends.as_slice() {
+        [one] => store::save_revision(&job.to, one).or_else(|_| store::save_proposal(&job.to, one)),
+        several => store::save_revisions(&job.to, several, &bytes),
     };
-    Ok(Start {
-        photo,
-        measuring,
-        record: job.to,
-        session: context.flags().clone(),
-        face: None,
-    })
+    saved.map_err(|e| Trouble::from(e).about(&job.to))
 }

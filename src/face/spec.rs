@@ -126,6 +126,29 @@ pub enum Colour {
     White,
 }
 
+impl Colour {
+    /// All of them.
+    pub const ALL: [Self; 5] = [
+        Self::Yellow,
+        Self::Red,
+        Self::Blue,
+        Self::Black,
+        Self::White,
+    ];
+
+    /// Its name, as face files have it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Yellow => "yellow",
+            Self::Red => "red",
+            Self::Blue => "blue",
+            Self::Black => "black",
+            Self::White => "white",
+        }
+    }
+}
+
 /// On which side of a zone's nominal radius its bounding line is printed.
 #[derive(Clone, Copy, Debug, Deserialize, PartialEq, Eq)]
 #[serde(rename_all = "lowercase")]

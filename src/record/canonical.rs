@@ -82,6 +82,9 @@ pub fn tidied(end: &End) -> Result<End, RecordError> {
         for v in face.spot_centres_mm.iter_mut().flatten().flatten() {
             must(v, LENGTH, "a centre of the face")?;
         }
+        for zone in face.zones.iter_mut().flatten() {
+            must(&mut zone.radius_mm, LENGTH, "a zone of the face")?;
+        }
     }
     Ok(end)
 }

@@ -98,12 +98,24 @@ pub struct FaceRecord {
     /// Centres of the spots of a many-spot face, mm, in the order that `spot` counts; absent for one centre.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spot_centres_mm: Option<Vec<[f64; 2]>>,
+    /// What is printed on a face that isn't built in, the innermost zone first; absent for one that is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zones: Option<Vec<PrintedZone>>,
     /// All faces of this kind that the photo shows, as `--which` counts them; absent where it is the only one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub seen: Option<Vec<SeenFace>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+/// A printed zone of a face.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PrintedZone {
+    /// Outer radius, mm.
+    pub radius_mm: f64,
+    /// Its colour, as face files name it.
+    pub colour: String,
 }
 
 /// A face that a photo shows beside others of its kind.

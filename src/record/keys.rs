@@ -17,7 +17,7 @@ pub const PHOTO: &[&str] = &[
     "taken_local",
 ];
 /// Fields of `face`.
-pub const FACE: &[&str] = &["name", "diameter_mm", "spot_centres_mm", "seen"];
+pub const FACE: &[&str] = &["name", "diameter_mm", "spot_centres_mm", "zones", "seen"];
 /// Fields of `camera`.
 pub const CAMERA: &[&str] = &[
     "fx_px",
@@ -272,6 +272,7 @@ mod tests {
         let end: End = serde_json::from_str(r#"{
             "schema": "s", "photo": {"file": "f", "sha256": "a", "width_px": 1, "height_px": 1, "taken": "t", "taken_local": "l"},
             "face": {"name": "n", "diameter_mm": 1.0, "spot_centres_mm": [[0, 1]],
+                "zones": [{"radius_mm": 1, "colour": "red"}],
                 "seen": [{"px": [1, 2], "radius_px": 3, "shafts": 0, "taken": true}]},
             "camera": {"fx_px": 1, "fy_px": 1, "cx_px": 1, "cy_px": 1, "k1": 0, "k2": 0, "tilt_deg": 1, "distance_mm": 1,
                 "fit_rms_px": 1, "face_to_camera": {"rotation": [[1,0,0],[0,1,0],[0,0,1]], "translation_mm": [0,0,1]},

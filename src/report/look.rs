@@ -1,7 +1,7 @@
 //! What a face looks like, as far as drawing needs it.
 
 use crate::face::spec::{Colour, FaceSpec};
-use crate::record::FaceRecord;
+use crate::record::{FaceRecord, PrintedZone};
 
 /// A printed colour of a face.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,6 +63,17 @@ impl From<&FaceSpec> for FaceLook {
     }
 }
 
+impl From<&PrintedZone> for Zone {
+    fn from(zone: &PrintedZone) -> Self {
+        let known = Colour::ALL.iter().find(|c| c.name() == zone.colour);
+        Self {
+            radius_mm: zone.radius_mm,
+            // a colour that this version doesn't know: bare paper
+            ink: known.map_or(Ink::White, |c| Ink::from(*c)),
+        }
+    }
+}
+
 impl From<Colour> for Ink {
     fn from(colour: Colour) -> Self {
         match colour {
@@ -76,13 +87,18 @@ impl From<Colour> for Ink {
 }
 
 impl FaceLook {
-    /// The face of a record: one that is built in by its name, else a plain one of its size.
+    /// The face of a record: as the record tells its zones, one that is built in by its name, else a plain one of its size.
     #[must_use]
     pub fn of_record(face: &FaceRecord) -> Self {
-        if let Some(spec) = crate::face::spec::by_name(&face.name) {
-            return Self::from(spec);
-        }
-        let mut look = Self::plain(face.diameter_mm);
+        let told = face.zones.as_ref().filter(|z| !z.is_empty());
+        let mut look = match (told, crate::face::spec::by_name(&face.name)) {
+            (Some(zones), _) => Self {
+                zones: zones.iter().map(Zone::from).collect(),
+                spots_mm: vec![[0.0, 0.0]],
+            },
+            (None, Some(spec)) => return Self::from(spec),
+            (None, None) => Self::plain(face.diameter_mm),
+        };
         if let Some(spots) = face.spot_centres_mm.clone().filter(|s| !s.is_empty()) {
             look.spots_mm = spots;
         }
@@ -130,5 +146,32 @@ impl FaceLook {
         index
             .and_then(|i| self.spots_mm.get(i).copied())
             .unwrap_or([0.0, 0.0])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::face::spec;
+
+    #[test]
+    fn a_face_of_one_s_own_is_drawn_from_the_record_alone() {
+        let mut own = spec::by_name("wa-40-3spot").expect("face").clone();
+        let built_in = FaceLook::of_record(&crate::road::face_record(&own));
+        assert_eq!(built_in, FaceLook::from(&own));
+        own.name = "club face".to_owned();
+        own.zones.truncate(4);
+        for (zone, colour) in own.zones.iter_mut().zip(Colour::ALL) {
+            zone.colour = colour;
+        }
+        let mut record = crate::road::face_record(&own);
+        assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
+        // the same name as one that is built in: what the record tells counts
+        record.name = "wa-80".to_owned();
+        assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
+        if let Some(zones) = &mut record.zones {
+            zones[0].colour = "teal".to_owned();
+        }
+        assert_eq!(FaceLook::of_record(&record).zones[0].ink, Ink::White);
     }
 }

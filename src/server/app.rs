@@ -6,6 +6,7 @@ use super::http::{Answer, Request};
 use super::pictures::{Pictures, Shown};
 use super::plan::Plan;
 use super::{UPLOAD, assets, view, worker};
+use crate::advice::Readings;
 use crate::evening::{Standing, standing};
 use crate::face::spec;
 use crate::hand::{self, Points};
@@ -14,7 +15,7 @@ use crate::record::{End, Filed, Session};
 use crate::report::{FaceLook, outlines};
 use crate::review::Edits;
 use crate::road::{self, MeasureOptions};
-use crate::store;
+use crate::store::{self, Place};
 use crate::units::ImagePoint;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -58,7 +59,19 @@ pub struct App {
     /// Changes to the session file, one at a time.
     plan: Mutex<Plan>,
     pub(super) pictures: Pictures,
+    /// How things stood when it was asked last.
+    asked: Mutex<Asked>,
+    /// Runs that were read for an advice.
+    read: Mutex<Readings>,
     opening: Opening,
+}
+
+/// How things stood with an end, and all records that it hangs on.
+#[derive(Debug, Default)]
+struct Asked {
+    own: (String, usize),
+    records: Vec<Filed>,
+    standing: Option<Arc<Standing>>,
 }
 
 impl App {
@@ -71,11 +84,13 @@ impl App {
             guard,
             ends: Mutex::new(ends.collect()),
             changed: Condvar::new(),
-            looked_at: AtomicU64::new(1),
+            looked_at: AtomicU64::new(0),
             plan: Mutex::new(Plan {
                 path: opening.session_file.clone(),
             }),
             pictures: Pictures::default(),
+            asked: Mutex::default(),
+            read: Mutex::default(),
             opening,
         })
     }
@@ -164,6 +179,7 @@ impl App {
         let posts = request.method == "POST";
         let done = match parts.as_slice() {
             [""] if reads => {
+                self.prepare(self.first_shown().into_iter().collect());
                 return assets::asset("index.html", self.opening.page_files.as_deref(), false);
             }
             ["web", name] if reads => {
@@ -200,10 +216,19 @@ impl App {
         Ok(self.guard.enter(&request.json::<Code>()?.code))
     }
 
+    /// The face of this name: the one that a flag told, or one that is built in.
+    fn face_named(&self, name: &str) -> Option<&spec::FaceSpec> {
+        let told = self.opening.face.as_ref().filter(|f| f.name == name);
+        told.or_else(|| spec::by_name(name))
+    }
+
     fn queue(&self) -> Answer {
         let lines: Vec<view::Line> = self.ends().iter().map(view::line).collect();
+        let own = self.opening.face.iter();
+        let own = own.filter(|f| spec::by_name(&f.name).is_none());
         let faces: Vec<Value> = spec::known()
             .iter()
+            .chain(own)
             .map(|f| json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm}))
             .collect();
         let plan = self
@@ -256,8 +281,11 @@ impl App {
         }
     }
 
-    fn view(&self, id: u64) -> Result<Answer, Answer> {
-        self.looked_at.store(id, Ordering::Relaxed);
+    fn view(self: &Arc<Self>, id: u64) -> Result<Answer, Answer> {
+        if self.looked_at.swap(id, Ordering::Relaxed) != id {
+            let next = self.ends().iter().map(|e| e.id).find(|i| *i > id);
+            self.prepare([Some(id), next].into_iter().flatten().collect());
+        }
         self.find(id, |open| {
             let ready = open.progress == Progress::Ready;
             match open.record() {
@@ -296,45 +324,82 @@ impl App {
         })
     }
 
-    /// The records of all ends, and the name of the one asked for among them.
-    fn standing(&self, id: u64) -> Result<Option<Standing>, Answer> {
-        let places: Vec<(u64, PathBuf, Session)> = self
+    /// How things stand with an end. An edit is followed by two questions, for its reading and for the advice, and both need
+    /// this: what was found out last is kept for the second.
+    fn standing(&self, id: u64) -> Result<Option<Arc<Standing>>, Answer> {
+        let places: Vec<(u64, Place, Session)> = self
             .ends()
             .iter()
             .filter(|e| e.progress == Progress::Ready)
             .map(|e| (e.id, e.start.record.clone(), e.start.session.clone()))
             .collect();
-        let file = |path: &PathBuf| path.display().to_string();
+        let named = |place: &Place| (place.file.display().to_string(), place.number());
         let Some(own) = places
             .iter()
             .find(|(i, ..)| *i == id)
-            .map(|(_, p, _)| file(p))
+            .map(|(_, place, _)| named(place))
         else {
             return Err(Answer::problem(404, "no-end", "this end has no record yet"));
         };
         let records: Vec<Filed> = places
             .iter()
-            .filter_map(|(_, path, session)| {
-                let mut end: End = store::record_at(path).ok().flatten()?;
+            .filter_map(|(_, place, session)| {
+                let mut end: End = place.record().ok().flatten()?;
                 end.session = end.session.or(session);
-                Some(Filed {
-                    file: file(path),
-                    line: 1,
-                    end,
-                })
+                let (file, line) = named(place);
+                Some(Filed { file, line, end })
             })
             .collect();
-        Ok(standing(records, &own))
+        // whoever asks at the same time waits for the answer instead of working it out beside
+        let mut asked = self.asked.lock().unwrap_or_else(PoisonError::into_inner);
+        if asked.own != own || asked.records != records {
+            asked.standing = standing(records.clone(), (&own.0, own.1)).map(Arc::new);
+            (asked.own, asked.records) = (own, records);
+        }
+        Ok(asked.standing.clone())
     }
 
     fn reading(&self, id: u64) -> Result<Answer, Answer> {
         let standing = self.standing(id)?;
-        Ok(Answer::json(&view::reading_view(id, standing.as_ref())))
+        Ok(Answer::json(&view::reading_view(id, standing.as_deref())))
+    }
+
+    fn advised(&self, id: u64) -> Result<view::AdviceView, Answer> {
+        let standing = self.standing(id)?;
+        let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        Ok(view::advice_view(id, standing.as_deref(), &mut read))
     }
 
     fn advice(&self, id: u64) -> Result<Answer, Answer> {
-        let standing = self.standing(id)?;
-        Ok(Answer::json(&view::advice_view(id, standing.as_ref())))
+        Ok(Answer::json(&self.advised(id)?))
+    }
+
+    /// Decodes the photos of these ends beside everything else, so that they are there when they are asked for.
+    fn prepare(self: &Arc<Self>, ids: Vec<u64>) {
+        let wanted: Vec<(u64, PathBuf)> = self
+            .ends()
+            .iter()
+            .filter(|e| ids.contains(&e.id) && e.progress == Progress::Ready)
+            .filter_map(|e| Some((e.id, e.start.photo.clone()?)))
+            .collect();
+        let app = Arc::clone(self);
+        // where no thread can be had they are decoded when asked for; so they are where this fails
+        let _ = std::thread::Builder::new()
+            .name("prepare".to_owned())
+            .spawn(move || {
+                for id in ids {
+                    if let Some((_, path)) = wanted.iter().find(|(i, _)| *i == id) {
+                        let _ = app.pictures.of(id, path);
+                    }
+                }
+            });
+    }
+
+    /// The end that the page shows first, if it isn't asked for another.
+    fn first_shown(&self) -> Option<u64> {
+        let ends = self.ends();
+        let due = ends.iter().find(|e| view::is_due(e)).or(ends.first());
+        due.map(|e| e.id)
     }
 
     fn photo(&self, id: u64, which: &str) -> Result<Answer, Answer> {
@@ -384,7 +449,7 @@ impl App {
         }
         let how: How = request.json()?;
         let face = match &how.face {
-            Some(name) => Some(spec::by_name(name).cloned().ok_or_else(|| {
+            Some(name) => Some(self.face_named(name).cloned().ok_or_else(|| {
                 Answer::problem(
                     422,
                     "face",
@@ -470,7 +535,7 @@ impl App {
             .map_err(|text| refused("photo", &text))?;
         let (camera, notes) = road::camera(&shown.photo, &face, &options)
             .map_err(|failure| refused(&failure.code, &failure.text))?;
-        let rings = outlines(&camera, &FaceLook::of_record(&road::face_record(&face)));
+        let rings = outlines(&camera, &FaceLook::from(&face));
         Ok(Answer::json(
             &json!({"rings": rings, "camera": camera, "notes": notes}),
         ))
@@ -478,8 +543,7 @@ impl App {
 
     /// The advised step was made: the photos that follow are told so.
     fn made(&self, id: u64) -> Result<Answer, Answer> {
-        let standing = self.standing(id)?;
-        let view = view::advice_view(id, standing.as_ref());
+        let view = self.advised(id)?;
         let (Some(setup), true) = (view.made, view.newest) else {
             return Err(Answer::problem(
                 409,
@@ -510,7 +574,7 @@ impl App {
         if told
             .face
             .as_deref()
-            .is_some_and(|f| spec::by_name(f).is_none())
+            .is_some_and(|f| self.face_named(f).is_none())
         {
             return Err(Answer::problem(
                 422,
@@ -523,7 +587,9 @@ impl App {
             return Err(Answer::problem(422, "session", &fault.to_string()));
         }
         let plan = self.plan.lock().unwrap_or_else(PoisonError::into_inner);
-        plan.remember(told.face.as_deref(), &told.session)?;
+        // a face of one's own is named by a flag; a session file would need its path
+        let face = told.face.filter(|f| spec::by_name(f).is_some());
+        plan.remember(face.as_deref(), &told.session)?;
         Ok(Answer::json(&json!({})))
     }
 
@@ -568,7 +634,7 @@ impl App {
         let places =
             store::record_places(std::slice::from_ref(&path), self.opening.records.as_deref());
         let start = Start {
-            record: places.into_iter().next().unwrap_or_default(),
+            record: places.into_iter().next().unwrap_or_default().into(),
             photo: Some(path),
             session: self.opening.flags.or(&session),
             face: self.opening.face.clone().or(named),

@@ -1,11 +1,15 @@
 //! The ends on the page: where each comes from, its record on disk, edits and the way back.
 
+use super::way::{Step, Way};
 use crate::face::spec::{self, FaceSpec};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
 use crate::road::{MeasureOptions, Stage};
-use crate::store::{self, StoreError};
+use crate::store::{self, Place, StoreError};
 use std::path::PathBuf;
+
+/// What the file of steps beside a record is called: a dot, the record's name, and this.
+const STEPS_ENDING: &str = ".steps";
 
 /// An end to begin with.
 #[derive(Clone, Debug)]
@@ -13,7 +17,7 @@ pub struct Start {
     /// Its photo, where there is one.
     pub photo: Option<PathBuf>,
     /// Its record, there already or to be made.
-    pub record: PathBuf,
+    pub record: Place,
     /// What is told of it: fills what the record leaves open.
     pub session: Session,
     /// Its face, if it is known.
@@ -45,10 +49,7 @@ pub(super) struct OpenEnd {
     pub(super) progress: Progress,
     /// Why measuring it anew did not work, where a record stays from before.
     pub(super) trouble: Option<String>,
-    past: Vec<End>,
-    future: Vec<End>,
-    /// The revision that this page wrote last: the way back holds only from there.
-    last: Option<u64>,
+    way: Way,
 }
 
 /// Why an edit was not made.
@@ -72,7 +73,10 @@ impl From<StoreError> for EditError {
 
 impl OpenEnd {
     pub(super) fn new(id: u64, start: Start) -> Self {
-        let progress = match store::record_at(&start.record) {
+        let there = start.record.record();
+        let record = there.as_ref().ok().and_then(Option::as_ref);
+        let way = Way::open(start.record.beside(STEPS_ENDING), record);
+        let progress = match there {
             Ok(Some(_)) => Progress::Ready,
             Ok(None) => match (&start.photo, &start.face) {
                 (Some(_), Some(_)) => Progress::Waiting,
@@ -86,20 +90,24 @@ impl OpenEnd {
             start,
             progress,
             trouble: None,
-            past: Vec::new(),
-            future: Vec::new(),
-            last: None,
+            way,
         }
     }
 
     /// What the end is called on the page: its photo's name, else its record's.
     pub(super) fn name(&self) -> String {
-        store::name_of(self.start.photo.as_ref().unwrap_or(&self.start.record))
+        match (&self.start.photo, &self.start.record) {
+            (Some(photo), _) => store::name_of(photo),
+            (None, place) if place.one_of.is_some() => {
+                format!("{}, {}", store::name_of(&place.file), place.number())
+            }
+            (None, place) => store::name_of(&place.file),
+        }
     }
 
     /// The record as it is on disk now, gaps filled with what is told.
     pub(super) fn record(&self) -> Result<Option<End>, StoreError> {
-        let there = store::record_at(&self.start.record)?;
+        let there = self.start.record.record()?;
         Ok(there.map(|mut end| {
             end.session = end.session.or(&self.start.session);
             end
@@ -115,71 +123,42 @@ impl OpenEnd {
 
     /// How many steps there are back and forth from this revision.
     pub(super) fn ways(&self, revision: u64) -> (usize, usize) {
-        if self.last == Some(revision) {
-            (self.past.len(), self.future.len())
-        } else {
-            (0, 0)
-        }
+        self.way.ways(revision)
     }
 
     /// Applies edits and saves the record.
     pub(super) fn edit(&mut self, edits: &Edits) -> Result<End, EditError> {
         let now = self.now(edits.revision)?;
         let new = edits.apply(&now).map_err(EditError::Review)?;
-        self.save_step(now, &new)
+        self.save_step(Step::Edit, now, &new)
     }
 
     /// Gives the record the camera of a new measurement; the entries keep their places in the picture.
     pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
         let now = self.now(None)?;
         let new = crate::review::refitted(&now, measured);
-        self.save_step(now, &new)
+        self.save_step(Step::Edit, now, &new)
     }
 
-    fn save_step(&mut self, now: End, new: &End) -> Result<End, EditError> {
-        let new = self.save(new)?;
-        if self.last != Some(now.revision) {
-            // what was done before on this page is no longer what the record comes from
-            self.past.clear();
+    /// Saves what a step leads to; the way back is written first, so that a record is never ahead of it.
+    fn save_step(&mut self, step: Step, now: End, new: &End) -> Result<End, EditError> {
+        let new = canonical::tidied(new).map_err(StoreError::from)?;
+        self.way.note(step, &now, &new);
+        if let Err(error) = self.start.record.revise(&new) {
+            self.way.failed();
+            return Err(error.into());
         }
-        self.past.push(now);
-        self.future.clear();
-        self.last = Some(new.revision);
+        self.way.made(step, now, new.revision);
         Ok(new)
     }
 
     /// Takes the last step back, or makes it again.
     pub(super) fn step(&mut self, back: bool, seen: u64) -> Result<End, EditError> {
         let now = self.now(Some(seen))?;
-        if self.last != Some(now.revision) {
-            return Err(EditError::NoWay);
-        }
-        let from = if back {
-            &mut self.past
-        } else {
-            &mut self.future
-        };
-        let earlier = from.pop().ok_or(EditError::NoWay)?;
-        let new = match self.save(&restore(&now, &earlier)) {
-            Ok(new) => new,
-            Err(error) => {
-                let from = if back {
-                    &mut self.past
-                } else {
-                    &mut self.future
-                };
-                from.push(earlier);
-                return Err(error.into());
-            }
-        };
-        let to = if back {
-            &mut self.future
-        } else {
-            &mut self.past
-        };
-        to.push(now);
-        self.last = Some(new.revision);
-        Ok(new)
+        let step = if back { Step::Back } else { Step::Forth };
+        let to = self.way.next(step, now.revision).ok_or(EditError::NoWay)?;
+        let new = restore(&now, to);
+        self.save_step(step, now, &new)
     }
 
     /// The record now, if it is the one that was seen.
@@ -189,12 +168,6 @@ impl OpenEnd {
             Some(seen) if seen != now.revision => Err(EditError::Changed(Box::new(now))),
             _ => Ok(now),
         }
-    }
-
-    fn save(&self, end: &End) -> Result<End, StoreError> {
-        let end = canonical::tidied(end)?;
-        store::save_revision(&self.start.record, &end)?;
-        Ok(end)
     }
 }
 
@@ -219,7 +192,7 @@ mod tests {
             1,
             Start {
                 photo: None,
-                record,
+                record: record.into(),
                 session: Session::default(),
                 face: None,
                 measuring: MeasureOptions::default(),
@@ -260,6 +233,40 @@ mod tests {
         end.edit(&edits(5, json!([{"do": "confirm", "id": 1}])))
             .expect("three");
         assert_eq!(end.ways(6), (2, 0), "a new edit ends the way forth");
+    }
+
+    #[test]
+    fn the_way_back_outlives_the_program() {
+        let folder = tempfile::tempdir().expect("folder");
+        let mut end = opened(&folder);
+        for (revision, kind) in [(0, "fletched"), (1, "unknown")] {
+            end.edit(&edits(
+                revision,
+                json!([{"do": "tag", "id": 1, "kind": kind}]),
+            ))
+            .expect("edit");
+        }
+        end.step(true, 2).expect("back");
+        let mut again = OpenEnd::new(1, end.start.clone());
+        assert_eq!(again.ways(3), (1, 1));
+        let kind = |e: &End| e.entries[0].kind;
+        assert_eq!(
+            kind(&again.step(false, 3).expect("forth")),
+            EntryKind::Unknown
+        );
+        again.step(true, 4).expect("back");
+        assert_eq!(kind(&again.step(true, 5).expect("back")), EntryKind::Bare);
+        // it is no record, and can be deleted
+        let hidden = folder.path().join(".a.end.json.steps");
+        assert!(hidden.is_file());
+        assert_eq!(store::records_below(folder.path()).expect("list").len(), 1);
+        // changed by somebody else since: not the way to this record any more
+        let mut now = again.record().expect("read").expect("record");
+        now.revision += 1;
+        store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
+        assert_eq!(OpenEnd::new(1, end.start.clone()).ways(7), (0, 0));
+        std::fs::remove_file(hidden).expect("removed");
+        assert_eq!(OpenEnd::new(1, end.start.clone()).ways(7), (0, 0));
     }
 
     #[test]

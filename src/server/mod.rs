@@ -26,6 +26,7 @@ mod pictures;
 mod plan;
 mod qr;
 mod view;
+mod way;
 mod worker;
 
 pub use app::{App, Opening};

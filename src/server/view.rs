@@ -2,7 +2,7 @@
 
 use super::ends::{OpenEnd, Progress};
 use super::pictures::{PART, REDUCED};
-use crate::advice::{self, Advice, AdviceOptions};
+use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::evening::Standing;
 use crate::reading::{Reading, sentence};
 use crate::record::history::is_confirmed;
@@ -60,6 +60,12 @@ pub(super) fn line(open: &OpenEnd) -> Line {
     }
     line.text = text;
     line
+}
+
+/// Whether a person has still to do something with an end.
+pub(super) fn is_due(open: &OpenEnd) -> bool {
+    let record = open.record().ok().flatten();
+    record.is_none_or(|end| standing_of(&end) != "confirmed")
 }
 
 fn proposed(end: &End) -> usize {
@@ -201,7 +207,7 @@ pub(super) struct AdviceView {
 }
 
 /// The advice after an end's run.
-pub(super) fn advice_view(id: u64, standing: Option<&Standing>) -> AdviceView {
+pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readings) -> AdviceView {
     let Some(s) = standing else {
         return AdviceView {
             id,
@@ -213,7 +219,8 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>) -> AdviceView {
             made: None,
         };
     };
-    let advice = advice::advise(&s.history, &AdviceOptions::default());
+    let options = AdviceOptions::default();
+    let advice = advice::advise_again(&s.history, &options, read);
     let words = |steps: &[advice::Step]| steps.iter().map(step_words).collect();
     AdviceView {
         id,

@@ -5,7 +5,7 @@ use super::ends::{EditError, Progress};
 use crate::face::spec::FaceSpec;
 use crate::record::{Session, canonical};
 use crate::road::{self, MeasureOptions};
-use crate::store;
+use crate::store::{self, Place};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ use std::sync::Arc;
 struct Job {
     id: u64,
     photo: PathBuf,
-    record: PathBuf,
+    record: Place,
     face: FaceSpec,
     session: Session,
     options: MeasureOptions,
@@ -71,7 +71,7 @@ fn next(app: &App) -> Job {
 /// anew and the entries keep their places in the picture.
 fn measure(app: &App, job: &Job) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
-    let there = store::record_at(&job.record).map_err(|e| e.to_string())?;
+    let there = job.record.record().map_err(|e| e.to_string())?;
     let keeps = there.as_ref().is_some_and(store::is_touched);
     let measured = road::measure(
         &bytes,
@@ -94,7 +94,11 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
         return Err(failure.text.clone());
     }
     if !keeps {
-        return store::save_proposal(&job.record, &end).map_err(|e| e.to_string());
+        let mut saved = Ok(());
+        app.with_end(job.id, |_| {
+            saved = job.record.propose(&end).map_err(|e| e.to_string());
+        });
+        return saved;
     }
     let mut outcome = Ok(());
     app.with_end(job.id, |open| {

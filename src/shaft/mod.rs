@@ -149,13 +149,20 @@ impl HeatMap {
 /// Least thickness that a face of the right size gives, and largest, mm: shafts of 4.5 to 9.3 mm are in use (World Archery's
 /// limit is 9.3 mm, from memory) and reading is good to a millimetre.
 const THICKNESS_MM: (f64, f64) = (3.2, 11.5);
+/// How far the thickness seen may lie beside the one told, as a share of it: it is read to a few per cent, and faces of the same
+/// look are a third larger or smaller than each other at least (60 and 80 cm).
+const OF_TOLD: (f64, f64) = (0.83, 1.2);
 
 impl Shafts {
-    /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick.
+    /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick, or
+    /// not those whose diameter was told.
     #[must_use]
-    pub fn face_size_doubtful(&self) -> bool {
-        self.thickness_mm
-            .is_some_and(|t| !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&t))
+    pub fn face_size_doubtful(&self, told_mm: Option<f64>) -> bool {
+        self.thickness_mm.is_some_and(|seen| {
+            let as_told = |told: f64| (OF_TOLD.0 * told..=OF_TOLD.1 * told).contains(&seen);
+            !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&seen)
+                || told_mm.is_some_and(|told| !as_told(told))
+        })
     }
 }
 
