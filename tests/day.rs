@@ -277,6 +277,17 @@ fn a_photo_counts_once_under_any_name() {
     );
     let first = records(folder.path());
     assert_eq!(first.len(), 2, "{:?}", first.keys());
+    // a copy that comes first by name: the one with the record counts
+    fs::copy(at("practice-0002.jpg"), at("aa-copy.jpg")).expect("copied");
+    let ran = run(&["day", text(folder.path())]);
+    assert!(
+        ran.stderr
+            .contains("aa-copy.jpg: the same photo as practice-0002.jpg"),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(records(folder.path()), first, "nothing is measured anew");
+    fs::remove_file(at("aa-copy.jpg")).expect("removed");
     // renamed: its record is found by what the photo holds
     fs::remove_file(at("zz-copy.jpg")).expect("removed");
     fs::rename(at("practice-0001.jpg"), at("renamed.jpg")).expect("renamed");

@@ -63,6 +63,9 @@ export class PhotoView extends EventTarget {
     this.done = { x0: 0, y0: 0, x1: 0, y1: 0 };
     /** @type {number | undefined} */
     this.resting = undefined;
+    /** How the photo lay when the face was shown: one that still lies so shows it in a frame of another size too.
+     * @type {{x: number, y: number, scale: number} | null} */
+    this.home = null;
     /** What a finger or the mouse takes hold of, before it pans. @type {(x: number, y: number, kind: string) => Hold | null} */
     this.grab = () => null;
     this.follow();
@@ -99,6 +102,7 @@ export class PhotoView extends EventTarget {
     this.id = id;
     this.shape = shape;
     this.whole = null;
+    this.home = null;
     this.parts.clear();
     this.frame.photo = { width: shape.width, height: shape.height };
     this.resize();
@@ -132,6 +136,8 @@ export class PhotoView extends EventTarget {
     const { frame } = this;
     if (w === 0 || h === 0) return;
     const middle = frame.toPhoto(frame.width / 2, frame.height / 2);
+    const { home } = this;
+    const atHome = home !== null && home.x === frame.x && home.y === frame.y && home.scale === frame.scale;
     const whole = frame.width <= 1 || Math.abs(frame.scale - frame.fitting) < 1e-9;
     frame.width = w;
     frame.height = h;
@@ -144,6 +150,10 @@ export class PhotoView extends EventTarget {
     canvas.style.height = `${canvas.height / ratio}px`;
     canvas.style.left = `${-this.beyond.x / ratio}px`;
     canvas.style.top = `${-this.beyond.y / ratio}px`;
+    if (atHome) {
+      this.showFace();
+      return;
+    }
     if (whole) frame.fit();
     else frame.centre(middle.x, middle.y);
     this.redraw();
@@ -161,6 +171,8 @@ export class PhotoView extends EventTarget {
       const room = 0.06 * Math.max(x1 - x0, y1 - y0);
       this.frame.show(x0 - room, y0 - room, x1 + room, y1 + room);
     }
+    const { x, y, scale } = this.frame;
+    this.home = { x, y, scale };
     this.redraw();
   }
 

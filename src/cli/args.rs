@@ -342,7 +342,7 @@ pub struct Day {
     /// Write a report for each archer into this folder
     #[arg(long, value_name = "DIR")]
     pub reports: Option<PathBuf>,
-    /// Show archers' names, file names and notes in reports and tables; otherwise they are left out
+    /// Show archers' names, labels of bows, file names and notes in reports and tables; otherwise they are left out
     #[arg(long)]
     pub names: bool,
     /// Folder of earlier records, with those below it: the same bow's count for advice, and reports show the trend

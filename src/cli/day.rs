@@ -226,7 +226,22 @@ fn by_content(
             records.insert((one.folder(), photo.sha256.as_str()), &one.path);
         }
     }
-    let mut first: BTreeMap<(PathBuf, String), String> = BTreeMap::new();
+    let folder_of = |item: &Item| item.photo.parent().unwrap_or(Path::new("")).to_owned();
+    // of those there twice the one with a record counts, else the first
+    let mut counts: BTreeMap<(PathBuf, String), (bool, String)> = BTreeMap::new();
+    for (item, print) in items.iter().zip(&prints) {
+        let Some(print) = print else { continue };
+        let has_record = item.place.exists();
+        let one = (has_record, item.name.clone());
+        counts
+            .entry((folder_of(item), print.clone()))
+            .and_modify(|there| {
+                if has_record && !there.0 {
+                    *there = one.clone();
+                }
+            })
+            .or_insert(one);
+    }
     let mut kept = Vec::new();
     for (mut item, print) in std::mem::take(items).into_iter().zip(prints) {
         // what can't be read is everybody's to tell; the first share does
@@ -235,8 +250,8 @@ fn by_content(
             continue;
         }
         if let Some(print) = print {
-            let folder = item.photo.parent().unwrap_or(Path::new("")).to_owned();
-            item.twin = first.get(&(folder.clone(), print.clone())).cloned();
+            let name = counts.get(&(folder_of(&item), print.clone()));
+            item.twin = name.map(|(_, n)| n).filter(|n| **n != item.name).cloned();
             let records_folder = item.place.parent().unwrap_or(Path::new(""));
             if !item.place.exists()
                 && item.twin.is_none()
@@ -245,9 +260,6 @@ fn by_content(
                 item.place = (*there).to_owned();
                 used.insert(item.place.clone());
             }
-            first
-                .entry((folder, print))
-                .or_insert_with(|| item.name.clone());
         }
         kept.push(item);
     }

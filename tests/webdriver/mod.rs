@@ -310,6 +310,18 @@ impl Browser {
         std::fs::write(Path::new(&folder).join(format!("{name}.png")), bytes).expect("written");
     }
 
+    /// What is seen, as JPEG of this quality.
+    pub(crate) fn jpeg(&self, quality: u32) -> Vec<u8> {
+        use base64::Engine;
+        let shot = self.tool(
+            "Page.captureScreenshot",
+            &json!({"format": "jpeg", "quality": quality}),
+        );
+        base64::engine::general_purpose::STANDARD
+            .decode(shot["data"].as_str().expect("a picture"))
+            .expect("base 64")
+    }
+
     /// What the page complained of.
     pub(crate) fn complaints(&self) -> Vec<String> {
         let log = self.call("POST", "/se/log", Some(&json!({"type": "browser"})));
