@@ -88,6 +88,7 @@ fn three_spots(last_y: f64) -> End {
             diameter_mm: 200.0,
             spot_centres_mm: Some(vec![[0.0, 220.0], [0.0, 0.0], [0.0, -220.0]]),
             seen: None,
+            zones: None,
             extra: Default::default(),
         }),
         entries: [(5.0, 226.0), (-4.0, 3.0), (6.0, -215.0)]
