@@ -46,10 +46,12 @@ export class PhotoView extends EventTarget {
     this.linesNow = [];
     /** What lies over the photo and moves with it. @type {HTMLElement[]} */
     this.over = [];
-    /** @type {HTMLImageElement | null} */
+    /** @type {ImageBitmap | null} */
     this.whole = null;
-    /** @type {Map<string, HTMLImageElement | null>} */
+    /** @type {Map<string, ImageBitmap | null>} */
     this.parts = new Map();
+    /** Whether the photo has been seen at rest: before that nothing is fetched that only makes it sharper. */
+    this.rested = false;
     this.ratio = 1;
     /** What is to be done with the next frame. */
     this.due = { paint: false, lay: false };
@@ -101,21 +103,22 @@ export class PhotoView extends EventTarget {
     }
     this.id = id;
     this.shape = shape;
-    this.whole = null;
+    this.forget();
     this.home = null;
-    this.parts.clear();
     this.frame.photo = { width: shape.width, height: shape.height };
     this.resize();
     this.showFace();
-    const image = new Image();
-    image.src = this.core.whole(id);
+    let image;
     try {
-      await image.decode();
+      image = await picture(this.core.whole(id));
     } catch {
       if (this.id === id) this.dispatchEvent(new CustomEvent("failed"));
       return;
     }
-    if (this.id !== id) return;
+    if (this.id !== id) {
+      image.close();
+      return;
+    }
     this.whole = image;
     this.redraw();
     this.dispatchEvent(new CustomEvent("shown"));
@@ -124,11 +127,19 @@ export class PhotoView extends EventTarget {
   clear() {
     this.id = null;
     this.shape = null;
-    this.whole = null;
     this.ringsNow = [];
     this.linesNow = [];
-    this.parts.clear();
+    this.forget();
     this.redraw();
+  }
+
+  /** Lets go of the pixels. */
+  forget() {
+    this.whole?.close();
+    this.whole = null;
+    for (const part of this.parts.values()) part?.close();
+    this.parts.clear();
+    this.rested = false;
   }
 
   resize() {
@@ -249,7 +260,7 @@ export class PhotoView extends EventTarget {
   paintSeen() {
     this.drawn = { x: this.frame.x, y: this.frame.y };
     this.done = this.seen(0, 0);
-    this.paintBox(this.done);
+    this.paintBoxes(this.done);
     this.place(0, 0);
   }
 
@@ -282,10 +293,8 @@ export class PhotoView extends EventTarget {
   /** Draws what of the canvas isn't drawn yet. */
   complete() {
     const { bounds, done } = this;
-    this.paintBox({ ...bounds, y1: done.y0 });
-    this.paintBox({ ...bounds, y0: done.y1 });
-    this.paintBox({ x0: bounds.x0, x1: done.x0, y0: done.y0, y1: done.y1 });
-    this.paintBox({ x0: done.x1, x1: bounds.x1, y0: done.y0, y1: done.y1 });
+    this.paintBoxes({ ...bounds, y1: done.y0 }, { ...bounds, y0: done.y1 },
+      { x0: bounds.x0, x1: done.x0, y0: done.y0, y1: done.y1 }, { x0: done.x1, x1: bounds.x1, y0: done.y0, y1: done.y1 });
     this.done = bounds;
   }
 
@@ -298,6 +307,10 @@ export class PhotoView extends EventTarget {
       this.lay();
     }
     this.complete();
+    if (this.whole && !this.rested) {
+      this.rested = true;
+      this.fetchParts();
+    }
   }
 
   /** All of the canvas. @returns {Box} */
@@ -334,14 +347,17 @@ export class PhotoView extends EventTarget {
     context?.clearRect(x0, y0, x1 - x0, y1 - y0);
   }
 
-  /** Draws a rectangle of the canvas. @param {Box} box */
-  paintBox(box) {
+  /** Draws these rectangles of the canvas. @param {...Box} boxes */
+  paintBoxes(...boxes) {
     const context = this.canvas.getContext("2d");
-    if (!context || box.x1 <= box.x0 || box.y1 <= box.y0) return;
+    const real = boxes.filter((b) => b.x1 > b.x0 && b.y1 > b.y0);
+    if (!context || real.length === 0) return;
     context.save();
-    this.wipe(box);
     context.beginPath();
-    context.rect(box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0);
+    for (const box of real) {
+      this.wipe(box);
+      context.rect(box.x0, box.y0, box.x1 - box.x0, box.y1 - box.y0);
+    }
     context.clip();
     this.paint(context, { scale: this.frame.scale, ...this.drawn }, this.ratio, 1, this.beyond);
     context.restore();
@@ -354,7 +370,7 @@ export class PhotoView extends EventTarget {
     const s = frame.scale * ratio;
     const x = drawn.x * ratio + beyond.x + c * shape.part * s;
     const y = drawn.y * ratio + beyond.y + r * shape.part * s;
-    this.paintBox({
+    this.paintBoxes({
       x0: Math.max(Math.floor(x), done.x0), y0: Math.max(Math.floor(y), done.y0),
       x1: Math.min(Math.ceil(x + shape.part * s), done.x1), y1: Math.min(Math.ceil(y + shape.part * s), done.y1),
     });
@@ -368,8 +384,12 @@ export class PhotoView extends EventTarget {
     const s = frame.scale * ratio;
     context.setTransform(s, 0, 0, s, frame.x * ratio + beyond.x, frame.y * ratio + beyond.y);
     context.imageSmoothingEnabled = s < 4;
-    context.imageSmoothingQuality = "medium";
-    if (this.whole) context.drawImage(this.whole, 0, 0, shape.width, shape.height);
+    if (this.whole) {
+      // averages cost as much as drawing: only where pixels would be passed over
+      context.imageSmoothingQuality = s * shape.width < this.whole.width / 2 ? "medium" : "low";
+      context.drawImage(this.whole, 0, 0, shape.width, shape.height);
+    }
+    context.imageSmoothingQuality = s < 0.5 ? "medium" : "low";
     if (s > this.sharpFrom()) {
       for (const [key, image] of this.parts) {
         if (!image) continue;
@@ -398,7 +418,7 @@ export class PhotoView extends EventTarget {
 
   fetchParts() {
     const { frame, shape, id } = this;
-    if (!shape || id === null || frame.scale * this.ratio <= this.sharpFrom()) return;
+    if (!shape || id === null || !this.rested || frame.scale * this.ratio <= this.sharpFrom()) return;
     const from = frame.toPhoto(0, 0);
     const to = frame.toPhoto(frame.width, frame.height);
     const at = (/** @type {number} */ v, /** @type {number} */ most) => clamp(Math.floor(v / shape.part), 0, most);
@@ -416,19 +436,23 @@ export class PhotoView extends EventTarget {
     this.parts.set(key, null);
     if (this.parts.size > PARTS) {
       const oldest = this.parts.keys().next().value;
-      if (oldest !== undefined) this.parts.delete(oldest);
+      if (oldest !== undefined) {
+        this.parts.get(oldest)?.close();
+        this.parts.delete(oldest);
+      }
     }
-    const image = new Image();
-    image.src = this.core.part(id, c, r);
+    let image;
     try {
-      await image.decode();
+      image = await picture(this.core.part(id, c, r));
     } catch {
-      this.parts.delete(key);
+      if (this.id === id) this.parts.delete(key);
       return;
     }
-    if (this.id === id && this.parts.has(key)) {
+    if (this.id === id && this.parts.get(key) === null) {
       this.parts.set(key, image);
       this.paintPart(c, r);
+    } else {
+      image.close();
     }
   }
 
@@ -524,6 +548,13 @@ export class PhotoView extends EventTarget {
       this.redraw();
     }, { passive: false });
   }
+}
+
+/** A picture, decoded once and beside everything else. @param {string} address */
+async function picture(address) {
+  const answer = await fetch(address);
+  if (!answer.ok) throw new Error(String(answer.status));
+  return createImageBitmap(await answer.blob());
 }
 
 /** @param {number} value @param {number} least @param {number} most */
