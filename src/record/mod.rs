@@ -22,7 +22,8 @@ pub use crate::face::{FocalSource, UprightSource};
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
-    Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone, SCHEMA, SeenFace, UprightRecord,
+    Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone, SCHEMA, SeenFace,
+    UprightRecord,
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
