@@ -36,8 +36,10 @@ fn pictures() {
     b.wait(
         "bossmark.queue.ends.length === 7 && bossmark.queue.ends.every((e) => e.state === 'open')",
     );
-    b.press(false, "#ends li:nth-child(4) button");
-    b.wait("bossmark.end.view?.id === 4");
+    // one with something to look at
+    let unsure = b.js("return bossmark.queue.ends.find((e) => e.look > 0)?.id ?? 1");
+    b.press(false, &format!("#ends li:nth-child({unsure}) button"));
+    b.wait(&format!("bossmark.end.view?.id === {unsure}"));
     ready(&b);
     settled(&b);
     b.js("window.scrollTo(0, 0); document.activeElement.blur(); return 1");
@@ -45,10 +47,15 @@ fn pictures() {
     let Some(b) = Browser::start(PHONE) else {
         return;
     };
-    b.open(&format!("{}#end-3", program.link));
+    b.open(&format!("{}#end-{unsure}", program.link));
     ready(&b);
     settled(&b);
-    b.press(true, "#look");
+    if b.js("return document.getElementById('look').disabled") == true {
+        // nothing is: the first one, as a tap does it
+        b.js("bossmark.end.select(bossmark.end.entries[0].id); return 1");
+    } else {
+        b.press(true, "#look");
+    }
     b.wait("bossmark.end.selected !== null");
     // parts at full resolution, and everything in its place
     b.wait("[...bossmark.photo.parts.values()].every((p) => p) && !bossmark.photo.waiting");
