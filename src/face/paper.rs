@@ -189,14 +189,7 @@ fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Square> 
     } else {
         TWO_SIDES * least_sd
     };
-    // a side that disagrees says that some of these lines are another square's, and how many only tells how likely which
-    let dissent = sides
-        .iter()
-        .map(|s| (s.turn - turn_rad).powi(2))
-        .filter(|d| *d >= AGREE * AGREE)
-        .sum::<f64>()
-        / count(sides.len());
-    let sd_rad = (trusted * trusted + scatter / count(group.len()) + dissent).sqrt();
+    let sd_rad = trusted.hypot((scatter / count(group.len())).sqrt());
     let at_mm = group.iter().map(|s| s.at_mm).sum::<f64>() / count(group.len());
     Some(Square {
         roll: Roll {
