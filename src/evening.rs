@@ -1,6 +1,6 @@
 //! Records → what is to be told of them, run by run: the joint of history, reading, advice and report.
 
-use crate::advice::{Advice, AdviceOptions, Expect, advise};
+use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};
 use crate::reading::{Reading, read};
 use crate::record::{End, Filed, History, LeftOut, Note, Run, Runs, Session};
 use crate::report::{BowStory, Effect, EndStory, FaceLook, MadeChange, RunStory, TrendPoint};
@@ -65,12 +65,22 @@ fn several_distances(readings: &[RunReading]) -> Note {
 /// The readings of one run, one for each distance. What concerns the run as a whole is told with the first.
 #[must_use]
 pub fn readings_of(run: &Run) -> Vec<RunReading> {
-    let mut all: Vec<RunReading> = run
-        .by_distance()
+    let groups = run.by_distance();
+    let read = groups
+        .iter()
+        .map(|group| read(&group.iter().map(|f| &f.end).collect::<Vec<_>>()))
+        .collect();
+    told_of(run, groups, read)
+}
+
+/// The readings of a run's distances with what is to be told of them.
+fn told_of(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunReading> {
+    let mut all: Vec<RunReading> = groups
         .into_iter()
-        .map(|group| RunReading {
+        .zip(read)
+        .map(|(group, reading)| RunReading {
             files: group.iter().map(|f| f.file.clone()).collect(),
-            reading: read(&group.iter().map(|f| &f.end).collect::<Vec<_>>()),
+            reading,
         })
         .collect();
     if all.len() > 1 {
@@ -172,28 +182,33 @@ fn story(
     told: &(dyn Fn(&Filed) -> bool + Sync),
 ) -> Option<BowStory> {
     let newest = history.newest()?.ends.last()?;
+    // every run is read once, whatever is asked of it below
+    let mut readings = Readings::default();
+    let read = readings.of_runs(history);
+    let parts_of = |i: usize| -> Vec<RunReading> {
+        let told = history.runs.get(i).zip(read.get(i));
+        told.map_or_else(Vec::new, |(run, read)| {
+            told_of(run, run.by_distance(), read.clone())
+        })
+    };
+    let mut then = History::default();
     let mut runs: Vec<RunStory> = Vec::new();
     for (i, run) in history.runs.iter().enumerate() {
+        // as it stood then: this run and those before it
+        then.runs.push(run.clone());
         if !run.ends.iter().any(told) {
             continue;
         }
-        // as it stood then: this run and those before it
-        let then = History {
-            runs: history.runs.iter().take(i + 1).cloned().collect(),
-            ..History::default()
-        };
-        let advice = advise(&then, options);
+        let advice = advise_again(&then, options, &mut readings.clone());
         let before = match (runs.last(), i.checked_sub(1)) {
             (Some(before), _) => Some((before.reading.clone(), before.advice.clone())),
-            (None, Some(before)) => before_told(history, before, options),
+            (None, Some(before)) => {
+                let said = before_told(history, before, options, &mut readings.clone());
+                parts_of(before).pop().map(|part| (part.reading, said))
+            }
             (None, None) => None,
         };
-        for (nth, (group, part)) in run
-            .by_distance()
-            .into_iter()
-            .zip(readings_of(run))
-            .enumerate()
-        {
+        for (nth, (group, part)) in run.by_distance().into_iter().zip(parts_of(i)).enumerate() {
             let changes = if nth == 0 {
                 MadeChange::list(&run.changed)
             } else {
@@ -229,29 +244,39 @@ fn story(
     }
     Some(BowStory {
         label: label(&newest.end.session),
-        advice_now: advise(history, options),
+        advice_now: advise_again(history, options, &mut readings),
         runs,
-        trend: trend(history),
+        trend: trend_of(history, &read),
     })
 }
 
-/// The reading and the advice of the run before the first that is told.
-fn before_told(history: &History, at: usize, options: &AdviceOptions) -> Option<(Reading, Advice)> {
+/// The advice of the run before the first that is told.
+fn before_told(
+    history: &History,
+    at: usize,
+    options: &AdviceOptions,
+    readings: &mut Readings,
+) -> Advice {
     let then = History {
         runs: history.runs.iter().take(at + 1).cloned().collect(),
         ..History::default()
     };
-    let reading = readings_of(history.runs.get(at)?).pop()?.reading;
-    Some((reading, advise(&then, options)))
+    advise_again(&then, options, readings)
 }
 
 /// What each set-up's ends said, day by day and distance by distance, oldest first.
 #[must_use]
 pub fn trend(history: &History) -> Vec<TrendPoint> {
+    trend_of(history, &[])
+}
+
+/// The same with the readings of the runs' distances, where they are there already: those of a single day are the day's.
+fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> {
     let mut parts = Vec::new();
     for (number, run) in (1_usize..).zip(&history.runs) {
         let mut first = true;
-        for group in run.by_distance() {
+        let known = read_before.get(number - 1);
+        for (at, group) in run.by_distance().into_iter().enumerate() {
             let mut left: &[&Filed] = &group;
             while let Some(day) = left
                 .first()
@@ -267,18 +292,22 @@ pub fn trend(history: &History) -> Vec<TrendPoint> {
                 } else {
                     Vec::new()
                 };
-                parts.push((number, day, changes, ends.to_vec()));
+                let whole = ends.len() == group.len();
+                let known = known.filter(|_| whole).and_then(|known| known.get(at));
+                parts.push((number, day, changes, ends.to_vec(), known));
                 (first, left) = (false, rest);
             }
         }
     }
     parts
         .into_par_iter()
-        .map(|(number, day, changes, ends)| TrendPoint {
+        .map(|(number, day, changes, ends, known)| TrendPoint {
             number,
             day: day.map(|d| d.to_string()),
             changes,
-            reading: read(&ends.iter().map(|f| &f.end).collect::<Vec<_>>()),
+            reading: known
+                .cloned()
+                .unwrap_or_else(|| read(&ends.iter().map(|f| &f.end).collect::<Vec<_>>())),
         })
         .collect()
 }
@@ -429,6 +458,45 @@ mod tests {
         );
         assert_eq!(last.history.runs, History::new(all()).runs);
         assert_eq!(standing(all(), ("5", 1)), None);
+    }
+
+    /// A story reads each run once and tells what reading it by itself tells: of every set-up, day and distance.
+    #[test]
+    fn a_story_tells_what_each_run_by_itself_says() {
+        let session = |end: u64, day: u64, clicks: f64, distance: f64| {
+            json!({"archer": "A", "hand": "right", "distance_m": distance, "date": format!("2026-05-0{day}"), "end": end,
+                   "setup": {"bow": "b", "plunger_clicks": clicks}})
+        };
+        let records = || {
+            vec![
+                filed("1", session(1, 3, 0.0, 30.0), 120.0),
+                filed("2", session(2, 3, 0.0, 18.0), 90.0),
+                filed("3", session(3, 4, 2.0, 30.0), 70.0),
+                filed("4", session(4, 5, 2.0, 30.0), 50.0),
+                filed("5", session(5, 5, 3.0, 30.0), 20.0),
+            ]
+        };
+        let options = AdviceOptions::default();
+        let history = History::new(records());
+        let (bows, _) = stories(records(), &options);
+        let story = bows.first().expect("a bow");
+        let alone: Vec<Reading> = history
+            .runs
+            .iter()
+            .flat_map(readings_of)
+            .map(|part| part.reading)
+            .collect();
+        let told: Vec<Reading> = story.runs.iter().map(|run| run.reading.clone()).collect();
+        assert_eq!((told.len(), told), (4, alone));
+        assert_eq!(story.trend, trend(&history));
+        for run in &story.runs {
+            let then = History {
+                runs: history.runs[..run.number].to_vec(),
+                ..History::default()
+            };
+            assert_eq!(run.advice, crate::advice::advise(&then, &options));
+        }
+        assert_eq!(story.advice_now, crate::advice::advise(&history, &options));
     }
 
     #[test]

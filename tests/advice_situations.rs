@@ -203,6 +203,23 @@ fn wrong_spine() {
     snapshot("wrong_spine", &h);
 }
 
+/// Two feet off at 18 m already: other shafts, not more shots, whether the set-up is told or not.
+#[test]
+fn wrong_spine_at_18_m() {
+    for (hand, side) in [("right", 1.0), ("left", -1.0)] {
+        for (setup, to) in [(club_setup(), true), (json!({}), false)] {
+            let h = history(&[Shoot::new(1, setup)
+                .offset(690.0 * side, 0.0)
+                .distance(18.0)
+                .hand(hand)]);
+            let step = next(&told(&h)).clone();
+            assert_eq!(step.change, Change::ShaftSpine, "{step:?}");
+            assert_eq!(step.to.is_some_and(|to| to < 600.0), to, "{step:?}");
+            assert!(step.why.contains("change the shafts before anything else"));
+        }
+    }
+}
+
 #[test]
 fn undecided() {
     let h = history(&[Shoot::new(1, club_setup()).offset(45.0, 10.0).scatter(2.5)]);
@@ -427,7 +444,63 @@ fn nothing_told_of_the_bow() {
     assert_eq!(step.change, Change::DrawWeight);
     assert_eq!((step.from, step.to, step.amount), (None, None, None));
     assert!(advice.cautions.iter().any(|n| n.code == "setup-incomplete"));
+    // no size in what is to be done, where the size isn't known; what people begin with stands apart
+    for step in std::iter::once(step).chain(&advice.others) {
+        let sized = [
+            "half",
+            "a few",
+            "one ",
+            "millimetre",
+            "click",
+            "turn or less",
+        ];
+        assert!(
+            sized.iter().all(|word| !step.detail.contains(word)),
+            "{}",
+            step.detail
+        );
+        assert!(
+            !step.detail.chars().any(|c| c.is_ascii_digit()),
+            "{}",
+            step.detail
+        );
+        assert!(step.why.contains("usual first step"), "{}", step.why);
+    }
     snapshot("nothing_told", &h);
+}
+
+/// One end: the reading is pulled by what bows usually show, the step isn't. The step says so, once, and by how much.
+#[test]
+fn where_step_and_reading_differ_the_step_says_why() {
+    let said = |h: &History| {
+        let advice = told(h);
+        let all = std::iter::once(next(&advice)).chain(&advice.others);
+        let all: Vec<&Step> = all
+            .filter(|s| s.why.contains("(The reading says"))
+            .collect();
+        assert!(all.len() <= 1 && all.iter().all(|s| std::ptr::eq(*s, next(&advice))));
+        (all.first().map(|s| s.why.clone()), advice)
+    };
+    let (why, advice) = said(&history(&[Shoot::new(1, club_setup())
+        .offset(95.0, 0.0)
+        .scatter(2.0)]));
+    let why = why.unwrap();
+    let read = advice.reading.offset.unwrap().x_mm;
+    assert!(
+        why.contains(&format!("(The reading says {read:.0} mm right: ")),
+        "{why}"
+    );
+    assert!(why.contains("how far bows usually are out"), "{why}");
+    // at a short distance the two are of different distances
+    let (why, _) = said(&history(&[Shoot::new(1, club_setup())
+        .offset(150.0, 0.0)
+        .distance(18.0)]));
+    assert!(why.unwrap().contains("at the distance shot"));
+    // from four ends there is nothing to tell
+    let ends: Vec<Shoot> = (1..=4)
+        .map(|n| Shoot::new(n, club_setup()).offset(95.0, 0.0))
+        .collect();
+    assert_eq!(said(&history(&ends)).0, None);
 }
 
 #[test]

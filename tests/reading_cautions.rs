@@ -194,10 +194,24 @@ fn one_out(x: f64) -> End {
     end(&GROUP, &shafts)
 }
 
+/// The usual end, with this number of bare shafts told.
+fn bare_told(bare: u32) -> End {
+    but(at(40.0, 0.0), |end| {
+        end.session.fletched = Some(3);
+        end.session.bare = Some(bare);
+    })
+}
+
 /// All that can be said about the ends as such and how they were shot.
 fn cases_of_ends() -> Vec<Case> {
     let usual = || at(40.0, 0.0);
     vec![
+        case(
+            "count-differs",
+            "4 bare told, 3 counted",
+            bare_told(4),
+            bare_told(3),
+        ),
         case(
             "no-distance",
             "--distance",

@@ -132,6 +132,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
             sd_y_mm: 18.0,
             cov_mm2: [[484.0, 60.0], [60.0, 324.0]],
         }),
+        plain_mm: None,
         horizontal: Horizontal {
             call: if weak {
                 HorizontalCall::Weak

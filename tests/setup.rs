@@ -117,7 +117,17 @@ fn without_flags_a_file_is_checked_and_shown_and_not_touched() {
     ] {
         assert!(ran.stdout.contains(words), "{}", ran.stdout);
     }
-    assert!(!ran.stdout.contains("Would help"), "{}", ran.stdout);
+    // all that is left open is what the physics would use besides
+    let help = ran.stdout.split("Would help the advice: ").nth(1);
+    let flags: Vec<&str> = help
+        .into_iter()
+        .flat_map(str::split_whitespace)
+        .filter(|word| word.contains("--"))
+        .collect();
+    assert_eq!(
+        flags,
+        ["(--gr-per-in),", "(--brace-height),", "(--draw-length),"]
+    );
     assert_eq!(fs::read(&path).expect("file"), before);
     fs::write(
         &path,
@@ -259,6 +269,43 @@ fn an_advice_that_does_not_fit_is_refused() {
     refused(r#"{"schema": "bossmark/end/1"}"#, 3, "bossmark/advice/1");
     refused(r#"{"schema": "bossmark/advice/2"}"#, 3, "update bossmark");
     refused("no JSON", 3, "JSON");
+    // an advice is asked for again, never a photo measured again
+    for (broken, words) in [
+        (
+            "",
+            "the file is empty, so nothing is noted: give what `bossmark advise",
+        ),
+        ("{", "is not JSON"),
+        ("{}", "bossmark/advice/1"),
+        (
+            r#"{"schema": "bossmark/advice/1"}"#,
+            "the advice is not whole",
+        ),
+    ] {
+        refused(broken, 3, words);
+        refused(
+            broken,
+            3,
+            "give what `bossmark advise RECORDS --json` wrote",
+        );
+    }
+    // without a step its own reason is told
+    let mut none: Value = serde_json::from_str(&advice(json!({"change": "none"}))).expect("JSON");
+    none["next"] = Value::Null;
+    refused(&none.to_string(), 1, "changes nothing (No shot counts");
+    // what is so already is no change
+    let same = json!({"change": "plunger", "setting": "plunger_clicks", "amount": 1.0, "from": -3.0, "to": -2.0});
+    let same = advice(same);
+    refused(&same, 2, "plunger_clicks` from -3");
+    let ran = setup(&folder, &["--changed", "--plunger", "-2"], "");
+    assert_eq!(ran.status, 2);
+    assert!(
+        ran.stderr
+            .contains("says the same already (plunger_clicks)"),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(session(&folder), before);
     // told with it, the unknown value is taken
     let ran = setup(
         &folder,

@@ -45,13 +45,15 @@ impl Judged {
         let calls = calls(analysis);
         let tolerance = assumptions.tolerance_30m_mm;
         let fine = assumptions.fine_tolerance_30m_mm;
+        let fewest = posterior.fletched.min(posterior.bare) as f64;
+        let shown = assumptions.neutral_from(fewest);
         let reading = [0, 1].map(|at: usize| {
             let (truth, axis) = (session.truth[at], &posterior.axes[at]);
             Called {
                 truth,
                 tolerance,
                 call: calls[at],
-                fine_neutral: axis.within(fine) >= assumptions.neutral_probability,
+                fine_neutral: axis.within(fine) >= shown,
                 below_truth: axis.below(truth),
                 error: axis.mean_mm - truth,
             }
@@ -62,8 +64,8 @@ impl Judged {
             Called {
                 truth,
                 tolerance,
-                call: by_rule(difference, tolerance, assumptions),
-                fine_neutral: within(fine) >= assumptions.neutral_probability,
+                call: by_rule(difference, fewest, tolerance, assumptions),
+                fine_neutral: within(fine) >= shown,
                 below_truth: difference.below(truth),
                 error: difference.mean - truth,
             }
@@ -88,11 +90,16 @@ impl Judged {
 }
 
 /// The rule of the calls, on what plain means say.
-fn by_rule(difference: &Difference, tolerance: f64, assumptions: &Assumptions) -> Option<i8> {
+fn by_rule(
+    difference: &Difference,
+    shots: f64,
+    tolerance: f64,
+    assumptions: &Assumptions,
+) -> Option<i8> {
     let below = |limit: f64| difference.below(limit);
     let inside = below(tolerance) - below(-tolerance);
     let odds = assumptions.side_odds;
-    if inside >= assumptions.neutral_probability {
+    if inside >= assumptions.neutral_from(shots) {
         Some(0)
     } else if inside >= assumptions.side_outside_probability {
         None

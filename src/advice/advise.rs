@@ -94,7 +94,7 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
         } => {
             let step = |change: &Change| steps::of_unknown(*change, *axis, situation, k);
             Parts {
-                next: Some(step(change)),
+                next: Some(beside_reading(step(change), *axis, situation)),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
             }
@@ -102,7 +102,7 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
         Decision::Change { next, also, others } => {
             let step = |choice| steps::of_choice(choice, situation, k);
             Parts {
-                next: Some(step(next)),
+                next: Some(beside_reading(step(next), next.axis, situation)),
                 also: also
                     .iter()
                     .map(|choice| steps::together(choice, next, situation, k))
@@ -112,6 +112,14 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
             }
         }
     }
+}
+
+/// The next step, with a word where the reading above it says something else.
+fn beside_reading(mut step: Step, axis: Axis, situation: &Situation) -> Step {
+    if let Some(said) = steps::beside_reading(axis, situation) {
+        step.why = format!("{} {said}", step.why);
+    }
+    step
 }
 
 fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowledge) -> Advice {
@@ -182,18 +190,7 @@ fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
 }
 
 fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
-    let told = state
-        .trials
-        .iter()
-        .enumerate()
-        .filter(|(r, t)| {
-            t.observed.is_some()
-                && t.moved
-                    .iter()
-                    .any(|m| m.change == change && m.amount.abs() > 0.0)
-                && state.trials[..*r].iter().any(|t| t.observed.is_some())
-        })
-        .count();
+    let told = state.times_tried(change);
     let (slope, beta) = (state.slope(change)?, state.beta(change)?);
     (told > 0).then(|| Learned {
         change,

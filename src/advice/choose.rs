@@ -20,6 +20,8 @@ pub(super) struct Choice {
     /// Shift of u or v to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
+    /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
+    pub(super) told_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<&'static str>,
     /// Spines worth trying, lowest first (`shaft-spine`).
@@ -310,15 +312,22 @@ fn choice(
     } else {
         0.0
     };
+    let variance_mm2 = n * n * beta.variance()
+        + (a.shift_share * n * beta.median).powi(2)
+        + a.floor_mm * a.floor_mm
+        + shafts;
+    let factor = if state.times_tried(change) > 0 {
+        k.telling.tried
+    } else {
+        k.telling.untried
+    };
     Choice {
         change,
         axis: state.axis,
         step,
         shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
-        variance_mm2: n * n * beta.variance()
-            + (a.shift_share * n * beta.median).powi(2)
-            + a.floor_mm * a.floor_mm
-            + shafts,
+        variance_mm2,
+        told_mm2: factor * factor * variance_mm2,
         look_up,
         spines: None,
         past_zero: None,

@@ -36,6 +36,26 @@ impl Exchange {
     }
 }
 
+/// The settings that the exchange rates need, with their names in a sentence.
+const NEEDED: [(&str, &str); 7] = [
+    ("draw_weight_lb", "draw weight"),
+    ("shaft_spine", "spine"),
+    ("shaft_length_mm", "length"),
+    ("shaft_gr_per_in", "tube weight"),
+    ("point_gr", "point"),
+    ("brace_height_mm", "brace height"),
+    ("draw_length_mm", "draw length"),
+];
+
+/// What a set-up doesn't tell of that which the exchange rates need: settings with their names in a sentence.
+#[must_use]
+pub fn missing(setup: &Setup) -> Vec<(&'static str, &'static str)> {
+    NEEDED
+        .into_iter()
+        .filter(|(setting, _)| setup.number(setting).is_none())
+        .collect()
+}
+
 /// The settings that the beam needs, complete.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Numbers {
@@ -150,4 +170,27 @@ pub fn exchange(setup: &Setup) -> Option<Exchange> {
 pub(super) fn arrow_grains(setup: &Setup) -> Option<f64> {
     let tube = setup.shaft_gr_per_in? * setup.shaft_length_mm? / MM_PER_INCH;
     Some(tube + setup.point_gr? + setup.rear_gr.or(setup.bare_rear_gr).unwrap_or(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    /// Told all that is said to be needed, the rates are worked out; lacking any one of it they aren't, and that one is named.
+    #[test]
+    fn what_is_needed_is_named() {
+        let whole = json!({"draw_weight_lb": 36, "shaft_spine": 600, "shaft_length_mm": 736.6, "shaft_gr_per_in": 6.6,
+            "point_gr": 100, "brace_height_mm": 216, "draw_length_mm": 698});
+        let of = |value: &serde_json::Value| -> Setup {
+            serde_json::from_value(value.clone()).expect("a set-up")
+        };
+        assert!(exchange(&of(&whole)).is_some() && missing(&of(&whole)).is_empty());
+        for (setting, _) in NEEDED {
+            let mut less = whole.clone();
+            less[setting] = serde_json::Value::Null;
+            assert_eq!(exchange(&of(&less)), None, "{setting}");
+            assert_eq!(missing(&of(&less))[0].0, setting);
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::advise::{AdviceOptions, axis_name};
 use super::choose::{Choice, Decision, decide};
-use super::exchange::exchange;
+use super::exchange::{exchange, missing};
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::moves::Moves;
 use super::situation::{AxisState, Situation};
@@ -81,11 +81,15 @@ fn posterior(state: &AxisState, situation: &Situation) -> String {
 
 fn physics(situation: &Situation) -> Vec<String> {
     let Some(rates) = exchange(&situation.setup) else {
-        return vec![
-            "Exchange rates by physics: not worked out; they need draw weight, spine, length, tube weight, point, brace height and \
-             draw length. The priors stand instead."
-                .to_owned(),
-        ];
+        let lacking: Vec<&str> = missing(&situation.setup).iter().map(|m| m.1).collect();
+        let why = if lacking.is_empty() {
+            "by the settings told the shaft would buckle at full draw or has no stroke".to_owned()
+        } else {
+            format!("the set-up doesn't tell {}", lacking.join(", "))
+        };
+        return vec![format!(
+            "Exchange rates by physics: not worked out, since {why}. The priors stand instead."
+        )];
     };
     let pounds = |change, n: f64| {
         rates
@@ -204,7 +208,7 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<St
                         state.slope(choice.change).map_or("", |s| s.unit.as_str()),
                         choice.shift_mm.abs(),
                         if choice.shift_mm * next.shift_mm < 0.0 { "the other way" } else { "more" },
-                        choice.variance_mm2.sqrt(),
+                        choice.told_mm2.sqrt(),
                         (state.offset.mean + next.shift_mm + choice.shift_mm) * state.offset.mean.signum()
                     )
                 } else {
@@ -307,12 +311,7 @@ fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
     let sign = state.offset.mean.signum();
     let assumptions = Assumptions::embedded().ok();
     let here = assumptions.map(|a| {
-        super::steps::from_30m(
-            choice.shift_mm,
-            choice.variance_mm2,
-            situation.distance_m,
-            &a,
-        )
+        super::steps::from_30m(choice.shift_mm, choice.told_mm2, situation.distance_m, &a)
     });
     format!(
         "Chosen: {} by {} {}. {:.0} mm to go; one unit brings {} mm on average, so this brings {:.0} mm at 30 m (sd {:.0}){}, \
@@ -323,7 +322,7 @@ fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
         state.offset.mean.abs(),
         words::number(each, 1),
         choice.shift_mm.abs(),
-        choice.variance_mm2.sqrt(),
+        choice.told_mm2.sqrt(),
         here.filter(|_| !situation.full_distance)
             .map_or_else(String::new, |(mean, _)| format!(
                 ", {:.0} mm at {} m",

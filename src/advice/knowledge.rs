@@ -16,12 +16,22 @@ pub struct Knowledge {
     pub(super) scale: Scale,
     pub(super) levers: Vec<LeverPrior>,
     pub(super) bolts: Bolts,
+    pub(super) telling: Telling,
     pub(super) learning: Learning,
     pub(super) steps: Steps,
     pub(super) bounds_when_unknown: Bounds,
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
     pub(super) policy: Policy,
+}
+
+/// Factors on the sd of a shift that is told.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Telling {
+    /// Of a lever that this bow has not taught yet,
+    pub(super) untried: f64,
+    /// and of one that it has.
+    pub(super) tried: f64,
 }
 
 /// One number with its source.

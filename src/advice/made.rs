@@ -98,11 +98,15 @@ pub fn made_all(now: &Setup, advice: &Advice) -> Result<(Setup, String), NotMade
         words.push(step.detail.as_str());
     }
     if words.is_empty() {
-        let text = advice
-            .next
-            .as_ref()
-            .map_or("none given", |s| s.detail.as_str());
-        return Err(NotMade::NothingToChange(text.to_owned()));
+        let failure = advice.failure.as_ref().map(|f| f.text.as_str());
+        let text = match (&advice.next, failure) {
+            (Some(step), _) => step.detail.as_str(),
+            (None, Some(failure)) => failure,
+            (None, None) => "it names no step",
+        };
+        return Err(NotMade::NothingToChange(
+            text.trim_end_matches('.').to_owned(),
+        ));
     }
     Ok((new, words.join("; ")))
 }

@@ -32,7 +32,7 @@ pub(crate) use cautions::{bare_shafts, general};
 
 pub use advise::{AdviceOptions, advise, advise_again, advise_with};
 pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
-pub use exchange::{Exchange, exchange};
+pub use exchange::{Exchange, exchange, missing};
 pub use explain::explain;
 pub use knowledge::Knowledge;
 pub use made::{NotMade, made, made_all};

@@ -8,8 +8,8 @@ use super::learn::{Beta, Learnt, Trial, learn};
 use super::moves::{Moves, moves};
 use super::normal::Normal;
 use super::slopes::{Slope, is_unknown, slopes};
-use super::trials::{Readings, RunRead, trials};
-use crate::reading::{Assumptions, Reading};
+use super::trials::{Readings, RunRead, sign, trials};
+use crate::reading::{Assumptions, HorizontalCall, Reading};
 use crate::record::{Hand, History, Setup, When};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -36,6 +36,21 @@ impl AxisState {
     /// The prior of a lever of this axis.
     pub(super) fn slope(&self, change: Change) -> Option<&Slope> {
         self.slopes.iter().find(|s| s.change == change)
+    }
+
+    /// Changes of a lever that had readings before and after them.
+    pub(super) fn times_tried(&self, change: Change) -> usize {
+        self.trials
+            .iter()
+            .enumerate()
+            .filter(|(r, t)| {
+                t.observed.is_some()
+                    && t.moved
+                        .iter()
+                        .any(|m| m.change == change && m.amount.abs() > 0.0)
+                    && self.trials[..*r].iter().any(|t| t.observed.is_some())
+            })
+            .count()
     }
 
     /// What this bow's history says of a lever of this axis.
@@ -125,7 +140,15 @@ impl Situation {
             in_tune: group_readings().any(|r| r.in_tune),
             wrong_spine: group_readings()
                 .any(|r| r.cautions.iter().any(|c| c.code == "wrong-spine")),
-            u: reading.hand.map(|_| state(Axis::Horizontal)),
+            u: reading.hand.map(|hand| {
+                not_less_than_seen(
+                    state(Axis::Horizontal),
+                    &reading,
+                    hand,
+                    tolerance_mm,
+                    &assumptions,
+                )
+            }),
             v: state(Axis::Vertical),
             reading,
         })
@@ -157,6 +180,35 @@ impl Situation {
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
         std::iter::once(&self.v).chain(&self.u)
     }
+}
+
+/// The horizontal, where a short distance shows more than tuning takes up: no less than what is seen there.
+///
+/// What is thought of offsets at 30 m beforehand outweighs an offset carried there from a short distance, since how it grows is
+/// only loosely known. But two feet at 18 m won't be a hand's breadth at 30 m.
+fn not_less_than_seen(
+    mut u: AxisState,
+    reading: &Reading,
+    hand: Hand,
+    tolerance_mm: f64,
+    assumptions: &Assumptions,
+) -> AxisState {
+    let shows = reading.cautions.iter().any(|c| c.code == "wrong-spine");
+    let called = match reading.horizontal.call {
+        HorizontalCall::Weak => 1.0,
+        HorizontalCall::Stiff => -1.0,
+        HorizontalCall::Neutral | HorizontalCall::Undecided => 0.0,
+    };
+    let seen = reading.offset.map_or(0.0, |o| sign(hand) * o.x_mm);
+    let same = seen * called > 0.0 && u.offset.mean * called > 0.0;
+    let short = reading
+        .distance_m
+        .is_some_and(|d| !assumptions.is_full_distance(d));
+    if short && shows && same && seen.abs() > u.offset.mean.abs() {
+        u.offset.mean = seen;
+        u.inside = u.offset.within(tolerance_mm);
+    }
+    u
 }
 
 /// The reading of the newest end's distance, with what is to be told of its run.

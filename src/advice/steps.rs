@@ -9,7 +9,7 @@ use super::trials::sign;
 use super::words;
 use super::{Change, Expect, Step, VerifyWhen};
 use crate::reading::Assumptions;
-use crate::record::Setup;
+use crate::record::{Hand, Setup};
 use crate::units::rounded;
 
 /// Pairs asked for where the reading makes no forecast: an end of three and three.
@@ -64,7 +64,7 @@ fn reversible(change: Change) -> bool {
 fn expect(choice: &Choice, situation: &Situation, k: &Knowledge) -> Option<Expect> {
     let assumptions = Assumptions::embedded().ok()?;
     let at = |mean, variance| from_30m(mean, variance, situation.distance_m, &assumptions);
-    let (mean, variance) = at(choice.shift_mm, choice.variance_mm2);
+    let (mean, variance) = at(choice.shift_mm, choice.told_mm2);
     let sd = |v: f64| Some(rounded(v.sqrt(), 1));
     Some(match choice.axis {
         Axis::Vertical => Expect {
@@ -185,8 +185,76 @@ fn seen(state: &AxisState, situation: &Situation) -> String {
     format!(
         "The bare shafts land {}: {}.",
         words::offset(state, situation.hand),
-        words::meaning(state)
+        words::meaning(state, situation.tolerance_mm)
     )
+}
+
+/// Where the reading that stands above a step doesn't say the same as what the step is made on: why.
+pub(super) fn beside_reading(axis: Axis, situation: &Situation) -> Option<String> {
+    let state = state_of(axis, situation)?;
+    let parts = [undecided(state, situation), reckoned(state, situation)];
+    let said: Vec<String> = parts.into_iter().flatten().collect();
+    (!said.is_empty()).then(|| said.join(" "))
+}
+
+/// The reading hasn't decided this axis, yet a change is worth it.
+fn undecided(state: &AxisState, situation: &Situation) -> Option<String> {
+    use crate::reading::{HorizontalCall, VerticalCall};
+    let open = match state.axis {
+        Axis::Horizontal => situation.reading.horizontal.call == HorizontalCall::Undecided,
+        Axis::Vertical => situation.reading.vertical.call == VerticalCall::Undecided,
+    };
+    // a small step near the middle says why it is worth it itself
+    let out = state.inside < 0.5;
+    (open && out).then(|| {
+        format!(
+            "The reading hasn't decided this yet; but that the bare shafts lie to this side is {:.0} % likely, which is enough to \
+             change something rather than shoot more as it is.",
+            100.0 * state.offset.side().min(0.99)
+        )
+    })
+}
+
+/// A smaller difference between the offset of the reading and that of the step isn't worth a word, mm.
+const DIFFERENCE_SAID_MM: f64 = 3.0;
+
+/// The offset here is not that of the reading: from what else it is reckoned.
+fn reckoned(state: &AxisState, situation: &Situation) -> Option<String> {
+    let read = situation.reading.offset?;
+    let assumptions = Assumptions::embedded().ok()?;
+    let (mm, way) = match state.axis {
+        Axis::Vertical => (read.y_mm, words::side(Axis::Vertical, read.y_mm, None)),
+        Axis::Horizontal => (
+            read.x_mm,
+            words::side(Axis::Horizontal, read.x_mm, Some(Hand::Right)),
+        ),
+    };
+    let sign = match state.axis {
+        Axis::Vertical => 1.0,
+        Axis::Horizontal => situation.hand.map_or(1.0, sign),
+    };
+    let here = from_30m(state.offset.mean, 0.0, situation.distance_m, &assumptions).0;
+    let short = !assumptions.is_full_distance(situation.distance_m);
+    if (here - sign * mm).abs() < DIFFERENCE_SAID_MM && !short {
+        return None;
+    }
+    let earlier = state
+        .trials
+        .iter()
+        .rev()
+        .skip(1)
+        .any(|t| t.observed.is_some());
+    let because = if short {
+        "that is at the distance shot, this what it probably is at 30 m"
+    } else if earlier {
+        "that is from this set-up's ends alone, this from the ends before the changes too"
+    } else {
+        "that also weighs how far bows usually are out, this goes by this bow's shots alone"
+    };
+    Some(format!(
+        "(The reading says {:.0} mm {way}: {because}.)",
+        mm.abs()
+    ))
 }
 
 /// Said where the shafts are the wrong ones.
@@ -207,9 +275,10 @@ pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &
     let up = state.direction(change).is_some_and(|d| d > 0.0);
     step.detail = words::detail_unknown(change, up);
     step.why = format!(
-        "{} {} The bare shafts should come {}. {}",
+        "{} {} {} The bare shafts should come {}. {}",
         seen(state, situation),
         words::reason(change, up),
+        words::usual_first_step(change),
         match words::side(axis, -state.offset.mean, situation.hand) {
             "high" => "up",
             "low" => "down",

@@ -4,7 +4,7 @@ use super::Change;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{Moved, Observed, Trial};
 use super::slopes::{Slope, lb_per_quarter_turn};
-use crate::reading::{Analysis, Assumptions, analyse};
+use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
 use std::sync::Arc;
 
@@ -37,7 +37,7 @@ pub(super) fn sign(hand: Hand) -> f64 {
 /// and a run of the same ends says the same. Whether one is kept changes no answer.
 #[derive(Clone, Debug, Default)]
 pub struct Readings {
-    runs: Vec<(Vec<End>, Arc<RunRead>)>,
+    runs: Vec<(Arc<[End]>, Arc<RunRead>)>,
 }
 
 impl Readings {
@@ -57,6 +57,12 @@ impl Readings {
             })
             .collect();
         self.runs.iter().map(|(_, read)| read.clone()).collect()
+    }
+
+    /// What each run of a history says, its distances apart, in the order of [`Run::by_distance`].
+    pub(crate) fn of_runs(&mut self, history: &History) -> Vec<Vec<Reading>> {
+        let groups = |run: &Arc<RunRead>| run.groups.iter().map(|g| g.reading.clone()).collect();
+        self.of(history).iter().map(groups).collect()
     }
 }
 

@@ -177,21 +177,13 @@ pub(super) fn detail_unknown(change: Change, positive: bool) -> String {
     let (what, up, down) = match change {
         Change::DrawWeight => (
             "Draw weight",
-            "a little more (both limb bolts in, half a turn or less at a time)",
-            "a little less (both limb bolts out, half a turn or less at a time)",
+            "a little more (both limb bolts in, by the same turns)",
+            "a little less (both limb bolts out, by the same turns)",
         ),
-        Change::PointWeight => (
-            "Points",
-            "heavier, one weight up",
-            "lighter, one weight down",
-        ),
-        Change::Plunger => ("Plunger", "stiffer, a few clicks", "softer, a few clicks"),
-        Change::RestHeight => (
-            "Rest",
-            "half a millimetre higher",
-            "half a millimetre lower",
-        ),
-        Change::NockingPoint => ("Nocking point", "a millimetre higher", "a millimetre lower"),
+        Change::PointWeight => ("Points", "heavier", "lighter"),
+        Change::Plunger => ("Plunger", "stiffer", "softer"),
+        Change::RestHeight => ("Rest", "higher", "lower"),
+        Change::NockingPoint => ("Nocking point", "higher", "lower"),
         Change::ShaftSpine => (
             "Shafts",
             "weaker (a larger spine number)",
@@ -202,6 +194,38 @@ pub(super) fn detail_unknown(change: Change, positive: bool) -> String {
         Change::ShootMore | Change::Verify | Change::None => ("", "", ""),
     };
     format!("{what} {}", if positive { up } else { down })
+}
+
+/// What people usually begin with where the size isn't known, as a sentence; the shots after it then tell the size.
+pub(super) fn usual_first_step(change: Change) -> &'static str {
+    match change {
+        Change::DrawWeight => {
+            "How far isn't known without the set-up: half a turn of both bolts or less is a usual first step (common practice); \
+             the next end then tells how much it did."
+        }
+        Change::PointWeight => {
+            "How far isn't known without the set-up: the next weight there is is a usual first step (common practice); the next \
+             end then tells how much it did."
+        }
+        Change::Plunger => {
+            "How far isn't known without the set-up: three clicks are a usual first step (common practice); the next end then \
+             tells how much it did."
+        }
+        Change::RestHeight => {
+            "How far isn't known without the set-up: half a millimetre is a usual first step (common practice); the next end \
+             then tells how much it did."
+        }
+        Change::NockingPoint => {
+            "How far isn't known without the set-up: a millimetre is a usual first step (common practice); the next end then \
+             tells how much it did."
+        }
+        Change::ShaftSpine
+        | Change::ShaftLength
+        | Change::RearWeight
+        | Change::ShootMore
+        | Change::Verify
+        | Change::None => "",
+    }
 }
 
 /// What has to be found out before a change can be sized.
@@ -259,9 +283,18 @@ fn range(low: f64, high: f64) -> String {
     }
 }
 
-/// What an offset means.
-pub(super) fn meaning(state: &AxisState) -> &'static str {
-    match (state.axis, state.offset.mean > 0.0) {
+/// What an offset means; inside the tolerance (mm at 30 m) nothing is "too" much.
+pub(super) fn meaning(state: &AxisState, tolerance_mm: f64) -> &'static str {
+    let positive = state.offset.mean > 0.0;
+    if state.offset.mean.abs() <= tolerance_mm {
+        return match (state.axis, positive) {
+            (Axis::Horizontal, true) => "the arrow acts a little weak",
+            (Axis::Horizontal, false) => "the arrow acts a little stiff",
+            (Axis::Vertical, true) => "the nocking point is a little low for the rest",
+            (Axis::Vertical, false) => "the nocking point is a little high for the rest",
+        };
+    }
+    match (state.axis, positive) {
         (Axis::Horizontal, true) => "the arrow acts too weak",
         (Axis::Horizontal, false) => "the arrow acts too stiff",
         (Axis::Vertical, true) => "the nocking point is too low for the rest",
@@ -358,7 +391,7 @@ pub fn expectation(step: &Step) -> Option<String> {
     .collect();
     (!parts.is_empty()).then(|| {
         format!(
-            "Expect the bare shafts about {} against the fletched ones, at 30 m.",
+            "Expect the bare shafts about {} against the fletched ones, at the distance shot.",
             parts.join(" and ")
         )
     })

@@ -6,7 +6,7 @@ use super::input;
 use super::screen::Screen;
 use super::status::Trouble;
 use crate::advice::{self, Advice, NotMade, made_all};
-use crate::record::{Limit, SessionFile, Setup, canonical, check, keys, typed};
+use crate::record::{Limit, RecordError, SessionFile, Setup, canonical, check, keys, typed};
 use crate::store::{self, StoreError};
 use std::fmt::Write as _;
 use std::io::{BufRead, IsTerminal, Write as _};
@@ -45,6 +45,10 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
         false
     } else if asked {
         ask(&mut file, screen)?;
+        if file == SessionFile::default() {
+            screen.tell("nothing was told, so nothing is written");
+            return Ok(());
+        }
         false
     } else {
         let before = file.clone();
@@ -148,6 +152,17 @@ fn change(
             "nothing is changed: tell what, like --plunger 2",
         ));
     }
+    if setup.or(&now) == now {
+        let told: Vec<&str> = keys::SETTINGS
+            .iter()
+            .copied()
+            .filter(|s| setup.setting(s).is_some())
+            .collect();
+        return Err(Trouble::usage(format!(
+            "nothing is changed: the session file says the same already ({})",
+            told.join(", ")
+        )));
+    }
     let note = args.note.clone().or(words);
     let new = |s: &&str| setup.setting(s).is_some() && now.setting(s).is_none();
     let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
@@ -157,7 +172,23 @@ fn change(
 
 fn advice_at(path: &Path) -> Result<Advice, Trouble> {
     let bytes = input::bytes(path).map_err(|e| e.about(path))?;
-    typed(&bytes, advice::SCHEMA, "the advice").map_err(|e| Trouble::from(e).about(path))
+    typed(&bytes, advice::SCHEMA, "the advice").map_err(|error| {
+        let wrong = match error {
+            RecordError::Empty => "the file is empty".to_owned(),
+            RecordError::NotJson { line, detail } => format!("line {line} is not JSON ({detail})"),
+            RecordError::OtherSchema { schema, .. } => {
+                format!("this is no {} document (its schema is {schema})", advice::SCHEMA)
+            }
+            RecordError::Shape { detail, .. } => format!("the advice is not whole ({detail})"),
+            // a newer advice says itself what to do
+            other => return Trouble::from(other).about(path),
+        };
+        Trouble::file(format!(
+            "{wrong}, so nothing is noted: give what `bossmark advise RECORDS --json` wrote, or tell the change made with --changed \
+             and a flag like --plunger 2"
+        ))
+        .about(path)
+    })
 }
 
 /// What the flags say of the set-up; limits are those of `now` with what the flags add.
@@ -329,6 +360,8 @@ fn ask(file: &mut SessionFile, screen: &mut Screen) -> Result<(), Trouble> {
             let mut out = std::io::stderr().lock();
             let _ = write!(out, "{question}: ").and_then(|()| out.flush());
             let Some(Ok(line)) = lines.next() else {
+                // the rest is left open; what follows shall not stand behind the question
+                screen.show("");
                 return Ok(());
             };
             if line.trim().is_empty() {
@@ -417,6 +450,7 @@ fn plain(value: &serde_json::Value) -> String {
 /// What isn't told and makes a difference to the advice.
 fn open(file: &SessionFile, setup: &Setup) -> Vec<String> {
     let limit = |name: &str| setup.limits.as_ref().and_then(|l| l.get(name));
+    let physics: Vec<&str> = advice::missing(setup).iter().map(|m| m.0).collect();
     let mut open = Vec::new();
     let mut miss = |missing: bool, what: &str| {
         if missing {
@@ -432,7 +466,7 @@ fn open(file: &SessionFile, setup: &Setup) -> Vec<String> {
         "the distance (--distance): nothing is called without it",
     );
     for (setting, flag) in SETTING_FLAGS {
-        let useful = [
+        let moved = [
             "draw_weight_lb",
             "bolt_turns_out",
             "shaft_spine",
@@ -443,8 +477,13 @@ fn open(file: &SessionFile, setup: &Setup) -> Vec<String> {
             "rest_height_mm",
         ];
         miss(
-            useful.contains(setting) && setup.setting(setting).is_none(),
+            moved.contains(setting) && setup.setting(setting).is_none(),
             &format!("{setting} ({flag})"),
+        );
+        // the same as `advise --why` asks for
+        miss(
+            !moved.contains(setting) && physics.contains(setting),
+            &format!("{setting} ({flag}), for exchange rates by physics"),
         );
     }
     miss(

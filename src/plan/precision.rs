@@ -64,7 +64,12 @@ impl Look<'_> {
             let (sampling, posterior) =
                 variances(pairs, self.arrows, sd, self.scale, self.assumptions);
             variance += weight * posterior;
-            let calls = Thresholds::of(posterior.sqrt(), self.tolerance, self.assumptions);
+            let calls = Thresholds::of(
+                posterior.sqrt(),
+                f64::from(pairs),
+                self.tolerance,
+                self.assumptions,
+            );
             for (sum, &offset) in sums.iter_mut().zip(offsets) {
                 let chances = calls.chances(offset, sampling.sqrt());
                 sum.0 += weight * chances.positive;

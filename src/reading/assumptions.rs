@@ -57,9 +57,10 @@ pub struct Assumptions {
     /// The tolerance of a fine tune, mm.
     #[serde(deserialize_with = "sourced")]
     pub fine_tolerance_30m_mm: f64,
-    /// Neutral from this probability of lying inside the tolerance.
+    /// Neutral from a probability of lying inside the tolerance: [shots of the kind with fewer, probability], see
+    /// [`Assumptions::neutral_from`].
     #[serde(deserialize_with = "sourced")]
-    pub neutral_probability: f64,
+    pub neutral_probability: Vec<[f64; 2]>,
     /// A side only if the probability of lying inside is below this,
     #[serde(deserialize_with = "sourced")]
     pub side_outside_probability: f64,
@@ -188,7 +189,7 @@ impl Assumptions {
         let positive = |value: f64| value.is_finite() && value > 0.0;
         let share = |value: f64| (0.0..=1.0).contains(&value);
         let grid = self.scatter_grid;
-        let rules: [(bool, &'static str); 11] = [
+        let rules: [(bool, &'static str); 12] = [
             (
                 [
                     self.reference_distance_m,
@@ -243,19 +244,20 @@ impl Assumptions {
                 "scatter_grid must run upward in 1 to 200 steps",
             ),
             (
-                [
-                    self.neutral_probability,
-                    self.side_outside_probability,
-                    self.in_tune_probability,
-                    self.flier_named,
-                    self.flier_possible,
-                    self.least_confidence,
-                    self.odd_arrow_prior,
-                    self.odd_arrow_named,
-                    self.odd_arrow_left_out,
-                ]
-                .into_iter()
-                .all(share),
+                self.neutral_probability
+                    .iter()
+                    .map(|row| row[1])
+                    .chain([
+                        self.side_outside_probability,
+                        self.in_tune_probability,
+                        self.flier_named,
+                        self.flier_possible,
+                        self.least_confidence,
+                        self.odd_arrow_prior,
+                        self.odd_arrow_named,
+                        self.odd_arrow_left_out,
+                    ])
+                    .all(share),
                 "probabilities must lie between 0 and 1",
             ),
             (
@@ -272,6 +274,14 @@ impl Assumptions {
                 "side_odds must be one at least",
             ),
             (
+                !self.neutral_probability.is_empty()
+                    && self
+                        .neutral_probability
+                        .windows(2)
+                        .all(|two| two[0][0] < two[1][0]),
+                "neutral_probability needs rows, by growing number of shots",
+            ),
+            (
                 positive(self.tolerance_range_mm[0])
                     && self.tolerance_range_mm[1] >= self.tolerance_range_mm[0],
                 "tolerance_range_mm must run upward",
@@ -281,6 +291,13 @@ impl Assumptions {
             Some((_, what)) => Err(AssumptionsError::Range(what)),
             None => Ok(()),
         }
+    }
+
+    /// Probability of lying inside the tolerance from which an axis is called neutral, after so many shots of each kind (of the
+    /// kind with fewer).
+    #[must_use]
+    pub fn neutral_from(&self, shots: f64) -> f64 {
+        by_shots(&self.neutral_probability, shots)
     }
 
     /// The values of σ that are summed over, as lengths for a scale of 1, mm.
@@ -312,6 +329,19 @@ impl Assumptions {
                 own.clamp(self.tolerance_range_mm[0], self.tolerance_range_mm[1])
             }
             _ => self.tolerance_30m_mm,
+        }
+    }
+}
+
+/// The figure for a number of shots: straight lines between the rows, level beyond them.
+fn by_shots(rows: &[[f64; 2]], shots: f64) -> f64 {
+    let after = rows.iter().position(|row| row[0] >= shots);
+    match after {
+        None => rows.last().map_or(f64::INFINITY, |row| row[1]),
+        Some(0) => rows[0][1],
+        Some(at) => {
+            let ([a, low], [b, high]) = (rows[at - 1], rows[at]);
+            low + (high - low) * (shots - a) / (b - a)
         }
     }
 }
@@ -366,6 +396,11 @@ mod tests {
         let text = EMBEDDED.replacen("\"value\": 0.08", "\"value\": 1.5", 1);
         let error = Assumptions::from_json(&text).unwrap_err().to_string();
         assert!(error.contains("flier_probability"), "{error}");
+        for rows in ["[]", "[[6, 0.9], [3, 0.94]]"] {
+            let text = EMBEDDED.replacen("[[3, 0.94], [6, 0.915], [12, 0.90]]", rows, 1);
+            let error = Assumptions::from_json(&text).unwrap_err().to_string();
+            assert!(error.contains("neutral_probability"), "{error}");
+        }
     }
 
     #[test]

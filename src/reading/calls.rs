@@ -22,10 +22,15 @@ pub(super) enum AxisCall {
 }
 
 impl AxisCall {
-    /// The call from the posterior alone.
-    pub(super) fn of(axis: &AxisPosterior, tolerance: f64, assumptions: &Assumptions) -> Self {
+    /// The call from the posterior alone, of so many shots of each kind.
+    pub(super) fn of(
+        axis: &AxisPosterior,
+        shots: f64,
+        tolerance: f64,
+        assumptions: &Assumptions,
+    ) -> Self {
         let inside = axis.within(tolerance);
-        if inside >= assumptions.neutral_probability {
+        if inside >= assumptions.neutral_from(shots) {
             return Self::Neutral;
         }
         if inside >= assumptions.side_outside_probability {
@@ -55,13 +60,14 @@ impl Calls {
         tolerance: f64,
         assumptions: &Assumptions,
     ) -> Self {
-        let few = posterior.fletched.min(posterior.bare) < assumptions.least_shots;
+        let fewest = posterior.fletched.min(posterior.bare);
+        let few = fewest < assumptions.least_shots;
         let either_side = [0, 1].map(|axis| lies_either_side(shots, axis));
         let axes = [0, 1].map(|axis: usize| {
             if few || either_side[axis] {
                 AxisCall::Undecided
             } else {
-                AxisCall::of(&posterior.axes[axis], tolerance, assumptions)
+                AxisCall::of(&posterior.axes[axis], fewest as f64, tolerance, assumptions)
             }
         });
         Self { axes, either_side }

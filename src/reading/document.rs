@@ -23,6 +23,9 @@ pub struct Reading {
     pub bare: u32,
     /// Bare minus fletched; `None` with too few shots.
     pub offset: Option<Offset>,
+    /// The same from the plain means of all shots that count, [x, y], mm: what the eye sees on the boss.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plain_mm: Option<[f64; 2]>,
     /// Left and right: what the arrow is.
     pub horizontal: Horizontal,
     /// High and low: what the nocking point is.

@@ -20,6 +20,34 @@ pub(super) fn sizes(shots: &[Shot], assumptions: &Assumptions) -> Groups {
     }
 }
 
+/// Plain mean of the bare shots less that of the fletched ones in their end, [x, y] mm; ends weigh as a difference of means
+/// does. `None` where no end holds both kinds.
+pub(super) fn plain_difference(shots: &[Shot]) -> Option<[f64; 2]> {
+    let mut ends: BTreeMap<usize, [Vec<[f64; 2]>; 2]> = BTreeMap::new();
+    for shot in shots {
+        let kind = match shot.kind {
+            EntryKind::Fletched => 0,
+            EntryKind::Bare => 1,
+            EntryKind::Unknown => continue,
+        };
+        ends.entry(shot.end).or_default()[kind].push(shot.place_mm);
+    }
+    let (mut weight, mut sum) = (0.0, [0.0; 2]);
+    for [fletched, bare] in ends.values() {
+        if fletched.is_empty() || bare.is_empty() {
+            continue;
+        }
+        let (f, b) = (fletched.len() as f64, bare.len() as f64);
+        let own = f * b / (f + b);
+        for (axis, sum) in sum.iter_mut().enumerate() {
+            let mean = |of: &[[f64; 2]], n: f64| of.iter().map(|at| at[axis]).sum::<f64>() / n;
+            *sum += own * (mean(bare, b) - mean(fletched, f));
+        }
+        weight += own;
+    }
+    (weight > 0.0).then(|| sum.map(|s| s / weight))
+}
+
 fn of_kind(shots: &[Shot], kind: EntryKind, assumptions: &Assumptions) -> Option<Group> {
     let mut ends: BTreeMap<usize, Vec<[f64; 2]>> = BTreeMap::new();
     for shot in shots.iter().filter(|shot| shot.kind == kind) {
@@ -120,6 +148,29 @@ impl Assumptions {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Each end has its own middle, so that only differences within an end count: (11 − 1) and (25 − 5) with weights
+    /// 2·1/3 and 2·2/4.
+    #[test]
+    fn plain_means_are_compared_within_an_end() {
+        let of = |end, kind, places: &[(f64, f64)]| {
+            let mut all = shots(end, places);
+            all.iter_mut().for_each(|shot| shot.kind = kind);
+            all
+        };
+        use EntryKind::{Bare, Fletched};
+        let all = [
+            of(0, Fletched, &[(0.0, 0.0), (2.0, 4.0)]),
+            of(0, Bare, &[(11.0, 2.0)]),
+            of(1, Fletched, &[(4.0, 1.0), (6.0, 1.0)]),
+            of(1, Bare, &[(24.0, 1.0), (26.0, 1.0)]),
+            of(2, Bare, &[(900.0, 900.0)]),
+        ]
+        .concat();
+        let [x, y] = plain_difference(&all).unwrap();
+        assert!((x - (10.0 * 2.0 / 3.0 + 20.0) / (5.0 / 3.0)).abs() < 1e-9 && y.abs() < 1e-9);
+        assert_eq!(plain_difference(&shots(0, &[(0.0, 0.0)])), None);
+    }
 
     fn shots(end: usize, places: &[(f64, f64)]) -> Vec<Shot> {
         places

@@ -33,6 +33,7 @@ pub use document::{
 pub use posterior::{AxisPosterior, Conditions, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
+pub(crate) use sentence::Grade;
 pub use sentence::sentence;
 pub use shots::{Gathered, LeftOut, MissedShots, Reason, Shot, gather};
 pub(crate) use thresholds::Thresholds;

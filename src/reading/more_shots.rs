@@ -93,18 +93,23 @@ const PROBABLY: f64 = 0.55;
 /// Less likely than this is "hardly".
 const HARDLY: f64 = 0.3;
 
-/// Probability that an axis will have been decided after so many more pairs, and which way more probably: looking ahead from
+/// Probability that an axis will have been decided after so many more pairs than were shot, and which way more probably: looking ahead from
 /// what is known, the mean then is normal about the mean now with the variance that the shots will take away.
 fn decided_after(
     axis: &AxisPosterior,
-    pairs: f64,
+    [shot, pairs]: [f64; 2],
     scatter_mm: f64,
     tolerance: f64,
     assumptions: &Assumptions,
 ) -> (f64, bool) {
     let now = axis.variance_mm2.max(f64::MIN_POSITIVE);
     let then = 1.0 / (1.0 / now + pairs * pair_precision(scatter_mm, assumptions));
-    let call = Thresholds::of((then + axis.arrows_mm2).sqrt(), tolerance, assumptions);
+    let call = Thresholds::of(
+        (then + axis.arrows_mm2).sqrt(),
+        shot + pairs,
+        tolerance,
+        assumptions,
+    );
     let moves = (now - then).max(f64::MIN_POSITIVE).sqrt();
     let chances = call.chances(axis.mean_mm, moves);
     let side = chances.positive + chances.negative;
@@ -128,7 +133,7 @@ fn outlook(
         .map(|&axis| {
             let (chance, side) = decided_after(
                 &posterior.axes[axis],
-                pairs,
+                [fewest, pairs],
                 posterior.fletched_sd_mm[axis],
                 tolerance,
                 assumptions,
@@ -311,8 +316,16 @@ mod tests {
         let assumptions = Assumptions::embedded().unwrap();
         let posterior = groups(60.0, 40.0);
         let axis = &posterior.axes[0];
-        let chance =
-            |pairs| decided_after(axis, pairs, posterior.fletched_sd_mm[0], 50.0, &assumptions).0;
+        let chance = |pairs| {
+            decided_after(
+                axis,
+                [3.0, pairs],
+                posterior.fletched_sd_mm[0],
+                50.0,
+                &assumptions,
+            )
+            .0
+        };
         assert!(chance(6.0) < chance(24.0) && chance(24.0) < chance(1e4));
         assert!(chance(1e6) > 0.9, "{}", chance(1e6));
         let forecast = forecast(

@@ -102,6 +102,7 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
         fletched: 0,
         bare: 0,
         offset: None,
+        plain_mm: None,
         horizontal: Horizontal {
             call: HorizontalCall::Undecided,
             p_weak: None,
@@ -153,6 +154,7 @@ impl Maker<'_> {
         let mut too_wide = false;
         if let Some(posterior) = self.posterior {
             reading.offset = Some(offset(posterior));
+            reading.plain_mm = groups::plain_difference(self.shots).map(|d| d.map(length));
             reading.scatter = Some(Scatter {
                 fletched_sd_mm: posterior.fletched_sd_mm.map(length),
                 bare_sd_mm: posterior.bare_sd_mm.map(length),

@@ -80,11 +80,13 @@ fn horizontal(reading: &Reading, tolerance: f64) -> String {
     };
     match h.call {
         HorizontalCall::Weak => format!(
-            "That reads weak ({} beyond the tolerance of {tolerance:.0} mm)",
+            "That {} weak ({} beyond the tolerance of {tolerance:.0} mm)",
+            Grade::of(weak).reads(),
             percent(weak)
         ),
         HorizontalCall::Stiff => format!(
-            "That reads stiff ({} beyond the tolerance of {tolerance:.0} mm)",
+            "That {} stiff ({} beyond the tolerance of {tolerance:.0} mm)",
+            Grade::of(stiff).reads(),
             percent(stiff)
         ),
         HorizontalCall::Neutral => format!(
@@ -109,11 +111,13 @@ fn vertical(reading: &Reading, tolerance: f64) -> String {
     };
     match v.call {
         VerticalCall::NockLow => format!(
-            "the nocking point reads too low ({} beyond {tolerance:.0} mm)",
+            "the nocking point {} too low ({} beyond {tolerance:.0} mm)",
+            Grade::of(low).reads(),
             percent(low)
         ),
         VerticalCall::NockHigh => format!(
-            "the nocking point reads too high ({} beyond {tolerance:.0} mm)",
+            "the nocking point {} too high ({} beyond {tolerance:.0} mm)",
+            Grade::of(high).reads(),
             percent(high)
         ),
         VerticalCall::Neutral => {
@@ -127,6 +131,37 @@ fn vertical(reading: &Reading, tolerance: f64) -> String {
                 (neutral, "within tolerance"),
             ])
         ),
+    }
+}
+
+/// How firmly a side is said. A side is called by its odds against the other side; that it lies beyond the tolerance can then
+/// still be little more likely than not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Grade {
+    /// As good as sure.
+    Firm,
+    /// Three times in four or more.
+    Probable,
+    /// Likelier than not.
+    Possible,
+}
+
+impl Grade {
+    /// By the probability of lying beyond the tolerance on that side.
+    pub(crate) fn of(probability: f64) -> Self {
+        match probability {
+            p if p >= 0.9 => Self::Firm,
+            p if p >= 0.75 => Self::Probable,
+            _ => Self::Possible,
+        }
+    }
+
+    const fn reads(self) -> &'static str {
+        match self {
+            Self::Firm => "reads",
+            Self::Probable => "probably reads",
+            Self::Possible => "perhaps reads",
+        }
     }
 }
 

@@ -33,18 +33,20 @@ pub(crate) struct Chances {
 }
 
 impl Thresholds {
-    pub(crate) fn of(sd: f64, tolerance: f64, assumptions: &Assumptions) -> Self {
+    /// For a posterior of this sd after so many shots of each kind.
+    pub(crate) fn of(sd: f64, shots: f64, tolerance: f64, assumptions: &Assumptions) -> Self {
+        let neutral_from = assumptions.neutral_from(shots);
+        let odds = assumptions.side_odds;
         let inside =
             |mean: f64| normal_cdf((tolerance - mean) / sd) - normal_cdf((-tolerance - mean) / sd);
         let far = tolerance + 10.0 * sd;
         // both conditions of a side grow with the mean
         let side = threshold(far, |mean| {
             inside(mean) < assumptions.side_outside_probability
-                && normal_cdf((mean - tolerance) / sd)
-                    >= assumptions.side_odds * normal_cdf(-mean / sd)
+                && normal_cdf((mean - tolerance) / sd) >= odds * normal_cdf(-mean / sd)
         });
-        let neutral = (inside(0.0) >= assumptions.neutral_probability)
-            .then(|| threshold(far, |mean| inside(mean) < assumptions.neutral_probability));
+        let neutral = (inside(0.0) >= neutral_from)
+            .then(|| threshold(far, |mean| inside(mean) < neutral_from));
         Self { side, neutral }
     }
 
@@ -82,13 +84,19 @@ mod tests {
     fn a_sharp_reading_calls_at_the_tolerance() {
         let mut a = Assumptions::embedded().unwrap();
         a.side_odds = 8.0;
-        let sharp = Thresholds::of(1.0, 50.0, &a);
+        a.neutral_probability = vec![[3.0, 0.95], [5.0, 0.9]];
+        let sharp = Thresholds::of(1.0, 6.0, 50.0, &a);
         assert!((sharp.side - 50.0).abs() < 1e-6);
         // one-sided 90 % point of the normal: 1.281552 (any table)
         assert!((sharp.neutral.unwrap() - (50.0 - 1.281_552)).abs() < 1e-4);
         // with a wide posterior the odds decide, 1 − Φ(0.5 − m) = 8 Φ(−m) (bisection in Python), and neutral can't be shown
-        let wide = Thresholds::of(100.0, 50.0, &a);
+        let wide = Thresholds::of(100.0, 6.0, 50.0, &a);
         assert!((wide.side - 129.1767).abs() < 1e-3 && wide.neutral.is_none());
+        // with few shots more is asked: the 92.5 % point between the rows, 95 % before the first
+        for (shots, point) in [(4.0, 1.439_531), (2.0, 1.644_854)] {
+            let few = Thresholds::of(1.0, shots, 50.0, &a);
+            assert!((few.neutral.unwrap() - (50.0 - point)).abs() < 1e-4);
+        }
         let chances = sharp.chances(50.0, 3.0);
         assert!((chances.positive - 0.5).abs() < 1e-6 && chances.negative < 1e-9);
     }

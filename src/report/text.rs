@@ -150,6 +150,9 @@ pub fn reading(r: &Reading) -> String {
             words::number(o.sd_y_mm, 0)
         );
         out.push_str(&format!("  {:<15} {text}\n", "Known so far"));
+        if let Some(text) = words::plain_means(r) {
+            paragraph_after(&mut out, &format!("  {:<15} ", "Plain means"), &text);
+        }
     }
     if let Some(g) = &r.groups {
         for (name, group) in [("Fletched group", &g.fletched), ("Bare group", &g.bare)] {
@@ -210,6 +213,10 @@ pub fn advice(a: &Advice) -> String {
     // cautions of the reading stand with the step, once
     let mut bare_reading = a.reading.clone();
     bare_reading.cautions.clear();
+    // the step says itself whether and why to shoot more; a change makes a new count of it
+    if a.next.is_some() {
+        bare_reading.more_shots = None;
+    }
     out.push_str(&reading(&bare_reading));
     if let Some(failure) = a
         .failure

@@ -1,7 +1,7 @@
 //! Words that several formats share: settings with their units, calls, offsets, dates.
 
 use super::marked::is_unsure;
-use crate::reading::{HorizontalCall, MoreShots, Reading, VerticalCall};
+use crate::reading::{Grade, HorizontalCall, MoreShots, Reading, VerticalCall};
 use crate::record::{End, Entry, EntryKind, Hand, Setup};
 use crate::units::rounded;
 
@@ -88,14 +88,22 @@ pub(super) fn verdict(reading: &Reading) -> String {
     if reading.in_tune {
         return "In tune".to_owned();
     }
+    // as firm as the probability of lying beyond the tolerance
+    let verb = |p: Option<f64>, firm: &str, open: &str| match Grade::of(p.unwrap_or(0.0)) {
+        Grade::Firm => firm.to_owned(),
+        Grade::Probable => format!("probably {firm}"),
+        Grade::Possible => format!("may {open}"),
+    };
+    let nock = |p, way: &str| format!("the nocking point {} too {way}", verb(p, "is", "be"));
     let nock = match reading.vertical.call {
-        V::NockHigh => Some("the nocking point is too high"),
-        V::NockLow => Some("the nocking point is too low"),
+        V::NockHigh => Some(nock(reading.vertical.p_high, "high")),
+        V::NockLow => Some(nock(reading.vertical.p_low, "low")),
         V::Neutral | V::Undecided => None,
     };
+    let arrow = |p, way: &str| format!("the arrow {} too {way}", verb(p, "acts", "act"));
     let arrow = match reading.horizontal.call {
-        H::Weak => Some("the arrow acts too weak"),
-        H::Stiff => Some("the arrow acts too stiff"),
+        H::Weak => Some(arrow(reading.horizontal.p_weak, "weak")),
+        H::Stiff => Some(arrow(reading.horizontal.p_stiff, "stiff")),
         H::Neutral | H::Undecided => None,
     };
     let line = match (arrow, nock) {
@@ -121,6 +129,43 @@ pub(super) fn verdict(reading: &Reading) -> String {
     };
     capital(&line)
 }
+
+/// The plain means, where the offset that is read differs from them, and why it does.
+pub(super) fn plain_means(reading: &Reading) -> Option<String> {
+    let (offset, [x, y]) = (reading.offset?, reading.plain_mm?);
+    let (dx, dy) = (offset.x_mm - x, offset.y_mm - y);
+    if dx.abs().max(dy.abs()) < PULL_SAID_MM {
+        return None;
+    }
+    let part = |by: f64, negative: &str, positive: &str| {
+        (by.abs() >= PULL_SAID_MM).then(|| {
+            format!(
+                "{} mm {}",
+                number(by.abs(), 0),
+                if by < 0.0 { negative } else { positive }
+            )
+        })
+    };
+    let pulled: Vec<String> = [
+        part(dx, "to the left", "to the right"),
+        part(dy, "down", "up"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    Some(format!(
+        "{} mm {} and {} mm {}. What is read lies {} of that: few shots are weighed against how far bows usually are out, and shots \
+         that may be bad count for less. The more is shot, the less it differs",
+        number(x.abs(), 0),
+        side(Axis::Horizontal, x),
+        number(y.abs(), 0),
+        side(Axis::Vertical, y),
+        pulled.join(" and "),
+    ))
+}
+
+/// A smaller difference between the offset read and the plain means isn't worth a word, mm.
+const PULL_SAID_MM: f64 = 4.0;
 
 /// With a capital first letter.
 pub(super) fn capital(text: &str) -> String {
@@ -278,5 +323,47 @@ pub(super) fn end_numbers(ends: &[&End]) -> String {
         Some([first, last]) => format!("ends {first} and {last}"),
         Some([first, .., last]) => format!("ends {first} to {last}"),
         _ => several(ends.len(), "end"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn reading(weak: f64, read_mm: f64, plain_mm: f64) -> Reading {
+        let mut r = serde_json::to_value(crate::reading::read(&[])).expect("JSON");
+        r["failure"] = json!(null);
+        r["offset"] = json!({"x_mm": read_mm, "y_mm": 1.0, "sd_x_mm": 20.0, "sd_y_mm": 20.0, "cov_mm2": [[400.0, 0.0], [0.0, 400.0]]});
+        r["plain_mm"] = json!([plain_mm, 2.0]);
+        r["horizontal"] =
+            json!({"call": "weak", "p_weak": weak, "p_stiff": 0.0, "p_neutral": 1.0 - weak});
+        r["vertical"] = json!({"call": "neutral", "p_high": 0.0, "p_low": 0.0, "p_neutral": 1.0});
+        serde_json::from_value(r).expect("a reading")
+    }
+
+    /// A headline is as firm as its probability.
+    #[test]
+    fn a_headline_is_graded() {
+        for (p, words) in [
+            (0.96, "The arrow acts too weak; the height is fine"),
+            (0.8, "The arrow probably acts too weak; the height is fine"),
+            (0.55, "The arrow may act too weak; the height is fine"),
+        ] {
+            assert_eq!(verdict(&reading(p, 80.0, 80.0)), words);
+        }
+    }
+
+    /// What is read and what the eye sees: the difference is told with its reason, where there is one.
+    #[test]
+    fn plain_means_are_told_where_they_differ() {
+        assert_eq!(plain_means(&reading(0.9, 80.0, 83.0)), None);
+        let told = plain_means(&reading(0.9, 73.0, 82.0)).expect("a difference");
+        assert!(
+            told.starts_with(
+                "82 mm right and 2 mm high. What is read lies 9 mm to the left of that: few shots"
+            ),
+            "{told}"
+        );
     }
 }

@@ -47,6 +47,7 @@ pub(super) fn all(seen: &Seen<'_>) -> Vec<Note> {
     notes.extend(few_shots(seen));
     notes.extend(unconfirmed(seen));
     notes.extend(missed(seen));
+    notes.extend(told_otherwise(seen));
     notes.extend(spots(seen));
     notes.extend(distance(seen));
     notes.extend(own_tolerance(seen));
@@ -109,6 +110,51 @@ fn few_shots(seen: &Seen<'_>) -> Option<Note> {
                  like a tune.",
                 plural(fletched, "fletched shot"),
                 plural(bare, "bare shot"),
+            ),
+        )
+    })
+}
+
+/// Ends of which other numbers of shots were told than there are, those that missed the boss counted in.
+fn told_otherwise(seen: &Seen<'_>) -> Option<Note> {
+    let mut differing = Vec::new();
+    for (place, end) in seen.ends.iter().enumerate() {
+        // of a shot that missed nobody may know the kind: that explains a difference
+        if end.missed.iter().any(|m| m.kind == EntryKind::Unknown) {
+            continue;
+        }
+        let there = |kind| {
+            let on_boss = seen
+                .gathered
+                .shots
+                .iter()
+                .filter(|s| s.end == place && s.kind == kind);
+            on_boss.count() + end.missed.iter().filter(|m| m.kind == kind).count()
+        };
+        let differs = |told: Option<u32>, kind| {
+            told.and_then(|n| usize::try_from(n).ok())
+                .filter(|&n| n != there(kind))
+        };
+        for (told, kind, name) in [
+            (end.session.fletched, EntryKind::Fletched, "fletched"),
+            (end.session.bare, EntryKind::Bare, "bare"),
+        ] {
+            if let Some(n) = differs(told, kind) {
+                differing.push(format!(
+                    "end {}: {n} {name} told, {} counted",
+                    seen.end_name(place),
+                    there(kind)
+                ));
+            }
+        }
+    }
+    (!differing.is_empty()).then(|| {
+        Note::new(
+            "count-differs",
+            format!(
+                "Not as many shots as were told ({}). A shot that is missing, or one too many, can turn a reading: look at \
+                 these ends with `bossmark confirm` before you rely on it, and note shots that missed the boss.",
+                differing.join("; ")
             ),
         )
     })

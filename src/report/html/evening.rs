@@ -94,6 +94,9 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     page.el("p", "", &text);
     now::calls(page, &run.reading);
     groups(page, &run.reading);
+    if let Some(plain) = words::plain_means(&run.reading) {
+        page.el("p", "note", &format!("Plain means: {plain}."));
+    }
     if let Some(more) = &run.reading.more_shots {
         page.el("p", "note", &words::more_shots(more));
     }
