@@ -24,9 +24,10 @@ use rayon::prelude::*;
 pub use weights::WeightsError;
 
 const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
-const STRIP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/strip.bin");
-const STRIP_COMPANY_WEIGHTS: &[u8] =
-    include_bytes!("../../calibration/shaft-net/strip-company.bin");
+const STRIP_WEIGHTS: [&[u8]; 2] = [
+    include_bytes!("../../calibration/shaft-net/strip-1.bin"),
+    include_bytes!("../../calibration/shaft-net/strip-2.bin"),
+];
 
 /// What the shaft search needs to know of a photo besides its pixels.
 pub struct View<'a> {
@@ -181,8 +182,8 @@ static NETS: std::sync::LazyLock<Result<Nets, WeightsError>> = std::sync::LazyLo
     Ok(Nets {
         map: net::MapNet::from_bytes(MAP_WEIGHTS)?,
         strips: [
-            net::StripNet::from_bytes(STRIP_WEIGHTS, strip::ALONE, strip::OUTPUTS)?,
-            net::StripNet::from_bytes(STRIP_COMPANY_WEIGHTS, strip::PLANES, strip::OUTPUTS)?,
+            net::StripNet::from_bytes(STRIP_WEIGHTS[0], strip::PLANES, strip::OUTPUTS)?,
+            net::StripNet::from_bytes(STRIP_WEIGHTS[1], strip::PLANES, strip::OUTPUTS)?,
         ],
         model: model::Model::parse(include_str!("../../calibration/shaft-net/model.json"))?,
     })

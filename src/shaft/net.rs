@@ -319,18 +319,13 @@ pub(crate) mod tests {
 
     #[test]
     fn strip_nets_agree_with_the_framework() {
-        use super::super::{STRIP_COMPANY_WEIGHTS, STRIP_WEIGHTS, strip};
+        use super::super::{STRIP_WEIGHTS, strip};
         let vectors = [
-            &include_bytes!("../../calibration/shaft-net/strip-vector.bin")[..],
-            include_bytes!("../../calibration/shaft-net/strip-company-vector.bin"),
+            &include_bytes!("../../calibration/shaft-net/strip-1-vector.bin")[..],
+            include_bytes!("../../calibration/shaft-net/strip-2-vector.bin"),
         ];
-        for ((weights, inputs), vector) in [
-            (STRIP_WEIGHTS, strip::ALONE),
-            (STRIP_COMPANY_WEIGHTS, strip::PLANES),
-        ]
-        .into_iter()
-        .zip(vectors)
-        {
+        let inputs = strip::PLANES;
+        for (weights, vector) in STRIP_WEIGHTS.into_iter().zip(vectors) {
             let net = StripNet::from_bytes(weights, inputs, strip::OUTPUTS).unwrap();
             let (w, h) = (192, 32);
             let planes = noise(inputs * w * h, 2);
@@ -354,7 +349,7 @@ pub(crate) mod tests {
     #[test]
     fn another_net_is_refused() {
         assert!(matches!(
-            MapNet::from_bytes(super::super::STRIP_WEIGHTS),
+            MapNet::from_bytes(super::super::STRIP_WEIGHTS[0]),
             Err(WeightsError::Shape(_))
         ));
         assert!(matches!(

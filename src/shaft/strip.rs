@@ -146,8 +146,7 @@ impl Courses {
 }
 
 /// Looks along the shaft of peak number `own`, which would enter at `entry` with direction `axis`. The answer is the mean of those
-/// of two nets, one that sees the photo alone and one that sees where the others run, on the strip and on its mirror image: it errs
-/// less than any of the four (`calibration/shaft-net/train/README.md` has the figures).
+/// of two nets on the strip and on its mirror image: it errs less than any of the four (`calibration/shaft-net/train/README.md` has the figures).
 pub(crate) fn look(
     nets: &[StripNet; 2],
     photo: &Reduced,
@@ -169,11 +168,11 @@ pub(crate) fn look(
         .collect();
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
-    let [alone, among] = nets
+    let [first, second] = nets
         .each_ref()
         .map(|net| net.run(&strip).into_iter().zip(net.run(&mirrored)));
-    let out: Vec<f32> = alone
-        .zip(among)
+    let out: Vec<f32> = first
+        .zip(second)
         .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
         .collect();
     let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""fit_map.py --photos DIR --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the map net on prepared photos (prepare.py),
+"""fit_map.py --photos DIR… --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the map net on prepared photos (prepare.py),
 from nothing or on from an earlier fit."""
 import argparse, copy, math, os, time
 import torch
@@ -27,7 +27,7 @@ def loss(o, T):
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True)
+    ap.add_argument('--photos', required=True, nargs='+'); ap.add_argument('--check'); ap.add_argument('--out', required=True)
     ap.add_argument('--start'); ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--widths', default='16,24,40,72,104'); ap.add_argument('--batch', type=int, default=40)
     ap.add_argument('--size', type=int, default=384); ap.add_argument('--rate', type=float, default=3e-3); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--measure-every', type=float, default=200)
     o = ap.parse_args()
@@ -36,12 +36,12 @@ def main():
     gpu = dev.type == 'cuda'
     torch.backends.cudnn.benchmark = True
     store, t0 = Store(dev, 1 << (31 if gpu else 24)), time.time()
-    while store.add(o.photos) == 0:
+    while store.add(*o.photos) == 0:
         time.sleep(1)
     check = Store(dev, 1 << 24)
     net = Map(tuple(map(int, o.widths.split(',')))).to(dev)
     if o.start:
-        net.load_state_dict(stored.to_fit_on(o.start, maps.batch(store, 16, o.size)[0]))
+        net.load_state_dict(stored.to_fit_on(o.start, maps.batch(store, 16, o.size)[0], 'map'))
     if gpu:
         net = net.to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net)
@@ -78,7 +78,7 @@ def main():
             print('%5.0f s step %d  %.1f steps/s  %d photos  heat %.3f offset %.3f tag %.3f course %.3f mask %.4f' % (now, step, (step - last) / (time.time() - at), len(store), *r), flush=True)
             run.zero_(); last, at = step, time.time(); save()
         if time.time() - seen > 20:
-            store.add(o.photos); seen = time.time()
+            store.add(*o.photos); seen = time.time()
         if now > next_measure and o.check and os.path.isdir(o.check):
             check.add(o.check); print('step', step, flush=True)
             measure.evaluate(mean, check, thresholds=(.5,)); mean.train(); next_measure = now + o.measure_every

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""fit_strip.py --photos DIR --map MAP.pt|MAP.bin --out NET.pt --seconds S [--check DIR]: fits the strip net on prepared photos; peaks of the
-map net that are no shafts serve as examples of such."""
+"""fit_strip.py --photos DIR… --map MAP.pt|MAP.bin --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the strip net on
+prepared photos, from nothing or on from an earlier fit; peaks of the map net that are no shafts serve as examples of such."""
 import argparse, copy, math, os, time
 import numpy as np
 import torch
@@ -113,7 +113,7 @@ def loss(y, T):
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument('--photos', required=True); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map', required=True)
+    ap.add_argument('--photos', required=True, nargs='+'); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map', required=True); ap.add_argument('--start')
     ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--batch', type=int, default=192); ap.add_argument('--rate', type=float, default=2e-3); ap.add_argument('--seed', type=int, default=1)
     ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=40)
     o = ap.parse_args()
@@ -123,9 +123,12 @@ def main():
     torch.backends.cudnn.benchmark = gpu
     t0 = time.time()
     store, check = Store(dev, 1 << (31 if gpu else 24)), Store(dev, 1 << 24)
-    while store.add(o.photos) == 0:
+    while store.add(*o.photos) == 0:
         time.sleep(1)
     net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
+    if o.start:
+        none = strips.company_table(torch.zeros(0, 6, device=dev), len(store), dev)
+        net.load_state_dict(stored.to_fit_on(o.start, strips.batch(store, o.batch, none)[0], 'strip'))
     mean = copy.deepcopy(net)
     finder = stored.load(o.map, 'map').to(dev)
     print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
@@ -145,7 +148,7 @@ def main():
 
     while (now := time.time() - t0) < o.seconds:
         if now >= next_look:          # what the map net finds in the photos that are new
-            store.add(o.photos)
+            store.add(*o.photos)
             last_one = min(len(store), seen + AT_ONCE)
             c = candidates(finder, store, .03, photos=range(seen, last_one))
             keep = lambda old, new: new if old is None else torch.cat([old, new])

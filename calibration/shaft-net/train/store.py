@@ -21,9 +21,9 @@ class Store:
         self.pixels, self.used = torch.zeros(room, 4, dtype=torch.uint8, device=device), 0
         self.names, self.meta = set(), []
 
-    def add(self, folder, most=None):
-        """Reads what is new in a folder; returns how many photos that was."""
-        stems = [j[:-5] for j in sorted(glob.glob(folder + '/*.json')) if j not in self.names][:most]
+    def add(self, *folders, most=None):
+        """Reads what is new in folders; returns how many photos that was."""
+        stems = [j[:-5] for f in folders for j in sorted(glob.glob(f + '/*.json')) if j not in self.names][:most]
         self.names.update(s + '.json' for s in stems)
         with ThreadPoolExecutor(8) as ex:
             for t, im in ex.map(read, stems):

@@ -48,12 +48,12 @@ def load(file, kind):
 
 
 @torch.no_grad()
-def to_fit_on(file, x):
-    """weights to fit a map net on from: batch norms that norm by what they see in a batch x and undo it again, so that the net of
+def to_fit_on(file, x, kind):
+    """weights to fit a net on from: batch norms that norm by what they see in a batch x and undo it again, so that the net of
     the program's file gives the same"""
     if not file.endswith('.bin'):
         return torch.load(file, map_location=x.device)
-    net = load(file, 'map').to(x.device)
+    net = load(file, kind).to(x.device)
     norms, seen = [m for m in net.modules() if isinstance(m, torch.nn.BatchNorm2d)], {}
     hooks = [m.register_forward_pre_hook(lambda m, a: seen.__setitem__(m, (a[0].mean((0, 2, 3)), a[0].var((0, 2, 3), unbiased=False)))) for m in norms]
     net(x)

@@ -17,6 +17,7 @@ COMPANY_SCORE = .2   # least map score of these
 COMPANY_MM = 5.      # about half the span of a vane and its shaft
 LEAST_COURSE = .02   # slope of a course against the view below which its direction isn't known
 TALLEST_MM = 900.
+PAINTED = .35        # share of shafts that get a painted wrap, tape or rings
 
 
 def axes(away, slope):
@@ -109,12 +110,58 @@ def company_table(cand, photos, device):
 
 def nock_place(eye, e, slope, tail):
     """height along the strip's axis nearest to the ray on which the nock is seen (tail: its image on the face plane), mm"""
+    return course(eye, e, slope, tail)[0]
+
+
+def course(eye, e, slope, X):
+    """where face-plane points X [B, 2] (images of something on a shaft) lie in the strip: mm along and across, [B] each"""
     a = axes(away_from(eye, e), slope)
     o = torch.cat([e, torch.zeros_like(e[:, :1])], 1)
-    m = torch.cat([tail, torch.zeros_like(tail[:, :1])], 1) - eye
+    m = torch.cat([X, torch.zeros_like(X[:, :1])], 1) - eye
     m = m / m.norm(dim=1, keepdim=True)
     r, am = eye - o, (a * m).sum(1)
-    return ((a * r).sum(1) - am * (m * r).sum(1)) / (1 - am * am).clamp(min=1e-6)
+    z = ((a * r).sum(1) - am * (m * r).sum(1)) / (1 - am * am).clamp(min=1e-6)
+    P = o + a * z[:, None]
+    w = torch.cross(a, eye - P, dim=-1)
+    w = w / w.norm(dim=-1, keepdim=True).clamp(min=1e-9)
+    near = eye + m * ((P - eye) * m).sum(1, keepdim=True)           # of the ray, nearest to P
+    return z, ((near - P) * w).sum(1)
+
+
+def paint(x, places, diameter, along, share):
+    """wraps, tape and rings of any colours painted over the shafts of strips x [B, 3, ACROSS, ALONG]: what is coloured over a shaft's
+    own width is no vane. places: z and q of entry and nock in the strip's pixels of `along` = (mm along, mm across) per pixel"""
+    B, dev = len(x), x.device
+    rand = lambda *n: torch.rand(*n, device=dev)
+    (ze, qe), (zn, qn) = places
+    z = (FIRST_MM + ALONG_MM * torch.arange(ALONG, device=dev).float())[None, None]                  # [1, 1, ALONG]
+    q = (ACROSS_MM * (torch.arange(ACROSS, device=dev).float() - (ACROSS - 1) / 2))[None, :, None]
+    col = lambda v: v[:, None, None]
+    axis = col(qe) + (col(qn) - col(qe)) * (z - col(ze)) / col((zn - ze).clamp(min=40.))
+    half = col(diameter / 2 / along[:, 1] * (1 + .15 * rand(B)))
+    v = (q - axis) / half                                                                           # -1 to 1 over the shaft
+    inside = torch.sigmoid((1 - v.abs()) * half / .45)
+    # from behind the nock a wrap's length down, or tape anywhere
+    where = rand(B)
+    rear = torch.where(where < .7, zn - 8 - 16 * rand(B), ze + (zn - ze) * (.25 + .7 * rand(B)))
+    length = torch.where(where < .7, 50 + 150 * rand(B), 8 + 40 * rand(B))
+    band = torch.sigmoid((col(rear) - z) / 1.5) * torch.sigmoid((z - col(rear - length)) / 1.5)
+    # one colour, rings, spiral or blocks of two or three colours
+    period, turn = col(10 + 70 * rand(B) ** 1.5), col(torch.where(rand(B) < .4, torch.randn(B, device=dev) * 1.2, torch.zeros(B, device=dev)))
+    blocks = col((rand(B) < .2).float()) * (v > 0).float()
+    k = (z / period + turn * v + blocks * .5 + col(rand(B))).remainder(1.)
+    k = torch.where(col(rand(B)) < .25, torch.zeros_like(k), k)
+    share2, share3 = col(.2 + .5 * rand(B)), col(torch.where(rand(B) < .5, torch.ones(B, device=dev), .7 + .3 * rand(B)))
+    C = rand(B, 3, 3)
+    grey = C.mean(2, keepdim=True)
+    C = (grey + (C - grey) * (1.8 * rand(B, 3, 1))).clamp(.02, 1.)                                     # from grey to vivid
+    pick = lambda n: C[:, n][:, :, None, None]
+    colour = torch.where((k < share2)[:, None], pick(0), torch.where((k < share3)[:, None], pick(1), pick(2)))
+    # lit from one side, as bright as the picture is
+    light = x.mean((1, 2, 3)) / .45
+    shade = (.35 + .65 * (1 - (v - col(torch.randn(B, device=dev) * .5)) ** 2 / 3).clamp(0, 1)) * col(light.clamp(.4, 1.5))
+    m = inside * band * col((rand(B) < share).float() * (.75 + .25 * rand(B)))
+    return x * (1 - m[:, None]) + (colour * shade[:, None]).clamp(0, 1.1) * m[:, None]
 
 
 def finish(rgb, ok, near):
@@ -170,6 +217,8 @@ def batch(store, B, table, wrong=None, found=None, share=.45):
     shift, stretch = torch.zeros(B, 2, device=dev), torch.exp(randn(B, 2) * torch.tensor([.03, .07], device=dev))
     flip = torch.where(rand(B) < .5, 1., -1.)
     rgb, ok, X = cut(store, i, eye, e, slope, shift, stretch, flip)
+    inside = lambda P: [v / stretch[:, n] * (flip if n else 1.) for n, v in enumerate(course(eye, e, slope, P))]
+    rgb = paint(rgb, (inside(E[:, :2]), inside(E[:, 2:4])), E[:, 8], stretch, torch.where(no, 0., PAINTED))
     x = finish(light.change(rgb, .5), ok, company(eye, X, company_of(table, i, own, reach)))
     n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
     tail = (E[:, 11] > .6).float() * (~no).float()
