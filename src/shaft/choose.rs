@@ -9,8 +9,9 @@ use super::strip::{Look, PLACES, place_mm};
 use crate::units::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
-/// Scatter of the lengths that the shafts of one photo stand out by, with the error of reading the nock, mm.
-const LENGTH_SD_MM: f64 = 18.0;
+/// Scatters of the lengths that the shafts of one photo stand out by, with the error of reading the nock, mm: what a firm boss and one
+/// arrow like the other give, and what a soft one does. The photo itself says which it is.
+const LENGTH_SDS_MM: [f64; 3] = [12.0, 24.0, 48.0];
 /// Weight of lengths that have nothing to do with the others' (another archer's arrow, a bad reading).
 const ODD_LENGTH: f64 = 0.1;
 /// Error of reading a nock's place from a strip, mm.
@@ -94,10 +95,10 @@ fn nock_in_picture(look: &Look) -> Vec<f64> {
     e.iter().map(|v| v / sum).collect()
 }
 
-/// Prior of the nock's place when the others' length is `common`.
-fn length_prior(common: f64) -> Vec<f64> {
+/// Prior of the nock's place when the others' length is `common` with scatter `sd`.
+fn length_prior(common: f64, sd: f64) -> Vec<f64> {
     let w: Vec<f64> = (0..PLACES)
-        .map(|k| (-0.5 * ((place_mm(k) - common) / LENGTH_SD_MM).powi(2)).exp())
+        .map(|k| (-0.5 * ((place_mm(k) - common) / sd).powi(2)).exp())
         .collect();
     let sum: f64 = w.iter().sum::<f64>().max(1e-9);
     w.iter()
@@ -110,23 +111,28 @@ const LENGTHS_TRIED: u16 = 164;
 
 /// What the candidates of one photo say about the length that they have in common.
 pub(crate) struct Lengths {
-    /// Per length tried: log-probability, up to a constant, by what is usual and by all candidates.
+    /// Per length and scatter tried: log-probability, up to a constant, by what is usual and by all candidates.
     all: Vec<f64>,
     /// Per candidate: its part of that.
     parts: Vec<Vec<f64>>,
-    /// Per length tried: where the nock then is.
+    /// Per length and scatter tried: where the nock then is.
     places: Vec<Vec<f64>>,
 }
 
 impl Lengths {
-    fn tried() -> impl Iterator<Item = f64> {
+    /// Lengths and scatters, mm.
+    fn tried() -> impl Iterator<Item = (f64, f64)> {
         let step = (LENGTHS_MM.1 - LENGTHS_MM.0) / f64::from(LENGTHS_TRIED - 1);
-        (0..LENGTHS_TRIED).map(move |k| LENGTHS_MM.0 + step * f64::from(k))
+        (0..LENGTHS_TRIED)
+            .map(move |k| LENGTHS_MM.0 + step * f64::from(k))
+            .flat_map(|length| LENGTH_SDS_MM.map(|sd| (length, sd)))
     }
 
     /// `usual`: what is known of the length before any shaft is seen.
     pub(crate) fn new(candidates: &[Candidate], usual: UsualLength) -> Self {
-        let places: Vec<Vec<f64>> = Self::tried().map(length_prior).collect();
+        let places: Vec<Vec<f64>> = Self::tried()
+            .map(|(length, sd)| length_prior(length, sd))
+            .collect();
         let part = |c: &Candidate| -> Vec<f64> {
             let nock = nock_probability(&c.look);
             let fit = |prior: &Vec<f64>| nock.iter().zip(prior).map(|(a, b)| a * b).sum::<f64>();
@@ -137,7 +143,7 @@ impl Lengths {
         };
         let parts: Vec<Vec<f64>> = candidates.iter().map(part).collect();
         let mut all: Vec<f64> = Self::tried()
-            .map(|length| -0.5 * ((length - usual.mean) / usual.sd).powi(2))
+            .map(|(length, _)| -0.5 * ((length - usual.mean) / usual.sd).powi(2))
             .collect();
         for part in &parts {
             all.iter_mut().zip(part).for_each(|(a, p)| *a += p);
@@ -149,7 +155,7 @@ impl Lengths {
     pub(crate) fn common_mm(&self) -> f64 {
         let best = Self::tried().zip(&self.all).fold(
             (0.0, f64::NEG_INFINITY),
-            |best, (length, &score)| {
+            |best, ((length, _), &score)| {
                 if score > best.1 {
                     (length, score)
                 } else {
@@ -447,7 +453,7 @@ mod tests {
         assert!(verdict(&cut, &lengths.by_the_others(1)).tail_seen < 0.1);
         // a nock well inside the picture counts, however near the end of it is
         let inside = strip_with(26, 30);
-        assert!(verdict(&inside, &length_prior(place_mm(26))).tail_seen > 0.9);
+        assert!(verdict(&inside, &length_prior(place_mm(26), LENGTH_SDS_MM[0])).tail_seen > 0.9);
     }
 
     #[test]
