@@ -2,7 +2,7 @@
 //! same sums in the same order on any number of threads.
 
 use super::weights::{Layer, WeightsError};
-use super::winograd::Winograd;
+use super::winograd::{self, Winograd};
 use rayon::prelude::*;
 
 /// Output channels computed together: two vectors of four.
@@ -10,7 +10,8 @@ pub(super) const LANES: usize = 8;
 /// Neighbouring output pixels computed together, so that a weight is loaded once for all of them.
 pub(super) const STEP: usize = 4;
 
-/// A picture of `channels` numbers per pixel, row after row, with a border of one pixel of zeros all round.
+/// A picture of `channels` numbers per pixel, row after row, with zeros all round: a border of one pixel, on the right and below as
+/// many more as whole tiles of the quick convolution reach.
 #[derive(Clone, Debug)]
 pub(crate) struct Picture {
     pub(crate) width: usize,
@@ -19,32 +20,33 @@ pub(crate) struct Picture {
     data: Vec<f32>,
 }
 
+/// Numbers of a row, and rows, with everything around them.
+fn stored(width: usize, height: usize, channels: usize) -> (usize, usize) {
+    (
+        (width.next_multiple_of(winograd::SIDE) + 2) * channels,
+        height.next_multiple_of(winograd::SIDE) + 2,
+    )
+}
+
 impl Picture {
     pub(crate) fn zeros(width: usize, height: usize, channels: usize) -> Self {
+        let (stride, rows) = stored(width, height, channels);
         Self {
             width,
             height,
             channels,
-            data: vec![0.0; (width + 2) * (height + 2) * channels],
+            data: vec![0.0; stride * rows],
         }
     }
 
     fn stride(&self) -> usize {
-        (self.width + 2) * self.channels
+        stored(self.width, self.height, self.channels).0
     }
 
     /// Row `y` of the bordered picture (the first inner row is 1).
     fn bordered_row(&self, y: usize) -> &[f32] {
-        &self.data[y * self.stride()..(y + 1) * self.stride()]
-    }
-
-    /// Up to `length` numbers of a row of the bordered picture from column `x` on; fewer where it ends.
-    pub(super) fn bordered_from(&self, x: usize, y: usize, length: usize) -> &[f32] {
-        if y >= self.height + 2 || x >= self.width + 2 {
-            return &[];
-        }
-        let row = &self.bordered_row(y)[x * self.channels..];
-        &row[..length.min(row.len())]
+        let start = y * self.stride();
+        &self.data[start..start + (self.width + 2) * self.channels]
     }
 
     /// The channels of an inner pixel.
@@ -55,29 +57,36 @@ impl Picture {
 
     /// Calls `f(y, inner row)` for every row, rows in parallel.
     pub(crate) fn fill_rows(&mut self, f: impl Fn(usize, &mut [f32]) + Sync) {
-        let (stride, channels, height) = (self.stride(), self.channels, self.height);
-        let inner = &mut self.data[stride..stride * (height + 1)];
-        inner
-            .par_chunks_mut(stride.max(1))
-            .enumerate()
-            .for_each(|(y, row)| f(y, &mut row[channels..stride - channels]));
+        self.fill_bands(
+            1,
+            || (),
+            |(), y, rows| {
+                for row in rows {
+                    f(y, row);
+                }
+            },
+        );
     }
 
-    /// Calls `f(k, inner row 2 k, inner row 2 k + 1)`, pairs in parallel; the last pair's second row is empty where the height is odd.
-    pub(super) fn fill_row_pairs(&mut self, f: impl Fn(usize, &mut [f32], &mut [f32]) + Sync) {
+    /// Calls `f(space, y, inner rows from y on)` for bands of so many rows, fewer at the bottom; bands in parallel, each thread with
+    /// working space of its own.
+    pub(super) fn fill_bands<S>(
+        &mut self,
+        rows: usize,
+        space: impl Fn() -> S + Sync,
+        f: impl Fn(&mut S, usize, &mut [&mut [f32]]) + Sync,
+    ) {
         let (stride, channels, height) = (self.stride(), self.channels, self.height);
-        let inner = &mut self.data[stride..stride * (height + 1)];
-        inner
-            .par_chunks_mut((2 * stride).max(1))
+        let inner = channels..(self.width + 1) * channels;
+        self.data[stride..stride * (height + 1)]
+            .par_chunks_mut((rows * stride).max(1))
             .enumerate()
-            .for_each(|(k, rows)| {
-                let (upper, lower) = rows.split_at_mut(stride);
-                let lower = if lower.is_empty() {
-                    lower
-                } else {
-                    &mut lower[channels..stride - channels]
-                };
-                f(k, &mut upper[channels..stride - channels], lower);
+            .for_each_init(&space, |space, (k, band)| {
+                let mut band: Vec<&mut [f32]> = band
+                    .chunks_exact_mut(stride)
+                    .map(|row| &mut row[inner.clone()])
+                    .collect();
+                f(space, k * rows, &mut band);
             });
     }
 
@@ -107,8 +116,8 @@ impl Picture {
     }
 
     /// Half the size: the largest of each 2 × 2 pixels.
-    pub(crate) fn max_pooled(&self) -> Self {
-        let mut out = Self::zeros(self.width / 2, self.height / 2, self.channels);
+    pub(crate) fn max_pooled(&self, spare: &mut Spare) -> Self {
+        let mut out = spare.picture(self.width / 2, self.height / 2, self.channels);
         let c = self.channels;
         out.fill_rows(|y, row| {
             let (upper, lower) = (self.bordered_row(2 * y + 1), self.bordered_row(2 * y + 2));
@@ -116,24 +125,98 @@ impl Picture {
                 let at = (2 * x + 1) * c;
                 let (a, b) = (&upper[at..at + 2 * c], &lower[at..at + 2 * c]);
                 for (k, value) in pixel.iter_mut().enumerate() {
-                    *value = a[k].max(a[k + c]).max(b[k].max(b[k + c]));
+                    *value = larger(larger(a[k], a[k + c]), larger(b[k], b[k + c]));
                 }
             }
         });
         out
     }
+}
+
+/// The larger of two numbers; where one is none, the second.
+#[inline]
+pub(super) fn larger(a: f32, b: f32) -> f32 {
+    // as the processor's own instruction has it: `f32::max` takes three more
+    if a > b { a } else { b }
+}
+
+/// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.
+#[derive(Default)]
+pub(crate) struct Spare(Vec<Vec<f32>>);
+
+impl Spare {
+    /// Takes a picture's storage back.
+    pub(crate) fn keep(&mut self, picture: Picture) {
+        self.0.push(picture.data);
+    }
+
+    /// A picture with zeros around; what is inside is left over from others and has to be filled.
+    fn picture(&mut self, width: usize, height: usize, channels: usize) -> Picture {
+        let (stride, rows) = stored(width, height, channels);
+        let need = stride * rows;
+        let fitting = (0..self.0.len()).filter(|&k| self.0[k].len() >= need);
+        let Some(best) = fitting.min_by_key(|&k| self.0[k].len()) else {
+            return Picture::zeros(width, height, channels);
+        };
+        let mut data = self.0.swap_remove(best);
+        data.truncate(need);
+        let inner = channels..(width + 1) * channels;
+        for (y, row) in data.chunks_exact_mut(stride.max(1)).enumerate() {
+            if y == 0 || y > height {
+                row.fill(0.0);
+            } else {
+                row[..inner.start].fill(0.0);
+                row[inner.end..].fill(0.0);
+            }
+        }
+        Picture {
+            width,
+            height,
+            channels,
+            data,
+        }
+    }
+}
+
+/// A picture as a layer sees it.
+#[derive(Clone, Copy)]
+pub(crate) struct Input<'a> {
+    pub(super) picture: &'a Picture,
+    doubled: bool,
+}
+
+impl<'a> Input<'a> {
+    /// As it is.
+    pub(crate) fn plain(picture: &'a Picture) -> Self {
+        Self {
+            picture,
+            doubled: false,
+        }
+    }
 
     /// Twice the size, every pixel four times.
-    pub(crate) fn doubled(&self) -> Self {
-        let mut out = Self::zeros(self.width * 2, self.height * 2, self.channels);
-        let c = self.channels;
-        out.fill_rows(|y, row| {
-            let source = self.bordered_row(y / 2 + 1);
-            for (x, pixel) in row.chunks_exact_mut(c).enumerate() {
-                pixel.copy_from_slice(&source[(x / 2 + 1) * c..(x / 2 + 2) * c]);
-            }
-        });
-        out
+    pub(crate) fn doubled(picture: &'a Picture) -> Self {
+        Self {
+            picture,
+            doubled: true,
+        }
+    }
+
+    fn size(&self) -> (usize, usize) {
+        let times = 1 + usize::from(self.doubled);
+        (times * self.picture.width, times * self.picture.height)
+    }
+
+    /// The stored column (or row) of a column (or row) of the bordered picture.
+    pub(super) fn column(&self, x: usize) -> usize {
+        if self.doubled { x.div_ceil(2) } else { x }
+    }
+
+    /// `columns` stored columns from `first` on of row `y` of the bordered picture.
+    pub(super) fn bordered(&self, first: usize, y: usize, columns: usize) -> &[f32] {
+        let c = self.picture.channels;
+        let start = self.column(y) * self.picture.stride() + first * c;
+        &self.picture.data[start..start + columns * c]
     }
 }
 
@@ -213,31 +296,36 @@ impl Conv {
     }
 
     /// Runs over pictures of one size, with zeros outside; every `step`-th pixel across and down; negative results become zero
-    /// if `relu`. Pictures that don't fit the layer give zeros.
-    pub(crate) fn run(&self, pictures: &[&Picture], step: (usize, usize), relu: bool) -> Picture {
-        let (width, height) = pictures.first().map_or((0, 0), |p| {
-            (p.width.div_ceil(step.0), p.height.div_ceil(step.1))
-        });
-        let mut out = Picture::zeros(width, height, self.outputs);
+    /// if `relu`. Pictures that don't fit the layer give zeros; doubled ones fit layers of 3 × 3 with step 1 alone.
+    pub(crate) fn run(
+        &self,
+        pictures: &[Input],
+        step: (usize, usize),
+        relu: bool,
+        spare: &mut Spare,
+    ) -> Picture {
+        let size = pictures.first().map_or((0, 0), Input::size);
+        let (width, height) = (size.0.div_ceil(step.0), size.1.div_ceil(step.1));
+        let quick = self.quick.as_ref().filter(|_| step == (1, 1));
         let fits = pictures.len() == self.inputs.len()
             && pictures.iter().zip(&self.inputs).all(|(p, &c)| {
-                p.channels == c && p.width == pictures[0].width && p.height == pictures[0].height
+                p.picture.channels == c && p.size() == size && (quick.is_some() || !p.doubled)
             });
         if !fits {
-            return out;
+            return Picture::zeros(width, height, self.outputs);
         }
-        if let Some(quick) = self.quick.as_ref().filter(|_| step == (1, 1)) {
-            return quick.run(pictures, relu);
+        let mut out = spare.picture(width, height, self.outputs);
+        if let Some(quick) = quick {
+            quick.run(pictures, relu, &mut out);
+            return out;
         }
         out.fill_rows(|y, row| {
             let rows: Vec<(&[f32], usize)> = pictures
                 .iter()
                 .flat_map(|p| {
                     (0..self.kernel).map(move |k| {
-                        (
-                            p.bordered_row(y * step.1 + k + usize::from(self.kernel == 1)),
-                            p.channels,
-                        )
+                        let y = y * step.1 + k + usize::from(self.kernel == 1);
+                        (p.picture.bordered_row(y), p.picture.channels)
                     })
                 })
                 .collect();
@@ -262,7 +350,7 @@ impl Conv {
         let mut store = |x: usize, sums: &[f32; LANES]| {
             let at = x * self.outputs + block * LANES;
             for (value, sum) in out[at..at + lanes].iter_mut().zip(sums) {
-                *value = if relu { sum.max(0.0) } else { *sum };
+                *value = if relu { larger(*sum, 0.0) } else { *sum };
             }
         };
         let width = out_width(rows, step);

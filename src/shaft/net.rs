@@ -3,7 +3,7 @@
 //! Both are fitted outside of the program (`calibration/shaft-net/`); here they only run, on plain `f32` numbers, with the same
 //! sums in the same order whatever the number of threads.
 
-use super::conv::{Conv, Picture};
+use super::conv::{Conv, Input, LANES, Picture, STEP, Spare, accumulate, larger};
 use super::weights::{self, Layer, WeightsError};
 
 /// Sides of a face map must be multiples of this: cells of 2 mm, halved four times.
@@ -89,24 +89,32 @@ impl MapNet {
 
     /// Runs the net on cells; their width and height must be multiples of 16. Gives [`MAP_OUTPUTS`] numbers per cell.
     pub(crate) fn run(&self, cells: Picture) -> Picture {
-        let mut skips: Vec<Picture> = Vec::new();
+        let mut spare = Spare::default();
+        let both = |[a, b]: &[Conv; 2], inputs: &[Input], spare: &mut Spare| {
+            let middle = a.run(inputs, (1, 1), true, spare);
+            let x = b.run(&[Input::plain(&middle)], (1, 1), true, spare);
+            spare.keep(middle);
+            x
+        };
         let mut x = cells;
-        for (level, [a, b]) in self.encoder.iter().enumerate() {
+        let mut skips: Vec<Picture> = Vec::new();
+        for (level, convs) in self.encoder.iter().enumerate() {
             if level > 0 {
-                x = skips[level - 1].max_pooled();
+                let pooled = x.max_pooled(&mut spare);
+                skips.push(std::mem::replace(&mut x, pooled));
             }
-            let middle = a.run(&[&x], (1, 1), true);
-            x = b.run(&[&middle], (1, 1), true);
-            skips.push(x.clone());
+            let next = both(convs, &[Input::plain(&x)], &mut spare);
+            spare.keep(std::mem::replace(&mut x, next));
         }
-        skips.pop();
-        for [a, b] in self.decoder.iter().rev() {
+        for convs in self.decoder.iter().rev() {
             let Some(skip) = skips.pop() else { break };
-            let middle = a.run(&[&x.doubled(), &skip], (1, 1), true);
-            drop(skip);
-            x = b.run(&[&middle], (1, 1), true);
+            let inputs = [Input::doubled(&x), Input::plain(&skip)];
+            let next = both(convs, &inputs, &mut spare);
+            spare.keep(std::mem::replace(&mut x, next));
+            spare.keep(skip);
         }
-        self.head.run(&[&x], (1, 1), false)
+        self.head
+            .run(&[Input::plain(&x)], (1, 1), false, &mut spare)
     }
 }
 
@@ -116,9 +124,9 @@ struct Conv1 {
     inputs: usize,
     outputs: usize,
     kernel: usize,
-    bias: Vec<f32>,
-    /// `[tap][input][output]`
-    weights: Vec<f32>,
+    bias: Vec<[f32; LANES]>,
+    /// `[block of LANES outputs]` → `[tap][input]`
+    weights: Vec<Vec<[f32; LANES]>>,
 }
 
 impl Conv1 {
@@ -134,42 +142,43 @@ impl Conv1 {
             )));
         }
         let (n, k, o) = (layer.inputs, layer.columns, layer.outputs);
-        let mut weights = vec![0.0; n * k * o];
+        let mut weights = vec![vec![[0.0; LANES]; n * k]; o.div_ceil(LANES)];
         for (at, &w) in layer.weights.iter().enumerate() {
             let (output, input, tap) = (at / (n * k), at / k % n, at % k);
-            weights[(tap * n + input) * o + output] = w;
+            weights[output / LANES][tap * n + input][output % LANES] = w;
         }
+        let bias = |b: usize, l: usize| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0);
         Ok(Self {
             inputs,
             outputs: o,
             kernel: k,
-            bias: layer.bias.clone(),
+            bias: (0..weights.len())
+                .map(|b| std::array::from_fn(|l| bias(b, l)))
+                .collect(),
             weights,
         })
     }
 
     /// `x`: `[place][input]` → `[place][output]`.
     fn run(&self, x: &[f32], relu: bool) -> Vec<f32> {
-        let (length, half) = (x.len() / self.inputs, self.kernel / 2);
-        let mut out = Vec::with_capacity(length * self.outputs);
-        for place in 0..length {
-            let mut sums = self.bias.clone();
-            for tap in 0..self.kernel {
-                let Some(from) = (place + tap).checked_sub(half).filter(|&p| p < length) else {
-                    continue;
-                };
-                let taps =
-                    self.weights[tap * self.inputs * self.outputs..].chunks_exact(self.outputs);
-                for (v, w) in x[from * self.inputs..(from + 1) * self.inputs]
-                    .iter()
-                    .zip(taps)
-                {
-                    for (s, w) in sums.iter_mut().zip(w) {
-                        *s += v * w;
+        let length = x.len() / self.inputs;
+        // zeros before and behind, and behind for as many places as are worked on together
+        let before = self.kernel / 2 * self.inputs;
+        let whole = length.next_multiple_of(STEP);
+        let mut padded = vec![0.0; (whole + self.kernel - 1) * self.inputs];
+        padded[before..before + x.len()].copy_from_slice(x);
+        let mut out = vec![0.0; length * self.outputs];
+        for (block, (taps, bias)) in self.weights.iter().zip(&self.bias).enumerate() {
+            for first in (0..whole).step_by(STEP) {
+                let mut sums = [*bias; STEP];
+                accumulate(taps, &padded[first * self.inputs..], self.inputs, &mut sums);
+                let pixels = out.chunks_exact_mut(self.outputs).skip(first);
+                for (pixel, sum) in pixels.zip(sums) {
+                    for (v, s) in pixel[block * LANES..].iter_mut().zip(sum) {
+                        *v = if relu { larger(s, 0.0) } else { s };
                     }
                 }
             }
-            out.extend(sums.iter().map(|&s| if relu { s.max(0.0) } else { s }));
         }
         out
     }
@@ -222,9 +231,11 @@ impl StripNet {
 
     /// Runs the net: `[place along][number]`.
     pub(crate) fn run(&self, strip: &Picture) -> Vec<f32> {
+        let mut spare = Spare::default();
         let mut x = strip.first_planes(self.inputs);
         for (conv, step) in &self.convs {
-            x = conv.run(&[&x], *step, true);
+            let next = conv.run(&[Input::plain(&x)], *step, true, &mut spare);
+            spare.keep(std::mem::replace(&mut x, next));
         }
         // what is strongest across the strip, and the mean across it
         let c = x.channels;

@@ -1,14 +1,21 @@
-//! 3 × 3 convolutions with fewer multiplications: F(2 × 2, 3 × 3) of Lavin and Gray, "Fast algorithms for convolutional neural
-//! networks" (CVPR 2016). Four results come from sixteen products per pair of channels instead of thirty-six; the sums differ from the
-//! plain ones in the last bits only, and are the same on any number of threads.
+//! 3 × 3 convolutions with fewer multiplications: F(4 × 4, 3 × 3) of Lavin and Gray, "Fast algorithms for convolutional neural
+//! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
+//! sums differ from the plain ones in the last digits only, and are the same on any number of threads.
 
-use super::conv::{LANES, Picture, STEP, accumulate};
+use super::conv::{Input, LANES, Picture, STEP, accumulate, larger};
 use super::weights::Layer;
 
-/// Numbers of a transformed tile: 4 × 4.
-const PLACES: usize = 16;
-/// Tiles of 2 × 2 results that are worked on together, so that their transforms stay in the cache.
+/// Results of a tile, each way.
+pub(super) const SIDE: usize = 4;
+/// Numbers of a transformed tile, each way: the results and what the kernel reaches beyond them.
+const SPAN: usize = SIDE + 2;
+const PLACES: usize = SPAN * SPAN;
+/// Tiles that are worked on together, so that their transforms stay in the cache.
 const TILES: usize = 16;
+/// Numbers of one place: LANES outputs of each tile.
+const LINE: usize = TILES * LANES;
+/// Numbers that are transformed together.
+const CHUNK: usize = 4;
 
 /// A 3 × 3 convolution with step 1 and zeros outside.
 #[derive(Clone, Debug)]
@@ -23,22 +30,120 @@ pub(crate) struct Winograd {
 
 /// `G g Gᵀ`: the transform of a kernel of 3 × 3 weights, row after row.
 fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
-    let line = |a: f64, b: f64, c: f64| [a, (a + b + c) / 2.0, (a - b + c) / 2.0, c];
-    let columns: [[f64; 4]; 3] =
+    let line = |a: f64, b: f64, c: f64| {
+        let (even, far) = (a + c, a / 4.0 + c);
+        [
+            a / 4.0,
+            -(even + b) / 6.0,
+            -(even - b) / 6.0,
+            (far + b / 2.0) / 6.0,
+            (far - b / 2.0) / 6.0,
+            c,
+        ]
+    };
+    let columns: [[f64; SPAN]; 3] =
         std::array::from_fn(|j| line(kernel[j], kernel[3 + j], kernel[6 + j]));
-    let rows: [[f64; 4]; 4] =
+    let rows: [[f64; SPAN]; SPAN] =
         std::array::from_fn(|i| line(columns[0][i], columns[1][i], columns[2][i]));
-    std::array::from_fn(|k| rows[k / 4][k % 4])
+    std::array::from_fn(|k| rows[k / SPAN][k % SPAN])
+}
+
+/// `Bᵀ d` for every number of equally long rows, chunk by chunk; the last chunk may overlap the one before.
+fn spread(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+    let n = from[0].len();
+    if n < CHUNK {
+        return spread_few(from, to);
+    }
+    let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
+    let [to0, to1, to2, to3, to4, to5] = to.map(|row| &mut row[..n]);
+    let mut at = 0;
+    loop {
+        let (a, b, c) = (piece(a, at), piece(b, at), piece(c, at));
+        let (d, e, f) = (piece(d, at), piece(e, at), piece(f, at));
+        let mut v = [[0f32; CHUNK]; SPAN];
+        for l in 0..CHUNK {
+            let (even, odd) = (e[l] - 4.0 * c[l], d[l] - 4.0 * b[l]);
+            let (near, twice) = (e[l] - c[l], 2.0 * (d[l] - b[l]));
+            v[0][l] = 4.0 * (a[l] - c[l]) + near;
+            v[1][l] = even + odd;
+            v[2][l] = even - odd;
+            v[3][l] = near + twice;
+            v[4][l] = near - twice;
+            v[5][l] = (f[l] - d[l]) - 2.0 * twice;
+        }
+        to0[at..at + CHUNK].copy_from_slice(&v[0]);
+        to1[at..at + CHUNK].copy_from_slice(&v[1]);
+        to2[at..at + CHUNK].copy_from_slice(&v[2]);
+        to3[at..at + CHUNK].copy_from_slice(&v[3]);
+        to4[at..at + CHUNK].copy_from_slice(&v[4]);
+        to5[at..at + CHUNK].copy_from_slice(&v[5]);
+        if at + CHUNK >= n {
+            break;
+        }
+        at = (at + CHUNK).min(n - CHUNK);
+    }
+}
+
+/// The same for fewer numbers than a chunk has.
+#[cold]
+fn spread_few(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+    let n = from[0].len();
+    let (mut padded, mut spreads) = ([[0f32; CHUNK]; SPAN], [[0f32; CHUNK]; SPAN]);
+    for (padded, row) in padded.iter_mut().zip(from) {
+        padded[..n].copy_from_slice(row);
+    }
+    spread(
+        padded.each_ref().map(|p| &p[..]),
+        spreads.each_mut().map(|s| &mut s[..]),
+    );
+    for (row, s) in to.into_iter().zip(&spreads) {
+        row[..n].copy_from_slice(&s[..n]);
+    }
+}
+
+#[inline]
+fn piece(row: &[f32], at: usize) -> [f32; CHUNK] {
+    let mut out = [0f32; CHUNK];
+    out.copy_from_slice(&row[at..at + CHUNK]);
+    out
+}
+
+/// `Aᵀ m` for every number of equally long rows, whole chunks.
+fn gather(from: [&[f32]; SPAN], to: [&mut [f32]; SIDE]) {
+    let n = from[0].len() / CHUNK * CHUNK;
+    let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
+    let [to0, to1, to2, to3] = to.map(|row| &mut row[..n]);
+    for at in (0..n).step_by(CHUNK) {
+        let (a, b, c) = (piece(a, at), piece(b, at), piece(c, at));
+        let (d, e, f) = (piece(d, at), piece(e, at), piece(f, at));
+        let mut v = [[0f32; CHUNK]; SIDE];
+        for l in 0..CHUNK {
+            let (sum, difference) = (b[l] + c[l], b[l] - c[l]);
+            let (sum2, difference2) = (d[l] + e[l], d[l] - e[l]);
+            v[0][l] = a[l] + sum + sum2;
+            v[1][l] = difference + 2.0 * difference2;
+            v[2][l] = sum + 4.0 * sum2;
+            v[3][l] = difference + 8.0 * difference2 + f[l];
+        }
+        to0[at..at + CHUNK].copy_from_slice(&v[0]);
+        to1[at..at + CHUNK].copy_from_slice(&v[1]);
+        to2[at..at + CHUNK].copy_from_slice(&v[2]);
+        to3[at..at + CHUNK].copy_from_slice(&v[3]);
+    }
 }
 
 /// Working space for one stretch of tiles.
 struct Space {
-    /// Input rows combined down: `[4][column][channel]` of one picture.
-    down: [Vec<f32>; 4],
+    /// Input rows combined down: `[row][column][channel]` of one picture.
+    down: [Vec<f32>; SPAN],
     /// Transformed tiles: `[place][tile][channel]` of all pictures.
     tiles: Vec<f32>,
-    /// Products: `[place][tile]`.
-    products: Vec<[f32; LANES]>,
+    /// Products: `[place][tile]` of LANES outputs.
+    products: Vec<f32>,
+    /// Products gathered down: `[row of results][column of places][tile]` of LANES outputs.
+    columns: Vec<f32>,
+    /// Results of one row: `[column of results][tile]` of LANES outputs.
+    results: Vec<f32>,
 }
 
 impl Winograd {
@@ -68,73 +173,57 @@ impl Winograd {
         })
     }
 
-    /// Runs over pictures of one size whose channels together are the layer's inputs; negative results become zero if `relu`.
-    pub(crate) fn run(&self, pictures: &[&Picture], relu: bool) -> Picture {
-        let (width, height) = pictures.first().map_or((0, 0), |p| (p.width, p.height));
-        let mut out = Picture::zeros(width, height, self.outputs);
-        let most = pictures.iter().map(|p| p.channels).max().unwrap_or(0);
-        out.fill_row_pairs(|pair, upper, lower| {
-            let mut space = Space {
-                down: std::array::from_fn(|_| vec![0.0; (2 * TILES + 2) * most]),
-                tiles: vec![0.0; PLACES * TILES * self.inputs],
-                products: vec![[0.0; LANES]; PLACES * TILES],
-            };
-            let mut rows = [upper, lower];
-            for first in (0..width.div_ceil(2)).step_by(TILES) {
-                let n = TILES.min(width.div_ceil(2) - first);
-                self.transform(pictures, 2 * pair, first, n, &mut space);
+    /// Runs over pictures of `out`'s size whose channels together are the layer's inputs, into every pixel of `out`; negative results
+    /// become zero if `relu`.
+    pub(crate) fn run(&self, pictures: &[Input], relu: bool, out: &mut Picture) {
+        let width = out.width;
+        let most = pictures.iter().map(|p| p.picture.channels).max();
+        let space = || Space {
+            down: std::array::from_fn(|_| vec![0.0; (SIDE * TILES + 2) * most.unwrap_or(0)]),
+            tiles: vec![0.0; PLACES * TILES * self.inputs],
+            products: vec![0.0; PLACES * LINE],
+            columns: vec![0.0; SIDE * SPAN * LINE],
+            results: vec![0.0; SIDE * LINE],
+        };
+        out.fill_bands(SIDE, space, |space, y, rows| {
+            for first in (0..width.div_ceil(SIDE)).step_by(TILES) {
+                let n = TILES.min(width.div_ceil(SIDE) - first);
+                self.transform(pictures, y, first, n, space);
                 for block in 0..self.bias.len() {
-                    self.multiply(block, n, &mut space);
-                    self.finish(block, first..first + n, &space.products, &mut rows, relu);
+                    self.multiply(block, n, space);
+                    self.finish(block, first, n, space, rows, relu);
                 }
             }
         });
-        out
     }
 
     /// `Bᵀ d B` of `n` tiles of the rows from `y` on.
-    fn transform(
-        &self,
-        pictures: &[&Picture],
-        y: usize,
-        first: usize,
-        n: usize,
-        space: &mut Space,
-    ) {
+    fn transform(&self, pictures: &[Input], y: usize, first: usize, n: usize, space: &mut Space) {
         let mut channel = 0;
-        for picture in pictures {
-            let c = picture.channels;
-            let length = (2 * n + 2) * c;
-            let row = |k: usize| picture.bordered_from(2 * first, y + k, length);
-            let [a, b, d, e] = [row(0), row(1), row(2), row(3)];
-            combine(&mut space.down[0][..length], a, d, |a, d| a - d);
-            combine(&mut space.down[1][..length], b, d, |b, d| b + d);
-            combine(&mut space.down[2][..length], b, d, |b, d| d - b);
-            combine(&mut space.down[3][..length], b, e, |b, e| b - e);
-            for (i, down) in space.down.iter().enumerate() {
-                let line = TILES * self.inputs;
-                let (zero, rest) = space.tiles[4 * i * line..4 * (i + 1) * line].split_at_mut(line);
-                let (one, rest) = rest.split_at_mut(line);
-                let (two, three) = rest.split_at_mut(line);
+        for input in pictures {
+            let c = input.picture.channels;
+            // the first column that the tiles see, and how many
+            let from = input.column(SIDE * first);
+            let columns = input.column(SIDE * (first + n) + 1) + 1 - from;
+            let rows: [&[f32]; SPAN] =
+                std::array::from_fn(|k| input.bordered(from, y + k, columns));
+            let down = space.down.each_mut().map(|row| &mut row[..]);
+            spread(rows, down);
+            let line = TILES * self.inputs;
+            for (down, places) in space
+                .down
+                .iter()
+                .zip(space.tiles.chunks_exact_mut(SPAN * line))
+            {
+                let mut places = split(places, line);
                 for tile in 0..n {
                     let to = tile * self.inputs + channel;
-                    let from = |column: usize| {
-                        let start = (2 * tile + column) * c;
-                        &down[start..start + c]
-                    };
-                    let (a, b, d, e) = (from(0), from(1), from(2), from(3));
-                    let inputs = a.iter().zip(b).zip(d).zip(e);
-                    let outputs = zero[to..to + c]
-                        .iter_mut()
-                        .zip(&mut one[to..to + c])
-                        .zip(&mut two[to..to + c])
-                        .zip(&mut three[to..to + c]);
-                    for ((((a, b), d), e), (((v0, v1), v2), v3)) in inputs.zip(outputs) {
-                        *v0 = a - d;
-                        *v1 = b + d;
-                        *v2 = d - b;
-                        *v3 = b - e;
-                    }
+                    let x = SIDE * (first + tile);
+                    let start = |k: usize| (input.column(x + k) - from) * c;
+                    spread(
+                        std::array::from_fn(|k| &down[start(k)..start(k) + c]),
+                        places.each_mut().map(|place| &mut place[to..to + c]),
+                    );
                 }
             }
             channel += c;
@@ -150,63 +239,71 @@ impl Winograd {
             for first in (0..n).step_by(STEP) {
                 let mut sums = [[0.0; LANES]; STEP];
                 accumulate(taps, &tiles[first * self.inputs..], self.inputs, &mut sums);
-                let to = place * TILES + first;
-                space.products[to..to + STEP].copy_from_slice(&sums);
+                let to = (place * TILES + first) * LANES;
+                space.products[to..to + STEP * LANES].copy_from_slice(sums.as_flattened());
             }
         }
     }
 
-    /// `Aᵀ m A` with bias, into the two rows of results.
+    /// `Aᵀ m A` with bias, into the rows of results.
     fn finish(
         &self,
         block: usize,
-        tiles: std::ops::Range<usize>,
-        products: &[[f32; LANES]],
-        rows: &mut [&mut [f32]; 2],
+        first: usize,
+        n: usize,
+        space: &mut Space,
+        rows: &mut [&mut [f32]],
         relu: bool,
     ) {
         let lanes = LANES.min(self.outputs - block * LANES);
         let bias = &self.bias[block];
-        for (k, tile) in tiles.enumerate() {
-            let m = |place: usize| &products[place * TILES + k];
-            let columns: [[&[f32; LANES]; 4]; 4] =
-                std::array::from_fn(|j| std::array::from_fn(|i| m(4 * i + j)));
-            let sums: [[[f32; LANES]; 4]; 2] = [
-                columns.map(|[a, b, c, _]| std::array::from_fn(|l| a[l] + b[l] + c[l])),
-                columns.map(|[_, b, c, d]| std::array::from_fn(|l| b[l] - c[l] - d[l])),
-            ];
-            for (row, s) in rows.iter_mut().zip(&sums) {
-                let mut results = [[0f32; LANES]; 2];
-                for l in 0..LANES {
-                    results[0][l] = s[0][l] + s[1][l] + s[2][l] + bias[l];
-                    results[1][l] = s[1][l] - s[2][l] - s[3][l] + bias[l];
+        let least = if relu { 0.0 } else { f32::NEG_INFINITY };
+        for j in 0..SPAN {
+            let products = |i: usize| {
+                let at = (SPAN * i + j) * LINE;
+                &space.products[at..at + n * LANES]
+            };
+            let mut columns = space.columns.chunks_exact_mut(LINE).skip(j).step_by(SPAN);
+            gather(
+                std::array::from_fn(products),
+                std::array::from_fn(|_| columns.next().unwrap_or_default()),
+            );
+        }
+        let columns = space.columns.chunks_exact(SPAN * LINE);
+        for (row, columns) in rows.iter_mut().zip(columns) {
+            gather(
+                std::array::from_fn(|j| &columns[j * LINE..j * LINE + n * LANES]),
+                split(&mut space.results, LINE),
+            );
+            let from = SIDE * first * self.outputs;
+            let pixels = row.get_mut(from..).unwrap_or_default();
+            let pixels = pixels.chunks_exact_mut(self.outputs).take(SIDE * n);
+            for (x, pixel) in pixels.enumerate() {
+                let at = (x % SIDE * TILES + x / SIDE) * LANES;
+                let mut sums = [0f32; LANES];
+                for ((s, v), b) in sums
+                    .iter_mut()
+                    .zip(&space.results[at..at + LANES])
+                    .zip(bias)
+                {
+                    *s = larger(v + b, least);
                 }
-                for (q, result) in results.iter().enumerate() {
-                    let to = (2 * tile + q) * self.outputs + block * LANES;
-                    let Some(pixel) = row.get_mut(to..to + lanes) else {
-                        continue;
-                    };
-                    for (value, &sum) in pixel.iter_mut().zip(result) {
-                        *value = if relu { sum.max(0.0) } else { sum };
-                    }
+                let pixel = &mut pixel[block * LANES..];
+                // a length that the compiler knows
+                if let Some(whole) = pixel.first_chunk_mut() {
+                    *whole = sums;
+                } else {
+                    pixel.copy_from_slice(&sums[..lanes]);
                 }
             }
         }
     }
 }
 
-/// `f` of two rows, which count as zero beyond their ends.
-#[inline]
-fn combine(out: &mut [f32], a: &[f32], b: &[f32], f: impl Fn(f32, f32) -> f32) {
-    let both = a.len().min(b.len()).min(out.len());
-    let (near, far) = out.split_at_mut(both);
-    for ((v, a), b) in near.iter_mut().zip(a).zip(b) {
-        *v = f(*a, *b);
-    }
-    let at = |row: &[f32], k: usize| row.get(both + k).copied().unwrap_or(0.0);
-    for (k, v) in far.iter_mut().enumerate() {
-        *v = f(at(a, k), at(b, k));
-    }
+/// Parts of a given length, one after another.
+fn split<const N: usize>(whole: &mut [f32], length: usize) -> [&mut [f32]; N] {
+    let mut parts = whole.chunks_exact_mut(length.max(1));
+    std::array::from_fn(|_| parts.next().unwrap_or_default())
 }
 
 #[cfg(test)]
@@ -255,7 +352,9 @@ mod tests {
                 bias: noise(11, 3),
                 weights: noise(11 * 81, 4),
             };
-            let got = Winograd::new(&layer).unwrap().run(&[&a, &b], false);
+            let mut got = Picture::zeros(width, height, 11);
+            let inputs = [Input::plain(&a), Input::plain(&b)];
+            Winograd::new(&layer).unwrap().run(&inputs, false, &mut got);
             for (x, y) in (0..width).flat_map(|x| (0..height).map(move |y| (x, y))) {
                 for (output, &g) in got.pixel(x, y).iter().enumerate() {
                     let want = plain(&layer, &[&a, &b], x, y, output);
