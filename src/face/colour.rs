@@ -1,8 +1,9 @@
 //! How printed colours look, and the reduced copy of a photo in which faces are looked for.
 
 use super::spec::Colour;
-use crate::units::{ImagePoint, floor_index};
+use crate::units::{ImagePoint, floor_index, round_i64};
 use image::RgbImage;
+use nalgebra::Vector2;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -100,30 +101,35 @@ impl Reduced {
         let (w, h) = pixels.dimensions();
         let factor = ((w.max(h) + side / 2) / side).max(1);
         let (width, height) = (w / factor, h / factor);
-        let mut sums = vec![[0u32; 3]; width as usize];
         let mut log = Vec::with_capacity(width as usize * height as usize);
         let stride = 3 * w as usize;
-        let raw = pixels.as_raw();
+        // columns of at most 18 bytes, then cells of 18 × 18
+        let mut sums = vec![0u16; stride];
+        #[expect(clippy::cast_precision_loss, reason = "at most 18 × 18")]
+        let pixels_of_cell = (factor * factor) as f32;
         #[expect(
             clippy::cast_precision_loss,
             reason = "sums of bytes over at most 18 × 18 pixels"
         )]
-        let mean = |s: u32| s as f32 / (factor * factor) as f32;
-        for band in raw
-            .chunks_exact(stride * factor as usize)
-            .take(height as usize)
-        {
-            sums.fill([0; 3]);
+        let mean = |s: u32| s as f32 / pixels_of_cell;
+        let bands = pixels.as_raw().chunks_exact(stride * factor as usize);
+        for band in bands.take(height as usize) {
+            sums.fill(0);
             for row in band.chunks_exact(stride) {
-                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(3 * factor as usize)) {
-                    for p in cell.chunks_exact(3) {
-                        sum[0] += u32::from(p[0]);
-                        sum[1] += u32::from(p[1]);
-                        sum[2] += u32::from(p[2]);
-                    }
+                for (sum, v) in sums.iter_mut().zip(row) {
+                    *sum += u16::from(*v);
                 }
             }
-            log.extend(sums.iter().map(|s| log_colour(s.map(mean))));
+            let cells = sums.chunks_exact(3 * factor as usize);
+            log.extend(cells.map(|cell| {
+                let mut sum = [0u32; 3];
+                for p in cell.chunks_exact(3) {
+                    for k in 0..3 {
+                        sum[k] += u32::from(p[k]);
+                    }
+                }
+                log_colour(sum.map(mean))
+            }));
         }
         Self {
             width: width as usize,
@@ -138,6 +144,47 @@ impl Reduced {
             .get(y * self.width + x)
             .copied()
             .unwrap_or_default()
+    }
+
+    /// All pixels, row after row.
+    pub(super) fn pixels(&self) -> &[[f32; 3]] {
+        &self.log
+    }
+
+    /// The sums of the colours of the pixels nearest to the first 0, 1, 2 … of so many places from `start` on, `step` apart, as far as
+    /// they lie in the picture.
+    pub(super) fn sums_along(
+        &self,
+        start: Vector2<f64>,
+        step: Vector2<f64>,
+        places: usize,
+        sums: &mut Vec<[f32; 3]>,
+    ) {
+        // whole numbers of a small part of a pixel: exact steps, and no conversion at every place
+        const PARTS: u32 = 24;
+        let parts = |v: f64| round_i64(v * f64::from(1 << PARTS));
+        let (mut x, mut y) = (parts(start.x + 0.5), parts(start.y + 0.5));
+        let (dx, dy) = (parts(step.x), parts(step.y));
+        sums.clear();
+        sums.resize(places + 1, [0.0; 3]);
+        let mut sum = [0f32; 3];
+        let mut seen = 0;
+        for s in &mut sums[1..] {
+            let (Ok(i), Ok(j)) = (usize::try_from(x >> PARTS), usize::try_from(y >> PARTS)) else {
+                break;
+            };
+            if i >= self.width || j >= self.height {
+                break;
+            }
+            let colour = &self.log[j * self.width + i];
+            for k in 0..3 {
+                sum[k] += colour[k];
+            }
+            *s = sum;
+            seen += 1;
+            (x, y) = (x + dx, y + dy);
+        }
+        sums.truncate(seen + 1);
     }
 
     /// Colour of the nearest pixel, `None` outside the picture.
