@@ -111,7 +111,8 @@ pub fn round_i64(value: f64) -> i64 {
     reason = "saturating is what is wanted"
 )]
 pub fn byte(value: f32) -> u8 {
-    value.round() as u8
+    // the cast cuts off the fraction and saturates; without a call of a rounding function, of which there are millions a photo
+    (value + 0.5) as u8
 }
 
 /// The nearest single-precision number.
