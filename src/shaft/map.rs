@@ -4,7 +4,7 @@ use super::View;
 use super::conv::Picture;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
-use crate::units::{FacePoint, floor_index, single};
+use crate::units::{FacePoint, ImagePoint, floor_index, single};
 use rayon::prelude::*;
 
 /// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.
@@ -13,6 +13,14 @@ const MARGIN_MM: f64 = 200.0;
 const LARGEST_MM: f64 = 3072.0;
 /// What stands for places outside the picture, 0–255: middle grey, as in the maps that the net was fitted on.
 const OUTSIDE: f32 = 127.0;
+
+/// Side of the squares whose corners are looked up in the camera, px; a map's sides are multiples of it.
+const SQUARE: usize = 8;
+
+/// The point that lies so far from the one to the other.
+fn between(a: ImagePoint, b: ImagePoint, share: f64) -> ImagePoint {
+    ImagePoint::new(a.x + share * (b.x - a.x), a.y + share * (b.y - a.y))
+}
 
 /// Where a face map lies and what its pixels show.
 pub(crate) struct FaceMap {
@@ -90,15 +98,35 @@ impl FaceMap {
         };
         let (left_mm, top_mm, width, height) =
             extent(view, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
+        let place = |i: usize, j: usize| FacePoint::new(left_mm + j as f64, top_mm - i as f64);
+        // between the corners of a small square the camera is linear to a hundredth of a pixel
+        let across = width / SQUARE + 1;
+        let corners: Vec<Option<ImagePoint>> = (0..=height / SQUARE)
+            .flat_map(|i| (0..across).map(move |j| (i, j)))
+            .map(|(i, j)| pixel(place(SQUARE * i, SQUARE * j)))
+            .collect();
         let mut colours = vec![[OUTSIDE; 3]; width * height];
         colours
             .par_chunks_exact_mut(width)
             .enumerate()
             .for_each(|(i, row)| {
-                for (j, colour) in row.iter_mut().enumerate() {
-                    let place = FacePoint::new(left_mm + j as f64, top_mm - i as f64);
-                    if let Some(c) = pixel(place).and_then(|q| photo.colour(q)) {
-                        *colour = c;
+                let down = (i % SQUARE) as f64 / SQUARE as f64;
+                let edge = |j: usize| {
+                    let at = i / SQUARE * across + j;
+                    Some(between(corners[at]?, corners[at + across]?, down))
+                };
+                for (j, stretch) in row.chunks_exact_mut(SQUARE).enumerate() {
+                    let edges = edge(j).zip(edge(j + 1));
+                    for (k, colour) in stretch.iter_mut().enumerate() {
+                        let at = match edges {
+                            Some((left, right)) => {
+                                Some(between(left, right, k as f64 / SQUARE as f64))
+                            }
+                            None => pixel(place(i, SQUARE * j + k)),
+                        };
+                        if let Some(c) = at.and_then(|q| photo.colour(q)) {
+                            *colour = c;
+                        }
                     }
                 }
             });
