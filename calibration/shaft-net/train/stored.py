@@ -53,7 +53,11 @@ def to_fit_on(file, x, kind):
     the program's file gives the same"""
     if not file.endswith('.bin'):
         return torch.load(file, map_location=x.device)
-    net = load(file, kind).to(x.device)
+    net = load(file, kind)
+    first = next(m for m in net.modules() if isinstance(m, torch.nn.Conv2d))
+    if kind == 'strip' and first.weight.shape[1] < x.shape[1]:                # planes that are new start without weight
+        first.weight.data = torch.cat([first.weight, torch.zeros(len(first.weight), x.shape[1] - first.weight.shape[1], 3, 3)], 1)
+    net = net.to(x.device)
     norms, seen = [m for m in net.modules() if isinstance(m, torch.nn.BatchNorm2d)], {}
     hooks = [m.register_forward_pre_hook(lambda m, a: seen.__setitem__(m, (a[0].mean((0, 2, 3)), a[0].var((0, 2, 3), unbiased=False)))) for m in norms]
     net(x)
