@@ -104,7 +104,11 @@ impl MapNet {
                 skips.push(std::mem::replace(&mut x, pooled));
             }
             let next = both(convs, &[Input::plain(&x)], &mut spare);
-            spare.keep(std::mem::replace(&mut x, next));
+            let seen = std::mem::replace(&mut x, next);
+            // the cells have fewer planes than any picture of their size that follows
+            if level > 0 {
+                spare.keep(seen);
+            }
         }
         for convs in self.decoder.iter().rev() {
             let Some(skip) = skips.pop() else { break };
