@@ -90,20 +90,6 @@ impl Picture {
             });
     }
 
-    /// The first `n` channels.
-    pub(crate) fn first_planes(&self, n: usize) -> Self {
-        if n >= self.channels {
-            return self.clone();
-        }
-        let pixels = self.data.chunks_exact(self.channels.max(1));
-        Self {
-            channels: n,
-            data: pixels.flat_map(|p| &p[..n]).copied().collect(),
-            width: self.width,
-            height: self.height,
-        }
-    }
-
     /// Upside down.
     pub(crate) fn mirrored(&self) -> Self {
         let mut out = Self::zeros(self.width, self.height, self.channels);

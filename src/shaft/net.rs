@@ -191,8 +191,6 @@ impl Conv1 {
 /// The second look: a strip of the photo along one candidate → numbers per quarter of its length.
 #[derive(Clone, Debug)]
 pub(crate) struct StripNet {
-    /// Planes per strip pixel that it looks at, the first of those of [`super::strip`].
-    inputs: usize,
     convs: Vec<(Conv, (usize, usize))>,
     lines: [Conv1; 3],
 }
@@ -227,7 +225,6 @@ impl StripNet {
             )));
         }
         Ok(Self {
-            inputs,
             convs,
             lines: [first, second, last],
         })
@@ -236,7 +233,7 @@ impl StripNet {
     /// Runs the net: `[place along][number]`.
     pub(crate) fn run(&self, strip: &Picture) -> Vec<f32> {
         let mut spare = Spare::default();
-        let mut x = strip.first_planes(self.inputs);
+        let mut x = strip.clone();
         for (conv, step) in &self.convs {
             let next = conv.run(&[Input::plain(&x)], *step, true, &mut spare);
             spare.keep(std::mem::replace(&mut x, next));

@@ -20,7 +20,7 @@ const ACROSS_MM: f64 = 1.5;
 /// Height over the face plane at the first pixel, mm: the strip begins before the entry.
 const FIRST_MM: f64 = -32.0;
 /// Planes of a strip that show the photo: three colours, and whether the picture reaches there.
-pub(crate) const ALONE: usize = 4;
+const OF_THE_PHOTO: usize = 4;
 /// All planes: nearness to the course of another candidate, times its score; and that times the height of the course.
 pub(crate) const PLANES: usize = 6;
 /// Other candidates that count as company: so likely by the map net at least, and so many at most.
@@ -237,7 +237,7 @@ fn cut(
             );
             let near = courses.near(own, (point + across * rows) / StripNet::ALONG as f64);
             for pixel in pixels.chunks_exact_mut(PLANES) {
-                for (p, v) in pixel[ALONE..].iter_mut().zip(near) {
+                for (p, v) in pixel[OF_THE_PHOTO..].iter_mut().zip(near) {
                     *p = crate::units::single(v);
                 }
             }
