@@ -18,7 +18,7 @@ use bossmark::units::FacePoint;
 use drawn::camera;
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
-use program::{Ran, run};
+use program::bossmark;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -234,15 +234,6 @@ fn with_few_points_it_is_said_what_is_wrong() {
             .collect();
         let _ = fitted(&json!({"schema": "bossmark/points/1", "points": points}));
     }
-}
-
-fn bossmark(arguments: &[&str]) -> (i32, String, String) {
-    let Ran {
-        status,
-        stdout,
-        stderr,
-    } = run(arguments);
-    (status, stdout, stderr)
 }
 
 #[test]

@@ -6,18 +6,9 @@ mod program;
 
 use bossmark::lens::{CameraKey, LensProfile};
 use bossmark::photo;
-use program::{Ran, run, text};
+use program::{bossmark, text};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
-
-fn bossmark(arguments: &[&str]) -> (i32, String, String) {
-    let Ran {
-        status,
-        stdout,
-        stderr,
-    } = run(arguments);
-    (status, stdout, stderr)
-}
 
 #[test]
 fn the_sheet_is_printed_or_written() {

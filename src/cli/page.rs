@@ -129,13 +129,14 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
         }
     }
     // an empty folder waits for photos; a record that can't be read doesn't
-    if ends.is_empty()
-        && let Some(first) = troubles.pop()
-    {
-        troubles.iter().for_each(|trouble| screen.trouble(trouble));
-        return Err(first);
-    }
+    let last = troubles.pop_if(|_| ends.is_empty());
     troubles.iter().for_each(|trouble| screen.trouble(trouble));
+    if let Some(last) = last {
+        return Err(last);
+    }
+    if ends.is_empty() {
+        screen.tell("There is no photo and no record here yet: take or choose photos on the page.");
+    }
     // a new photo lies in the folder, whatever its name
     let measuring = context.options(&folder.join(SESSION_FILE))?;
     Ok(Opening {

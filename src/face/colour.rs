@@ -21,14 +21,7 @@ static PRINTED: LazyLock<BTreeMap<String, [f32; 3]>> = LazyLock::new(|| {
 
 /// Usual look of a printed colour in neutral light, 8-bit sRGB.
 pub(super) fn printed(colour: Colour) -> [f32; 3] {
-    let name = match colour {
-        Colour::Yellow => "yellow",
-        Colour::Red => "red",
-        Colour::Blue => "blue",
-        Colour::Black => "black",
-        Colour::White => "white",
-    };
-    PRINTED.get(name).copied().unwrap_or([128.0; 3])
+    PRINTED.get(colour.name()).copied().unwrap_or([128.0; 3])
 }
 
 /// The same in linear light, 0–1.

@@ -20,25 +20,10 @@ const DIRECTIONS: [(&str, f64, f64); 4] = [
     ("left", -1.0, 0.0),
 ];
 
+/// Archers also call yellow gold.
 fn colours(word: &str) -> Option<Colour> {
-    Some(match word {
-        "yellow" | "gold" => Colour::Yellow,
-        "red" => Colour::Red,
-        "blue" => Colour::Blue,
-        "black" => Colour::Black,
-        "white" => Colour::White,
-        _ => return None,
-    })
-}
-
-fn colour_name(colour: Colour) -> &'static str {
-    match colour {
-        Colour::Yellow => "yellow",
-        Colour::Red => "red",
-        Colour::Blue => "blue",
-        Colour::Black => "black",
-        Colour::White => "white",
-    }
+    let name = if word == "gold" { "yellow" } else { word };
+    Colour::ALL.into_iter().find(|c| c.name() == name)
 }
 
 /// Looks a name up. `Err`: what can't be understood, and what can.
@@ -127,7 +112,7 @@ fn radius<'a>(words: &'a [&'a str], spec: &FaceSpec) -> Option<(f64, &'a [&'a st
 }
 
 fn help(name: &str, spec: &FaceSpec) -> String {
-    let mut known: Vec<&str> = spec.zones.iter().map(|z| colour_name(z.colour)).collect();
+    let mut known: Vec<&str> = spec.zones.iter().map(|z| z.colour.name()).collect();
     known.dedup();
     format!(
         "{name:?} is no place on {}: write \"centre\", or a colour ({}), outer or inner edge, and a direction (up, right, down, left, up left …), like \"{} outer edge, up\"; or give `mm` instead of `at`",
@@ -139,7 +124,7 @@ fn help(name: &str, spec: &FaceSpec) -> String {
 
 /// Names of places that are easy to find in a photo: the outermost and a middle edge in four directions, and the centres.
 pub(super) fn easy(spec: &FaceSpec) -> Vec<String> {
-    let mut edges: Vec<&str> = spec.zones.iter().map(|z| colour_name(z.colour)).collect();
+    let mut edges: Vec<&str> = spec.zones.iter().map(|z| z.colour.name()).collect();
     edges.dedup();
     let outer = edges.last().copied();
     let middle = edges.get(edges.len().saturating_sub(1) / 2).copied();

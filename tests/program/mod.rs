@@ -34,6 +34,16 @@ pub(crate) fn run(arguments: &[&str]) -> Ran {
     ran(program().args(arguments))
 }
 
+/// The same as status, stdout and stderr.
+pub(crate) fn bossmark(arguments: &[&str]) -> (i32, String, String) {
+    let Ran {
+        status,
+        stdout,
+        stderr,
+    } = run(arguments);
+    (status, stdout, stderr)
+}
+
 /// A sample photo, or what lies beside it.
 pub(crate) fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
