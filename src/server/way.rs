@@ -116,18 +116,15 @@ impl Way {
         let Ok(name) = name(now) else {
             return;
         };
-        let written = if follows {
-            line(&Line {
+        let appended = follows
+            && line(&Line {
                 schema: SCHEMA,
                 now: &name,
                 step,
                 was,
             })
-            .is_some_and(|l| store::append(&self.file, &l).is_ok())
-        } else {
-            false
-        };
-        if !written {
+            .is_some_and(|l| store::append(&self.file, &l).is_ok());
+        self.told = appended || {
             let (past, future) = self.after(step, was);
             let whole = Whole {
                 schema: SCHEMA,
@@ -135,10 +132,8 @@ impl Way {
                 past,
                 future,
             };
-            self.told = line(&whole).is_some_and(|l| store::write(&self.file, &l).is_ok());
-        } else {
-            self.told = true;
-        }
+            line(&whole).is_some_and(|l| store::write(&self.file, &l).is_ok())
+        };
     }
 
     /// The step that was noted has failed.
