@@ -86,7 +86,12 @@ pub(super) struct Reduced {
     /// Pixels of the photo per pixel here, each way.
     pub(super) factor: f64,
     log: Vec<[f32; 3]>,
+    /// The same at half the size, where that is still of use.
+    coarser: Option<Box<Reduced>>,
 }
+
+/// Shorter side of the coarsest copy at least, px.
+const COARSEST: usize = 60;
 
 impl Reduced {
     /// Reduces `pixels` so that the longer side comes nearest to `side`.
@@ -95,16 +100,18 @@ impl Reduced {
         let factor = ((w.max(h) + side / 2) / side).max(1);
         let (width, height) = (w / factor, h / factor);
         let mut log = Vec::with_capacity(width as usize * height as usize);
-        let stride = 3 * w as usize;
-        // columns of at most 18 bytes, then cells of 18 × 18
-        let mut sums = vec![0u16; stride];
-        #[expect(clippy::cast_precision_loss, reason = "at most 18 × 18")]
-        let pixels_of_cell = (factor * factor) as f32;
+        // the logarithm of every mean that there can be
+        let cell = factor * factor;
         #[expect(
             clippy::cast_precision_loss,
             reason = "sums of bytes over at most 18 × 18 pixels"
         )]
-        let mean = |s: u32| s as f32 / pixels_of_cell;
+        let log_of: Vec<f32> = (0..=255 * cell)
+            .map(|sum| log_colour([sum as f32 / cell as f32; 3])[0])
+            .collect();
+        let stride = 3 * w as usize;
+        // columns of at most 18 bytes, then cells of 18 × 18
+        let mut sums = vec![0u16; stride];
         let bands = pixels.as_raw().chunks_exact(stride * factor as usize);
         for band in bands.take(height as usize) {
             sums.fill(0);
@@ -115,20 +122,50 @@ impl Reduced {
             }
             let cells = sums.chunks_exact(3 * factor as usize);
             log.extend(cells.map(|cell| {
-                let mut sum = [0u32; 3];
+                let mut sum = [0usize; 3];
                 for p in cell.chunks_exact(3) {
                     for k in 0..3 {
-                        sum[k] += u32::from(p[k]);
+                        sum[k] += usize::from(p[k]);
                     }
                 }
-                log_colour(sum.map(mean))
+                sum.map(|s| log_of[s])
             }));
         }
+        Self::with_coarser(width as usize, height as usize, f64::from(factor), log)
+    }
+
+    fn with_coarser(width: usize, height: usize, factor: f64, log: Vec<[f32; 3]>) -> Self {
+        let (half_width, half_height) = (width / 2, height / 2);
+        let coarser = (half_width.min(half_height) >= COARSEST).then(|| {
+            let mut half = Vec::with_capacity(half_width * half_height);
+            for rows in log.chunks_exact(2 * width) {
+                let (above, below) = rows.split_at(width);
+                let cells = above.chunks_exact(2).zip(below.chunks_exact(2));
+                half.extend(cells.map(|(a, b)| {
+                    [0, 1, 2].map(|k| 0.25 * ((a[0][k] + a[1][k]) + (b[0][k] + b[1][k])))
+                }));
+            }
+            Box::new(Self::with_coarser(
+                half_width,
+                half_height,
+                2.0 * factor,
+                half,
+            ))
+        });
         Self {
-            width: width as usize,
-            height: height as usize,
-            factor: f64::from(factor),
+            width,
+            height,
+            factor,
             log,
+            coarser,
+        }
+    }
+
+    /// The coarsest copy in which a length of `px` here is still `least` px long.
+    pub(super) fn for_length(&self, px: f64, least: f64) -> &Self {
+        match &self.coarser {
+            Some(coarser) if px >= 2.0 * least => coarser.for_length(0.5 * px, least),
+            _ => self,
         }
     }
 

@@ -23,6 +23,9 @@ const FEW_RAYS: usize = 24;
 /// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
 /// the least length, px.
 const FIRST_LOOK: (f64, f64) = (8.0, 40.0);
+/// A patch of this radius, and a face of this radius, px, are looked at as closely as need be: larger ones in coarser copies.
+const PATCH_PX: f64 = 24.0;
+const FACE_PX: f64 = 120.0;
 /// Rays cast for a second look, and their length against those of the first.
 const MORE_RAYS: usize = 36;
 const SECOND_LOOK: f64 = 3.0;
@@ -37,8 +40,12 @@ const LEAST_COVERAGE: f64 = 0.3;
 /// Least share of all boundaries and rays, in the picture or not, for a closer look. Nothing that was believed in photos with known
 /// truth had less than 0.33.
 const LEAST_EARLY: f64 = 0.25;
+/// The same for each boundary by itself but one that shafts may hide: nothing that was believed there had less than 0.12.
+const LEAST_EARLY_OF_ONE: f64 = 0.08;
 /// Least mean of those shares.
 const LEAST_MEAN_COVERAGE: f64 = 0.5;
+/// Share beyond which a spot is sure: most rays show all its rings.
+const SURE: f64 = 0.7;
 /// Least share of an outer ring inside the picture.
 const LEAST_IN_PICTURE: f64 = 0.45;
 /// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
@@ -67,6 +74,13 @@ pub(super) struct Spot {
 }
 
 impl Spot {
+    /// Whether a place lies within its rings; near its centre, where it isn't sure itself.
+    fn holds(&self, at: ImagePoint, outer_mm: f64) -> bool {
+        let from = Vector2::new(at.x - self.centre.x, at.y - self.centre.y);
+        let share = if self.support > SURE { 0.9 } else { 0.35 };
+        from.dot(&(self.metric * from)) < (share * outer_mm).powi(2)
+    }
+
     /// Geometric mean of the axes at the centre, px per mm.
     pub(super) fn px_per_mm(&self) -> f64 {
         self.metric.determinant().max(1e-300).powf(-0.25)
@@ -162,21 +176,28 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, contrast: f32) -> Search 
     colours.dedup();
     // patches of the others aren't looked for
     colours.retain(|c| !matches!(c, Colour::Black | Colour::White));
-    let mut groups: Vec<Vec<Colour>> = colours.iter().map(|c| vec![*c]).collect();
-    groups.insert(0, colours);
+    // one bit for each colour that a pixel may have
+    let kinds: Vec<u8> = reduced
+        .pixels()
+        .iter()
+        .map(|here| {
+            colours.iter().zip(0..).fold(0, |bits, (c, k)| {
+                bits | u8::from(may_be(*c, *here, contrast)) << k
+            })
+        })
+        .collect();
+    // all colours at once, then one by one
+    let groups = std::iter::once(u8::MAX).chain((0..colours.len()).map(|k| 1 << k));
     for group in groups {
-        let mask: Vec<bool> = reduced
-            .pixels()
-            .iter()
-            .map(|here| group.iter().any(|c| may_be(*c, *here, contrast)))
-            .collect();
-        for (start, radius) in patches(&mask, reduced.width) {
+        for (start, radius) in patches(&kinds, group, reduced.width) {
             search.patches += 1;
-            let inside = |s: &Spot| {
-                let at = reduced.in_photo(ImagePoint::new(start.x, start.y));
-                s.centre.distance(at) < 0.35 * s.px_per_mm() * spec.outer_radius_mm()
-            };
-            if search.spots.iter().any(inside) {
+            let at = reduced.in_photo(ImagePoint::new(start.x, start.y));
+            // no spot stands within another's rings
+            if search
+                .spots
+                .iter()
+                .any(|s| s.holds(at, spec.outer_radius_mm()))
+            {
                 continue;
             }
             match examine(reduced, spec, &targets, start, radius) {
@@ -227,44 +248,82 @@ fn targets(spec: &FaceSpec, contrast: f32) -> Vec<Target> {
         .collect()
 }
 
-/// Centroids of connected patches (4-neighbours) with the radius of a disc of their area, largest first.
-fn patches(mask: &[bool], width: usize) -> Vec<(Vector2<f64>, f64)> {
-    let mut left = mask.to_vec();
-    let mut found: Vec<(usize, Vector2<f64>)> = Vec::new();
-    let mut stack = Vec::new();
-    for start in 0..left.len() {
-        if !left[start] {
-            continue;
+/// A stretch of a row in a patch, and what is known of that patch: the lowest number of a stretch in it that was met, the
+/// number of its pixels, the sums of their places.
+struct Stretch {
+    from: usize,
+    to: usize,
+    same_as: usize,
+    n: usize,
+    x: usize,
+    y: usize,
+}
+
+/// Centroids of connected patches (4-neighbours) of pixels that have one of the bits, with the radius of a disc of their area,
+/// largest first.
+fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
+    fn first_of(stretches: &[Stretch], mut i: usize) -> usize {
+        while stretches[i].same_as != i {
+            i = stretches[i].same_as;
         }
-        left[start] = false;
-        stack.push(start);
-        let (mut n, mut sum) = (0, Vector2::zeros());
-        while let Some(i) = stack.pop() {
-            n += 1;
-            let x = i % width;
-            sum += Vector2::new(count(x), count(i / width));
-            let near = [
-                (x > 0).then(|| i - 1),
-                (x + 1 < width).then_some(i + 1),
-                i.checked_sub(width),
-                Some(i + width).filter(|j| *j < left.len()),
-            ];
-            for j in near.into_iter().flatten() {
-                if left[j] {
-                    left[j] = false;
-                    stack.push(j);
-                }
+        i
+    }
+    let mut all: Vec<Stretch> = Vec::new();
+    let mut above = 0;
+    for (y, row) in kinds.chunks_exact(width).enumerate() {
+        let (mut touching, this_row) = (above, all.len());
+        let mut x = 0;
+        while let Some(gap) = row[x..].iter().position(|k| k & bits != 0) {
+            let from = x + gap;
+            let end = row[from..].iter().position(|k| k & bits == 0);
+            let to = end.map_or(width, |n| from + n);
+            let (me, n) = (all.len(), to - from);
+            all.push(Stretch {
+                from,
+                to,
+                same_as: me,
+                n,
+                x: (from + to - 1) * n / 2,
+                y: y * n,
+            });
+            while touching < this_row && all[touching].to <= from {
+                touching += 1;
             }
+            let over = (touching..this_row)
+                .take_while(|a| all[*a].from < to)
+                .count();
+            for a in touching..touching + over {
+                let (a, b) = (first_of(&all, a), first_of(&all, me));
+                all[a.max(b)].same_as = a.min(b);
+            }
+            x = to;
         }
-        if n >= SMALLEST_PATCH {
-            found.push((n, sum / count(n)));
+        above = this_row;
+    }
+    for i in 0..all.len() {
+        let first = first_of(&all, i);
+        all[i].same_as = first;
+        if first != i {
+            let (n, x, y) = (all[i].n, all[i].x, all[i].y);
+            let whole = &mut all[first];
+            (whole.n, whole.x, whole.y) = (whole.n + n, whole.x + x, whole.y + y);
         }
     }
-    found.sort_by_key(|f| std::cmp::Reverse(f.0));
+    let mut found: Vec<&Stretch> = all
+        .iter()
+        .enumerate()
+        .filter(|(i, s)| s.same_as == *i && s.n >= SMALLEST_PATCH)
+        .map(|(_, s)| s)
+        .collect();
+    found.sort_by_key(|s| std::cmp::Reverse(s.n));
     found
         .into_iter()
         .take(MOST_PATCHES)
-        .map(|(n, centre)| (centre, (count(n) / PI).sqrt()))
+        .map(|s| {
+            let n = count(s.n);
+            let middle = Vector2::new(count(s.x), count(s.y)) / n;
+            (middle, (n / PI).sqrt())
+        })
         .collect()
 }
 
@@ -278,7 +337,8 @@ fn examine(
 ) -> Result<Spot, Vec<f64>> {
     let nothing = vec![0.0; targets.len()];
     let reach = (FIRST_LOOK.0 * radius).max(FIRST_LOOK.1);
-    let few = cast(reduced, targets, start, FEW_RAYS, reach);
+    let coarse = reduced.for_length(radius, PATCH_PX);
+    let few = cast(reduced, coarse, targets, start, FEW_RAYS, reach);
     if few
         .iter()
         .filter(|hits| chain(hits, targets).is_some())
@@ -287,7 +347,14 @@ fn examine(
     {
         return Err(nothing);
     }
-    let rays = cast(reduced, targets, start, MORE_RAYS, SECOND_LOOK * reach);
+    let rays = cast(
+        reduced,
+        coarse,
+        targets,
+        start,
+        MORE_RAYS,
+        SECOND_LOOK * reach,
+    );
     let chains: Vec<Vec<Hit>> = rays
         .iter()
         .filter_map(|hits| chain(hits, targets))
@@ -298,6 +365,8 @@ fn examine(
     let Some(mut pencil) = consensus(&chains, targets, start) else {
         return Err(nothing);
     };
+    // shafts may hide the innermost boundary where there are three or more
+    let hidden = usize::from(targets.len() > 2);
     // most patches are no face: few rays show that
     for (tolerance, rays) in [
         (0.12, FEW_RAYS),
@@ -308,16 +377,24 @@ fn examine(
         let Some(centre) = pencil.centre() else {
             return Err(nothing);
         };
+        let seen_in = if rays < RAYS {
+            reduced.for_length(pencil.radius(), FACE_PX)
+        } else {
+            reduced
+        };
+        let reach = BEYOND * pencil.farthest();
         let hits = agreeing(
-            &cast(reduced, targets, centre, rays, BEYOND * pencil.farthest()),
+            &cast(reduced, seen_in, targets, centre, rays, reach),
             targets,
             &pencil,
             tolerance,
         );
         if rays < RAYS {
             let share = count(hits.len()) / count(rays * targets.len());
-            if share < LEAST_EARLY {
-                return Err(shares(&hits, targets, rays));
+            let each = shares(&hits, targets, rays);
+            let must = each.get(hidden..).unwrap_or_default();
+            if share < LEAST_EARLY || must.iter().any(|s| *s < LEAST_EARLY_OF_ONE) {
+                return Err(each);
             }
         }
         let Some(better) = fit(&hits, targets, centre, pencil.radius(), true) else {
@@ -335,17 +412,21 @@ fn examine(
         return Err(nothing);
     }
     let hits = agreeing(
-        &cast(reduced, targets, centre, RAYS, BEYOND * pencil.farthest()),
+        &cast(
+            reduced,
+            reduced,
+            targets,
+            centre,
+            RAYS,
+            BEYOND * pencil.farthest(),
+        ),
         targets,
         &pencil,
         0.05,
     );
     let (coverage, in_picture) = coverage(reduced, targets, &pencil, centre, &hits);
     let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
-    // shafts may hide the innermost boundary where there are three or more
-    let must = coverage
-        .get(usize::from(coverage.len() > 2)..)
-        .unwrap_or_default();
+    let must = coverage.get(hidden..).unwrap_or_default();
     let poor = must.iter().any(|c| *c < LEAST_COVERAGE);
     if in_picture < LEAST_IN_PICTURE || mean < LEAST_MEAN_COVERAGE || poor {
         return Err(coverage);
@@ -366,28 +447,44 @@ fn examine(
     })
 }
 
-/// Steps along rays from `centre` that look like boundaries.
+/// Steps along rays from `centre` that look like boundaries, as seen in `copy`, which may be coarser than `reduced`; lengths and
+/// places are those of `reduced`.
 fn cast(
     reduced: &Reduced,
+    copy: &Reduced,
     targets: &[Target],
     centre: Vector2<f64>,
     rays: usize,
     reach: f64,
 ) -> Vec<Vec<Hit>> {
-    let longest = reduced.width.max(reduced.height).min(floor_index(reach));
+    let times = copy.factor / reduced.factor;
+    let longest = copy.width.max(copy.height).min(floor_index(reach / times));
+    let start = (centre + Vector2::repeat(0.5)) / times - Vector2::repeat(0.5);
     let mut ray = Ray::default();
     (0..rays)
         .map(|k| {
             let angle = TAU * count(k) / count(rays);
             let along = Vector2::new(angle.cos(), angle.sin());
-            ray.look(reduced, centre, along, longest);
+            ray.look(copy, start, along, longest);
+            let line = Line {
+                from: centre,
+                along,
+                step: times,
+            };
             let mut hits = Vec::new();
             for (t, target) in targets.iter().enumerate() {
-                ray.hits(target, t, (centre, along), &mut hits);
+                ray.hits(target, t, &line, &mut hits);
             }
             hits
         })
         .collect()
+}
+
+/// Where a ray runs, and the distance between its samples.
+struct Line {
+    from: Vector2<f64>,
+    along: Vector2<f64>,
+    step: f64,
 }
 
 /// Changes of colour along one ray.
@@ -444,13 +541,7 @@ impl Ray {
     }
 
     /// Local maxima of the steps' agreement with one boundary.
-    fn hits(
-        &mut self,
-        target: &Target,
-        t: usize,
-        (centre, along): (Vector2<f64>, Vector2<f64>),
-        hits: &mut Vec<Hit>,
-    ) {
+    fn hits(&mut self, target: &Target, t: usize, line: &Line, hits: &mut Vec<Hit>) {
         let least = LEAST_STEP * target.size2;
         let cosine2 = LEAST_COSINE * LEAST_COSINE * target.size2;
         let per_step = 1.0 / target.size2;
@@ -479,19 +570,14 @@ impl Ray {
                 continue;
             }
             let end = (i..n).find(|j| a[*j] <= 0.0).unwrap_or(n);
-            hits.push(hit(&a[i..end], i, t, (centre, along)));
+            hits.push(hit(&a[i..end], i, t, line));
             i = end;
         }
     }
 }
 
 /// The centroid of a run of agreement around its maximum.
-fn hit(
-    run: &[f32],
-    start: usize,
-    target: usize,
-    (centre, along): (Vector2<f64>, Vector2<f64>),
-) -> Hit {
+fn hit(run: &[f32], start: usize, target: usize, line: &Line) -> Hit {
     let strength = run.iter().copied().fold(0.0, f32::max);
     let (mut weight, mut at) = (0.0, 0.0);
     for (j, v) in run.iter().enumerate() {
@@ -500,12 +586,12 @@ fn hit(
             at += f64::from(*v) * count(start + j);
         }
     }
-    let r = at / weight;
+    let r = line.step * at / weight;
     Hit {
         target,
         r,
         ln_r: r.ln(),
-        at: centre + along * r,
+        at: line.from + line.along * r,
         strength,
     }
 }

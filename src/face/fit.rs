@@ -288,6 +288,7 @@ impl Problem for Rings<'_> {
         let (mut normal, mut gradient) = (DMatrix::zeros(n, n), DVector::zeros(n));
         let mut block = SMatrix::<f64, COMMON, COMMON>::zeros();
         let mut right = SVector::<f64, COMMON>::zeros();
+        let mut of_offset = vec![SVector::<f64, COMMON>::zeros(); self.radii.len()];
         for (i, e) in self.edges.iter().enumerate() {
             let weight = weights[i];
             if weight <= 0.0 {
@@ -297,11 +298,10 @@ impl Problem for Rings<'_> {
                 continue;
             };
             let (b, own) = (Self::offset(e.edge.boundary), -e.edge.px_per_mm / e.sd_px);
-            block.ger(weight, &row, &row, 1.0);
+            // the lower half
+            block.syger(weight, &row, &row, 1.0);
             right.axpy(weight * r[i], &row, 1.0);
-            for k in 0..COMMON {
-                normal[(b, k)] += weight * own * row[k];
-            }
+            of_offset[e.edge.boundary].axpy(weight * own, &row, 1.0);
             normal[(b, b)] += weight * own * own;
             gradient[b] += weight * own * r[i];
         }
@@ -315,9 +315,12 @@ impl Problem for Rings<'_> {
         }
         for k in 0..COMMON {
             for l in 0..COMMON {
-                normal[(k, l)] += block[(k, l)];
+                normal[(k, l)] += block[(k.max(l), k.min(l))];
             }
             gradient[k] += right[k];
+            for (b, part) in of_offset.iter().enumerate() {
+                normal[(Self::offset(b), k)] += part[k];
+            }
             for b in COMMON..n {
                 normal[(k, b)] = normal[(b, k)];
             }

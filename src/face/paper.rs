@@ -8,7 +8,7 @@ use super::edges::sample;
 use super::upright::{Roll, Upright, UprightSource};
 use crate::camera::Camera;
 use crate::numeric::{SD_FROM_MAD, count, median, quantile, tukey_weight};
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::units::{FacePoint, ImagePoint, floor_index, round_i64};
 use image::RgbImage;
 use nalgebra::Vector2;
 
@@ -201,31 +201,50 @@ fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Square> 
     })
 }
 
+/// Cells from one place that is projected to the next; between them the way into the picture is taken for straight.
+const PROJECTED: usize = 8;
+
 fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
     let half = REACH * count(CELLS_PER_RADIUS);
     let n = 2 * floor_index(half) + 1;
     let middle = count(n / 2);
-    let cells = (0..n)
-        .flat_map(|y| (0..n).map(move |x| (x, y)))
-        .map(|(x, y)| {
-            // two samples a cell, on its diagonal, tame the noise
-            let mut sum = [0.0; 3];
-            for o in [-0.25, 0.25] {
-                let p = FacePoint::new(
-                    (count(x) - middle + o) * cell,
-                    (count(y) - middle + o) * cell,
-                );
-                let c = camera
-                    .image_from_face(p)
-                    .and_then(|q| sample(pixels, q))
-                    .unwrap_or([f32::NAN; 3]);
-                for k in 0..3 {
-                    sum[k] += 0.5 * c[k];
-                }
-            }
-            sum.map(|v| (v + DARK).ln())
-        })
+    let knots = n.div_ceil(PROJECTED) + 1;
+    // a quarter of a cell ahead, where the first sample lies
+    let knot = |k: usize| (count(k * PROJECTED) - middle - 0.25) * cell;
+    let projected: Vec<Option<ImagePoint>> = (0..knots * knots)
+        .map(|i| camera.image_from_face(FacePoint::new(knot(i % knots), knot(i / knots))))
         .collect();
+    let mut cells = vec![[f32::NAN; 3]; n * n];
+    for (y, row) in cells.chunks_exact_mut(n).enumerate() {
+        for (square, cells) in row.chunks_mut(PROJECTED).enumerate() {
+            let first = y / PROJECTED * knots + square;
+            let corners = [first, first + 1, first + knots, first + knots + 1];
+            let [Some(a), Some(b), Some(c), Some(d)] = corners.map(|i| projected[i]) else {
+                continue;
+            };
+            // bilinear: place = a + u·right + v·(down + u·twist), u and v from 0 to 1 across the square
+            let vector = |p: ImagePoint| Vector2::new(p.x, p.y);
+            let (a, b, c, d) = (vector(a), vector(b), vector(c), vector(d));
+            let (right, down, twist) = (b - a, c - a, (d - c) - (b - a));
+            let row = count(y % PROJECTED);
+            for (x, seen) in cells.iter_mut().enumerate() {
+                // two samples a cell, on its diagonal, tame the noise
+                let mut sum = [0.0; 3];
+                for o in [0.0, 0.5] {
+                    let (u, v) = (
+                        (count(x) + o) / count(PROJECTED),
+                        (row + o) / count(PROJECTED),
+                    );
+                    let p = a + right * u + (down + twist * u) * v;
+                    let c = sample(pixels, ImagePoint::new(p.x, p.y)).unwrap_or([f32::NAN; 3]);
+                    for k in 0..3 {
+                        sum[k] += 0.5 * c[k];
+                    }
+                }
+                *seen = sum.map(|v| (v + DARK).ln());
+            }
+        }
+    }
     Map { n, cells }
 }
 
@@ -257,6 +276,7 @@ fn paper_colour(map: &Map, at: f64) -> [f32; 3] {
 /// outwards there, and how much brighter, 0–1. NaN where nothing can be seen.
 struct Steps {
     n: usize,
+    /// Place (u, v) at u · n + v, since they are looked at along v.
     cells: Vec<[f32; 2]>,
 }
 
@@ -300,7 +320,7 @@ fn steps_of(map: &Map, side: usize) -> Steps {
         for u in 1..n - 1 {
             let near = [BESIDE * thin[u - 1], thin[u], BESIDE * thin[u + 1]];
             if near.iter().all(|s| !s.is_nan()) {
-                cells[v * n + u] = [
+                cells[u * n + v] = [
                     near.iter().copied().fold(0.0, f32::max),
                     -near.iter().copied().fold(0.0, f32::min),
                 ];
@@ -314,33 +334,35 @@ impl Steps {
     /// Share of a line's length on which steps of one sign lie: the line at `d` cells from the middle, turned by `turn`,
     /// looked at in every `stride`-th cell.
     fn support(&self, d: f64, turn: f64, stride: usize) -> f64 {
+        // whole numbers of a small part of a cell: exact steps, and no conversion at every place
+        const PARTS: u32 = 24;
+        let parts = |cells: f64| round_i64(cells * f64::from(1 << PARTS));
         let n = self.n;
-        let middle = count(n / 2);
-        let along = floor_index(ALONG * d);
-        let (mut darker, mut brighter, mut seen) = (0.0f32, 0.0f32, 0.0);
+        let along = floor_index(ALONG * d).min(n / 2);
+        let (mut darker, mut brighter, mut seen) = (0.0f32, 0.0f32, 0);
+        // turned counter-clockwise, the outward end of the side moves inwards as v grows
         let slope = turn.tan();
-        let start = middle + d / turn.cos() + 0.5;
-        let last = count(n - 2);
-        for i in (0..=2 * along).step_by(stride) {
-            let t = count(i) - count(along);
-            // turned counter-clockwise, the outward end of the side moves inwards as v grows
-            let (u, v) = (start - slope * t, middle + t);
-            if !(u >= 1.5 && u < last && v >= 0.0 && v < count(n)) {
+        let mut u = parts(count(n / 2) + d / turn.cos() + 0.5 + slope * count(along));
+        let step = parts(slope * count(stride));
+        for v in (n / 2 - along..=n / 2 + along).step_by(stride) {
+            let at = usize::try_from(u >> PARTS).unwrap_or(n);
+            u -= step;
+            if at >= n - 2 {
                 continue;
             }
-            let [dark, bright] = self.cells[floor_index(v) * n + floor_index(u)];
+            let [dark, bright] = self.cells[at * n + v];
             if dark.is_nan() {
                 continue;
             }
-            seen += 1.0;
+            seen += 1;
             darker += dark;
             brighter += bright;
         }
         // half of the side must be in the picture
-        if seen * count(stride) < count(along) {
+        if seen * stride < along {
             0.0
         } else {
-            f64::from(darker.max(brighter)) / seen
+            f64::from(darker.max(brighter)) / count(seen)
         }
     }
 }
