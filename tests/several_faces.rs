@@ -5,11 +5,11 @@
 mod drawn;
 
 use bossmark::camera::{Camera, Lens, Pose};
-use bossmark::face::{self, FitOptions, LensPrior, spec};
+use bossmark::face::{self, FaceFit, FitOptions, LensPrior, spec};
 use bossmark::photo::{self, ExifFacts, Photo};
 use bossmark::record::{End, Session};
 use bossmark::road::{self, MeasureOptions, Measured, Pick, Place};
-use bossmark::units::ImagePoint;
+use bossmark::units::{FacePoint, ImagePoint};
 use drawn::{Scene, camera, draw};
 use image::{RgbImage, imageops};
 use nalgebra::Vector3;
@@ -40,6 +40,22 @@ fn beside(camera: &Camera, right: f64) -> Camera {
             translation_mm: camera.pose.translation_mm + shift,
         },
     }
+}
+
+/// A sample photo of a face with shafts at a third of its size, and the fit to it.
+fn with_shafts() -> (RgbImage, FaceFit) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/evening/evening-1.jpg");
+    let photo = photo::open(&std::fs::read(path).unwrap()).unwrap();
+    let (w, h) = (photo.width / 3, photo.height / 3);
+    let small = imageops::resize(&photo.pixels, w, h, imageops::FilterType::Triangle);
+    let exif = ExifFacts {
+        focal_35mm: photo.exif.focal_35mm,
+        ..ExifFacts::default()
+    };
+    let photo = Photo::from_pixels(small.clone(), exif);
+    let face = spec::by_name("wa-80").unwrap();
+    let fit = face::fit(&photo, face, &FitOptions::default()).unwrap();
+    (small, fit)
 }
 
 fn picked(pick: Pick) -> MeasureOptions {
@@ -129,21 +145,9 @@ fn of_two_bare_faces_the_middle_one_is_taken_unless_told() {
 
 #[test]
 fn the_face_that_the_shafts_are_in_goes_before_one_nearer_to_the_middle() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/evening/evening-1.jpg");
-    let photo = photo::open(&std::fs::read(path).unwrap()).unwrap();
+    let (small, alone) = with_shafts();
     let face = spec::by_name("wa-80").unwrap();
-    let (w, h) = (photo.width / 3, photo.height / 3);
-    let small = imageops::resize(&photo.pixels, w, h, imageops::FilterType::Triangle);
-    let exif = ExifFacts {
-        focal_35mm: photo.exif.focal_35mm,
-        ..ExifFacts::default()
-    };
-    let alone = face::fit(
-        &Photo::from_pixels(small.clone(), exif),
-        face,
-        &FitOptions::default(),
-    )
-    .unwrap();
+    let (w, h) = small.dimensions();
     // a second face hangs right of it, and the picture goes on there
     let lens = alone.camera.lens;
     let neighbour = beside(&alone.camera, 900.0);
@@ -211,4 +215,80 @@ fn the_face_that_the_shafts_are_in_goes_before_one_nearer_to_the_middle() {
     let m = measured(&bytes, "wa-80", &options(Some(Pick::Number(2))));
     assert_eq!((taken(&m.end), sure(&m)), (2, 0));
     assert!(m.end.notes.iter().any(|n| n.code == "no-shafts"));
+}
+
+/// The sample photo in the middle of a wider picture, in which a bare face hangs right of the one with shafts.
+fn with_a_neighbour() -> RgbImage {
+    let (middle, alone) = with_shafts();
+    let face = spec::by_name("wa-80").unwrap();
+    let (w, h) = middle.dimensions();
+    let lens = Lens {
+        cx_px: alone.camera.lens.cx_px + f64::from(w),
+        ..alone.camera.lens
+    };
+    let neighbour = Camera {
+        lens,
+        ..beside(&alone.camera, 900.0)
+    };
+    let scene = Scene {
+        paper_mm: 420.0,
+        ..Scene::default()
+    };
+    let mut picture = draw(face, &neighbour, &scene, 3 * w, h);
+    for (x, y, pixel) in middle.enumerate_pixels() {
+        let at = ImagePoint::new(f64::from(x + w), f64::from(y));
+        let p = neighbour.face_from_image(at);
+        if p.is_none_or(|p| p.x < -scene.paper_mm) {
+            picture.put_pixel(x + w, y, *pixel);
+        }
+    }
+    picture
+}
+
+#[test]
+fn on_the_command_line_a_face_is_picked_by_its_number_or_its_place() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("two.png");
+    with_a_neighbour().save(&path).unwrap();
+    let measure = |flags: &[&str]| {
+        let ran = assert_cmd::Command::new(env!("CARGO_BIN_EXE_bossmark"))
+            .args(["measure", "--face", "wa-80", "--json"])
+            .args(flags)
+            .arg(&path)
+            .output()
+            .unwrap();
+        let end: End = serde_json::from_slice(&ran.stdout).unwrap();
+        (ran.status.code(), end)
+    };
+    let sure = |end: &End| {
+        let counts = end.entries.iter().filter(|e| e.confidence >= Some(0.5));
+        counts.count()
+    };
+    // the middle of the face that was taken is at 0, 0
+    let off_mm = |end: &End, px: [f64; 2]| {
+        let camera = end.camera.as_ref().unwrap();
+        let at = camera.face_from_image(ImagePoint::new(px[0], px[1]));
+        at.unwrap().distance(FacePoint::default())
+    };
+    let (code, first) = measure(&[]);
+    let seen = first.face.as_ref().unwrap().seen.clone().unwrap();
+    assert_eq!((code, seen.len(), taken(&first)), (Some(0), 2, 1));
+    assert!(sure(&first) >= 4, "{}", sure(&first));
+    assert!(first.notes.iter().any(|n| n.code == "several-faces"));
+    let (code, same) = measure(&["--which", "1"]);
+    assert_eq!((code, taken(&same)), (Some(0), 1));
+    assert_eq!(same.entries.len(), first.entries.len());
+    let at = format!("{},{}", seen[1].px[0] + 40.0, seen[1].px[1] - 30.0);
+    for flags in [["--which", "2"], ["--at", &at]] {
+        let (code, second) = measure(&flags);
+        assert_eq!((code, taken(&second)), (Some(0), 2), "{flags:?}");
+        assert_eq!(sure(&second), 0, "{flags:?}");
+        assert!(second.notes.iter().any(|n| n.code == "no-shafts"));
+        assert!(off_mm(&second, seen[1].px) < 10.0, "{flags:?}");
+        assert!(off_mm(&second, seen[0].px) > 700.0, "{flags:?}");
+    }
+    assert!(off_mm(&first, seen[0].px) < 10.0);
+    let (code, none) = measure(&["--which", "3"]);
+    assert_eq!(code, Some(1));
+    assert_eq!(none.failure.unwrap().code, "no-such-face");
 }
