@@ -402,7 +402,7 @@ fn the_file_turns_upright_and_tells_its_focal_length() {
 /// The mean turn (rad) of ring points as measured against the truth, and for each point its error beside what is stated, mm.
 /// Where rings show no roll, that turn is taken out.
 fn errors(fit: &FaceFit, truth: &Truth, take_turn_out: bool) -> (f64, Vec<(f64, f64)>) {
-    let at = |p: [f64; 2]| fit.camera.face_from_image(image(p)).unwrap();
+    let at = |p: [f64; 2]| fit.camera.face_from_image(image(p)).expect("on the face");
     let turns = truth.ring_probe.iter().map(|p| {
         let (at, mm) = (at(p.px), p.mm);
         (at.x * mm[1] - at.y * mm[0]).atan2(at.x * mm[0] + at.y * mm[1])
