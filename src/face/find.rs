@@ -38,7 +38,7 @@ const LEAST_COSINE: f32 = 0.78;
 /// Least share of rays in the picture on which a boundary must be seen, for each boundary.
 const LEAST_COVERAGE: f64 = 0.3;
 /// Least share of all boundaries and rays, in the picture or not, for a closer look. Nothing that was believed in photos with known
-/// truth had less than 0.33.
+/// truth had less than 0.28.
 const LEAST_EARLY: f64 = 0.25;
 /// The same for each boundary by itself but one that shafts may hide: nothing that was believed there had less than 0.12.
 const LEAST_EARLY_OF_ONE: f64 = 0.08;
