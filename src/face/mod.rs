@@ -808,12 +808,18 @@ impl Task<'_> {
         });
         let edges = self.straight_edges(camera, guess);
         let mark = self.centre_mark(camera, guess);
-        let mut seen: Vec<upright::Roll> = edges.into_iter().chain(mark).chain([held]).collect();
+        let of_edges = edges.iter().map(|e| e.0);
+        let mut seen: Vec<upright::Roll> = of_edges.chain(mark).chain([held]).collect();
         // two lines may be anything: where the phone is surer it comes first
         seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
         let mut sources = marked.into_iter().chain(seen);
         let first = sources.next().unwrap_or(held);
-        upright::joined(first, &sources.collect::<Vec<_>>())
+        let mut joined = upright::joined(first, &sources.collect::<Vec<_>>());
+        // doubt is said, but doesn't change what is taken: the phone is hardly ever nearer the truth than edges that agree
+        if let Some((_, doubt)) = edges.filter(|e| e.0.upright == first.upright) {
+            joined.roll.upright.sd_rad = joined.roll.upright.sd_rad.hypot(doubt);
+        }
+        joined
     }
 
     /// The upright of the "+" in the middle, near a first guess.
@@ -830,8 +836,9 @@ impl Task<'_> {
         })
     }
 
-    /// The upright of the paper's or the boss's edges, looked for around a first guess.
-    fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<upright::Roll> {
+    /// The upright of the paper's or the boss's edges, looked for around a first guess, and a standard deviation for the doubt
+    /// whether they are what they are taken for, rad.
+    fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<(upright::Roll, f64)> {
         let trust = &self.priors.upright;
         let sure = paper::Trust {
             white_outermost: self
@@ -842,16 +849,17 @@ impl Task<'_> {
             paper_sd: trust.paper_sd_deg.to_radians(),
             boss_sd: trust.boss_sd_deg.to_radians(),
         };
-        let edge = paper::upright(
+        let (edge, doubt) = paper::upright(
             &self.photo.pixels,
             &upright::rolled(camera, guess_rad),
             self.spec.outer_radius_mm(),
             sure,
         )?;
-        Some(upright::Roll {
+        let roll = upright::Roll {
             turn_rad: guess_rad + edge.turn_rad,
             ..edge
-        })
+        };
+        Some((roll, doubt))
     }
 }
 

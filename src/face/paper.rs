@@ -41,6 +41,10 @@ const RUNNER_UP: f64 = 0.4;
 const MOST_TURNS: usize = 4;
 /// Straight edges lie on their line so well that its turn is known this well, rad; grain and the rim of a round face don't.
 const STRAIGHT: f64 = 0.0035;
+/// A paper's edge that curls or is covered in part isn't as straight as this, rad.
+const SHARP: f64 = 0.001;
+/// An edge is further in than others from this part of their distance.
+const FURTHER_IN: f64 = 0.995;
 /// Factor on the standard deviation when only two sides agree.
 const TWO_SIDES: f64 = 4.0;
 /// Added to linear light before taking logarithms.
@@ -106,13 +110,14 @@ fn normal(side: usize) -> Vector2<f64> {
     }
 }
 
-/// The turn (rad, to be added to the camera's roll) that straight edges around rings of `outer_mm` about the origin show.
+/// The turn (rad, to be added to the camera's roll) that straight edges around rings of `outer_mm` about the origin show, and a
+/// standard deviation (rad) for the doubt whether these are the edges they are taken for.
 pub(super) fn upright(
     pixels: &RgbImage,
     camera: &Camera,
     outer_mm: f64,
     trust: Trust,
-) -> Option<Roll> {
+) -> Option<(Roll, f64)> {
     let cell = outer_mm / count(CELLS_PER_RADIUS);
     let map = resample(pixels, camera, cell);
     let paper = paper_colour(
@@ -125,22 +130,27 @@ pub(super) fn upright(
     );
     let steps: Vec<Steps> = (0..4).map(|side| steps_of(&map, side)).collect();
     // paper may hang askew on a boss whose edges show better: every shared turn is measured, the innermost paper wins
-    let found: Vec<Square> = common_turns(&steps)
+    let measured: Vec<Vec<Side>> = common_turns(&steps)
         .into_iter()
-        .flat_map(|turn| {
-            let sides: Vec<Side> = (0..4)
+        .map(|turn| {
+            (0..4)
                 .filter_map(|side| {
                     let (turn, at) = innermost(&steps[side], turn)?;
                     measure(pixels, camera, side, turn, at * cell, paper)
                 })
                 .filter(|side| side.sd < STRAIGHT)
-                .collect();
+                .collect()
+        })
+        .collect();
+    let found: Vec<Square> = measured
+        .iter()
+        .flat_map(|sides| {
             let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
             let paper = agreed(&papers, trust.paper_sd, UprightSource::PaperEdge);
             let boss = agreed(&others, trust.boss_sd, UprightSource::BossEdge);
             // edges of which it isn't clear what ends there are trusted as a boss's
             let mixed = if paper.is_none() && boss.is_none() {
-                agreed(&sides, trust.boss_sd, UprightSource::BossEdge)
+                agreed(sides, trust.boss_sd, UprightSource::BossEdge)
             } else {
                 None
             };
@@ -152,7 +162,7 @@ pub(super) fn upright(
     let best = found
         .into_iter()
         .min_by(|a, b| rank(a).cmp(&rank(b)).then(a.at_mm.total_cmp(&b.at_mm)));
-    best.map(|s| s.roll)
+    best.map(|s| (s.roll, s.doubt_rad(measured.iter().flatten())))
 }
 
 /// Sides of one square.
@@ -161,6 +171,21 @@ struct Square {
     /// Mean distance of the sides from the middle, mm.
     at_mm: f64,
     sides: usize,
+}
+
+impl Square {
+    /// Paper ends within a boss of its own colour. Where a side of what is taken for paper is missing, and a sharp edge of paper lies
+    /// a little further in, turned otherwise, that may be the paper's and these the boss's: half the difference of their turns, rad.
+    fn doubt_rad<'a>(&self, seen: impl Iterator<Item = &'a Side>) -> f64 {
+        if self.roll.upright.from != UprightSource::PaperEdge || self.sides == 4 {
+            return 0.0;
+        }
+        let within = seen.filter(|s| s.paper && s.sd < SHARP && s.at_mm < FURTHER_IN * self.at_mm);
+        within
+            .map(|s| (s.turn - self.roll.turn_rad).abs())
+            .filter(|off| *off > AGREE)
+            .fold(0.0, |most, off| f64::max(most, 0.5 * off))
+    }
 }
 
 /// Mean turn of the sides that agree; at least two of them.
@@ -598,14 +623,44 @@ mod tests {
                 paper_sd: 0.002,
                 boss_sd: 0.02,
             };
-            let roll = upright(&square(130.0, turn), &camera(), 110.0, trust).unwrap();
+            let (roll, doubt) = upright(&square(130.0, turn), &camera(), 110.0, trust).unwrap();
             assert!(
                 (roll.turn_rad - turn).abs() < 0.001,
                 "{} for {turn}",
                 roll.turn_rad
             );
             assert_eq!(roll.upright.from, UprightSource::PaperEdge);
+            assert!(doubt.abs() < 1e-12);
         }
+    }
+
+    #[test]
+    fn an_edge_of_paper_within_others_makes_them_doubtful() {
+        // three sides of a boss of the paper's colour, and one of paper that hangs askew on it
+        let askew = |at: f64| {
+            let picture = RgbImage::from_fn(601, 601, |x, y| {
+                let (px, py) = (f64::from(x) - 300.0, 300.0 - f64::from(y));
+                let right = px * 0.03f64.cos() + py * 0.03f64.sin();
+                let white = px > -130.0 && py.abs() < 130.0 && right < at;
+                Rgb([if white { 230 } else { 90 }; 3])
+            });
+            let trust = Trust {
+                white_outermost: false,
+                paper_sd: 0.002,
+                boss_sd: 0.02,
+            };
+            upright(&picture, &camera(), 110.0, trust).unwrap()
+        };
+        let (roll, doubt) = askew(127.0);
+        assert!(roll.turn_rad.abs() < 0.001, "{}", roll.turn_rad);
+        assert_eq!(roll.upright.from, UprightSource::PaperEdge);
+        assert!((doubt - 0.015).abs() < 0.001, "{doubt}");
+        // further out than the others it is the boss's, or torn
+        let (roll, doubt) = askew(133.0);
+        assert!(
+            roll.turn_rad.abs() < 0.001 && doubt.abs() < 1e-12,
+            "{doubt}"
+        );
     }
 
     #[test]
