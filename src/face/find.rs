@@ -172,10 +172,14 @@ impl Pencil {
 pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, contrast: f32) -> Search {
     let targets = targets(spec, contrast);
     let mut search = Search::default();
-    let mut colours: Vec<Colour> = spec.zones.iter().map(|z| z.colour).collect();
-    colours.dedup();
-    // patches of the others aren't looked for
-    colours.retain(|c| !matches!(c, Colour::Black | Colour::White));
+    // patches of black and white aren't looked for
+    let mut colours: Vec<Colour> = Vec::new();
+    for zone in &spec.zones {
+        let strong = !matches!(zone.colour, Colour::Black | Colour::White);
+        if strong && !colours.contains(&zone.colour) {
+            colours.push(zone.colour);
+        }
+    }
     // one bit for each colour that a pixel may have
     let kinds: Vec<u8> = reduced
         .pixels()
@@ -270,7 +274,7 @@ fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
     }
     let mut all: Vec<Stretch> = Vec::new();
     let mut above = 0;
-    for (y, row) in kinds.chunks_exact(width).enumerate() {
+    for (y, row) in kinds.chunks_exact(width.max(1)).enumerate() {
         let (mut touching, this_row) = (above, all.len());
         let mut x = 0;
         while let Some(gap) = row[x..].iter().position(|k| k & bits != 0) {
@@ -785,4 +789,53 @@ pub(super) fn axes(metric: &Matrix2<f64>) -> (f64, f64, Vector2<f64>) {
         px(short),
         e.eigenvectors.column(short).into_owned(),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::RgbImage;
+
+    #[test]
+    fn patches_are_what_hangs_together_by_edges() {
+        // two arms that meet in their last row, a patch of another kind, one that touches by a corner only
+        let picture = [
+            "aa......aa..bbbb",
+            "aa......aa..bbbb",
+            "aa......aa..bbbb",
+            "aaaaaaaaaa..bbbb",
+            "..........aaaaaa",
+            "..........aaaaaa",
+            "..........aaaaaa",
+        ];
+        let kinds: Vec<u8> = picture
+            .concat()
+            .bytes()
+            .map(|c| match c {
+                b'a' => 1,
+                b'b' => 2,
+                _ => 0,
+            })
+            .collect();
+        let found = patches(&kinds, 1, 16);
+        let areas: Vec<f64> = found.iter().map(|p| (PI * p.1 * p.1).round()).collect();
+        assert_eq!(areas, [22.0, 18.0]);
+        // by symmetry 4.5 across; 12 pixels in rows 0 to 2, 10 in row 3
+        assert!((found[0].0 - Vector2::new(4.5, 42.0 / 22.0)).norm() < 1e-12);
+        assert!((found[1].0 - Vector2::new(12.5, 5.0)).norm() < 1e-12);
+        // with both kinds, the lower one and the one above it are one
+        let both = patches(&kinds, 3, 16);
+        assert!((PI * both[0].1 * both[0].1 - 34.0).abs() < 1e-9);
+        assert!(patches(&kinds, 4, 16).is_empty());
+    }
+
+    #[test]
+    fn in_a_picture_that_is_nothing_but_a_line_nothing_is_found() {
+        let face = super::super::spec::by_name("wa-80").unwrap();
+        for (width, height) in [(1, 3000), (3000, 1), (1, 1)] {
+            let pixels = RgbImage::from_pixel(width, height, image::Rgb([230, 200, 40]));
+            let reduced = Reduced::new(&pixels, 1000);
+            assert!(find(&reduced, face, 1.0).spots.is_empty());
+        }
+    }
 }
