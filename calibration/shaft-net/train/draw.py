@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
-"""draw.py BOSSMARK OUT FIRST LAST PROCESSES: has the program draw practice photos (`bossmark rehearse`) with seeds FIRST to LAST, of all faces, sizes,
-lights, wear; what is there already stays."""
+"""draw.py BOSSMARK OUT FIRST LAST PROCESSES [tight]: has the program draw practice photos (`bossmark rehearse`) with seeds FIRST to LAST, of all faces,
+sizes, lights, wear; tight: groups in which shafts stand close. What is there already stays."""
 import random, subprocess, sys, os, shutil, tempfile
 from concurrent.futures import ThreadPoolExecutor
-exe, out, a, b, procs = sys.argv[1], sys.argv[2], *map(int, sys.argv[3:6])
+exe, out, a, b, procs, tight = sys.argv[1], sys.argv[2], *map(int, sys.argv[3:6]), 'tight' in sys.argv[6:]
 FACES = ['wa-122', 'wa-122', 'wa-80', 'wa-80', 'wa-60', 'wa-40', 'wa-80-6zone', 'wa-40-3spot', 'wa-60-3spot-triangle', 'field-80', 'field-60', 'field-40']
 def one(s):
     if os.path.exists('%s/practice-%04d.jpg' % (out, s)): return
@@ -11,7 +11,7 @@ def one(s):
     size = r.choice(['2048x1536', '1600x1200', '1536x2048', '1200x1600', '2560x1920'])
     n = r.choice([3, 4, 5, 6, 6, 7, 8, 9, 10, 12, 14]); f = max(1, min(n - 1, round(n * r.uniform(.25, .75))))
     c = [exe, 'rehearse', '--seed', str(s), '--face', r.choice(FACES), '--size', size, '--fletched', str(f), '--bare', str(n - f), '--wear', '%.2f' % (r.random() ** 1.5)]
-    if r.random() < .4: c += ['--scatter', '%.0f' % r.uniform(8, 60)]
+    if tight or r.random() < .4: c += ['--scatter', '%.0f' % r.uniform(8, 30 if tight else 60)]
     if r.random() < .3: c += ['--light', r.choice(['sun', 'low-sun', 'overcast', 'hall', 'person'])]
     if r.random() < .3: c += ['--tilt', '%.1f' % r.uniform(3, 40)]
     if r.random() < .25: c += ['--noise', '%.1f' % r.uniform(0, 4)]

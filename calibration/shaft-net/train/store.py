@@ -7,6 +7,7 @@ import torch
 
 MOST = 24        # shafts per photo
 FAR = 1e5        # where the table's empty places lie, mm
+BESIDE = 25.     # nocks so far apart have vanes that touch, mm
 
 
 def read(stem):
@@ -57,6 +58,10 @@ class Store:
                 S[i, j] = [*s['entry'], *s['tail'], *s['axis'], s['length'], s['diameter'], s['fletched'], s['counts'], s['tail_seen'], s['seen']]
         self.shafts = torch.from_numpy(S).to(dev)
         self.count = torch.tensor([len(m['shafts'][:MOST]) for m in M], device=dev)
+        # how much a shaft's nock is beside those of others: 1 at the same place, 0 far away
+        T = self.shafts[..., 2:4]
+        apart = torch.cdist(T, T) + FAR * torch.eye(MOST, device=dev)
+        self.beside = torch.where(T[..., 0] < FAR, torch.exp(-apart.amin(2) / BESIDE), torch.zeros_like(T[..., 0]))
 
     def __len__(self):
         return len(self.meta)

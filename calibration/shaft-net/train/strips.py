@@ -18,6 +18,7 @@ COMPANY_MM = 5.      # about half the span of a vane and its shaft
 LEAST_COURSE = .02   # slope of a course against the view below which its direction isn't known
 TALLEST_MM = 900.
 PAINTED = .35        # share of shafts that get a painted wrap, tape or rings
+CROWDED = 3.         # shafts whose nock is beside another's are drawn up to so many times as often more
 
 
 def axes(away, slope):
@@ -178,9 +179,10 @@ def batch(store, B, table, wrong=None, found=None, share=.45):
     photo, x, y, slope, number of the shaft"""
     dev = store.device
     rand, randn = lambda *n: torch.rand(*n, device=dev), lambda *n: torch.randn(*n, device=dev)
-    has = (store.count[:len(table)] > 0).nonzero()[:, 0]
-    i = has[torch.randint(len(has), (B,), device=dev)]
-    k = (rand(B) * store.count[i]).long().clamp(max=store.shafts.shape[1] - 1)
+    there = torch.arange(store.shafts.shape[1], device=dev) < store.count[:len(table), None]
+    often = there / store.count[:len(table), None].clamp(min=1) * (1 + CROWDED * store.beside[:len(table)])
+    pick = torch.multinomial(often.flatten(), B, replacement=True)
+    i, k = pick // store.shafts.shape[1], pick % store.shafts.shape[1]
     seen = torch.zeros(B, dtype=torch.bool, device=dev)
     if found is not None and len(found):
         f = found[torch.randint(len(found), (B,), device=dev)]
