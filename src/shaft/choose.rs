@@ -22,6 +22,8 @@ const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 /// A candidate with its second look.
 #[derive(Clone, Debug)]
 pub(crate) struct Candidate {
+    /// Number of the peak among all of the map.
+    pub(crate) number: usize,
     pub(crate) peak: Peak,
     pub(crate) axis: Vector3<f64>,
     pub(crate) look: Look,

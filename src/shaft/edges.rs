@@ -15,16 +15,19 @@ const LOWEST_MM: f64 = 12.0;
 const HIGHEST_MM: f64 = 420.0;
 const TAIL_MM: f64 = 140.0;
 const STEP_MM: f64 = 6.0;
-/// Sampling across, mm, and how many samples there are: 13 mm to either side.
+/// Sampling across, mm, and how many samples there are to either side at the face: 13 mm; further up as many more as the slopes reach.
 const ACROSS_MM: f64 = 0.4;
-const ACROSS: usize = 65;
+const BESIDE: usize = 32;
 /// Shafts from 3 to 12 mm are looked for: those of the rules end at 9.3 mm (facts: World Archery, from memory).
 const WIDTHS: std::ops::RangeInclusive<usize> = 7..=30;
 /// How far the axis may lie beside the candidate's, in samples and in slope.
 const OFFSETS: i32 = 8;
-const SLOPES: i32 = 7;
+const SLOPES: i32 = 24;
 const SLOPE_STEP: f64 = 0.0025;
-/// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour.
+/// At first every so many offsets and slopes are tried.
+const COARSE: usize = 2;
+/// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour. The slope now and then is off by far
+/// more, where the map's courses run together.
 const OFFSET_SD_MM: f64 = 2.0;
 const SLOPE_SD: f64 = 0.015;
 /// Least rows for an answer.
@@ -58,7 +61,7 @@ const FURTHEST_MM: f64 = 2.5;
 pub(crate) struct Edges {
     heights: Vec<f64>,
     /// `[row][sample across]`: change of colour per mm.
-    steps: Vec<[[f32; 3]; ACROSS]>,
+    steps: Vec<Vec<[f32; 3]>>,
 }
 
 impl Edges {
@@ -78,20 +81,22 @@ impl Edges {
             let point = entry.at_height(0.0) + axis * height;
             // to the left of the direction away from the foot, square to the view
             let across = (centre - point).cross(&axis).try_normalize(1e-9);
+            let reach = f64::from(SLOPES) * SLOPE_STEP * height / ACROSS_MM;
+            let beside = BESIDE + floor_index(reach) + 1;
             let colours = across.and_then(|w| {
-                let mut row = [[0f32; 3]; ACROSS + 2];
-                for (k, colour) in row.iter_mut().enumerate() {
-                    let q = (k as f64 - (ACROSS as f64 + 1.0) / 2.0) * ACROSS_MM;
-                    *colour = photo.colour(camera.project(point + w * q)?)?;
-                }
-                Some(row)
+                (0..2 * beside + 3)
+                    .map(|k| {
+                        let q = (k as f64 - (beside as f64 + 1.0)) * ACROSS_MM;
+                        photo.colour(camera.project(point + w * q)?)
+                    })
+                    .collect::<Option<Vec<_>>>()
             });
             if let Some(row) = colours {
                 let step = |k: usize| {
                     std::array::from_fn(|c| (row[k + 2][c] - row[k][c]) / (2.0 * single(ACROSS_MM)))
                 };
                 heights.push(height);
-                steps.push(std::array::from_fn(step));
+                steps.push((0..2 * beside + 1).map(step).collect());
             }
             height += STEP_MM;
         }
@@ -101,9 +106,9 @@ impl Edges {
     /// Strength of a bar `width` samples wide about sample `offset` + `slope` · height: mean over rows of the geometric mean of
     /// its edges, where they are of opposite sign.
     fn strength(&self, offset: f64, slope: f64, width: usize) -> f64 {
-        let middle = (ACROSS as f64 - 1.0) / 2.0 - (width as f64) / 2.0;
         let mut sum = 0f32;
         for (height, row) in self.heights.iter().zip(&self.steps) {
+            let middle = (row.len() as f64 - 1.0 - width as f64) / 2.0;
             let left = middle + offset + slope * height / ACROSS_MM;
             let k = floor_index(left + 0.5);
             if let (Some(a), Some(b)) = (row.get(k), row.get(k + width)) {
@@ -118,24 +123,33 @@ impl Edges {
     /// offset (in samples, at the rows' middle) and slope.
     fn strongest(&self) -> Vec<(f64, f64, f64)> {
         let middle = self.middle_mm();
+        let value = |o: i32, s: i32, width: usize| {
+            let (offset, slope) = (f64::from(o), f64::from(s) * SLOPE_STEP);
+            let near = (-0.5 * (offset * ACROSS_MM / OFFSET_SD_MM).powi(2)).exp()
+                / (1.0 + (slope / SLOPE_SD).powi(2)).sqrt();
+            near * self.strength(offset, slope, width)
+        };
         WIDTHS
             .map(|width| {
-                let mut best = (0.0, 0.0, 0.0);
-                for s in -SLOPES..=SLOPES {
-                    let slope = f64::from(s) * SLOPE_STEP;
-                    for o in -OFFSETS..=OFFSETS {
-                        let offset = f64::from(o);
-                        let near = (-0.5 * (offset * ACROSS_MM / OFFSET_SD_MM).powi(2)
-                            - 0.5 * (slope / SLOPE_SD).powi(2))
-                        .exp();
-                        let strength =
-                            near * self.strength(offset - slope * middle / ACROSS_MM, slope, width);
-                        if strength > best.0 {
-                            best = (strength, offset, slope);
-                        }
+                let mut best = (0.0, 0, 0);
+                let consider = |best: &mut (f64, i32, i32), o: i32, s: i32| {
+                    let v = value(o, s, width);
+                    if v > best.0 {
+                        *best = (v, o, s);
+                    }
+                };
+                for s in (-SLOPES..=SLOPES).step_by(COARSE) {
+                    for o in (-OFFSETS..=OFFSETS).step_by(COARSE) {
+                        consider(&mut best, o, s);
                     }
                 }
-                best
+                let (_, o, s) = best;
+                for (o, s) in (o - 1..=o + 1).flat_map(|o| (s - 1..=s + 1).map(move |s| (o, s))) {
+                    consider(&mut best, o, s);
+                }
+                let (v, o, s) = best;
+                let slope = f64::from(s) * SLOPE_STEP;
+                (v, f64::from(o) + slope * middle / ACROSS_MM, slope)
             })
             .collect()
     }

@@ -211,6 +211,8 @@ const COMMON_LEAN_SD: f64 = 0.011;
 
 /// What was made of a photo, before it is written down shaft by shaft.
 struct Analysis {
+    /// Where the map shows the entries.
+    before: Vec<FacePoint>,
     candidates: Vec<choose::Candidate>,
     verdicts: Vec<choose::Verdict>,
     /// Of being the entry of a shaft, before the joint choice.
@@ -240,32 +242,31 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let map = map::FaceMap::new(&photo, view)?;
     let scores = nets.map.run(map.cells());
     let heat = HeatMap::new(&map, &scores);
-    let peaks = peaks::find(&map, &scores);
+    let mut peaks = peaks::find(&map, &scores);
     drop(scores);
-    // shafts in a face beside this one are none of its shafts, but company all the same
-    let courses = strip::Courses::new(&peaks, map.foot(), map.distance_mm());
-    let mut candidates: Vec<choose::Candidate> = peaks
-        .into_par_iter()
-        .enumerate()
-        .filter(|(_, peak)| is_own(view, others, peak.point))
-        .map(|(k, peak)| {
+    let look_along = |peaks: &[peaks::Peak], numbers: Vec<usize>, look: LookAlong| {
+        // shafts in a face beside this one are none of its shafts, but company all the same
+        let courses = strip::Courses::new(peaks, map.foot(), map.distance_mm());
+        let look = |own: usize| {
+            let peak = peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
-            let company = (k, &courses);
-            let look = strip::look(&nets.strips, &photo, view.camera, peak.point, axis, company);
-            choose::Candidate { peak, axis, look }
-        })
-        .collect();
-    let lengths = choose::Lengths::new(&candidates, nets.model.usual_length_mm);
-    let common = lengths.common_mm();
-    let mut verdicts: Vec<choose::Verdict> = candidates
-        .iter()
-        .enumerate()
-        .map(|(k, c)| choose::verdict(c, &lengths.by_the_others(k)))
-        .collect();
-    let alone: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
-    choose::note_crowds(&candidates, &mut verdicts, &alone);
-    let mut probability: Vec<f64> = verdicts.iter().map(|v| nets.model.shaft(v)).collect();
-    choose::want_company(&mut probability, nets.model.alone);
+            let entry = peak.point;
+            let look = look(&strip::Course { own, entry, axis }, &courses);
+            choose::Candidate {
+                number: own,
+                peak,
+                axis,
+                look,
+            }
+        };
+        numbers.into_par_iter().map(look).collect::<Vec<_>>()
+    };
+    let own = (0..peaks.len()).filter(|&k| is_own(view, others, peaks[k].point));
+    let own = own.collect();
+    let mut candidates = look_along(&peaks, own, &|course, courses| {
+        strip::glance(&nets.strips[0], &photo, view.camera, course, courses)
+    });
+    let (mut verdicts, mut probability, mut common) = weigh(&nets.model, &candidates);
     let likely: Vec<bool> = probability
         .iter()
         .map(|p| *p >= LEAST_PROBABILITY)
@@ -284,12 +285,25 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
         })
         .collect();
     let width = edges::common_width_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
-    let bars = edges
+    let bars: Vec<Option<edges::Bar>> = edges
         .iter()
         .map(|(edges, bars)| edges.bar(bars, width?).filter(edges::Bar::is_plain))
         .collect();
+    let before: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
+    for (candidate, bar) in candidates.iter_mut().zip(&bars) {
+        let Some(bar) = bar else { continue };
+        move_onto(&mut candidate.peak, bar, map.foot());
+        peaks[candidate.number] = candidate.peak.clone();
+    }
+    // now that the courses are known better, the candidate's own and its company's
+    let numbers = candidates.iter().map(|c| c.number).collect();
+    candidates = look_along(&peaks, numbers, &|course, courses| {
+        strip::look(&nets.strips, &photo, view.camera, course, courses)
+    });
+    (verdicts, probability, common) = weigh(&nets.model, &candidates);
     let length_mm = true_length(&verdicts, &probability, common);
     Some(Analysis {
+        before,
         candidates,
         verdicts,
         probability,
@@ -326,7 +340,6 @@ pub fn find_beside(
         return Ok(Shafts::default());
     };
     let camera = view.camera.centre_mm();
-    found.refine(view);
     choose::explain_away(
         &found.candidates,
         &found.verdicts,
@@ -413,23 +426,36 @@ impl Analysis {
         entry.distance(far(k)) < END_ON_MM
             || (0..self.candidates.len()).any(|o| o != k && self.probability[o] > 0.5 && covers(o))
     }
+}
 
-    /// Moves the candidates sideways onto the axis between their edges, where these are plain.
-    fn refine(&mut self, view: &View) {
-        let foot = view.camera.foot();
-        for (candidate, bar) in self.candidates.iter_mut().zip(&self.bars) {
-            if let Some(bar) = bar {
-                let away = peaks::away(candidate.peak.point, foot);
-                let p = &mut candidate.peak.point;
-                *p = FacePoint::new(p.x - away.y * bar.offset_mm, p.y + away.x * bar.offset_mm);
-                candidate.peak.slope += bar.slope;
-                candidate.axis = strip::axis(
-                    peaks::away(candidate.peak.point, foot),
-                    candidate.peak.slope,
-                );
-            }
-        }
-    }
+/// Moves an entry sideways onto the axis between its shaft's edges.
+fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
+    let away = peaks::away(peak.point, foot);
+    peak.point = FacePoint::new(
+        peak.point.x - away.y * bar.offset_mm,
+        peak.point.y + away.x * bar.offset_mm,
+    );
+    peak.slope += bar.slope;
+}
+
+type LookAlong<'a> = &'a (dyn Fn(&strip::Course, &strip::Courses) -> strip::Look + Sync);
+
+/// What the candidates say together: a verdict on each, the probability that it is the entry of a shaft, and the common length, mm.
+fn weigh(
+    model: &model::Model,
+    candidates: &[choose::Candidate],
+) -> (Vec<choose::Verdict>, Vec<f64>, f64) {
+    let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
+    let mut verdicts: Vec<choose::Verdict> = candidates
+        .iter()
+        .enumerate()
+        .map(|(k, c)| choose::verdict(c, &lengths.by_the_others(k)))
+        .collect();
+    let alone: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
+    choose::note_crowds(candidates, &mut verdicts, &alone);
+    let mut probability: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
+    choose::want_company(&mut probability, model.alone);
+    (verdicts, probability, lengths.common_mm())
 }
 
 /// The length by which this photo's shafts stand out: the median of those believed in, mm.
@@ -586,11 +612,9 @@ pub fn features(
     view: &View,
 ) -> Result<Vec<[f64; FEATURES.len()]>, WeightsError> {
     let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let Some(mut found) = analyse(nets, pixels, view, &[]) else {
+    let Some(found) = analyse(nets, pixels, view, &[]) else {
         return Ok(Vec::new());
     };
-    let before: Vec<FacePoint> = found.candidates.iter().map(|c| c.peak.point).collect();
-    found.refine(view);
     let row = |k: usize| {
         let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
         [
@@ -606,8 +630,8 @@ pub fn features(
             found.length_mm,
             v.shaft,
             found.probability[k],
-            before[k].x,
-            before[k].y,
+            found.before[k].x,
+            found.before[k].y,
             bar.map_or(0.0, |b| b.strength),
             found.width_mm.unwrap_or(0.0),
             c.look.likeliest_mm(),

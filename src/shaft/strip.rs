@@ -58,6 +58,25 @@ pub(crate) struct Look {
 }
 
 impl Look {
+    fn new(strip: &Picture, out: &[f32]) -> Self {
+        let seen = |place: usize| {
+            let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
+            let inside = columns
+                .flat_map(|x| (0..ACROSS).map(move |y| (x, y)))
+                .filter(|&(x, y)| strip.pixel(x, y)[3] > 0.5)
+                .count();
+            inside as f32 / (StripNet::ALONG * ACROSS) as f32
+        };
+        let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();
+        let shaft: Vec<f32> = channel(2);
+        Self {
+            nock: channel(0),
+            fletched: channel(1),
+            seen: (0..PLACES).map(seen).collect(),
+            shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
+        }
+    }
+
     /// The nock's likeliest place by itself, mm from the entry.
     pub(crate) fn likeliest_mm(&self) -> f64 {
         let best = self
@@ -78,10 +97,10 @@ pub(crate) fn axis(away: nalgebra::Vector2<f64>, slope: f64) -> Vector3<f64> {
 pub(crate) struct Courses {
     foot: FacePoint,
     distance_mm: f64,
-    courses: Vec<Course>,
+    courses: Vec<Passing>,
 }
 
-struct Course {
+struct Passing {
     /// Number of the peak.
     peak: usize,
     entry: FacePoint,
@@ -102,7 +121,7 @@ impl Courses {
             let obliquity = p.point.distance(foot) / distance_mm;
             let course = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
             let slope = course.norm().max(LEAST_COURSE);
-            Course {
+            Passing {
                 peak,
                 entry: p.point,
                 along: course / slope,
@@ -145,27 +164,35 @@ impl Courses {
     }
 }
 
-/// Looks along the shaft of peak number `own`, which would enter at `entry` with direction `axis`. The answer is the mean of those
-/// of two nets on the strip and on its mirror image: it errs less than any of the four (`calibration/shaft-net/train/README.md` has the figures).
+/// What is looked along: the shaft of peak number `own`, which would enter at `entry` with direction `axis`.
+pub(crate) struct Course {
+    pub(crate) own: usize,
+    pub(crate) entry: FacePoint,
+    pub(crate) axis: Vector3<f64>,
+}
+
+/// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
+pub(crate) fn glance(
+    net: &StripNet,
+    photo: &Reduced,
+    camera: &Camera,
+    course: &Course,
+    courses: &Courses,
+) -> Look {
+    let strip = cut(photo, camera, course, courses);
+    Look::new(&strip, &net.run(&strip))
+}
+
+/// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
+/// (`calibration/shaft-net/train/README.md` has the figures).
 pub(crate) fn look(
     nets: &[StripNet; 2],
     photo: &Reduced,
     camera: &Camera,
-    entry: FacePoint,
-    axis: Vector3<f64>,
-    (own, courses): (usize, &Courses),
+    course: &Course,
+    courses: &Courses,
 ) -> Look {
-    let strip = cut(photo, camera, entry, axis, (own, courses));
-    let seen = (0..PLACES)
-        .map(|place| {
-            let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
-            let inside = columns
-                .flat_map(|x| (0..ACROSS).map(move |y| (x, y)))
-                .filter(|&(x, y)| strip.pixel(x, y)[3] > 0.5)
-                .count();
-            inside as f32 / (StripNet::ALONG * ACROSS) as f32
-        })
-        .collect();
+    let strip = cut(photo, camera, course, courses);
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
@@ -175,24 +202,12 @@ pub(crate) fn look(
         .zip(second)
         .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
         .collect();
-    let channel = |c: usize| out.iter().skip(c).step_by(OUTPUTS).copied().collect();
-    let shaft: Vec<f32> = channel(2);
-    Look {
-        nock: channel(0),
-        fletched: channel(1),
-        seen,
-        shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
-    }
+    Look::new(&strip, &out)
 }
 
 /// The strip: colours less one half, 1 where the picture reaches, and the company.
-fn cut(
-    photo: &Reduced,
-    camera: &Camera,
-    entry: FacePoint,
-    axis: Vector3<f64>,
-    (own, courses): (usize, &Courses),
-) -> Picture {
+fn cut(photo: &Reduced, camera: &Camera, course: &Course, courses: &Courses) -> Picture {
+    let &Course { own, entry, axis } = course;
     let centre = camera.centre_mm();
     let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
