@@ -7,6 +7,7 @@
 pub mod advice;
 pub mod camera;
 pub mod cli;
+pub mod colours;
 pub mod evening;
 pub mod face;
 pub mod hand;

@@ -307,6 +307,8 @@ fn apply_one(
         Edit::Arrow { id, arrow } => {
             let entry = entry(end, *id)?;
             entry.arrow = arrow.clone();
+            // a person has said which it is, or that it is not known
+            entry.arrow_proposed = None;
             confirm(entry);
         }
         Edit::Missed { kind, note } => end.missed.push(Missed {
@@ -445,6 +447,7 @@ fn added(id: u64, kind: EntryKind, place: Place, arrow: Option<String>) -> Entry
         kind_probability: (kind != EntryKind::Unknown).then_some(1.0),
         confidence: Some(1.0),
         arrow,
+        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Added,
         lean: None,

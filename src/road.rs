@@ -1,15 +1,16 @@
 //! From the bytes of a photo to an end record: the first half of the road, in one call.
 
+use crate::colours;
 use crate::face::spec::{self, FaceSpec};
 use crate::face::{self, FaceError, FaceFit, FitOptions};
 use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, Lean, Note, PhotoRecord,
-    PrintedZone, SeenFace, Session, UprightRecord,
+    ArrowProposed, CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, Lean,
+    NamedArrow, Note, PhotoRecord, PrintedZone, SeenFace, Session, UprightRecord,
 };
-use crate::shaft::{self, Shaft, ShaftKind, Shafts, View, WeightsError};
+use crate::shaft::{self, ArrowLook, Shaft, ShaftKind, Shafts, View, WeightsError};
 use crate::units::{FacePoint, ImagePoint, rounded};
 use thiserror::Error;
 
@@ -158,6 +159,7 @@ pub fn measure(
         }
     }
     end.entries = entries(&shafts, spec);
+    propose_arrows(&mut end, &photo, &fit, spec, &shafts);
     if end.entries.is_empty() {
         end.notes.push(no_shafts(shafts.shafts.len()));
     }
@@ -558,6 +560,45 @@ fn entry(id: u64, s: &Shaft, spec: &FaceSpec) -> Entry {
         thickness_mm: s.thickness_mm,
         segment_px: s.segment_px.map(|seg| seg.map(|p| [p.x, p.y])),
         ..Entry::default()
+    }
+}
+
+/// Proposes which arrow each entry is, where the set-up tells how the arrows look.
+fn propose_arrows(end: &mut End, photo: &Photo, fit: &FaceFit, spec: &FaceSpec, shafts: &Shafts) {
+    let setup = end.session.setup.as_ref();
+    let Some(arrows) = setup.and_then(|s| s.arrows.as_ref()) else {
+        return;
+    };
+    if arrows.is_empty() || end.entries.is_empty() {
+        return;
+    }
+    // without a white no colour is known
+    let Some(white) = face::white(&photo.pixels, &fit.camera, spec) else {
+        return;
+    };
+    let looks: Vec<ArrowLook> = arrows.iter().map(look).collect();
+    let found = shaft::identify(&photo.pixels, &fit.camera, white, &shafts.shafts, &looks);
+    for (entry, proposal) in end.entries.iter_mut().zip(found) {
+        entry.arrow_proposed = proposal.and_then(|p| {
+            Some(ArrowProposed {
+                arrow: arrows.get(p.arrow)?.arrow.trim().to_owned(),
+                p: p.p,
+            })
+        });
+    }
+}
+
+/// How a named arrow looks; a colour that isn't known tells nothing.
+fn look(arrow: &NamedArrow) -> ArrowLook {
+    let named = |name: &String| colours::named(name);
+    ArrowLook {
+        kind: arrow.kind.and_then(|kind| match kind {
+            EntryKind::Fletched => Some(ShaftKind::Fletched),
+            EntryKind::Bare => Some(ShaftKind::Bare),
+            EntryKind::Unknown => None,
+        }),
+        nock: arrow.nock.as_ref().and_then(named),
+        vanes: arrow.vanes.iter().flatten().filter_map(named).collect(),
     }
 }
 

@@ -716,6 +716,48 @@ fn the_way_back_outlives_the_program() {
     assert_eq!(program.record("end")["entries"][0]["arrow"], "7");
 }
 
+/// The arrow that the colours speak for is offered at the chosen shaft and in the table, taken by one tap, and no longer offered
+/// to another shaft.
+#[test]
+fn an_arrow_seen_by_its_colours_is_taken_by_one_tap() {
+    let mut record = measured().clone();
+    for (k, (arrow, p)) in [("7", 0.947), ("7", 0.61), ("8", 0.83)]
+        .into_iter()
+        .enumerate()
+    {
+        record["entries"][k]["arrow_proposed"] = json!({"arrow": arrow, "p": p});
+    }
+    let id = |k: usize| record["entries"][k]["id"].as_u64().expect("id");
+    let program = Program::with(|folder| put(folder, "end", &record), &[]);
+    let Some(b) = opened(LAPTOP, &program) else {
+        return;
+    };
+    b.js(&format!("bossmark.end.select({}); return 1", id(0)));
+    b.wait("document.getElementById('arrow-seen')?.textContent === 'arrow 7? 94 %'");
+    let offered = |k: usize| {
+        let row = format!("#table tr[data-id='{}'] .cell-sure button", id(k));
+        let hidden = b.js(&format!("return document.querySelector(\"{row}\").hidden"));
+        (row, hidden == false)
+    };
+    assert!((0..3).all(|k| offered(k).1) && !offered(3).1);
+    b.press(false, "#arrow-seen");
+    b.wait("document.getElementById('arrow-number').value === '7'");
+    b.wait("document.getElementById('arrow-seen').hidden");
+    assert!(!offered(0).1 && !offered(1).1 && offered(2).1);
+    b.press(false, &offered(2).0);
+    b.wait(&format!(
+        "bossmark.end.entries.find((e) => e.id === {}).arrow === '8'",
+        id(2)
+    ));
+    settled(&b);
+    let kept = program.record("end");
+    assert_eq!(kept["entries"][0]["arrow"], "7");
+    assert_eq!(kept["entries"][0]["arrow_proposed"], Value::Null);
+    assert_eq!(kept["entries"][1]["arrow"], Value::Null);
+    assert_eq!(kept["entries"][1]["arrow_proposed"]["p"], 0.61);
+    assert_eq!(b.complaints(), Vec::<String>::new());
+}
+
 #[test]
 fn ends_in_one_file_of_lines_are_checked_like_others() {
     let program = Program::with(

@@ -68,6 +68,7 @@ fn entry(id: u64, kind: EntryKind, x_mm: f64, y_mm: f64) -> Entry {
         kind_probability: Some(0.97),
         confidence: Some(0.93),
         arrow: None,
+        arrow_proposed: None,
         state: Default::default(),
         source: Default::default(),
         lean: None,

@@ -103,6 +103,58 @@ fn flags_make_a_file_that_says_what_they_said() {
 }
 
 #[test]
+fn arrows_are_told_one_by_one_and_checked() {
+    let folder = tempfile::tempdir().expect("folder");
+    let told = [
+        "--arrow",
+        "7:fletched,nock=green,vanes=red+white",
+        "--arrow",
+        "B:bare,nock=Light-Blue",
+    ];
+    let ran = setup(&folder, &told, "");
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    assert!(
+        ran.stdout
+            .contains("arrow 7                  fletched, nock green, vanes red and white"),
+        "{}",
+        ran.stdout
+    );
+    // another look of one, and one more
+    let ran = setup(
+        &folder,
+        &["--arrow", "7:fletched,nock=orange", "--arrow", "9"],
+        "",
+    );
+    assert_eq!(ran.status, 0, "{}", ran.stderr);
+    let arrows = json!([{"arrow": "7", "kind": "fletched", "nock": "orange"},
+        {"arrow": "B", "kind": "bare", "nock": "Light-Blue"}, {"arrow": "9"}]);
+    assert_eq!(session(&folder)["session"]["setup"]["arrows"], arrows);
+    for (wrong, words) in [
+        ("7:fletched,nock=grene", "is one of green, "),
+        ("7:bare,vanes=red", "is bare and has `vanes`"),
+        ("7:nocks=red", "says nothing of an arrow"),
+    ] {
+        let ran = setup(&folder, &["--arrow", wrong], "");
+        assert_eq!(ran.status, 2);
+        assert!(ran.stderr.contains(words), "{}", ran.stderr);
+    }
+    assert_eq!(session(&folder)["session"]["setup"]["arrows"], arrows);
+    // a set-up file of one mark twice
+    fs::write(
+        folder.path().join("session.json"),
+        r#"{"schema": "bossmark/session/1", "session": {"setup": {"arrows": [{"arrow": "7"}, {"arrow": "7"}]}}}"#,
+    )
+    .expect("written");
+    let ran = setup(&folder, &[], "");
+    assert_eq!(ran.status, 2);
+    assert!(
+        ran.stderr.contains("give each arrow one line"),
+        "{}",
+        ran.stderr
+    );
+}
+
+#[test]
 fn without_flags_a_file_is_checked_and_shown_and_not_touched() {
     let folder = tempfile::tempdir().expect("folder");
     made(&folder);

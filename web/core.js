@@ -5,7 +5,7 @@
 /**
  * @typedef {"fletched" | "bare" | "unknown"} Kind
  * @typedef {{id: number, x_mm: number, y_mm: number, px: [number, number] | null, kind: Kind, kind_probability: number | null,
- *   confidence: number | null, arrow: string | null, state: "proposed" | "confirmed",
+ *   confidence: number | null, arrow: string | null, arrow_proposed?: {arrow: string, p: number}, state: "proposed" | "confirmed",
  *   source: "found" | "moved" | "added" | "tape", spot: number | null,
  *   segment_px: [[number, number], [number, number]] | null}} Entry
  * @typedef {{[name: string]: any}} Session

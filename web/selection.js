@@ -2,6 +2,7 @@
 
 import { badge, byId, fill, make } from "./dom.js";
 import { NUDGE } from "./marks.js";
+import { suggest } from "./table.js";
 import { KIND, certainty, name, place } from "./words.js";
 
 /** @typedef {import("./core.js").Entry} Entry */
@@ -161,6 +162,7 @@ export class Selection {
       id: "arrow-number", autocomplete: "off", maxlength: 20, size: 6,
       change: () => end.edit([{ do: "arrow", id, arrow: arrow.value.trim() || null }]),
     });
+    const seen = make("button", { type: "button", id: "arrow-seen", hidden: true, click: () => end.edit([{ do: "arrow", id, arrow: seen.value }]) });
     const nudge = (/** @type {string} */ sign, /** @type {string} */ words, /** @type {number} */ right, /** @type {number} */ up) =>
       make("button", { type: "button", title: words, "aria-label": words, click: () => this.marks.nudge(id, right, up, NUDGE) }, sign);
     const move = make("button", { type: "button", click: (/** @type {MouseEvent} */ e) => this.startMove(id, e.detail === 0) }, "Move");
@@ -174,7 +176,7 @@ export class Selection {
         make("div", { class: "nudge", role: "group", "aria-label": "Move by half a millimetre" },
           nudge("←", "half a millimetre left", -1, 0), nudge("↑", "half a millimetre up", 0, 1),
           nudge("↓", "half a millimetre down", 0, -1), nudge("→", "half a millimetre right", 1, 0)),
-        make("div", { class: "number" }, make("label", { for: "arrow-number" }, "Arrow’s number"), arrow))));
+        make("div", { class: "number" }, make("label", { for: "arrow-number" }, "Arrow’s number"), arrow), seen)));
     this.refresh(entry);
   }
 
@@ -196,6 +198,8 @@ export class Selection {
     }
     const right = this.holder.querySelector("#right");
     if (right instanceof HTMLButtonElement) right.disabled = entry.state === "confirmed";
+    const seen = this.holder.querySelector("#arrow-seen");
+    if (seen instanceof HTMLButtonElement) suggest(seen, entry, this.end.entries);
     const arrow = this.holder.querySelector("#arrow-number");
     if (arrow instanceof HTMLInputElement && document.activeElement !== arrow) arrow.value = entry.arrow ?? "";
   }

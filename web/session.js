@@ -161,7 +161,7 @@ export class SessionForm {
         if (field) {
           field.value = String(value);
           found += 1;
-        } else if (["limits", "keep"].includes(name)) {
+        } else if (["limits", "keep", "arrows"].includes(name)) {
           this.fromFile[name] = value;
           found += 1;
         }

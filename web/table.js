@@ -1,7 +1,7 @@
 // The table of shafts: the whole job can be done here, by keyboard and by screen reader.
 
-import { byId, fill, make } from "./dom.js";
-import { KIND, certainty, name } from "./words.js";
+import { byId, fill, make, say } from "./dom.js";
+import { KIND, certainty, name, suggestion } from "./words.js";
 
 /** @typedef {import("./core.js").Entry} Entry */
 /** @typedef {import("./core.js").Kind} Kind */
@@ -83,11 +83,12 @@ export class Table {
     };
     const arrow = make("input", { size: 4, maxlength: 20, autocomplete: "off", "aria-label": label("Arrow’s number"), change: () => end.edit([{ do: "arrow", id, arrow: arrow.value.trim() || null }]) });
     const sure = make("span", { class: "sure" });
+    const seen = make("button", { type: "button", class: "quiet", hidden: true, click: () => end.edit([{ do: "arrow", id, arrow: seen.value }]) });
     const right = make("button", { type: "button", class: "icon-button", title: "Right", "aria-label": `Shaft ${id} is right`, click: () => end.edit([{ do: "confirm", id }]) }, "✓");
     const away = make("button", { type: "button", class: "icon-button", title: "Remove", "aria-label": `Remove shaft ${id}`, click: () => this.remove(id) }, "✕");
     const cell = (/** @type {string} */ name, /** @type {(Node | string)[]} */ ...held) => make("td", { role: "cell", class: `cell-${name}` }, ...held);
     const row = make("tr", { role: "row", "data-id": id }, make("th", { scope: "row", role: "rowheader", class: "cell-number" }, number),
-      cell("kind", kind), cell("x", x), cell("y", y), cell("sure", sure),
+      cell("kind", kind), cell("x", x), cell("y", y), cell("sure", sure, " ", seen),
       cell("arrow", make("span", { class: "soft", "aria-hidden": "true" }, "no."), arrow), cell("do", right, away));
     const write = (/** @type {HTMLInputElement} */ input, /** @type {string} */ text) => {
       if (document.activeElement !== input || input.dataset.was === input.value) input.value = text;
@@ -99,6 +100,7 @@ export class Table {
       write(x, entry.x_mm.toFixed(1));
       write(y, entry.y_mm.toFixed(1));
       write(arrow, entry.arrow ?? "");
+      suggest(seen, entry, end.entries);
       sure.textContent = certainty(entry, look);
       sure.classList.toggle("look", look);
       right.disabled = entry.state === "confirmed";
@@ -146,6 +148,16 @@ export class Table {
     });
     return form;
   }
+}
+
+/** Lets a button offer the arrow that the colours speak for; hidden where they leave it open. @param {HTMLButtonElement} button
+ * @param {Entry} entry @param {Entry[]} entries */
+export function suggest(button, entry, entries) {
+  const seen = suggestion(entry, entries);
+  button.hidden = seen === null;
+  button.value = seen?.arrow ?? "";
+  say(button, seen?.text ?? "");
+  if (seen) button.setAttribute("aria-label", seen.words);
 }
 
 /** @param {string} id */

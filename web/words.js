@@ -31,6 +31,15 @@ export function name(entry) {
   return entry.arrow ? `Shaft ${entry.id}, arrow ${entry.arrow}` : `Shaft ${entry.id}`;
 }
 
+/** The arrow that the colours speak for, while nobody has said which it is and no other shaft has its mark.
+ * @param {Entry} entry @param {Entry[]} entries */
+export function suggestion(entry, entries) {
+  const seen = entry.arrow_proposed;
+  if (!seen || entry.arrow !== null || entries.some((e) => e.arrow === seen.arrow)) return null;
+  const sure = `${Math.floor(100 * seen.p)} %`;
+  return { arrow: seen.arrow, text: `arrow ${seen.arrow}? ${sure}`, words: `arrow ${seen.arrow}? ${sure} sure by its colours: take it for shaft ${entry.id}` };
+}
+
 /** What a list of edits wanted, in words. @param {import("./core.js").Edit[]} edits */
 export function wanted(edits) {
   return edits.map((e) => {

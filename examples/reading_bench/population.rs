@@ -195,6 +195,7 @@ fn entry(id: u64, bare: bool, at: [f64; 2], measuring: f64) -> Entry {
         kind_probability: None,
         confidence: None,
         arrow: Some(id.to_string()),
+        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
         lean: None,

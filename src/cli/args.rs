@@ -1,6 +1,6 @@
 //! The command line as it is typed: one place for every flag.
 
-use crate::record::{Hand, Limit, Session, When};
+use crate::record::{EntryKind, Hand, Limit, NamedArrow, Session, When};
 use crate::rehearse::LightKind;
 use crate::road::{Pick, Place};
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -461,6 +461,9 @@ pub struct Setup {
     /// The shafts: any label
     #[arg(long, value_name = "NAME", help_heading = "Bow and arrows")]
     pub shafts: Option<String>,
+    /// An arrow by its own mark, and the colours that tell it: 7:fletched,nock=green,vanes=red+white (the index vane's first)
+    #[arg(long, value_name = "MARK:LOOK", value_parser = arrow, help_heading = "Bow and arrows")]
+    pub arrow: Vec<NamedArrow>,
     /// What a turn of both limb bolts changes
     #[arg(long, value_name = "LB", value_parser = pounds, help_heading = "Bow and arrows")]
     pub lb_per_turn: Option<f64>,
@@ -590,6 +593,7 @@ impl Setup {
         self.setup() == crate::record::Setup::default()
             && self.session.to_session() == Session::default()
             && self.limit.is_empty()
+            && self.arrow.is_empty()
             && self.face.is_none()
     }
 }
@@ -672,6 +676,10 @@ pub struct Rehearse {
     /// Standard deviation of the shots on each axis, mm
     #[arg(long, value_name = "MM", value_parser = millimetres, help_heading = "What was shot")]
     pub scatter: Option<f64>,
+    /// Mark each arrow (1, 2, … with vanes, A, B, … without) and give it a nock and vanes of colours drawn from the first seed;
+    /// the session file tells them
+    #[arg(long, help_heading = "What was shot")]
+    pub arrows: bool,
     /// Also write a session.json that says what was shot
     #[arg(long, help_heading = "What was shot")]
     pub with_session: bool,
@@ -989,6 +997,28 @@ fn limit(text: &str) -> Result<(String, Limit), String> {
         return Err(wanted.to_owned());
     }
     Ok((setting.trim().to_owned(), limit))
+}
+
+fn arrow(text: &str) -> Result<NamedArrow, String> {
+    let wanted = "write MARK:LOOK, like 7:fletched,nock=green,vanes=red+white or B:bare,nock=white";
+    // the mark may hold colons, the look doesn't
+    let (mark, look) = text.rsplit_once(':').unwrap_or((text, ""));
+    let mut arrow = NamedArrow {
+        arrow: mark.trim().to_owned(),
+        ..NamedArrow::default()
+    };
+    for part in look.split(',').map(str::trim).filter(|p| !p.is_empty()) {
+        match part.split_once('=') {
+            None if part == "fletched" => arrow.kind = Some(EntryKind::Fletched),
+            None if part == "bare" => arrow.kind = Some(EntryKind::Bare),
+            Some(("nock", colour)) => arrow.nock = Some(colour.trim().to_owned()),
+            Some(("vanes", colours)) => {
+                arrow.vanes = Some(colours.split('+').map(|c| c.trim().to_owned()).collect());
+            }
+            _ => return Err(format!("`{part}` says nothing of an arrow: {wanted}")),
+        }
+    }
+    Ok(arrow)
 }
 
 /// No group is wider, mm: beyond this it is a slip.

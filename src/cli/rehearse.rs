@@ -5,7 +5,7 @@ use super::context::{self, SESSION_FILE};
 use super::screen::Screen;
 use super::status::Trouble;
 use crate::face::spec::{self, FaceSpec};
-use crate::record::{Session, SessionFile, canonical};
+use crate::record::{NamedArrow, Session, SessionFile, Setup, canonical};
 use crate::rehearse::{self, Options, Practice, RehearseError, Truth};
 use crate::store;
 use std::fmt::Write as _;
@@ -15,13 +15,19 @@ use std::path::Path;
 pub(super) fn run(args: &Rehearse, screen: &mut Screen) -> Result<(), Trouble> {
     let face = context::face_named(&args.face, Path::new(""))?;
     store::make_folder(&args.out).map_err(|e| Trouble::from(e).about(&args.out))?;
+    let arrows = if args.arrows {
+        rehearse::arrows(args.seed, args.fletched as usize, args.bare as usize).map_err(trouble)?
+    } else {
+        Vec::new()
+    };
     if args.with_session {
-        session(args, &args.out.join(SESSION_FILE))?;
+        session(args, &arrows, &args.out.join(SESSION_FILE))?;
     }
     for seed in args.seed..args.seed.saturating_add(u64::from(args.count)) {
         let name = format!("practice-{seed:04}");
         let photo = format!("{name}.jpg");
-        let made = rehearse::rehearse(&options(args, &face, seed), &photo).map_err(trouble)?;
+        let made =
+            rehearse::rehearse(&options(args, &face, &arrows, seed), &photo).map_err(trouble)?;
         write(&args.out, &name, &made)?;
         if args.json {
             screen.answer(&canonical::line(&made.truth)?);
@@ -32,7 +38,12 @@ pub(super) fn run(args: &Rehearse, screen: &mut Screen) -> Result<(), Trouble> {
     Ok(())
 }
 
-fn options<'a>(args: &Rehearse, face: &'a FaceSpec, seed: u64) -> Options<'a> {
+fn options<'a>(
+    args: &Rehearse,
+    face: &'a FaceSpec,
+    arrows: &'a [NamedArrow],
+    seed: u64,
+) -> Options<'a> {
     Options {
         fletched: args.fletched as usize,
         bare: args.bare as usize,
@@ -44,6 +55,7 @@ fn options<'a>(args: &Rehearse, face: &'a FaceSpec, seed: u64) -> Options<'a> {
         noise: args.noise,
         wear: args.wear,
         size: args.size,
+        arrows,
         ..Options::new(face, seed)
     }
 }
@@ -65,7 +77,7 @@ fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), Trouble> {
 }
 
 /// Writes the session file, unless there is one: it may be somebody's own.
-fn session(args: &Rehearse, path: &Path) -> Result<(), Trouble> {
+fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), Trouble> {
     if path.exists() {
         return Err(Trouble::file(
             "there is a session file, which is left alone: choose another folder, or leave out --with-session",
@@ -81,6 +93,10 @@ fn session(args: &Rehearse, path: &Path) -> Result<(), Trouble> {
         session: Session {
             hand: args.hand.map(Into::into),
             distance_m: args.distance,
+            setup: (!arrows.is_empty()).then(|| Setup {
+                arrows: Some(arrows.to_vec()),
+                ..Setup::default()
+            }),
             ..Session::default()
         },
         ends: None,

@@ -6,7 +6,9 @@ use super::input;
 use super::screen::Screen;
 use super::status::Trouble;
 use crate::advice::{self, Advice, NotMade, made_all};
-use crate::record::{Limit, RecordError, SessionFile, Setup, canonical, check, keys, typed};
+use crate::record::{
+    Limit, NamedArrow, RecordError, SessionFile, Setup, canonical, check, keys, typed,
+};
 use crate::store::{self, StoreError};
 use std::fmt::Write as _;
 use std::io::{BufRead, IsTerminal, Write as _};
@@ -195,6 +197,16 @@ fn advice_at(path: &Path) -> Result<Advice, Trouble> {
 fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Trouble> {
     let mut setup = args.setup();
     setup.bow.clone_from(&args.session.bow);
+    if !args.arrow.is_empty() {
+        let mut arrows = now.arrows.clone().unwrap_or_default();
+        for new in &args.arrow {
+            match arrows.iter_mut().find(|a| a.arrow == new.arrow) {
+                Some(old) => *old = new.clone(),
+                None => arrows.push(new.clone()),
+            }
+        }
+        setup.arrows = Some(arrows);
+    }
     if !args.limit.is_empty() {
         let mut limits = now.limits.clone().unwrap_or_default();
         for (setting, new) in &args.limit {
@@ -406,9 +418,12 @@ fn text(file: &SessionFile) -> String {
     let setup = file.setup_now();
     let value = serde_json::to_value(&setup).unwrap_or_default();
     for (name, value) in value.as_object().into_iter().flatten() {
-        if name != "limits" {
+        if name != "limits" && name != "arrows" {
             line(name, Some(plain(value)));
         }
+    }
+    for arrow in setup.arrows.iter().flatten() {
+        line(&format!("arrow {}", arrow.arrow), Some(looks(arrow)));
     }
     for (setting, limit) in setup.limits.iter().flatten() {
         let value = serde_json::to_value(limit).unwrap_or_default();
@@ -434,6 +449,19 @@ fn text(file: &SessionFile) -> String {
         let _ = writeln!(out, "Would help the advice: {}.", open.join("; "));
     }
     out
+}
+
+/// How an arrow looks, in words.
+fn looks(arrow: &NamedArrow) -> String {
+    let kind = arrow.kind.map(|k| format!("{k:?}").to_lowercase());
+    let nock = arrow.nock.as_ref().map(|c| format!("nock {c}"));
+    let vanes = arrow.vanes.as_ref().filter(|v| !v.is_empty());
+    let vanes = vanes.map(|v| format!("vanes {}", v.join(" and ")));
+    let told: Vec<String> = [kind, nock, vanes].into_iter().flatten().collect();
+    if told.is_empty() {
+        return "looks not told".to_owned();
+    }
+    told.join(", ")
 }
 
 fn plain(value: &serde_json::Value) -> String {
@@ -533,6 +561,8 @@ mod tests {
         assert_eq!(names(&parts["session"]["properties"]), set(keys::SESSION));
         assert_eq!(names(&parts["setup"]["properties"]), set(keys::SETUP));
         assert_eq!(names(&parts["limit"]["properties"]), set(keys::LIMIT));
+        assert_eq!(names(&parts["arrow"]["properties"]), set(keys::ARROW));
+        assert_eq!(parts["colour"]["examples"], json!(crate::colours::names()));
         let mut end = set(keys::SESSION);
         end.insert("photo");
         assert_eq!(names(&parts["end"]["properties"]), end);

@@ -18,11 +18,13 @@ mod priors;
 pub mod spec;
 mod start;
 mod upright;
+mod white;
 mod zones;
 
 pub use edges::RingEdge;
 pub use fit::LensPrior;
 pub use upright::{Upright, UprightSource};
+pub use white::white;
 
 use crate::camera::{Camera, CameraDelta, LN_F, PARAMETERS, ROLL};
 use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};

@@ -331,6 +331,7 @@ mod tests {
             kind_probability: None,
             confidence: None,
             arrow: None,
+            arrow_proposed: None,
             state: EntryState::Confirmed,
             source: EntrySource::Tape,
             lean: None,

@@ -141,6 +141,7 @@ fn tidy_entry(entry: &mut Entry) -> Result<(), RecordError> {
     may(&mut entry.kind_probability, SMALL);
     may(&mut entry.confidence, SMALL);
     may(&mut entry.thickness_mm, LENGTH);
+    may_all(&mut entry.arrow_proposed, SMALL, |v| vec![&mut v.p]);
     Ok(())
 }
 

@@ -1,7 +1,8 @@
 //! Whether a session makes sense: names, units, limits.
 
-use super::keys::{LIMIT, SETTINGS, likely, strangers_in_session};
-use super::{Lever, Limit, Session, Setup, When};
+use super::keys::{LIMIT, SETTINGS, likely, nearest, strangers_in_session};
+use super::{EntryKind, Lever, Limit, NamedArrow, Session, Setup, When};
+use crate::colours;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -34,6 +35,24 @@ pub enum SessionFault {
         /// The setting.
         setting: String,
         /// How.
+        why: String,
+    },
+    /// A colour that has no name here.
+    #[error("`{path}` is {colour:?}, which is no colour that is known: it is one of {known}")]
+    Colour {
+        /// Where it stands.
+        path: String,
+        /// As written.
+        colour: String,
+        /// All names, the likely ones first.
+        known: String,
+    },
+    /// An arrow that can't be as told.
+    #[error("`{path}` {why}")]
+    Arrow {
+        /// Where it stands.
+        path: String,
+        /// What is wrong, and what to do.
         why: String,
     },
     /// Something that isn't a date.
@@ -117,6 +136,66 @@ fn check_setup(ranges: &BTreeMap<String, Range>, setup: &Setup, path: &str) -> V
     }
     for (setting, limit) in setup.limits.iter().flatten() {
         faults.extend(check_limit(ranges, setting, limit, path));
+    }
+    let arrows = setup.arrows.as_deref().unwrap_or_default();
+    for k in 0..arrows.len() {
+        faults.extend(check_arrow(arrows, k, &format!("{path}.arrows[{k}]")));
+    }
+    faults
+}
+
+/// Most arrows that one set-up tells of, and colours of one arrow's vanes.
+const MOST_ARROWS: usize = 48;
+const MOST_VANES: usize = 6;
+
+fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault> {
+    let Some(arrow) = arrows.get(k) else {
+        return Vec::new();
+    };
+    let mark = arrow.arrow.trim();
+    let vanes = arrow.vanes.as_deref().unwrap_or_default();
+    let wrong = |why: &str| SessionFault::Arrow {
+        path: path.to_owned(),
+        why: why.to_owned(),
+    };
+    let mut faults = Vec::new();
+    if k == MOST_ARROWS {
+        faults.push(wrong(
+            "is one too many: name the arrows of one quiver, 48 at most",
+        ));
+    }
+    if mark.is_empty() {
+        faults.push(wrong(
+            "has no mark: write its own number or letter into `arrow`",
+        ));
+    } else if arrows.iter().take(k).any(|a| a.arrow.trim() == mark) {
+        faults.push(wrong(&format!(
+            "has the mark {mark:?} of an arrow before it: give each arrow one line"
+        )));
+    }
+    if arrow.kind == Some(EntryKind::Bare) && !vanes.is_empty() {
+        faults.push(wrong(
+            "is bare and has `vanes`: leave them out, or make it fletched",
+        ));
+    }
+    if vanes.len() > MOST_VANES {
+        faults.push(wrong("has more than six `vanes`: name each colour once"));
+    }
+    let colours = arrow.nock.iter().map(|c| ("nock".to_owned(), c));
+    let vanes = (0..)
+        .zip(vanes)
+        .map(|(v, c): (usize, _)| (format!("vanes[{v}]"), c));
+    for (name, colour) in colours.chain(vanes) {
+        if colours::named(colour).is_none() {
+            let mut known = colours::names();
+            let likely = nearest(colour, &known, 3);
+            known.retain(|n| !likely.contains(n));
+            faults.push(SessionFault::Colour {
+                path: format!("{path}.{name}"),
+                colour: colour.clone(),
+                known: [likely, known].concat().join(", "),
+            });
+        }
     }
     faults
 }
@@ -308,6 +387,29 @@ mod tests {
             faults(json!({"setup": {"keep": ["plungr"]}}))[0].contains("did you mean `plunger`")
         );
         assert!(faults(json!({"date": "3 May"}))[0].contains("3 May"));
+    }
+
+    #[test]
+    fn arrows_that_cannot_be_are_named() {
+        let arrows = |a| faults(json!({"setup": {"arrows": a}})).join("\n");
+        let fine = json!([{"arrow": "7", "kind": "fletched", "nock": "green", "vanes": ["red", "white"]},
+            {"arrow": "8"}, {"arrow": "B", "kind": "bare", "nock": "Light-Blue"}]);
+        assert_eq!(arrows(fine), "");
+        let wrong = arrows(json!([{"arrow": "7", "nock": "greeen"}]));
+        assert!(
+            wrong.contains("arrows[0].nock` is \"greeen\"") && wrong.contains("one of green, ")
+        );
+        assert!(colours::names().iter().all(|n| wrong.contains(n)));
+        assert!(arrows(json!([{"arrow": "7", "vanes": ["red", "reddd"]}])).contains("vanes[1]"));
+        assert!(
+            arrows(json!([{"arrow": "7"}, {"arrow": " 7"}]))
+                .contains("arrows[1]` has the mark \"7\"")
+        );
+        assert!(arrows(json!([{"arrow": ""}])).contains("has no mark"));
+        assert!(
+            arrows(json!([{"arrow": "1", "kind": "bare", "vanes": ["red"]}])).contains("is bare")
+        );
+        assert!(arrows(json!([{"arrow": "1", "nok": "red"}])).contains("did you mean `nock`"));
     }
 
     #[test]

@@ -223,6 +223,9 @@ pub struct Entry {
     /// The arrow's own mark.
     #[serde(default)]
     pub arrow: Option<String>,
+    /// The arrow that its colours speak for, until a person says which it is; absent: left open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrow_proposed: Option<ArrowProposed>,
     /// Proposed by the program or confirmed by a person.
     #[serde(default)]
     pub state: EntryState,
@@ -247,6 +250,15 @@ pub struct Entry {
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+/// An arrow that the program takes an entry for.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ArrowProposed {
+    /// The arrow's own mark, as the set-up tells it.
+    pub arrow: String,
+    /// Probability that it is this arrow.
+    pub p: f64,
 }
 
 /// Kinds of shaft.

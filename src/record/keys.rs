@@ -47,6 +47,7 @@ pub const ENTRY: &[&str] = &[
     "kind_probability",
     "confidence",
     "arrow",
+    "arrow_proposed",
     "state",
     "source",
     "lean",
@@ -93,7 +94,10 @@ pub const SETUP: &[&str] = &[
     "tolerance_30m_mm",
     "keep",
     "limits",
+    "arrows",
 ];
+/// Fields of an arrow in `setup.arrows`.
+pub const ARROW: &[&str] = &["arrow", "kind", "nock", "vanes"];
 /// Fields of a limit.
 pub const LIMIT: &[&str] = &["min", "max", "step", "owned", "obtainable", "usual"];
 /// Fields of a session file.
@@ -184,6 +188,10 @@ fn strangers_in_setup(setup: &Setup, path: &str) -> Vec<Stranger> {
             });
         }
         found.extend(strangers(&limit.extra, LIMIT, &path));
+    }
+    for (k, arrow) in setup.arrows.iter().flatten().enumerate() {
+        let path = format!("{path}.arrows[{k}]");
+        found.extend(strangers(&arrow.extra, ARROW, &path));
     }
     found
 }
@@ -278,13 +286,15 @@ mod tests {
                 "fit_rms_px": 1, "face_to_camera": {"rotation": [[1,0,0],[0,1,0],[0,0,1]], "translation_mm": [0,0,1]},
                 "image_to_face": [[1,0,0],[0,1,0],[0,0,1]], "upright": {"from": "camera", "sd_deg": 1}, "focal_from": "exif",
                 "lens_profile": "p", "fitted_to": "points"},
-            "entries": [{"id": 1, "x_mm": 1, "y_mm": 1, "kind": "bare"}], "missed": [{"kind": "bare", "note": "n"}], "revision": 1,
+            "entries": [{"id": 1, "x_mm": 1, "y_mm": 1, "kind": "bare", "arrow_proposed": {"arrow": "7", "p": 1}}],
+            "missed": [{"kind": "bare", "note": "n"}], "revision": 1,
             "session": {"archer": "a", "hand": "right", "distance_m": 1, "date": "d", "end": 1, "shot_order": [1], "fletched": 1,
                 "bare": 1, "note": "n", "setup": {"bow": "b", "draw_weight_lb": 1, "bolt_turns_out": 1, "bolt_lb_per_turn": 1,
                 "shafts": "s", "shaft_spine": 1, "shaft_gr_per_in": 1, "shaft_diameter_mm": 1, "shaft_length_mm": 1,
                 "point_gr": 1, "rear_gr": 1, "bare_rear_gr": 1, "plunger_clicks": 1, "plunger_clicks_per_turn": 1,
                 "nocking_point_mm": 1, "rest_height_mm": 1, "brace_height_mm": 1, "draw_length_mm": 1, "tolerance_30m_mm": 1,
-                "keep": [], "limits": {"point_gr": {"min": 1, "max": 1, "step": 1, "owned": [], "obtainable": [], "usual": 1}}}},
+                "keep": [], "limits": {"point_gr": {"min": 1, "max": 1, "step": 1, "owned": [], "obtainable": [], "usual": 1}},
+                "arrows": [{"arrow": "7", "kind": "bare", "nock": "red", "vanes": []}]}},
             "notes": [], "failure": {"code": "c", "text": "t"}, "bossmark": "v"
         }"#).expect("record");
         assert_eq!(strangers_in_record(&end), []);
@@ -297,6 +307,7 @@ mod tests {
         assert_eq!(names(&end.session), sorted(SESSION));
         let setup = end.session.setup.expect("set-up");
         assert_eq!(names(&setup), sorted(SETUP));
+        assert_eq!(names(&setup.arrows.expect("arrows")[0]), sorted(ARROW));
         assert_eq!(
             names(&setup.limits.expect("limits")["point_gr"]),
             sorted(LIMIT)

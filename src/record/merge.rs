@@ -32,6 +32,7 @@ impl Setup {
             tolerance_30m_mm: self.tolerance_30m_mm.or(other.tolerance_30m_mm),
             keep: self.keep.clone().or_else(|| other.keep.clone()),
             limits: self.limits.clone().or_else(|| other.limits.clone()),
+            arrows: self.arrows.clone().or_else(|| other.arrows.clone()),
             extra,
         }
     }

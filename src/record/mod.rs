@@ -21,15 +21,15 @@ mod when;
 pub use crate::face::{FocalSource, UprightSource};
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
-    CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord, FaceToCamera,
-    Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone, SCHEMA, SeenFace,
-    UprightRecord,
+    ArrowProposed, CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord,
+    FaceToCamera, Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone, SCHEMA,
+    SeenFace, UprightRecord,
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
 pub use parse::{ParsedRecord, document, parse_records, typed};
 pub use session_file::{PlannedEnd, SessionError, SessionFile};
-pub use setup::{Hand, Limit, Session, Setup};
+pub use setup::{Hand, Limit, NamedArrow, Session, Setup};
 pub use when::When;
 
 use serde_json::Value;

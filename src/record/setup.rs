@@ -1,6 +1,6 @@
 //! Who shot what, from where, with which set-up.
 
-use super::Extra;
+use super::{EntryKind, Extra};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -118,6 +118,28 @@ pub struct Setup {
     /// Limits of the settings, keyed by the setting's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limits: Option<BTreeMap<String, Limit>>,
+    /// The arrows by their own marks, and what they look like from behind.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrows: Option<Vec<NamedArrow>>,
+    /// Fields that this version doesn't know.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// One arrow, and the colours by which it can be told from the others.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct NamedArrow {
+    /// Its own mark: any text.
+    pub arrow: String,
+    /// Fletched or bare.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kind: Option<EntryKind>,
+    /// Colour of the nock: a name that [`crate::colours::names`] lists.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub nock: Option<String>,
+    /// Colours of the vanes, likewise; the index vane's first where it is another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vanes: Option<Vec<String>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,

@@ -106,6 +106,7 @@ fn entry(id: u64, shot: Row, x_mm: f64, y_mm: f64) -> Entry {
         kind_probability: None,
         confidence: None,
         arrow: shot.arrow,
+        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
         lean: None,

@@ -3,6 +3,7 @@
 use super::random::{Draw, Subject};
 use super::world::{World, linear};
 use super::{Kind, Rgb};
+use crate::record::NamedArrow;
 use crate::units::FacePoint;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
@@ -205,6 +206,31 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
     [fletched, bare]
 }
 
+impl Look {
+    /// This look in the colours that were told of an arrow.
+    pub(super) fn dressed(mut self, arrow: &NamedArrow, world: &World, draw: &mut Draw) -> Self {
+        let mut plastic = |name: &String| linear(plastic(name, world, draw));
+        if let Some(nock) = &arrow.nock {
+            self.nock = plastic(nock);
+        }
+        if let (Some(vanes), Some(names)) = (&mut self.vanes, &arrow.vanes) {
+            let told: Vec<Rgb> = names.iter().map(&mut plastic).collect();
+            if let Some(last) = told.last() {
+                // the first is the index vane's; the others share the rest
+                vanes.colours = [0, 1, 2].map(|k| *told.get(k).unwrap_or(last));
+            }
+        }
+        self
+    }
+}
+
+/// A plastic of that name: one of this world's, else what people mean by it.
+fn plastic(name: &str, world: &World, draw: &mut Draw) -> [f64; 3] {
+    let own = world.plastic.colours.get(name);
+    let meant = || crate::colours::named(name).map_or(&[][..], crate::colours::Named::srgb);
+    draw.one_of(own.map_or_else(meant, Vec::as_slice))
+}
+
 /// Stripes of three colours over the rear of the tube.
 fn wrap(world: &World, draw: &mut Draw, nock_length: f64) -> Vec<Band> {
     let length = draw.within([80.0, 150.0]);
@@ -252,6 +278,8 @@ fn vanes(world: &World, draw: &mut Draw) -> Vanes {
 #[derive(Clone, Debug)]
 pub(super) struct Shaft {
     pub(super) kind: Kind,
+    /// The arrow's own mark, if it has one.
+    pub(super) mark: Option<String>,
     /// Where the axis meets the face plane.
     pub(super) entry: FacePoint,
     /// Unit vector towards the nock.
@@ -284,6 +312,7 @@ impl Shaft {
         let (sin, cos) = turn.sin_cos();
         let mut shaft = Self {
             kind,
+            mark: None,
             entry,
             axis,
             stands_out,

@@ -22,9 +22,10 @@ mod world;
 pub use arrow::Part;
 pub use scene::Scene;
 pub use trace::Seen;
-pub use truth::Truth;
+pub use truth::{Truth, TruthShaft};
 
 use crate::face::spec::FaceSpec;
+use crate::record::{EntryKind, NamedArrow};
 use thiserror::Error;
 
 /// Linear red, green, blue.
@@ -79,6 +80,8 @@ pub struct Options<'a> {
     pub wear: Option<f64>,
     /// Size of the upright picture, px.
     pub size: Option<(u32, u32)>,
+    /// The arrows that were shot, by kind in this order, and what they look like; empty: all of a kind look alike.
+    pub arrows: &'a [NamedArrow],
     /// What all that is not told is drawn from.
     pub seed: u64,
 }
@@ -99,6 +102,7 @@ impl<'a> Options<'a> {
             noise: None,
             wear: None,
             size: None,
+            arrows: &[],
             seed,
         }
     }
@@ -116,6 +120,41 @@ pub const STEEPEST_RAD: f64 = 1.25;
 pub const WIDEST_MM: f64 = 800.0;
 /// Largest multiple of the usual noise.
 pub const NOISIEST: f64 = 1000.0;
+
+/// As many arrows of each kind with marks 1, 2, … and A, B, …, a nock and, if fletched, vanes of colours drawn from the seed.
+///
+/// # Errors
+/// When the program's own data is damaged.
+pub fn arrows(seed: u64, fletched: usize, bare: usize) -> Result<Vec<NamedArrow>, RehearseError> {
+    let plastics = world::World::read()?.plastic.colours;
+    let names: Vec<String> = plastics.into_keys().collect();
+    let mut draw = random::Draw::new(random::mix(seed), random::Subject::Colours);
+    let mut one = |mark: String, kind: EntryKind| {
+        let index = draw.one_of(&names);
+        let others = draw.one_of(&names);
+        NamedArrow {
+            arrow: mark,
+            kind: Some(kind),
+            nock: Some(draw.one_of(&names)),
+            vanes: (kind == EntryKind::Fletched).then(|| {
+                if index == others {
+                    vec![index]
+                } else {
+                    vec![index, others]
+                }
+            }),
+            ..NamedArrow::default()
+        }
+    };
+    let numbers = (1..=fletched).map(|k| k.to_string());
+    let letters = (0..bare).map(|k| match u8::try_from(k) {
+        Ok(k @ 0..26) => char::from(b'A' + k).to_string(),
+        _ => format!("B{k}"),
+    });
+    let fletched = numbers.map(|mark| (mark, EntryKind::Fletched));
+    let bare = letters.map(|mark| (mark, EntryKind::Bare));
+    Ok(fletched.chain(bare).map(|(m, k)| one(m, k)).collect())
+}
 
 /// Why a practice photo can't be made. Each message says what to change.
 #[derive(Debug, Error)]

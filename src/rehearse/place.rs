@@ -6,6 +6,7 @@ use super::world::World;
 use super::{Kind, Options, RehearseError};
 use crate::camera::{Camera, Lens, Pose};
 use crate::photo::DIAGONAL_35MM;
+use crate::record::{EntryKind, NamedArrow};
 use crate::units::FacePoint;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
@@ -135,6 +136,7 @@ pub(super) fn shafts(
     // a bare shaft that was deflected stands with its nock the other way
     let kick = draw.within(w.bare_kick_deg) / (offset[0].hypot(offset[1]) + 60.0);
     let mut placed: Vec<Shaft> = Vec::new();
+    let mut colours = Draw::new(options.seed, Subject::Colours);
     let count = options.fletched + options.bare;
     for k in 0..count {
         let kind = if k < options.fletched {
@@ -150,6 +152,14 @@ pub(super) fn shafts(
             w.lean_sd_deg
         };
         let shift = if bare { offset } else { [0.0; 2] };
+        let ordinal = if bare { k - options.fletched } else { k };
+        let mut of_kind = options.arrows.iter().filter(|a| is_kind(a, kind));
+        let arrow = of_kind.nth(ordinal);
+        let look = looks[usize::from(bare)].clone();
+        let look = match arrow {
+            Some(arrow) => look.dressed(arrow, world, &mut colours),
+            None => look,
+        };
         let mut found = None;
         for _ in 0..TRIES {
             let at = [0, 1].map(|a| group[a] + shift[a] + draw.normal(scatter));
@@ -163,8 +173,8 @@ pub(super) fn shafts(
             let axis = Vector3::new(lean[0].tan(), lean[1].tan(), 1.0).normalize();
             let stands_out = length + draw.normal(w.stands_out_sd_mm);
             let turn = draw.within([0.0, std::f64::consts::TAU]);
-            let look = looks[usize::from(bare)].clone();
-            let shaft = Shaft::new(kind, entry, axis, stands_out, turn, look);
+            let mut shaft = Shaft::new(kind, entry, axis, stands_out, turn, look.clone());
+            shaft.mark = arrow.map(|a| a.arrow.clone());
             if placed.iter().all(|other| apart(&shaft, other)) {
                 found = Some(shaft);
                 break;
@@ -173,6 +183,14 @@ pub(super) fn shafts(
         placed.push(found.ok_or(RehearseError::NoRoom { shafts: count })?);
     }
     Ok(placed)
+}
+
+fn is_kind(arrow: &NamedArrow, kind: Kind) -> bool {
+    let own = match kind {
+        Kind::Fletched => EntryKind::Fletched,
+        Kind::Bare => EntryKind::Bare,
+    };
+    arrow.kind == Some(own)
 }
 
 /// Whether two tubes don't run into each other.

@@ -16,6 +16,7 @@ pub(super) enum Subject {
     Light,
     Picture,
     Texture,
+    Colours,
 }
 
 impl Draw {

@@ -121,6 +121,9 @@ pub struct TruthShaft {
     pub id: usize,
     /// `fletched` or `bare`.
     pub kind: &'static str,
+    /// The arrow's own mark, if it has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub arrow: Option<String>,
     /// Outer diameter, mm.
     pub diameter_mm: f64,
     /// From the face plane to the nock's end along the shaft, mm.
@@ -305,6 +308,7 @@ impl Scene {
                 Kind::Fletched => "fletched",
                 Kind::Bare => "bare",
             },
+            arrow: shaft.mark.clone(),
             diameter_mm: rounded(2.0 * shaft.look.radius, 3),
             protruding_mm: rounded(shaft.stands_out, 2),
             entry_mm: [rounded(shaft.entry.x, 4), rounded(shaft.entry.y, 4)],

@@ -1,6 +1,7 @@
 //! What practice photos are drawn from: `calibration/rehearse.json`.
 
 use serde::Deserialize;
+use std::collections::BTreeMap;
 
 const FILE: &str = include_str!("../../calibration/rehearse.json");
 
@@ -18,6 +19,7 @@ pub(super) struct World {
     pub(super) nock: Nock,
     pub(super) light: Light,
     pub(super) picture: Picture,
+    pub(super) plastic: Plastic,
 }
 
 #[derive(Debug, Deserialize)]
@@ -163,6 +165,12 @@ pub(super) struct Picture {
     pub(super) makes: Vec<[String; 2]>,
 }
 
+/// What plastics of a name look like.
+#[derive(Debug, Deserialize)]
+pub(super) struct Plastic {
+    pub(super) colours: BTreeMap<String, Vec<Srgb>>,
+}
+
 impl World {
     pub(super) fn read() -> Result<Self, serde_json::Error> {
         serde_json::from_str(FILE)
@@ -196,6 +204,9 @@ mod tests {
                 .all(|d| (4.5..=9.3).contains(d))
         );
         let raw: serde_json::Value = serde_json::from_str(FILE).unwrap();
+        for name in world.plastic.colours.keys() {
+            assert!(crate::colours::named(name).is_some(), "{name}");
+        }
         for (name, group) in raw.as_object().unwrap() {
             if group.is_object() {
                 let source = group["source"].as_str().unwrap_or_default();

@@ -5,19 +5,23 @@
 //! whether it is a shaft at all); then one joint choice is made in which no two entries stand for one shaft.
 
 mod choose;
+mod colours;
 mod conv;
 mod edges;
+mod identity;
 mod map;
 mod model;
 mod net;
 mod peaks;
 mod picture;
 mod strip;
+mod tail;
 mod weights;
 mod winograd;
 
 use crate::camera::Camera;
 use crate::units::{FacePoint, ImagePoint};
+pub use colours::{ArrowLook, Proposal, identify};
 use image::RgbImage;
 use nalgebra::Matrix2;
 use rayon::prelude::*;

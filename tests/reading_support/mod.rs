@@ -26,6 +26,7 @@ pub fn entry(id: u64, kind: EntryKind, x: f64, y: f64) -> Entry {
         kind_probability: None,
         confidence: None,
         arrow: None,
+        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
         lean: None,

@@ -1,0 +1,311 @@
+//! Which arrow each shaft is: the likeliest of all joint assignments, as exact probabilities.
+//!
+//! Each shaft is one arrow at most, each arrow one shaft at most, and a shaft may be none of them. Arrows that are told to look
+//! alike are one class with a number, so that the exact sum over all assignments runs over how many of each class are used; of
+//! the arrows of one class each is as likely.
+
+use crate::numeric::count;
+
+/// Most states of the exact sum: 16 arrows that all look different.
+const MOST_STATES: usize = 1 << 16;
+/// Rounds of the approximation beyond that.
+const ROUNDS: usize = 60;
+/// Evidence for a pair is held within this factor either way, so that no sum overflows.
+const STRONGEST: f64 = 1e12;
+
+/// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
+///
+/// `likeness[i][c]`: how much likelier shaft `i` looks as it does if it is an arrow of class `c` than if it is none of the
+/// arrows. `sizes[c]`: arrows of the class. `stranger[i]`: probability, before any look, that shaft `i` is none of them.
+/// Before any look every assignment with the same number of strangers is as likely.
+pub(crate) fn posterior(likeness: &[Vec<f64>], sizes: &[usize], stranger: &[f64]) -> Vec<Vec<f64>> {
+    let odds: Vec<Vec<f64>> = likeness
+        .iter()
+        .zip(stranger)
+        .map(|(row, s)| {
+            let s = s.clamp(1e-6, 1.0);
+            let own = |l: &f64| {
+                let l = if l.is_nan() { 1.0 } else { *l };
+                (1.0 - s) / s * l.clamp(1.0 / STRONGEST, STRONGEST)
+            };
+            row.iter().map(own).collect()
+        })
+        .collect();
+    let states = sizes
+        .iter()
+        .try_fold(1usize, |n, size| n.checked_mul(size + 1));
+    match states.filter(|n| *n <= MOST_STATES) {
+        Some(states) => exact(&odds, sizes, states),
+        None => approximate(&odds, sizes),
+    }
+}
+
+/// Forward and backward sums over how many arrows of each class the shafts before, and after, use.
+fn exact(odds: &[Vec<f64>], sizes: &[usize], states: usize) -> Vec<Vec<f64>> {
+    let classes = sizes.len();
+    let mut strides = vec![1usize; classes];
+    for c in 1..classes {
+        strides[c] = strides[c - 1] * (sizes[c - 1] + 1);
+    }
+    let used = |state: usize, c: usize| state / strides[c] % (sizes[c] + 1);
+    let all: usize = sizes.iter().sum();
+    // a shaft takes any of the class's arrows that are left
+    let left = |state: usize, c: usize| count(sizes[c] - used(state, c));
+    // among assignments of as many shafts each is as likely: one of the arrows that no shaft has taken yet
+    let free =
+        |state: usize| count((all - (0..classes).map(|c| used(state, c)).sum::<usize>()).max(1));
+    let step = |from: &[f64], row: &[f64]| {
+        let mut to = from.to_vec();
+        for (state, weight) in from.iter().enumerate().filter(|(_, w)| **w > 0.0) {
+            let each = weight / free(state);
+            for c in (0..classes).filter(|c| used(state, *c) < sizes[*c]) {
+                to[state + strides[c]] += each * row[c] * left(state, c);
+            }
+        }
+        scaled(to)
+    };
+    let mut start = vec![0.0; states];
+    start[0] = 1.0;
+    let mut before = vec![start];
+    for row in odds {
+        let last = before.last().map_or(&[][..], Vec::as_slice);
+        before.push(step(last, row));
+    }
+    let mut after = vec![1.0; states];
+    let mut result = vec![Vec::new(); odds.len()];
+    for (i, row) in odds.iter().enumerate().rev() {
+        let from = &before[i];
+        let mut pairs = vec![0.0; classes];
+        let mut none = 0.0;
+        let mut earlier = after.clone();
+        for (state, weight) in from.iter().enumerate() {
+            none += weight * after[state];
+            for c in (0..classes).filter(|c| used(state, *c) < sizes[*c]) {
+                let way = row[c] * left(state, c) / free(state) * after[state + strides[c]];
+                pairs[c] += weight * way;
+                earlier[state] += way;
+            }
+        }
+        let sum = none + pairs.iter().sum::<f64>();
+        result[i] = pairs.iter().map(|p| p / sum).collect();
+        after = scaled(earlier);
+    }
+    result
+}
+
+/// The same weights with their sum 1.
+fn scaled(mut weights: Vec<f64>) -> Vec<f64> {
+    let sum: f64 = weights.iter().sum();
+    weights.iter_mut().for_each(|w| *w /= sum);
+    weights
+}
+
+/// Belief propagation for matchings (as analysed by Bayati, Gamarnik, Katz, Nair and Tetali 2007; from memory), for more
+/// arrows than can be summed over: each shaft and each arrow learns how free the other is. Too sure by a little where many
+/// arrows contend for one shaft; exact where the likely pairs form no ring.
+fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
+    let classes = sizes.len();
+    let all: usize = sizes.iter().sum();
+    // the prior of the exact sum gives a shaft 1/n of the odds per arrow while n are free; here n in their geometric mean over
+    // the shafts
+    let shafts = odds.len().min(all);
+    let log_free: f64 = (0..shafts).map(|k| count(all - k).ln()).sum();
+    let per_arrow = (-log_free / count(shafts.max(1))).exp();
+    let weight = |i: usize, c: usize| odds[i][c] * per_arrow;
+    // how free shaft i is, as an arrow of class c hears it; and one arrow of class c, as shaft i hears it
+    let mut shaft = vec![vec![1.0; classes]; odds.len()];
+    let mut arrow = shaft.clone();
+    for _ in 0..ROUNDS {
+        for c in 0..classes {
+            // the arrows of a class are alike, so that they say and hear the same
+            let calls: f64 = (0..odds.len()).map(|i| weight(i, c) * shaft[i][c]).sum();
+            for i in 0..odds.len() {
+                let others = calls - weight(i, c) * shaft[i][c];
+                arrow[i][c] = 1.0 / (1.0 + others.max(0.0));
+            }
+        }
+        for (i, shaft) in shaft.iter_mut().enumerate() {
+            let calls = |c: usize| weight(i, c) * arrow[i][c];
+            let sum: f64 = (0..classes).map(|c| count(sizes[c]) * calls(c)).sum();
+            for (c, free) in shaft.iter_mut().enumerate() {
+                let new = 1.0 / (1.0 + (sum - calls(c)).max(0.0));
+                // half of the old: no swinging to and fro
+                *free = 0.5 * (*free + new);
+            }
+        }
+    }
+    (0..odds.len())
+        .map(|i| {
+            let calls = |c: usize| count(sizes[c]) * weight(i, c) * arrow[i][c];
+            let sum: f64 = (0..classes).map(calls).sum();
+            (0..classes).map(|c| calls(c) / (1.0 + sum)).collect()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::SplitMix;
+
+    fn unit(draw: &mut SplitMix) -> f64 {
+        count(draw.below(1_000_000)) / 1e6
+    }
+
+    /// Every assignment by itself: the outside check. `arrows[j]` is arrow j's class.
+    fn by_all_assignments(
+        likeness: &[Vec<f64>],
+        arrows: &[usize],
+        classes: usize,
+        stranger: &[f64],
+    ) -> Vec<Vec<f64>> {
+        struct Sum<'a> {
+            likeness: &'a [Vec<f64>],
+            arrows: &'a [usize],
+            stranger: &'a [f64],
+            total: f64,
+            pairs: Vec<Vec<f64>>,
+        }
+        fn go(sum: &mut Sum, taken: &mut Vec<Option<usize>>, weight: f64) {
+            let i = taken.len();
+            if i == sum.likeness.len() {
+                // as many assignments of k shafts to n arrows as n (n − 1) …, each as likely
+                let k = taken.iter().flatten().count();
+                let ways: f64 = (0..k).map(|k| count(sum.arrows.len() - k)).product();
+                sum.total += weight / ways;
+                for (i, arrow) in taken.iter().enumerate() {
+                    if let Some(j) = arrow {
+                        sum.pairs[i][sum.arrows[*j]] += weight / ways;
+                    }
+                }
+                return;
+            }
+            taken.push(None);
+            go(sum, taken, weight * sum.stranger[i]);
+            taken.pop();
+            for j in 0..sum.arrows.len() {
+                if !taken.contains(&Some(j)) {
+                    taken.push(Some(j));
+                    let w = weight * (1.0 - sum.stranger[i]) * sum.likeness[i][sum.arrows[j]];
+                    go(sum, taken, w);
+                    taken.pop();
+                }
+            }
+        }
+        let mut sum = Sum {
+            likeness,
+            arrows,
+            stranger,
+            total: 0.0,
+            pairs: vec![vec![0.0; classes]; likeness.len()],
+        };
+        go(&mut sum, &mut Vec::new(), 1.0);
+        let total = sum.total;
+        let row = |row: Vec<f64>| row.into_iter().map(|p| p / total).collect();
+        sum.pairs.into_iter().map(row).collect()
+    }
+
+    struct Case {
+        likeness: Vec<Vec<f64>>,
+        arrows: Vec<usize>,
+        sizes: Vec<usize>,
+        stranger: Vec<f64>,
+    }
+
+    fn case(draw: &mut SplitMix) -> Case {
+        let classes = 1 + draw.below(4);
+        let sizes: Vec<usize> = (0..classes).map(|_| 1 + draw.below(2)).collect();
+        let arrows = (0..classes).flat_map(|c| vec![c; sizes[c]]).collect();
+        let shafts = draw.below(6);
+        let mut row = || {
+            (0..classes)
+                .map(|_| (12.0 * unit(draw) - 6.0).exp())
+                .collect()
+        };
+        let likeness = (0..shafts).map(|_| row()).collect();
+        Case {
+            likeness,
+            arrows,
+            sizes,
+            stranger: (0..shafts).map(|_| 0.02 + 0.9 * unit(draw)).collect(),
+        }
+    }
+
+    #[test]
+    fn the_sum_is_that_over_all_assignments() {
+        let mut draw = SplitMix::new(5);
+        for _ in 0..300 {
+            let c = case(&mut draw);
+            let ours = posterior(&c.likeness, &c.sizes, &c.stranger);
+            let all = by_all_assignments(&c.likeness, &c.arrows, c.sizes.len(), &c.stranger);
+            for (a, b) in ours.iter().flatten().zip(all.iter().flatten()) {
+                assert!((a - b).abs() < 1e-9, "{ours:?} against {all:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn probabilities_add_up_and_the_order_of_shafts_changes_nothing() {
+        let mut draw = SplitMix::new(6);
+        for _ in 0..200 {
+            let mut c = case(&mut draw);
+            let ours = posterior(&c.likeness, &c.sizes, &c.stranger);
+            for row in &ours {
+                assert!(row.iter().all(|p| (0.0..=1.0).contains(p)));
+                assert!(row.iter().sum::<f64>() <= 1.0 + 1e-9);
+            }
+            for class in 0..c.sizes.len() {
+                let shafts: f64 = ours.iter().map(|row| row[class]).sum();
+                assert!(shafts <= count(c.sizes[class]) + 1e-9);
+            }
+            c.likeness.reverse();
+            c.stranger.reverse();
+            let mut turned = posterior(&c.likeness, &c.sizes, &c.stranger);
+            turned.reverse();
+            for (a, b) in ours.iter().flatten().zip(turned.iter().flatten()) {
+                assert!((a - b).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn sixteen_different_arrows_are_summed_and_more_are_nearly_so() {
+        let mut draw = SplitMix::new(7);
+        let mut row = |n: usize, own: usize| -> Vec<f64> {
+            let mut row: Vec<f64> = (0..n)
+                .map(|_| (2.0 * unit(&mut draw) - 2.0).exp())
+                .collect();
+            row[own] *= 150.0;
+            row
+        };
+        let likeness: Vec<Vec<f64>> = (0..12).map(|i| row(16, i)).collect();
+        let odds = posterior(&likeness, &[1; 16], &[0.05; 12]);
+        assert!((0..12).all(|i| odds[i][i] > 0.5));
+        let near = approximate(
+            &likeness
+                .iter()
+                .map(|r| r.iter().map(|l| 19.0 * l).collect())
+                .collect::<Vec<_>>(),
+            &[1; 16],
+        );
+        for (a, b) in odds.iter().flatten().zip(near.iter().flatten()) {
+            assert!((a - b).abs() < 0.08, "{a} against {b}");
+        }
+        let likeness: Vec<Vec<f64>> = (0..24).map(|i| row(24, i)).collect();
+        let many = posterior(&likeness, &[1; 24], &[0.05; 24]);
+        assert!((0..24).all(|i| many[i][i] > 0.5));
+    }
+
+    #[test]
+    fn evidence_that_is_no_number_or_endless_makes_no_nonsense() {
+        for wild in [f64::NAN, f64::INFINITY, 0.0, -1.0, 1e300] {
+            let p = posterior(&[vec![wild, 1.0], vec![1.0, wild]], &[1, 1], &[0.1, 0.1]);
+            assert!(
+                p.iter().flatten().all(|p| (0.0..=1.0).contains(p)),
+                "{wild}"
+            );
+        }
+        assert_eq!(posterior(&[], &[3], &[]), Vec::<Vec<f64>>::new());
+        assert_eq!(posterior(&[vec![]], &[], &[0.1]), vec![Vec::<f64>::new()]);
+    }
+}
