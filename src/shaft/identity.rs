@@ -47,19 +47,32 @@ fn exact(odds: &[Vec<f64>], sizes: &[usize], states: usize) -> Vec<Vec<f64>> {
     for c in 1..classes {
         strides[c] = strides[c - 1] * (sizes[c - 1] + 1);
     }
-    let used = |state: usize, c: usize| state / strides[c] % (sizes[c] + 1);
-    let all: usize = sizes.iter().sum();
-    // a shaft takes any of the class's arrows that are left
-    let left = |state: usize, c: usize| count(sizes[c] - used(state, c));
-    // among assignments of as many shafts each is as likely: one of the arrows that no shaft has taken yet
-    let free =
-        |state: usize| count((all - (0..classes).map(|c| used(state, c)).sum::<usize>()).max(1));
+    // in every state, what is left of each class, and one over what is left of all
+    let mut left: Vec<u8> = Vec::with_capacity(states * classes);
+    let mut per_free: Vec<f64> = Vec::with_capacity(states);
+    let mut now: Vec<usize> = sizes.to_vec();
+    for _ in 0..states {
+        left.extend(now.iter().map(|n| u8::try_from(*n).unwrap_or(u8::MAX)));
+        per_free.push(1.0 / count(now.iter().sum::<usize>().max(1)));
+        for (n, size) in now.iter_mut().zip(sizes) {
+            if *n > 0 {
+                *n -= 1;
+                break;
+            }
+            *n = *size;
+        }
+    }
+    // among assignments of as many shafts each is as likely: one of the arrows that no shaft has taken yet, none of a class that
+    // is used up
     let step = |from: &[f64], row: &[f64]| {
         let mut to = from.to_vec();
-        for (state, weight) in from.iter().enumerate().filter(|(_, w)| **w > 0.0) {
-            let each = weight / free(state);
-            for c in (0..classes).filter(|c| used(state, *c) < sizes[*c]) {
-                to[state + strides[c]] += each * row[c] * left(state, c);
+        for state in (0..states).filter(|s| from[*s] > 0.0) {
+            let each = from[state] * per_free[state];
+            let own = &left[state * classes..(state + 1) * classes];
+            for ((left, odds), stride) in own.iter().zip(row).zip(&strides) {
+                if *left > 0 {
+                    to[state + stride] += each * odds * f64::from(*left);
+                }
             }
         }
         scaled(to)
@@ -78,13 +91,18 @@ fn exact(odds: &[Vec<f64>], sizes: &[usize], states: usize) -> Vec<Vec<f64>> {
         let mut pairs = vec![0.0; classes];
         let mut none = 0.0;
         let mut earlier = after.clone();
-        for (state, weight) in from.iter().enumerate() {
-            none += weight * after[state];
-            for c in (0..classes).filter(|c| used(state, *c) < sizes[*c]) {
-                let way = row[c] * left(state, c) / free(state) * after[state + strides[c]];
-                pairs[c] += weight * way;
-                earlier[state] += way;
+        for state in (0..states).filter(|s| from[*s] > 0.0) {
+            none += from[state] * after[state];
+            let own = &left[state * classes..(state + 1) * classes];
+            let mut sum = 0.0;
+            for (c, (left, odds)) in own.iter().zip(row).enumerate() {
+                if *left > 0 {
+                    let way = odds * f64::from(*left) * after[state + strides[c]];
+                    pairs[c] += from[state] * per_free[state] * way;
+                    sum += way;
+                }
             }
+            earlier[state] += sum * per_free[state];
         }
         let sum = none + pairs.iter().sum::<f64>();
         result[i] = pairs.iter().map(|p| p / sum).collect();
