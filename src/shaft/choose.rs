@@ -428,6 +428,7 @@ mod tests {
     fn strip_with(nock: usize, end: usize) -> Candidate {
         let at = |k: usize, v: f32| if k == nock { v } else { 0.0 };
         Candidate {
+            number: 0,
             peak: Peak {
                 point: FacePoint::new(0.0, 0.0),
                 score: 0.9,
