@@ -9,6 +9,7 @@ mod colours;
 mod conv;
 mod edges;
 mod identity;
+mod lean;
 mod map;
 mod model;
 mod net;
@@ -202,17 +203,6 @@ const LEAST_CONFIDENCE: f64 = 0.35;
 const MOST_OF_UNKNOWN: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
 const LEAST_TAIL: f64 = 0.25;
-/// Scatter of the lengths by which the shafts of one photo stand out, mm (practice photos: 8 mm in the median).
-const LENGTH_SCATTER_MM: f64 = 9.0;
-/// Scatter of a shaft's lean about the boss's normal, rad: 1.4° on each axis (practice photos).
-const LEAN_SD: f64 = 0.025;
-/// Error of the sideways lean read from the picture, rad.
-const SIDEWAYS_SD: f64 = 0.008;
-/// The same where both edges of the shaft are plain to see.
-const SIDEWAYS_SD_BY_EDGES: f64 = 0.004;
-/// What all shafts of a photo may lean together along the view, rad: it hides in the length that they have in common.
-const COMMON_LEAN_SD: f64 = 0.011;
-
 /// What was made of a photo, before it is written down shaft by shaft.
 struct Analysis {
     /// Where the map shows the entries.
@@ -363,8 +353,9 @@ pub fn find_beside(
     if let Some(told) = view.expected {
         kinds = choose::with_told_numbers(&kinds, told);
     }
+    let leans = found.leans(&nets.model, view);
     let mut shafts: Vec<Shaft> = (0..found.candidates.len())
-        .filter_map(|k| shaft(&nets.model, view, &found, k, kinds[k]))
+        .filter_map(|k| shaft(&nets.model, view, &found, k, kinds[k], leans[k]))
         .filter(|s| s.confidence >= LEAST_CONFIDENCE)
         .collect();
     shafts.sort_by(|a, b| {
@@ -405,6 +396,24 @@ const END_ON_MM: f64 = 25.0;
 const HIDING_MM: f64 = 6.0;
 
 impl Analysis {
+    fn leans(&self, model: &model::Model, view: &View) -> Vec<Lean> {
+        let shown = |k: usize| lean::Shown {
+            peak: &self.candidates[k].peak,
+            verdict: &self.verdicts[k],
+            probability: self.probability[k],
+            edges: self.bars[k].is_some(),
+        };
+        let shown: Vec<lean::Shown> = (0..self.candidates.len()).map(shown).collect();
+        let (foot, distance_mm) = (view.camera.foot(), view.camera.centre_mm().z);
+        lean::leans(
+            &shown,
+            self.length_mm,
+            model.usual_length_mm,
+            foot,
+            distance_mm,
+        )
+    }
+
     /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
     fn base_is_hidden(&self, view: &View, k: usize) -> bool {
         let (foot, distance) = (view.camera.foot(), view.camera.centre_mm().z);
@@ -485,6 +494,7 @@ fn shaft(
     found: &Analysis,
     k: usize,
     kinds: (f64, f64),
+    lean: Lean,
 ) -> Option<Shaft> {
     let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
     let entry = c.peak.point;
@@ -529,46 +539,10 @@ fn shaft(
         kind,
         kind_probability,
         confidence,
-        lean: Some(lean(view, c, v, found.length_mm, bar.is_some())),
+        lean: Some(lean),
         thickness_mm: bar.map(|b| b.width_mm + model.width_bias_mm),
         segment_px: nock.map(|n| [entry_px, n]),
     })
-}
-
-/// How a shaft stands. Sideways (square to the direction away from the foot) the picture shows it; along that direction a lean
-/// shows as another length than the others', weighed against what shafts usually do.
-fn lean(
-    view: &View,
-    c: &choose::Candidate,
-    v: &choose::Verdict,
-    length: f64,
-    edges_seen: bool,
-) -> Lean {
-    let sideways = if edges_seen {
-        SIDEWAYS_SD_BY_EDGES
-    } else {
-        SIDEWAYS_SD
-    };
-    let camera = view.camera.centre_mm();
-    let entry = c.peak.point;
-    let away = peaks::away(entry, view.camera.foot());
-    let reach = entry.distance(view.camera.foot());
-    // a nock at the common length that shows where one at `length_mm` would: small-angle form
-    let per_mm = reach / ((camera.z - v.length_mm).max(1.0) * length.max(1.0));
-    let measured = per_mm * (v.length_mm - length);
-    let sd = (per_mm * v.length_sd_mm.hypot(LENGTH_SCATTER_MM)).max(1e-6);
-    let weight = LEAN_SD.powi(2) / (LEAN_SD.powi(2) + sd * sd);
-    let axis = nalgebra::Vector3::new(
-        c.axis.x / c.axis.z + away.x * measured * weight,
-        c.axis.y / c.axis.z + away.y * measured * weight,
-        1.0,
-    );
-    let sd_along = (sd * weight.sqrt()).hypot(COMMON_LEAN_SD);
-    Lean {
-        right_rad: axis.x.atan2(axis.z),
-        up_rad: axis.y.atan2(axis.z),
-        sd_rad: ((sd_along.powi(2) + sideways.powi(2)) / 2.0).sqrt(),
-    }
 }
 
 /// Pixels per millimetre at the face's middle.
