@@ -6,8 +6,8 @@ use crate::units::round_i64;
 
 /// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
 const LN_NEGLIGIBLE: f64 = -23.0;
-/// Sets lighter than all together by e to this are left out of the mixture (10⁻⁷; there are some hundred).
-const LN_LEFT_OUT: f64 = -16.1;
+/// Sets lighter than all together by e to this are left out of the mixture (10⁻⁸; there are some hundred).
+const LN_LEFT_OUT: f64 = -18.4;
 /// What is lighter than this share of all doesn't count at all (there are some ten thousand).
 const NOTHING: f64 = 1e-15;
 /// Normals lighter than this count in the moments alone (there are some thousand).
