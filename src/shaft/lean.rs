@@ -255,7 +255,10 @@ mod tests {
         let foot = FacePoint::new(0.5, 0.0);
         let all = seen(&[(0.0, 0.0), (30.0, 10.0)], foot, Vector2::zeros(), 570.0);
         for lean in found(&all, foot, 570.0) {
-            assert!(lean.right_rad.abs() < lean.sd_rad && lean.sd_rad < 0.03, "{lean:?}");
+            assert!(
+                lean.right_rad.abs() < lean.sd_rad && lean.sd_rad < 0.03,
+                "{lean:?}"
+            );
         }
     }
 }

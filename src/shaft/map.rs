@@ -10,7 +10,7 @@ use rayon::prelude::*;
 /// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.
 const MARGIN_MM: f64 = 200.0;
 /// Half the side of a large boss, mm (common practice: up to some 150 cm, where butts are to have 124 cm at least): beyond it no
-/// shaft stands, but this far beyond the rings it is looked for whatever the boss.
+/// shaft stands, but some way beyond the rings it is looked for whatever the boss.
 const BOSS_MM: f64 = 760.0;
 const LEAST_MARGIN_MM: f64 = 100.0;
 /// Largest side of a map, mm.
@@ -45,8 +45,10 @@ pub(crate) struct FaceMap {
 /// The face rectangle worth looking at: left, top, columns, rows. Only the part that the picture shows.
 fn extent(view: &View, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, usize, usize)> {
     const TILE: f64 = MAP_MULTIPLE as f64;
-    let margin = (BOSS_MM - view.outer_radius_mm).clamp(LEAST_MARGIN_MM, MARGIN_MM);
-    let reach = view.outer_radius_mm + margin;
+    // by whole tiles less: what the net sees of a place doesn't depend on how far out it looks
+    let too_far =
+        view.outer_radius_mm + MARGIN_MM - BOSS_MM.max(view.outer_radius_mm + LEAST_MARGIN_MM);
+    let reach = view.outer_radius_mm + MARGIN_MM - TILE * (too_far / TILE).ceil().max(0.0);
     let range = |coordinate: fn(&FacePoint) -> f64| {
         let values = view.spot_centres.iter().map(coordinate);
         let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
