@@ -339,6 +339,7 @@ fn chosen(
     let target = told(options, photo).or(options.fit.near);
     let taken = match (options.pick, target) {
         (Some(Pick::Number(n)), _) => n.checked_sub(1).filter(|i| *i < ranked.len()),
+        (Some(Pick::At(_)), Some(at)) if !is_in(photo, at) => None,
         (_, Some(at)) => (0..ranked.len()).min_by(|i, j| {
             let distance = |k: usize| ranked[k].0.1.distance(at);
             distance(*i).total_cmp(&distance(*j))
@@ -346,12 +347,19 @@ fn chosen(
         _ => Some(0),
     };
     let Some(taken) = taken else {
-        return Ok(Err(Failure {
-            code: "no-such-face".to_owned(),
-            text: format!(
+        let text = match options.pick {
+            Some(Pick::At(_)) => format!(
+                "the point asked for lies outside the photo, which is {} x {} px: point at a face with --at X,Y, or leave it out",
+                photo.width, photo.height
+            ),
+            _ => format!(
                 "{} face(s) of this kind are in the photo, so there is none with the number asked for: leave --which out, or point at one with --at X,Y",
                 ranked.len()
             ),
+        };
+        return Ok(Err(Failure {
+            code: "no-such-face".to_owned(),
+            text,
         }));
     };
     let seen = ranked
@@ -366,6 +374,10 @@ fn chosen(
         others: ranked.into_iter().map(|(_, fit)| fit).collect(),
         seen,
     }))
+}
+
+fn is_in(photo: &Photo, p: ImagePoint) -> bool {
+    (0.0..=f64::from(photo.width)).contains(&p.x) && (0.0..=f64::from(photo.height)).contains(&p.y)
 }
 
 fn centre_px(fit: &FaceFit) -> ImagePoint {

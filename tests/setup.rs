@@ -130,14 +130,23 @@ fn arrows_are_told_one_by_one_and_checked() {
         {"arrow": "B", "kind": "bare", "nock": "Light-Blue"}, {"arrow": "9"}]);
     assert_eq!(session(&folder)["session"]["setup"]["arrows"], arrows);
     for (wrong, words) in [
-        ("7:fletched,nock=grene", "is one of green, "),
+        ("7:fletched,nock=grene", "the likeliest first: green, "),
         ("7:bare,vanes=red", "is bare and has `vanes`"),
         ("7:nocks=red", "says nothing of an arrow"),
+        ("7,nock=red", "the arrow's mark ends with a colon"),
     ] {
         let ran = setup(&folder, &["--arrow", wrong], "");
         assert_eq!(ran.status, 2);
         assert!(ran.stderr.contains(words), "{}", ran.stderr);
     }
+    let twice = ["--arrow", "7:fletched", "--arrow", "7:bare"];
+    let ran = setup(&folder, &twice, "");
+    assert_eq!(ran.status, 2);
+    assert!(
+        ran.stderr.contains("give each arrow once"),
+        "{}",
+        ran.stderr
+    );
     assert_eq!(session(&folder)["session"]["setup"]["arrows"], arrows);
     // a set-up file of one mark twice
     fs::write(

@@ -288,7 +288,9 @@ fn on_the_command_line_a_face_is_picked_by_its_number_or_its_place() {
         assert!(off_mm(&second, seen[0].px) > 700.0, "{flags:?}");
     }
     assert!(off_mm(&first, seen[0].px) < 10.0);
-    let (code, none) = measure(&["--which", "3"]);
-    assert_eq!(code, Some(1));
-    assert_eq!(none.failure.unwrap().code, "no-such-face");
+    for flags in [["--which", "3"], ["--at", "9000,100"]] {
+        let (code, none) = measure(&flags);
+        assert_eq!(code, Some(1));
+        assert_eq!(none.failure.unwrap().code, "no-such-face");
+    }
 }

@@ -1003,6 +1003,9 @@ fn arrow(text: &str) -> Result<NamedArrow, String> {
     let wanted = "write MARK:LOOK, like 7:fletched,nock=green,vanes=red+white or B:bare,nock=white";
     // the mark may hold colons, the look doesn't
     let (mark, look) = text.rsplit_once(':').unwrap_or((text, ""));
+    if mark.contains([',', '=']) {
+        return Err(format!("the arrow's mark ends with a colon: {wanted}"));
+    }
     let mut arrow = NamedArrow {
         arrow: mark.trim().to_owned(),
         ..NamedArrow::default()

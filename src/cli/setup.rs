@@ -199,7 +199,13 @@ fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Trouble> {
     setup.bow.clone_from(&args.session.bow);
     if !args.arrow.is_empty() {
         let mut arrows = now.arrows.clone().unwrap_or_default();
-        for new in &args.arrow {
+        for (k, new) in args.arrow.iter().enumerate() {
+            if args.arrow[..k].iter().any(|a| a.arrow == new.arrow) {
+                return Err(Trouble::usage(&format!(
+                    "--arrow tells {:?} twice: give each arrow once",
+                    new.arrow
+                )));
+            }
             match arrows.iter_mut().find(|a| a.arrow == new.arrow) {
                 Some(old) => *old = new.clone(),
                 None => arrows.push(new.clone()),

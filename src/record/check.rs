@@ -38,7 +38,9 @@ pub enum SessionFault {
         why: String,
     },
     /// A colour that has no name here.
-    #[error("`{path}` is {colour:?}, which is no colour that is known: it is one of {known}")]
+    #[error(
+        "`{path}` is {colour:?}, which is no colour that is known (several of the vanes are joined by `+`, or a list in the file). Known, the likeliest first: {known}"
+    )]
     Colour {
         /// Where it stands.
         path: String,

@@ -37,7 +37,10 @@ pub fn end(record: &End) -> String {
         paragraph(&mut out, 2, &camera(c));
     }
     if !record.entries.is_empty() {
-        out.push_str("\n  mark  kind       right mm     up mm   +/- mm     sure  state\n");
+        out.push_str("\n  mark  kind       right mm     up mm   +/- mm     sure  state");
+        let arrows = |e: &Entry| e.arrow.is_some() || e.arrow_proposed.is_some();
+        let arrows = record.entries.iter().any(arrows);
+        out.push_str(if arrows { "      arrow\n" } else { "\n" });
     }
     for e in &record.entries {
         out.push_str(&entry(e));
@@ -108,11 +111,17 @@ fn entry(e: &Entry) -> String {
         format!("{} %", words::number(100.0 * c, 0))
     });
     let mark = format!("{}{}", letter(e.kind), e.id);
-    format!(
-        "  {mark:<5} {kind:<9} {:>9.1} {:>9.1} {sd:>8} {sure:>8}  {state}\n",
+    let arrow = match (&e.arrow, &e.arrow_proposed) {
+        (Some(arrow), _) => arrow.clone(),
+        (None, Some(p)) => format!("{}? ({} %)", p.arrow, words::number(100.0 * p.p, 0)),
+        (None, None) => String::new(),
+    };
+    let line = format!(
+        "  {mark:<5} {kind:<9} {:>9.1} {:>9.1} {sd:>8} {sure:>8}  {state:<10} {arrow}",
         e.x_mm + 0.0,
         e.y_mm + 0.0,
-    )
+    );
+    format!("{}\n", line.trim_end())
 }
 
 /// A reading: which way the bow is out, how far, how sure.
