@@ -201,7 +201,7 @@ fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Trouble> {
         let mut arrows = now.arrows.clone().unwrap_or_default();
         for (k, new) in args.arrow.iter().enumerate() {
             if args.arrow[..k].iter().any(|a| a.arrow == new.arrow) {
-                return Err(Trouble::usage(&format!(
+                return Err(Trouble::usage(format!(
                     "--arrow tells {:?} twice: give each arrow once",
                     new.arrow
                 )));
