@@ -399,7 +399,8 @@ mod tests {
         assert_eq!(arrows(fine), "");
         let wrong = arrows(json!([{"arrow": "7", "nock": "greeen"}]));
         assert!(
-            wrong.contains("arrows[0].nock` is \"greeen\"") && wrong.contains("one of green, ")
+            wrong.contains("arrows[0].nock` is \"greeen\"")
+                && wrong.contains("likeliest first: green, ")
         );
         assert!(colours::names().iter().all(|n| wrong.contains(n)));
         assert!(arrows(json!([{"arrow": "7", "vanes": ["red", "reddd"]}])).contains("vanes[1]"));
