@@ -90,7 +90,7 @@ fn blend([a, b, c, d]: [f32; 4], fx: f32, fy: f32) -> f32 {
 }
 
 /// Bilinear sample in linear light; `None` outside the picture.
-pub(super) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
+pub(crate) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
     let (at, fx, fy) = around(pixels, p)?;
     let (raw, table) = (pixels.as_raw(), &*LINEAR);
     Some([0, 1, 2].map(|k| blend(at.map(|i| table[usize::from(raw[i + k])]), fx, fy)))

@@ -22,6 +22,7 @@ mod white;
 mod zones;
 
 pub use edges::RingEdge;
+pub(crate) use edges::sample as linear_light;
 pub use fit::LensPrior;
 pub use upright::{Upright, UprightSource};
 pub use white::white;

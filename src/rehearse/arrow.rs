@@ -1,8 +1,9 @@
 //! Shafts as solids: a cylinder with its nock, three vanes or none, bands of wrap and tape, and where a ray meets them.
 
 use super::random::{Draw, Subject};
-use super::world::{World, linear};
+use super::world::World;
 use super::{Kind, Rgb};
+use crate::colours::linear;
 use crate::record::NamedArrow;
 use crate::units::FacePoint;
 use nalgebra::Vector3;

@@ -4,7 +4,8 @@ use super::Rgb;
 use super::arrow::{Ray, Shaft};
 use super::random::{Draw, Grain, Subject, mix, unit};
 use super::scatter::{Hole, Holes, Wound};
-use super::world::{World, linear};
+use super::world::World;
+use crate::colours::linear;
 use crate::units::{FacePoint, floor_index};
 use nalgebra::{Matrix3, Vector3};
 

@@ -4,7 +4,8 @@ use super::Rgb;
 use super::arrow::Shaft;
 use super::random::{Draw, Grain, Subject};
 use super::scatter::{Hole, Holes, Wound};
-use super::world::{Inks, World, linear};
+use super::world::{Inks, World};
+use crate::colours::linear;
 use crate::face::spec::{Colour, FaceSpec, LineSide};
 use crate::units::FacePoint;
 

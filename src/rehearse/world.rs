@@ -177,18 +177,6 @@ impl World {
     }
 }
 
-/// 8-bit sRGB → linear reflectance (IEC 61966-2-1).
-pub(super) fn linear(srgb: Srgb) -> [f64; 3] {
-    srgb.map(|v| {
-        let v = (v / 255.0).clamp(0.0, 1.0);
-        if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        }
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -244,8 +244,9 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
         let look = |own: usize| {
             let peak = peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
-            let entry = peak.point;
-            let look = look(&strip::Course { own, entry, axis }, &courses);
+            let place = (peak.point, axis);
+            let strip = strip::cut(&photo, view.camera, place, (own, &courses));
+            let look = look(&strip);
             choose::Candidate {
                 number: own,
                 peak,
@@ -257,9 +258,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     };
     let own = (0..peaks.len()).filter(|&k| is_own(view, others, peaks[k].point));
     let own = own.collect();
-    let mut candidates = look_along(&peaks, own, &|course, courses| {
-        strip::glance(&nets.strips[0], &photo, view.camera, course, courses)
-    });
+    let mut candidates = look_along(&peaks, own, &|strip| strip::glance(&nets.strips[0], strip));
     let (mut verdicts, mut probability, mut common) = weigh(&nets.model, &candidates);
     let likely: Vec<bool> = probability
         .iter()
@@ -291,9 +290,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     }
     // now that the courses are known better, the candidate's own and its company's
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = look_along(&peaks, numbers, &|course, courses| {
-        strip::look(&nets.strips, &photo, view.camera, course, courses)
-    });
+    candidates = look_along(&peaks, numbers, &|strip| strip::look(&nets.strips, strip));
     (verdicts, probability, common) = weigh(&nets.model, &candidates);
     let length_mm = true_length(&verdicts, &probability, common);
     Some(Analysis {
@@ -451,7 +448,8 @@ fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
     peak.slope += bar.slope;
 }
 
-type LookAlong<'a> = &'a (dyn Fn(&strip::Course, &strip::Courses) -> strip::Look + Sync);
+/// What is done with a strip.
+type LookAlong<'a> = &'a (dyn Fn(&conv::Picture) -> strip::Look + Sync);
 
 /// What the candidates say together: a verdict on each, the probability that it is the entry of a shaft, and the common length, mm.
 fn weigh(

@@ -97,10 +97,10 @@ pub(crate) fn axis(away: nalgebra::Vector2<f64>, slope: f64) -> Vector3<f64> {
 pub(crate) struct Courses {
     foot: FacePoint,
     distance_mm: f64,
-    courses: Vec<Passing>,
+    courses: Vec<Course>,
 }
 
-struct Passing {
+struct Course {
     /// Number of the peak.
     peak: usize,
     entry: FacePoint,
@@ -121,7 +121,7 @@ impl Courses {
             let obliquity = p.point.distance(foot) / distance_mm;
             let course = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
             let slope = course.norm().max(LEAST_COURSE);
-            Passing {
+            Course {
                 peak,
                 entry: p.point,
                 along: course / slope,
@@ -164,50 +164,34 @@ impl Courses {
     }
 }
 
-/// What is looked along: the shaft of peak number `own`, which would enter at `entry` with direction `axis`.
-pub(crate) struct Course {
-    pub(crate) own: usize,
-    pub(crate) entry: FacePoint,
-    pub(crate) axis: Vector3<f64>,
-}
-
 /// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn glance(
-    net: &StripNet,
-    photo: &Reduced,
-    camera: &Camera,
-    course: &Course,
-    courses: &Courses,
-) -> Look {
-    let strip = cut(photo, camera, course, courses);
-    Look::new(&strip, &net.run(&strip))
+pub(crate) fn glance(net: &StripNet, strip: &Picture) -> Look {
+    Look::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/shaft-net/train/README.md` has the figures).
-pub(crate) fn look(
-    nets: &[StripNet; 2],
-    photo: &Reduced,
-    camera: &Camera,
-    course: &Course,
-    courses: &Courses,
-) -> Look {
-    let strip = cut(photo, camera, course, courses);
+pub(crate) fn look(nets: &[StripNet; 2], strip: &Picture) -> Look {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
         .each_ref()
-        .map(|net| net.run(&strip).into_iter().zip(net.run(&mirrored)));
+        .map(|net| net.run(strip).into_iter().zip(net.run(&mirrored)));
     let out: Vec<f32> = first
         .zip(second)
         .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
         .collect();
-    Look::new(&strip, &out)
+    Look::new(strip, &out)
 }
 
-/// The strip: colours less one half, 1 where the picture reaches, and the company.
-fn cut(photo: &Reduced, camera: &Camera, course: &Course, courses: &Courses) -> Picture {
-    let &Course { own, entry, axis } = course;
+/// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
+/// the picture reaches, and the company.
+pub(crate) fn cut(
+    photo: &Reduced,
+    camera: &Camera,
+    (entry, axis): (FacePoint, Vector3<f64>),
+    (own, courses): (usize, &Courses),
+) -> Picture {
     let centre = camera.centre_mm();
     let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column

@@ -6,13 +6,13 @@
 
 use super::Shaft;
 use crate::camera::Camera;
-use crate::colours::{Likeness, Named, lab, linear};
+use crate::colours::{Likeness, Named, lab};
+use crate::face::linear_light;
 use crate::numeric::count;
 use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::RgbImage;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
 
 /// Samples along the tail, from before the vanes to beyond the nock, and across it, mm.
 const ALONG_MM: f64 = 2.5;
@@ -118,33 +118,6 @@ fn shares(colours: usize) -> Vec<f64> {
     }
 }
 
-static LINEAR: LazyLock<[f64; 256]> =
-    LazyLock::new(|| std::array::from_fn(|v| linear([count(v); 3])[0]));
-
-/// Linear light between the pixels; `None` outside the picture.
-fn light(pixels: &RgbImage, p: ImagePoint) -> Option<[f64; 3]> {
-    if !(p.x >= 0.0 && p.y >= 0.0) {
-        return None;
-    }
-    let (i, j) = (floor_index(p.x), floor_index(p.y));
-    let (w, h) = (pixels.width() as usize, pixels.height() as usize);
-    if i.checked_add(1)? >= w || j.checked_add(1)? >= h {
-        return None;
-    }
-    let (u, v) = (p.x - count(i), p.y - count(j));
-    let raw = pixels.as_raw();
-    let at = 3 * (j * w + i);
-    let (upper, lower) = (raw.get(at..at + 6)?, raw.get(at + 3 * w..at + 3 * w + 6)?);
-    let of = |row: &[u8], k: usize| {
-        let (a, b) = (LINEAR[usize::from(row[k])], LINEAR[usize::from(row[k + 3])]);
-        a + u * (b - a)
-    };
-    Some(std::array::from_fn(|k| {
-        let (a, b) = (of(upper, k), of(lower, k));
-        a + v * (b - a)
-    }))
-}
-
 /// The tail in millimetres: linear light as a share of the face's white.
 struct Samples {
     light: Vec<Option<[f64; 3]>>,
@@ -173,8 +146,8 @@ impl Samples {
                 let aside = ACROSS_MM * (count(j) - count(ACROSS / 2));
                 let seen = at(along, aside)
                     .filter(|p| !others.iter().any(|o| covers(*o, *p, scale)))
-                    .and_then(|p| light(pixels, p));
-                samples.push(seen.map(|c| std::array::from_fn(|i| c[i] / white[i])));
+                    .and_then(|p| linear_light(pixels, p));
+                samples.push(seen.map(|c| std::array::from_fn(|i| f64::from(c[i]) / white[i])));
             }
         }
         Some(Self {
