@@ -1,7 +1,7 @@
 //! Files: reading, atomic writing, and the rule that a person's work is never overwritten by a proposal.
 //!
 //! Every file is written beside its place under another name, flushed to the disk and renamed, so that there is the old file
-//! or the new one and never half of one.
+//! or the new one and never half of one. What is no file, `/dev/null` for one, is written to as it is.
 
 use crate::record::{End, EntryState, RecordError, canonical, parse_records};
 use std::cmp::Ordering;
@@ -96,13 +96,23 @@ pub fn read(path: &Path) -> Result<Vec<u8>, StoreError> {
     })
 }
 
-/// Writes a whole file, or leaves what was there: a temporary file in the same folder, flushed to the disk, then renamed.
+/// Writes a whole file, or leaves what was there: a temporary file in the same folder, flushed to the disk, then renamed. A link
+/// stays one, and what it leads to is written; a device or a pipe is written to, as it can't be replaced.
 ///
 /// # Errors
 /// When the place is a folder, its folder doesn't exist, or the system refuses.
 pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
+    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
     if path.is_dir() {
         return Err(StoreError::Folder);
+    }
+    if path.exists() && !path.is_file() {
+        let written = fs::OpenOptions::new().write(true).open(path);
+        let written = written.and_then(|mut file| file.write_all(bytes));
+        return written.map_err(|error| StoreError::System {
+            what: "written",
+            error,
+        });
     }
     let mut attempt = 1;
     loop {
@@ -679,6 +689,31 @@ mod tests {
             revision,
             ..End::default()
         }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_stays_a_link_and_a_pipe_a_pipe() {
+        use std::os::unix::fs::{FileTypeExt, symlink};
+        let folder = folder();
+        let at = |name: &str| folder.path().join(name);
+        fs::create_dir(at("elsewhere")).expect("folder");
+        fs::write(at("elsewhere/there"), "old").expect("file");
+        symlink("elsewhere/there", at("link")).expect("link");
+        write(&at("link"), b"new").expect("written");
+        assert!(at("link").is_symlink());
+        assert_eq!(read(&at("elsewhere/there")).expect("file"), b"new");
+
+        let made = std::process::Command::new("mkfifo")
+            .arg(at("pipe"))
+            .status();
+        assert!(made.expect("mkfifo").success());
+        let pipe = at("pipe");
+        let reader = std::thread::spawn(move || fs::read(pipe));
+        write(&at("pipe"), b"through").expect("written");
+        let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
+        assert!(kind.is_fifo());
+        assert_eq!(reader.join().expect("thread").expect("read"), b"through");
     }
 
     #[test]
