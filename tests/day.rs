@@ -741,3 +741,37 @@ fn kills_lose_no_record_and_leave_no_broken_file() {
         "nothing is left over"
     );
 }
+
+#[test]
+fn a_picture_made_of_a_photo_is_no_photo() {
+    let folder = folder();
+    practice(folder.path(), 1);
+    let photo = folder.path().join("practice-0001.jpg");
+    for name in ["look.jpg", "look.png"] {
+        let look = folder.path().join(name);
+        let (photo, look) = (text(&photo), text(&look));
+        let ran = run(&[
+            "measure", photo, "--face", "wa-40", "--marked", look, "--json",
+        ]);
+        assert_eq!(ran.status, 0, "{}", ran.stderr);
+        let again = run(&["measure", look, "--face", "wa-40"]);
+        assert_ne!(again.status, 0);
+        assert!(
+            again.stderr.contains("name the photo itself"),
+            "{}",
+            again.stderr
+        );
+    }
+    let day = run(&["day", text(folder.path()), "--json"]);
+    assert_eq!(day.status, 0, "{}", day.stderr);
+    for name in ["look.jpg", "look.png"] {
+        assert!(
+            day.stderr.contains(&format!(
+                "{name}: a picture that bossmark made of a photo, left out"
+            )),
+            "{}",
+            day.stderr
+        );
+    }
+    assert_eq!(records(folder.path()).len(), 1);
+}

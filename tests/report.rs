@@ -442,16 +442,25 @@ fn a_record_without_camera_or_entries_is_drawn_without_fuss() {
 }
 
 #[test]
-fn marked_files_hold_pixels_only_and_are_the_same_twice() {
+fn marked_files_hold_nothing_of_the_photo_s_own_data_and_are_the_same_twice() {
     let bytes = || marked::for_report(&photo(), &end(2, 90.0, 20.0), &wa80(), 200_000).unwrap();
     let jpeg = bytes();
     assert_eq!(jpeg, bytes());
     for text in [b"Exif".as_slice(), b"GPS", b"http"] {
         assert!(!jpeg.windows(text.len()).any(|w| w == text));
     }
-    let png = marked::bytes(&photo(), Format::Png).unwrap();
-    assert!(png.starts_with(b"\x89PNG"));
-    assert!(!png.windows(4).any(|w| w == b"eXIf"));
+    for (format, start) in [
+        (Format::Png, b"\x89PNG".as_slice()),
+        (Format::Jpeg, b"\xff\xd8"),
+    ] {
+        let file = marked::bytes(&photo(), format).unwrap();
+        assert_eq!(file, marked::bytes(&photo(), format).unwrap());
+        assert!(file.starts_with(start));
+        // what drew it, so that it isn't taken for a photo, and no other field
+        let read = exif::Reader::new().read_from_container(&mut std::io::Cursor::new(&file));
+        let fields: Vec<_> = read.unwrap().fields().map(|f| f.tag).collect();
+        assert_eq!(fields, [exif::Tag::Software]);
+    }
 }
 
 #[test]

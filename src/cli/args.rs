@@ -738,7 +738,11 @@ impl From<LightArg> for LightKind {
 
 /// `bossmark lens`: without an action, photos are fitted.
 #[derive(Args, Debug)]
-#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+#[command(
+    args_conflicts_with_subcommands = true,
+    subcommand_negates_reqs = true,
+    arg_required_else_help = true
+)]
 pub struct Lens {
     /// What to do.
     #[command(subcommand)]

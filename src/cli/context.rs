@@ -401,17 +401,45 @@ pub(super) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, Trouble>
         return FaceSpec::parse(&text).map_err(|e| Trouble::usage(e).about(&path));
     }
     let known: Vec<&str> = spec::known().iter().map(|f| f.name.as_str()).collect();
-    let likely = keys::nearest(name, &known, MOST_LIKELY);
+    let mut likely = of_that_size(name, &known);
+    if likely.is_empty() {
+        likely = keys::nearest(name, &known, MOST_LIKELY);
+    }
     Err(Trouble::usage(format!(
         "{name:?} is no known face: did you mean {}? (`bossmark faces` lists all; your own needs the path of its file, like ./{name}.json)",
         likely.join(", ")
     )))
 }
 
+/// The faces of the size that a person may have meant by `80cm` or `full 122`.
+fn of_that_size<'a>(name: &str, known: &[&'a str]) -> Vec<&'a str> {
+    let mut numbers = name
+        .split(|c: char| !c.is_ascii_digit())
+        .filter(|n| !n.is_empty());
+    let Some(size) = numbers.next() else {
+        return Vec::new();
+    };
+    let of_size = |face: &&&str| face.split('-').any(|part| part == size);
+    known.iter().filter(of_size).copied().collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use std::fs;
+
+    #[test]
+    fn a_size_names_the_faces_of_that_size() {
+        let known: Vec<&str> = spec::known().iter().map(|f| f.name.as_str()).collect();
+        for name in ["80cm", "80 cm", "WA 80", "80-cm"] {
+            let likely = of_that_size(name, &known);
+            assert!(likely.contains(&"wa-80"), "{name}: {likely:?}");
+            assert!(likely.iter().all(|face| face.contains("80")));
+        }
+        assert!(of_that_size("full size", &known).is_empty());
+        let told = face_named("80cm", Path::new("")).expect_err("no such face");
+        assert!(told.text.contains("did you mean wa-80,"), "{}", told.text);
+    }
 
     /// Photos whose time nobody knows go by name: those after all that `ends` names are told by its end, one between isn't.
     #[test]

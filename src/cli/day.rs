@@ -116,7 +116,12 @@ pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
             .insert(face.name.clone(), FaceLook::from(face));
     }
     let alone = alone(&places, &used);
-    by_content(&mut items, &alone, args.shard, &mut used);
+    for path in by_content(&mut items, &alone, args.shard, &mut used) {
+        screen.tell(&format!(
+            "{}: a picture that bossmark made of a photo, left out",
+            path.display()
+        ));
+    }
     photographed(args, &items, screen, &mut evening);
     if args.shard.is_none() {
         without_photo(args, alone, &used, &context, screen, &mut evening);
@@ -207,17 +212,36 @@ fn name_in(place: &Place, file: &Path) -> String {
 }
 
 /// Sorts out by content: photos of another share go, a photo that is there twice counts once, and one that was renamed finds
-/// the record that was made of it.
+/// the record that was made of it. Pictures that were made of photos go too, and are returned.
 fn by_content(
     items: &mut Vec<Item>,
     alone: &[Alone],
     shard: Option<(u64, u64)>,
     used: &mut BTreeSet<PathBuf>,
-) {
-    let prints: Vec<Option<String>> = items
+) -> Vec<PathBuf> {
+    let read: Vec<(Option<String>, bool)> = items
         .par_iter()
-        .map(|item| Some(photo::fingerprint(&store::read(&item.photo).ok()?)))
+        .map(|item| {
+            let Ok(bytes) = store::read(&item.photo) else {
+                return (None, false);
+            };
+            let drawn_on = photo::facts(&bytes).is_ok_and(|facts| facts.drawn_on);
+            (Some(photo::fingerprint(&bytes)), drawn_on)
+        })
         .collect();
+    let mut read = read.into_iter();
+    let (mut prints, mut drawn_on) = (Vec::new(), Vec::new());
+    items.retain(|item| match read.next() {
+        Some((_, true)) => {
+            drawn_on.push(item.photo.clone());
+            false
+        }
+        Some((print, false)) => {
+            prints.push(print);
+            true
+        }
+        None => true,
+    });
     let mut records: BTreeMap<(&Path, &str), &Path> = BTreeMap::new();
     for one in alone {
         if let Ok([record]) = one.records.as_deref()
@@ -264,6 +288,7 @@ fn by_content(
         kept.push(item);
     }
     *items = kept;
+    drawn_on
 }
 
 /// The first 60 bits of a fingerprint.

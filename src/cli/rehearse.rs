@@ -69,9 +69,18 @@ fn trouble(error: RehearseError) -> Trouble {
 
 fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), Trouble> {
     let truth = canonical::pretty(&made.truth)?;
-    for (ending, bytes) in [(".jpg", &made.jpeg), (".truth.json", &truth)] {
-        let path = folder.join(format!("{name}{ending}"));
-        store::save_document(&path, bytes).map_err(|e| Trouble::from(e).about(&path))?;
+    let files = [(".jpg", &made.jpeg), (".truth.json", &truth)]
+        .map(|(ending, bytes)| (folder.join(format!("{name}{ending}")), bytes));
+    for (path, bytes) in &files {
+        if path.exists() && store::read(path).ok().as_ref() != Some(*bytes) {
+            return Err(Trouble::file(
+                "another photo is called that, which is left alone: choose another folder (--out), or other numbers (--seed)",
+            )
+            .about(path));
+        }
+    }
+    for (path, bytes) in &files {
+        store::save_document(path, bytes).map_err(|e| Trouble::from(e).about(path))?;
     }
     Ok(())
 }

@@ -1,6 +1,8 @@
 //! The few EXIF fields that measuring needs. Everything else in the block stays unread.
 
-use exif::{Exif, In, Reader, Tag, Value};
+use exif::experimental::Writer;
+use exif::{Exif, Field, In, Reader, Tag, Value};
+use std::io::Cursor;
 
 /// What the camera wrote about the picture, as far as it is of use. No position, no serial number, no owner.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +25,8 @@ pub struct ExifFacts {
     pub digital_zoom: Option<f64>,
     /// True when the file carried an EXIF block at all.
     pub present: bool,
+    /// True when it is no photo but a picture that this program made of one.
+    pub drawn_on: bool,
 }
 
 impl Default for ExifFacts {
@@ -37,10 +41,13 @@ impl Default for ExifFacts {
             taken_local: None,
             digital_zoom: None,
             present: false,
+            drawn_on: false,
         }
     }
 }
 
+/// What the field "Software" says in pictures that this program made of photos: where they lie among photos they are told from them.
+const DRAWN_ON: &str = "bossmark: drawn on a photo";
 /// Longest text taken from a field, characters.
 const LONGEST_TEXT: usize = 64;
 /// 35 mm equivalents that exist on cameras, mm; anything else is a broken field.
@@ -78,7 +85,35 @@ pub(super) fn read(block: &[u8]) -> ExifFacts {
         taken_local: local,
         digital_zoom: number(&exif, Tag::DigitalZoomRatio).filter(|z| *z > 1.0 && *z < 1000.0),
         present: true,
+        drawn_on: text(&exif, Tag::Software).as_deref() == Some(DRAWN_ON),
     }
+}
+
+/// An EXIF block of these fields.
+pub(crate) fn block(fields: Vec<(Tag, Value)>) -> Result<Vec<u8>, exif::Error> {
+    let fields: Vec<Field> = fields
+        .into_iter()
+        .map(|(tag, value)| Field {
+            tag,
+            ifd_num: In::PRIMARY,
+            value,
+        })
+        .collect();
+    let mut writer = Writer::new();
+    for field in &fields {
+        writer.push_field(field);
+    }
+    let mut block = Cursor::new(Vec::new());
+    writer.write(&mut block, true)?;
+    Ok(block.into_inner())
+}
+
+/// The EXIF block of a picture made of a photo: what drew it, and nothing of the photo's.
+pub(crate) fn of_drawn_on() -> Result<Vec<u8>, exif::Error> {
+    block(vec![(
+        Tag::Software,
+        Value::Ascii(vec![DRAWN_ON.as_bytes().to_vec()]),
+    )])
 }
 
 fn orientation(value: f64) -> Option<u8> {

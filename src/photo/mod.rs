@@ -8,6 +8,7 @@ mod exif;
 mod heic;
 
 pub use exif::ExifFacts;
+pub(crate) use exif::{block as exif_block, of_drawn_on};
 
 use image::RgbImage;
 use sha2::{Digest, Sha256};
@@ -88,6 +89,9 @@ pub enum PhotoError {
         /// Height, px.
         height: u32,
     },
+    /// A picture made by this program.
+    #[error("this is a picture that bossmark made of a photo: name the photo itself")]
+    DrawnOn,
     /// The decoder gave up.
     #[error("the picture cannot be decoded ({0}); export it again as JPEG")]
     Damaged(String),
@@ -99,6 +103,9 @@ pub enum PhotoError {
 /// [`PhotoError`], decided before any pixel memory is taken where the reason is format or size.
 pub fn open(bytes: &[u8]) -> Result<Photo, PhotoError> {
     let (pixels, exif) = decode::decode(bytes)?;
+    if exif.drawn_on {
+        return Err(PhotoError::DrawnOn);
+    }
     let (width, height) = pixels.dimensions();
     Ok(Photo {
         pixels,

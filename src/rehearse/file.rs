@@ -2,11 +2,10 @@
 
 use super::RehearseError;
 use super::scene::Scene;
-use exif::experimental::Writer;
-use exif::{Field, In, Rational, Tag, Value};
+use crate::photo::exif_block;
+use exif::{Rational, Tag, Value};
 use image::codecs::jpeg::JpegEncoder;
 use image::{ExtendedColorType, ImageEncoder, RgbImage, imageops};
-use std::io::Cursor;
 
 impl Scene {
     /// The bytes of the file.
@@ -52,7 +51,7 @@ impl Scene {
         let [make, model] = &p.make;
         let f35 = crate::units::floor_index(self.taken.f35_mm.round());
         let f35 = u16::try_from(f35).unwrap_or(26);
-        let fields: Vec<Field> = [
+        let fields = vec![
             (Tag::Make, ascii(make)),
             (Tag::Model, ascii(model)),
             (Tag::Software, ascii("practice photo, drawn")),
@@ -72,22 +71,7 @@ impl Scene {
             (Tag::FocalLengthIn35mmFilm, Value::Short(vec![f35])),
             (Tag::PixelXDimension, Value::Long(vec![width])),
             (Tag::PixelYDimension, Value::Long(vec![height])),
-        ]
-        .into_iter()
-        .map(|(tag, value)| Field {
-            tag,
-            ifd_num: In::PRIMARY,
-            value,
-        })
-        .collect();
-        let mut writer = Writer::new();
-        for field in &fields {
-            writer.push_field(field);
-        }
-        let mut block = Cursor::new(Vec::new());
-        writer
-            .write(&mut block, true)
-            .map_err(|e| RehearseError::Exif(e.to_string()))?;
-        Ok(block.into_inner())
+        ];
+        exif_block(fields).map_err(|e| RehearseError::Exif(e.to_string()))
     }
 }

@@ -6,12 +6,14 @@ use super::canvas::{
 };
 use super::{FaceLook, font};
 use crate::camera::Camera;
+use crate::photo;
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState};
 use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
+use image::error::{EncodingError, ImageFormatHint};
 use image::imageops::{self, FilterType};
-use image::{ImageResult, RgbImage};
+use image::{ImageEncoder, ImageError, ImageFormat, ImageResult, RgbImage};
 
 /// Confidence below which an entry is marked as unsure: the same above which a reading uses proposed entries.
 const SURE: f64 = 0.5;
@@ -184,19 +186,36 @@ pub fn for_report(
     Ok(out)
 }
 
-/// The picture as a file: pixels only, no EXIF data of any kind.
+/// The picture as a file, with nothing of the photo's EXIF data: only what drew it, so that it isn't taken for a photo.
 ///
 /// # Errors
 /// An encoding error of the image library (a picture without pixels).
 pub fn bytes(picture: &RgbImage, format: Format) -> ImageResult<Vec<u8>> {
     let mut out = Vec::new();
     match format {
-        Format::Jpeg => {
-            picture.write_with_encoder(JpegEncoder::new_with_quality(&mut out, QUALITY))?;
-        }
-        Format::Png => picture.write_with_encoder(PngEncoder::new(&mut out))?,
+        Format::Jpeg => drawn(
+            picture,
+            JpegEncoder::new_with_quality(&mut out, QUALITY),
+            format,
+        )?,
+        Format::Png => drawn(picture, PngEncoder::new(&mut out), format)?,
     }
     Ok(out)
+}
+
+fn drawn(picture: &RgbImage, mut encoder: impl ImageEncoder, format: Format) -> ImageResult<()> {
+    let refused = |error: exif::Error| {
+        let hint = ImageFormatHint::Exact(match format {
+            Format::Jpeg => ImageFormat::Jpeg,
+            Format::Png => ImageFormat::Png,
+        });
+        ImageError::Encoding(EncodingError::new(hint, error))
+    };
+    let block = photo::of_drawn_on().map_err(refused)?;
+    encoder
+        .set_exif_metadata(block)
+        .map_err(ImageError::Unsupported)?;
+    picture.write_with_encoder(encoder)
 }
 
 /// The picture no larger than asked for, and by how much it was reduced.
