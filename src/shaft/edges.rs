@@ -83,17 +83,22 @@ impl Edges {
             let across = (centre - point).cross(&axis).try_normalize(1e-9);
             let reach = f64::from(SLOPES) * SLOPE_STEP * height / ACROSS_MM;
             let beside = BESIDE + floor_index(reach) + 1;
-            let colours = across.and_then(|w| {
+            let colours = across.map(|w| {
                 (0..2 * beside + 3)
                     .map(|k| {
                         let q = (k as f64 - (beside as f64 + 1.0)) * ACROSS_MM;
                         photo.colour(camera.project(point + w * q)?)
                     })
-                    .collect::<Option<Vec<_>>>()
+                    .collect::<Vec<_>>()
             });
-            if let Some(row) = colours {
-                let step = |k: usize| {
-                    std::array::from_fn(|c| (row[k + 2][c] - row[k][c]) / (2.0 * single(ACROSS_MM)))
+            // what steep slopes alone would reach may lie outside the picture, where there is no step
+            let near = beside - BESIDE..=beside + BESIDE + 2;
+            if let Some(row) = colours.filter(|row| row[near].iter().all(Option::is_some)) {
+                let step = |k: usize| match (row[k], row[k + 2]) {
+                    (Some(a), Some(b)) => {
+                        std::array::from_fn(|c| (b[c] - a[c]) / (2.0 * single(ACROSS_MM)))
+                    }
+                    _ => [0.0; 3],
                 };
                 heights.push(height);
                 steps.push((0..2 * beside + 1).map(step).collect());
