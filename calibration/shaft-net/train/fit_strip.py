@@ -70,11 +70,16 @@ def evaluate(net, store, cand, seed=None, say=print):
             g = torch.Generator().manual_seed(seed + at)
             r = lambda *n: torch.randn(*n, generator=g).to(dev)
             eye = torch.cat([eye[:, :2] + eye[:, 2:] * r(len(c), 2) * .015, eye[:, 2:] * torch.exp(r(len(c), 1) * .02)], 1)
+        others = strips.company_of(table, i, e, torch.full_like(s, .01))
+        # along the courses that edges show, as the program looks
+        E = store.shafts[i, k.clamp(min=0)]
+        read = (k >= 0) & (torch.rand(len(k), device=dev) < strips.EDGED)
+        exact, straight = strips.by_edges(eye, E, e)
+        e, s = torch.where(read[:, None], exact, e), torch.where(read, straight, s)
         rgb, ok, X = strips.cut(store, i, eye, e, s)
-        x = strips.finish(rgb, ok, strips.company(eye, X, strips.company_of(table, i, e, torch.full_like(s, .01))))
+        x = strips.finish(rgb, ok, strips.company(eye, X, strips.company_by_edges(store, i, eye, others, torch.ones_like(read))))
         y = .5 * (net(x) + net(x.flip(2))).float()               # and the mirror image, as the program looks
         nock, tag, shaft = strips.read(y)
-        E = store.shafts[i, k.clamp(min=0)]
         n = (strips.nock_place(eye, e, s, E[:, 2:4]) - strips.FIRST_MM) / strips.PLACE_MM
         R.append(torch.stack([i.float(), k.float(), tag, shaft, (nock.argmax(1) - n) * 16, E[:, 9], E[:, 11], E[:, 10], c[:, 5]], 1))
     if not R:
@@ -111,11 +116,34 @@ def loss(y, T):
     return .5 * a + b + .5 * c + s, torch.stack([a, b, c, s]).detach()
 
 
+class Kept:
+    """Cut strips that are drawn several times, each time under another light: cutting takes as long as a step of the fit."""
+
+    def __init__(self, room, times):
+        self.room, self.times, self.strips = room, times, {}
+
+    def draw(self, n, cut):
+        if self.times <= 1:
+            return cut(n)
+        have = len(self.strips['rgb']) if self.strips else 0
+        new = cut(max(1, round(n / self.times)) if have >= self.room else n)
+        if have < self.room:
+            self.strips = {k: torch.cat([self.strips[k], v]) if have else v for k, v in new.items()}
+        else:
+            at = torch.randperm(have, device=new['rgb'].device)[:len(new['rgb'])]
+            for k, v in new.items():
+                self.strips[k][at] = v
+        at = torch.randint(len(self.strips['rgb']), (n,), device=new['rgb'].device)
+        return {k: v[at] for k, v in self.strips.items()}
+
+
 def main():
     ap = argparse.ArgumentParser()
     ap.add_argument('--photos', required=True, nargs='+'); ap.add_argument('--check'); ap.add_argument('--out', required=True); ap.add_argument('--map', required=True); ap.add_argument('--start')
     ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--batch', type=int, default=192); ap.add_argument('--rate', type=float, default=2e-3); ap.add_argument('--seed', type=int, default=1)
     ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=40)
+    ap.add_argument('--times', type=float, default=1, help='how often each cut strip is drawn'); ap.add_argument('--kept', type=int, default=4096, help='how many are kept for that')
+    ap.add_argument('--none', type=float, default=.45, help='share of strips that are no shafts')
     o = ap.parse_args()
     torch.manual_seed(o.seed)
     dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
@@ -128,11 +156,12 @@ def main():
     net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
     if o.start:
         none = strips.company_table(torch.zeros(0, 6, device=dev), len(store), dev)
-        net.load_state_dict(stored.to_fit_on(o.start, strips.batch(store, o.batch, none)[0], 'strip'))
+        net.load_state_dict(stored.to_fit_on(o.start, strips.lit(strips.cuts(store, o.batch, none)), 'strip'))
     mean = copy.deepcopy(net)
     finder = stored.load(o.map, 'map').to(dev)
     print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
     opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
+    kept = Kept(o.kept, o.times)
     step, run, last, at, next_measure, next_look, seen, wrong, found, table = 0, torch.zeros(4, device=dev), 0, time.time(), o.measure_every, 0., 0, None, None, None
 
     def save():
@@ -159,7 +188,8 @@ def main():
             print('%5.0f s  %d of %d photos looked through: %d peaks at shafts, %d elsewhere' % (now, seen, len(store), len(found), len(wrong)), flush=True)
         for g in opt.param_groups:
             g['lr'] = o.rate * min(1, (step + 1) / 300) * (.5 * (1 + math.cos(math.pi * now / o.seconds)) + .002)
-        x, T = strips.batch(store, o.batch, table, wrong, found)
+        T = kept.draw(o.batch, lambda n: strips.cuts(store, n, table, wrong, found, o.none))
+        x = strips.lit(T)
         with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
             y = net(x)
         L, parts = loss(y.float(), T)

@@ -19,6 +19,8 @@ LEAST_COURSE = .02   # slope of a course against the view below which its direct
 TALLEST_MM = 900.
 PAINTED = .35        # share of shafts that get a painted wrap, tape or rings
 CROWDED = 3.         # shafts whose nock is beside another's are drawn up to so many times as often more
+EDGED = .87          # share of shafts whose course is read off their edges (practice photos)
+GLANCES = .2         # share of strips cut along the map's courses, as at the program's first glance
 
 
 def axes(away, slope):
@@ -37,12 +39,23 @@ def to_plane(eye, X):
 
 
 def true_slope(eye, E):
-    """sideways slope of the shafts E [B, 13] as the map shows it, for a camera at eye"""
-    u = away_from(eye, E[:, :2])
-    d = E[:, 2:4] - E[:, :2]                                     # on the map: (u obliquity + w slope) D z / (D - z)
-    across, along = d[:, 1] * u[:, 0] - d[:, 0] * u[:, 1], (d * u).sum(1)
-    z = (E[:, 7] * E[:, 6]).clamp(max=.9 * eye[:, 2])
-    return across * (eye[:, 2] - z) / (eye[:, 2] * z)
+    """sideways slope of the shafts E [..., 13] as the map shows it, for a camera at eye"""
+    u = away_from(eye, E[..., :2])
+    d = E[..., 2:4] - E[..., :2]                                     # on the map: (u obliquity + w slope) D z / (D - z)
+    across = d[..., 1] * u[..., 0] - d[..., 0] * u[..., 1]
+    z = torch.minimum(E[..., 7] * E[..., 6], .9 * eye[..., 2])
+    return across * (eye[..., 2] - z) / (eye[..., 2] * z)
+
+
+def by_edges(eye, E, e):
+    """entry and sideways slope of the shafts E [..., 13] as the program has them once it has read their edges: across and slope far better
+    than the map, along as in the map's entry e [..., 2]. The errors are those on practice photos"""
+    u = away_from(eye, E[..., :2])
+    w = torch.stack([-u[..., 1], u[..., 0]], -1)
+    far = torch.rand(E.shape[:-1], device=E.device) < .15
+    error = lambda near, far_: torch.randn(E.shape[:-1], device=E.device) * torch.where(far, torch.full_like(u[..., 0], far_), torch.full_like(u[..., 0], near))
+    along = ((e - E[..., :2]) * u).sum(-1, keepdim=True)
+    return E[..., :2] + u * along + w * error(.25, .8)[..., None], true_slope(eye, E) + error(.0012, .005)
 
 
 def cut(store, i, eye, e, slope, shift=None, stretch=None, flip=None):
@@ -70,7 +83,10 @@ def cut(store, i, eye, e, slope, shift=None, stretch=None, flip=None):
 
 def company(eye, X, others):
     """[B, 2, ACROSS, ALONG]: nearness to the course of another candidate times its score, and that times the course's height (in 600 mm).
-    others [B, COMPANY, 4]: entry, slope, score (0: none)"""
+    others [B, COMPANY, 5]: entry, slope, score (0: none), number of the shaft"""
+    others = others[:, (others[..., 3] > 0).any(0)]
+    if not others.shape[1]:
+        return torch.zeros(len(X), 2, ACROSS, ALONG, device=X.device)
     D = eye[:, None, 2]
     v = others[..., :2] - eye[:, None, :2]
     r = v.norm(dim=-1).clamp(min=1e-3)
@@ -83,14 +99,14 @@ def company(eye, X, others):
     across = d[..., 0] * c[:, :, None, 1] - d[..., 1] * c[:, :, None, 0]
     Dn = (D * n)[..., None]
     z = (D[..., None] * m / (Dn + m.clamp(min=0.))).clamp(max=TALLEST_MM)        # height at which the course shows there
-    near = others[..., 3:] * torch.exp(-.5 * (across * (1 - z.clamp(min=0.) / D[..., None]) / COMPANY_MM) ** 2) * (m > -COMPANY_MM)
+    near = others[..., 3:4] * torch.exp(-.5 * (across * (1 - z.clamp(min=0.) / D[..., None]) / COMPANY_MM) ** 2) * (m > -COMPANY_MM)
     a, k = near.max(1)
     z = z.gather(1, k[:, None])[:, 0].clamp(min=0.) / 600
     return torch.stack([a, a * z], 1).reshape(len(X), 2, ACROSS, ALONG // 4).repeat_interleave(4, 3)
 
 
 def company_of(table, i, own, reach):
-    """others of photos i [B] without the nearest to `own` [B, 2] within `reach` [B] mm. table [photos, COMPANY, 4]"""
+    """others of photos i [B] without the nearest to `own` [B, 2] within `reach` [B] mm. table [photos, COMPANY, 5]"""
     T = table[i].clone()
     d, k = (T[..., :2] - own[:, None]).norm(dim=-1).min(1)
     rows = torch.arange(len(i), device=T.device)
@@ -98,14 +114,24 @@ def company_of(table, i, own, reach):
     return T
 
 
+def company_by_edges(store, i, eye, others, edged):
+    """others as they are once the edges of the shafts among them are read, where edged [B]"""
+    k = others[..., 4].long()
+    read = (k >= 0) & edged[:, None] & (torch.rand(k.shape, device=k.device) < EDGED)
+    E = store.shafts[i[:, None], k.clamp(min=0)]
+    e, s = by_edges(eye[:, None], E, others[..., :2])
+    return torch.cat([torch.where(read[..., None], torch.cat([e, s[..., None]], -1), others[..., :3]), others[..., 3:]], -1)
+
+
 def company_table(cand, photos, device):
-    """candidates (fit_strip.candidates: photo, x, y, slope, shaft, score) -> [photos, COMPANY, 4], best first"""
-    T = torch.zeros(photos, COMPANY, 4, device=device)
+    """candidates (fit_strip.candidates: photo, x, y, slope, shaft, score) -> [photos, COMPANY, 5], best first"""
+    T = torch.zeros(photos, COMPANY, 5, device=device)
+    T[..., 4] = -1
     T[..., 0] = 1e5
     for i in range(photos):
         c = cand[(cand[:, 0] == i) & (cand[:, 5] >= COMPANY_SCORE)]
         c = c[c[:, 5].argsort(descending=True)][:COMPANY]
-        T[i, :len(c)] = c[:, [1, 2, 3, 5]]
+        T[i, :len(c)] = c[:, [1, 2, 3, 5, 4]]
     return T
 
 
@@ -173,8 +199,8 @@ def nearest(store, i, e):
     return (store.shafts[i, :, :2] - e[:, None]).norm(dim=-1).min(1)
 
 
-def batch(store, B, table, wrong=None, found=None, share=.45):
-    """inputs [B, 6, 32, 192]; targets: is a shaft, weight of that, fletched, weight, nock place, weight.
+def cuts(store, B, table, wrong=None, found=None, share=.45):
+    """strips [B, …]: colours, reach, company; and targets: is a shaft, weight of that, fletched, weight, nock place, weight.
     table: company by photo, of the photos to draw from; wrong: peaks of the map net that are none, found: its peaks at shafts [n, 5]:
     photo, x, y, slope, number of the shaft"""
     dev = store.device
@@ -198,6 +224,11 @@ def batch(store, B, table, wrong=None, found=None, share=.45):
     slope = true_slope(eye, E) + randn(B) * torch.where(rand(B) < .15, .025, .009)
     if seen.any():
         e, slope = torch.where(seen[:, None], f[:, 1:3] + randn(B, 2) * .5, e), torch.where(seen, f[:, 3] + randn(B) * .004, slope)
+    # which courses are known by then: at a glance none
+    edged = rand(B) >= GLANCES
+    read = edged & (rand(B) < EDGED)
+    exact, straight = by_edges(eye, E, e)
+    e, slope = torch.where(read[:, None], exact, e), torch.where(read, straight, slope)
     # candidates that are none
     no = rand(B) < share
     which = rand(B)
@@ -221,12 +252,18 @@ def batch(store, B, table, wrong=None, found=None, share=.45):
     rgb, ok, X = cut(store, i, eye, e, slope, shift, stretch, flip)
     inside = lambda P: [v / stretch[:, n] * (flip if n else 1.) for n, v in enumerate(course(eye, e, slope, P))]
     rgb = paint(rgb, (inside(E[:, :2]), inside(E[:, 2:4])), E[:, 8], stretch, torch.where(no, 0., PAINTED))
-    x = finish(light.change(rgb, .5), ok, company(eye, X, company_of(table, i, own, reach)))
+    others = company_by_edges(store, i, eye, company_of(table, i, own, reach), edged)
+    near = company(eye, X, others)
     n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
     tail = (E[:, 11] > .6).float() * (~no).float()
     apart = nearest(store, i, e)[0] > APART
     shaft_weight = torch.where(no, apart.float(), (E[:, 12] > .1).float())
-    return x, dict(shaft=(~no).float(), shaft_w=shaft_weight, fletched=E[:, 9], fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
+    return dict(rgb=rgb, ok=ok, near=near, shaft=(~no).float(), shaft_w=shaft_weight, fletched=E[:, 9], fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
+
+
+def lit(strips):
+    """inputs [B, 6, ACROSS, ALONG] of cut strips, each under another light"""
+    return finish(light.change(strips['rgb'], .5), strips['ok'], strips['near'])
 
 
 def read(y):
