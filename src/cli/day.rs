@@ -668,17 +668,23 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
         said.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
-        for run in &bow.runs {
+        let now = sentence(&bow.advice_now.reading);
+        for (left, run) in (0..bow.runs.len()).rev().zip(&bow.runs) {
             let files: Vec<&str> = run
                 .ends
                 .iter()
                 .filter(|e| !e.earlier)
                 .map(|e| e.file.as_str())
                 .collect();
-            said.push_str(&text::wrapped(
-                &format!("Set-up {} ({}): ", run.number, files.join(", ")),
-                &sentence(&run.reading),
-            ));
+            let read = sentence(&run.reading);
+            // the set-up of now is read in full below
+            let words = if left == 0 && read == now {
+                "the one of now, read below."
+            } else {
+                &read
+            };
+            let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
+            said.push_str(&text::wrapped(&set_up, words));
         }
         said.push('\n');
     }

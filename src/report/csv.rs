@@ -8,7 +8,7 @@ use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup}
 use std::fmt::Display;
 
 /// The columns before those of the settings, in their order.
-const HEADER: [&str; 31] = [
+const HEADER: [&str; 33] = [
     "record",
     "photo",
     "sha256",
@@ -40,6 +40,8 @@ const HEADER: [&str; 31] = [
     "upright_sd_deg",
     "shots_fletched",
     "shots_bare",
+    "arrow_proposed",
+    "arrow_proposed_p",
 ];
 
 /// Characters at the start of a text that make a spreadsheet compute it.
@@ -104,6 +106,7 @@ fn row(about: &[String], end: &End, entry: Option<&Entry>, setup: &[String]) -> 
         (v >= 0.0).then(|| crate::units::rounded(v.sqrt(), 3))
     };
     let lean = entry.and_then(|e| e.lean.as_ref());
+    let proposed = entry.and_then(|e| e.arrow_proposed.as_ref());
     cells.extend([
         given(entry.map(|e| e.id)),
         entry.map_or_else(String::new, |e| kind(e.kind).to_owned()),
@@ -123,6 +126,8 @@ fn row(about: &[String], end: &End, entry: Option<&Entry>, setup: &[String]) -> 
         number(end.camera.as_ref().map(|c| c.upright.sd_deg)),
         given(end.session.fletched),
         given(end.session.bare),
+        text(proposed.map(|a| a.arrow.as_str())),
+        number(proposed.map(|a| a.p)),
     ]);
     cells.extend_from_slice(setup);
     cells
@@ -232,7 +237,7 @@ mod tests {
             session: serde_json::from_value(session).expect("session"),
             entries: serde_json::from_value(json!([
                 {"id": 1, "x_mm": -12.5, "y_mm": -0.0, "cov_mm2": [[4.0, 0.0], [0.0, 9.0]], "kind": "bare", "state": "confirmed",
-                 "source": "tape", "arrow": "+7"}
+                 "source": "tape", "arrow": "+7", "arrow_proposed": {"arrow": "+8", "p": 0.75}}
             ]))
             .expect("entries"),
             ..End::default()
@@ -288,6 +293,8 @@ mod tests {
         assert_eq!(cell("archer"), "'=HYPERLINK(\"x\")");
         assert_eq!(cell("bow"), "'-club");
         assert_eq!(cell("arrow"), "'+7");
+        assert_eq!(cell("arrow_proposed"), "'+8");
+        assert_eq!(cell("arrow_proposed_p"), "0.75");
         assert_eq!(cell("note"), "two, \"three\" four");
         assert_eq!((cell("x_mm"), cell("y_mm")), ("-12.5", "0"));
         assert_eq!((cell("sd_x_mm"), cell("sd_y_mm")), ("2", "3"));

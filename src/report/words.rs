@@ -85,6 +85,9 @@ pub(super) fn verdict(reading: &Reading) -> String {
     if reading.failure.is_some() || reading.offset.is_none() {
         return "No reading yet".to_owned();
     }
+    if reading.cautions.iter().any(|c| c.code == "no-distance") {
+        return "Tell the distance: without it nothing is called".to_owned();
+    }
     if reading.in_tune {
         return "In tune".to_owned();
     }
@@ -334,6 +337,7 @@ mod tests {
     fn reading(weak: f64, read_mm: f64, plain_mm: f64) -> Reading {
         let mut r = serde_json::to_value(crate::reading::read(&[])).expect("JSON");
         r["failure"] = json!(null);
+        r["cautions"] = json!([]);
         r["offset"] = json!({"x_mm": read_mm, "y_mm": 1.0, "sd_x_mm": 20.0, "sd_y_mm": 20.0, "cov_mm2": [[400.0, 0.0], [0.0, 400.0]]});
         r["plain_mm"] = json!([plain_mm, 2.0]);
         r["horizontal"] =
@@ -352,6 +356,17 @@ mod tests {
         ] {
             assert_eq!(verdict(&reading(p, 80.0, 80.0)), words);
         }
+    }
+
+    /// More shots don't help where it is the distance that nobody told.
+    #[test]
+    fn a_headline_asks_for_what_is_missing() {
+        let mut undecided = reading(0.1, 80.0, 80.0);
+        undecided.horizontal.call = HorizontalCall::Undecided;
+        undecided.vertical.call = VerticalCall::Undecided;
+        assert!(verdict(&undecided).contains("more shots"));
+        undecided.cautions = vec![crate::record::Note::new("no-distance", "")];
+        assert!(verdict(&undecided).starts_with("Tell the distance"));
     }
 
     /// What is read and what the eye sees: the difference is told with its reason, where there is one.
