@@ -774,4 +774,14 @@ fn a_picture_made_of_a_photo_is_no_photo() {
         );
     }
     assert_eq!(records(folder.path()).len(), 1);
+
+    // nor on the page or without it, where the record of a photo is found under any name
+    let renamed = folder.path().join("evening.end.json");
+    fs::rename(folder.path().join("practice-0001.end.json"), &renamed).expect("renamed");
+    let accepted = run(&["confirm", text(folder.path()), "--accept"]);
+    assert_eq!(accepted.status, 0, "{}", accepted.stderr);
+    let names: Vec<_> = records(folder.path()).into_keys().collect();
+    assert_eq!(names, ["evening.end.json"]);
+    let record: Value = serde_json::from_slice(&fs::read(renamed).expect("read")).expect("JSON");
+    assert_eq!(record["entries"][0]["state"], "confirmed");
 }

@@ -7,6 +7,7 @@ use super::measure::Task;
 use super::progress::Progress;
 use super::screen::Screen;
 use super::status::{Status, Trouble};
+use crate::photo;
 use crate::record::{End, EntryState, canonical, parse_records};
 use crate::report::text;
 use crate::review::{Edit, Edits, apply};
@@ -63,7 +64,8 @@ pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
     let mut jobs = Vec::new();
     for input in &args.inputs {
         if input.is_dir() {
-            let photos = store::photos(input).map_err(|e| Trouble::from(e).about(input))?;
+            let mut photos = store::photos(input).map_err(|e| Trouble::from(e).about(input))?;
+            photos.retain(|photo| !is_drawn_on(photo));
             let records = store::records(input).map_err(|e| Trouble::from(e).about(input))?;
             jobs.extend(folder_jobs(args, &photos, records));
         } else if store::is_photo_name(input) {
@@ -82,20 +84,49 @@ pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
 /// Photos with their records, and records without a photo.
 fn folder_jobs(args: &Confirm, photos: &[PathBuf], records: Vec<PathBuf>) -> Vec<Job> {
     let places = store::record_places(photos, args.out.as_deref());
-    let alone = records.into_iter().filter(|r| !places.contains(r));
-    let mut jobs: Vec<Job> = alone
-        .map(|from| Job {
-            photo: None,
-            to: from.clone(),
-            from,
-        })
+    let mut alone: Vec<PathBuf> = records
+        .into_iter()
+        .filter(|r| !places.contains(r))
         .collect();
-    jobs.extend(photos.iter().zip(&places).map(|(photo, place)| Job {
-        photo: Some(photo.clone()),
-        from: place.clone(),
-        to: place.clone(),
-    }));
-    jobs
+    let mut of_photos = Vec::new();
+    for (photo, place) in photos.iter().zip(places) {
+        let renamed = if place.exists() || args.out.is_some() {
+            None
+        } else {
+            record_of(photo, &alone)
+        };
+        let place = renamed.map_or(place, |k| alone.remove(k));
+        of_photos.push(Job {
+            photo: Some(photo.clone()),
+            from: place.clone(),
+            to: place,
+        });
+    }
+    let without_photo = alone.into_iter().map(|from| Job {
+        photo: None,
+        to: from.clone(),
+        from,
+    });
+    without_photo.chain(of_photos).collect()
+}
+
+/// Which of some records was made of this very photo, whatever either is called.
+fn record_of(photo: &Path, records: &[PathBuf]) -> Option<usize> {
+    if records.is_empty() {
+        return None;
+    }
+    let print = photo::fingerprint(&store::read(photo).ok()?);
+    records.iter().position(|record| {
+        let end = store::record_at(record).ok().flatten();
+        end.and_then(|end| end.photo)
+            .is_some_and(|p| p.sha256 == print)
+    })
+}
+
+/// Whether a picture is none of a camera's but one that this program made of a photo.
+fn is_drawn_on(photo: &Path) -> bool {
+    let bytes = store::read(photo).ok();
+    bytes.is_some_and(|b| photo::facts(&b).is_ok_and(|facts| facts.drawn_on))
 }
 
 fn one(
