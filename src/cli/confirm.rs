@@ -125,8 +125,7 @@ fn record_of(photo: &Path, records: &[PathBuf]) -> Option<usize> {
 
 /// Whether a picture is none of a camera's but one that this program made of a photo.
 fn is_drawn_on(photo: &Path) -> bool {
-    let bytes = store::read(photo).ok();
-    bytes.is_some_and(|b| photo::facts(&b).is_ok_and(|facts| facts.drawn_on))
+    store::read(photo).is_ok_and(|bytes| photo::is_drawn_on(&bytes))
 }
 
 fn one(

@@ -225,23 +225,18 @@ fn by_content(
             let Ok(bytes) = store::read(&item.photo) else {
                 return (None, false);
             };
-            let drawn_on = photo::facts(&bytes).is_ok_and(|facts| facts.drawn_on);
-            (Some(photo::fingerprint(&bytes)), drawn_on)
+            (Some(photo::fingerprint(&bytes)), photo::is_drawn_on(&bytes))
         })
         .collect();
-    let mut read = read.into_iter();
     let (mut prints, mut drawn_on) = (Vec::new(), Vec::new());
-    items.retain(|item| match read.next() {
-        Some((_, true)) => {
-            drawn_on.push(item.photo.clone());
-            false
-        }
-        Some((print, false)) => {
+    for (item, (print, drawn)) in std::mem::take(items).into_iter().zip(read) {
+        if drawn {
+            drawn_on.push(item.photo);
+        } else {
+            items.push(item);
             prints.push(print);
-            true
         }
-        None => true,
-    });
+    }
     let mut records: BTreeMap<(&Path, &str), &Path> = BTreeMap::new();
     for one in alone {
         if let Ok([record]) = one.records.as_deref()

@@ -124,6 +124,12 @@ pub fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
     decode::facts(bytes)
 }
 
+/// Whether a file is no photo but a picture that this program made of one.
+#[must_use]
+pub fn is_drawn_on(bytes: &[u8]) -> bool {
+    facts(bytes).is_ok_and(|facts| facts.drawn_on)
+}
+
 /// SHA-256 of a file's bytes, lower-case hexadecimal, as records hold it.
 #[must_use]
 pub fn fingerprint(bytes: &[u8]) -> String {

@@ -53,7 +53,7 @@ def by_edges(eye, E, e):
     u = away_from(eye, E[..., :2])
     w = torch.stack([-u[..., 1], u[..., 0]], -1)
     far = torch.rand(E.shape[:-1], device=E.device) < .15
-    error = lambda near, far_: torch.randn(E.shape[:-1], device=E.device) * torch.where(far, torch.full_like(u[..., 0], far_), torch.full_like(u[..., 0], near))
+    error = lambda near, off: torch.randn(E.shape[:-1], device=E.device) * torch.where(far, off, near)
     along = ((e - E[..., :2]) * u).sum(-1, keepdim=True)
     return E[..., :2] + u * along + w * error(.25, .8)[..., None], true_slope(eye, E) + error(.0012, .005)
 
