@@ -2,9 +2,8 @@
 """fit_model.py CANDIDATES.jsonl [--check OTHER.jsonl] [--out model.json]: fits the numbers of model.json on what
 `cargo run --release --example shaft_candidates` wrote for photos that neither net was fitted on. Needs numpy.
 
-Logistic regressions (Newton's method, weak ridge) for "is the entry of a shaft" and "is fletched"; standard deviations of the entry half-way between the robust scale of the errors and the one
-that holds 95 % of them, as their tails are heavier than a normal's. Figures
-are printed by ten-fold cross-validation over photos, and for OTHER with the final fit."""
+Logistic regressions (Newton's method, weak ridge) for "is the entry of a shaft" and "is fletched"; standard deviations of the entry two thirds of the way from the robust scale of the errors
+to the one that holds 95 % of them, as their tails are heavier than a normal's. Figures are printed by ten-fold cross-validation over photos, and for OTHER with the final fit."""
 import argparse, json, math
 import numpy as np
 
@@ -116,7 +115,7 @@ def main():
     print('cross-validated: recall %.3f precision %.3f tags %.3f' % (a[1] / a[0], a[3] / a[2], b[1] / b[0]))
     figures('fitted on', R, ws, wk)
     A = errors(R, ws); plain = A[:, 4] > 0
-    sure = A[:, 5] < .3; sd = lambda x: (robust(x) + np.percentile(np.abs(x), 95) / 1.96) / 2
+    sure = A[:, 5] < .3; sd = lambda x: (robust(x) + 2 * np.percentile(np.abs(x), 95) / 1.96) / 3
     print('along %.2f across %.2f before edges %.2f; with edges (%d of %d) %.2f, without %.2f; slope deg %.2f with edges, %.2f without; width bias %.2f, length %.1f' % (
         robust(A[:, 0]), robust(A[:, 1]), robust(A[:, 2]), plain.sum(), len(A), robust(A[plain, 1]), robust(A[~plain, 1]), math.degrees(robust(A[plain, 3])), math.degrees(robust(A[~plain, 3])), np.median(A[:, 6]), robust(A[:, 7])))
     for a, b in ((0, .05), (.05, .2), (.2, .7)):
