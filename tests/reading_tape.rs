@@ -122,7 +122,12 @@ fn the_template_can_be_filled_in_and_slips_are_named() {
     let folder = TempDir::new().expect("a folder");
     let (status, template, _) = run(&["read", "--tape-template"]);
     assert_eq!(status, 0);
+    // as printed it holds nobody's shots
     let file = put(&folder, "template.csv", &template);
+    let (status, out, errors) = run(&["read", "--tape", &file]);
+    assert_eq!((status, out.as_str()), (3, ""));
+    assert!(errors.contains("your own shots"), "{errors}");
+    let file = put(&folder, "filled.csv", &template.replace("-12,8", "-20,8"));
     let mut arguments = vec!["read", "--tape", &file, "--json"];
     arguments.extend(TOLD);
     let (status, out, _) = run(&arguments);

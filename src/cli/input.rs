@@ -75,6 +75,12 @@ pub(super) fn records(
 pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Filed>, Trouble> {
     let bytes = bytes(path)?;
     let text = String::from_utf8_lossy(&bytes);
+    if text.trim() == tape::TEMPLATE.trim() {
+        return Err(Trouble::file(
+            "this is the template as it was printed: put your own shots in the place of its three examples",
+        )
+        .about(path));
+    }
     let ends = tape::parse(&text, unit_mm).map_err(|e| Trouble::file(e.to_string()).about(path))?;
     let file = path.display().to_string();
     Ok(ends

@@ -116,7 +116,7 @@ fn decided_after(
     ((side + chances.neutral).min(1.0), side >= chances.neutral)
 }
 
-/// "two more ends like these (6 of each kind) would probably settle left and right (64 %, most likely as a side)".
+/// "two more ends like these (6 of each kind) would probably settle left and right (64 %; if so, more likely as beyond the tolerance)".
 fn outlook(
     posterior: &Posterior,
     open: &[usize],
@@ -145,7 +145,7 @@ fn outlook(
             };
             let way = if side { "beyond" } else { "within" };
             format!(
-                "{how} {} ({:.0} %, more likely as {way} the tolerance)",
+                "{how} {} ({:.0} %; if so, more likely as {way} the tolerance)",
                 NAMES[axis],
                 100.0 * chance
             )

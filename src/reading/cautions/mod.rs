@@ -224,7 +224,7 @@ fn missed(seen: &Seen<'_>) -> Option<Note> {
         Note::new(
             "missed-shots",
             format!(
-                "{} missed and can't be counted, so the true offset is probably larger than read, towards where they went. \
+                "{} missed the boss; where is not known, so the true offset is probably larger than read, towards where they went. \
                  Go closer or use a larger boss, and shoot the end again.",
                 parts.join(" and ")
             ),
