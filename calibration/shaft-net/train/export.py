@@ -12,29 +12,16 @@ import stored
 
 
 def fold(net, width=2):
-    """(conv, batch norm or None) in the order of evaluation -> weights rounded to `width` bytes, steps and biases; the rounded ones
-    are put back into the conv"""
-    layers, mods = [], [m for m in net.modules() if isinstance(m, (torch.nn.Conv1d, torch.nn.Conv2d, torch.nn.BatchNorm2d))]
-    for k, m in enumerate(mods):
-        if isinstance(m, torch.nn.BatchNorm2d):
-            continue
-        w = m.weight.detach().double()
-        b = m.bias.detach().double() if m.bias is not None else torch.zeros(len(w), dtype=torch.double)
-        n = mods[k + 1] if k + 1 < len(mods) else None
-        if isinstance(n, torch.nn.BatchNorm2d):
-            s = n.weight.detach().double() / torch.sqrt(n.running_var.double() + n.eps)
-            w = w * s.reshape(-1, *[1] * (w.dim() - 1))
-            b = (b - n.running_mean.double()) * s + n.bias.detach().double()
-            n.reset_running_stats(); n.weight.data.fill_(1.); n.bias.data.zero_(); n.eps = 1e-12
+    """weights rounded to `width` bytes, steps and biases in the order of evaluation; the rounded ones are put back into the net"""
+    layers, used = [], []
+    for w, b in stored.folded(net):
         w, b = w.numpy(), b.numpy().astype(np.float32)
         step = (np.abs(w).max(axis=tuple(range(1, w.ndim))) / 127).clip(1e-12).astype(np.float32)
-        if width == 1:
-            w = np.rint(w / step.reshape(-1, *[1] * (w.ndim - 1)).astype(float)).astype(np.int8)
-            used = w.astype(np.float32) * step.reshape(-1, *[1] * (w.ndim - 1))
-        else:
-            w = w.astype(np.float16); used = w.astype(np.float32)
-        m.weight.data = torch.from_numpy(used); m.bias = torch.nn.Parameter(torch.from_numpy(b.copy()))
+        each = step.reshape(-1, *[1] * (w.ndim - 1))
+        w = np.rint(w / each.astype(float)).astype(np.int8) if width == 1 else w.astype(np.float16)
+        used.append((torch.from_numpy(w.astype(np.float32) * (each if width == 1 else 1)), torch.from_numpy(b)))
         layers.append((w.reshape(*w.shape[:2], *(w.shape[2:] if w.ndim == 4 else (1, w.shape[2]))), step, b))
+    stored.put(net, used)
     return layers
 
 

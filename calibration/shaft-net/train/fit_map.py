@@ -35,7 +35,7 @@ def main():
     dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
     gpu = dev.type == 'cuda'
     torch.backends.cudnn.benchmark = True
-    store, t0 = Store(dev, 5_600_000_000 if gpu else 1 << 24), time.time()
+    store, t0 = Store(dev), time.time()
     while store.add(*o.photos) == 0:
         time.sleep(1)
     check = Store(dev, 1 << 24)

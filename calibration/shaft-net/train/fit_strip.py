@@ -150,7 +150,7 @@ def main():
     gpu = dev.type == 'cuda'
     torch.backends.cudnn.benchmark = gpu
     t0 = time.time()
-    store, check = Store(dev, 5_600_000_000 if gpu else 1 << 24), Store(dev, 1 << 24)
+    store, check = Store(dev), Store(dev, 1 << 24)
     while store.add(*o.photos) == 0:
         time.sleep(1)
     net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)

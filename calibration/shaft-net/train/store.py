@@ -7,6 +7,7 @@ import torch
 
 MOST = 24        # shafts per photo
 FAR = 1e5        # where the table's empty places lie, mm
+ROOM = 5_600_000_000   # px on a GPU: some 2000 photos; to grow takes three times the room for a moment
 BESIDE = 25.     # nocks so far apart have vanes that touch, mm
 
 
@@ -17,8 +18,9 @@ def read(stem):
 class Store:
     """All pixels in one flat buffer; per photo: place in it, camera, face, shafts."""
 
-    def __init__(self, device, room=1 << 20):
+    def __init__(self, device, room=None):
         self.device = device
+        room = room or (ROOM if device.type == 'cuda' else 1 << 24)
         self.pixels, self.used = torch.zeros(room, 4, dtype=torch.uint8, device=device), 0
         self.names, self.meta = set(), []
 

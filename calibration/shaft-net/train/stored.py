@@ -3,6 +3,8 @@ import struct
 import numpy as np, torch
 from net import Map, Strip
 
+CONV = (torch.nn.Conv1d, torch.nn.Conv2d)
+
 
 def layers(file):
     """weights and biases of the program's file, in the order of evaluation"""
@@ -17,6 +19,36 @@ def layers(file):
         w = w.astype(np.float32) * (step if width == 1 else 1)
         out.append((torch.from_numpy(w), torch.from_numpy(b.copy())))
     return out
+
+
+@torch.no_grad()
+def folded(net):
+    """weights and biases in the order of evaluation, batch norms folded in, in double precision"""
+    out, mods = [], [m for m in net.modules() if isinstance(m, CONV + (torch.nn.BatchNorm2d,))]
+    for m, n in zip(mods, mods[1:] + [None]):
+        if not isinstance(m, CONV):
+            continue
+        w, b = m.weight.double(), torch.zeros(len(m.weight), dtype=torch.double) if m.bias is None else m.bias.double()
+        if isinstance(n, torch.nn.BatchNorm2d):
+            s = n.weight.double() / torch.sqrt(n.running_var.double() + n.eps)
+            w, b = w * s.reshape(-1, *[1] * (w.dim() - 1)), (b - n.running_mean.double()) * s + n.bias.double()
+        out.append((w, b))
+    return out
+
+
+@torch.no_grad()
+def put(net, layers):
+    """gives a net weights and biases in the order of evaluation; its batch norms then only add the biases"""
+    layers = iter(layers)
+    for m in net.modules():
+        if isinstance(m, CONV):
+            w, b = next(layers)
+            m.weight.data = w.float().reshape(m.weight.shape).clone()
+            if m.bias is not None:
+                m.bias.data = b.float().clone()
+        elif isinstance(m, torch.nn.BatchNorm2d):
+            m.reset_running_stats(); m.weight.data.fill_(1.); m.eps = 1e-12
+            m.bias.data = b.float().clone()
 
 
 def load(file, kind):
@@ -34,16 +66,7 @@ def load(file, kind):
     if sd is not None:
         net.load_state_dict(sd)
         return net.eval()
-    put = iter(L)
-    for m in net.modules():
-        if isinstance(m, (torch.nn.Conv1d, torch.nn.Conv2d)):
-            w, b = next(put)
-            m.weight.data = w.reshape(m.weight.shape).clone()
-            if m.bias is not None:
-                m.bias.data = b.clone()
-        elif isinstance(m, torch.nn.BatchNorm2d):
-            m.eps = 1e-12
-            m.bias.data = b.clone()
+    put(net, L)
     return net.eval()
 
 
