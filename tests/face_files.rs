@@ -30,7 +30,8 @@ fn target_faces_follow_the_ten_equal_zones() {
             seen += 1;
         }
     }
-    assert_eq!(seen, 4 * 11 + 7 + 4 * 6);
+    // ten zones, six, five, trimmed to eight and six, and spots of five; each with its inner ten
+    assert_eq!(seen, 4 * 11 + 7 + 6 + 2 * 9 + 2 * 7 + 4 * 6);
 }
 
 #[test]
@@ -67,4 +68,52 @@ fn three_spots_stand_a_spot_and_two_centimetres_apart() {
         assert!((s.iter().map(|p| p.x).sum::<f64>()).abs() < 1e-9 && s[0].y > s[2].y);
         assert!((apart - 2.0 * face.outer_radius_mm() - 20.0).abs() < 1e-9);
     }
+}
+
+/// Figures from memory, held together by what is known of their construction: the indoor zones grow by 80 mm, the field zones by
+/// fifths, and what is printed in one ink has no other colour.
+#[test]
+fn national_faces_follow_their_construction() {
+    let diameters = |name: &str| -> Vec<f64> {
+        let zones = &spec::by_name(name).unwrap().zones;
+        zones.iter().map(|z| z.diameter_mm).collect()
+    };
+    assert_eq!(
+        diameters("national-indoor-40"),
+        [40.0, 80.0, 160.0, 240.0, 320.0, 400.0]
+    );
+    assert_eq!(diameters("national-indoor-40-5spot"), [40.0, 80.0, 160.0]);
+    for cm in [20.0, 35.0, 50.0, 65.0] {
+        let tenths = diameters(&format!("national-field-{cm}")).into_iter();
+        let tenths: Vec<f64> = tenths.map(|d| (d / cm).round()).collect();
+        assert_eq!(tenths, [1.0, 2.0, 6.0, 10.0]);
+    }
+    for face in spec::known()
+        .iter()
+        .filter(|f| f.name.starts_with("national-"))
+    {
+        let ink = if face.name.contains("field") {
+            Colour::Black
+        } else {
+            Colour::Blue
+        };
+        for zone in &face.zones {
+            let one_ink = [zone.colour, zone.line]
+                .iter()
+                .all(|c| *c == ink || *c == Colour::White);
+            assert!(one_ink, "{} {zone:?}", face.name);
+        }
+    }
+}
+
+#[test]
+fn five_spots_fill_a_square_of_the_nominal_size() {
+    let face = spec::by_name("national-indoor-40-5spot").unwrap();
+    let reach = |of: fn(&bossmark::units::FacePoint) -> f64| {
+        let far = face.spots_mm.iter().map(of).fold(0.0, f64::max);
+        far + face.outer_radius_mm()
+    };
+    assert!((2.0 * reach(|s| s.x) - face.diameter_mm).abs() < 1e-9);
+    assert!((2.0 * reach(|s| s.y) - face.diameter_mm).abs() < 1e-9);
+    assert!(face.spots_mm[0].y > 0.0 && face.spots_mm[2].distance(Default::default()) < 1e-9);
 }

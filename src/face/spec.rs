@@ -16,12 +16,17 @@ const LARGEST_MM: f64 = 5000.0;
 /// Smallest nominal diameter, mm.
 const SMALLEST_MM: f64 = 50.0;
 
-const FILES: [&str; 13] = [
+const FILES: [&str; 24] = [
     include_str!("../../calibration/faces/wa-122.json"),
     include_str!("../../calibration/faces/wa-80.json"),
     include_str!("../../calibration/faces/wa-60.json"),
     include_str!("../../calibration/faces/wa-40.json"),
     include_str!("../../calibration/faces/wa-80-6zone.json"),
+    include_str!("../../calibration/faces/wa-80-5zone.json"),
+    include_str!("../../calibration/faces/wa-122-8zone-trimmed.json"),
+    include_str!("../../calibration/faces/wa-122-6zone-trimmed.json"),
+    include_str!("../../calibration/faces/wa-80-8zone-trimmed.json"),
+    include_str!("../../calibration/faces/wa-80-6zone-trimmed.json"),
     include_str!("../../calibration/faces/wa-40-3spot.json"),
     include_str!("../../calibration/faces/wa-40-3spot-triangle.json"),
     include_str!("../../calibration/faces/wa-60-3spot.json"),
@@ -30,6 +35,12 @@ const FILES: [&str; 13] = [
     include_str!("../../calibration/faces/field-60.json"),
     include_str!("../../calibration/faces/field-40.json"),
     include_str!("../../calibration/faces/field-20.json"),
+    include_str!("../../calibration/faces/national-indoor-40.json"),
+    include_str!("../../calibration/faces/national-indoor-40-5spot.json"),
+    include_str!("../../calibration/faces/national-field-65.json"),
+    include_str!("../../calibration/faces/national-field-50.json"),
+    include_str!("../../calibration/faces/national-field-35.json"),
+    include_str!("../../calibration/faces/national-field-20.json"),
 ];
 
 static KNOWN: LazyLock<Vec<FaceSpec>> = LazyLock::new(|| {
@@ -94,7 +105,7 @@ pub enum SpecError {
     },
     /// Too little on the face to find it in a photo.
     #[error(
-        "the face file has {zones} zones and {edges} changes of colour (the paper's included); at least 3 zones and 2 changes are needed to find a face in a photo"
+        "the face file has {zones} zones and {edges} changes of colour (to the paper included, unless `trimmed`); at least 3 zones and 2 changes are needed to find a face in a photo"
     )]
     TooPlain {
         /// Number of zones.
@@ -241,6 +252,8 @@ pub struct FaceSpec {
     pub zones: Vec<Zone>,
     /// Colour of the paper around the print.
     pub paper: Colour,
+    /// True where the sheet is cut along the outermost zone: around it is the boss, of any colour, and the cut is no printed edge.
+    pub trimmed: bool,
     /// The printed lines.
     pub line: Lines,
     /// For each group of figures, its rulebook clause or other source, or "from memory".
@@ -257,6 +270,8 @@ struct Document {
     spots_mm: Vec<[f64; 2]>,
     zones: Vec<Zone>,
     paper: Colour,
+    #[serde(default)]
+    trimmed: bool,
     line: Lines,
     #[serde(default)]
     sources: BTreeMap<String, String>,
@@ -290,6 +305,7 @@ impl FaceSpec {
             spots_mm,
             zones: d.zones,
             paper: d.paper,
+            trimmed: d.trimmed,
             line: d.line,
             sources: d.sources,
         };
@@ -321,9 +337,20 @@ impl FaceSpec {
             + self.outer_radius_mm()
     }
 
-    /// All boundaries of a spot from the middle outwards, the outermost against the paper.
+    /// The printed boundaries of a spot from the middle outwards, by which it can be measured: the outermost against the paper, or,
+    /// where the sheet is cut there, the last one inside the cut.
     #[must_use]
     pub fn boundaries(&self) -> Vec<Boundary> {
+        let mut all = self.outlines();
+        if self.trimmed {
+            all.pop();
+        }
+        all
+    }
+
+    /// The outlines of all zones of a spot from the middle outwards, a cut edge among them.
+    #[must_use]
+    pub fn outlines(&self) -> Vec<Boundary> {
         let outside = self
             .zones
             .iter()
@@ -532,5 +559,30 @@ mod tests {
         );
         assert!((face.reach_mm() - 320.0).abs() < 1e-9);
         assert_eq!(face.nearest_spot(FacePoint::new(3.0, -150.0)), 2);
+    }
+
+    #[test]
+    fn a_cut_edge_is_no_printed_boundary() {
+        let (whole, cut) = (
+            by_name("wa-80-6zone").unwrap(),
+            by_name("wa-80-6zone-trimmed").unwrap(),
+        );
+        assert_eq!(whole.zones, cut.zones);
+        assert_eq!(whole.boundaries()[..6], cut.boundaries()[..]);
+        assert_eq!(whole.outlines(), cut.outlines());
+        assert!((cut.outer_radius_mm() - 240.0).abs() < 1e-9);
+        // yellow to white is left; the cut doesn't count
+        let few = FILES[1]
+            .replace(
+                "\"paper\": \"white\"",
+                "\"paper\": \"white\", \"trimmed\": true",
+            )
+            .replace("\"red\"", "\"yellow\"")
+            .replace("\"blue\"", "\"yellow\"")
+            .replace("\"colour\": \"black\"", "\"colour\": \"white\"");
+        assert!(matches!(
+            FaceSpec::parse(&few),
+            Err(SpecError::TooPlain { edges: 1, .. })
+        ));
     }
 }

@@ -27,6 +27,12 @@ struct Pin {
 /// Radius of a pin's head, mm.
 const PIN: f64 = 6.5;
 
+/// Paper left around the print of a sheet that is cut round, mm.
+const LEFT_BY_SCISSORS: f64 = 9.0;
+
+/// How far from the edge of a round sheet its pins stand, mm.
+const PIN_INSIDE: f64 = 8.0;
+
 /// A square stuck over a worn place.
 struct Patch {
     at: FacePoint,
@@ -70,7 +76,7 @@ fn ink(inks: &Inks, colour: Colour) -> Rgb {
 fn rings(world: &World, spec: &FaceSpec, inks: &Inks, draw: &mut Draw) -> Vec<Ring> {
     let width = draw.within(world.face.line_mm).min(spec.line.width_mm);
     let at_steps = draw.chance(world.face.line_at_colour_step_share);
-    spec.boundaries()
+    spec.outlines()
         .iter()
         .map(|b| {
             let width = if b.is_line() || at_steps { width } else { 0.0 };
@@ -131,6 +137,11 @@ impl Paper {
             edge(1.0, |s| s.y),
         ];
         let cut = draw.chance(w.round_share) && spec.spots_mm.len() == 1 && outer > 180.0;
+        let round = if spec.trimmed {
+            Some(outer)
+        } else {
+            cut.then_some(outer + LEFT_BY_SCISSORS)
+        };
         let fresh = draw.chance(w.fresh_share);
         let drawn_wear = if fresh { 0.05 } else { draw.within([0.1, 1.0]) };
         let wear = wear.unwrap_or(drawn_wear).clamp(0.0, 1.0);
@@ -153,7 +164,7 @@ impl Paper {
             spots: spec.spots_mm.clone(),
             rings,
             edges,
-            round: cut.then_some(outer + 9.0),
+            round,
             white: ink(&inks, spec.paper),
             fade,
             wear,
@@ -173,8 +184,8 @@ impl Paper {
         for corner in 0..4 {
             let (x, y) = (edges[corner % 2], edges[2 + corner / 2]);
             let mut at = FacePoint::new(0.94 * x + draw.normal(3.0), 0.94 * y + draw.normal(3.0));
-            if cut {
-                let shrink = (outer + 1.0) / at.x.hypot(at.y);
+            if let Some(radius) = round {
+                let shrink = (radius - PIN_INSIDE) / at.x.hypot(at.y);
                 at = FacePoint::new(at.x * shrink, at.y * shrink);
             }
             paper.pins.push(Pin { at, colour });

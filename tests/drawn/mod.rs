@@ -70,11 +70,12 @@ fn print(colour: Colour) -> [f64; 3] {
 fn reflectance(spec: &FaceSpec, scene: &Scene, seen: FacePoint) -> [f64; 3] {
     let (sin, cos) = scene.turn.sin_cos();
     let p = FacePoint::new(cos * seen.x + sin * seen.y, cos * seen.y - sin * seen.x);
-    if p.x.abs() > scene.paper_mm || p.y.abs() > scene.paper_mm {
-        return [0.22, 0.20, 0.17];
-    }
     let spot = spec.spots_mm[spec.nearest_spot(p)];
     let r = p.distance(spot);
+    let beside = p.x.abs().max(p.y.abs()) > scene.paper_mm;
+    if beside || spec.trimmed && r > spec.outer_radius_mm() {
+        return [0.22, 0.20, 0.17];
+    }
     let mut c = print(spec.paper);
     if let Some(zone) = spec.zones.iter().find(|z| r <= z.radius_mm()) {
         c = print(if r > zone.radius_mm() - scene.line_mm {
