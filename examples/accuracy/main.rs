@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! cargo run --release --example accuracy -- DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens]
+//! cargo run --release --example accuracy -- --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json]
 //! ```
 //!
 //! Every `NAME.truth.json` in DIR (`photo-truth/1`, see `sample-photos/README.md`) with its `NAME.jpg` is measured and
@@ -11,6 +12,9 @@
 //!
 //! `--camera` leaves the shafts out and prints the camera's figures of each photo; `--true-lens` tells the fit the true focal
 //! length and radial terms: what is then left is the rings' and the paper's.
+//!
+//! `--real` takes photographs that a person annotated (`real-truth/1`, `NAME.json` in TRUTH); without TRUTH the confirmed records
+//! beside the photos are what they are compared with. See [`real`].
 
 #![allow(
     clippy::print_stdout,
@@ -19,6 +23,7 @@
 )]
 
 mod camera;
+mod real;
 mod score;
 mod table;
 
@@ -48,6 +53,9 @@ fn main() -> ExitCode {
 
 struct Arguments {
     dir: PathBuf,
+    /// Photographs annotated by a person, and the folder of the annotations, if they have one of their own.
+    real: bool,
+    truth: Option<PathBuf>,
     only: String,
     floors: Option<PathBuf>,
     json: bool,
@@ -61,8 +69,11 @@ struct How {
     true_lens: bool,
 }
 
+const USE: &str = "use: accuracy DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens], or: accuracy --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json]";
+
 fn arguments() -> Result<Arguments> {
-    let (mut dir, mut only, mut floors, mut json) = (None, String::new(), None, false);
+    let (mut dirs, mut only, mut floors, mut json) = (Vec::new(), String::new(), None, false);
+    let mut real = false;
     let mut how = How::default();
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
@@ -72,15 +83,26 @@ fn arguments() -> Result<Arguments> {
             "--json" => json = true,
             "--camera" => how.only_camera = true,
             "--true-lens" => how.true_lens = true,
-            _ if dir.is_none() && !arg.starts_with('-') => dir = Some(PathBuf::from(arg)),
-            _ => bail!(
-                "what is `{arg}`? use: accuracy DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens]"
-            ),
+            "--real" => real = true,
+            _ if !arg.starts_with('-') => dirs.push(PathBuf::from(arg)),
+            _ => bail!("what is `{arg}`? {USE}"),
         }
     }
-    let dir = dir.context("name a folder with NAME.jpg and NAME.truth.json")?;
+    let mut dirs = dirs.into_iter();
+    let dir = dirs
+        .next()
+        .context("name a folder with NAME.jpg and NAME.truth.json")?;
+    let truth = dirs.next();
+    if dirs.next().is_some() || truth.is_some() && !real {
+        bail!("too many folders; {USE}");
+    }
+    if real && (how.only_camera || how.true_lens) {
+        bail!("a person's annotation holds no camera; {USE}");
+    }
     Ok(Arguments {
         dir,
+        real,
+        truth,
         only,
         floors,
         json,
@@ -90,6 +112,9 @@ fn arguments() -> Result<Arguments> {
 
 fn run() -> Result<bool> {
     let a = arguments()?;
+    if a.real {
+        return run_real(&a);
+    }
     let truths = truths(&a.dir, &a.only)?;
     let mut scores = Vec::new();
     for truth in &truths {
@@ -109,11 +134,38 @@ fn run() -> Result<bool> {
         println!("{}", table::totals_table(&figures));
         println!("{}", table::stage_table(&scores));
     }
-    let Some(floors) = a.floors else {
+    holds(&figures, a.floors.as_deref())
+}
+
+/// Photographs annotated by a person.
+fn run_real(a: &Arguments) -> Result<bool> {
+    let (mut cases, passed) = real::cases(&a.dir, a.truth.as_deref())?;
+    cases.retain(|c| c.photo().contains(&a.only));
+    let mut scores = Vec::new();
+    for case in &cases {
+        scores.push(case.score()?);
+        eprintln!("{}/{} {}", scores.len(), cases.len(), case.photo());
+    }
+    let figures = real::figures(&scores);
+    if a.json {
+        println!("{}", serde_json::to_string_pretty(&figures)?);
+    } else {
+        println!("{}", real::photo_table(&scores));
+        println!("{}", real::totals_table(&figures));
+    }
+    for sentence in passed {
+        eprintln!("left out: {sentence}");
+    }
+    holds(&figures, a.floors.as_deref())
+}
+
+/// Whether the figures keep to the floors, if there are any; says which don't.
+fn holds(figures: &table::Figures, floors: Option<&Path>) -> Result<bool> {
+    let Some(floors) = floors else {
         return Ok(true);
     };
-    let text = std::fs::read_to_string(&floors).with_context(|| format!("{}", floors.display()))?;
-    let short = table::undercut(&figures, &text).map_err(anyhow::Error::msg)?;
+    let text = std::fs::read_to_string(floors).with_context(|| format!("{}", floors.display()))?;
+    let short = table::undercut(figures, &text).map_err(anyhow::Error::msg)?;
     for line in &short {
         eprintln!("undercut: {line}");
     }

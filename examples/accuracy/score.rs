@@ -328,7 +328,7 @@ fn offsets(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f64) {
 }
 
 /// A pixel through the record's own numbers, as the contract describes: undistort, then `image_to_face`.
-fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
+pub(crate) fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
     let lens = Lens {
         f_px: c.fx_px,
         cx_px: c.cx_px,

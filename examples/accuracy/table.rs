@@ -283,7 +283,7 @@ fn of_negatives(of: &[&PhotoScore]) -> Vec<(&'static str, Option<f64>)> {
     ]
 }
 
-fn show(v: Option<f64>) -> String {
+pub(crate) fn show(v: Option<f64>) -> String {
     v.map_or_else(
         || "-".to_owned(),
         |v| {
