@@ -2,20 +2,24 @@
 
 use crate::colours;
 use crate::face::spec::{self, FaceSpec};
-use crate::face::{self, FaceError, FaceFit, FitOptions};
+use crate::face::{self, FaceError, FaceFit, FitOptions, pattern};
 use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
-    ArrowProposed, CameraRecord, End, Entry, EntryKind, FaceRecord, Failure, FittedTo, Lean,
-    NamedArrow, Note, PhotoRecord, PrintedZone, SeenFace, Session, UprightRecord,
+    ArrowProposed, CameraRecord, End, Entry, EntryKind, EvidenceRecord, FaceRecord, Failure,
+    FittedTo, Lean, NamedArrow, Note, PhotoRecord, PrintedZone, SeenFace, Session, SheetRecord,
+    UprightRecord,
 };
 use crate::shaft::{self, ArrowLook, Shaft, ShaftKind, Shafts, View, WeightsError};
-use crate::units::{FacePoint, ImagePoint, rounded};
+use crate::units::{FacePoint, ImagePoint, round_i64, rounded};
 use thiserror::Error;
 
 /// From this confidence on a proposal counts as a shaft (the contract's threshold of the reading).
 const COUNTS: f64 = 0.5;
+
+/// Code of the note that the photo shows another pattern than that of the face named.
+const OTHER_FACE: &str = "other-face";
 
 /// A part of the road that has just been done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,8 +41,8 @@ pub struct MeasureOptions {
     pub lenses: Vec<LensProfile>,
     /// True where a person named the profile: then it may serve a photo that doesn't say what took it.
     pub lens_named: bool,
-    /// Which face is taken where there are several; `None`: of those that hold shafts (of all, if none does) the nearest
-    /// to the picture's middle.
+    /// Which face is taken where there are several; `None`: of those that hold shafts (of all, if none does) the largest
+    /// in the picture, of several about as large the nearest to its middle.
     pub pick: Option<Pick>,
     /// Two places that stand above each other on the face, the lower first, as a person sees it; `fit.vertical` goes before
     /// them.
@@ -125,7 +129,10 @@ pub fn measure(
     done(Stage::Photo);
     let mut end = End {
         photo: Some(photo_record(&photo, file)),
-        face: Some(face_record(spec)),
+        face: Some(FaceRecord {
+            pattern: spec.pattern.clone(),
+            ..face_record(spec)
+        }),
         session,
         ..End::default()
     };
@@ -158,11 +165,12 @@ pub fn measure(
             face.seen = Some(seen);
         }
     }
-    end.entries = entries(&shafts, spec);
+    end.entries = entries(&shafts, spec, &fit);
     propose_arrows(&mut end, &photo, &fit, spec, &shafts);
     if end.entries.is_empty() {
         end.notes.push(no_shafts(shafts.shafts.len()));
     }
+    end.notes.extend(shafts_too_small(&fit));
     let setup = end.session.setup.as_ref();
     let told_mm = setup.and_then(|s| s.shaft_diameter_mm);
     if shafts.face_size_doubtful(told_mm) {
@@ -210,7 +218,14 @@ pub fn camera(
     Ok((camera, end.notes))
 }
 
-fn failed(mut end: End, photo: Photo, failure: Failure) -> Measured {
+fn failed(mut end: End, photo: Photo, mut failure: Failure) -> Measured {
+    if failure.code == OTHER_FACE {
+        end.notes.push(Note::new(OTHER_FACE, failure.text.clone()));
+        "no-face".clone_into(&mut failure.code);
+    }
+    if let Some(face) = &mut end.face {
+        face.pattern = None;
+    }
     end.failure = Some(failure);
     Measured {
         end,
@@ -287,7 +302,14 @@ fn faces(
     let up = options.up.map(|ends| ends.map(|p| p.of(photo)));
     fit.vertical = fit.vertical.or(up);
     face::fit_all(photo, spec, &fit).map_err(|error| match error {
-        FaceError::NoFace { .. } => failure("no-face", error.to_string()),
+        FaceError::NoFace { other: Some(_), .. } => failure(OTHER_FACE, error.to_string()),
+        FaceError::NoFace { .. } => match pattern::read(photo, &fit) {
+            Some(seen) if seen.face.pattern != spec.pattern => {
+                let words = pattern::words(seen.face);
+                failure(OTHER_FACE, format!("no {} found: {words}", spec.name))
+            }
+            _ => failure("no-face", error.to_string()),
+        },
         FaceError::Calibration => NoCamera::Broken(RoadError::Calibration(error)),
     })
 }
@@ -308,7 +330,8 @@ struct Chosen {
     seen: Vec<SeenFace>,
 }
 
-/// Ranks the faces: those that hold shafts first, then by their distance from the picture's middle, and takes the one wanted.
+/// Ranks the faces: those that hold shafts first, then those that are large in the picture, then by their distance from its
+/// middle, and takes the one wanted.
 /// How many shafts doesn't count: a neighbour's archer may have shot more.
 fn chosen(
     photo: &Photo,
@@ -317,10 +340,6 @@ fn chosen(
     options: &MeasureOptions,
     session: &Session,
 ) -> Result<Result<Chosen, Failure>, RoadError> {
-    let middle = ImagePoint::new(
-        0.5 * (f64::from(photo.width) - 1.0),
-        0.5 * (f64::from(photo.height) - 1.0),
-    );
     let mut ranked = Vec::new();
     for i in 0..faces.len() {
         let beside = centres_beside(&faces, i, spec);
@@ -331,10 +350,18 @@ fn chosen(
     }
     let mut ranked: Vec<((usize, ImagePoint, Shafts), FaceFit)> =
         ranked.into_iter().zip(faces).collect();
-    ranked.sort_by(|((n, a, _), _), ((m, b, _), _)| {
-        (*m > 0)
-            .cmp(&(*n > 0))
-            .then(a.distance(middle).total_cmp(&b.distance(middle)))
+    let largest = ranked
+        .iter()
+        .map(|((_, at, _), fit)| radius_px(fit, *at, spec))
+        .fold(0.0, f64::max);
+    let middle = ImagePoint::new(
+        0.5 * (f64::from(photo.width) - 1.0),
+        0.5 * (f64::from(photo.height) - 1.0),
+    );
+    // faces side by side on one boss are as large as each other: of these the one in the middle was meant
+    ranked.sort_by_key(|((shafts, at, _), fit)| {
+        let small = radius_px(fit, *at, spec) < face::AS_LARGE * largest;
+        (*shafts == 0, small, round_i64(at.distance(middle)))
     });
     let target = told(options, photo).or(options.fit.near);
     let taken = match (options.pick, target) {
@@ -405,13 +432,8 @@ fn centres_beside(faces: &[FaceFit], own: usize, spec: &FaceSpec) -> Vec<FacePoi
         .collect()
 }
 
-fn seen_face(
-    shafts: usize,
-    at: ImagePoint,
-    fit: &FaceFit,
-    spec: &FaceSpec,
-    taken: bool,
-) -> SeenFace {
+/// Mean distance of the outermost printed points from a face's middle in the picture, px.
+fn radius_px(fit: &FaceFit, at: ImagePoint, spec: &FaceSpec) -> f64 {
     let reach = spec.reach_mm();
     let radii = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)].map(|(x, y)| {
         let rim = FacePoint::new(x * reach, y * reach);
@@ -419,9 +441,19 @@ fn seen_face(
             .image_from_face(rim)
             .map_or(0.0, |p| p.distance(at))
     });
+    radii.iter().sum::<f64>() / 4.0
+}
+
+fn seen_face(
+    shafts: usize,
+    at: ImagePoint,
+    fit: &FaceFit,
+    spec: &FaceSpec,
+    taken: bool,
+) -> SeenFace {
     SeenFace {
         px: [rounded(at.x, 1), rounded(at.y, 1)],
-        radius_px: rounded(radii.iter().sum::<f64>() / 4.0, 1),
+        radius_px: rounded(radius_px(fit, at, spec), 1),
         shafts: u32::try_from(shafts).unwrap_or(u32::MAX),
         taken,
     }
@@ -442,7 +474,7 @@ fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note {
         .collect();
     let why = match options.pick {
         None if options.fit.near.is_none() => {
-            "the nearest to the middle of those that hold shafts is taken; --which N or --at X,Y takes another"
+            "of those that hold shafts the largest is taken (of several about as large the nearest to the middle); --which N or --at X,Y takes another"
         }
         Some(Pick::Number(_)) => "taken by its number",
         _ => "the nearest to the point told is taken",
@@ -528,29 +560,38 @@ fn camera_record(
     Some(CameraRecord {
         lens_profile: profile,
         fitted_to: options.points.as_ref().map(|_| FittedTo::Points),
+        sheet: fit.sheet.as_ref().map(SheetRecord::new),
+        evidence: fit.evidence.map(|e| EvidenceRecord {
+            nats: e.total(),
+            least_nats: e.least(),
+        }),
         ..record
     })
 }
 
 /// The entries of a record, the surest first. Doubtful ones are kept for a person to take up, but not where nothing counts:
 /// a face without arrows has no entries.
-fn entries(shafts: &Shafts, spec: &FaceSpec) -> Vec<Entry> {
+fn entries(shafts: &Shafts, spec: &FaceSpec, fit: &FaceFit) -> Vec<Entry> {
     if !shafts.shafts.iter().any(|s| s.confidence >= COUNTS) {
         return Vec::new();
     }
     (1..)
         .zip(&shafts.shafts)
-        .map(|(id, s)| entry(id, s, spec))
+        .map(|(id, s)| entry(id, s, spec, fit))
         .collect()
 }
 
-fn entry(id: u64, s: &Shaft, spec: &FaceSpec) -> Entry {
+fn entry(id: u64, s: &Shaft, spec: &FaceSpec, fit: &FaceFit) -> Entry {
+    let sheet = fit.sheet.as_ref();
+    let at = sheet.map_or(s.entry, |sheet| {
+        sheet.on_print(s.entry, fit.camera.centre_mm())
+    });
     let spot = (spec.spots_mm.len() > 1)
-        .then(|| u32::try_from(spec.nearest_spot(s.entry) + 1).unwrap_or(u32::MAX));
+        .then(|| u32::try_from(spec.nearest_spot(at) + 1).unwrap_or(u32::MAX));
     Entry {
         id,
-        x_mm: s.entry.x,
-        y_mm: s.entry.y,
+        x_mm: at.x,
+        y_mm: at.y,
         cov_mm2: Some([
             [s.cov_mm2[(0, 0)], s.cov_mm2[(0, 1)]],
             [s.cov_mm2[(1, 0)], s.cov_mm2[(1, 1)]],
@@ -627,6 +668,27 @@ fn no_shafts(doubtful: usize) -> Note {
     )
 }
 
+/// Width of a usual shaft, mm, and the width in the picture below which it can't be judged, px: drawn photos in which a shaft is
+/// 1.0 px wide (9 m, `examples/sweep.rs`) show 58 % of them, those with 1.5 px (6 m) 93 %.
+const SHAFT_MM: f64 = 5.5;
+const LEAST_SHAFT_PX: f64 = 1.25;
+
+/// A note where shafts are too small in the picture to be told from anything else.
+fn shafts_too_small(fit: &FaceFit) -> Option<Note> {
+    let at = |x, y| fit.camera.image_from_face(FacePoint::new(x, y));
+    let (middle, right, up) = (at(0.0, 0.0)?, at(10.0, 0.0)?, at(0.0, 10.0)?);
+    let px_per_mm = 0.1 * middle.distance(right).max(middle.distance(up));
+    let wide = SHAFT_MM * px_per_mm;
+    (wide < LEAST_SHAFT_PX).then(|| {
+        Note::new(
+            "shafts-too-small",
+            format!(
+                "the face is found, but a shaft would be only {wide:.1} px wide: what is said of shafts can't be relied on; go nearer, or send the original photo instead of a reduced copy"
+            ),
+        )
+    })
+}
+
 /// A note where the shafts would be thicker or thinner than shafts are, or than they were told to be, had the face the size told.
 fn face_size(shafts: &Shafts, spec: &FaceSpec, told_mm: Option<f64>) -> Note {
     let thick = shafts.thickness_mm.unwrap_or_default();
@@ -638,6 +700,43 @@ fn face_size(shafts: &Shafts, spec: &FaceSpec, told_mm: Option<f64>) -> Note {
             spec.name
         ),
     )
+}
+
+/// The built-in face of that nominal diameter whose pattern the photo shows: for a person who knows the size alone.
+///
+/// # Errors
+/// Why there is none.
+pub fn face_of_size(
+    photo: &Photo,
+    size_mm: f64,
+    options: &MeasureOptions,
+) -> Result<&'static FaceSpec, Failure> {
+    let failure = |code: &str, text: String| Failure {
+        code: code.to_owned(),
+        text,
+    };
+    let mut fit = options.fit.clone();
+    fit.near = fit.near.or(told(options, photo));
+    let Some(seen) = pattern::read(photo, &fit) else {
+        return Err(failure(
+            "no-face",
+            "no face of any known pattern found: photograph the whole face with its rings free, or name it with --face".to_owned(),
+        ));
+    };
+    let pattern = seen.face.pattern.clone().unwrap_or_default();
+    let of_size = |f: &&FaceSpec| (f.diameter_mm - size_mm).abs() < 0.5;
+    spec::of_pattern(&pattern).find(of_size).ok_or_else(|| {
+        let sizes: Vec<String> = spec::of_pattern(&pattern)
+            .map(|f| format!("{:.0}cm", f.diameter_mm / 10.0))
+            .collect();
+        failure(
+            "no-such-face",
+            format!(
+                "the rings are those of a {pattern} face, which is known in {}: give one of these sizes, or name the face with --face",
+                sizes.join(", ")
+            ),
+        )
+    })
 }
 
 /// A note where the photo shows another number of shafts than was told.

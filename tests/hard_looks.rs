@@ -107,7 +107,6 @@ fn looks() -> Vec<Look> {
     let mut all: Vec<Look> = spec::known()
         .iter()
         // a face in black and white alone has no strong colour that the search starts from
-        .filter(|f| !f.name.starts_with("national-field"))
         .map(|f| look("as it is", f.name.as_str()))
         .collect();
     for face in ["wa-80", "wa-40-3spot", "field-60", "wa-80-6zone"] {

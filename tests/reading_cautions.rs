@@ -76,6 +76,8 @@ fn upright(sd_deg: f64) -> CameraRecord {
         focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
+        sheet: None,
+        evidence: None,
         extra: Default::default(),
     }
 }
@@ -87,6 +89,7 @@ fn three_spots(last_y: f64) -> End {
             name: "wa-40-3spot".to_owned(),
             diameter_mm: 200.0,
             spot_centres_mm: Some(vec![[0.0, 220.0], [0.0, 0.0], [0.0, -220.0]]),
+            pattern: None,
             seen: None,
             zones: None,
             extra: Default::default(),

@@ -259,6 +259,8 @@ fn camera(sd_deg: f64) -> CameraRecord {
         focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
+        sheet: None,
+        evidence: None,
         extra: Default::default(),
     }
 }

@@ -53,6 +53,8 @@ fn camera_record() -> CameraRecord {
         focal_from: FocalSource::Exif,
         lens_profile: None,
         fitted_to: None,
+        sheet: None,
+        evidence: None,
         extra: Extra::new(),
     }
 }

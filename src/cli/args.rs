@@ -205,6 +205,9 @@ pub struct Measure {
     /// Target face: a name from `bossmark faces`, or a face file
     #[arg(long, value_name = "FACE")]
     pub face: Option<String>,
+    /// Instead of --face, the size of the face (80cm): its pattern is read from the photo
+    #[arg(long, value_name = "SIZE", value_parser = size_mm, conflicts_with_all = ["face", "points", "points_template"])]
+    pub size: Option<f64>,
     /// Of several faces take the one nearest to this point of the upright photo: pixels (1200,900), or shares of its
     /// width and height (0.3,0.5)
     #[arg(long, value_name = "X,Y", value_parser = at, allow_hyphen_values = true, conflicts_with = "which")]
@@ -1119,6 +1122,20 @@ fn two_setups(text: &str) -> Result<[usize; 2], String> {
     match numbers {
         Some((a, b)) if a > 0 && b > 0 && a != b => Ok([a, b]),
         _ => Err("give the numbers of two set-ups, like 1,3".to_owned()),
+    }
+}
+
+/// A face's diameter, mm: `80cm`, `800mm`, or centimetres without a unit.
+fn size_mm(text: &str) -> Result<f64, String> {
+    let text = text.trim().to_lowercase();
+    let (number, mm) = match (text.strip_suffix("mm"), text.strip_suffix("cm")) {
+        (Some(number), _) => (number, 1.0),
+        (_, Some(number)) => (number, 10.0),
+        _ => (text.as_str(), 10.0),
+    };
+    match number.trim().parse::<f64>() {
+        Ok(n) if (50.0..=5000.0).contains(&(n * mm)) => Ok(n * mm),
+        _ => Err("give the diameter of the face, like 80cm".to_owned()),
     }
 }
 

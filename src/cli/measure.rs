@@ -107,6 +107,16 @@ fn times_line(path: &Path, times: &Times) -> String {
     format!("{}: {}", path.display(), parts.join(", "))
 }
 
+/// What speaks for the face, for whoever sets anew what accepting one asks for.
+fn evidence_line(end: &End) -> Option<String> {
+    let evidence = end.camera.as_ref()?.evidence?;
+    Some(format!(
+        "evidence for the face: {:.1} nats, {:.1} more than asked for",
+        evidence.nats,
+        evidence.nats - evidence.least_nats
+    ))
+}
+
 /// Runs `job` on every task with all processors and hands the results on in the order of the tasks, each as soon as those
 /// before it are there. `job` must hand on no pictures: results wait for their turn.
 pub(super) fn in_order<T: Sync, R: Send>(
@@ -182,6 +192,9 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
                         measured |= end.failure.is_none();
                         if args.times {
                             screen.tell(&times_line(&task.path, &times));
+                            if let Some(line) = evidence_line(&end) {
+                                screen.tell(&line);
+                            }
                         }
                         one(task, &end, screen, &mut answers).and(drawn)
                     }
@@ -203,7 +216,10 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
 }
 
 fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Trouble> {
-    let mut task = Task::new(photo, context)?;
+    let mut task = match args.size {
+        None => Task::new(photo, context)?,
+        Some(size_mm) => sized_task(args, photo, size_mm, context)?,
+    };
     task.options.pick = args.at.or(args.which);
     task.options.up = args.up;
     if let Some(path) = &args.points {
@@ -211,6 +227,31 @@ fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Tro
         task.options.points = Some(points.map_err(|e| Trouble::from(e).about(path))?);
     }
     Ok(task)
+}
+
+/// The task for a photo of whose face the size alone is given: the pattern is read from the photo.
+fn sized_task(
+    args: &Measure,
+    path: &Path,
+    size_mm: f64,
+    context: &mut Context,
+) -> Result<Task, Trouble> {
+    if path == Path::new("-") {
+        return Err(Trouble::usage(
+            "a photo from stdin is read once: name its face with --face instead of --size",
+        ));
+    }
+    let mut options = context.options(path)?;
+    options.pick = args.at;
+    let photo = crate::photo::open(&input::bytes(path)?)?;
+    let face = road::face_of_size(&photo, size_mm, &options)
+        .map_err(|failure| Trouble::not_possible(failure.text))?;
+    Ok(Task {
+        path: path.to_owned(),
+        face: face.clone(),
+        session: context.session(path)?,
+        options,
+    })
 }
 
 /// Prints a points file to fill in.

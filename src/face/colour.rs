@@ -10,18 +10,23 @@ use std::sync::LazyLock;
 
 #[derive(Deserialize)]
 struct Document {
-    srgb: BTreeMap<String, [f32; 3]>,
+    srgb: BTreeMap<String, Vec<[f32; 3]>>,
 }
 
-static PRINTED: LazyLock<BTreeMap<String, [f32; 3]>> = LazyLock::new(|| {
+static PRINTED: LazyLock<BTreeMap<String, Vec<[f32; 3]>>> = LazyLock::new(|| {
     serde_json::from_str::<Document>(include_str!("../../calibration/colours.json"))
         .map(|d| d.srgb)
         .unwrap_or_default()
 });
 
+/// The looks of a printed colour in neutral light, 8-bit sRGB: the rulebook's ink first, then other inks in use.
+fn inks(colour: Colour) -> &'static [[f32; 3]] {
+    PRINTED.get(colour.name()).map_or(&[], Vec::as_slice)
+}
+
 /// Usual look of a printed colour in neutral light, 8-bit sRGB.
 pub(super) fn printed(colour: Colour) -> [f32; 3] {
-    PRINTED.get(colour.name()).copied().unwrap_or([128.0; 3])
+    inks(colour).first().copied().unwrap_or([128.0; 3])
 }
 
 /// The same in linear light, 0–1.
@@ -58,25 +63,80 @@ pub(super) fn log_colour(c: [f32; 3]) -> [f32; 3] {
     c.map(|v| (v + DARK_LEVEL).ln())
 }
 
-/// Step of the log colour that a boundary between two printed colours makes, going outwards.
-pub(super) fn log_step(inside: Colour, outside: Colour) -> [f32; 3] {
-    let (a, b) = (log_colour(printed(inside)), log_colour(printed(outside)));
-    [b[0] - a[0], b[1] - a[1], b[2] - a[2]]
+/// Steps of the log colour that a boundary between two printed colours makes, going outwards: that of the usual inks first, then
+/// those of other inks that differ from the steps before them.
+pub(super) fn log_steps(inside: Colour, outside: Colour) -> Vec<[f32; 3]> {
+    // a cosine above this and nearly the same size: looks the same to the search
+    const ALIKE: (f32, f32) = (0.95, 1.25);
+    let mut steps: Vec<[f32; 3]> = Vec::new();
+    for a in inks(inside) {
+        for b in inks(outside) {
+            let (a, b) = (log_colour(*a), log_colour(*b));
+            let step = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
+            let alike = |other: &[f32; 3]| {
+                let (m, n) = (norm(&step), norm(other));
+                dot(&step, other) > ALIKE.0 * m * n && m < ALIKE.1 * n && n < ALIKE.1 * m
+            };
+            if !steps.iter().any(alike) {
+                steps.push(step);
+            }
+        }
+    }
+    steps
 }
 
-/// Shares of the print's contrast with which a face is looked for in turn: fresh print in plain light; bleached, or behind
-/// stray light.
-pub(super) const CONTRASTS: [f32; 2] = [1.0, 0.5];
+/// Scalar product of two log colours.
+pub(super) fn dot(a: &[f32; 3], b: &[f32; 3]) -> f32 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
 
-/// True when a log colour may be the given strong colour of which that share of contrast is left; generous, since boundaries
+/// Length of a log colour.
+pub(super) fn norm(a: &[f32; 3]) -> f32 {
+    dot(a, a).sqrt()
+}
+
+/// How the print of a face is expected to look.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Look {
+    /// Share of the print's contrast that light and age have left.
+    pub(super) contrast: f32,
+    /// Whether other inks than the usual ones are tried.
+    pub(super) all_inks: bool,
+}
+
+/// Looks with which a face is searched in turn: the usual inks, fresh, in plain light; any inks; bleached, or behind stray light.
+pub(super) const LOOKS: [Look; 3] = [
+    Look {
+        contrast: 1.0,
+        all_inks: false,
+    },
+    Look {
+        contrast: 1.0,
+        all_inks: true,
+    },
+    Look {
+        contrast: 0.5,
+        all_inks: true,
+    },
+];
+
+/// Mid grey, log colour, and how far a grey's channels may be apart.
+const GREY: (f32, f32) = (4.9, 0.45);
+
+/// True when a log colour may be the given colour of which that share of contrast is left; generous, since boundaries
 /// decide.
 pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3], contrast: f32) -> bool {
     match colour {
         Colour::Yellow => r.min(g) - b > 0.30 * contrast && (r - g).abs() < 0.45,
         Colour::Red => r - g.max(b) > 0.40 * contrast,
         Colour::Blue => b - r > 0.28 * contrast,
-        Colour::Black | Colour::White => false,
+        Colour::Black => r.max(g).max(b) < GREY.0 && spread(r, g, b) < GREY.1,
+        Colour::White => r.min(g).min(b) > GREY.0 && spread(r, g, b) < GREY.1,
     }
+}
+
+fn spread(r: f32, g: f32, b: f32) -> f32 {
+    r.max(g).max(b) - r.min(g).min(b)
 }
 
 /// A copy of the photo reduced by a whole factor through area averages, as log colours.
@@ -249,7 +309,7 @@ mod tests {
             b[1] - a[1]
         };
         assert!((step([1.0; 3]) - step([0.8, 0.6, 0.4])).abs() < 0.2);
-        assert!(log_step(Colour::Yellow, Colour::Red)[1] < -1.0);
+        assert!(log_steps(Colour::Yellow, Colour::Red)[0][1] < -1.0);
     }
 
     #[test]

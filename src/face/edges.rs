@@ -1,8 +1,8 @@
 //! Sub-pixel edges of the printed rings: profiles along the normals of the rings that a camera predicts.
 
 use super::colour::{LINEAR, luminance, printed, printed_linear};
+use super::fit::Projection;
 use super::spec::{Boundary, FaceSpec};
-use crate::camera::Camera;
 use crate::numeric::{count, median};
 use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::RgbImage;
@@ -42,6 +42,8 @@ pub(super) struct Found {
     pub(super) looked: Vec<usize>,
     /// Whether each boundary was seen in grey; in colour alone it lies less surely.
     pub(super) sharp: Vec<bool>,
+    /// Width of the changes of colour, standard deviation of the blur, px: median over the boundaries.
+    pub(super) blur_px: f64,
 }
 
 /// Distance between samples of a profile, px.
@@ -121,14 +123,22 @@ struct Profile {
     samples: Vec<Sample>,
 }
 
-/// Looks for all boundaries of all spots around where `camera` has them.
-pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: Search) -> Found {
+/// Looks for all boundaries of all spots around where `projection` has them, each that far (mm) from its nominal radius.
+pub(super) fn search(
+    pixels: &RgbImage,
+    projection: &Projection,
+    spec: &FaceSpec,
+    offsets_mm: &[f64],
+    how: Search,
+) -> Found {
     let boundaries = spec.boundaries();
     let mut found = Found {
         edges: Vec::new(),
         looked: vec![0; boundaries.len()],
         sharp: vec![true; boundaries.len()],
+        blur_px: 0.0,
     };
+    let mut blurs = Vec::new();
     for (b, boundary) in boundaries.iter().enumerate() {
         if boundary.is_line() && !how.lines {
             continue;
@@ -137,9 +147,9 @@ pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: S
             let room = room_mm(&boundaries, b);
             let profiles = profiles(
                 pixels,
-                camera,
+                projection,
                 *spot,
-                boundary.radius_mm,
+                boundary.radius_mm + offsets_mm.get(b).copied().unwrap_or(0.0),
                 room,
                 how.reach_px,
             );
@@ -147,7 +157,9 @@ pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: S
             let (places, sharp) = if boundary.is_line() {
                 (lines(&profiles, boundary), true)
             } else {
-                steps(&profiles, boundary)
+                let steps = steps(&profiles, boundary);
+                blurs.extend(steps.blur_px);
+                (steps.places, steps.in_grey)
             };
             found.sharp[b] &= sharp;
             found
@@ -163,6 +175,9 @@ pub(super) fn search(pixels: &RgbImage, camera: &Camera, spec: &FaceSpec, how: S
                     })
                 }));
         }
+    }
+    if !blurs.is_empty() {
+        found.blur_px = median(&mut blurs);
     }
     found
 }
@@ -180,7 +195,7 @@ fn room_mm(boundaries: &[Boundary], b: usize) -> f64 {
 
 fn profiles(
     pixels: &RgbImage,
-    camera: &Camera,
+    projection: &Projection,
     spot: FacePoint,
     radius: f64,
     room_mm: f64,
@@ -189,7 +204,7 @@ fn profiles(
     // stay clear of the neighbouring boundary
     const SHARE_OF_ROOM: f64 = 0.7;
     let place = |angle: f64, r: f64| {
-        camera.image_from_face(FacePoint::new(
+        projection.image_from_print(FacePoint::new(
             spot.x + r * angle.cos(),
             spot.y + r * angle.sin(),
         ))
@@ -269,10 +284,23 @@ fn tail(p: &Profile) -> &[Sample] {
     &p.samples[p.samples.len() - p.samples.len() / 3..]
 }
 
-/// Where each profile steps as the ring's median does, as offset along the normal, px; and whether grey showed it.
-fn steps(profiles: &[Profile], boundary: &Boundary) -> (Vec<Option<f64>>, bool) {
+/// What the profiles across a change of colour show.
+struct Steps {
+    /// Where each steps as the ring's median does, offset along the normal, px.
+    places: Vec<Option<f64>>,
+    /// Whether grey showed it.
+    in_grey: bool,
+    /// Standard deviation of the blur, px; `None` where it can't be told.
+    blur_px: Option<f64>,
+}
+
+fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
     if profiles.is_empty() {
-        return (Vec::new(), true);
+        return Steps {
+            places: Vec::new(),
+            in_grey: true,
+            blur_px: None,
+        };
     }
     let (inside, outside) = (
         median_colour(profiles, |p| mean(head(p))),
@@ -299,7 +327,11 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> (Vec<Option<f64>>, bool) 
     }
     let size: f32 = step.iter().map(|v| v * v).sum();
     if size <= 0.0 {
-        return (vec![None; profiles.len()], in_grey);
+        return Steps {
+            places: vec![None; profiles.len()],
+            in_grey,
+            blur_px: None,
+        };
     }
     let peaks: Vec<Option<(f64, f64)>> = profiles
         .iter()
@@ -318,7 +350,17 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> (Vec<Option<f64>>, bool) 
         .into_iter()
         .map(|p| p.filter(|p| p.1 >= LEAST_HEIGHT * usual).map(|p| p.0))
         .collect();
-    (places, in_grey)
+    // a step of height 1 blurred by a Gaussian of that width, after the smoothing: the peak falls as 1/√(1 + b²)
+    let sharpest = SLOPE.iter().filter(|w| **w > 0.0).sum::<f32>();
+    let blur_px = (usual > 0.0).then(|| {
+        let ratio = f64::from(sharpest) / usual;
+        SMOOTHING_PX * (ratio * ratio - 1.0).max(0.0).sqrt()
+    });
+    Steps {
+        places,
+        in_grey,
+        blur_px,
+    }
 }
 
 /// Smoothing of profiles before they are differentiated, px.

@@ -5,7 +5,7 @@
 //! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A face is
 //! believed when hits of every boundary agree with one such fit.
 
-use super::colour::{Reduced, log_step, may_be};
+use super::colour::{Look, Reduced, dot, log_steps, may_be};
 use super::spec::{Colour, FaceSpec};
 use crate::numeric::{SplitMix, count};
 use crate::units::{ImagePoint, floor_index};
@@ -35,19 +35,16 @@ const BEYOND: f64 = 1.15;
 const LEAST_STEP: f32 = 0.3;
 /// Least cosine between the step seen and the step printed.
 const LEAST_COSINE: f32 = 0.78;
-/// Least share of rays in the picture on which a boundary must be seen, for each boundary.
-const LEAST_COVERAGE: f64 = 0.3;
-/// Least share of all boundaries and rays, in the picture or not, for a closer look. Nothing that was believed in photos with known
-/// truth had less than 0.28.
-const LEAST_EARLY: f64 = 0.25;
-/// The same for each boundary by itself but one that shafts may hide: nothing that was believed there had less than 0.12.
-const LEAST_EARLY_OF_ONE: f64 = 0.08;
-/// Least mean of those shares.
-const LEAST_MEAN_COVERAGE: f64 = 0.5;
+/// Share of all rays, in the picture or not, on which two changes of colour must be seen: a quarter of the way round shows an
+/// ellipse, and two of them with one centre show which face it is.
+const LEAST_COVERAGE: f64 = 0.25;
+/// The same while few rays are cast, which may miss some, and the least mean over all changes of colour.
+const LEAST_EARLY: f64 = 0.2;
+const LEAST_EARLY_MEAN: f64 = 0.2;
 /// Share beyond which a spot is sure: most rays show all its rings.
 const SURE: f64 = 0.7;
-/// Least share of an outer ring inside the picture.
-const LEAST_IN_PICTURE: f64 = 0.45;
+/// Share beyond which no second one is looked for near the centre.
+const LIKELY: f64 = 0.5;
 /// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
 const MOST_FORESHORTENED: f64 = 3.0;
 /// Smallest outer radius, px of the reduced picture.
@@ -77,7 +74,13 @@ impl Spot {
     /// Whether a place lies within its rings; near its centre, where it isn't sure itself.
     fn holds(&self, at: ImagePoint, outer_mm: f64) -> bool {
         let from = Vector2::new(at.x - self.centre.x, at.y - self.centre.y);
-        let share = if self.support > SURE { 0.9 } else { 0.35 };
+        let share = if self.support > SURE {
+            0.9
+        } else if self.support > LIKELY {
+            0.35
+        } else {
+            return false;
+        };
         from.dot(&(self.metric * from)) < (share * outer_mm).powi(2)
     }
 
@@ -104,8 +107,8 @@ struct Target {
     /// Radius over that of the outermost zone.
     rho: f64,
     ln_rho: f64,
-    step: [f32; 3],
-    size2: f32,
+    /// The steps of log colour that its inks make.
+    steps: Vec<[f32; 3]>,
 }
 
 #[derive(Clone, Copy)]
@@ -167,18 +170,21 @@ impl Pencil {
     }
 }
 
-/// Looks for spots of `spec` on the whole photo, where `contrast` is the share of the print's contrast that light and age
-/// have left.
-pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, contrast: f32) -> Search {
-    let targets = targets(spec, contrast);
+/// Looks for spots of `spec` on the whole photo as its print is expected to look.
+pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, look: Look) -> Search {
+    let contrast = look.contrast;
+    let targets = targets(spec, look);
     let mut search = Search::default();
-    // patches of black and white aren't looked for
     let mut colours: Vec<Colour> = Vec::new();
     for zone in &spec.zones {
-        let strong = !matches!(zone.colour, Colour::Black | Colour::White);
-        if strong && !colours.contains(&zone.colour) {
+        if !colours.contains(&zone.colour) {
             colours.push(zone.colour);
         }
+    }
+    // black and white are everywhere: only where a face has nothing else
+    let strong = |c: &Colour| !matches!(c, Colour::Black | Colour::White);
+    if colours.iter().any(strong) {
+        colours.retain(strong);
     }
     // one bit for each colour that a pixel may have
     let kinds: Vec<u8> = reduced
@@ -190,8 +196,9 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, contrast: f32) -> Search 
             })
         })
         .collect();
-    // all colours at once, then one by one
-    let groups = std::iter::once(u8::MAX).chain((0..colours.len()).map(|k| 1 << k));
+    // all colours at once, unless they are black and white, then one by one
+    let all = strong(&colours[0]).then_some(u8::MAX);
+    let groups = all.into_iter().chain((0..colours.len()).map(|k| 1 << k));
     for group in groups {
         for (start, radius) in patches(&kinds, group, reduced.width) {
             search.patches += 1;
@@ -233,20 +240,23 @@ fn keep(spots: &mut Vec<Spot>, spot: Spot, outer_mm: f64) {
     spots.push(spot);
 }
 
-fn targets(spec: &FaceSpec, contrast: f32) -> Vec<Target> {
+fn targets(spec: &FaceSpec, look: Look) -> Vec<Target> {
     let outer = spec.outer_radius_mm();
     spec.boundaries()
         .iter()
         .enumerate()
         .filter(|(_, b)| !b.is_line())
         .map(|(boundary, b)| {
-            let step = log_step(b.inside, b.outside).map(|v| contrast * v);
+            let steps = log_steps(b.inside, b.outside);
             Target {
                 boundary,
                 rho: b.radius_mm / outer,
                 ln_rho: (b.radius_mm / outer).ln(),
-                step,
-                size2: step.iter().map(|v| v * v).sum(),
+                steps: steps
+                    .iter()
+                    .take(if look.all_inks { steps.len() } else { 1 })
+                    .map(|s| s.map(|v| look.contrast * v))
+                    .collect(),
             }
         })
         .collect()
@@ -369,8 +379,6 @@ fn examine(
     let Some(mut pencil) = consensus(&chains, targets, start) else {
         return Err(nothing);
     };
-    // shafts may hide the innermost boundary where there are three or more
-    let hidden = usize::from(targets.len() > 2);
     // most patches are no face: few rays show that
     for (tolerance, rays) in [
         (0.12, FEW_RAYS),
@@ -394,10 +402,9 @@ fn examine(
             tolerance,
         );
         if rays < RAYS {
-            let share = count(hits.len()) / count(rays * targets.len());
             let each = shares(&hits, targets, rays);
-            let must = each.get(hidden..).unwrap_or_default();
-            if share < LEAST_EARLY || must.iter().any(|s| *s < LEAST_EARLY_OF_ONE) {
+            let mean = each.iter().sum::<f64>() / count(each.len().max(1));
+            if second_largest(&each) < LEAST_EARLY || mean < LEAST_EARLY_MEAN {
                 return Err(each);
             }
         }
@@ -428,13 +435,11 @@ fn examine(
         &pencil,
         0.05,
     );
-    let (coverage, in_picture) = coverage(reduced, targets, &pencil, centre, &hits);
-    let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
-    let must = coverage.get(hidden..).unwrap_or_default();
-    let poor = must.iter().any(|c| *c < LEAST_COVERAGE);
-    if in_picture < LEAST_IN_PICTURE || mean < LEAST_MEAN_COVERAGE || poor {
+    let coverage = coverage(reduced, targets, &pencil, centre, &hits);
+    if second_largest(&shares(&hits, targets, RAYS)) < LEAST_COVERAGE {
         return Err(coverage);
     }
+    let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));
     let scale = pencil.unit * reduced.factor / spec.outer_radius_mm();
     let over = 1.0 + 2.0 * pencil.g.dot(&((centre - pencil.origin) / pencil.unit));
     Ok(Spot {
@@ -546,19 +551,24 @@ impl Ray {
 
     /// Local maxima of the steps' agreement with one boundary.
     fn hits(&mut self, target: &Target, t: usize, line: &Line, hits: &mut Vec<Hit>) {
-        let least = LEAST_STEP * target.size2;
-        let cosine2 = LEAST_COSINE * LEAST_COSINE * target.size2;
-        let per_step = 1.0 / target.size2;
-        let [sx, sy, sz] = target.step;
         let [x, y, z, size] = &self.steps;
-        let steps = x.iter().zip(y).zip(z).zip(size);
         self.agreement.clear();
-        self.agreement.extend(steps.map(|(((x, y), z), size)| {
-            let dot = x * sx + y * sy + z * sz;
-            // without branches, so that several are worked out at once
-            let agrees = (dot > least) & (dot * dot > cosine2 * size);
-            if agrees { dot * per_step } else { 0.0 }
-        }));
+        self.agreement.resize(x.len(), 0.0);
+        for step in &target.steps {
+            let size2 = dot(step, step);
+            let least = LEAST_STEP * size2;
+            let cosine2 = LEAST_COSINE * LEAST_COSINE * size2;
+            let per_step = 1.0 / size2;
+            let [sx, sy, sz] = *step;
+            let steps = x.iter().zip(y).zip(z).zip(size);
+            for ((((x, y), z), size), agreement) in steps.zip(&mut self.agreement) {
+                let dot = x * sx + y * sy + z * sz;
+                // without branches, so that several are worked out at once
+                let agrees = (dot > least) & (dot * dot > cosine2 * size);
+                let here = if agrees { dot * per_step } else { 0.0 };
+                *agreement = agreement.max(here);
+            }
+        }
         let a = &self.agreement;
         let n = a.len();
         let mut i = 2;
@@ -737,17 +747,22 @@ fn shares(hits: &[Hit], targets: &[Target], rays: usize) -> Vec<f64> {
         .collect()
 }
 
-/// For each boundary the share of rays that saw it, of those on which it lies in the picture; and the share of the outermost
-/// boundary that lies in the picture.
+/// The second largest of some shares: how much is seen at least of two boundaries.
+fn second_largest(shares: &[f64]) -> f64 {
+    let mut sorted = shares.to_vec();
+    sorted.sort_by(|a, b| b.total_cmp(a));
+    sorted.get(1).copied().unwrap_or(0.0)
+}
+
+/// For each boundary the share of rays that saw it, of those on which it lies in the picture.
 fn coverage(
     reduced: &Reduced,
     targets: &[Target],
     pencil: &Pencil,
     centre: Vector2<f64>,
     hits: &[Hit],
-) -> (Vec<f64>, f64) {
+) -> Vec<f64> {
     let mut share = Vec::with_capacity(targets.len());
-    let mut seen_last = 0.0;
     for (t, target) in targets.iter().enumerate() {
         let possible = (0..RAYS)
             .filter(|k| {
@@ -769,9 +784,8 @@ fn coverage(
             .count();
         let seen = hits.iter().filter(|h| h.target == t).count();
         share.push((count(seen) / count(possible.max(1))).min(1.0));
-        seen_last = count(possible) / count(RAYS);
     }
-    (share, seen_last)
+    share
 }
 
 /// The metric's eigenvectors and axes: px per mm along the longer axis, along the shorter, and the direction of the shorter
@@ -835,7 +849,11 @@ mod tests {
         for (width, height) in [(1, 3000), (3000, 1), (1, 1)] {
             let pixels = RgbImage::from_pixel(width, height, image::Rgb([230, 200, 40]));
             let reduced = Reduced::new(&pixels, 1000);
-            assert!(find(&reduced, face, 1.0).spots.is_empty());
+            assert!(
+                find(&reduced, face, super::super::colour::LOOKS[0])
+                    .spots
+                    .is_empty()
+            );
         }
     }
 }

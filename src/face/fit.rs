@@ -2,10 +2,13 @@
 
 use super::edges::RingEdge;
 use super::marks::Marks;
+use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
-use crate::camera::{CX, CY, Camera, CameraDelta, K1, K2, LN_F, PARAMETERS, ROLL};
+use crate::camera::{
+    CX, CY, Camera, CameraDelta, K1, K2, LN_F, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
+};
 use crate::numeric::{self, Problem, Solution, least_squares};
-use crate::units::FacePoint;
+use crate::units::{FacePoint, ImagePoint};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
 /// What is known of the lens before the rings are looked at: means and standard deviations.
@@ -51,32 +54,36 @@ pub(super) struct Fitted {
     pub(super) cost: f64,
     /// Weighted normal matrix of the camera's parameters, the paper's, the offsets and the width of the lines.
     pub(super) information: DMatrix<f64>,
+    /// Logarithm of the marginal likelihood of the edges under the priors of paper and print, up to a constant (Laplace's
+    /// approximation: MacKay 1992, "Bayesian interpolation", eq. 2.7).
+    pub(super) log_evidence: f64,
 }
 
-/// Number of terms that describe how the paper stands off the face plane: all products xⁱyʲ up to the fourth degree.
-const PAPER: usize = 15;
+impl Fitted {
+    /// How points of the print come into the picture.
+    pub(super) fn projection(&self, reach_mm: f64) -> Projection {
+        Projection {
+            camera: self.camera,
+            sheet: Sheet {
+                z_mm: self.print.paper_mm,
+                reach_mm,
+            },
+        }
+    }
+}
 
-/// The terms at a place, lengths in reaches of the face.
-fn paper_terms(at: FacePoint, reach_mm: f64) -> SVector<f64, PAPER> {
-    let (x, y) = (at.x / reach_mm, at.y / reach_mm);
-    let (x2, y2, xy) = (x * x, y * y, x * y);
-    SVector::from([
-        1.0,
-        x,
-        y,
-        x2,
-        xy,
-        y2,
-        x2 * x,
-        x2 * y,
-        x * y2,
-        y2 * y,
-        x2 * x2,
-        x2 * xy,
-        x2 * y2,
-        xy * y2,
-        y2 * y2,
-    ])
+/// The way from a point of the print to the picture: off the face plane with the sheet, then through the camera.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Projection {
+    pub(super) camera: Camera,
+    pub(super) sheet: Sheet,
+}
+
+impl Projection {
+    pub(super) fn image_from_print(&self, at: FacePoint) -> Option<ImagePoint> {
+        let seen = self.sheet.apparent(at, self.camera.centre_mm());
+        self.camera.image_from_face(seen)
+    }
 }
 
 /// Where paper shows a point of the face when it stands off the face plane as the factors of the terms say: for made-up edges.
@@ -87,11 +94,11 @@ pub(super) fn paper_displaced(
     factors_mm: &[f64],
     reach_mm: f64,
 ) -> FacePoint {
-    let foot = camera.centre_mm();
-    let terms = paper_terms(at, reach_mm);
-    let z: f64 = terms.iter().zip(factors_mm).map(|(t, c)| t * c).sum();
-    let k = z / (foot.z - z);
-    FacePoint::new(at.x + k * (at.x - foot.x), at.y + k * (at.y - foot.y))
+    let sheet = Sheet {
+        z_mm: SVector::from_iterator(factors_mm.iter().copied()),
+        reach_mm,
+    };
+    sheet.apparent(at, camera.centre_mm())
 }
 
 /// What is found out about the face along with the camera.
@@ -102,7 +109,7 @@ pub(super) struct Print {
     /// Width of the printed lines, mm.
     pub(super) line_mm: f64,
     /// How far the paper stands off the face plane, mm, towards the archer: factors of the terms.
-    paper_mm: SVector<f64, PAPER>,
+    pub(super) paper_mm: SVector<f64, PAPER>,
 }
 
 impl Print {
@@ -127,14 +134,19 @@ struct Rings<'a> {
     radii: Vec<f64>,
     /// Standard deviation of the roll, rad: tiny where nothing shows it.
     roll_sd: f64,
+    /// Standard deviation of the pose, rad and mm: none beforehand, or so small that it stays where it is.
+    pose_sd: f64,
     reach_mm: f64,
 }
 
 /// Parameters that every edge depends on: the camera's and the paper's.
 const COMMON: usize = PARAMETERS + PAPER;
 
+/// Parameters of the pose besides the roll.
+const POSE: [usize; 5] = [TURN_X, TURN_Y, SHIFT, SHIFT + 1, SHIFT + 2];
+
 /// Number of the priors of the camera's own parameters.
-const CAMERA_PRIORS: usize = 6;
+const CAMERA_PRIORS: usize = PARAMETERS;
 
 impl Rings<'_> {
     fn camera(&self, x: &DVector<f64>) -> Camera {
@@ -163,6 +175,7 @@ impl Rings<'_> {
             (lens.k2 + x[K2] - p.k2) / p.k2_sd,
             x[ROLL] / self.roll_sd,
         ];
+        out.extend(POSE.map(|k| x[k] / self.pose_sd));
         let line = x[self.line()];
         out.extend(
             self.marks
@@ -179,6 +192,7 @@ impl Rings<'_> {
     /// The entries of each prior's row that are not 0: (parameter, derivative).
     fn prior_rows(&self) -> Vec<Vec<(usize, f64)>> {
         let p = &self.prior;
+        let [turn_x, turn_y, right, down, away] = POSE.map(|k| (k, self.pose_sd));
         let camera: [(usize, f64); CAMERA_PRIORS] = [
             (LN_F, p.ln_f_sd),
             (CX, p.c_sd_px),
@@ -186,6 +200,11 @@ impl Rings<'_> {
             (K1, p.k1_sd),
             (K2, p.k2_sd),
             (ROLL, self.roll_sd),
+            turn_x,
+            turn_y,
+            right,
+            down,
+            away,
         ];
         let mut rows: Vec<Vec<(usize, f64)>> =
             camera.iter().map(|(k, sd)| vec![(*k, 1.0 / sd)]).collect();
@@ -334,6 +353,35 @@ const ROLL_HELD: f64 = 1e-6;
 /// Standard deviation of a roll that the layout of several spots shows.
 const ROLL_FREE: f64 = 1.0;
 
+/// Standard deviation of a pose of which nothing is known.
+const POSE_FREE: f64 = 1e9;
+/// Standard deviation that keeps a parameter where it is.
+const FIXED: f64 = 1e-9;
+
+/// Fits print and sheet to `edges` that are seen by `camera`.
+pub(super) fn fit_sheet(
+    camera: Camera,
+    spec: &FaceSpec,
+    marks: &Marks,
+    edges: &[Weighed],
+    print: &Print,
+    iterations: usize,
+) -> Fitted {
+    let lens = camera.lens;
+    let prior = LensPrior {
+        f_px: lens.f_px,
+        ln_f_sd: FIXED,
+        cx_px: lens.cx_px,
+        cy_px: lens.cy_px,
+        c_sd_px: FIXED,
+        k1: lens.k1,
+        k1_sd: FIXED,
+        k2: lens.k2,
+        k2_sd: FIXED,
+    };
+    solve(camera, prior, spec, marks, edges, print, iterations, FIXED)
+}
+
 /// Fits camera and print to `edges`, starting from `base` and `print`.
 pub(super) fn fit(
     base: Camera,
@@ -344,8 +392,27 @@ pub(super) fn fit(
     print: &Print,
     iterations: usize,
 ) -> Fitted {
+    solve(
+        base, prior, spec, marks, edges, print, iterations, POSE_FREE,
+    )
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "the two ways to call it name them"
+)]
+fn solve(
+    base: Camera,
+    prior: LensPrior,
+    spec: &FaceSpec,
+    marks: &Marks,
+    edges: &[Weighed],
+    print: &Print,
+    iterations: usize,
+    pose_sd: f64,
+) -> Fitted {
     let radii: Vec<f64> = spec.boundaries().iter().map(|b| b.radius_mm).collect();
-    let roll_sd = if spec.spots_mm.len() > 1 {
+    let roll_sd = if spec.spots_mm.len() > 1 && pose_sd > 1.0 {
         ROLL_FREE
     } else {
         ROLL_HELD
@@ -366,6 +433,7 @@ pub(super) fn fit(
         shares: edges.iter().map(|e| e.share).collect(),
         radii,
         roll_sd,
+        pose_sd,
         reach_mm: spec.reach_mm(),
     };
     let Solution {
@@ -374,7 +442,9 @@ pub(super) fn fit(
         cost,
         information,
     } = least_squares(&problem, start, iterations);
+    let log_evidence = log_evidence(&problem, cost, &information);
     Fitted {
+        log_evidence,
         camera: problem.camera(&x),
         print: Print {
             offsets_mm: x
@@ -401,4 +471,32 @@ pub(super) fn fit(
 pub(super) fn camera_covariance(fitted: &Fitted) -> SMatrix<f64, PARAMETERS, PARAMETERS> {
     let all = numeric::covariance(&fitted.information, 0.0);
     SMatrix::from_fn(|i, j| all[(i, j)])
+}
+
+/// Laplace's approximation to the log marginal likelihood, without what is the same for all priors of paper and print.
+fn log_evidence(problem: &Rings, cost: f64, information: &DMatrix<f64>) -> f64 {
+    let n = information.nrows();
+    // to a unit diagonal first: parameters have units of their own
+    let scale: Vec<f64> = (0..n)
+        .map(|i| information[(i, i)].max(1e-300).sqrt())
+        .collect();
+    let scaled = DMatrix::from_fn(n, n, |i, j| information[(i, j)] / (scale[i] * scale[j]));
+    let Some(cholesky) = scaled.cholesky() else {
+        return f64::NEG_INFINITY;
+    };
+    let half_log_det: f64 = (0..n)
+        .map(|i| cholesky.l_dirty()[(i, i)].ln() + scale[i].ln())
+        .sum();
+    let likelihood: f64 = problem.edges.iter().map(|e| -e.share * e.sd_px.ln()).sum();
+    let count = crate::numeric::count(PAPER);
+    let priors: f64 = problem
+        .marks
+        .edges
+        .iter()
+        .map(|e| -e.sd_mm.ln())
+        .sum::<f64>()
+        - count * problem.marks.paper_sd_mm.ln();
+    let p = &problem.prior;
+    let lens = -p.ln_f_sd.ln() - 2.0 * p.c_sd_px.ln() - p.k1_sd.ln() - p.k2_sd.ln();
+    likelihood - cost + priors + lens - half_log_det
 }

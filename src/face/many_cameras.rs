@@ -3,7 +3,8 @@
 //! the priors say; edges near each other on a ring err together, as they do in photos.
 
 use super::fit::{self, LensPrior, Print, paper_displaced};
-use super::{RingEdge, marks, priors, spec, spread, weigh};
+use super::refine::{INDEPENDENT_PER_RING, spread, weigh};
+use super::{RingEdge, marks, priors, spec};
 use crate::camera::{Camera, Lens, Pose, ROLL};
 use crate::numeric::{SplitMix, median};
 use crate::units::{FacePoint, ImagePoint};
@@ -250,7 +251,15 @@ fn foreseen_of(seed: u64, cameras: usize) {
         let (mut at, mut print) = (start, Print::expected(&marks));
         let mut fitted = None;
         for _ in 0..4 {
-            let f = fit::fit(at, prior, face, &marks, &weigh(&found, &sd), &print, 30);
+            let f = fit::fit(
+                at,
+                prior,
+                face,
+                &marks,
+                &weigh(&found, &sd, INDEPENDENT_PER_RING),
+                &print,
+                30,
+            );
             sd = spread(&found, &f.residuals_px, sd.len());
             (at, print) = (f.camera, f.print.clone());
             fitted = Some(f);

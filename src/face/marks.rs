@@ -24,6 +24,19 @@ struct Document {
     either_edge: Normal,
     paper: Normal,
     centre_mark: CentreMark,
+    hanging: [Hanging; SCALES],
+}
+
+/// Number of ways in which a sheet may hang.
+pub(super) const SCALES: usize = 3;
+
+/// How far a sheet may be from what the rulebook prints on a plane.
+#[derive(Clone, Copy, Debug, Deserialize)]
+struct Hanging {
+    /// Standard deviation of each term of the paper's shape, mm for a face of 1 m; larger faces bend as much in proportion.
+    paper_mm_per_m: f64,
+    /// Standard deviation of a ring's radius, share of it.
+    print: f64,
 }
 
 /// The "+" printed in the middle.
@@ -107,6 +120,26 @@ pub(super) fn marks(spec: &FaceSpec) -> Option<Marks> {
 }
 
 impl Marks {
+    /// What is expected of a sheet that hangs in way number `k`: 0 is flat and printed as the rulebook has it.
+    pub(super) fn hanging(&self, spec: &FaceSpec, k: usize) -> Self {
+        let Some(how) = PRINT.and_then(|p| p.hanging.get(k).copied()) else {
+            return self.clone();
+        };
+        let boundaries = spec.boundaries();
+        let edges = self.edges.iter().zip(&boundaries).map(|(e, b)| Mark {
+            sd_mm: e.sd_mm.hypot(how.print * b.radius_mm),
+            ..*e
+        });
+        Self {
+            edges: edges.collect(),
+            either: self.either,
+            line_mm: self.line_mm,
+            paper_sd_mm: self
+                .paper_sd_mm
+                .max(how.paper_mm_per_m * spec.reach_mm() / 500.0),
+        }
+    }
+
     /// The same where only some boundaries were seen sharply.
     pub(super) fn where_sharp(&self, sharp: &[bool]) -> Self {
         let edges = self.edges.iter().zip(sharp);

@@ -7,6 +7,7 @@
 mod centre_mark;
 mod colour;
 mod edges;
+mod evidence;
 mod find;
 mod fit;
 #[cfg(test)]
@@ -14,28 +15,32 @@ mod many_cameras;
 mod marks;
 mod notes;
 mod paper;
+pub mod pattern;
 mod priors;
+mod pyramid;
+mod refine;
+mod sheet;
 pub mod spec;
 mod start;
 mod upright;
 mod white;
-mod zones;
 
 pub use edges::RingEdge;
 pub(crate) use edges::sample as linear_light;
+pub use evidence::Evidence;
 pub use fit::LensPrior;
+pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
 use crate::camera::{Camera, CameraDelta, LN_F, PARAMETERS, ROLL};
-use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
+use crate::numeric::count;
 use crate::photo::Photo;
 use crate::units::{FacePoint, ImagePoint};
-use colour::Reduced;
-use fit::{Fitted, Print, Weighed};
-use marks::Marks;
+use colour::{Look, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
-use priors::Priors;
+use pyramid::Pyramid;
+use refine::{Refined, Refiner};
 use serde::{Deserialize, Serialize};
 use spec::FaceSpec;
 use start::Layout;
@@ -47,7 +52,7 @@ pub type CameraCovariance = SMatrix<f64, PARAMETERS, PARAMETERS>;
 /// What a caller knows beyond the photo.
 #[derive(Clone, Debug, Default)]
 pub struct FitOptions {
-    /// Take the face nearest to this point instead of the one nearest to the picture's middle, px.
+    /// Take the face nearest to this point instead of the largest in the picture, px.
     pub near: Option<ImagePoint>,
     /// What is known of the lens, from a profile; without it EXIF and the usual priors are taken.
     pub lens: Option<LensPrior>,
@@ -109,10 +114,14 @@ pub struct FaceFit {
     pub notes: Vec<Note>,
     /// The ring edges that the fit rests on.
     pub edges: Vec<RingEdge>,
-    /// All faces seen, the one taken first, then by distance from the picture's middle (or the point asked for).
+    /// All faces seen, the one taken first, then the largest (or the nearest to the point asked for).
     pub candidates: Vec<Candidate>,
     /// Radial offset of each boundary from its nominal radius, mm, in the order of [`FaceSpec::boundaries`].
     pub offsets_mm: Vec<f64>,
+    /// How the paper stands off the face plane, where the rings show that it does by more than paper on a boss always does.
+    pub sheet: Option<Sheet>,
+    /// What speaks for the face; `None` where a person marked it.
+    pub evidence: Option<Evidence>,
 }
 
 impl FaceFit {
@@ -167,7 +176,7 @@ impl FaceFit {
     }
 }
 
-/// Why no face is believed.
+/// Why no face is accepted.
 #[derive(Debug, Error)]
 pub enum FaceError {
     /// The named face is not in the photo, or too little of it.
@@ -179,6 +188,10 @@ pub enum FaceError {
         face: String,
         /// What was seen instead.
         seen: String,
+        /// What speaks for the likeliest place; `None` where nothing was worth a fit.
+        evidence: Option<Evidence>,
+        /// A face whose pattern the photo shows, where it is another.
+        other: Option<&'static FaceSpec>,
     },
     /// The program's own calibration data is broken.
     #[error("the built-in calibration data cannot be read: build the program again")]
@@ -187,10 +200,14 @@ pub enum FaceError {
 
 /// Longer side of the picture in which faces are looked for, px: a 40 cm face from 5 m is still some 40 px wide.
 const SEARCH_SIDE: u32 = 1000;
-/// Faces tried in turn until one is believed.
-const MOST_TRIED: usize = 4;
-/// Faces tried where all are wanted: more don't hang on one boss in practice.
-const MOST_OF_ALL_TRIED: usize = 8;
+/// Places tried in turn until one is accepted: most that are none cost little.
+const MOST_TRIED: usize = 16;
+/// Faces wanted where all are: more don't hang on one boss in practice.
+const MOST_FACES: usize = 8;
+/// Faces at least this large, against the largest, are about as large in the picture.
+pub const AS_LARGE: f64 = 0.8;
+/// A doubtful fit is trusted this many times less, in standard deviations.
+const DOUBTFUL: f64 = 2.0;
 
 /// What is known of a photo's lens beforehand: what the options tell, else EXIF and what is usual. `None`: the built-in data
 /// is broken.
@@ -209,13 +226,17 @@ pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
 /// Finds the face that `spec` describes and fits the camera to its rings.
 ///
 /// # Errors
-/// [`FaceError::NoFace`] when nothing in the photo can be believed to be that face.
+/// [`FaceError::NoFace`] when nothing in the photo is likely enough to be that face.
 pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceFit, FaceError> {
-    let mut fits = believed(photo, spec, options, MOST_TRIED, 1)?;
+    let one = Effort {
+        most: 1,
+        ..Effort::FULL
+    };
+    let mut fits = accepted(photo, spec, options, &one)?;
     Ok(fits.swap_remove(0))
 }
 
-/// Finds every face that `spec` describes, the nearest to the picture's middle (or the point asked for) first.
+/// Finds every face that `spec` describes, the largest in the picture (or the nearest to the point asked for) first.
 ///
 /// # Errors
 /// As [`fit()`]: never an empty list.
@@ -225,7 +246,7 @@ pub fn fit_all(
     options: &FitOptions,
 ) -> Result<Vec<FaceFit>, FaceError> {
     let mut fits: Vec<FaceFit> = Vec::new();
-    for fit in believed(photo, spec, options, MOST_OF_ALL_TRIED, MOST_OF_ALL_TRIED)? {
+    for fit in accepted(photo, spec, options, &Effort::FULL)? {
         if !fits.iter().any(|f| same_place(f, &fit, spec)) {
             fits.push(fit);
         }
@@ -241,13 +262,36 @@ fn same_place(a: &FaceFit, b: &FaceFit, spec: &FaceSpec) -> bool {
         .is_some_and(|p| p.distance(FacePoint::default()) < spec.outer_radius_mm())
 }
 
-/// Up to `most` faces that are believed, of the `tried` nearest to the target; at least one.
-fn believed(
+/// How hard faces are looked for.
+struct Effort {
+    /// Longer side of the copy on which they are, px.
+    side: u32,
+    /// Looks of the print that are tried in turn.
+    looks: &'static [Look],
+    /// Faces wanted.
+    most: usize,
+}
+
+impl Effort {
+    const FULL: Self = Self {
+        side: SEARCH_SIDE,
+        looks: &colour::LOOKS,
+        most: MOST_FACES,
+    };
+    /// For reading the pattern of a photo: of several faces one is enough, and a small copy shows it.
+    const PATTERN: Self = Self {
+        side: SEARCH_SIDE / 2,
+        looks: colour::LOOKS.split_at(2).0,
+        most: 1,
+    };
+}
+
+/// Faces that are accepted, the largest or the nearest to the point asked for first; at least one.
+fn accepted(
     photo: &Photo,
     spec: &FaceSpec,
     options: &FitOptions,
-    tried: usize,
-    most: usize,
+    effort: &Effort,
 ) -> Result<Vec<FaceFit>, FaceError> {
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
     let marks = marks::marks(spec).ok_or(FaceError::Calibration)?;
@@ -261,33 +305,39 @@ fn believed(
         k1: prior.k1,
         k2: prior.k2,
     };
-    let reduced = Reduced::new(&photo.pixels, SEARCH_SIDE);
-    let target = options
-        .near
-        .unwrap_or(ImagePoint::new(prior.cx_px, prior.cy_px));
+    let reduced = Reduced::new(&photo.pixels, effort.side);
+    let pyramid = Pyramid::new(&photo.pixels);
     let mut seen = None;
-    for contrast in colour::CONTRASTS {
-        let search = find::find(&reduced, spec, contrast);
+    for look in effort.looks {
+        let search = find::find(&reduced, spec, *look);
         let mut layouts = start::layouts(&search.spots, spec, lens, (photo.width, photo.height));
-        layouts.sort_by(|a, b| {
-            a.centre
-                .distance(target)
-                .total_cmp(&b.centre.distance(target))
-        });
-        let task = Task {
+        let size = |layout: &Layout| candidate(layout, &search.spots).px_per_mm;
+        let largest = layouts.iter().map(size).fold(0.0, f64::max);
+        let target = options
+            .near
+            .unwrap_or(ImagePoint::new(prior.cx_px, prior.cy_px));
+        let rank = |layout: &Layout| {
+            let small = options.near.is_none() && size(layout) < AS_LARGE * largest;
+            (
+                small,
+                crate::units::round_i64(layout.centre.distance(target)),
+            )
+        };
+        layouts.sort_by_cached_key(rank);
+        let task = Refiner {
             photo,
+            pyramid: &pyramid,
             spec,
             marks: &marks,
             priors,
             prior,
             from_profile: options.lens.is_some(),
             factor: reduced.factor,
-            contrast,
         };
         let mut fits = Vec::new();
-        let mut doubts = Vec::new();
-        for (i, layout) in layouts.iter().enumerate().take(tried) {
-            if fits.len() == most {
+        let mut refusals = Vec::new();
+        for (i, layout) in layouts.iter().enumerate().take(MOST_TRIED) {
+            if fits.len() == effort.most {
                 break;
             }
             match task.refine(&search.spots, layout) {
@@ -301,20 +351,34 @@ fn believed(
                             .map(|(_, l)| l),
                     );
                     let candidates = order.iter().map(|l| candidate(l, &search.spots)).collect();
-                    fits.push(task.finish(refined, layout, candidates, options));
+                    let evidence = refined.evidence;
+                    let fit = task.finish(refined, layout, candidates, options);
+                    match pattern::better(&pyramid, spec, &fit) {
+                        Some(seen) => refusals.push(Refusal::OtherPattern { evidence, seen }),
+                        None => fits.push(fit),
+                    }
                 }
-                Err(doubt) => doubts.push(doubt),
+                Err(refusal) => refusals.push(refusal),
             }
         }
         if !fits.is_empty() {
             return Ok(fits);
         }
-        // what was seen at full contrast says more
-        seen.get_or_insert_with(|| what_was_seen(&search, spec, &doubts));
+        // the likeliest place first; what was seen at full contrast says more
+        refusals.sort_by(|a, b| b.nats().total_cmp(&a.nats()));
+        let evidence = refusals.iter().find_map(Refusal::evidence);
+        let other = refusals.iter().find_map(|r| match r {
+            Refusal::OtherPattern { seen, .. } => Some(*seen),
+            _ => None,
+        });
+        seen.get_or_insert_with(|| (what_was_seen(&search, spec, &refusals), evidence, other));
     }
+    let (seen, evidence, other) = seen.unwrap_or_default();
     Err(FaceError::NoFace {
         face: spec.name.clone(),
-        seen: seen.unwrap_or_default(),
+        seen,
+        evidence,
+        other,
     })
 }
 
@@ -334,9 +398,9 @@ fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
     }
 }
 
-fn what_was_seen(search: &find::Search, spec: &FaceSpec, doubts: &[String]) -> String {
-    if let Some(doubt) = doubts.first() {
-        return doubt.clone();
+fn what_was_seen(search: &find::Search, spec: &FaceSpec, refusals: &[Refusal]) -> String {
+    if let Some(refusal) = refusals.first() {
+        return refusal.words();
     }
     if !search.spots.is_empty() {
         return format!(
@@ -373,359 +437,61 @@ fn what_was_seen(search: &find::Search, spec: &FaceSpec, doubts: &[String]) -> S
     }
 }
 
-struct Task<'a> {
-    photo: &'a Photo,
-    spec: &'a FaceSpec,
-    marks: &'a Marks,
-    priors: &'a Priors,
-    prior: LensPrior,
-    from_profile: bool,
-    /// Pixels of the photo per pixel of the reduced picture.
-    factor: f64,
-    /// Share of the print's contrast with which the face was found.
-    contrast: f32,
+/// Why a place isn't taken for the face.
+enum Refusal {
+    /// Too few edges where its rings should be.
+    NoEdges,
+    /// Too small in the picture.
+    TooSmall { width_px: f64 },
+    /// The face explains what is seen there hardly better than anything else.
+    Unlikely { evidence: Evidence },
+    /// No line between zones of one colour, where some would show.
+    NoLines { evidence: Evidence },
+    /// Another pattern explains it better.
+    OtherPattern {
+        evidence: Evidence,
+        seen: &'static FaceSpec,
+    },
 }
 
-struct Refined {
-    fitted: Fitted,
-    edges: Vec<RingEdge>,
-    /// For each boundary the share of places in the picture at which it was seen where the fit has it.
-    seen: Vec<f64>,
-    rms_px: f64,
-    prior: LensPrior,
-    /// The focal length of EXIF was set aside.
-    freed: bool,
-    /// The middle of the picture isn't that of the lens.
-    cropped: bool,
+impl Refusal {
+    const fn evidence(&self) -> Option<Evidence> {
+        match self {
+            Self::Unlikely { evidence }
+            | Self::NoLines { evidence }
+            | Self::OtherPattern { evidence, .. } => Some(*evidence),
+            Self::NoEdges | Self::TooSmall { .. } => None,
+        }
+    }
+
+    fn nats(&self) -> f64 {
+        self.evidence().map_or(f64::NEG_INFINITY, |e| e.total())
+    }
+
+    fn words(&self) -> String {
+        match self {
+            Self::NoLines { .. } => {
+                "discs in its colours seen, without the lines between the zones".to_owned()
+            }
+            Self::OtherPattern { seen, .. } => pattern::words(seen),
+            Self::NoEdges => "rings seen, but their edges can't be measured".to_owned(),
+            Self::TooSmall { width_px } => format!(
+                "rings in its colours seen, but only {width_px:.0} px wide, too small to tell what they are; go nearer"
+            ),
+            Self::Unlikely { evidence } if evidence.margin() >= 0.0 => {
+                "something round in its colours seen, but fewer than two of its changes of colour on a quarter of the way round"
+                    .to_owned()
+            }
+            Self::Unlikely { evidence } => format!(
+                "something round in its colours seen, but it hardly looks more like the face than anything else does ({:.0} of the {:.0} nats asked for)",
+                evidence.total(),
+                evidence.least()
+            ),
+        }
+    }
 }
 
-/// Half lengths of the search along the normals, px, in turn; the first is at least this many pixels of the reduced picture.
-const REACHES_PX: [f64; 4] = [12.0, 8.0, 6.0, 5.0];
-const FIRST_REACH_REDUCED: f64 = 2.5;
-/// Standard deviation of an edge on the reduced picture, px there.
-const COARSE_SD: f64 = 0.7;
-/// Standard deviation of an edge before residuals tell, px.
-const FIRST_SD_PX: f64 = 1.5;
-/// Two fits are told apart when their residuals differ by this factor.
-const UNDECIDED: f64 = 1.3;
-/// Scatter about a ring that is beyond doubt, px: that of faces small in the picture, at most 0.23 on photos with known truth.
-/// In larger ones the paper's waves show, up to [`BESIDE_MM`]. Edges found where no ring is scatter all over the search.
-const SMOOTH_PX: f64 = 0.32;
-/// Least share of the way round on which each change of colour but the innermost must be seen, and the mean of all.
-const LEAST_STEP_SEEN: f64 = 0.3;
-const LEAST_STEPS_SEEN: f64 = 0.45;
-/// A printed line beside a change of colour may be taken for it: an edge this far off still shows that the ring is there, mm.
-const BESIDE_MM: f64 = 1.5;
-/// Width that printed lines have at least in practice, mm, and the width in the picture from which they must show, px: even
-/// there half of them are seen in photos with known truth.
-const LINE_MM: f64 = 0.8;
-const LINE_SHOWS_PX: f64 = 0.12;
-/// Below this many px per mm shafts can't be seen, nor a face be told from other rings.
-const SMALLEST_PX_PER_MM: f64 = 0.08;
-/// Least share of the way round on which printed lines must be seen, mean of all.
-const LEAST_LINES_SEEN: f64 = 0.2;
-/// Smallest standard deviation that an edge is believed to have, px.
-const LEAST_SD_PX: f64 = 0.08;
-/// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
-const INDEPENDENT_PER_RING: f64 = 8.0;
-/// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
-const PULLED: f64 = 1.0;
-/// With the lens's middle free the rings must scatter less than this part of what they do without, to be believed.
-const SMOOTHED: f64 = 0.5;
-/// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
-const CONTRADICTED: f64 = 3.0;
-/// Residuals beyond this many standard deviations are no edges of the ring.
-const OUTLIER_SD: f64 = 4.0;
-
-impl Task<'_> {
-    /// The best camera for one face, or why it isn't one.
-    fn refine(&self, spots: &[find::Spot], layout: &Layout) -> Result<Refined, String> {
-        let coarse: Vec<Weighed> = layout
-            .members
-            .iter()
-            .enumerate()
-            .filter_map(|(centre, member)| Some((centre, &spots[(*member)?])))
-            .flat_map(|(spot, found)| {
-                let px_per_mm = found.px_per_mm();
-                found.edges.iter().map(move |e| Weighed {
-                    edge: RingEdge {
-                        at: e.at,
-                        spot,
-                        boundary: e.boundary,
-                        line: false,
-                        px_per_mm,
-                    },
-                    sd_px: COARSE_SD * self.factor,
-                    share: 1.0,
-                })
-            })
-            .collect();
-        let best = self
-            .best(&coarse, layout, self.prior)
-            .ok_or("rings seen, but their edges can't be measured")?;
-        // a focal length that is wrong bends the rings: they are judged without it
-        let best = self.freed(&best).unwrap_or(best);
-        if let Some(free) = self.uncentred(&coarse, layout, &best) {
-            return Ok(free);
-        }
-        self.check(&best)?;
-        Ok(best)
-    }
-
-    /// The best camera from edges on the reduced picture.
-    fn best(&self, coarse: &[Weighed], layout: &Layout, prior: LensPrior) -> Option<Refined> {
-        let mut starts: Vec<Fitted> = layout
-            .cameras
-            .iter()
-            .map(|c| {
-                let print = Print::expected(self.marks);
-                fit::fit(*c, prior, self.spec, self.marks, coarse, &print, 40)
-            })
-            .collect();
-        starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-        // several spots give as many starts that come to the same
-        let mut distinct: Vec<Fitted> = Vec::new();
-        for start in starts {
-            if !distinct
-                .iter()
-                .any(|d| self.is_same(&d.camera, &start.camera))
-            {
-                distinct.push(start);
-            }
-        }
-        // a face turned one way or the other looks alike to first order: let full-size edges decide
-        let mut refined: Vec<Refined> = distinct
-            .into_iter()
-            .filter_map(|s| self.sharpen(s, prior, 0..2))
-            .collect();
-        refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
-        let limit = UNDECIDED * refined.first().map_or(0.0, |r| r.rms_px);
-        let mut refined: Vec<Refined> = refined
-            .into_iter()
-            .filter(|r| r.rms_px <= limit)
-            .filter_map(|r| self.sharpen(r.fitted, prior, 2..REACHES_PX.len()))
-            .collect();
-        refined.sort_by(|a, b| a.rms_px.total_cmp(&b.rms_px));
-        refined.into_iter().next()
-    }
-
-    /// The fit of a picture that was cut out of a larger one, so that the lens's middle isn't its own: where rings that scatter
-    /// with the middle held lie on the fit with it free.
-    fn uncentred(&self, coarse: &[Weighed], layout: &Layout, held: &Refined) -> Option<Refined> {
-        let focal = (held.fitted.camera.lens.f_px / self.prior.f_px).ln().abs();
-        // a lens that isn't the expected one can make good for a part of it
-        let least = if held.freed || focal > PULLED * self.prior.ln_f_sd {
-            SMOOTH_PX
-        } else {
-            notes::ROUGH_PX
-        };
-        if self.from_profile || held.rms_px < least {
-            return None;
-        }
-        let prior = LensPrior {
-            ln_f_sd: self.priors.focal.without_exif_ln_sd,
-            c_sd_px: self.priors.principal_point.cropped_sd_of_width
-                * f64::from(self.photo.width.max(self.photo.height)),
-            ..self.prior
-        };
-        let free = self.best(coarse, layout, prior)?;
-        (free.rms_px < SMOOTHED * held.rms_px && self.check(&free).is_ok()).then_some(Refined {
-            freed: true,
-            cropped: true,
-            ..free
-        })
-    }
-
-    /// Whether two cameras see the face alike, to less than a pixel of the reduced picture.
-    fn is_same(&self, a: &Camera, b: &Camera) -> bool {
-        let r = self.spec.reach_mm();
-        [(r, 0.0), (0.0, r), (-r, 0.0), (0.0, -r)]
-            .into_iter()
-            .all(|(x, y)| {
-                let p = FacePoint::new(x, y);
-                let seen = a.image_from_face(p).zip(b.image_from_face(p));
-                seen.is_some_and(|(a, b)| a.distance(b) < 0.5 * self.factor)
-            })
-    }
-
-    /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
-    fn freed(&self, held: &Refined) -> Option<Refined> {
-        let told = self.photo.focal_from_exif_px()?;
-        let off = |r: &Refined| (r.fitted.camera.lens.f_px / told).ln().abs();
-        if self.from_profile || off(held) < PULLED * self.prior.ln_f_sd {
-            return None;
-        }
-        let prior = LensPrior {
-            ln_f_sd: self.priors.focal.without_exif_ln_sd,
-            ..self.prior
-        };
-        let last = REACHES_PX.len() - 1..REACHES_PX.len();
-        let free = self.sharpen(held.fitted.clone(), prior, last)?;
-        let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
-        (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
-            freed: true,
-            ..free
-        })
-    }
-
-    /// Measures edges around a camera and fits again, with a shorter search each time.
-    fn sharpen(
-        &self,
-        start: Fitted,
-        mut prior: LensPrior,
-        rounds: std::ops::Range<usize>,
-    ) -> Option<Refined> {
-        let mut fitted = start;
-        let mut out = None;
-        for round in rounds {
-            let reach = REACHES_PX.get(round).copied().unwrap_or(4.0);
-            let reach_px = if round == 0 {
-                reach.max(FIRST_REACH_REDUCED * self.factor)
-            } else {
-                reach
-            };
-            let how = edges::Search {
-                reach_px,
-                lines: round > 0,
-            };
-            let edges::Found {
-                edges: found,
-                looked,
-                sharp,
-            } = edges::search(&self.photo.pixels, &fitted.camera, self.spec, how);
-            if found.len() < 3 * PARAMETERS {
-                return None;
-            }
-            if !self.from_profile {
-                prior = self.with_radial(prior, fitted.camera.lens.f_px);
-            }
-            let marks = self.marks.where_sharp(&sharp);
-            let mut sd = vec![FIRST_SD_PX; self.spec.boundaries().len()];
-            for _ in 0..2 {
-                let weighed = weigh(&found, &sd);
-                fitted = fit::fit(
-                    fitted.camera,
-                    prior,
-                    self.spec,
-                    &marks,
-                    &weighed,
-                    &fitted.print,
-                    15,
-                );
-                sd = spread(&found, &fitted.residuals_px, sd.len());
-            }
-            out = Some((found, sd, looked));
-        }
-        let (found, sd, looked) = out?;
-        let rms_px = robust_sd_about_zero(&fitted.residuals_px);
-        let kept = found
-            .iter()
-            .zip(&fitted.residuals_px)
-            .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
-        let edges: Vec<RingEdge> = kept.map(|(e, _)| *e).collect();
-        let near = |(e, r): &(&RingEdge, &f64)| {
-            r.abs() < (OUTLIER_SD * sd[e.boundary]).max(BESIDE_MM * e.px_per_mm)
-        };
-        let seen_edges: Vec<&RingEdge> = found
-            .iter()
-            .zip(&fitted.residuals_px)
-            .filter(near)
-            .map(|(e, _)| e)
-            .collect();
-        let on = |b: usize| count(seen_edges.iter().filter(|e| e.boundary == b).count());
-        let seen = looked
-            .iter()
-            .enumerate()
-            .map(|(b, n)| on(b) / count((*n).max(1)))
-            .collect();
-        Some(Refined {
-            fitted,
-            edges,
-            seen,
-            rms_px,
-            prior,
-            freed: false,
-            cropped: false,
-        })
-    }
-
-    fn with_radial(&self, prior: LensPrior, f_px: f64) -> LensPrior {
-        // EXIF says which lens it was; without it, or where it was set aside, the rings do
-        let told = self.photo.focal_from_exif_px();
-        let f_px = told
-            .filter(|_| prior.ln_f_sd <= self.prior.ln_f_sd)
-            .unwrap_or(f_px);
-        let t = priors::radial(self.priors, priors::equivalent_mm(self.photo, f_px));
-        LensPrior {
-            k1: t.k1,
-            k1_sd: t.k1_sd,
-            k2: t.k2,
-            k2_sd: t.k2_sd,
-            ..prior
-        }
-    }
-
-    /// Whether the rings are those of the face.
-    fn check(&self, refined: &Refined) -> Result<(), String> {
-        let boundaries = self.spec.boundaries();
-        let share = |lines: bool| -> Vec<f64> {
-            let of_kind = boundaries
-                .iter()
-                .zip(&refined.seen)
-                .filter(|(b, _)| b.is_line() == lines);
-            of_kind.map(|(_, s)| *s).collect()
-        };
-        let (steps, lines) = (share(false), share(true));
-        let mean = |v: &[f64]| v.iter().sum::<f64>() / count(v.len().max(1));
-        // shafts in the middle may hide the innermost boundary where there are three or more
-        let must = steps
-            .get(usize::from(steps.len() > 2)..)
-            .unwrap_or_default();
-        if mean(&steps) < LEAST_STEPS_SEEN || must.iter().any(|s| *s < LEAST_STEP_SEEN) {
-            return Err(format!(
-                "rings in its colours seen, but their edges lie on them only for {:.0} % of the way round",
-                100.0 * mean(&steps)
-            ));
-        }
-        let px_per_mm = Self::px_per_mm(refined);
-        if px_per_mm < SMALLEST_PX_PER_MM {
-            return Err(format!(
-                "rings in its colours seen, but only {:.0} px wide, too small to tell what they are; go nearer",
-                2.0 * self.spec.outer_radius_mm() * px_per_mm
-            ));
-        }
-        let (judged, wrong) = zones::wrong_pairs(
-            &self.photo.pixels,
-            &refined.fitted.camera,
-            self.spec,
-            px_per_mm,
-            self.contrast,
-        );
-        if judged > 0 && 3 * wrong >= judged {
-            return Err(format!(
-                "rings seen, but {wrong} of {judged} neighbouring zones have other colours than the face's"
-            ));
-        }
-        if refined.rms_px > SMOOTH_PX.max(BESIDE_MM * px_per_mm) {
-            return Err(format!(
-                "rings in its colours seen, but what lies along them is scattered by {:.1} px, as where there is no ring",
-                refined.rms_px
-            ));
-        }
-        let line_px = LINE_MM * px_per_mm;
-        if !lines.is_empty() && line_px > LINE_SHOWS_PX && mean(&lines) < LEAST_LINES_SEEN {
-            return Err(
-                "discs in its colours seen, without the lines between the zones".to_owned(),
-            );
-        }
-        Ok(())
-    }
-
-    fn px_per_mm(refined: &Refined) -> f64 {
-        let mut scales: Vec<f64> = refined.edges.iter().map(|e| e.px_per_mm).collect();
-        median(&mut scales)
-    }
-
+impl Refiner<'_> {
     fn finish(
         &self,
         refined: Refined,
@@ -736,11 +502,13 @@ impl Task<'_> {
         let Refined {
             fitted,
             edges,
-            seen: _,
             rms_px,
             prior,
-            freed,
+            evidence,
+            hanging,
+            focal_free,
             cropped,
+            ..
         } = refined;
         let mut covariance = fit::camera_covariance(&fitted);
         let marked = options
@@ -752,13 +520,17 @@ impl Task<'_> {
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !freed {
+        } else if self.photo.exif.focal_35mm.is_some() && !focal_free {
             FocalSource::Exif
         } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
             FocalSource::Rings
         } else {
             FocalSource::Assumed
         };
+        let doubtful = evidence.is_doubtful();
+        if doubtful {
+            covariance *= DOUBTFUL * DOUBTFUL;
+        }
         let mut fit = FaceFit {
             camera,
             covariance,
@@ -768,10 +540,22 @@ impl Task<'_> {
             notes: Vec::new(),
             edges,
             candidates,
+            sheet: (hanging > 0).then(|| {
+                fitted
+                    .projection(self.spec.reach_mm())
+                    .sheet
+                    .rolled(up.turn_rad)
+            }),
             offsets_mm: fitted.print.offsets_mm,
+            evidence: Some(evidence),
         };
-        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, freed);
+        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, focal_free);
         fit.notes.extend(notes::spots_missing(&layout.members));
+        if doubtful {
+            fit.notes.push(notes::doubtful());
+        }
+        fit.notes
+            .extend(fit.sheet.and_then(|s| notes::sheet(&s, self.spec)));
         if cropped {
             fit.notes.push(notes::cropped());
         }
@@ -864,51 +648,6 @@ impl Task<'_> {
         };
         Some((roll, doubt))
     }
-}
-
-/// Edges with the standard deviation that makes each ring count as no more than [`INDEPENDENT_PER_RING`] of them.
-fn weigh(edges: &[RingEdge], sd: &[f64]) -> Vec<Weighed> {
-    let mut seen = std::collections::BTreeMap::new();
-    for e in edges {
-        *seen.entry((e.spot, e.boundary)).or_insert(0usize) += 1;
-    }
-    edges
-        .iter()
-        .map(|e| {
-            let n = seen.get(&(e.spot, e.boundary)).copied().unwrap_or(1);
-            Weighed {
-                edge: *e,
-                sd_px: sd[e.boundary],
-                share: (INDEPENDENT_PER_RING / count(n)).min(1.0),
-            }
-        })
-        .collect()
-}
-
-/// Robust standard deviation of the residuals on each boundary, px.
-fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
-    let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
-    let overall = SD_FROM_MAD * median(&mut size.clone());
-    (0..boundaries)
-        .map(|b| {
-            let mut own: Vec<f64> = edges
-                .iter()
-                .zip(&size)
-                .filter(|(e, _)| e.boundary == b)
-                .map(|(_, r)| *r)
-                .collect();
-            let sd = if own.len() >= 24 {
-                SD_FROM_MAD * median(&mut own)
-            } else {
-                overall
-            };
-            if sd.is_finite() {
-                sd.max(LEAST_SD_PX)
-            } else {
-                1.0
-            }
-        })
-        .collect()
 }
 
 /// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.

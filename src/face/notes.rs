@@ -2,7 +2,7 @@
 
 use super::priors::equivalent_mm;
 use super::spec::FaceSpec;
-use super::{FaceFit, Note, UprightSource};
+use super::{FaceFit, Note, Sheet, UprightSource};
 use crate::numeric::count;
 use crate::photo::Photo;
 use crate::units::{FacePoint, ImagePoint};
@@ -18,6 +18,8 @@ const CUT: f64 = 0.05;
 const UNSURE_ROLL_DEG: f64 = 1.5;
 /// Change of the focal length against EXIF (natural logarithm) that a good EXIF field does not need.
 const FOCAL_OFF: f64 = 0.1;
+/// Least difference of height of a sheet that is worth a note, mm.
+const LEAST_BULGE_MM: f64 = 3.0;
 /// Scatter of ring edges that flat paper in focus does not show, px.
 pub(super) const ROUGH_PX: f64 = 1.0;
 
@@ -135,6 +137,26 @@ pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<Note> {
                 numbers(false),
                 numbers(true)
             ),
+        )
+    })
+}
+
+/// Says that little speaks for the face.
+pub(super) fn doubtful() -> Note {
+    note(
+        "face-doubtful",
+        "what is seen is only somewhat more like this face than like anything else: look at the rings drawn over the photo (`--marked`), and mark points by hand if they lie off the print".to_owned(),
+    )
+}
+
+/// Says by how much the sheet stands off its plane; `None` where that is less than can be told.
+pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<Note> {
+    let (low, high) = sheet.range_mm(spec);
+    let by = high - low;
+    (by > LEAST_BULGE_MM).then(|| {
+        note(
+            "sheet-bends",
+            format!("the sheet is not flat: over the rings it bulges or sags by {by:.0} mm, which the millimetres allow for as far as the rings show it"),
         )
     })
 }

@@ -56,6 +56,24 @@ pub fn known() -> &'static [FaceSpec] {
     &KNOWN
 }
 
+/// One built-in face of each pattern, in the order in which they are listed.
+pub fn patterns() -> impl Iterator<Item = &'static FaceSpec> {
+    let first = |i: usize| {
+        let pattern = &KNOWN[i].pattern;
+        KNOWN[..i].iter().all(|before| before.pattern != *pattern)
+    };
+    (0..KNOWN.len())
+        .filter(move |i| first(*i))
+        .map(|i| &KNOWN[i])
+}
+
+/// The built-in faces of a pattern.
+pub fn of_pattern(pattern: &str) -> impl Iterator<Item = &'static FaceSpec> {
+    KNOWN
+        .iter()
+        .filter(move |f| f.pattern.as_deref() == Some(pattern))
+}
+
 /// The built-in face of that name, if there is one.
 #[must_use]
 pub fn by_name(name: &str) -> Option<&'static FaceSpec> {
@@ -244,6 +262,8 @@ pub struct FaceSpec {
     pub name: String,
     /// The face in words.
     pub words: String,
+    /// What is printed, whatever the size: faces of one pattern are scaled copies of each other. `None` in files that don't say.
+    pub pattern: Option<String>,
     /// Nominal diameter, mm (a reduced face keeps that of the full one).
     pub diameter_mm: f64,
     /// Centres of the spots, mm, from the top: one for a single face. Origin: their mean.
@@ -266,6 +286,8 @@ struct Document {
     schema: String,
     name: String,
     words: String,
+    #[serde(default)]
+    pattern: Option<String>,
     diameter_mm: f64,
     spots_mm: Vec<[f64; 2]>,
     zones: Vec<Zone>,
@@ -301,6 +323,7 @@ impl FaceSpec {
         let face = Self {
             name: d.name,
             words: d.words,
+            pattern: d.pattern,
             diameter_mm: d.diameter_mm,
             spots_mm,
             zones: d.zones,
@@ -318,6 +341,20 @@ impl FaceSpec {
             });
         }
         Ok(face)
+    }
+
+    /// The same print enlarged by `factor`.
+    #[must_use]
+    pub fn enlarged(&self, factor: f64) -> Self {
+        let mut face = self.clone();
+        face.diameter_mm *= factor;
+        for spot in &mut face.spots_mm {
+            *spot = FacePoint::new(factor * spot.x, factor * spot.y);
+        }
+        for zone in &mut face.zones {
+            zone.diameter_mm *= factor;
+        }
+        face
     }
 
     /// Radius of the outermost zone of a spot, mm.

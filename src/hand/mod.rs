@@ -214,6 +214,8 @@ fn finished(
         edges: Vec::new(),
         candidates: Vec::new(),
         offsets_mm: Vec::new(),
+        sheet: None,
+        evidence: None,
     };
     // what is said of rings that scatter isn't about points
     let remarks = face::remarks(&fit, photo, spec);

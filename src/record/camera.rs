@@ -1,7 +1,8 @@
 //! The camera of a record at work: pixels to millimetres and back, exactly as the record defines it.
 
-use super::{CameraRecord, FaceToCamera, FocalSource, UprightRecord};
+use super::{CameraRecord, FaceToCamera, FocalSource, SheetRecord, UprightRecord};
 use crate::camera::{Camera, Lens, Pose};
+use crate::face::Sheet;
 use crate::units::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
 
@@ -58,14 +59,23 @@ impl CameraRecord {
             focal_from,
             lens_profile: None,
             fitted_to: None,
+            sheet: None,
+            evidence: None,
             extra: super::Extra::new(),
         })
     }
 
-    /// Pixel → millimetres on the face: undistorted, then through `image_to_face`. `None` where the lens can't be inverted
-    /// or the point lies on the face's horizon.
+    /// Pixel → millimetres of the print: undistorted, through `image_to_face`, then onto the sheet where it isn't flat. `None`
+    /// where the lens can't be inverted or the point lies on the face's horizon.
     #[must_use]
     pub fn face_from_image(&self, p: ImagePoint) -> Option<FacePoint> {
+        let at = self.plane_from_image(p)?;
+        let sheet = self.sheet.as_ref().map(SheetRecord::sheet);
+        Some(sheet.map_or(at, |s| s.on_print(at, self.camera().centre_mm())))
+    }
+
+    /// Pixel → millimetres on the face plane, the sheet left out.
+    fn plane_from_image(&self, p: ImagePoint) -> Option<FacePoint> {
         let u = self.lens().normalised_from_pixel(p)?;
         let straight = Vector3::new(
             self.cx_px + self.fx_px * u.x,
@@ -80,6 +90,8 @@ impl CameraRecord {
     /// Millimetres on the face → pixel, the inverse of [`face_from_image`](Self::face_from_image).
     #[must_use]
     pub fn image_from_face(&self, p: FacePoint) -> Option<ImagePoint> {
+        let sheet = self.sheet.as_ref().map(SheetRecord::sheet);
+        let p = sheet.map_or(p, |s| s.apparent(p, self.camera().centre_mm()));
         let h = matrix(&self.image_to_face).try_inverse()? * Vector3::new(p.x, p.y, 1.0);
         let u = Vector2::new(
             (h.x / h.z - self.cx_px) / self.fx_px,
@@ -87,6 +99,28 @@ impl CameraRecord {
         );
         let at = self.lens().pixel_from_normalised(u);
         (at.x.is_finite() && at.y.is_finite()).then_some(at)
+    }
+}
+
+impl SheetRecord {
+    /// The surface that this record describes.
+    #[must_use]
+    pub fn sheet(&self) -> Sheet {
+        let mut sheet = Sheet::flat();
+        sheet.reach_mm = self.reach_mm;
+        for (z, given) in sheet.z_mm.iter_mut().zip(&self.z_mm) {
+            *z = *given;
+        }
+        sheet
+    }
+
+    /// A record of a surface.
+    #[must_use]
+    pub fn new(sheet: &Sheet) -> Self {
+        Self {
+            z_mm: sheet.z_mm.iter().copied().collect(),
+            reach_mm: sheet.reach_mm,
+        }
     }
 }
 
@@ -133,13 +167,25 @@ mod tests {
             from: UprightSource::Camera,
             sd_deg: 2.0,
         };
-        let record = CameraRecord::new(&camera, 0.3, upright, FocalSource::Exif).expect("seen");
-        assert_eq!(record.camera(), camera);
+        let flat = CameraRecord::new(&camera, 0.3, upright, FocalSource::Exif).expect("seen");
+        assert_eq!(flat.camera(), camera);
+        let mut bent = flat.clone();
+        let mut z_mm = vec![0.0; 15];
+        (z_mm[0], z_mm[3], z_mm[5]) = (15.0, -8.0, -12.0);
+        bent.sheet = Some(SheetRecord {
+            z_mm,
+            reach_mm: 610.0,
+        });
         for (x, y) in [(0.0, 0.0), (400.0, -300.0), (-600.0, 550.0)] {
             let p = FacePoint::new(x, y);
-            let px = record.image_from_face(p).expect("in front");
+            let px = flat.image_from_face(p).expect("in front");
             assert!(px.distance(camera.image_from_face(p).expect("in front")) < 1e-6);
-            assert!(record.face_from_image(px).expect("seen").distance(p) < 1e-6);
+            assert!(flat.face_from_image(px).expect("seen").distance(p) < 1e-6);
+            let bulged = bent.image_from_face(p).expect("in front");
+            assert!(bent.face_from_image(bulged).expect("seen").distance(p) < 1e-6);
         }
+        let middle = |record: &CameraRecord| record.image_from_face(FacePoint::default());
+        let apart = middle(&flat).zip(middle(&bent)).map(|(a, b)| a.distance(b));
+        assert!(apart.is_some_and(|px| px > 5.0), "{apart:?}");
     }
 }

@@ -169,6 +169,16 @@ fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
     for v in &mut camera.face_to_camera.translation_mm {
         must(v, LENGTH, WHAT)?;
     }
+    if let Some(sheet) = &mut camera.sheet {
+        must(&mut sheet.reach_mm, LENGTH, WHAT)?;
+        for v in &mut sheet.z_mm {
+            must(v, LENGTH, WHAT)?;
+        }
+    }
+    if let Some(evidence) = &mut camera.evidence {
+        must(&mut evidence.nats, SMALL, WHAT)?;
+        must(&mut evidence.least_nats, SMALL, WHAT)?;
+    }
     must(&mut camera.distance_mm, LENGTH, WHAT)?;
     must(&mut camera.tilt_deg, SMALL, WHAT)?;
     must(&mut camera.upright.sd_deg, SMALL, WHAT)

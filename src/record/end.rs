@@ -101,6 +101,9 @@ pub struct FaceRecord {
     /// What is printed on a face that isn't built in, the innermost zone first; absent for one that is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub zones: Option<Vec<PrintedZone>>,
+    /// Pattern of the print that the photo shows: `ten-zone`, `six-zone`, `five-zone`, `three-spot`, `field` …
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pattern: Option<String>,
     /// All faces of this kind that the photo shows, as `--which` counts them; absent where it is the only one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub seen: Option<Vec<SeenFace>>,
@@ -166,9 +169,35 @@ pub struct CameraRecord {
     /// What the camera was fitted to; absent: the rings, by the program.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fitted_to: Option<FittedTo>,
+    /// How the paper stands off the face plane; absent where it is flat as far as the rings show.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<SheetRecord>,
+    /// What speaks for the face; absent where a person marked it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<EvidenceRecord>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+/// The surface of the paper over the face plane. A point p of the print (mm) that stands off by z appears on the face plane at
+/// p + (p − c) · z / (c_z − z), with c the camera's centre in the face frame; from there the plane's mapping takes it to the picture.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SheetRecord {
+    /// z is the sum of these times 1, x, y, x², xy, y², x³, x²y, xy², y³, x⁴, x³y, x²y², xy³, y⁴, mm; x and y in `reach_mm`, and
+    /// beyond it drawn back to that distance from the centre.
+    pub z_mm: Vec<f64>,
+    /// Length that x and y are divided by, mm.
+    pub reach_mm: f64,
+}
+
+/// What speaks for the face: the logarithm of how much better it explains colours and edges than no face does.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct EvidenceRecord {
+    /// All of it, nats.
+    pub nats: f64,
+    /// What accepting this face asks for, nats.
+    pub least_nats: f64,
 }
 
 /// Pose of the face before the camera: camera point = rotation · face point + translation.

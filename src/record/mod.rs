@@ -21,9 +21,9 @@ mod when;
 pub use crate::face::{FocalSource, UprightSource};
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
-    ArrowProposed, CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, FaceRecord,
-    FaceToCamera, Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone, SCHEMA,
-    SeenFace, UprightRecord,
+    ArrowProposed, CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, EvidenceRecord,
+    FaceRecord, FaceToCamera, Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone,
+    SCHEMA, SeenFace, SheetRecord, UprightRecord,
 };
 pub use error::RecordError;
 pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};

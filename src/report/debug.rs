@@ -35,13 +35,13 @@ pub fn edges(
     edges: &[RingEdge],
     beside: &[(usize, Camera)],
 ) -> RgbImage {
-    let view = View::whole(Some(*camera));
+    let view = View::whole(Some(*camera), None);
     let mut canvas = Canvas::new(upright.clone());
     let u = canvas.unit();
     canvas.scale_marks(FINE);
     rings(&mut canvas, &view, face);
     for (number, camera) in beside {
-        rings(&mut canvas, &View::whole(Some(*camera)), face);
+        rings(&mut canvas, &View::whole(Some(*camera), None), face);
         if let Some(at) = camera.image_from_face(FacePoint::default()) {
             canvas.text(&number.to_string(), at, NUMBER_HEIGHT * u, EDGE_PAINTS[0]);
         }

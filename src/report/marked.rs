@@ -6,8 +6,9 @@ use super::canvas::{
 };
 use super::{FaceLook, font};
 use crate::camera::Camera;
+use crate::face::Sheet;
 use crate::photo;
-use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState};
+use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, SheetRecord};
 use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
@@ -100,7 +101,13 @@ fn draw_scaled(
     long_side: Option<u32>,
     marks_scale: f64,
 ) -> RgbImage {
-    let whole = View::whole(end.camera.as_ref().map(CameraRecord::camera));
+    let whole = View::whole(
+        end.camera.as_ref().map(CameraRecord::camera),
+        end.camera
+            .as_ref()
+            .and_then(|c| c.sheet.as_ref())
+            .map(SheetRecord::sheet),
+    );
     let (picture, view) = match framing {
         Framing::Whole => (upright.clone(), whole),
         Framing::CloseUp => close_up(upright, end, face, whole),
@@ -239,6 +246,7 @@ fn reduced(picture: RgbImage, long_side: Option<u32>) -> (RgbImage, f64) {
 #[derive(Clone, Copy)]
 pub(super) struct View {
     camera: Option<Camera>,
+    sheet: Sheet,
     /// The photo's pixel that is the top left one of what is shown.
     origin: ImagePoint,
     /// By how much that is reduced.
@@ -247,9 +255,10 @@ pub(super) struct View {
 
 impl View {
     /// The whole photo in full size.
-    pub(super) const fn whole(camera: Option<Camera>) -> Self {
+    pub(super) fn whole(camera: Option<Camera>, sheet: Option<Sheet>) -> Self {
         Self {
             camera,
+            sheet: sheet.unwrap_or_else(Sheet::flat),
             origin: ImagePoint::new(0.0, 0.0),
             factor: 1.0,
         }
@@ -268,9 +277,10 @@ impl View {
         }
     }
 
-    /// A point of the face plane in the picture drawn on.
+    /// A point of the print in the picture drawn on.
     pub(super) fn of_face(&self, p: FacePoint) -> Option<ImagePoint> {
         let camera = self.camera.as_ref()?;
+        let p = self.sheet.apparent(p, camera.centre_mm());
         let at = camera.image_from_face(p)?;
         let back = camera.face_from_image(at)?;
         (back.distance(p) < ROUND_TRIP_MM).then(|| self.of_photo(at))

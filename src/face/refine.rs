@@ -1,0 +1,667 @@
+//! From a found face to its camera: edges measured on finer and finer copies of the photo, and the fit to them.
+
+use super::Refusal;
+use super::edges::{self, RingEdge};
+use super::evidence::{self, Evidence};
+use super::find::Spot;
+use super::fit::{self, Fitted, LensPrior, Print, Weighed};
+use super::marks::{self, Marks};
+use super::priors::{self, Priors};
+use super::pyramid::{self, Pyramid};
+use super::spec::FaceSpec;
+use super::start::Layout;
+use crate::camera::{Camera, LN_F, PARAMETERS};
+use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
+use crate::photo::Photo;
+use crate::units::FacePoint;
+
+/// A photo and what a face is fitted with.
+pub(super) struct Refiner<'a> {
+    pub(super) photo: &'a Photo,
+    pub(super) pyramid: &'a Pyramid<'a>,
+    pub(super) spec: &'a FaceSpec,
+    pub(super) marks: &'a Marks,
+    pub(super) priors: &'a Priors,
+    pub(super) prior: LensPrior,
+    pub(super) from_profile: bool,
+    /// Pixels of the photo per pixel of the copy in which faces are looked for.
+    pub(super) factor: f64,
+}
+
+/// A camera fitted to all edges of a face.
+pub(super) struct Refined {
+    pub(super) fitted: Fitted,
+    /// The edges that lie on their rings.
+    pub(super) edges: Vec<RingEdge>,
+    pub(super) rms_px: f64,
+    pub(super) prior: LensPrior,
+    /// What speaks for the face.
+    pub(super) evidence: Evidence,
+    /// How the sheet hangs: index of the scales of [`Marks::hanging`].
+    pub(super) hanging: usize,
+    /// What the last search found.
+    found: edges::Found,
+    /// Level of the last search.
+    level: usize,
+    /// The focal length of EXIF was set aside.
+    pub(super) focal_free: bool,
+    /// The middle of the picture isn't that of the lens.
+    pub(super) cropped: bool,
+}
+
+/// One search for edges: level of the pyramid, and half length of the search along the normals, px at that level.
+#[derive(Clone, Copy)]
+struct Round {
+    level: usize,
+    reach_px: f64,
+    lines: bool,
+    /// Compare the ways in which the sheet may hang; else it hangs as before.
+    compare: bool,
+}
+
+/// A face is looked at first on the copy in which its outer radius is at least this, px: the first search then reaches a
+/// twentieth of the face, as far as sheets curl.
+const FIRST_RADIUS_PX: f64 = 250.0;
+/// Half lengths of the searches on the first copy, on finer ones, and of the last, px there.
+const FIRST_REACHES_PX: [f64; 3] = [12.0, 8.0, 6.0];
+const FINER_REACH_PX: f64 = 6.0;
+const LAST_REACH_PX: f64 = 5.0;
+/// Changes of colour blurred more than this on one copy show no more on a finer one, px.
+const SOFT_PX: f64 = 2.5;
+/// A search reaches this many standard deviations of the edges of the search before.
+const REACH_SD: f64 = 3.0;
+/// Number of rounds after which starts are compared.
+const ROUNDS_OF_STARTS: usize = 2;
+/// Standard deviation of an edge on the copy in which faces are looked for, px there.
+const COARSE_SD: f64 = 0.7;
+/// Factors on that, one fit after the other, for each way to go about it.
+const COARSE_WIDENED: [&[f64]; 2] = [&[1.0], &[16.0, 4.0, 1.0]];
+/// Standard deviation of an edge before residuals tell, px at its level.
+const FIRST_SD_PX: f64 = 1.5;
+/// Two fits of one face are told apart once one is likelier by this, nats, or its edges scatter less by this factor.
+const UNDECIDED_NATS: f64 = 10.0;
+const UNDECIDED: f64 = 1.3;
+/// Scatter about a ring that flat paper in focus shows at most, px.
+const SMOOTH_PX: f64 = 0.32;
+/// Below this many px per mm shafts can't be seen, nor a face be told from other rings.
+const SMALLEST_PX_PER_MM: f64 = 0.08;
+/// Width that printed lines have at least in practice, mm, and the width in the picture from which some must show, px.
+const LINE_MM: f64 = 0.8;
+const LINE_SHOWS_PX: f64 = 0.12;
+/// Most that a face out of focus is blurred, share of its radius: beyond it there are no rings.
+const MOST_BLUR: f64 = 0.03;
+/// Smallest standard deviation that an edge is taken to have, px.
+const LEAST_SD_PX: f64 = 0.08;
+/// Part of an edge's standard deviation that is the picture's, px; what is beyond it is the paper's, the same in mm all round.
+const PIXEL_SD_PX: f64 = 0.15;
+/// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
+pub(super) const INDEPENDENT_PER_RING: f64 = 8.0;
+/// Scatter about the rings that the small waves of paper on a flat boss leave at most, mm; beyond it the sheet may hang.
+const FLAT_MM: f64 = 0.6;
+/// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
+const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
+/// Iterations of a fit while the deviations of the edges settle.
+const ITERATIONS: [usize; 3] = [6, 4, 3];
+/// The same for the sheet alone, which is nearly linear.
+const SHEET_ITERATIONS: [usize; 2] = [4, 3];
+/// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
+const PULLED: f64 = 1.0;
+/// Scatter about the rings that no sheet makes, share of the face's diameter: the camera is astray.
+const ASTRAY: f64 = 0.004;
+/// How much likelier the edges must be with the lens's middle free, nats: most photos are whole.
+const CROPPED_NATS: f64 = 3.0;
+/// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
+const CONTRADICTED: f64 = 3.0;
+/// Residuals beyond this many standard deviations are no edges of the ring.
+const OUTLIER_SD: f64 = 4.0;
+
+impl Refined {
+    /// Scatter of the edges about their rings, mm.
+    fn scatter_mm(&self) -> f64 {
+        let on_ring = self.found.edges.iter().zip(&self.fitted.residuals_px);
+        let mm: Vec<f64> = on_ring.map(|(e, r)| r / e.px_per_mm).collect();
+        robust_sd_about_zero(&mm)
+    }
+}
+
+impl Refiner<'_> {
+    /// The best camera for one face, or why it isn't one.
+    pub(super) fn refine(&self, spots: &[Spot], layout: &Layout) -> Result<Refined, Refusal> {
+        let coarse: Vec<Weighed> = layout
+            .members
+            .iter()
+            .enumerate()
+            .filter_map(|(centre, member)| Some((centre, &spots[(*member)?])))
+            .flat_map(|(spot, found)| {
+                let px_per_mm = found.px_per_mm();
+                found.edges.iter().map(move |e| Weighed {
+                    edge: RingEdge {
+                        at: e.at,
+                        spot,
+                        boundary: e.boundary,
+                        line: false,
+                        px_per_mm,
+                    },
+                    sd_px: COARSE_SD * self.factor,
+                    share: 1.0,
+                })
+            })
+            .collect();
+        let best = self
+            .best(&coarse, layout, self.prior)
+            .ok_or(Refusal::NoEdges)?;
+        // a focal length that is wrong bends the rings: they are looked at without it
+        let best = self.with_free_focal_length(&best).unwrap_or(best);
+        if let Some(free) = self.with_free_centre(&coarse, layout, &best) {
+            return Ok(free);
+        }
+        self.check(&best)?;
+        Ok(best)
+    }
+
+    /// The searches for a face of that outer radius, px: from the copy on which it is small to the photo itself.
+    fn rounds(radius_px: f64) -> Vec<Round> {
+        let mut top = 0;
+        while top + 1 < pyramid::LEVELS && radius_px / pyramid::factor(top + 1) >= FIRST_RADIUS_PX {
+            top += 1;
+        }
+        let round = |level: usize, reach_px: f64, lines: bool| Round {
+            level,
+            reach_px,
+            lines,
+            compare: false,
+        };
+        let first = FIRST_REACHES_PX.iter().enumerate();
+        let mut rounds: Vec<Round> = first.map(|(i, r)| round(top, *r, i > 0)).collect();
+        rounds.extend(
+            (0..top)
+                .rev()
+                .map(|level| round(level, FINER_REACH_PX, true)),
+        );
+        rounds.push(round(0, LAST_REACH_PX, true));
+        // once where it is cheap, and once where all is measured
+        for k in [FIRST_REACHES_PX.len() - 1, rounds.len() - 1] {
+            rounds[k].compare = true;
+        }
+        rounds
+    }
+
+    /// The best camera from edges on the reduced picture.
+    fn best(&self, coarse: &[Weighed], layout: &Layout, prior: LensPrior) -> Option<Refined> {
+        let mut starts: Vec<Fitted> = layout
+            .cameras
+            .iter()
+            .flat_map(|c| COARSE_WIDENED.map(|w| self.coarse_fit(*c, coarse, prior, w)))
+            .collect();
+        // most places are nothing: their colours show that at once
+        starts.retain(|start| self.colour(start).0 > 0.0);
+        starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        // several spots give as many starts that come to the same
+        let mut distinct: Vec<Fitted> = Vec::new();
+        for start in starts {
+            if !distinct
+                .iter()
+                .any(|d| self.is_same(&d.camera, &start.camera))
+            {
+                distinct.push(start);
+            }
+        }
+        let scales = coarse.iter().map(|w| w.edge.px_per_mm);
+        let px_per_mm = median(&mut scales.collect::<Vec<f64>>());
+        let rounds = Self::rounds(self.spec.outer_radius_mm() * px_per_mm);
+        let (first, rest) = rounds.split_at(ROUNDS_OF_STARTS);
+        // a face turned one way or the other looks alike to first order: let measured edges decide
+        let mut refined: Vec<Refined> = distinct
+            .into_iter()
+            .filter_map(|s| self.measure(s, prior, first))
+            .collect();
+        let likeliest_first =
+            |a: &Refined, b: &Refined| b.evidence.total().total_cmp(&a.evidence.total());
+        refined.sort_by(likeliest_first);
+        let least = refined.first().map_or(0.0, |r| r.evidence.total()) - UNDECIDED_NATS;
+        let smallest = refined
+            .iter()
+            .map(|r| r.rms_px)
+            .fold(f64::INFINITY, f64::min);
+        let mut undecided: Vec<Refined> = Vec::new();
+        for r in refined {
+            let camera = &r.fitted.camera;
+            let known = |u: &Refined| self.is_same(&u.fitted.camera, camera);
+            if r.evidence.total() >= least
+                && r.rms_px <= UNDECIDED * smallest
+                && !undecided.iter().any(known)
+            {
+                undecided.push(r);
+            }
+        }
+        let mut refined: Vec<Refined> = undecided
+            .into_iter()
+            .filter_map(|r| self.measure(r.fitted, prior, rest))
+            .collect();
+        refined.sort_by(likeliest_first);
+        refined.into_iter().next()
+    }
+
+    /// The fit to edges on the reduced picture. The first camera may be far off where the face is seen from the side: edges may be
+    /// taken to be less sure at first, so that none is an outlier (graduated non-convexity: Blake and Zisserman 1987).
+    fn coarse_fit(
+        &self,
+        start: Camera,
+        coarse: &[Weighed],
+        prior: LensPrior,
+        widened: &[f64],
+    ) -> Fitted {
+        let mut fitted = None;
+        for widened in widened {
+            let edges: Vec<Weighed> = coarse
+                .iter()
+                .map(|w| Weighed {
+                    sd_px: widened * w.sd_px,
+                    ..*w
+                })
+                .collect();
+            let from = fitted.as_ref().map_or(start, |f: &Fitted| f.camera);
+            let print = Print::expected(self.marks);
+            let (spec, marks) = (self.spec, self.marks);
+            fitted = Some(fit::fit(from, prior, spec, marks, &edges, &print, 25));
+        }
+        fitted.unwrap_or_else(|| {
+            let print = Print::expected(self.marks);
+            fit::fit(start, prior, self.spec, self.marks, coarse, &print, 40)
+        })
+    }
+
+    /// The fit of a picture that may have been cut out of a larger one, so that the lens's middle isn't its own: where the edges
+    /// are so much likelier with the middle free.
+    fn with_free_centre(
+        &self,
+        coarse: &[Weighed],
+        layout: &Layout,
+        fixed: &Refined,
+    ) -> Option<Refined> {
+        if self.from_profile || fixed.rms_px < SMOOTH_PX {
+            return None;
+        }
+        let prior = LensPrior {
+            ln_f_sd: self.priors.focal.without_exif_ln_sd,
+            c_sd_px: self.priors.principal_point.cropped_sd_of_width
+                * f64::from(self.photo.width.max(self.photo.height)),
+            ..self.prior
+        };
+        let last = Round {
+            level: fixed.level,
+            reach_px: LAST_REACH_PX,
+            lines: true,
+            compare: true,
+        };
+        let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
+        if fixed.scatter_mm() > ASTRAY * self.spec.diameter_mm {
+            // too far astray to be found from there
+            let anew = self.best(coarse, layout, prior);
+            free = anew
+                .filter(|a| a.evidence.total() > free.evidence.total())
+                .unwrap_or(free);
+        }
+        // the same edges under either prior
+        let log_evidence = |from: &Refined, prior: LensPrior| {
+            let (fit, _) = self.camera_fit(&from.fitted, &free.found, prior, 1.0);
+            fit.log_evidence
+        };
+        let gain = log_evidence(&free, free.prior) - log_evidence(fixed, fixed.prior);
+        (gain > CROPPED_NATS && self.check(&free).is_ok()).then_some(Refined {
+            focal_free: true,
+            cropped: true,
+            ..free
+        })
+    }
+
+    /// Whether two cameras see the face alike, to a pixel of the reduced picture.
+    fn is_same(&self, a: &Camera, b: &Camera) -> bool {
+        let r = self.spec.reach_mm();
+        [(r, 0.0), (0.0, r), (-r, 0.0), (0.0, -r)]
+            .into_iter()
+            .all(|(x, y)| {
+                let p = FacePoint::new(x, y);
+                let seen = a.image_from_face(p).zip(b.image_from_face(p));
+                seen.is_some_and(|(a, b)| a.distance(b) < self.factor)
+            })
+    }
+
+    /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
+    fn with_free_focal_length(&self, fixed: &Refined) -> Option<Refined> {
+        let stated = self.photo.focal_from_exif_px()?;
+        let off = |r: &Refined| (r.fitted.camera.lens.f_px / stated).ln().abs();
+        if self.from_profile || off(fixed) < PULLED * self.prior.ln_f_sd {
+            return None;
+        }
+        let prior = LensPrior {
+            ln_f_sd: self.priors.focal.without_exif_ln_sd,
+            ..self.prior
+        };
+        let last = Round {
+            level: fixed.level,
+            reach_px: LAST_REACH_PX,
+            lines: true,
+            compare: true,
+        };
+        let free = self.measure(fixed.fitted.clone(), prior, &[last])?;
+        let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
+        (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
+            focal_free: true,
+            ..free
+        })
+    }
+
+    /// Measures edges around a camera and fits again, round by round, until finer copies show no more.
+    fn measure(&self, start: Fitted, mut prior: LensPrior, rounds: &[Round]) -> Option<Refined> {
+        let mut fitted = start;
+        let mut out = None;
+        let (mut finest, mut rms_px, mut hanging) = (0, 0.0, 0);
+        for round in rounds {
+            if round.level < finest {
+                continue;
+            }
+            let factor = pyramid::factor(round.level);
+            // as far as the edges found before scatter
+            let reach_px = round.reach_px.max(REACH_SD * rms_px / factor);
+            let how = edges::Search {
+                reach_px,
+                lines: round.lines,
+            };
+            let mut projection = fitted.projection(self.spec.reach_mm());
+            projection.camera = pyramid::camera_at(&fitted.camera, round.level);
+            let pixels = self.pyramid.level(round.level);
+            let mut found = edges::search(
+                pixels,
+                &projection,
+                self.spec,
+                &fitted.print.offsets_mm,
+                how,
+            );
+            for e in &mut found.edges {
+                e.at = e.at.enlarged(factor);
+                e.px_per_mm *= factor;
+            }
+            if found.edges.len() < 3 * PARAMETERS {
+                return None;
+            }
+            if found.blur_px > SOFT_PX {
+                finest = round.level;
+            }
+            if !self.from_profile {
+                prior = self.with_radial(prior, fitted.camera.lens.f_px);
+            }
+            let (best, sd);
+            (best, sd, hanging) = self.fit(
+                &fitted,
+                &found,
+                prior,
+                factor,
+                if round.compare {
+                    0..marks::SCALES
+                } else {
+                    hanging..hanging + 1
+                },
+            );
+            fitted = best;
+            rms_px = robust_sd_about_zero(&fitted.residuals_px);
+            out = Some((found, sd, Round { reach_px, ..*round }));
+        }
+        let (found, sd, round) = out?;
+        let kept = found
+            .edges
+            .iter()
+            .zip(&fitted.residuals_px)
+            .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
+        let edges: Vec<RingEdge> = kept.map(|(e, _)| *e).collect();
+        let evidence = self.evidence(&fitted, &found, &sd, round);
+        Some(Refined {
+            fitted,
+            edges,
+            rms_px,
+            prior,
+            evidence,
+            hanging,
+            found,
+            level: round.level,
+            focal_free: false,
+            cropped: false,
+        })
+    }
+
+    /// Fits camera, print and sheet to edges, starting from a fit before. The camera explains as much as it can; then the sheet
+    /// what is left, with the way of hanging under which that is likeliest.
+    fn fit(
+        &self,
+        before: &Fitted,
+        found: &edges::Found,
+        prior: LensPrior,
+        factor: f64,
+        ways: std::ops::Range<usize>,
+    ) -> (Fitted, Vec<f64>, usize) {
+        let (flat, sd) = self.camera_fit(before, found, prior, factor);
+        let with = |hanging: usize| {
+            let marks = self
+                .marks
+                .where_sharp(&found.sharp)
+                .hanging(self.spec, hanging);
+            let (mut fitted, mut sd) = (flat.clone(), sd.clone());
+            for iterations in SHEET_ITERATIONS {
+                let weighed = weigh(&found.edges, &sd, INDEPENDENT_BESIDE_SHEET);
+                let print = &fitted.print;
+                fitted =
+                    fit::fit_sheet(flat.camera, self.spec, &marks, &weighed, print, iterations);
+                sd = spread(&found.edges, &fitted.residuals_px, sd.len());
+            }
+            (fitted, sd)
+        };
+        let scatter_mm: Vec<f64> = found
+            .edges
+            .iter()
+            .zip(&flat.residuals_px)
+            .map(|(e, r)| r / e.px_per_mm)
+            .collect();
+        if ways.end == 1 || robust_sd_about_zero(&scatter_mm) < FLAT_MM {
+            return (flat, sd, 0);
+        }
+        let mut best: Option<((Fitted, Vec<f64>), usize)> = None;
+        for hanging in ways {
+            let tried = with(hanging);
+            let least = best
+                .as_ref()
+                .map_or(f64::NEG_INFINITY, |b| b.0.0.log_evidence);
+            if tried.0.log_evidence > least {
+                best = Some((tried, hanging));
+            }
+        }
+        let Some(((sheet, sheet_sd), hanging)) = best.filter(|b| b.1 > 0) else {
+            return (flat, sd, 0);
+        };
+        let fitted = Fitted {
+            camera: flat.camera,
+            information: flat.information,
+            ..sheet
+        };
+        (fitted, sheet_sd, hanging)
+    }
+
+    /// Fits the camera to edges, the sheet nearly flat.
+    fn camera_fit(
+        &self,
+        before: &Fitted,
+        found: &edges::Found,
+        prior: LensPrior,
+        factor: f64,
+    ) -> (Fitted, Vec<f64>) {
+        let marks = self.marks.where_sharp(&found.sharp);
+        let mut fitted = Fitted {
+            print: Print::expected(&marks),
+            ..before.clone()
+        };
+        let mut sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
+        // the last with the deviations that the fit before left
+        for iterations in ITERATIONS {
+            let weighed = weigh(&found.edges, &sd, INDEPENDENT_PER_RING);
+            let (camera, print) = (fitted.camera, &fitted.print);
+            fitted = fit::fit(
+                camera, prior, self.spec, &marks, &weighed, print, iterations,
+            );
+            sd = spread(&found.edges, &fitted.residuals_px, sd.len());
+        }
+        (fitted, sd)
+    }
+
+    fn with_radial(&self, prior: LensPrior, f_px: f64) -> LensPrior {
+        // EXIF says which lens it was; without it, or where it was set aside, the rings do
+        let stated = self.photo.focal_from_exif_px();
+        let f_px = stated
+            .filter(|_| prior.ln_f_sd <= self.prior.ln_f_sd)
+            .unwrap_or(f_px);
+        let t = priors::radial(self.priors, priors::equivalent_mm(self.photo, f_px));
+        LensPrior {
+            k1: t.k1,
+            k1_sd: t.k1_sd,
+            k2: t.k2,
+            k2_sd: t.k2_sd,
+            ..prior
+        }
+    }
+
+    /// What the colours say of a fit, nats, and how many changes of colour show; on the copy on which the face is small.
+    fn colour(&self, fitted: &Fitted) -> (f64, usize) {
+        let mut projection = fitted.projection(self.spec.reach_mm());
+        let scale = self.spec.spots_mm.first().and_then(|spot| {
+            let beside = FacePoint::new(spot.x, spot.y + 0.5 * self.spec.outer_radius_mm());
+            let (a, b) = (
+                projection.image_from_print(*spot)?,
+                projection.image_from_print(beside)?,
+            );
+            Some(2.0 * a.distance(b))
+        });
+        let level = Self::rounds(scale.unwrap_or(0.0))
+            .first()
+            .map_or(0, |r| r.level);
+        projection.camera = pyramid::camera_at(&fitted.camera, level);
+        evidence::of_colour(self.pyramid.level(level), &projection, self.spec)
+    }
+
+    /// What speaks for the face where the fit has it.
+    fn evidence(
+        &self,
+        fitted: &Fitted,
+        found: &edges::Found,
+        sd_px: &[f64],
+        round: Round,
+    ) -> Evidence {
+        let (colour, boundaries) = self.colour(fitted);
+        let mut out = Evidence::none(self.spec);
+        out.colour = colour;
+        out.boundaries = boundaries;
+        let reach_px = round.reach_px * pyramid::factor(round.level);
+        for (b, boundary) in self.spec.boundaries().iter().enumerate() {
+            let on_ring = found.edges.iter().zip(&fitted.residuals_px);
+            let residuals: Vec<f64> = on_ring
+                .filter(|(e, _)| e.boundary == b)
+                .map(|(_, r)| *r)
+                .collect();
+            let nats = evidence::of_edges(&residuals, found.looked[b], reach_px, sd_px[b]);
+            if boundary.is_line() {
+                out.lines += nats;
+            } else {
+                out.edges += nats;
+            }
+        }
+        out
+    }
+
+    /// Whether the rings are those of the face.
+    fn check(&self, refined: &Refined) -> Result<(), Refusal> {
+        let px_per_mm = median_scale(&refined.edges);
+        if px_per_mm < SMALLEST_PX_PER_MM {
+            return Err(Refusal::TooSmall {
+                width_px: 2.0 * self.spec.outer_radius_mm() * px_per_mm,
+            });
+        }
+        let evidence = refined.evidence;
+        if !evidence.is_enough() {
+            return Err(Refusal::Unlikely { evidence });
+        }
+        let lined = self.spec.boundaries().iter().any(|b| b.is_line());
+        let blur_px = refined.found.blur_px * pyramid::factor(refined.level);
+        let radius_px = self.spec.outer_radius_mm() * px_per_mm;
+        let soft = (SOFT_PX..MOST_BLUR * radius_px).contains(&blur_px);
+        let enough = if soft {
+            // blur hides lines: the rest must then be beyond doubt
+            evidence.has_lines() || !evidence.is_doubtful()
+        } else if LINE_MM * px_per_mm > LINE_SHOWS_PX {
+            evidence.has_lines()
+        } else {
+            evidence.does_without_lines()
+        };
+        if lined && !enough {
+            return Err(Refusal::NoLines { evidence });
+        }
+        Ok(())
+    }
+}
+
+/// Median scale across the rings, px per mm.
+fn median_scale(edges: &[RingEdge]) -> f64 {
+    let mut scales: Vec<f64> = edges.iter().map(|e| e.px_per_mm).collect();
+    median(&mut scales)
+}
+
+/// Edges with the standard deviation that makes each ring count as no more than so many independent ones: `sd` is that of each
+/// boundary at its mean scale.
+pub(super) fn weigh(edges: &[RingEdge], sd: &[f64], independent: f64) -> Vec<Weighed> {
+    let mut seen = std::collections::BTreeMap::new();
+    for e in edges {
+        let (n, scale) = seen.entry((e.spot, e.boundary)).or_insert((0usize, 0.0));
+        *n += 1;
+        *scale += e.px_per_mm;
+    }
+    edges
+        .iter()
+        .map(|e| {
+            let (n, sum) = seen
+                .get(&(e.spot, e.boundary))
+                .copied()
+                .unwrap_or((1, e.px_per_mm));
+            let sd = sd[e.boundary];
+            let pixel = sd.min(PIXEL_SD_PX);
+            let paper = (sd * sd - pixel * pixel).max(0.0).sqrt() * e.px_per_mm * count(n) / sum;
+            Weighed {
+                edge: *e,
+                sd_px: pixel.hypot(paper),
+                share: (independent / count(n)).min(1.0),
+            }
+        })
+        .collect()
+}
+
+/// Robust standard deviation of the residuals on each boundary, px, at least that of all: a sheet that bends stands still in the
+/// middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
+pub(super) fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
+    let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
+    let overall = SD_FROM_MAD * median(&mut size.clone());
+    (0..boundaries)
+        .map(|b| {
+            let mut own: Vec<f64> = edges
+                .iter()
+                .zip(&size)
+                .filter(|(e, _)| e.boundary == b)
+                .map(|(_, r)| *r)
+                .collect();
+            let sd = if own.len() >= 24 {
+                SD_FROM_MAD * median(&mut own)
+            } else {
+                overall
+            };
+            if sd.is_finite() {
+                sd.max(overall).max(LEAST_SD_PX)
+            } else {
+                1.0
+            }
+        })
+        .collect()
+}
