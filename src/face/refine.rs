@@ -598,7 +598,7 @@ impl Refiner<'_> {
         } else {
             evidence.does_without_lines()
         };
-        if lined && !enough {
+        if lined && self.spec.spots_mm.len() == 1 && !enough {
             return Err(Refusal::NoLines { evidence });
         }
         Ok(())
@@ -639,11 +639,14 @@ pub(super) fn weigh(edges: &[RingEdge], sd: &[f64], independent: f64) -> Vec<Wei
         .collect()
 }
 
-/// Robust standard deviation of the residuals on each boundary, px, at least that of all: a sheet that bends stands still in the
-/// middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
+/// Robust standard deviation of the residuals on each boundary, px. Where the paper isn't flat it is at least that of all: a sheet
+/// that bends stands still in the middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
 pub(super) fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
     let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
     let overall = SD_FROM_MAD * median(&mut size.clone());
+    let in_mm = edges.iter().zip(&size).map(|(e, r)| r / e.px_per_mm);
+    let bends = SD_FROM_MAD * median(&mut in_mm.collect::<Vec<f64>>()) >= FLAT_MM;
+    let least = if bends { overall } else { 0.0 };
     (0..boundaries)
         .map(|b| {
             let mut own: Vec<f64> = edges
@@ -658,7 +661,7 @@ pub(super) fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize
                 overall
             };
             if sd.is_finite() {
-                sd.max(overall).max(LEAST_SD_PX)
+                sd.max(least).max(LEAST_SD_PX)
             } else {
                 1.0
             }
