@@ -308,7 +308,7 @@ fn accepted(
     };
     let reduced = Reduced::new(&photo.pixels, effort.side);
     let pyramid = Pyramid::new(&photo.pixels);
-    let mut seen = None;
+    let (mut seen, mut best) = (None, Vec::new());
     for look in effort.looks {
         let search = find::find(&reduced, spec, *look);
         let mut layouts = start::layouts(&search.spots, spec, lens, (photo.width, photo.height));
@@ -362,8 +362,12 @@ fn accepted(
                 Err(refusal) => refusals.push(refusal),
             }
         }
-        if !fits.is_empty() {
-            return Ok(fits);
+        if most_spots(&fits) > most_spots(&best) {
+            best = fits;
+        }
+        // two spots of three may be seen where the third needs another look of the print
+        if most_spots(&best) >= spec.spots_mm.len() {
+            return Ok(best);
         }
         // the likeliest place first; what was seen at full contrast says more
         refusals.sort_by(|a, b| b.nats().total_cmp(&a.nats()));
@@ -374,6 +378,9 @@ fn accepted(
         });
         seen.get_or_insert_with(|| (what_was_seen(&search, spec, &refusals), evidence, other));
     }
+    if !best.is_empty() {
+        return Ok(best);
+    }
     let (seen, evidence, other) = seen.unwrap_or_default();
     Err(FaceError::NoFace {
         face: spec.name.clone(),
@@ -381,6 +388,12 @@ fn accepted(
         evidence,
         other,
     })
+}
+
+/// The most spots of one face among some fits.
+fn most_spots(fits: &[FaceFit]) -> usize {
+    let spots = fits.iter().filter_map(|f| f.candidates.first());
+    spots.map(|c| c.spots).max().unwrap_or(0)
 }
 
 fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
