@@ -668,12 +668,12 @@ fn no_shafts(doubtful: usize) -> Note {
     )
 }
 
-/// Width of a usual shaft, mm, and the width in the picture below which it can't be judged, px: drawn photos in which a shaft is
+/// Width of a usual shaft, mm, and the width in the picture below which it can't be measured, px: drawn photos in which a shaft is
 /// 1.0 px wide (9 m, `examples/sweep.rs`) show 58 % of them, those with 1.5 px (6 m) 93 %.
 const SHAFT_MM: f64 = 5.5;
 const LEAST_SHAFT_PX: f64 = 1.25;
 
-/// A note where shafts are too small in the picture to be told from anything else.
+/// A note where shafts are too small in the picture to be measured.
 fn shafts_too_small(fit: &FaceFit) -> Option<Note> {
     let at = |x, y| fit.camera.image_from_face(FacePoint::new(x, y));
     let (middle, right, up) = (at(0.0, 0.0)?, at(10.0, 0.0)?, at(0.0, 10.0)?);

@@ -107,7 +107,7 @@ fn times_line(path: &Path, times: &Times) -> String {
     format!("{}: {}", path.display(), parts.join(", "))
 }
 
-/// What speaks for the face, for whoever sets anew what accepting one asks for.
+/// The evidence for the face, for setting the acceptance thresholds anew.
 fn evidence_line(end: &End) -> Option<String> {
     let evidence = end.camera.as_ref()?.evidence?;
     Some(format!(

@@ -290,7 +290,7 @@ struct Steps {
     places: Vec<Option<f64>>,
     /// Whether grey showed it.
     in_grey: bool,
-    /// Standard deviation of the blur, px; `None` where it can't be told.
+    /// Standard deviation of the blur, px; `None` where it can't be measured.
     blur_px: Option<f64>,
 }
 

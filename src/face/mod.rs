@@ -227,7 +227,7 @@ pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
 /// Finds the face that `spec` describes and fits the camera to its rings.
 ///
 /// # Errors
-/// [`FaceError::NoFace`] when nothing in the photo is likely enough to be that face.
+/// [`FaceError::NoFace`] when no place in the photo has the evidence that accepting the face asks for.
 pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceFit, FaceError> {
     let one = Effort {
         most: 1,

@@ -149,7 +149,7 @@ pub(super) fn doubtful() -> Note {
     )
 }
 
-/// Says by how much the sheet stands off its plane; `None` where that is less than can be told.
+/// Says by how much the sheet stands off its plane; `None` where that is less than is worth a note.
 pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<Note> {
     let (low, high) = sheet.range_mm(spec);
     let by = high - low;

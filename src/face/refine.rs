@@ -78,12 +78,12 @@ const COARSE_SD: f64 = 0.7;
 const COARSE_WIDENED: [&[f64]; 2] = [&[1.0], &[16.0, 4.0, 1.0]];
 /// Standard deviation of an edge before residuals tell, px at its level.
 const FIRST_SD_PX: f64 = 1.5;
-/// Two fits of one face are told apart once one is likelier by this, nats, or its edges scatter less by this factor.
+/// Of two fits of one face one is dropped when the other is likelier by this, nats, or its edges scatter less by this factor.
 const UNDECIDED_NATS: f64 = 10.0;
 const UNDECIDED: f64 = 1.3;
 /// Scatter about a ring that flat paper in focus shows at most, px.
 const SMOOTH_PX: f64 = 0.32;
-/// Below this many px per mm shafts can't be seen, nor a face be told from other rings.
+/// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
 const SMALLEST_PX_PER_MM: f64 = 0.08;
 /// Width that printed lines have at least in practice, mm, and the width in the picture from which some must show, px.
 const LINE_MM: f64 = 0.8;
@@ -114,6 +114,18 @@ const CROPPED_NATS: f64 = 3.0;
 const CONTRADICTED: f64 = 3.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
+
+impl Round {
+    /// The last search, at the level where the one before it ended.
+    const fn last(level: usize) -> Self {
+        Self {
+            level,
+            reach_px: LAST_REACH_PX,
+            lines: true,
+            compare: true,
+        }
+    }
+}
 
 impl Refined {
     /// Scatter of the edges about their rings, mm.
@@ -288,12 +300,7 @@ impl Refiner<'_> {
                 * f64::from(self.photo.width.max(self.photo.height)),
             ..self.prior
         };
-        let last = Round {
-            level: fixed.level,
-            reach_px: LAST_REACH_PX,
-            lines: true,
-            compare: true,
-        };
+        let last = Round::last(fixed.level);
         let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         if fixed.scatter_mm() > ASTRAY * self.spec.diameter_mm {
             // too far astray to be found from there
@@ -338,12 +345,7 @@ impl Refiner<'_> {
             ln_f_sd: self.priors.focal.without_exif_ln_sd,
             ..self.prior
         };
-        let last = Round {
-            level: fixed.level,
-            reach_px: LAST_REACH_PX,
-            lines: true,
-            compare: true,
-        };
+        let last = Round::last(fixed.level);
         let free = self.measure(fixed.fitted.clone(), prior, &[last])?;
         let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
         (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
