@@ -52,6 +52,8 @@ pub(super) struct Fitted {
     /// Residual of each edge, px, in the order given.
     pub(super) residuals_px: Vec<f64>,
     pub(super) cost: f64,
+    /// What the priors of lens, paper and print hold against the fit, nats.
+    pub(super) prior_nats: f64,
     /// Weighted normal matrix of the camera's parameters, the paper's, the offsets and the width of the lines.
     pub(super) information: DMatrix<f64>,
     /// Logarithm of the marginal likelihood of the edges under the priors of paper and print, up to a constant (Laplace's
@@ -443,7 +445,9 @@ fn solve(
         information,
     } = least_squares(&problem, start, iterations);
     let log_evidence = log_evidence(&problem, cost, &information);
+    let priors = problem.priors(&x);
     Fitted {
+        prior_nats: 0.5 * priors.iter().map(|r| r * r).sum::<f64>(),
         log_evidence,
         camera: problem.camera(&x),
         print: Print {

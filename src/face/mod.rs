@@ -204,9 +204,9 @@ const SEARCH_SIDE: u32 = 1000;
 const MOST_TRIED: usize = 16;
 /// Faces wanted where all are: more don't hang on one boss in practice.
 const MOST_FACES: usize = 8;
-/// Faces at least this large, against the largest, count as large: side by side on a wall that is seen from the side, the far one
-/// is hardly smaller than this.
-pub const AS_LARGE: f64 = 0.5;
+/// Faces at least this large in the picture, against the largest, count as large: of two sizes side by side the smaller is seldom
+/// smaller than that, nor is the far one on a wall that is seen from the side.
+pub const AS_LARGE: f64 = 0.4;
 /// A doubtful fit is trusted this many times less, in standard deviations.
 const DOUBTFUL: f64 = 2.0;
 

@@ -97,7 +97,7 @@ const PIXEL_SD_PX: f64 = 0.15;
 /// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
 pub(super) const INDEPENDENT_PER_RING: f64 = 8.0;
 /// Scatter about the rings that the small waves of paper on a flat boss leave at most, mm; beyond it the sheet may hang.
-const FLAT_MM: f64 = 0.6;
+const FLAT_MM: f64 = 0.5;
 /// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
 const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
 /// Iterations of a fit while the deviations of the edges settle.
@@ -128,6 +128,12 @@ impl Round {
 }
 
 impl Refined {
+    /// Logarithm of the posterior density up to a constant, nats: what speaks for the face, less what lens, paper and print would
+    /// have to be.
+    fn posterior_nats(&self) -> f64 {
+        self.evidence.total() - self.fitted.prior_nats
+    }
+
     /// Scatter of the edges about their rings, mm.
     fn scatter_mm(&self) -> f64 {
         let on_ring = self.found.edges.iter().zip(&self.fitted.residuals_px);
@@ -167,7 +173,7 @@ impl Refiner<'_> {
         if let Some(free) = self.with_free_centre(&coarse, layout, &best) {
             return Ok(free);
         }
-        self.check(&best)?;
+        self.check(&best, layout)?;
         Ok(best)
     }
 
@@ -228,9 +234,9 @@ impl Refiner<'_> {
             .filter_map(|s| self.measure(s, prior, first))
             .collect();
         let likeliest_first =
-            |a: &Refined, b: &Refined| b.evidence.total().total_cmp(&a.evidence.total());
+            |a: &Refined, b: &Refined| b.posterior_nats().total_cmp(&a.posterior_nats());
         refined.sort_by(likeliest_first);
-        let least = refined.first().map_or(0.0, |r| r.evidence.total()) - UNDECIDED_NATS;
+        let least = refined.first().map_or(0.0, Refined::posterior_nats) - UNDECIDED_NATS;
         let smallest = refined
             .iter()
             .map(|r| r.rms_px)
@@ -239,7 +245,7 @@ impl Refiner<'_> {
         for r in refined {
             let camera = &r.fitted.camera;
             let known = |u: &Refined| self.is_same(&u.fitted.camera, camera);
-            if r.evidence.total() >= least
+            if r.posterior_nats() >= least
                 && r.rms_px <= UNDECIDED * smallest
                 && !undecided.iter().any(known)
             {
@@ -315,7 +321,7 @@ impl Refiner<'_> {
             fit.log_evidence
         };
         let gain = log_evidence(&free, free.prior) - log_evidence(fixed, fixed.prior);
-        (gain > CROPPED_NATS && self.check(&free).is_ok()).then_some(Refined {
+        (gain > CROPPED_NATS && self.check(&free, layout).is_ok()).then_some(Refined {
             focal_free: true,
             cropped: true,
             ..free
@@ -346,7 +352,7 @@ impl Refiner<'_> {
             ..self.prior
         };
         let last = Round::last(fixed.level);
-        let free = self.measure(fixed.fitted.clone(), prior, &[last])?;
+        let free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
         (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
             focal_free: true,
@@ -577,7 +583,7 @@ impl Refiner<'_> {
     }
 
     /// Whether the rings are those of the face.
-    fn check(&self, refined: &Refined) -> Result<(), Refusal> {
+    fn check(&self, refined: &Refined, layout: &Layout) -> Result<(), Refusal> {
         let px_per_mm = median_scale(&refined.edges);
         if px_per_mm < SMALLEST_PX_PER_MM {
             return Err(Refusal::TooSmall {
@@ -600,7 +606,9 @@ impl Refiner<'_> {
         } else {
             evidence.does_without_lines()
         };
-        if lined && self.spec.spots_mm.len() == 1 && !enough {
+        // several spots in the layout of the face, beyond doubt, need no lines
+        let one_spot = layout.members.iter().flatten().count() == 1;
+        if lined && (one_spot || evidence.is_doubtful()) && !enough {
             return Err(Refusal::NoLines { evidence });
         }
         Ok(())
@@ -641,14 +649,14 @@ pub(super) fn weigh(edges: &[RingEdge], sd: &[f64], independent: f64) -> Vec<Wei
         .collect()
 }
 
-/// Robust standard deviation of the residuals on each boundary, px. Where the paper isn't flat it is at least that of all: a sheet
-/// that bends stands still in the middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
+/// Robust standard deviation of the residuals on each boundary, px. The less flat the paper seems, the nearer it is at least to that
+/// of all: a sheet that bends stands still in the middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
 pub(super) fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
     let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
     let overall = SD_FROM_MAD * median(&mut size.clone());
     let in_mm = edges.iter().zip(&size).map(|(e, r)| r / e.px_per_mm);
-    let bends = SD_FROM_MAD * median(&mut in_mm.collect::<Vec<f64>>()) >= FLAT_MM;
-    let least = if bends { overall } else { 0.0 };
+    let scatter_mm = SD_FROM_MAD * median(&mut in_mm.collect::<Vec<f64>>());
+    let least = overall * (scatter_mm / FLAT_MM).powi(2).min(1.0);
     (0..boundaries)
         .map(|b| {
             let mut own: Vec<f64> = edges
