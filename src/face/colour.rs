@@ -229,6 +229,11 @@ impl Reduced {
         }
     }
 
+    /// The copy of half the size, unless that would be too small.
+    pub(super) fn halved(&self) -> &Self {
+        self.coarser.as_deref().unwrap_or(self)
+    }
+
     pub(super) fn at(&self, x: usize, y: usize) -> [f32; 3] {
         self.log
             .get(y * self.width + x)

@@ -32,6 +32,8 @@ pub(super) struct Search {
     pub(super) reach_px: f64,
     /// Look for printed lines too.
     pub(super) lines: bool,
+    /// Most profiles on one ring.
+    pub(super) profiles: usize,
 }
 
 /// What came of a search.
@@ -50,8 +52,11 @@ pub(super) struct Found {
 const STEP_PX: f64 = 0.5;
 /// Distance between profiles along a ring, px.
 const SPACING_PX: f64 = 6.0;
-/// Fewest and most profiles on one ring.
-const PROFILES: (usize, usize) = (48, 220);
+/// Fewest profiles on one ring.
+const LEAST_PROFILES: usize = 48;
+/// Most of them for a camera that more searches follow, and for the last.
+pub(super) const FEW_PROFILES: usize = 110;
+pub(super) const MOST_PROFILES: usize = 220;
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
 const LEAST_REACH_MM: f64 = 3.0;
 /// Half length of the kernel that finds the steepest place, px: nothing is found that near to a profile's ends.
@@ -151,7 +156,7 @@ pub(super) fn search(
                 *spot,
                 boundary.radius_mm + offsets_mm.get(b).copied().unwrap_or(0.0),
                 room,
-                how.reach_px,
+                how,
             );
             found.looked[b] += profiles.len();
             let (places, sharp) = if boundary.is_line() {
@@ -199,7 +204,7 @@ fn profiles(
     spot: FacePoint,
     radius: f64,
     room_mm: f64,
-    reach_px: f64,
+    how: Search,
 ) -> Vec<Profile> {
     // stay clear of the neighbouring boundary
     const SHARE_OF_ROOM: f64 = 0.7;
@@ -215,7 +220,7 @@ fn profiles(
             Some(place(a, radius)?.distance(place(a + TAU / 16.0, radius)?))
         })
         .sum();
-    let n = floor_index(rough / SPACING_PX).clamp(PROFILES.0, PROFILES.1);
+    let n = floor_index(rough / SPACING_PX).clamp(LEAST_PROFILES, how.profiles);
     (0..n)
         .filter_map(|k| {
             let angle = TAU * count(k) / count(n);
@@ -230,7 +235,7 @@ fn profiles(
                 normal = -normal;
             }
             let px_per_mm = across.abs() / (0.01 * radius);
-            let reach = (reach_px.max(LEAST_REACH_MM * px_per_mm) + KERNEL_PX)
+            let reach = (how.reach_px.max(LEAST_REACH_MM * px_per_mm) + KERNEL_PX)
                 .min(SHARE_OF_ROOM * room_mm * px_per_mm)
                 .max(2.0);
             let half = floor_index(reach / STEP_PX);

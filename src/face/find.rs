@@ -18,8 +18,9 @@ const SMALLEST_PATCH: usize = 14;
 const MOST_PATCHES: usize = 80;
 /// Rays cast from a candidate.
 const RAYS: usize = 72;
-/// Rays cast for a first look.
+/// Rays cast for a first look, and before all others: a quarter of the way round takes two of these.
 const FEW_RAYS: usize = 24;
+const FIRST_RAYS: usize = 8;
 /// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
 /// the least length, px.
 const FIRST_LOOK: (f64, f64) = (8.0, 40.0);
@@ -352,14 +353,13 @@ fn examine(
     let nothing = vec![0.0; targets.len()];
     let reach = (FIRST_LOOK.0 * radius).max(FIRST_LOOK.1);
     let coarse = reduced.for_length(radius, PATCH_PX);
-    let few = cast(reduced, coarse, targets, start, FEW_RAYS, reach);
-    if few
-        .iter()
-        .filter(|hits| chain(hits, targets).is_some())
-        .count()
-        < FEW_RAYS / 6
-    {
-        return Err(nothing);
+    // most patches are no face: few rays show that
+    for (rays, least) in [(FIRST_RAYS, 1), (FEW_RAYS, FEW_RAYS / 6)] {
+        let cast = cast(reduced, coarse, targets, start, rays, reach);
+        let chains = cast.iter().filter(|hits| chain(hits, targets).is_some());
+        if chains.count() < least {
+            return Err(nothing);
+        }
     }
     let rays = cast(
         reduced,
@@ -379,7 +379,6 @@ fn examine(
     let Some(mut pencil) = consensus(&chains, targets, start) else {
         return Err(nothing);
     };
-    // most patches are no face: few rays show that
     for (tolerance, rays) in [
         (0.12, FEW_RAYS),
         (0.08, FEW_RAYS),

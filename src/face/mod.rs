@@ -233,7 +233,7 @@ pub fn fit(photo: &Photo, spec: &FaceSpec, options: &FitOptions) -> Result<FaceF
         most: 1,
         ..Effort::FULL
     };
-    let mut fits = accepted(photo, spec, options, &one)?;
+    let mut fits = accepted(&Copies::of(photo), spec, options, &one)?;
     Ok(fits.swap_remove(0))
 }
 
@@ -247,7 +247,7 @@ pub fn fit_all(
     options: &FitOptions,
 ) -> Result<Vec<FaceFit>, FaceError> {
     let mut fits: Vec<FaceFit> = Vec::new();
-    for fit in accepted(photo, spec, options, &Effort::FULL)? {
+    for fit in accepted(&Copies::of(photo), spec, options, &Effort::FULL)? {
         if !fits.iter().any(|f| same_place(f, &fit, spec)) {
             fits.push(fit);
         }
@@ -263,10 +263,29 @@ fn same_place(a: &FaceFit, b: &FaceFit, spec: &FaceSpec) -> bool {
         .is_some_and(|p| p.distance(FacePoint::default()) < spec.outer_radius_mm())
 }
 
+/// A photo with its reduced copies: made once for all faces that are looked for in it.
+struct Copies<'a> {
+    photo: &'a Photo,
+    /// The copy in which faces are looked for.
+    reduced: Reduced,
+    /// The copies on which they are measured.
+    pyramid: Pyramid<'a>,
+}
+
+impl<'a> Copies<'a> {
+    fn of(photo: &'a Photo) -> Self {
+        Self {
+            photo,
+            reduced: Reduced::new(&photo.pixels, SEARCH_SIDE),
+            pyramid: Pyramid::new(&photo.pixels),
+        }
+    }
+}
+
 /// How hard faces are looked for.
 struct Effort {
-    /// Longer side of the copy on which they are, px.
-    side: u32,
+    /// Look on a copy of half the size.
+    halved: bool,
     /// Looks of the print that are tried in turn.
     looks: &'static [Look],
     /// Faces wanted.
@@ -275,25 +294,26 @@ struct Effort {
 
 impl Effort {
     const FULL: Self = Self {
-        side: SEARCH_SIDE,
+        halved: false,
         looks: &colour::LOOKS,
         most: MOST_FACES,
     };
     /// For reading the pattern of a photo: of several faces one is enough, and a small copy shows it.
     const PATTERN: Self = Self {
-        side: SEARCH_SIDE / 2,
-        looks: colour::LOOKS.split_at(2).0,
+        halved: true,
+        looks: &[colour::LOOKS[1]],
         most: 1,
     };
 }
 
 /// Faces that are accepted, the largest or the nearest to the point asked for first; at least one.
 fn accepted(
-    photo: &Photo,
+    copies: &Copies,
     spec: &FaceSpec,
     options: &FitOptions,
     effort: &Effort,
 ) -> Result<Vec<FaceFit>, FaceError> {
+    let photo = copies.photo;
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
     let marks = marks::marks(spec).ok_or(FaceError::Calibration)?;
     let prior = options
@@ -306,11 +326,14 @@ fn accepted(
         k1: prior.k1,
         k2: prior.k2,
     };
-    let reduced = Reduced::new(&photo.pixels, effort.side);
-    let pyramid = Pyramid::new(&photo.pixels);
+    let reduced = if effort.halved {
+        copies.reduced.halved()
+    } else {
+        &copies.reduced
+    };
     let (mut seen, mut best) = (None, Vec::new());
     for look in effort.looks {
-        let search = find::find(&reduced, spec, *look);
+        let search = find::find(reduced, spec, *look);
         let mut layouts = start::layouts(&search.spots, spec, lens, (photo.width, photo.height));
         let size = |layout: &Layout| candidate(layout, &search.spots).px_per_mm;
         let largest = layouts.iter().map(size).fold(0.0, f64::max);
@@ -327,7 +350,7 @@ fn accepted(
         layouts.sort_by_cached_key(rank);
         let task = Refiner {
             photo,
-            pyramid: &pyramid,
+            pyramid: &copies.pyramid,
             spec,
             marks: &marks,
             priors,
@@ -354,7 +377,7 @@ fn accepted(
                     let candidates = order.iter().map(|l| candidate(l, &search.spots)).collect();
                     let evidence = refined.evidence;
                     let fit = task.finish(refined, layout, candidates, options);
-                    match pattern::better(&pyramid, spec, &fit) {
+                    match pattern::better(&copies.pyramid, spec, &fit) {
                         Some(seen) => refusals.push(Refusal::OtherPattern { evidence, seen }),
                         None => fits.push(fit),
                     }

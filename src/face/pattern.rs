@@ -4,7 +4,7 @@ use super::evidence;
 use super::fit::Projection;
 use super::pyramid::{self, Pyramid};
 use super::spec::{self, FaceSpec};
-use super::{Effort, Evidence, FaceFit, FitOptions, Sheet, accepted};
+use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted};
 use crate::photo::Photo;
 use crate::units::FacePoint;
 
@@ -28,13 +28,14 @@ pub struct PatternSeen {
 /// Looks for faces of every built-in pattern of whole sheets. `None` where none is accepted. The size can't be seen.
 #[must_use]
 pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
+    let copies = Copies::of(photo);
     let mut best: Option<(f64, PatternSeen)> = None;
     for face in spec::patterns() {
         // a trimmed sheet has the rings of the whole one, but for those that are cut away
         if face.trimmed {
             continue;
         }
-        let Ok(fits) = accepted(photo, face, options, &Effort::PATTERN) else {
+        let Ok(fits) = accepted(&copies, face, options, &Effort::PATTERN) else {
             continue;
         };
         for fit in &fits {

@@ -55,6 +55,8 @@ struct Round {
     level: usize,
     reach_px: f64,
     lines: bool,
+    /// Most profiles on one ring.
+    profiles: usize,
     /// Compare the ways in which the sheet may hang; else it hangs as before.
     compare: bool,
 }
@@ -122,6 +124,7 @@ impl Round {
             level,
             reach_px: LAST_REACH_PX,
             lines: true,
+            profiles: edges::MOST_PROFILES,
             compare: true,
         }
     }
@@ -187,20 +190,18 @@ impl Refiner<'_> {
             level,
             reach_px,
             lines,
+            profiles: edges::FEW_PROFILES,
             compare: false,
         };
         let first = FIRST_REACHES_PX.iter().enumerate();
         let mut rounds: Vec<Round> = first.map(|(i, r)| round(top, *r, i > 0)).collect();
-        rounds.extend(
-            (0..top)
-                .rev()
-                .map(|level| round(level, FINER_REACH_PX, true)),
-        );
-        rounds.push(round(0, LAST_REACH_PX, true));
-        // once where it is cheap, and once where all is measured
-        for k in [FIRST_REACHES_PX.len() - 1, rounds.len() - 1] {
-            rounds[k].compare = true;
-        }
+        rounds.extend((0..top).rev().map(|level| Round {
+            profiles: edges::MOST_PROFILES,
+            ..round(level, FINER_REACH_PX, true)
+        }));
+        // the ways in which the sheet may hang once where it is cheap, and once where all is measured
+        rounds[FIRST_REACHES_PX.len() - 1].compare = true;
+        rounds.push(Round::last(0));
         rounds
     }
 
@@ -375,6 +376,7 @@ impl Refiner<'_> {
             let how = edges::Search {
                 reach_px,
                 lines: round.lines,
+                profiles: round.profiles,
             };
             let mut projection = fitted.projection(self.spec.reach_mm());
             projection.camera = pyramid::camera_at(&fitted.camera, round.level);
