@@ -5,7 +5,7 @@
 //! entries matched one to one in the picture. A confirmed record is a truth for its entries and their kinds. Its camera came from
 //! the program, so it is none for the rings.
 
-use crate::score::{distance, face_from_px};
+use crate::score::{distance, plane_from_px};
 use crate::table::{Figures, show};
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec::{self, Colour, FaceSpec};
@@ -270,7 +270,7 @@ fn rings(truth: &RealTruth, spec: &FaceSpec, camera: &CameraRecord) -> Option<f6
         .flat_map(|(radius, points)| {
             points
                 .iter()
-                .map(move |p| (face_from_px(camera, *p), radius))
+                .map(move |p| (plane_from_px(camera, *p), radius))
         })
         .collect();
     let off = |centre: [f64; 2]| -> Vec<f64> {
@@ -372,7 +372,7 @@ fn entries(
 /// Pixels a millimetre at a place, across and along alike (root of the area).
 fn px_per_mm(camera: &CameraRecord, [x, y]: [f64; 2]) -> f64 {
     const STEP: f64 = 2.0;
-    let [a, b, c] = [[x, y], [x + STEP, y], [x, y + STEP]].map(|p| face_from_px(camera, p));
+    let [a, b, c] = [[x, y], [x + STEP, y], [x, y + STEP]].map(|p| plane_from_px(camera, p));
     let area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
     STEP / area.abs().max(1e-9).sqrt()
 }

@@ -3,7 +3,7 @@
 use crate::camera::CameraScore;
 use bossmark::camera::Lens;
 use bossmark::record::{CameraRecord, End, EntryKind};
-use bossmark::units::ImagePoint;
+use bossmark::units::{FacePoint, ImagePoint};
 use serde::Deserialize;
 
 /// An entry belongs to a shaft at most this far away, mm.
@@ -327,8 +327,8 @@ fn offsets(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f64) {
     }
 }
 
-/// A pixel through the record's own numbers, as the contract describes: undistort, then `image_to_face`.
-pub(crate) fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
+/// A pixel on the face plane, through the record's own numbers as the contract describes: undistort, then `image_to_face`.
+pub(crate) fn plane_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
     let lens = Lens {
         f_px: c.fx_px,
         cx_px: c.cx_px,
@@ -346,6 +346,17 @@ pub(crate) fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
     } else {
         [x / w, y / w]
     }
+}
+
+/// The same on the print, where the record has a sheet that stands off the plane.
+fn face_from_px(c: &CameraRecord, px: [f64; 2]) -> [f64; 2] {
+    let [x, y] = plane_from_px(c, px);
+    let at = FacePoint::new(x, y);
+    let at = c
+        .sheet
+        .as_ref()
+        .map_or(at, |s| s.sheet().on_print(at, c.camera().centre_mm()));
+    [at.x, at.y]
 }
 
 /// Whether enough of a shaft's rear is inside the picture to tell its kind.
