@@ -48,6 +48,8 @@ pub(crate) struct Verdict {
     pub(crate) crowd: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
+    /// Log-odds of fletched by the map.
+    pub(crate) tag: f64,
     /// Share of the tail's strip that is in the picture.
     pub(crate) tail_seen: f64,
 }
@@ -190,6 +192,37 @@ impl Lengths {
     }
 }
 
+/// What shafts stand out by where they have the right size, mm: 26 to 31 inches less what is in the boss.
+const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
+/// Where no nock is within the strip the net puts it into the last places.
+const NO_NOCK: usize = 4;
+
+/// How well one usual length explains where the candidates' nocks are: the logarithm of the best length's probability.
+pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
+    let last = PLACES - NO_NOCK;
+    let nocks: Vec<(f64, Vec<f64>)> = candidates
+        .iter()
+        .map(|c| {
+            let nock = nock_probability(&c.look);
+            let beyond = nock[last..].iter().sum::<f64>() / PLACES as f64;
+            let within = (0..PLACES).map(|k| beyond + if k < last { nock[k] } else { 0.0 });
+            (c.peak.score, within.collect())
+        })
+        .collect();
+    Lengths::tried()
+        .map(|(length, sd)| {
+            let prior = length_prior(length, sd);
+            let fit = |nock: &[f64]| nock.iter().zip(&prior).map(|(a, b)| a * b).sum::<f64>();
+            let usual = (length - PLAIN_LENGTH_MM.0) / PLAIN_LENGTH_MM.1;
+            nocks
+                .iter()
+                .map(|(score, nock)| score * fit(nock).max(1e-9).ln())
+                .sum::<f64>()
+                - 0.5 * usual * usual
+        })
+        .fold(f64::NEG_INFINITY, f64::max)
+}
+
 /// What one candidate is worth, given where its nock should be (probability by place).
 pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
     let nock = nock_probability(&candidate.look);
@@ -210,6 +243,7 @@ pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
         shaft: candidate.look.shaft,
         crowd: 0.0,
         fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
+        tag: candidate.peak.tag,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
             let tail = &candidate.look.seen[k.saturating_sub(6)..=k];
@@ -434,6 +468,8 @@ mod tests {
                 score: 0.9,
                 slope: 0.0,
                 mask: 2.0,
+                tag: 0.0,
+                direction: Vector2::zeros(),
             },
             axis: Vector3::z(),
             look: Look {

@@ -5,7 +5,7 @@
 //! lies at another distance.
 
 use super::picture::Reduced;
-use crate::camera::Camera;
+use super::sight::Sight;
 use crate::units::{FacePoint, floor_index, single};
 use nalgebra::Vector3;
 
@@ -68,12 +68,12 @@ impl Edges {
     /// Samples the photo about a candidate's axis.
     pub(crate) fn new(
         photo: &Reduced,
-        camera: &Camera,
+        sight: &Sight,
         entry: FacePoint,
         axis: Vector3<f64>,
         length_mm: f64,
     ) -> Self {
-        let centre = camera.centre_mm();
+        let centre = sight.centre_mm();
         let highest = (length_mm - TAIL_MM).min(HIGHEST_MM);
         let (mut heights, mut steps) = (Vec::new(), Vec::new());
         let mut height = LOWEST_MM;
@@ -87,7 +87,7 @@ impl Edges {
                 (0..2 * beside + 3)
                     .map(|k| {
                         let q = (k as f64 - (beside as f64 + 1.0)) * ACROSS_MM;
-                        photo.colour(camera.project(point + w * q)?)
+                        photo.colour(sight.project(point + w * q)?)
                     })
                     .collect::<Vec<_>>()
             });

@@ -163,6 +163,8 @@ mod tests {
                 point,
                 slope,
                 mask: 2.0,
+                tag: 0.0,
+                direction: Vector2::zeros(),
             };
             let verdict = Verdict {
                 length_mm: length,

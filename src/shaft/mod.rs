@@ -15,6 +15,7 @@ mod model;
 mod net;
 mod peaks;
 mod picture;
+mod sight;
 mod strip;
 mod tail;
 mod weights;
@@ -24,15 +25,10 @@ use crate::camera::Camera;
 use crate::units::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 use image::RgbImage;
-use nalgebra::Matrix2;
+use nalgebra::{Matrix2, Vector2};
 use rayon::prelude::*;
+use sight::Sight;
 pub use weights::WeightsError;
-
-const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
-const STRIP_WEIGHTS: [&[u8]; 2] = [
-    include_bytes!("../../calibration/shaft-net/strip-1.bin"),
-    include_bytes!("../../calibration/shaft-net/strip-2.bin"),
-];
 
 /// What the shaft search needs to know of a photo besides its pixels.
 pub struct View<'a> {
@@ -135,6 +131,16 @@ pub struct HeatMap {
 }
 
 impl HeatMap {
+    /// In millimetres of which `unit` are one of those it was in.
+    fn called(self, unit: f64) -> Self {
+        Self {
+            left_mm: self.left_mm * unit,
+            top_mm: self.top_mm * unit,
+            cell_mm: self.cell_mm * unit,
+            ..self
+        }
+    }
+
     fn new(map: &map::FaceMap, scores: &conv::Picture) -> Self {
         let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
         Self {
@@ -176,21 +182,66 @@ impl Shafts {
     }
 }
 
-/// The nets with their weights and the fitted model, as built in.
-struct Nets {
+/// One set of nets with their weights and the fitted model.
+#[doc(hidden)]
+pub struct Nets {
     map: net::MapNet,
     strips: [net::StripNet; 2],
     model: model::Model,
 }
 
-static NETS: std::sync::LazyLock<Result<Nets, WeightsError>> = std::sync::LazyLock::new(|| {
-    Ok(Nets {
-        map: net::MapNet::from_bytes(MAP_WEIGHTS)?,
-        strips: [
-            net::StripNet::from_bytes(STRIP_WEIGHTS[0], strip::PLANES, strip::OUTPUTS)?,
-            net::StripNet::from_bytes(STRIP_WEIGHTS[1], strip::PLANES, strip::OUTPUTS)?,
-        ],
-        model: model::Model::parse(include_str!("../../calibration/shaft-net/model.json"))?,
+impl Nets {
+    /// From the contents of their files.
+    ///
+    /// # Errors
+    /// When one is damaged or holds another net.
+    pub fn new(map: &[u8], strips: [&[u8]; 2], model: &str) -> Result<Self, WeightsError> {
+        let strip = |bytes| net::StripNet::from_bytes(bytes, strip::PLANES, strip::OUTPUTS);
+        Ok(Self {
+            map: net::MapNet::from_bytes(map)?,
+            strips: [strip(strips[0])?, strip(strips[1])?],
+            model: model::Model::parse(model)?,
+        })
+    }
+}
+
+/// Both sets of nets. The first knows shafts as they are drawn and rendered, to a fraction of a millimetre; the second was fitted on from it
+/// on real photographs and knows more looks, less exactly.
+#[doc(hidden)]
+pub struct BothNets {
+    /// Those asked first.
+    pub first: Nets,
+    /// Those asked where the first ones hardly recognise what they find.
+    pub second: Nets,
+}
+
+impl BothNets {
+    /// Those built in.
+    ///
+    /// # Errors
+    /// When they are damaged.
+    pub fn built_in() -> Result<&'static Self, WeightsError> {
+        NETS.as_ref().map_err(Clone::clone)
+    }
+}
+
+const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
+const STRIP_WEIGHTS: [&[u8]; 2] = [
+    include_bytes!("../../calibration/shaft-net/strip-1.bin"),
+    include_bytes!("../../calibration/shaft-net/strip-2.bin"),
+];
+const SECOND_MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/real/map.bin");
+const SECOND_STRIP_WEIGHTS: [&[u8]; 2] = [
+    include_bytes!("../../calibration/shaft-net/real/strip-1.bin"),
+    include_bytes!("../../calibration/shaft-net/real/strip-2.bin"),
+];
+
+static NETS: std::sync::LazyLock<Result<BothNets, WeightsError>> = std::sync::LazyLock::new(|| {
+    let first = include_str!("../../calibration/shaft-net/model.json");
+    let second = include_str!("../../calibration/shaft-net/real/model.json");
+    Ok(BothNets {
+        first: Nets::new(MAP_WEIGHTS, STRIP_WEIGHTS, first)?,
+        second: Nets::new(SECOND_MAP_WEIGHTS, SECOND_STRIP_WEIGHTS, second)?,
     })
 });
 
@@ -231,21 +282,56 @@ fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
     others.is_empty() || nearest(view.spot_centres) <= nearest(others)
 }
 
-fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) -> Option<Analysis> {
-    let photo = picture::Reduced::new(pixels, scale_px_per_mm(view)? / PX_PER_MM);
-    let map = map::FaceMap::new(&photo, view)?;
-    let scores = nets.map.run(map.cells());
-    let heat = HeatMap::new(&map, &scores);
-    let mut peaks = peaks::find(&map, &scores);
-    drop(scores);
-    let look_along = |peaks: &[peaks::Peak], numbers: Vec<usize>, look: LookAlong| {
+/// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are.
+const PLAIN_SCORE: f64 = 0.15;
+/// Most of those.
+const ASKED: usize = 14;
+
+/// A photo looked over once: every candidate with a look of one net along it.
+struct Overview<'a> {
+    sight: Sight<'a>,
+    photo: picture::Reduced,
+    map: map::FaceMap,
+    scores: conv::Picture,
+    peaks: Vec<peaks::Peak>,
+    candidates: Vec<choose::Candidate>,
+}
+
+impl<'a> Overview<'a> {
+    fn new(
+        nets: &Nets,
+        pixels: &RgbImage,
+        sight: Sight<'a>,
+        view: &View,
+        others: &[FacePoint],
+    ) -> Option<Self> {
+        let photo = picture::Reduced::new(pixels, sight.scale_px_per_mm()? / PX_PER_MM);
+        let map = map::FaceMap::new(&photo, &sight)?;
+        let scores = nets.map.run(map.cells());
+        let peaks = peaks::find(&map, &scores);
+        let mut seen = Self {
+            sight,
+            photo,
+            map,
+            scores,
+            peaks,
+            candidates: Vec::new(),
+        };
+        let own = |k: &usize| is_own(view, others, seen.sight.called(seen.peaks[*k].point));
+        let own = (0..seen.peaks.len()).filter(own).collect();
+        seen.candidates = seen.look_along(own, &|strip| strip::glance(&nets.strips[0], strip));
+        Some(seen)
+    }
+
+    /// The peaks of these numbers, with what `look` makes of the strips along them.
+    fn look_along(&self, numbers: Vec<usize>, look: LookAlong) -> Vec<choose::Candidate> {
         // shafts in a face beside this one are none of its shafts, but company all the same
-        let courses = strip::Courses::new(peaks, map.foot(), map.distance_mm());
+        let courses = strip::Courses::new(&self.peaks, self.map.foot(), self.map.distance_mm());
         let look = |own: usize| {
-            let peak = peaks[own].clone();
-            let axis = strip::axis(peaks::away(peak.point, map.foot()), peak.slope);
+            let peak = self.peaks[own].clone();
+            let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
-            let strip = strip::cut(&photo, view.camera, place, (own, &courses));
+            let strip = strip::cut(&self.photo, &self.sight, place, (own, &courses));
             let look = look(&strip);
             choose::Candidate {
                 number: own,
@@ -254,11 +340,114 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
                 look,
             }
         };
-        numbers.into_par_iter().map(look).collect::<Vec<_>>()
+        numbers.into_par_iter().map(look).collect()
+    }
+
+    /// The candidates that are plain on the map.
+    fn plain(&self) -> impl Iterator<Item = &choose::Candidate> {
+        let plain = self
+            .candidates
+            .iter()
+            .filter(|c| c.peak.score >= PLAIN_SCORE);
+        plain.take(ASKED)
+    }
+
+    /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
+    /// nocks where shafts of one usual length have them. `None` where there are hardly any.
+    fn recognised(&self) -> Option<f64> {
+        let plain: Vec<choose::Candidate> = self.plain().cloned().collect();
+        let number: f64 = plain.iter().map(|c| c.peak.score).sum();
+        let both = strip_evidence(&plain) + BY_NOCKS * choose::of_usual_length(&plain);
+        (number >= LEAST_TO_DOUBT).then(|| both / number)
+    }
+}
+
+/// What the strips along candidates say for their being shafts.
+fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
+    let part = |c: &choose::Candidate| c.peak.score * c.look.shaft.clamp(-4.0, 4.0);
+    candidates.iter().map(part).sum()
+}
+
+/// Weight of where the nocks lie beside the strips' log-odds of being shafts, where it is asked whether the net recognises what it sees.
+const BY_NOCKS: f64 = 2.5;
+/// Where the first nets recognise as much as this, the second aren't asked: of 56 rendered photos each has -8.6 at least, of 27 real
+/// photographs 12 have less than -9.
+const FAMILIAR: f64 = -9.0;
+/// Of fewer candidates nothing is said.
+const LEAST_TO_DOUBT: f64 = 1.0;
+
+/// How the shafts stand on the whole and how large their millimetres are, in those of the face: 1 and no lean unless they show otherwise.
+fn stance(nets: &Nets, view: &View, seen: &Overview) -> (f64, Vector2<f64>) {
+    let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
+    let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
+    let mut best = (1.0, f64::NEG_INFINITY);
+    for (unit, prior) in UNITS {
+        let sight = Sight::new(view, unit, lean);
+        let mut own = peaks.clone();
+        for p in &mut own {
+            p.point = FacePoint::new(p.point.x / unit, p.point.y / unit);
+            p.slope = 0.0;
+        }
+        let courses = strip::Courses::new(&own, sight.foot, sight.distance_mm);
+        let candidates: Vec<choose::Candidate> = (0..own.len())
+            .into_par_iter()
+            .map(|k| {
+                let axis = strip::axis(peaks::away(own[k].point, sight.foot), 0.0);
+                let strip = strip::cut(&seen.photo, &sight, (own[k].point, axis), (k, &courses));
+                choose::Candidate {
+                    number: k,
+                    peak: own[k].clone(),
+                    axis,
+                    look: strip::glance(&nets.strips[0], &strip),
+                }
+            })
+            .collect();
+        let lengths = choose::of_usual_length(&candidates);
+        let evidence = lengths + BY_STRIP * strip_evidence(&candidates) + prior;
+        if evidence > best.1 {
+            best = (unit, evidence);
+        }
+    }
+    (best.0, lean)
+}
+
+/// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
+/// 122, 80, 60 and 40 cm, and most are called what they are.
+const UNITS: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
+/// Weight of the strips' log-odds of being shafts beside where their nocks are.
+const BY_STRIP: f64 = 0.1;
+
+/// What is seen of a photo's shafts, and the nets that saw it.
+fn analyse<'a, 'n>(
+    nets: &'n BothNets,
+    pixels: &RgbImage,
+    view: &View<'a>,
+    others: &[FacePoint],
+) -> Option<(&'n Nets, Sight<'a>, Analysis)> {
+    let upright = || Sight::new(view, 1.0, Vector2::zeros());
+    let first = Overview::new(&nets.first, pixels, upright(), view, others)?;
+    let of_first = first.recognised();
+    let Some(of_first) = of_first.filter(|r| *r < FAMILIAR) else {
+        return Some(look_closer(&nets.first, first));
     };
-    let own = (0..peaks.len()).filter(|&k| is_own(view, others, peaks[k].point));
-    let own = own.collect();
-    let mut candidates = look_along(&peaks, own, &|strip| strip::glance(&nets.strips[0], strip));
+    let mut second = Overview::new(&nets.second, pixels, upright(), view, others)?;
+    let (unit, lean) = stance(&nets.second, view, &second);
+    if unit > 1.0 || lean != Vector2::zeros() {
+        let sight = Sight::new(view, unit, lean);
+        second = Overview::new(&nets.second, pixels, sight, view, others)?;
+    }
+    let better = |r: f64| r > of_first;
+    Some(if second.recognised().is_some_and(better) {
+        look_closer(&nets.second, second)
+    } else {
+        look_closer(&nets.first, first)
+    })
+}
+
+/// The likely candidates, put between their shafts' edges and looked at again.
+fn look_closer<'a, 'n>(nets: &'n Nets, mut seen: Overview<'a>) -> (&'n Nets, Sight<'a>, Analysis) {
+    let heat = HeatMap::new(&seen.map, &seen.scores);
+    let mut candidates = std::mem::take(&mut seen.candidates);
     let (mut verdicts, mut probability, mut common) = weigh(&nets.model, &candidates);
     let likely: Vec<bool> = probability
         .iter()
@@ -272,7 +461,7 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let edges: Vec<(edges::Edges, edges::Bars)> = candidates
         .par_iter()
         .map(|c| {
-            let edges = edges::Edges::new(&photo, view.camera, c.peak.point, c.axis, common);
+            let edges = edges::Edges::new(&seen.photo, &seen.sight, c.peak.point, c.axis, common);
             let bars = edges.bars();
             (edges, bars)
         })
@@ -285,15 +474,15 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
     let before: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
     for (candidate, bar) in candidates.iter_mut().zip(&bars) {
         let Some(bar) = bar else { continue };
-        move_onto(&mut candidate.peak, bar, map.foot());
-        peaks[candidate.number] = candidate.peak.clone();
+        move_onto(&mut candidate.peak, bar, seen.map.foot());
+        seen.peaks[candidate.number] = candidate.peak.clone();
     }
     // now that the courses are known better, the candidate's own and its company's
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = look_along(&peaks, numbers, &|strip| strip::look(&nets.strips, strip));
+    candidates = seen.look_along(numbers, &|strip| strip::look(&nets.strips, strip));
     (verdicts, probability, common) = weigh(&nets.model, &candidates);
     let length_mm = true_length(&verdicts, &probability, common);
-    Some(Analysis {
+    let found = Analysis {
         before,
         candidates,
         verdicts,
@@ -302,7 +491,8 @@ fn analyse(nets: &Nets, pixels: &RgbImage, view: &View, others: &[FacePoint]) ->
         length_mm,
         width_mm: width.map(|w| w + nets.model.width_bias_mm),
         heat,
-    })
+    };
+    (nets, seen.sight, found)
 }
 
 /// Finds the shafts of a photo.
@@ -326,16 +516,20 @@ pub fn find_beside(
     view: &View,
     others: &[FacePoint],
 ) -> Result<Shafts, WeightsError> {
-    let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let Some(mut found) = analyse(nets, pixels, view, others) else {
-        return Ok(Shafts::default());
-    };
-    let camera = view.camera.centre_mm();
+    let seen = analyse(BothNets::built_in()?, pixels, view, others);
+    Ok(seen.map_or_else(Shafts::default, |(nets, sight, found)| {
+        written_down(nets, view, &sight, found)
+    }))
+}
+
+/// What is handed on of an analysis.
+fn written_down(nets: &Nets, view: &View, sight: &Sight, mut found: Analysis) -> Shafts {
+    let camera = sight.centre_mm();
     choose::explain_away(
         &found.candidates,
         &found.verdicts,
         &mut found.probability,
-        view.camera.foot(),
+        sight.foot,
         camera.z,
     );
     let mut kinds: Vec<(f64, f64)> = found
@@ -350,9 +544,9 @@ pub fn find_beside(
     if let Some(told) = view.expected {
         kinds = choose::with_told_numbers(&kinds, told);
     }
-    let leans = found.leans(&nets.model, view);
+    let leans = found.leans(&nets.model, sight);
     let mut shafts: Vec<Shaft> = (0..found.candidates.len())
-        .filter_map(|k| shaft(&nets.model, view, &found, k, kinds[k], leans[k]))
+        .filter_map(|k| shaft(&nets.model, (view, sight), &found, k, kinds[k], leans[k]))
         .filter(|s| s.confidence >= LEAST_CONFIDENCE)
         .collect();
     shafts.sort_by(|a, b| {
@@ -369,20 +563,21 @@ pub fn find_beside(
         .zip(&found.verdicts)
         .zip(&kinds)
         .map(|((c, v), k)| Candidate {
-            entry: c.peak.point,
-            far: choose::shown(c, v.length_mm, view.camera.foot(), camera.z),
+            entry: sight.called(c.peak.point),
+            far: sight.called(choose::shown(c, v.length_mm, sight.foot, camera.z)),
             probability: k.0 + k.1,
         })
         .collect();
     let width = found
         .width_mm
+        .map(|w| w * sight.unit)
         .filter(|_| shafts.iter().any(|s| s.confidence >= 0.5));
-    Ok(Shafts {
+    Shafts {
         shafts,
         thickness_mm: width,
         candidates,
-        heat: Some(found.heat),
-    })
+        heat: Some(found.heat.called(sight.unit)),
+    }
 }
 
 /// How much further off along its course an entry may be when something stands before it.
@@ -393,7 +588,7 @@ const END_ON_MM: f64 = 25.0;
 const HIDING_MM: f64 = 6.0;
 
 impl Analysis {
-    fn leans(&self, model: &model::Model, view: &View) -> Vec<Lean> {
+    fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
         let shown = |k: usize| lean::Shown {
             peak: &self.candidates[k].peak,
             verdict: &self.verdicts[k],
@@ -401,19 +596,23 @@ impl Analysis {
             edges: self.bars[k].is_some(),
         };
         let shown: Vec<lean::Shown> = (0..self.candidates.len()).map(shown).collect();
-        let (foot, distance_mm) = (view.camera.foot(), view.camera.centre_mm().z);
-        lean::leans(
+        let mut leans = lean::leans(
             &shown,
             self.length_mm,
             model.usual_length_mm,
-            foot,
-            distance_mm,
-        )
+            sight.foot,
+            sight.distance_mm,
+        );
+        for lean in &mut leans {
+            lean.right_rad += sight.lean.x.atan();
+            lean.up_rad += sight.lean.y.atan();
+        }
+        leans
     }
 
     /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
-    fn base_is_hidden(&self, view: &View, k: usize) -> bool {
-        let (foot, distance) = (view.camera.foot(), view.camera.centre_mm().z);
+    fn base_is_hidden(&self, sight: &Sight, k: usize) -> bool {
+        let (foot, distance) = (sight.foot, sight.distance_mm);
         let far = |k: usize| {
             choose::shown(
                 &self.candidates[k],
@@ -488,7 +687,7 @@ fn true_length(verdicts: &[choose::Verdict], probability: &[f64], common: f64) -
 /// Everything that is handed on about one candidate; `kinds`: probabilities of a fletched and of a bare shaft.
 fn shaft(
     model: &model::Model,
-    view: &View,
+    (view, sight): (&View, &Sight),
     found: &Analysis,
     k: usize,
     kinds: (f64, f64),
@@ -496,7 +695,7 @@ fn shaft(
 ) -> Option<Shaft> {
     let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
     let entry = c.peak.point;
-    let entry_px = view.camera.image_from_face(entry)?;
+    let entry_px = sight.image_from_face(entry)?;
     let is_shaft = kinds.0 + kinds.1;
     let fletched = if is_shaft > 0.0 {
         kinds.0 / is_shaft
@@ -506,7 +705,9 @@ fn shaft(
     let (kind, kind_probability) = match fletched {
         _ if v.tail_seen < LEAST_TAIL => (ShaftKind::Unknown, 0.5),
         // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
-        f if is_shaft >= 0.5 && is_shaft * f.max(1.0 - f) < 0.5 => (ShaftKind::Unknown, 0.5),
+        f if is_shaft >= 0.5 && (is_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
+            (ShaftKind::Unknown, 0.5)
+        }
         f if f >= 0.5 => (ShaftKind::Fletched, f),
         f => (ShaftKind::Bare, 1.0 - f),
     };
@@ -514,51 +715,34 @@ fn shaft(
         ShaftKind::Unknown => is_shaft.min(MOST_OF_UNKNOWN),
         _ => is_shaft * kind_probability,
     };
-    let along = peaks::away(entry, view.camera.foot());
+    let along = peaks::away(entry, sight.foot);
     let across = nalgebra::Vector2::new(-along.y, along.x);
-    let next = view
-        .camera
-        .image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
+    let next = sight.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
     let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
-    if found.base_is_hidden(view, k) {
+    if found.base_is_hidden(sight, k) {
         sd_along *= HIDDEN_BASE;
     }
-    let cov_mm2 = along * along.transpose() * sd_along.powi(2)
-        + across * across.transpose() * sd_across.powi(2)
-        + (view.point_cov_mm2)(entry_px);
-    let nock = view
-        .camera
-        .project(entry.at_height(0.0) + c.axis * v.length_mm);
+    let own_cov_mm2 = along * along.transpose() * sd_along.powi(2)
+        + across * across.transpose() * sd_across.powi(2);
+    let cov_mm2 = own_cov_mm2 * sight.unit.powi(2) + (view.point_cov_mm2)(entry_px);
+    let nock = sight.project(entry.at_height(0.0) + c.axis * v.length_mm);
     Some(Shaft {
-        entry,
+        entry: sight.called(entry),
         cov_mm2,
         entry_px,
         kind,
         kind_probability,
         confidence,
         lean: Some(lean),
-        thickness_mm: bar.map(|b| b.width_mm + model.width_bias_mm),
+        thickness_mm: bar.map(|b| (b.width_mm + model.width_bias_mm) * sight.unit),
         segment_px: nock.map(|n| [entry_px, n]),
     })
 }
 
-/// Pixels per millimetre at the face's middle.
-fn scale_px_per_mm(view: &View) -> Option<f64> {
-    let n = view.spot_centres.len().max(1) as f64;
-    let sum = view
-        .spot_centres
-        .iter()
-        .fold((0.0, 0.0), |a, p| (a.0 + p.x, a.1 + p.y));
-    let (x, y) = (sum.0 / n, sum.1 / n);
-    let a = view.camera.image_from_face(FacePoint::new(x - 5.0, y))?;
-    let b = view.camera.image_from_face(FacePoint::new(x + 5.0, y))?;
-    Some(a.distance(b) / 10.0).filter(|s| s.is_finite() && *s > 0.0)
-}
-
-/// Names of the numbers that [`features`] gives.
+/// Names of the numbers that [`study`] gives.
 #[doc(hidden)]
-pub const FEATURES: [&str; 17] = [
+pub const FEATURES: [&str; 18] = [
     "x",
     "y",
     "score",
@@ -576,26 +760,30 @@ pub const FEATURES: [&str; 17] = [
     "strength",
     "width",
     "likeliest",
+    "tag",
 ];
 
-/// Numbers behind the candidates of a photo, for fitting the model: one row per candidate.
-///
-/// # Errors
-/// When the built-in weights are damaged.
+/// What one photo's shafts look like from inside.
 #[doc(hidden)]
-pub fn features(
-    pixels: &RgbImage,
-    view: &View,
-) -> Result<Vec<[f64; FEATURES.len()]>, WeightsError> {
-    let nets = NETS.as_ref().map_err(Clone::clone)?;
-    let Some(found) = analyse(nets, pixels, view, &[]) else {
-        return Ok(Vec::new());
-    };
+pub struct Study {
+    /// One row of [`FEATURES`] per candidate.
+    pub rows: Vec<[f64; FEATURES.len()]>,
+    /// What is handed on.
+    pub shafts: Shafts,
+    /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
+    pub stance: [f64; 3],
+}
+
+/// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
+#[doc(hidden)]
+#[must_use]
+pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
+    let (nets, sight, found) = analyse(nets, pixels, view, &[])?;
     let row = |k: usize| {
         let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
         [
-            c.peak.point.x,
-            c.peak.point.y,
+            c.peak.point.x * sight.unit,
+            c.peak.point.y * sight.unit,
             v.score,
             v.agreement,
             v.mask,
@@ -606,12 +794,18 @@ pub fn features(
             found.length_mm,
             v.shaft,
             found.probability[k],
-            found.before[k].x,
-            found.before[k].y,
+            found.before[k].x * sight.unit,
+            found.before[k].y * sight.unit,
             bar.map_or(0.0, |b| b.strength),
             found.width_mm.unwrap_or(0.0),
             c.look.likeliest_mm(),
+            v.tag,
         ]
     };
-    Ok((0..found.candidates.len()).map(row).collect())
+    let rows = (0..found.candidates.len()).map(row).collect();
+    Some(Study {
+        rows,
+        stance: [sight.unit, sight.lean.x, sight.lean.y],
+        shafts: written_down(nets, view, &sight, found),
+    })
 }

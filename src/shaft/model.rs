@@ -45,6 +45,9 @@ pub(crate) struct UsualLength {
 pub(crate) struct KindOdds {
     constant: f64,
     strip: f64,
+    map: f64,
+    /// Kinds less probable than this stay open.
+    least: f64,
 }
 
 /// `constant + unsure · (1 − probability of a shaft)`, mm; the picture's coarseness adds `coarse` px.
@@ -80,7 +83,12 @@ impl Model {
     /// Probability that a shaft is fletched.
     pub(crate) fn fletched(&self, v: &Verdict) -> f64 {
         let m = &self.kind;
-        logistic(m.constant + m.strip * v.fletched)
+        logistic(m.constant + m.strip * v.fletched + m.map * v.tag)
+    }
+
+    /// Whether fletched or bare is sure enough to be said.
+    pub(crate) fn says_kind(&self, fletched: f64) -> bool {
+        fletched.max(1.0 - fletched) >= self.kind.least
     }
 
     /// Standard deviations of the entry along and across the shaft's course on the face, mm.

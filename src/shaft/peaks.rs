@@ -31,11 +31,17 @@ pub(crate) struct Peak {
     pub(crate) slope: f64,
     /// Mean log-odds of "shaft" along the shaft's course on the map.
     pub(crate) mask: f64,
+    /// Log-odds of fletched, by the map.
+    pub(crate) tag: f64,
+    /// The direction in which the shaft runs over the face plane by the map, at most one long.
+    pub(crate) direction: Vector2<f64>,
 }
 
 /// Numbers per cell of the map net, by place in its output.
 const ENTRY: usize = 0;
 const OFFSET: usize = 1;
+const TAG: usize = 3;
+const DIRECTION: usize = 4;
 const MASK: usize = 6;
 
 /// The direction of a perpendicular shaft on the map, seen from its entry: unit vector away from the foot.
@@ -93,9 +99,87 @@ pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
                 point,
                 slope,
                 mask,
+                tag: f64::from(p[TAG]),
+                direction: {
+                    // rows go down, the face's y goes up
+                    let d = Vector2::new(f64::from(p[DIRECTION]), -f64::from(p[DIRECTION + 1]));
+                    d / d.norm().max(1.0)
+                },
             }
         })
         .collect()
+}
+
+/// How far beside the perpendicular all shafts of a photo may seem to stand, as slopes: soft bosses, and rings that lie on no plane.
+const LARGEST_LEAN: f64 = 0.36;
+const LEAN_STEP: f64 = 0.03;
+/// Scatter of that.
+const LEAN_SD: f64 = 0.1;
+/// Concentration of the directions that the map net reads about the true ones: some 9 degrees.
+const CONCENTRATION: f64 = 40.0;
+/// Weight of the mean log-odds of "shaft" along a course.
+const BY_MASK: f64 = 1.0;
+/// What the shafts must gain by it, as a logarithm of likelihoods.
+const LEAST_GAIN: f64 = 2.0;
+
+/// The slopes right and up that shafts at `peaks` have on the whole; none where that explains the directions in which they run over the
+/// map hardly better.
+pub(crate) fn common_lean(map: &FaceMap, out: &Picture, peaks: &[Peak]) -> Vector2<f64> {
+    let (foot, distance) = (map.foot(), map.distance_mm());
+    let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
+    let likelihood = |lean: Vector2<f64>| {
+        let sum: f64 = peaks
+            .iter()
+            .map(|p| {
+                let from_foot = Vector2::new(p.point.x - foot.x, p.point.y - foot.y);
+                let course = from_foot / distance + lean;
+                // a short course has hardly a direction
+                let cosine = course.dot(&p.direction) / course.norm().max(0.03);
+                // as long for every lean, so that none is liked for the length it gives
+                let length = (from_foot * end).norm();
+                let run = course * (length / course.norm().max(0.03));
+                let sure = (length / 60.0).min(1.0);
+                p.score
+                    * (CONCENTRATION * (cosine - 1.0)
+                        + BY_MASK * sure * mean_mask(map, out, p.point, run))
+            })
+            .sum();
+        sum - 0.5 * lean.norm_squared() / LEAN_SD.powi(2)
+    };
+    let steps = (LARGEST_LEAN / LEAN_STEP).round();
+    let mut best = (likelihood(Vector2::zeros()) + LEAST_GAIN, Vector2::zeros());
+    let mut i = -steps;
+    while i <= steps {
+        let mut j = -steps;
+        while j <= steps {
+            let lean = Vector2::new(i, j) * LEAN_STEP;
+            if lean.norm() <= LARGEST_LEAN {
+                let l = likelihood(lean);
+                if l > best.0 {
+                    best = (l, lean);
+                }
+            }
+            j += 1.0;
+        }
+        i += 1.0;
+    }
+    best.1
+}
+
+/// Mean log-odds of "shaft" from `entry` along `course` on the face plane, mm.
+fn mean_mask(map: &FaceMap, out: &Picture, entry: FacePoint, course: Vector2<f64>) -> f64 {
+    let steps = floor_steps(course.norm());
+    let sum: f64 = (0..steps)
+        .map(|k| {
+            let t = (f64::from(k) + 0.5) / f64::from(steps);
+            let (x, y) = map.cell(FacePoint::new(
+                entry.x + course.x * t,
+                entry.y + course.y * t,
+            ));
+            cell_value(out, x, y, MASK).clamp(-4.0, 4.0)
+        })
+        .sum();
+    sum / f64::from(steps)
 }
 
 /// The lateral slope at which the most of "shaft" lies along the shaft's course on the map, and its mean log-odds there.
@@ -108,16 +192,7 @@ fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f64) {
         let course =
             Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
         let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
-        let length = (course * end).norm();
-        let steps = floor_steps(length);
-        let mut sum = 0.0;
-        for k in 0..steps {
-            let t = (f64::from(k) + 0.5) / f64::from(steps);
-            let at = FacePoint::new(entry.x + course.x * end * t, entry.y + course.y * end * t);
-            let (x, y) = map.cell(at);
-            sum += cell_value(out, x, y, MASK).clamp(-4.0, 4.0);
-        }
-        sum / f64::from(steps)
+        mean_mask(map, out, entry, course * end)
     };
     let tries = (2.0 * LARGEST_SLOPE / SLOPE_STEP).round();
     let (mut best, mut slopes) = ((f64::NEG_INFINITY, 0.0), Vec::new());

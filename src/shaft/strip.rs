@@ -5,7 +5,7 @@ use super::conv::Picture;
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
-use crate::camera::Camera;
+use super::sight::Sight;
 use crate::units::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
@@ -188,11 +188,11 @@ pub(crate) fn look(nets: &[StripNet; 2], strip: &Picture) -> Look {
 /// the picture reaches, and the company.
 pub(crate) fn cut(
     photo: &Reduced,
-    camera: &Camera,
+    sight: &Sight,
     (entry, axis): (FacePoint, Vector3<f64>),
     (own, courses): (usize, &Courses),
 ) -> Picture {
-    let centre = camera.centre_mm();
+    let centre = sight.centre_mm();
     let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
@@ -213,7 +213,7 @@ pub(crate) fn cut(
             let mut n = 0u8;
             for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                 let q = point + across * (rows + a) + axis * (ALONG_MM * b);
-                if let Some(colour) = camera.project(q).and_then(|p| photo.colour(p)) {
+                if let Some(colour) = sight.project(q).and_then(|p| photo.colour(p)) {
                     sum.iter_mut()
                         .zip(colour)
                         .for_each(|(s, c)| *s += c / 255.0 - 0.5);

@@ -11,7 +11,7 @@ from store import Store
 
 
 SLOPE, SLOPE_SD = .12, .026         # largest, and scatter, as in the program
-AT_ONCE = 60                        # photos looked through between two steps
+AT_ONCE = 150                       # photos looked through between two steps
 
 
 def slopes_of(out, place, eye, p):

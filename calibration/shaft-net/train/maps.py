@@ -9,14 +9,19 @@ import light
 
 MARGIN = 200.        # mm beyond the print
 CELL = 2             # px
+SMALLER = .3         # share of crops in which shafts seem up to three times as large
 
 
-def eye_with_error(store, i, on=1.):
-    """The camera centre as a fit would have it: depth and direction are what the rings fix worst."""
+def eye_with_error(store, i, on=1., wide=False):
+    """The camera centre as a fit would have it: depth and direction are what the rings fix worst. wide: now and then off by as much as
+    shafts that all lean the same way, or paper that isn't flat, put it"""
     B, e = len(i), store.eye[i]
     D = e[:, 2:]
     sd = torch.where(torch.rand(B, 1, device=e.device) < .15, .05, .015) * on
-    return torch.cat([e[:, :2] + D * torch.randn(B, 2, device=e.device) * sd, D * torch.exp(torch.randn(B, 1, device=e.device) * 1.5 * sd)], 1)
+    if wide:
+        q = torch.rand(B, 1, device=e.device)
+        sd = torch.where(q < .25, .1, torch.where(q < .33, .25, sd))
+    return torch.cat([e[:, :2] + D * torch.randn(B, 2, device=e.device) * sd, D * torch.exp(torch.randn(B, 1, device=e.device) * 1.5 * sd.clamp(max=.1))], 1)
 
 
 def planes(store, i, g, A, c, h, eye, S, change=None):
@@ -52,19 +57,21 @@ def grid(H, W, dev):
 def batch(store, B, size=384):
     """inputs [B, 6, size, size]; targets [B, 9, n, n] per cell: heat, counts, near an entry, offset x y, fletched, direction x y, mask"""
     dev = store.device
-    i = torch.randint(len(store), (B,), device=dev)
+    i = store.pick(B)
     box = store.box[i]
     c = box[:, :2] - MARGIN + torch.rand(B, 2, device=dev) * (box[:, 2:] - box[:, :2] + 2 * MARGIN)
     n = store.count[i]
     k = (torch.rand(B, device=dev) * n).long().clamp(max=store.shafts.shape[1] - 1)
     near = store.shafts[i, k, :2] + torch.randn(B, 2, device=dev) * 70
     c = torch.where(((torch.rand(B, device=dev) < .7) & (n > 0))[:, None], near, c)
-    a, s = torch.rand(B, device=dev) * 2 * math.pi, torch.exp(torch.randn(B, device=dev) * .12)
+    a, s = torch.rand(B, device=dev) * 2 * math.pi, torch.exp(torch.randn(B, device=dev) * .14)
+    # a face may be smaller than it was called: everything then seems larger
+    s = torch.where(torch.rand(B, device=dev) < SMALLER, torch.exp(-1.2 * torch.rand(B, device=dev)), s)
     f = torch.where(torch.rand(B, device=dev) < .5, 1., -1.)
     A = torch.stack([torch.stack([f * torch.cos(a), -torch.sin(a)], -1), torch.stack([f * torch.sin(a), torch.cos(a)], -1)], 1) * s[:, None, None]
     A = A @ (torch.eye(2, device=dev) + torch.randn(B, 2, 2, device=dev) * .008)
     h = torch.randn(B, 2, device=dev) * 1.5e-5
-    eye = eye_with_error(store, i)
+    eye = eye_with_error(store, i, wide=True)
     g = grid(size, size, dev)
     x = planes(store, i, g, A, c, h, eye, (size, size), light.change)
     # targets

@@ -5,9 +5,9 @@ import cv2
 import numpy as np
 import torch
 
-MOST = 24        # shafts per photo
+MOST = 28        # shafts per photo
 FAR = 1e5        # where the table's empty places lie, mm
-ROOM = 5_600_000_000   # px on a GPU: some 2000 photos; to grow takes three times the room for a moment
+ROOM = int(os.environ.get('ROOM', 5_600_000_000))   # px on a GPU: some 2000 photos; to grow takes three times the room for a moment
 BESIDE = 25.     # nocks so far apart have vanes that touch, mm
 
 
@@ -22,20 +22,24 @@ class Store:
         self.device = device
         room = room or (ROOM if device.type == 'cuda' else 1 << 24)
         self.pixels, self.used = torch.zeros(room, 4, dtype=torch.uint8, device=device), 0
-        self.names, self.meta = set(), []
+        self.names, self.meta, self.shares = set(), [], {}
 
     def add(self, *folders, most=None):
-        """Reads what is new in folders; returns how many photos that was."""
+        """Reads what is new in folders; returns how many photos that was. FOLDER=SHARE: that share of what is drawn comes from there, however
+        many photos it holds (1 where none is given)."""
+        self.shares.update((f.split('=')[0].rstrip('/'), float(f.split('=')[1])) if '=' in f else (f.rstrip('/'), 1.) for f in folders)
+        folders = [f.split('=')[0].rstrip('/') for f in folders]
         stems = [j[:-5] for f in folders for j in sorted(glob.glob(f + '/*.json')) if j not in self.names][:most]
         self.names.update(s + '.json' for s in stems)
         with ThreadPoolExecutor(8) as ex:
-            for t, im in ex.map(read, stems):
+            for stem, (t, im) in zip(stems, ex.map(read, stems)):
                 n = im.shape[0] * im.shape[1]
                 while self.used + n > len(self.pixels):
                     self.pixels = torch.cat([self.pixels, torch.zeros_like(self.pixels)])
                 self.pixels[self.used:self.used + n, :3] = torch.from_numpy(np.ascontiguousarray(im.reshape(-1, 3))).to(self.device)
-                t['at'], t['width'], t['height'] = self.used, im.shape[1], im.shape[0]
+                t['at'], t['width'], t['height'], t['folder'] = self.used, im.shape[1], im.shape[0], None
                 self.used += n
+                t['folder'] = os.path.dirname(stem)
                 self.meta.append(t)
         if stems:
             self.tables()
@@ -50,6 +54,10 @@ class Store:
         self.R, self.t = f([c['rotation'] for c in cam]), f([c['translation'] for c in cam])
         self.f, self.c, self.k = f([c['f'] for c in cam]), f([c['c'] for c in cam]), f([c['k'] for c in cam])
         self.eye = -(self.R.transpose(1, 2) @ self.t[..., None])[..., 0]
+        for k, m in enumerate(M):            # where the shafts' common lean is known: the foot as if they stood upright
+            if 'eye' in m: self.eye[k] = f(m['eye'])
+        in_folder = {d: sum(m['folder'] == d for m in M) for d in {m['folder'] for m in M}}
+        self.weight = f([self.shares.get(m['folder'], 1.) / in_folder[m['folder']] for m in M])
         cs, ro = [np.array(m['centres']) for m in M], [m['radius'] for m in M]
         self.box = f([[*(c.min(0) - r), *(c.max(0) + r)] for c, r in zip(cs, ro)])          # of the print
         # shafts: 0-1 entry, 2-3 its nock seen on the face plane, 4-6 axis, 7 length, 8 diameter, 9 fletched, 10 counts, 11 tail seen, 12 seen
@@ -64,6 +72,10 @@ class Store:
         T = self.shafts[..., 2:4]
         apart = torch.cdist(T, T) + FAR * torch.eye(MOST, device=dev)
         self.beside = torch.where(T[..., 0] < FAR, torch.exp(-apart.amin(2) / BESIDE), torch.zeros_like(T[..., 0]))
+
+    def pick(self, n, among=None):
+        """numbers of n photos, by the shares of their folders"""
+        return torch.multinomial(self.weight[:among], n, replacement=True)
 
     def __len__(self):
         return len(self.meta)

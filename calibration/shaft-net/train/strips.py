@@ -17,6 +17,8 @@ COMPANY_SCORE = .2   # least map score of these
 COMPANY_MM = 5.      # about half the span of a vane and its shaft
 LEAST_COURSE = .02   # slope of a course against the view below which its direction isn't known
 TALLEST_MM = 900.
+SIZES = .15          # scatter of the size that a shaft seems to have, as faces of other sizes than named come in steps of a half
+STAMPED = .15        # share of shafts whose tail is covered with a piece of the shaft further down, or that with another
 PAINTED = .35        # share of shafts that get a painted wrap, tape or rings
 CROWDED = 3.         # shafts whose nock is beside another's are drawn up to so many times as often more
 EDGED = .87          # share of shafts whose course is read off their edges (practice photos)
@@ -191,6 +193,23 @@ def paint(x, places, diameter, along, share):
     return x * (1 - m[:, None]) + (colour * shade[:, None]).clamp(0, 1.1) * m[:, None]
 
 
+def stamp(x, nock, fletched, may):
+    """Covers the tails of some shafts of strips x with a piece of the same strip from nearer the entry, so that a bare shaft is left with the picture's
+    own look; as often another stretch is covered likewise, so that the seams say nothing. nock: its place (PLACE_MM)"""
+    B, dev = len(x), x.device
+    rand = lambda *n: torch.rand(*n, device=dev)
+    at = nock * (PLACE_MM / ALONG_MM)                                              # pixels along
+    length, tail = 30 + 16 * rand(B), rand(B) < .5
+    end = torch.where(tail, at - 3.5 - 2 * rand(B), at - 48 - 20 * rand(B))
+    shift = length + 2 + 12 * rand(B)
+    may = may & (rand(B) < 2 * STAMPED) & (end - length - shift > 12)
+    z = torch.arange(ALONG, device=dev).float()[None]
+    m = torch.sigmoid((end[:, None] - z) / .6) * torch.sigmoid((z - end[:, None] + length[:, None]) / 2.5) * may[:, None].float()
+    source = (z - shift[:, None]).round().long().clamp(0, ALONG - 1)[:, None, None].expand_as(x)
+    x = x + (x.gather(3, source) - x) * m[:, None, None]
+    return x, torch.where(may & tail, torch.zeros_like(fletched), fletched)
+
+
 def finish(rgb, ok, near):
     return torch.cat([torch.where(ok, rgb - .5, torch.zeros_like(rgb)), ok.float(), near], 1)
 
@@ -206,12 +225,12 @@ def cuts(store, B, table, wrong=None, found=None, share=.45):
     dev = store.device
     rand, randn = lambda *n: torch.rand(*n, device=dev), lambda *n: torch.randn(*n, device=dev)
     there = torch.arange(store.shafts.shape[1], device=dev) < store.count[:len(table), None]
-    often = there / store.count[:len(table), None].clamp(min=1) * (1 + CROWDED * store.beside[:len(table)])
+    often = store.weight[:len(table), None] * there / store.count[:len(table), None].clamp(min=1) * (1 + CROWDED * store.beside[:len(table)])
     pick = torch.multinomial(often.flatten(), B, replacement=True)
     i, k = pick // store.shafts.shape[1], pick % store.shafts.shape[1]
     seen = torch.zeros(B, dtype=torch.bool, device=dev)
     if found is not None and len(found):
-        f = found[torch.randint(len(found), (B,), device=dev)]
+        f = found[torch.multinomial(store.weight[found[:, 0].long()], B, replacement=True)]
         seen = rand(B) < .4
         i, k = torch.where(seen, f[:, 0].long(), i), torch.where(seen, f[:, 4].long(), k)
     E = store.shafts[i, k]
@@ -241,13 +260,13 @@ def cuts(store, B, table, wrong=None, found=None, share=.45):
     # which of the photo's candidates is the one looked at: the shaft's own, or where there is none one right here
     own, reach = torch.where(no[:, None], p, E[:, :2]), torch.where(no, 1.5, 10.)
     if wrong is not None and len(wrong):
-        f = wrong[torch.randint(len(wrong), (B,), device=dev)]
+        f = wrong[torch.multinomial(store.weight[wrong[:, 0].long()], B, replacement=True)]
         take = no & (rand(B) < .5)
         i, p, s = torch.where(take, f[:, 0].long(), i), torch.where(take[:, None], f[:, 1:3] + randn(B, 2), p), torch.where(take, f[:, 3] + randn(B) * .006, s)
         eye = torch.where(take[:, None], eye_with_error(store, i), eye)
         own = torch.where(take[:, None], f[:, 1:3], own)
     e, slope = torch.where(no[:, None], p, e), torch.where(no, s, slope).clamp(-SLOPE, SLOPE)
-    shift, stretch = torch.zeros(B, 2, device=dev), torch.exp(randn(B, 2) * torch.tensor([.03, .07], device=dev))
+    shift, stretch = torch.zeros(B, 2, device=dev), torch.exp(randn(B, 2) * torch.tensor([.03, .07], device=dev) + randn(B, 1) * SIZES)
     flip = torch.where(rand(B) < .5, 1., -1.)
     rgb, ok, X = cut(store, i, eye, e, slope, shift, stretch, flip)
     inside = lambda P: [v / stretch[:, n] * (flip if n else 1.) for n, v in enumerate(course(eye, e, slope, P))]
@@ -256,9 +275,10 @@ def cuts(store, B, table, wrong=None, found=None, share=.45):
     near = company(eye, X, others)
     n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
     tail = (E[:, 11] > .6).float() * (~no).float()
+    rgb, fletched = stamp(rgb, n, E[:, 9], (tail > 0) & read)
     apart = nearest(store, i, e)[0] > APART
     shaft_weight = torch.where(no, apart.float(), (E[:, 12] > .1).float())
-    return dict(rgb=rgb, ok=ok, near=near, shaft=(~no).float(), shaft_w=shaft_weight, fletched=E[:, 9], fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
+    return dict(rgb=rgb, ok=ok, near=near, shaft=(~no).float(), shaft_w=shaft_weight, fletched=fletched, fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
 
 
 def lit(strips):

@@ -1,0 +1,85 @@
+//! How the shafts are looked at: the camera, the direction in which they stand on the whole, and the size of a millimetre.
+//!
+//! Shafts that all lean the same way look from the camera's foot as upright ones do from a foot beside it (a shear of space that leaves
+//! the face plane as it is). And a face that is smaller than it was called has shafts that seem larger: rings alone can't tell, shafts
+//! can. With both known, everything else may take shafts to stand upright and to have their own millimetres.
+
+use super::View;
+use crate::camera::Camera;
+use crate::units::{FacePoint, ImagePoint};
+use nalgebra::{Vector2, Vector3};
+
+/// A view in the shafts' own millimetres, with the foot from which they seem to stand upright.
+pub(crate) struct Sight<'a> {
+    camera: &'a Camera,
+    /// The face's millimetres, as it was called, in one of the shafts' own.
+    pub(crate) unit: f64,
+    /// What the shafts lean by on the whole: right and up per height.
+    pub(crate) lean: Vector2<f64>,
+    /// Centres of the face's spots, own mm.
+    pub(crate) spot_centres: Vec<FacePoint>,
+    /// Radius of what is printed about each centre, own mm.
+    pub(crate) outer_radius_mm: f64,
+    /// The foot, own mm.
+    pub(crate) foot: FacePoint,
+    /// The camera's distance from the face plane, own mm.
+    pub(crate) distance_mm: f64,
+}
+
+impl<'a> Sight<'a> {
+    pub(crate) fn new(view: &View<'a>, unit: f64, lean: Vector2<f64>) -> Self {
+        let centre = view.camera.centre_mm() / unit;
+        Self {
+            camera: view.camera,
+            unit,
+            lean,
+            spot_centres: view
+                .spot_centres
+                .iter()
+                .map(|c| FacePoint::new(c.x / unit, c.y / unit))
+                .collect(),
+            outer_radius_mm: view.outer_radius_mm / unit,
+            foot: FacePoint::new(centre.x - lean.x * centre.z, centre.y - lean.y * centre.z),
+            distance_mm: centre.z,
+        }
+    }
+
+    /// In the millimetres of the face as it was called.
+    pub(crate) fn called(&self, p: FacePoint) -> FacePoint {
+        FacePoint::new(p.x * self.unit, p.y * self.unit)
+    }
+
+    /// A point of the face plane → pixel.
+    pub(crate) fn image_from_face(&self, p: FacePoint) -> Option<ImagePoint> {
+        self.camera.image_from_face(self.called(p))
+    }
+
+    /// A point → pixel. `None` beside the camera or behind it.
+    pub(crate) fn project(&self, p: Vector3<f64>) -> Option<ImagePoint> {
+        let depth = self.distance_mm - p.z;
+        (depth > 1e-6).then_some(())?;
+        let stretch = self.distance_mm / depth;
+        self.image_from_face(FacePoint::new(
+            self.foot.x + (p.x - self.foot.x) * stretch,
+            self.foot.y + (p.y - self.foot.y) * stretch,
+        ))
+    }
+
+    /// Where the camera seems to be.
+    pub(crate) fn centre_mm(&self) -> Vector3<f64> {
+        self.foot.at_height(self.distance_mm)
+    }
+
+    /// Pixels per millimetre at the face's middle.
+    pub(crate) fn scale_px_per_mm(&self) -> Option<f64> {
+        let n = self.spot_centres.len().max(1) as f64;
+        let sum = self
+            .spot_centres
+            .iter()
+            .fold((0.0, 0.0), |a, p| (a.0 + p.x, a.1 + p.y));
+        let (x, y) = (sum.0 / n, sum.1 / n);
+        let a = self.image_from_face(FacePoint::new(x - 5.0, y))?;
+        let b = self.image_from_face(FacePoint::new(x + 5.0, y))?;
+        Some(a.distance(b) / 10.0).filter(|s| s.is_finite() && *s > 0.0)
+    }
+}
