@@ -298,7 +298,7 @@ fn faces(
         };
     }
     let mut fit = fit.clone();
-    fit.near = fit.near.or(told(options, photo));
+    fit.near = fit.near.or(given_point(options, photo));
     let up = options.up.map(|ends| ends.map(|p| p.of(photo)));
     fit.vertical = fit.vertical.or(up);
     face::fit_all(photo, spec, &fit).map_err(|error| match error {
@@ -315,7 +315,7 @@ fn faces(
 }
 
 /// The place that was told to pick a face by, px.
-fn told(options: &MeasureOptions, photo: &Photo) -> Option<ImagePoint> {
+fn given_point(options: &MeasureOptions, photo: &Photo) -> Option<ImagePoint> {
     match options.pick {
         Some(Pick::At(place)) => Some(place.of(photo)),
         _ => None,
@@ -363,7 +363,7 @@ fn chosen(
         let small = radius_px(fit, *at, spec) < face::AS_LARGE * largest;
         (*shafts == 0, small, round_i64(at.distance(middle)))
     });
-    let target = told(options, photo).or(options.fit.near);
+    let target = given_point(options, photo).or(options.fit.near);
     let taken = match (options.pick, target) {
         (Some(Pick::Number(n)), _) => n.checked_sub(1).filter(|i| *i < ranked.len()),
         (Some(Pick::At(_)), Some(at)) if !is_in(photo, at) => None,
@@ -716,7 +716,7 @@ pub fn face_of_size(
         text,
     };
     let mut fit = options.fit.clone();
-    fit.near = fit.near.or(told(options, photo));
+    fit.near = fit.near.or(given_point(options, photo));
     let Some(seen) = pattern::read(photo, &fit) else {
         return Err(failure(
             "no-face",

@@ -5,17 +5,15 @@
 //! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A face is
 //! believed when hits of every boundary agree with one such fit.
 
-use super::colour::{Look, Reduced, dot, log_steps, may_be};
+use super::colour::{Look, Reduced, may_be};
+use super::patches::patches;
+use super::rays::{Hit, Target, cast, targets};
 use super::spec::{Colour, FaceSpec};
 use crate::numeric::{SplitMix, count};
-use crate::units::{ImagePoint, floor_index};
+use crate::units::ImagePoint;
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
-/// Smallest patch of one colour that is tried, px of the reduced picture.
-const SMALLEST_PATCH: usize = 14;
-/// Most patches tried per colour, largest first.
-const MOST_PATCHES: usize = 80;
 /// Rays cast from a candidate.
 const RAYS: usize = 72;
 /// Rays cast for a first look, and before all others: a quarter of the way round takes two of these.
@@ -32,10 +30,6 @@ const MORE_RAYS: usize = 36;
 const SECOND_LOOK: f64 = 3.0;
 /// Length of rays from a fitted centre against the farthest place that the outermost boundary should have.
 const BEYOND: f64 = 1.15;
-/// Least part of the step that print of full contrast makes that counts as a hit.
-const LEAST_STEP: f32 = 0.3;
-/// Least cosine between the step seen and the step printed.
-const LEAST_COSINE: f32 = 0.78;
 /// Share of all rays, in the picture or not, on which two changes of colour must be seen: a quarter of the way round shows an
 /// ellipse, and two of them with one centre show which face it is.
 const LEAST_COVERAGE: f64 = 0.25;
@@ -100,25 +94,6 @@ pub(super) struct Search {
     pub(super) patches: usize,
     /// Share of rays for each colour boundary at the best place that was not believed.
     pub(super) near_miss: Option<Vec<f64>>,
-}
-
-/// A colour boundary as looked for along a ray.
-struct Target {
-    boundary: usize,
-    /// Radius over that of the outermost zone.
-    rho: f64,
-    ln_rho: f64,
-    /// The steps of log colour that its inks make.
-    steps: Vec<[f32; 3]>,
-}
-
-#[derive(Clone, Copy)]
-struct Hit {
-    target: usize,
-    r: f64,
-    ln_r: f64,
-    at: Vector2<f64>,
-    strength: f32,
 }
 
 /// Linear fit of all rings, in coordinates about `origin` divided by `unit`, radii relative to the outer zone.
@@ -241,107 +216,6 @@ fn keep(spots: &mut Vec<Spot>, spot: Spot, outer_mm: f64) {
     spots.push(spot);
 }
 
-fn targets(spec: &FaceSpec, look: Look) -> Vec<Target> {
-    let outer = spec.outer_radius_mm();
-    spec.boundaries()
-        .iter()
-        .enumerate()
-        .filter(|(_, b)| !b.is_line())
-        .map(|(boundary, b)| {
-            let steps = log_steps(b.inside, b.outside);
-            Target {
-                boundary,
-                rho: b.radius_mm / outer,
-                ln_rho: (b.radius_mm / outer).ln(),
-                steps: steps
-                    .iter()
-                    .take(if look.all_inks { steps.len() } else { 1 })
-                    .map(|s| s.map(|v| look.contrast * v))
-                    .collect(),
-            }
-        })
-        .collect()
-}
-
-/// A stretch of a row in a patch, and what is known of that patch: the lowest number of a stretch in it that was met, the
-/// number of its pixels, the sums of their places.
-struct Stretch {
-    from: usize,
-    to: usize,
-    same_as: usize,
-    n: usize,
-    x: usize,
-    y: usize,
-}
-
-/// Centroids of connected patches (4-neighbours) of pixels that have one of the bits, with the radius of a disc of their area,
-/// largest first.
-fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
-    fn first_of(stretches: &[Stretch], mut i: usize) -> usize {
-        while stretches[i].same_as != i {
-            i = stretches[i].same_as;
-        }
-        i
-    }
-    let mut all: Vec<Stretch> = Vec::new();
-    let mut above = 0;
-    for (y, row) in kinds.chunks_exact(width.max(1)).enumerate() {
-        let (mut touching, this_row) = (above, all.len());
-        let mut x = 0;
-        while let Some(gap) = row[x..].iter().position(|k| k & bits != 0) {
-            let from = x + gap;
-            let end = row[from..].iter().position(|k| k & bits == 0);
-            let to = end.map_or(width, |n| from + n);
-            let (me, n) = (all.len(), to - from);
-            all.push(Stretch {
-                from,
-                to,
-                same_as: me,
-                n,
-                x: (from + to - 1) * n / 2,
-                y: y * n,
-            });
-            while touching < this_row && all[touching].to <= from {
-                touching += 1;
-            }
-            let over = (touching..this_row)
-                .take_while(|a| all[*a].from < to)
-                .count();
-            for a in touching..touching + over {
-                let (a, b) = (first_of(&all, a), first_of(&all, me));
-                all[a.max(b)].same_as = a.min(b);
-            }
-            x = to;
-        }
-        above = this_row;
-    }
-    for i in 0..all.len() {
-        let first = first_of(&all, i);
-        all[i].same_as = first;
-        if first != i {
-            let (n, x, y) = (all[i].n, all[i].x, all[i].y);
-            let whole = &mut all[first];
-            (whole.n, whole.x, whole.y) = (whole.n + n, whole.x + x, whole.y + y);
-        }
-    }
-    let mut found: Vec<&Stretch> = all
-        .iter()
-        .enumerate()
-        .filter(|(i, s)| s.same_as == *i && s.n >= SMALLEST_PATCH)
-        .map(|(_, s)| s)
-        .collect();
-    found.sort_by_key(|s| std::cmp::Reverse(s.n));
-    found
-        .into_iter()
-        .take(MOST_PATCHES)
-        .map(|s| {
-            let n = count(s.n);
-            let middle = Vector2::new(count(s.x), count(s.y)) / n;
-            (middle, (n / PI).sqrt())
-        })
-        .collect()
-}
-
 /// Judges one candidate. `Err` holds the share of rays on which each boundary was seen.
 fn examine(
     reduced: &Reduced,
@@ -453,160 +327,6 @@ fn examine(
             .collect(),
         support: mean,
     })
-}
-
-/// Steps along rays from `centre` that look like boundaries, as seen in `copy`, which may be coarser than `reduced`; lengths and
-/// places are those of `reduced`.
-fn cast(
-    reduced: &Reduced,
-    copy: &Reduced,
-    targets: &[Target],
-    centre: Vector2<f64>,
-    rays: usize,
-    reach: f64,
-) -> Vec<Vec<Hit>> {
-    let times = copy.factor / reduced.factor;
-    let longest = copy.width.max(copy.height).min(floor_index(reach / times));
-    let start = (centre + Vector2::repeat(0.5)) / times - Vector2::repeat(0.5);
-    let mut ray = Ray::default();
-    (0..rays)
-        .map(|k| {
-            let angle = TAU * count(k) / count(rays);
-            let along = Vector2::new(angle.cos(), angle.sin());
-            ray.look(copy, start, along, longest);
-            let line = Line {
-                from: centre,
-                along,
-                step: times,
-            };
-            let mut hits = Vec::new();
-            for (t, target) in targets.iter().enumerate() {
-                ray.hits(target, t, &line, &mut hits);
-            }
-            hits
-        })
-        .collect()
-}
-
-/// Where a ray runs, and the distance between its samples.
-struct Line {
-    from: Vector2<f64>,
-    along: Vector2<f64>,
-    step: f64,
-}
-
-/// Changes of colour along one ray.
-#[derive(Default)]
-struct Ray {
-    /// Entry i is the sum over the first i samples.
-    sums: Vec<[f32; 3]>,
-    /// Change of the mean colour across each place, channel by channel, and its square.
-    steps: [Vec<f32>; 4],
-    /// Agreement of each place with one boundary.
-    agreement: Vec<f32>,
-}
-
-/// Most samples on either side of a step, and how many times that a place lies from the centre at least.
-const MOST_BESIDE: usize = 5;
-const AWAY: usize = 9;
-
-impl Ray {
-    fn look(
-        &mut self,
-        reduced: &Reduced,
-        centre: Vector2<f64>,
-        along: Vector2<f64>,
-        longest: usize,
-    ) {
-        reduced.sums_along(centre, along, longest, &mut self.sums);
-        let n = self.sums.len() - 1;
-        for steps in &mut self.steps {
-            steps.clear();
-            steps.resize(n, 0.0);
-        }
-        // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
-        for w in 1..=MOST_BESIDE {
-            let first = if w == 1 { 1 } else { AWAY * w };
-            let end = if w == MOST_BESIDE { n } else { AWAY * (w + 1) };
-            let end = end.min(n.saturating_sub(w));
-            if first >= end {
-                break;
-            }
-            #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
-            let share = 1.0 / w as f32;
-            let sums = &self.sums;
-            let outer = sums[first + w + 1..].iter().zip(&sums[first + 1..]);
-            let inner = sums[first..].iter().zip(&sums[first - w..]);
-            let [x, y, z, size] = self.steps.each_mut().map(|s| s[first..end].iter_mut());
-            let steps = x.zip(y).zip(z).zip(size);
-            for (((far, near), (here, before)), (((x, y), z), size)) in outer.zip(inner).zip(steps)
-            {
-                let d = |k: usize| share * ((far[k] - near[k]) - (here[k] - before[k]));
-                (*x, *y, *z) = (d(0), d(1), d(2));
-                *size = *x * *x + *y * *y + *z * *z;
-            }
-        }
-    }
-
-    /// Local maxima of the steps' agreement with one boundary.
-    fn hits(&mut self, target: &Target, t: usize, line: &Line, hits: &mut Vec<Hit>) {
-        let [x, y, z, size] = &self.steps;
-        self.agreement.clear();
-        self.agreement.resize(x.len(), 0.0);
-        for step in &target.steps {
-            let size2 = dot(step, step);
-            let least = LEAST_STEP * size2;
-            let cosine2 = LEAST_COSINE * LEAST_COSINE * size2;
-            let per_step = 1.0 / size2;
-            let [sx, sy, sz] = *step;
-            let steps = x.iter().zip(y).zip(z).zip(size);
-            for ((((x, y), z), size), agreement) in steps.zip(&mut self.agreement) {
-                let dot = x * sx + y * sy + z * sz;
-                // without branches, so that several are worked out at once
-                let agrees = (dot > least) & (dot * dot > cosine2 * size);
-                let here = if agrees { dot * per_step } else { 0.0 };
-                *agreement = agreement.max(here);
-            }
-        }
-        let a = &self.agreement;
-        let n = a.len();
-        let mut i = 2;
-        while i + 1 < n {
-            if a[i] <= 0.0 {
-                i += 1;
-                // nothing in many places
-                while let Some(next) = a[i..].first_chunk::<8>()
-                    && next.iter().fold(0.0, |sum, v| sum + v) <= 0.0
-                {
-                    i += 8;
-                }
-                continue;
-            }
-            let end = (i..n).find(|j| a[*j] <= 0.0).unwrap_or(n);
-            hits.push(hit(&a[i..end], i, t, line));
-            i = end;
-        }
-    }
-}
-
-/// The centroid of a run of agreement around its maximum.
-fn hit(run: &[f32], start: usize, target: usize, line: &Line) -> Hit {
-    let strength = run.iter().copied().fold(0.0, f32::max);
-    let (mut weight, mut at) = (0.0, 0.0);
-    for (j, v) in run.iter().enumerate() {
-        if *v > 0.7 * strength {
-            weight += f64::from(*v);
-            at += f64::from(*v) * count(start + j);
-        }
-    }
-    let r = line.step * at / weight;
-    Hit {
-        target,
-        r,
-        ln_r: r.ln(),
-        at: line.from + line.along * r,
-        strength,
-    }
 }
 
 /// For each boundary, in order, the hit with the least of `off`, where that is below `limit`. The hits come boundary by boundary.
@@ -808,39 +528,6 @@ pub(super) fn axes(metric: &Matrix2<f64>) -> (f64, f64, Vector2<f64>) {
 mod tests {
     use super::*;
     use image::RgbImage;
-
-    #[test]
-    fn patches_are_what_hangs_together_by_edges() {
-        // two arms that meet in their last row, a patch of another kind, one that touches by a corner only
-        let picture = [
-            "aa......aa..bbbb",
-            "aa......aa..bbbb",
-            "aa......aa..bbbb",
-            "aaaaaaaaaa..bbbb",
-            "..........aaaaaa",
-            "..........aaaaaa",
-            "..........aaaaaa",
-        ];
-        let kinds: Vec<u8> = picture
-            .concat()
-            .bytes()
-            .map(|c| match c {
-                b'a' => 1,
-                b'b' => 2,
-                _ => 0,
-            })
-            .collect();
-        let found = patches(&kinds, 1, 16);
-        let areas: Vec<f64> = found.iter().map(|p| (PI * p.1 * p.1).round()).collect();
-        assert_eq!(areas, [22.0, 18.0]);
-        // by symmetry 4.5 across; 12 pixels in rows 0 to 2, 10 in row 3
-        assert!((found[0].0 - Vector2::new(4.5, 42.0 / 22.0)).norm() < 1e-12);
-        assert!((found[1].0 - Vector2::new(12.5, 5.0)).norm() < 1e-12);
-        // with both kinds, the lower one and the one above it are one
-        let both = patches(&kinds, 3, 16);
-        assert!((PI * both[0].1 * both[0].1 - 34.0).abs() < 1e-9);
-        assert!(patches(&kinds, 4, 16).is_empty());
-    }
 
     #[test]
     fn in_a_picture_that_is_nothing_but_a_line_nothing_is_found() {

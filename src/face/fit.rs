@@ -5,7 +5,7 @@ use super::marks::Marks;
 use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
 use crate::camera::{
-    CX, CY, Camera, CameraDelta, K1, K2, LN_F, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
+    CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
 use crate::numeric::{self, Problem, Solution, least_squares};
 use crate::units::{FacePoint, ImagePoint};
@@ -36,7 +36,7 @@ pub struct LensPrior {
 
 /// A ring edge with the standard deviation that it is believed to have.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Weighed {
+pub(super) struct WeightedEdge {
     pub(super) edge: RingEdge,
     pub(super) sd_px: f64,
     /// How much of an independent measurement it counts as, 0–1.
@@ -131,7 +131,7 @@ struct Rings<'a> {
     prior: LensPrior,
     spec: &'a FaceSpec,
     marks: &'a Marks,
-    edges: &'a [Weighed],
+    edges: &'a [WeightedEdge],
     shares: Vec<f64>,
     radii: Vec<f64>,
     /// Standard deviation of the roll, rad: tiny where nothing shows it.
@@ -226,7 +226,7 @@ impl Rings<'_> {
         &self,
         camera: &Camera,
         foot: Vector3<f64>,
-        w: &Weighed,
+        w: &WeightedEdge,
     ) -> Option<SVector<f64, COMMON>> {
         let (at, j) = camera.face_with_derivatives(w.edge.at)?;
         let spot = self.spec.spots_mm[w.edge.spot];
@@ -360,17 +360,9 @@ const POSE_FREE: f64 = 1e9;
 /// Standard deviation that keeps a parameter where it is.
 const FIXED: f64 = 1e-9;
 
-/// Fits print and sheet to `edges` that are seen by `camera`.
-pub(super) fn fit_sheet(
-    camera: Camera,
-    spec: &FaceSpec,
-    marks: &Marks,
-    edges: &[Weighed],
-    print: &Print,
-    iterations: usize,
-) -> Fitted {
-    let lens = camera.lens;
-    let prior = LensPrior {
+/// The prior that keeps a lens as it is.
+fn fixed(lens: &Lens) -> LensPrior {
+    LensPrior {
         f_px: lens.f_px,
         ln_f_sd: FIXED,
         cx_px: lens.cx_px,
@@ -380,39 +372,21 @@ pub(super) fn fit_sheet(
         k1_sd: FIXED,
         k2: lens.k2,
         k2_sd: FIXED,
-    };
-    solve(camera, prior, spec, marks, edges, print, iterations, FIXED)
+    }
 }
 
-/// Fits camera and print to `edges`, starting from `base` and `print`.
+/// Fits camera and print to `edges`, starting from `base` and `print`; without a prior of the lens the camera stays as it is.
 pub(super) fn fit(
     base: Camera,
-    prior: LensPrior,
+    prior: Option<LensPrior>,
     spec: &FaceSpec,
     marks: &Marks,
-    edges: &[Weighed],
+    edges: &[WeightedEdge],
     print: &Print,
     iterations: usize,
 ) -> Fitted {
-    solve(
-        base, prior, spec, marks, edges, print, iterations, POSE_FREE,
-    )
-}
-
-#[expect(
-    clippy::too_many_arguments,
-    reason = "the two ways to call it name them"
-)]
-fn solve(
-    base: Camera,
-    prior: LensPrior,
-    spec: &FaceSpec,
-    marks: &Marks,
-    edges: &[Weighed],
-    print: &Print,
-    iterations: usize,
-    pose_sd: f64,
-) -> Fitted {
+    let pose_sd = if prior.is_some() { POSE_FREE } else { FIXED };
+    let prior = prior.unwrap_or_else(|| fixed(&base.lens));
     let radii: Vec<f64> = spec.boundaries().iter().map(|b| b.radius_mm).collect();
     let roll_sd = if spec.spots_mm.len() > 1 && pose_sd > 1.0 {
         ROLL_FREE

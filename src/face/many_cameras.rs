@@ -3,7 +3,7 @@
 //! the priors say; edges near each other on a ring err together, as they do in photos.
 
 use super::fit::{self, LensPrior, Print, paper_displaced};
-use super::refine::{INDEPENDENT_PER_RING, spread, weigh};
+use super::weights::{INDEPENDENT_PER_RING, ring_sds_px, weight_edges};
 use super::{RingEdge, marks, priors, spec};
 use crate::camera::{Camera, Lens, Pose, ROLL};
 use crate::numeric::{SplitMix, median};
@@ -253,14 +253,14 @@ fn foreseen_of(seed: u64, cameras: usize) {
         for _ in 0..4 {
             let f = fit::fit(
                 at,
-                prior,
+                Some(prior),
                 face,
                 &marks,
-                &weigh(&found, &sd, INDEPENDENT_PER_RING),
+                &weight_edges(&found, &sd, INDEPENDENT_PER_RING),
                 &print,
                 30,
             );
-            sd = spread(&found, &f.residuals_px, sd.len());
+            sd = ring_sds_px(&found, &f.residuals_px, sd.len());
             (at, print) = (f.camera, f.print.clone());
             fitted = Some(f);
         }

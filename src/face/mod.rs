@@ -4,25 +4,30 @@
 //! found (`start`), measures the rings' edges to a fraction of a pixel (`edges`) and fits lens and pose to all of them at
 //! once (`fit`); what the rings can't show, which way is up, comes from elsewhere in the picture (`upright`).
 
+mod acceptance;
 mod centre_mark;
 mod colour;
 mod edges;
 mod evidence;
 mod find;
+mod finish;
 mod fit;
 #[cfg(test)]
 mod many_cameras;
 mod marks;
 mod notes;
 mod paper;
+mod patches;
 pub mod pattern;
 mod priors;
 mod pyramid;
+mod rays;
 mod refine;
 mod sheet;
 pub mod spec;
 mod start;
 mod upright;
+mod weights;
 mod white;
 
 pub use edges::RingEdge;
@@ -33,14 +38,14 @@ pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
-use crate::camera::{Camera, CameraDelta, LN_F, PARAMETERS, ROLL};
+use crate::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
 use crate::numeric::count;
 use crate::photo::Photo;
 use crate::units::{FacePoint, ImagePoint};
 use colour::{Look, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use pyramid::Pyramid;
-use refine::{Refined, Refiner};
+use refine::Refiner;
 use serde::{Deserialize, Serialize};
 use spec::FaceSpec;
 use start::Layout;
@@ -207,8 +212,6 @@ const MOST_FACES: usize = 8;
 /// Faces at least this large in the picture, against the largest, count as large: of two sizes side by side the smaller is seldom
 /// smaller than that, nor is the far one on a wall that is seen from the side.
 pub const AS_LARGE: f64 = 0.4;
-/// A doubtful fit is trusted this many times less, in standard deviations.
-const DOUBTFUL: f64 = 2.0;
 
 /// What is known of a photo's lens beforehand: what the options tell, else EXIF and what is usual. `None`: the built-in data
 /// is broken.
@@ -526,179 +529,4 @@ impl Refusal {
             ),
         }
     }
-}
-
-impl Refiner<'_> {
-    fn finish(
-        &self,
-        refined: Refined,
-        layout: &Layout,
-        candidates: Vec<Candidate>,
-        options: &FitOptions,
-    ) -> FaceFit {
-        let Refined {
-            fitted,
-            edges,
-            rms_px,
-            prior,
-            evidence,
-            hanging,
-            focal_free,
-            cropped,
-            ..
-        } = refined;
-        let mut covariance = fit::camera_covariance(&fitted);
-        let marked = options
-            .vertical
-            .and_then(|ends| upright::from_person(&fitted.camera, ends, &self.priors.upright));
-        let upright::Joined { roll: up, against } =
-            self.upright(&fitted.camera, covariance[(ROLL, ROLL)], marked);
-        let camera = upright::rolled(&fitted.camera, up.turn_rad);
-        covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
-        let focal_from = if self.from_profile {
-            FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !focal_free {
-            FocalSource::Exif
-        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
-            FocalSource::Rings
-        } else {
-            FocalSource::Assumed
-        };
-        let doubtful = evidence.is_doubtful();
-        if doubtful {
-            covariance *= DOUBTFUL * DOUBTFUL;
-        }
-        let mut fit = FaceFit {
-            camera,
-            covariance,
-            fit_rms_px: rms_px,
-            upright: up.upright,
-            focal_from,
-            notes: Vec::new(),
-            edges,
-            candidates,
-            sheet: (hanging > 0).then(|| {
-                fitted
-                    .projection(self.spec.reach_mm())
-                    .sheet
-                    .rolled(up.turn_rad)
-            }),
-            offsets_mm: fitted.print.offsets_mm,
-            evidence: Some(evidence),
-        };
-        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, focal_free);
-        fit.notes.extend(notes::spots_missing(&layout.members));
-        if doubtful {
-            fit.notes.push(notes::doubtful());
-        }
-        fit.notes
-            .extend(fit.sheet.and_then(|s| notes::sheet(&s, self.spec)));
-        if cropped {
-            fit.notes.push(notes::cropped());
-        }
-        if options.vertical.is_some() && marked.is_none() {
-            fit.notes.push(notes::marks_too_near());
-        }
-        fit
-    }
-
-    /// Every source of the upright that the photo has, the most trusted first, joined where they agree.
-    fn upright(
-        &self,
-        camera: &Camera,
-        roll_variance: f64,
-        marked: Option<upright::Roll>,
-    ) -> upright::Joined {
-        let trust = &self.priors.upright;
-        let held = upright::from_camera(camera, trust);
-        if self.spec.spots_mm.len() > 1 {
-            // the spots stand where the layout has them, whatever anybody says of up
-            let layout = upright::Roll {
-                turn_rad: 0.0,
-                upright: Upright {
-                    from: UprightSource::Layout,
-                    sd_rad: trust
-                        .layout_sd_deg
-                        .to_radians()
-                        .hypot(roll_variance.max(0.0).sqrt()),
-                },
-            };
-            let others: Vec<upright::Roll> = marked.into_iter().chain([held]).collect();
-            return upright::joined(layout, &others);
-        }
-        // a square looks the same from four sides: which of them is up the person says
-        let guess = marked.map_or(held.turn_rad, |m| {
-            upright::nearest_quarter(held.turn_rad, m.turn_rad)
-        });
-        let edges = self.straight_edges(camera, guess);
-        let mark = self.centre_mark(camera, guess);
-        let of_edges = edges.iter().map(|e| e.0);
-        let mut seen: Vec<upright::Roll> = of_edges.chain(mark).chain([held]).collect();
-        // two lines may be anything: where the phone is surer it comes first
-        seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
-        let mut sources = marked.into_iter().chain(seen);
-        let first = sources.next().unwrap_or(held);
-        let mut joined = upright::joined(first, &sources.collect::<Vec<_>>());
-        // doubt is said, but doesn't change what is taken: the phone is hardly ever nearer the truth than edges that agree
-        if let Some((_, doubt)) = edges.filter(|e| e.0.upright == first.upright) {
-            joined.roll.upright.sd_rad = joined.roll.upright.sd_rad.hypot(doubt);
-        }
-        joined
-    }
-
-    /// The upright of the "+" in the middle, near a first guess.
-    fn centre_mark(&self, camera: &Camera, guess_rad: f64) -> Option<upright::Roll> {
-        let mark = centre_mark::upright(
-            &self.photo.pixels,
-            &upright::rolled(camera, guess_rad),
-            marks::centre_mark()?,
-            self.priors.upright.centre_mark_sd_deg.to_radians(),
-        )?;
-        Some(upright::Roll {
-            turn_rad: guess_rad + mark.turn_rad,
-            ..mark
-        })
-    }
-
-    /// The upright of the paper's or the boss's edges, looked for around a first guess, and a standard deviation for the doubt
-    /// whether they are what they are taken for, rad.
-    fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<(upright::Roll, f64)> {
-        let trust = &self.priors.upright;
-        let sure = paper::Trust {
-            white_outermost: self
-                .spec
-                .zones
-                .last()
-                .is_some_and(|z| z.colour == self.spec.paper),
-            paper_sd: trust.paper_sd_deg.to_radians(),
-            boss_sd: trust.boss_sd_deg.to_radians(),
-        };
-        let (edge, doubt) = paper::upright(
-            &self.photo.pixels,
-            &upright::rolled(camera, guess_rad),
-            self.spec.outer_radius_mm(),
-            sure,
-        )?;
-        let roll = upright::Roll {
-            turn_rad: guess_rad + edge.turn_rad,
-            ..edge
-        };
-        Some((roll, doubt))
-    }
-}
-
-/// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.
-fn turned(covariance: &CameraCovariance, turn: f64, roll_sd: f64) -> CameraCovariance {
-    use crate::camera::{TURN_X, TURN_Y};
-    let mut j = CameraCovariance::identity();
-    let (sin, cos) = turn.sin_cos();
-    j[(TURN_X, TURN_X)] = cos;
-    j[(TURN_X, TURN_Y)] = sin;
-    j[(TURN_Y, TURN_X)] = -sin;
-    j[(TURN_Y, TURN_Y)] = cos;
-    let mut c = j * covariance * j.transpose();
-    c.fill_row(ROLL, 0.0);
-    c.fill_column(ROLL, 0.0);
-    c[(ROLL, ROLL)] = roll_sd * roll_sd;
-    c
 }

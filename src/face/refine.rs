@@ -2,16 +2,17 @@
 
 use super::Refusal;
 use super::edges::{self, RingEdge};
-use super::evidence::{self, Evidence};
+use super::evidence::Evidence;
 use super::find::Spot;
-use super::fit::{self, Fitted, LensPrior, Print, Weighed};
+use super::fit::{self, Fitted, LensPrior, Print, WeightedEdge};
 use super::marks::{self, Marks};
 use super::priors::{self, Priors};
 use super::pyramid::{self, Pyramid};
 use super::spec::FaceSpec;
 use super::start::Layout;
+use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
 use crate::camera::{Camera, LN_F, PARAMETERS};
-use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
+use crate::numeric::{median, robust_sd_about_zero};
 use crate::photo::Photo;
 use crate::units::FacePoint;
 
@@ -40,9 +41,9 @@ pub(super) struct Refined {
     /// How the sheet hangs: index of the scales of [`Marks::hanging`].
     pub(super) hanging: usize,
     /// What the last search found.
-    found: edges::Found,
+    pub(super) found: edges::Found,
     /// Level of the last search.
-    level: usize,
+    pub(super) level: usize,
     /// The focal length of EXIF was set aside.
     pub(super) focal_free: bool,
     /// The middle of the picture isn't that of the lens.
@@ -51,9 +52,9 @@ pub(super) struct Refined {
 
 /// One search for edges: level of the pyramid, and half length of the search along the normals, px at that level.
 #[derive(Clone, Copy)]
-struct Round {
-    level: usize,
-    reach_px: f64,
+pub(super) struct Round {
+    pub(super) level: usize,
+    pub(super) reach_px: f64,
     lines: bool,
     /// Most profiles on one ring.
     profiles: usize,
@@ -69,7 +70,7 @@ const FIRST_REACHES_PX: [f64; 3] = [12.0, 8.0, 6.0];
 const FINER_REACH_PX: f64 = 6.0;
 const LAST_REACH_PX: f64 = 5.0;
 /// Changes of colour blurred more than this on one copy show no more on a finer one, px.
-const SOFT_PX: f64 = 2.5;
+pub(super) const SOFT_PX: f64 = 2.5;
 /// A search reaches this many standard deviations of the edges of the search before.
 const REACH_SD: f64 = 3.0;
 /// Number of rounds after which starts are compared.
@@ -85,21 +86,6 @@ const UNDECIDED_NATS: f64 = 10.0;
 const UNDECIDED: f64 = 1.3;
 /// Scatter about a ring that flat paper in focus shows at most, px.
 const SMOOTH_PX: f64 = 0.32;
-/// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
-const SMALLEST_PX_PER_MM: f64 = 0.08;
-/// Width that printed lines have at least in practice, mm, and the width in the picture from which some must show, px.
-const LINE_MM: f64 = 0.8;
-const LINE_SHOWS_PX: f64 = 0.12;
-/// Most that a face out of focus is blurred, share of its radius: beyond it there are no rings.
-const MOST_BLUR: f64 = 0.03;
-/// Smallest standard deviation that an edge is taken to have, px.
-const LEAST_SD_PX: f64 = 0.08;
-/// Part of an edge's standard deviation that is the picture's, px; what is beyond it is the paper's, the same in mm all round.
-const PIXEL_SD_PX: f64 = 0.15;
-/// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
-pub(super) const INDEPENDENT_PER_RING: f64 = 8.0;
-/// Scatter about the rings that the small waves of paper on a flat boss leave at most, mm; beyond it the sheet may hang.
-const FLAT_MM: f64 = 0.5;
 /// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
 const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
 /// Iterations of a fit while the deviations of the edges settle.
@@ -136,26 +122,19 @@ impl Refined {
     fn posterior_nats(&self) -> f64 {
         self.evidence.total() - self.fitted.prior_nats
     }
-
-    /// Scatter of the edges about their rings, mm.
-    fn scatter_mm(&self) -> f64 {
-        let on_ring = self.found.edges.iter().zip(&self.fitted.residuals_px);
-        let mm: Vec<f64> = on_ring.map(|(e, r)| r / e.px_per_mm).collect();
-        robust_sd_about_zero(&mm)
-    }
 }
 
 impl Refiner<'_> {
     /// The best camera for one face, or why it isn't one.
     pub(super) fn refine(&self, spots: &[Spot], layout: &Layout) -> Result<Refined, Refusal> {
-        let coarse: Vec<Weighed> = layout
+        let coarse: Vec<WeightedEdge> = layout
             .members
             .iter()
             .enumerate()
             .filter_map(|(centre, member)| Some((centre, &spots[(*member)?])))
             .flat_map(|(spot, found)| {
                 let px_per_mm = found.px_per_mm();
-                found.edges.iter().map(move |e| Weighed {
+                found.edges.iter().map(move |e| WeightedEdge {
                     edge: RingEdge {
                         at: e.at,
                         spot,
@@ -181,7 +160,7 @@ impl Refiner<'_> {
     }
 
     /// The searches for a face of that outer radius, px: from the copy on which it is small to the photo itself.
-    fn rounds(radius_px: f64) -> Vec<Round> {
+    pub(super) fn rounds(radius_px: f64) -> Vec<Round> {
         let mut top = 0;
         while top + 1 < pyramid::LEVELS && radius_px / pyramid::factor(top + 1) >= FIRST_RADIUS_PX {
             top += 1;
@@ -206,7 +185,7 @@ impl Refiner<'_> {
     }
 
     /// The best camera from edges on the reduced picture.
-    fn best(&self, coarse: &[Weighed], layout: &Layout, prior: LensPrior) -> Option<Refined> {
+    fn best(&self, coarse: &[WeightedEdge], layout: &Layout, prior: LensPrior) -> Option<Refined> {
         let mut starts: Vec<Fitted> = layout
             .cameras
             .iter()
@@ -266,15 +245,15 @@ impl Refiner<'_> {
     fn coarse_fit(
         &self,
         start: Camera,
-        coarse: &[Weighed],
+        coarse: &[WeightedEdge],
         prior: LensPrior,
         widened: &[f64],
     ) -> Fitted {
         let mut fitted = None;
         for widened in widened {
-            let edges: Vec<Weighed> = coarse
+            let edges: Vec<WeightedEdge> = coarse
                 .iter()
-                .map(|w| Weighed {
+                .map(|w| WeightedEdge {
                     sd_px: widened * w.sd_px,
                     ..*w
                 })
@@ -282,11 +261,19 @@ impl Refiner<'_> {
             let from = fitted.as_ref().map_or(start, |f: &Fitted| f.camera);
             let print = Print::expected(self.marks);
             let (spec, marks) = (self.spec, self.marks);
-            fitted = Some(fit::fit(from, prior, spec, marks, &edges, &print, 25));
+            fitted = Some(fit::fit(from, Some(prior), spec, marks, &edges, &print, 25));
         }
         fitted.unwrap_or_else(|| {
             let print = Print::expected(self.marks);
-            fit::fit(start, prior, self.spec, self.marks, coarse, &print, 40)
+            fit::fit(
+                start,
+                Some(prior),
+                self.spec,
+                self.marks,
+                coarse,
+                &print,
+                40,
+            )
         })
     }
 
@@ -294,7 +281,7 @@ impl Refiner<'_> {
     /// are so much likelier with the middle free.
     fn with_free_centre(
         &self,
-        coarse: &[Weighed],
+        coarse: &[WeightedEdge],
         layout: &Layout,
         fixed: &Refined,
     ) -> Option<Refined> {
@@ -309,7 +296,9 @@ impl Refiner<'_> {
         };
         let last = Round::last(fixed.level);
         let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
-        if fixed.scatter_mm() > ASTRAY * self.spec.diameter_mm {
+        if scatter_mm(&fixed.found.edges, &fixed.fitted.residuals_px)
+            > ASTRAY * self.spec.diameter_mm
+        {
             // too far astray to be found from there
             let anew = self.best(coarse, layout, prior);
             free = anew
@@ -457,21 +446,22 @@ impl Refiner<'_> {
                 .hanging(self.spec, hanging);
             let (mut fitted, mut sd) = (flat.clone(), sd.clone());
             for iterations in SHEET_ITERATIONS {
-                let weighed = weigh(&found.edges, &sd, INDEPENDENT_BESIDE_SHEET);
+                let weighted = weight_edges(&found.edges, &sd, INDEPENDENT_BESIDE_SHEET);
                 let print = &fitted.print;
-                fitted =
-                    fit::fit_sheet(flat.camera, self.spec, &marks, &weighed, print, iterations);
-                sd = spread(&found.edges, &fitted.residuals_px, sd.len());
+                fitted = fit::fit(
+                    flat.camera,
+                    None,
+                    self.spec,
+                    &marks,
+                    &weighted,
+                    print,
+                    iterations,
+                );
+                sd = ring_sds_px(&found.edges, &fitted.residuals_px, sd.len());
             }
             (fitted, sd)
         };
-        let scatter_mm: Vec<f64> = found
-            .edges
-            .iter()
-            .zip(&flat.residuals_px)
-            .map(|(e, r)| r / e.px_per_mm)
-            .collect();
-        if ways.end == 1 || robust_sd_about_zero(&scatter_mm) < FLAT_MM {
+        if ways.end == 1 || scatter_mm(&found.edges, &flat.residuals_px) < FLAT_MM {
             return (flat, sd, 0);
         }
         let mut best: Option<((Fitted, Vec<f64>), usize)> = None;
@@ -511,12 +501,18 @@ impl Refiner<'_> {
         let mut sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
         // the last with the deviations that the fit before left
         for iterations in ITERATIONS {
-            let weighed = weigh(&found.edges, &sd, INDEPENDENT_PER_RING);
+            let weighted = weight_edges(&found.edges, &sd, INDEPENDENT_PER_RING);
             let (camera, print) = (fitted.camera, &fitted.print);
             fitted = fit::fit(
-                camera, prior, self.spec, &marks, &weighed, print, iterations,
+                camera,
+                Some(prior),
+                self.spec,
+                &marks,
+                &weighted,
+                print,
+                iterations,
             );
-            sd = spread(&found.edges, &fitted.residuals_px, sd.len());
+            sd = ring_sds_px(&found.edges, &fitted.residuals_px, sd.len());
         }
         (fitted, sd)
     }
@@ -536,147 +532,4 @@ impl Refiner<'_> {
             ..prior
         }
     }
-
-    /// What the colours say of a fit, nats, and how many changes of colour show; on the copy on which the face is small.
-    fn colour(&self, fitted: &Fitted) -> (f64, usize) {
-        let mut projection = fitted.projection(self.spec.reach_mm());
-        let scale = self.spec.spots_mm.first().and_then(|spot| {
-            let beside = FacePoint::new(spot.x, spot.y + 0.5 * self.spec.outer_radius_mm());
-            let (a, b) = (
-                projection.image_from_print(*spot)?,
-                projection.image_from_print(beside)?,
-            );
-            Some(2.0 * a.distance(b))
-        });
-        let level = Self::rounds(scale.unwrap_or(0.0))
-            .first()
-            .map_or(0, |r| r.level);
-        projection.camera = pyramid::camera_at(&fitted.camera, level);
-        evidence::of_colour(self.pyramid.level(level), &projection, self.spec)
-    }
-
-    /// What speaks for the face where the fit has it.
-    fn evidence(
-        &self,
-        fitted: &Fitted,
-        found: &edges::Found,
-        sd_px: &[f64],
-        round: Round,
-    ) -> Evidence {
-        let (colour, boundaries) = self.colour(fitted);
-        let mut out = Evidence::none(self.spec);
-        out.colour = colour;
-        out.boundaries = boundaries;
-        let reach_px = round.reach_px * pyramid::factor(round.level);
-        for (b, boundary) in self.spec.boundaries().iter().enumerate() {
-            let on_ring = found.edges.iter().zip(&fitted.residuals_px);
-            let residuals: Vec<f64> = on_ring
-                .filter(|(e, _)| e.boundary == b)
-                .map(|(_, r)| *r)
-                .collect();
-            let nats = evidence::of_edges(&residuals, found.looked[b], reach_px, sd_px[b]);
-            if boundary.is_line() {
-                out.lines += nats;
-            } else {
-                out.edges += nats;
-            }
-        }
-        out
-    }
-
-    /// Whether the rings are those of the face.
-    fn check(&self, refined: &Refined, layout: &Layout) -> Result<(), Refusal> {
-        let px_per_mm = median_scale(&refined.edges);
-        if px_per_mm < SMALLEST_PX_PER_MM {
-            return Err(Refusal::TooSmall {
-                width_px: 2.0 * self.spec.outer_radius_mm() * px_per_mm,
-            });
-        }
-        let evidence = refined.evidence;
-        if !evidence.is_enough() {
-            return Err(Refusal::Unlikely { evidence });
-        }
-        let lined = self.spec.boundaries().iter().any(|b| b.is_line());
-        let blur_px = refined.found.blur_px * pyramid::factor(refined.level);
-        let radius_px = self.spec.outer_radius_mm() * px_per_mm;
-        let soft = (SOFT_PX..MOST_BLUR * radius_px).contains(&blur_px);
-        let enough = if soft {
-            // blur hides lines: the rest must then be beyond doubt
-            evidence.has_lines() || !evidence.is_doubtful()
-        } else if LINE_MM * px_per_mm > LINE_SHOWS_PX {
-            evidence.has_lines()
-        } else {
-            evidence.does_without_lines()
-        };
-        // several spots in the layout of the face, beyond doubt, need no lines
-        let one_spot = layout.members.iter().flatten().count() == 1;
-        if lined && (one_spot || evidence.is_doubtful()) && !enough {
-            return Err(Refusal::NoLines { evidence });
-        }
-        Ok(())
-    }
-}
-
-/// Median scale across the rings, px per mm.
-fn median_scale(edges: &[RingEdge]) -> f64 {
-    let mut scales: Vec<f64> = edges.iter().map(|e| e.px_per_mm).collect();
-    median(&mut scales)
-}
-
-/// Edges with the standard deviation that makes each ring count as no more than so many independent ones: `sd` is that of each
-/// boundary at its mean scale.
-pub(super) fn weigh(edges: &[RingEdge], sd: &[f64], independent: f64) -> Vec<Weighed> {
-    let mut seen = std::collections::BTreeMap::new();
-    for e in edges {
-        let (n, scale) = seen.entry((e.spot, e.boundary)).or_insert((0usize, 0.0));
-        *n += 1;
-        *scale += e.px_per_mm;
-    }
-    edges
-        .iter()
-        .map(|e| {
-            let (n, sum) = seen
-                .get(&(e.spot, e.boundary))
-                .copied()
-                .unwrap_or((1, e.px_per_mm));
-            let sd = sd[e.boundary];
-            let pixel = sd.min(PIXEL_SD_PX);
-            let paper = (sd * sd - pixel * pixel).max(0.0).sqrt() * e.px_per_mm * count(n) / sum;
-            Weighed {
-                edge: *e,
-                sd_px: pixel.hypot(paper),
-                share: (independent / count(n)).min(1.0),
-            }
-        })
-        .collect()
-}
-
-/// Robust standard deviation of the residuals on each boundary, px. The less flat the paper seems, the nearer it is at least to that
-/// of all: a sheet that bends stands still in the middle and moves at the rim, and a quiet inner ring must not outweigh the outer ones.
-pub(super) fn spread(edges: &[RingEdge], residuals_px: &[f64], boundaries: usize) -> Vec<f64> {
-    let size: Vec<f64> = residuals_px.iter().map(|r| r.abs()).collect();
-    let overall = SD_FROM_MAD * median(&mut size.clone());
-    let in_mm = edges.iter().zip(&size).map(|(e, r)| r / e.px_per_mm);
-    let scatter_mm = SD_FROM_MAD * median(&mut in_mm.collect::<Vec<f64>>());
-    let least = overall * (scatter_mm / FLAT_MM).powi(2).min(1.0);
-    (0..boundaries)
-        .map(|b| {
-            let mut own: Vec<f64> = edges
-                .iter()
-                .zip(&size)
-                .filter(|(e, _)| e.boundary == b)
-                .map(|(_, r)| *r)
-                .collect();
-            let sd = if own.len() >= 24 {
-                SD_FROM_MAD * median(&mut own)
-            } else {
-                overall
-            };
-            if sd.is_finite() {
-                sd.max(least).max(LEAST_SD_PX)
-            } else {
-                1.0
-            }
-        })
-        .collect()
 }

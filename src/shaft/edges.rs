@@ -27,7 +27,7 @@ const SLOPE_STEP: f64 = 0.0025;
 /// At first every so many offsets and slopes are tried.
 const COARSE: usize = 2;
 /// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour. The slope now and then is off by far
-/// more, where the map's courses run together.
+/// more, where the axes projected onto the map run together.
 const OFFSET_SD_MM: f64 = 2.0;
 const SLOPE_SD: f64 = 0.015;
 /// Least rows for an answer.

@@ -319,19 +319,19 @@ impl<'a> Overview<'a> {
         };
         let own = |k: &usize| is_own(view, others, seen.sight.called(seen.peaks[*k].point));
         let own = (0..seen.peaks.len()).filter(own).collect();
-        seen.candidates = seen.look_along(own, &|strip| strip::glance(&nets.strips[0], strip));
+        seen.candidates = seen.look_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
         Some(seen)
     }
 
     /// The peaks of these numbers, with what `look` makes of the strips along them.
     fn look_along(&self, numbers: Vec<usize>, look: LookAlong) -> Vec<choose::Candidate> {
-        // shafts in a face beside this one are none of its shafts, but company all the same
-        let courses = strip::Courses::new(&self.peaks, self.map.foot(), self.map.distance_mm());
+        // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
+        let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
         let look = |own: usize| {
             let peak = self.peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
-            let strip = strip::cut(&self.photo, &self.sight, place, (own, &courses));
+            let strip = strip::cut(&self.photo, &self.sight, place, (own, &axes));
             let look = look(&strip);
             choose::Candidate {
                 number: own,
@@ -388,17 +388,17 @@ fn stance(nets: &Nets, view: &View, seen: &Overview) -> (f64, Vector2<f64>) {
             p.point = FacePoint::new(p.point.x / unit, p.point.y / unit);
             p.slope = 0.0;
         }
-        let courses = strip::Courses::new(&own, sight.foot, sight.distance_mm);
+        let axes = strip::ProjectedAxes::new(&own, sight.foot, sight.distance_mm);
         let candidates: Vec<choose::Candidate> = (0..own.len())
             .into_par_iter()
             .map(|k| {
                 let axis = strip::axis(peaks::away(own[k].point, sight.foot), 0.0);
-                let strip = strip::cut(&seen.photo, &sight, (own[k].point, axis), (k, &courses));
+                let strip = strip::cut(&seen.photo, &sight, (own[k].point, axis), (k, &axes));
                 choose::Candidate {
                     number: k,
                     peak: own[k].clone(),
                     axis,
-                    look: strip::glance(&nets.strips[0], &strip),
+                    look: strip::first_stage(&nets.strips[0], &strip),
                 }
             })
             .collect();
@@ -477,9 +477,9 @@ fn look_closer<'a, 'n>(nets: &'n Nets, mut seen: Overview<'a>) -> (&'n Nets, Sig
         move_onto(&mut candidate.peak, bar, seen.map.foot());
         seen.peaks[candidate.number] = candidate.peak.clone();
     }
-    // now that the courses are known better, the candidate's own and its company's
+    // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.look_along(numbers, &|strip| strip::look(&nets.strips, strip));
+    candidates = seen.look_along(numbers, &|strip| strip::second_stage(&nets.strips, strip));
     (verdicts, probability, common) = weigh(&nets.model, &candidates);
     let length_mm = true_length(&verdicts, &probability, common);
     let found = Analysis {
@@ -582,7 +582,7 @@ fn written_down(nets: &Nets, view: &View, sight: &Sight, mut found: Analysis) ->
 
 /// How much further off along its course an entry may be when something stands before it.
 const HIDDEN_BASE: f64 = 2.5;
-/// Courses that show shorter than this on the face plane hide their own entry behind nock and vanes, mm.
+/// Projected axes that show shorter than this on the face plane hide their own entry behind nock and vanes, mm.
 const END_ON_MM: f64 = 25.0;
 /// Another shaft hides an entry this near to its course, mm.
 const HIDING_MM: f64 = 6.0;

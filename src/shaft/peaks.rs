@@ -117,7 +117,7 @@ const LEAN_STEP: f64 = 0.03;
 const LEAN_SD: f64 = 0.1;
 /// Concentration of the directions that the map net reads about the true ones: some 9 degrees.
 const CONCENTRATION: f64 = 40.0;
-/// Weight of the mean log-odds of "shaft" along a course.
+/// Weight of the mean log-odds of "shaft" along a projected axis.
 const BY_MASK: f64 = 1.0;
 /// What the shafts must gain by it, as a logarithm of likelihoods.
 const LEAST_GAIN: f64 = 2.0;
@@ -132,12 +132,12 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Picture, peaks: &[Peak]) -> Vecto
             .iter()
             .map(|p| {
                 let from_foot = Vector2::new(p.point.x - foot.x, p.point.y - foot.y);
-                let course = from_foot / distance + lean;
-                // a short course has hardly a direction
-                let cosine = course.dot(&p.direction) / course.norm().max(0.03);
+                let axis = from_foot / distance + lean;
+                // a short projection has hardly a direction
+                let cosine = axis.dot(&p.direction) / axis.norm().max(0.03);
                 // as long for every lean, so that none is liked for the length it gives
                 let length = (from_foot * end).norm();
-                let run = course * (length / course.norm().max(0.03));
+                let run = axis * (length / axis.norm().max(0.03));
                 let sure = (length / 60.0).min(1.0);
                 p.score
                     * (CONCENTRATION * (cosine - 1.0)
@@ -166,16 +166,13 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Picture, peaks: &[Peak]) -> Vecto
     best.1
 }
 
-/// Mean log-odds of "shaft" from `entry` along `course` on the face plane, mm.
-fn mean_mask(map: &FaceMap, out: &Picture, entry: FacePoint, course: Vector2<f64>) -> f64 {
-    let steps = floor_steps(course.norm());
+/// Mean log-odds of "shaft" from `entry` along `axis` on the face plane, mm.
+fn mean_mask(map: &FaceMap, out: &Picture, entry: FacePoint, axis: Vector2<f64>) -> f64 {
+    let steps = floor_steps(axis.norm());
     let sum: f64 = (0..steps)
         .map(|k| {
             let t = (f64::from(k) + 0.5) / f64::from(steps);
-            let (x, y) = map.cell(FacePoint::new(
-                entry.x + course.x * t,
-                entry.y + course.y * t,
-            ));
+            let (x, y) = map.cell(FacePoint::new(entry.x + axis.x * t, entry.y + axis.y * t));
             cell_value(out, x, y, MASK).clamp(-4.0, 4.0)
         })
         .sum();

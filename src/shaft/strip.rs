@@ -1,4 +1,4 @@
-//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the courses of the
+//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
 use super::conv::Picture;
@@ -21,16 +21,16 @@ const ACROSS_MM: f64 = 1.5;
 const FIRST_MM: f64 = -32.0;
 /// Planes of a strip that show the photo: three colours, and whether the picture reaches there.
 const OF_THE_PHOTO: usize = 4;
-/// All planes: nearness to the course of another candidate, times its score; and that times the height of the course.
+/// All planes: nearness to the axis of another candidate, times its score; and that times the height of the axis.
 pub(crate) const PLANES: usize = 6;
-/// Other candidates that count as company: so likely by the map net at least, and so many at most.
+/// Other candidates that count as neighbours: so likely by the map net at least, and so many at most.
 const COMPANY_SCORE: f64 = 0.2;
-const COMPANY: usize = 24;
+const NEIGHBOURS: usize = 24;
 /// Nearness falls off over half the span of a vane and its shaft, mm.
 const COMPANY_MM: f64 = 5.0;
-/// A course steeper than this against the view has no direction that is known.
-const LEAST_COURSE: f64 = 0.02;
-/// Height up to which courses are followed, and the unit of the plane of heights, mm.
+/// An axis steeper than this against the view has no direction that is known.
+const LEAST_SLOPE: f64 = 0.02;
+/// Height up to which axes are followed, and the unit of the plane of heights, mm.
 const TALLEST_MM: f64 = 900.0;
 const HEIGHT_UNIT_MM: f64 = 600.0;
 
@@ -94,37 +94,37 @@ pub(crate) fn axis(away: nalgebra::Vector2<f64>, slope: f64) -> Vector3<f64> {
 }
 
 /// Where candidates' shafts run over the face plane, as seen from the camera.
-pub(crate) struct Courses {
+pub(crate) struct ProjectedAxes {
     foot: FacePoint,
     distance_mm: f64,
-    courses: Vec<Course>,
+    axes: Vec<ProjectedAxis>,
 }
 
-struct Course {
+struct ProjectedAxis {
     /// Number of the peak.
     peak: usize,
     entry: FacePoint,
-    /// Unit vector along the course on the face plane.
+    /// Unit vector along the axis on the face plane.
     along: Vector2<f64>,
     /// Distance on the face plane per height, near the plane.
     slope: f64,
     score: f64,
 }
 
-impl Courses {
+impl ProjectedAxes {
     /// Of the likely ones among `peaks`, best first, seen by a camera `distance_mm` above the place `foot` of the face plane.
     pub(crate) fn new(peaks: &[Peak], foot: FacePoint, distance_mm: f64) -> Self {
         let likely = peaks.iter().enumerate();
         let likely = likely.filter(|(_, p)| p.score >= COMPANY_SCORE);
-        let courses = likely.take(COMPANY).map(|(peak, p)| {
+        let axes = likely.take(NEIGHBOURS).map(|(peak, p)| {
             let u = away(p.point, foot);
             let obliquity = p.point.distance(foot) / distance_mm;
-            let course = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
-            let slope = course.norm().max(LEAST_COURSE);
-            Course {
+            let axis = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
+            let slope = axis.norm().max(LEAST_SLOPE);
+            ProjectedAxis {
                 peak,
                 entry: p.point,
-                along: course / slope,
+                along: axis / slope,
                 slope,
                 score: p.score,
             }
@@ -132,11 +132,11 @@ impl Courses {
         Self {
             foot,
             distance_mm,
-            courses: courses.collect(),
+            axes: axes.collect(),
         }
     }
 
-    /// Nearness to the nearest course but that of peak `own`, and the course's height there, at a point over the face.
+    /// Nearness to the nearest axis but that of peak `own`, and the axis's height there, at a point over the face.
     fn near(&self, own: usize, point: Vector3<f64>) -> [f64; 2] {
         let stretch = self.distance_mm / (self.distance_mm - point.z).max(1.0);
         let seen = FacePoint::new(
@@ -144,7 +144,7 @@ impl Courses {
             self.foot.y + (point.y - self.foot.y) * stretch,
         );
         let (mut nearest, mut height) = (0.0, 0.0);
-        for c in self.courses.iter().filter(|c| c.peak != own) {
+        for c in self.axes.iter().filter(|c| c.peak != own) {
             let d = Vector2::new(seen.x - c.entry.x, seen.y - c.entry.y);
             let along = d.dot(&c.along);
             if along <= -COMPANY_MM {
@@ -165,13 +165,13 @@ impl Courses {
 }
 
 /// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn glance(net: &StripNet, strip: &Picture) -> Look {
+pub(crate) fn first_stage(net: &StripNet, strip: &Picture) -> Look {
     Look::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/shaft-net/train/README.md` has the figures).
-pub(crate) fn look(nets: &[StripNet; 2], strip: &Picture) -> Look {
+pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Picture) -> Look {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
@@ -185,12 +185,12 @@ pub(crate) fn look(nets: &[StripNet; 2], strip: &Picture) -> Look {
 }
 
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
-/// the picture reaches, and the company.
+/// the picture reaches, and the neighbours.
 pub(crate) fn cut(
     photo: &Reduced,
     sight: &Sight,
     (entry, axis): (FacePoint, Vector3<f64>),
-    (own, courses): (usize, &Courses),
+    (own, axes): (usize, &ProjectedAxes),
 ) -> Picture {
     let centre = sight.centre_mm();
     let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
@@ -227,14 +227,14 @@ pub(crate) fn cut(
                 pixel[3] = 1.0;
             }
         }
-        // the company changes slowly: one value for the four pixels of a place
+        // the neighbours' planes change slowly: one value for the four pixels of a place
         let places = columns.chunks_exact(StripNet::ALONG);
         for (pixels, four) in row.chunks_exact_mut(PLANES * StripNet::ALONG).zip(places) {
             let (point, across) = four.iter().fold(
                 (Vector3::zeros(), Vector3::zeros()),
                 |(p, a), (point, across)| (p + point, a + across),
             );
-            let near = courses.near(own, (point + across * rows) / StripNet::ALONG as f64);
+            let near = axes.near(own, (point + across * rows) / StripNet::ALONG as f64);
             for pixel in pixels.chunks_exact_mut(PLANES) {
                 for (p, v) in pixel[OF_THE_PHOTO..].iter_mut().zip(near) {
                     *p = crate::units::single(v);
