@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 /// The modules from bottom to top: each may use those before it, never those after it.
 const ORDER: [&str; 22] = [
     "units", "numeric", "colours", "camera", "photo", "face", "shaft", "record", "lens", "hand",
-    "road", "review", "reading", "advice", "plan", "rehearse", "report", "evening", "store",
+    "reading", "advice", "plan", "evening", "road", "review", "rehearse", "report", "store",
     "server", "cli", "main",
 ];
 /// From here on files, streams and the environment may be touched.

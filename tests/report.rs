@@ -8,20 +8,20 @@
 
 use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
 use bossmark::camera::Camera;
+use bossmark::evening::{
+    BowStory, Effect, EndStory, FaceLook, Problem, ReportInput, RunStory, TrendPoint,
+};
 use bossmark::face::{RingEdge, spec};
 use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
 use bossmark::record::{
     CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalSource, Hand, Note,
-    PhotoRecord, Setup, UprightRecord, UprightSource, compare,
+    PhotoRecord, Setting, Setup, UprightRecord, UprightSource, compare,
 };
 use bossmark::report::marked::{self, Format, Framing};
 use bossmark::report::svg::FacePlot;
-use bossmark::report::{
-    BowStory, Effect, Embedding, EndStory, FaceLook, MadeChange, Problem, ReportInput, RunStory,
-    TrendPoint, charts, debug, html, text,
-};
+use bossmark::report::{Embedding, charts, debug, html, text};
 use bossmark::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 use std::collections::BTreeSet;
@@ -304,7 +304,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
         &second.setup.clone().unwrap(),
     );
     second.number = 2;
-    second.changes = MadeChange::list(&compared);
+    second.changes = compared.settings();
     second.effect = Effect::between(
         &first.reading,
         &first.advice,
@@ -819,7 +819,7 @@ fn labels_from_outside_stay_text() {
     bow.advice_now.cautions.push(Note::new("x", HOSTILE));
     for run in &mut bow.runs {
         for change in &mut run.changes {
-            change.words = HOSTILE.into();
+            change.to = Setting::Text(HOSTILE.into());
         }
         run.setup.as_mut().unwrap().shafts = Some(HOSTILE.into());
         for e in &mut run.ends {
@@ -934,7 +934,7 @@ fn expected_shift_follows_what_was_really_changed() {
             draw_weight_lb: Some(36.0 - 1.2 * (turns - 1.0)),
             ..Setup::default()
         };
-        MadeChange::list(&compare(&set(from), &set(to)))
+        compare(&set(from), &set(to)).settings()
     };
     // advised: two quarter turns out, −49 mm; made: a whole turn
     let effect = Effect::between(&before, &advised, &turned(1.0, 2.0), &after).unwrap();
@@ -951,7 +951,7 @@ fn expected_shift_follows_what_was_really_changed() {
         point_gr: Some(gr),
         ..Setup::default()
     };
-    let other = MadeChange::list(&compare(&point(100.0), &point(90.0)));
+    let other = compare(&point(100.0), &point(90.0)).settings();
     let effect = Effect::between(&before, &advised, &other, &after).unwrap();
     assert!(effect.expected.is_none());
     // from another distance nothing can be compared

@@ -59,6 +59,26 @@ pub enum Change {
     None,
 }
 
+impl Change {
+    /// Its name in JSON and in a set-up's `keep`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::DrawWeight => "draw-weight",
+            Self::ShaftLength => "shaft-length",
+            Self::PointWeight => "point-weight",
+            Self::RearWeight => "rear-weight",
+            Self::Plunger => "plunger",
+            Self::NockingPoint => "nocking-point",
+            Self::RestHeight => "rest-height",
+            Self::ShaftSpine => "shaft-spine",
+            Self::ShootMore => "shoot-more",
+            Self::Verify => "verify",
+            Self::None => "none",
+        }
+    }
+}
+
 /// One step: what to change, from where to where, and what to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {

@@ -268,7 +268,7 @@ fn obstacle(
     k: &Knowledge,
 ) -> String {
     let kept = situation.setup.keep.iter().flatten();
-    if kept.into_iter().any(|keep| keep == words::name(change)) {
+    if kept.into_iter().any(|keep| keep == change.name()) {
         return "the archer keeps it as it is".to_owned();
     }
     let direction = state.direction(change).unwrap_or(0.0);

@@ -88,7 +88,7 @@ fn listed(limit: Option<&Limit>) -> Option<(Vec<f64>, Vec<f64>)> {
 /// Every value that a lever can take in a direction (+1 or −1 of its amount), smallest change first. Empty: it can't.
 pub(super) fn moves(setup: &Setup, change: Change, direction: f64, k: &Knowledge) -> Moves {
     let kept = setup.keep.iter().flatten();
-    let named = crate::advice::words::name(change);
+    let named = change.name();
     if kept.into_iter().any(|keep| keep == named) {
         return Moves::default();
     }

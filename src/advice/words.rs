@@ -10,23 +10,6 @@ use crate::units::round_i64;
 /// Eighths of an inch in a millimetre.
 const EIGHTHS_PER_MM: f64 = 8.0 / 25.4;
 
-/// Name of a change, as in the advice's JSON and in `keep`.
-pub(super) const fn name(change: Change) -> &'static str {
-    match change {
-        Change::DrawWeight => "draw-weight",
-        Change::ShaftLength => "shaft-length",
-        Change::PointWeight => "point-weight",
-        Change::RearWeight => "rear-weight",
-        Change::Plunger => "plunger",
-        Change::NockingPoint => "nocking-point",
-        Change::RestHeight => "rest-height",
-        Change::ShaftSpine => "shaft-spine",
-        Change::ShootMore => "shoot-more",
-        Change::Verify => "verify",
-        Change::None => "none",
-    }
-}
-
 /// A number with at most this many decimals and no trailing zeros.
 pub(super) fn number(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");

@@ -6,9 +6,9 @@ use super::input;
 use super::read::tell;
 use super::screen::{Answers, Screen};
 use super::status::Trouble;
-use crate::evening::{Compared, compared, trend};
+use crate::evening::{Compared, TrendPoint, compared, trend};
 use crate::record::{Filed, History};
-use crate::report::{Embedding, charts, csv, text};
+use crate::report::{Embedding, change_in_words, charts, csv, text};
 use crate::store;
 use serde_json::{Value, json};
 
@@ -95,12 +95,12 @@ fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
     let changes: Vec<Value> = found
         .changes
         .iter()
-        .map(|c| json!({"setting": c.setting, "from": c.from, "to": c.to, "words": c.words}))
+        .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change_in_words(c)}))
         .collect();
     json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
 }
 
-fn document(bow: &History, label: &str, points: &[crate::report::TrendPoint]) -> Value {
+fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
     let files = |ends: &[Filed]| ends.iter().map(|f| f.file.clone()).collect::<Vec<_>>();
     let setups: Vec<Value> = (1_usize..)
         .zip(&bow.runs)

@@ -3,7 +3,7 @@
 use super::svg::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num, text_of_mm};
 use super::words::{self, Axis};
-use super::{FaceLook, RunStory, TrendPoint};
+use crate::evening::{FaceLook, RunStory, TrendPoint};
 use crate::reading::Reading;
 use crate::record::{End, EntryKind, Hand};
 

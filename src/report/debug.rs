@@ -1,9 +1,9 @@
 //! Pictures of each stage, for looking into a photo that went wrong.
 
-use super::FaceLook;
 use super::canvas::{Canvas, Paint, cross};
 use super::marked::{View, rings};
 use crate::camera::Camera;
+use crate::evening::FaceLook;
 use crate::face::RingEdge;
 use crate::shaft::Shaft;
 use crate::units::{FacePoint, ImagePoint};

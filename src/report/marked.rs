@@ -4,8 +4,9 @@ use super::canvas::{
     self, BARE, Canvas, FLETCHED, LIGHT, Paint, UNKNOWN, arrow, circle, cross, dashed_circle,
     diamond, square,
 };
-use super::{FaceLook, font};
+use super::font;
 use crate::camera::Camera;
+use crate::evening::FaceLook;
 use crate::face::Sheet;
 use crate::photo;
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, SheetRecord};

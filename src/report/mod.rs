@@ -12,13 +12,11 @@ pub mod html;
 mod inches;
 mod jpeg;
 mod local;
-mod look;
 pub mod marked;
 mod outline;
 pub mod png;
 mod step_words;
 mod steps;
-mod story;
 pub mod svg;
 mod svg_kit;
 pub mod text;
@@ -26,13 +24,9 @@ mod words;
 
 pub use inches::in_inches;
 pub use local::{DateOrder, between_tags, in_dates};
-pub use look::{FaceLook, Ink, Zone};
 pub use outline::{RingOutline, outlines};
 pub use step_words::{StepWords, step_words};
 pub use steps::made as change_in_words;
-pub use story::{
-    BowStory, Effect, EndStory, MadeChange, Problem, ReportInput, RunStory, TrendPoint,
-};
 pub use svg_kit::Embedding;
 
 /// Style of the drawings, for a page that holds them [`Embedding::Inline`].

@@ -1,6 +1,6 @@
 //! The rings of a face as they lie in the photo, for drawing over it.
 
-use super::FaceLook;
+use crate::evening::FaceLook;
 use crate::record::CameraRecord;
 use crate::units::{FacePoint, rounded};
 use serde::Serialize;

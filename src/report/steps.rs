@@ -2,6 +2,7 @@
 
 use super::words::{self, Axis};
 use crate::advice::{Change, Expect, Step, VerifyWhen};
+use crate::record::{Setting, SettingChange};
 
 /// The step in plain words.
 pub(super) fn headline(step: &Step) -> String {
@@ -101,9 +102,23 @@ pub(super) const fn name(change: Change) -> &'static str {
     }
 }
 
-/// A change that was made, in words: the set-up's field, its value before and after.
+/// A change that was made, in words: the setting, its value before and after.
 #[must_use]
-pub fn made(setting: &str, from: f64, to: f64) -> String {
+pub fn made(change: &SettingChange) -> String {
+    match (&change.from, &change.to) {
+        (Setting::Number(from), Setting::Number(to)) => number_changed(change.setting, *from, *to),
+        (from, to) => format!("{}: {} to {}", change.setting, label(from), label(to)),
+    }
+}
+
+fn label(setting: &Setting) -> String {
+    match setting {
+        Setting::Number(n) => words::number(*n, 3),
+        Setting::Text(t) => format!("\u{201c}{t}\u{201d}"),
+    }
+}
+
+fn number_changed(setting: &str, from: f64, to: f64) -> String {
     let (name, unit) = words::setting(setting);
     let span = format!("{} to {}", words::number(from, 3), words::number(to, 3));
     let by = words::number((to - from).abs(), 3);
@@ -145,16 +160,19 @@ mod tests {
     #[test]
     fn changes_are_said_as_they_are_made() {
         assert_eq!(
-            made("bolt_turns_out", 1.0, 1.5),
+            number_changed("bolt_turns_out", 1.0, 1.5),
             "both limb bolts half a turn out (1 to 1.5 turns out)"
         );
         assert_eq!(
-            made("nocking_point_mm", 9.0, 8.0),
+            number_changed("nocking_point_mm", 9.0, 8.0),
             "nocking point 1 mm lower (9 to 8 mm)"
         );
-        assert_eq!(made("point_gr", 100.0, 90.0), "point 100 to 90 gr");
         assert_eq!(
-            made("plunger_clicks", 0.0, -3.0),
+            number_changed("point_gr", 100.0, 90.0),
+            "point 100 to 90 gr"
+        );
+        assert_eq!(
+            number_changed("plunger_clicks", 0.0, -3.0),
             "plunger 3 clicks softer (0 to -3)"
         );
     }

@@ -2,7 +2,7 @@
 
 use super::marked::{is_unsure, letter};
 use super::svg_kit::{Drawing, Embedding, nice_length, num, text_of_mm};
-use super::{FaceLook, Ink};
+use crate::evening::{FaceLook, Ink};
 use crate::reading::{Offset, Reading};
 use crate::record::{End, EntryKind};
 use crate::units::FacePoint;

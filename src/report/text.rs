@@ -1,12 +1,13 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
 use super::marked::{is_unsure, letter};
-use super::{MadeChange, Problem, TrendPoint, steps, words};
+use super::{steps, words};
 use crate::advice::{Advice, Expect, Learned, Step};
+use crate::evening::{Problem, TrendPoint};
 use crate::face::spec::FaceSpec;
 use crate::reading::{self, Group, Reading};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightSource,
+    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, SettingChange, UprightSource,
 };
 
 /// Columns of the text.
@@ -443,7 +444,7 @@ pub fn history(label: &str, points: &[TrendPoint]) -> String {
         if p.number != number {
             number = p.number;
             out.push('\n');
-            let changes: Vec<&str> = p.changes.iter().map(|c| c.words.as_str()).collect();
+            let changes: Vec<String> = p.changes.iter().map(steps::made).collect();
             let changed = if changes.is_empty() {
                 String::new()
             } else {
@@ -492,7 +493,7 @@ pub fn history(label: &str, points: &[TrendPoint]) -> String {
 /// Two set-ups side by side.
 #[must_use]
 pub fn compared(
-    changes: &[MadeChange],
+    changes: &[SettingChange],
     readings: &[Reading; 2],
     moved: Option<&Expect>,
     numbers: [usize; 2],
@@ -504,7 +505,7 @@ pub fn compared(
         paragraph(&mut out, 2, "Nothing is known to differ between them.");
     }
     for change in changes {
-        paragraph_after(&mut out, "  - ", &words::capital(&change.words));
+        paragraph_after(&mut out, "  - ", &words::capital(&steps::made(change)));
     }
     for (number, reading) in numbers.iter().zip(readings) {
         out.push('\n');

@@ -3,12 +3,12 @@
 use super::ends::{OpenEnd, Progress};
 use super::pictures::{PART, REDUCED};
 use crate::advice::{self, Advice, AdviceOptions, Readings};
-use crate::evening::Standing;
+use crate::evening::{FaceLook, Standing};
 use crate::reading::{Reading, sentence};
 use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Setup};
 use crate::report::svg::FacePlot;
-use crate::report::{Embedding, FaceLook, RingOutline, StepWords, outlines, step_words};
+use crate::report::{Embedding, RingOutline, StepWords, outlines, step_words};
 use crate::review::wants_a_look;
 use crate::road::Stage;
 use crate::store;

@@ -2,9 +2,10 @@
 
 use super::page::Page;
 use crate::advice::Learned;
+use crate::evening::{EndStory, ReportInput, RunStory};
 use crate::record::{EntryKind, EntrySource, EntryState};
 use crate::report::marked::{is_unsure, letter};
-use crate::report::{EndStory, ReportInput, RunStory, steps, words};
+use crate::report::{steps, words};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {

@@ -3,11 +3,10 @@
 use super::page::Page;
 use super::{back, now};
 use crate::advice::Expect;
+use crate::evening::{BowStory, Effect, EndStory, RunStory};
 use crate::reading::{self, Reading};
 use crate::record::End;
-use crate::report::{
-    BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked, steps, words,
-};
+use crate::report::{Embedding, charts, jpeg, marked, steps, words};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::collections::BTreeSet;
@@ -134,7 +133,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
     page.el("p", "label", &format!("Change {}", number - 1));
     page.raw("<ul>");
     for change in &run.changes {
-        page.el("li", "", &words::capital(&change.words));
+        page.el("li", "", &words::capital(&steps::made(change)));
     }
     page.raw("</ul>\n");
     let notes: Vec<&str> = run

@@ -8,7 +8,8 @@ mod evening;
 mod now;
 mod page;
 
-use super::{BowStory, EndStory, ReportInput, words};
+use super::words;
+use crate::evening::{BowStory, EndStory, ReportInput};
 use page::Page;
 use std::collections::BTreeSet;
 

@@ -2,10 +2,11 @@
 
 use super::page::Page;
 use crate::advice::{Advice, Step};
+use crate::evening::{BowStory, RunStory};
 use crate::reading::{self, Reading};
 use crate::record::{End, Note};
 use crate::report::svg::FacePlot;
-use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
+use crate::report::{Embedding, charts, steps, words};
 
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;

@@ -1,9 +1,16 @@
-//! Records → what is to be told of them, run by run: the joint of history, reading, advice and report.
+//! Records → what there is to say of them, run by run: the joint of history, reading and advice.
+
+mod look;
+mod story;
+
+pub use look::{FaceLook, Ink, Zone};
+pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};
 use crate::reading::{Reading, read};
-use crate::record::{End, Filed, History, LeftOut, Note, Run, Runs, Session};
-use crate::report::{BowStory, Effect, EndStory, FaceLook, MadeChange, RunStory, TrendPoint};
+use crate::record::{
+    End, Filed, History, LeftOut, Note, Run, Runs, Session, SettingChange, compare,
+};
 use rayon::prelude::*;
 
 /// The reading of some ends of one set-up at one distance.
@@ -210,7 +217,7 @@ fn story(
         };
         for (nth, (group, part)) in run.by_distance().into_iter().zip(parts_of(i)).enumerate() {
             let changes = if nth == 0 {
-                MadeChange::list(&run.changed)
+                run.changed.settings()
             } else {
                 Vec::new()
             };
@@ -288,7 +295,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
                     .count();
                 let (ends, rest) = left.split_at(same);
                 let changes = if first {
-                    MadeChange::list(&run.changed)
+                    run.changed.settings()
                 } else {
                     Vec::new()
                 };
@@ -316,7 +323,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Compared {
     /// What is different between them, from the first to the second.
-    pub changes: Vec<MadeChange>,
+    pub changes: Vec<SettingChange>,
     /// Their readings at the distance that both were shot from.
     pub readings: [Reading; 2],
     /// How the offset moved from the first to the second; `None` without two offsets.
@@ -348,7 +355,7 @@ pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
         _ => None,
     };
     Some(Compared {
-        changes: MadeChange::list(&crate::record::compare(&a.setup, &b.setup)),
+        changes: compare(&a.setup, &b.setup).settings(),
         readings: [a_reading, b_reading],
         moved,
     })
@@ -521,7 +528,7 @@ mod tests {
         let runs = &bows[1].runs;
         assert_eq!(runs.len(), 2);
         assert!(runs[0].changes.is_empty() && runs[0].effect.is_none());
-        assert_eq!(runs[1].changes[0].to, Some(2.0));
+        assert_eq!(runs[1].changes[0].to.number(), Some(2.0));
         let effect = runs[1].effect.as_ref().expect("two offsets");
         assert!((effect.seen.x_mm + 60.0).abs() < 10.0, "{effect:?}");
         assert!(
