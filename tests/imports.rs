@@ -4,10 +4,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules from bottom to top: each may use those before it, never those after it.
-const ORDER: [&str; 22] = [
+const ORDER: [&str; 23] = [
     "units", "numeric", "colours", "camera", "photo", "face", "shaft", "record", "lens", "hand",
-    "reading", "advice", "plan", "evening", "road", "review", "rehearse", "report", "store",
-    "server", "cli", "main",
+    "reading", "advice", "plan", "evening", "text", "road", "review", "rehearse", "report",
+    "store", "server", "cli", "main",
 ];
 /// From here on files, streams and the environment may be touched.
 const FIRST_OUTSIDE: &str = "store";

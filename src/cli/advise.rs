@@ -8,7 +8,7 @@ use super::screen::{Answers, Screen};
 use super::status::{Status, Trouble};
 use crate::advice::{AdviceOptions, advise, explain};
 use crate::record::History;
-use crate::report::text;
+use crate::text::{Locale, Sentence, terminal};
 
 /// Runs the command.
 pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
@@ -22,21 +22,22 @@ pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
     history.left_out.iter().for_each(|l| tell(screen, l));
     let options = AdviceOptions { both: args.both };
     let advice = advise(&history, &options);
+    let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     answers.give(screen, &advice, || {
-        let mut said = text::advice(&advice);
+        let mut said = terminal::advice(&advice, locale);
         if args.why {
             said.push_str("\nHow that comes about\n");
-            for line in explain(&history, &options) {
-                said.push_str(&format!("  - {line}\n"));
+            for thought in explain(&history, &options) {
+                said.push_str(&format!("  - {}\n", thought.text(locale)));
             }
         }
-        args.local.text(said)
+        said
     })?;
     if let Some(failure) = &advice.failure {
         screen.raise(Status::NotPossible);
         if answers.as_documents() {
-            screen.tell(&failure.text);
+            screen.tell(&failure.text(locale));
         }
     }
     answers.finish(false)

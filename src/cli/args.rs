@@ -3,6 +3,7 @@
 use crate::record::{EntryKind, Hand, Limit, NamedArrow, Session, When};
 use crate::rehearse::LightKind;
 use crate::road::{Pick, Place};
+use crate::text::{DateOrder, LengthUnit, Locale};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::Ipv4Addr;
 use std::path::PathBuf;
@@ -503,23 +504,12 @@ pub struct LocalArgs {
     pub dates: DatesArg,
 }
 
-impl LocalArgs {
-    /// A finished text, written so.
-    #[must_use]
-    pub fn text(self, text: String) -> String {
-        self.units.text(match self.dates {
-            DatesArg::Iso => text,
-            order => crate::report::in_dates(&text, order.into()),
-        })
-    }
-
-    /// A finished page or drawing, written so: only what stands between its tags.
-    #[must_use]
-    pub fn page(self, page: String) -> String {
-        if self.units == UnitsArg::Mm && self.dates == DatesArg::Iso {
-            return page;
+impl From<LocalArgs> for Locale {
+    fn from(args: LocalArgs) -> Self {
+        Self {
+            dates: args.dates.into(),
+            ..args.units.into()
         }
-        crate::report::between_tags(&page, |text| self.text(text.to_owned()))
     }
 }
 
@@ -535,7 +525,7 @@ pub enum DatesArg {
     Mdy,
 }
 
-impl From<DatesArg> for crate::report::DateOrder {
+impl From<DatesArg> for DateOrder {
     fn from(order: DatesArg) -> Self {
         match order {
             DatesArg::Iso => Self::YearFirst,
@@ -847,13 +837,17 @@ impl UnitsArg {
             Self::In => crate::units::MM_PER_INCH,
         }
     }
+}
 
-    /// A finished text in this unit.
-    #[must_use]
-    pub fn text(self, text: String) -> String {
-        match self {
-            Self::Mm => text,
-            Self::In => crate::report::in_inches(&text),
+impl From<UnitsArg> for Locale {
+    fn from(unit: UnitsArg) -> Self {
+        let lengths = match unit {
+            UnitsArg::Mm => LengthUnit::Millimetres,
+            UnitsArg::In => LengthUnit::Inches,
+        };
+        Self {
+            lengths,
+            ..Self::default()
         }
     }
 }

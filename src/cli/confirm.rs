@@ -9,9 +9,9 @@ use super::screen::Screen;
 use super::status::{Status, Trouble};
 use crate::photo;
 use crate::record::{End, EntryState, canonical, parse_records};
-use crate::report::text;
 use crate::review::{Edit, Edits, apply};
 use crate::store;
+use crate::text::terminal;
 use std::path::{Path, PathBuf};
 
 /// Where a record comes from and goes to.
@@ -213,7 +213,7 @@ fn save(args: &Confirm, job: &Job, records: &[End], screen: &mut Screen) -> Resu
         if to_stdout || args.json {
             screen.answer(&canonical::to_line(end)?);
         } else if end.failure.is_none() {
-            screen.text(&text::end(end));
+            screen.text(&terminal::end(end));
         }
         if end.failure.is_some() {
             screen.raise(Status::NotPossible);

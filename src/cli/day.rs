@@ -11,11 +11,11 @@ use super::status::{Status, Trouble};
 use crate::evening::{BowStory, FaceLook, Problem, stories_of};
 use crate::face::spec::FaceSpec;
 use crate::photo::{self, Photo};
-use crate::reading::sentence;
 use crate::record::{End, Filed, Session, canonical, parse_records};
-use crate::report::{marked, text};
+use crate::report::marked;
 use crate::road::MeasureOptions;
 use crate::store;
+use crate::text::{Locale, sentence, terminal};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -560,7 +560,7 @@ fn tell(
 ) -> Result<(), Trouble> {
     let history = history(args, evening, places, screen);
     if !args.json {
-        let short = text::DayInShort {
+        let short = terminal::DayInShort {
             ends: evening
                 .filed
                 .iter()
@@ -572,7 +572,7 @@ fn tell(
             again: evening.again,
             confirm: confirming(evening, places),
         };
-        screen.text(&args.local.text(text::day(&short)));
+        screen.text(&terminal::day(&short));
         if args.shard.is_none() {
             let told: BTreeSet<(String, usize)> = evening
                 .filed
@@ -584,8 +584,8 @@ fn tell(
                 told.contains(&(f.file.clone(), f.line))
             });
             for bow in &bows {
-                let said = bow_in_words(bow, bows.len() > 1);
-                screen.text(&args.local.text(format!("\n{said}")));
+                let said = bow_in_words(bow, bows.len() > 1, args.local.into());
+                screen.text(&format!("\n{said}"));
             }
         }
     }
@@ -657,13 +657,13 @@ fn history(args: &Day, evening: &Evening, places: &[Place], screen: &mut Screen)
     found
 }
 
-fn bow_in_words(bow: &BowStory, several: bool) -> String {
+fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
     let mut said = String::new();
     if several {
         said.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
-        let now = sentence(&bow.advice_now.reading);
+        let now = sentence(&bow.advice_now.reading, locale);
         for (left, run) in (0..bow.runs.len()).rev().zip(&bow.runs) {
             let files: Vec<&str> = run
                 .ends
@@ -671,7 +671,7 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
                 .filter(|e| !e.earlier)
                 .map(|e| e.file.as_str())
                 .collect();
-            let read = sentence(&run.reading);
+            let read = sentence(&run.reading, locale);
             // the set-up of now is read in full below
             let words = if left == 0 && read == now {
                 "the one of now, read below."
@@ -679,11 +679,11 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
                 &read
             };
             let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
-            said.push_str(&text::wrapped(&set_up, words));
+            said.push_str(&terminal::wrapped(&set_up, words));
         }
         said.push('\n');
     }
-    said + &text::advice(&bow.advice_now)
+    said + &terminal::advice(&bow.advice_now, locale)
 }
 
 #[cfg(test)]

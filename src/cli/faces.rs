@@ -4,7 +4,7 @@ use super::args::Faces;
 use super::screen::{Answers, Screen};
 use super::status::Trouble;
 use crate::face::spec::{self, FaceSpec};
-use crate::report::text;
+use crate::text::terminal;
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -15,7 +15,7 @@ pub(super) fn run(args: &Faces, screen: &mut Screen) -> Result<(), Trouble> {
         "faces": known.iter().map(face).collect::<Vec<Value>>(),
     });
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &document, || text::faces(known))?;
+    answers.give(screen, &document, || terminal::faces(known))?;
     answers.finish(false)
 }
 

@@ -8,8 +8,9 @@ use super::screen::{Answers, Screen};
 use super::status::Trouble;
 use crate::evening::{Compared, TrendPoint, compared, trend};
 use crate::record::{Filed, History};
-use crate::report::{Embedding, change_in_words, charts, csv, text};
+use crate::report::{Embedding, charts, csv};
 use crate::store;
+use crate::text::{Locale, change, terminal};
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -42,33 +43,35 @@ pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
             ));
         }
     }
+    let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     for (nth, bow) in bows.iter().enumerate() {
         if let Some(pair) = args.compare {
             let found = pairwise(bow, pair)?;
             answers.give(screen, &comparison(&found, pair), || {
-                args.local.text(text::compared(
+                terminal::compared(
                     &found.changes,
                     &found.readings,
                     found.moved.as_ref(),
                     pair,
-                ))
+                    locale,
+                )
             })?;
             continue;
         }
         let points = trend(bow);
         let label = crate::evening::label_of(bow);
         answers.give(screen, &document(bow, &label, &points), || {
-            args.local.text(text::history(&label, &points))
+            terminal::history(&label, &points, locale)
         })?;
         if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
-            let drawing = charts::trend(&points, "t", Embedding::Standalone);
+            let drawing = charts::trend(&points, "t", Embedding::Standalone, locale);
             if drawing.is_empty() {
                 return Err(Trouble::not_possible(
                     "a trend needs two days or set-ups with an offset: shoot both kinds on each",
                 ));
             }
-            store::save_document(path, args.local.page(drawing).as_bytes())
+            store::save_document(path, drawing.as_bytes())
                 .map_err(|e| Trouble::from(e).about(path))?;
         }
     }
@@ -95,7 +98,7 @@ fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
     let changes: Vec<Value> = found
         .changes
         .iter()
-        .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change_in_words(c)}))
+        .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change(c, Locale::default())}))
         .collect();
     json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
 }

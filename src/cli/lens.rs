@@ -11,6 +11,7 @@ use crate::lens::{self, LensOptions, LensProfile, Look};
 use crate::photo;
 use crate::record::canonical;
 use crate::store;
+use crate::text;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
@@ -66,7 +67,7 @@ fn fit(args: &LensFit, screen: &mut Screen) -> Result<(), Trouble> {
         return refused(args, &profile, &failure.text, screen);
     }
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &profile, || lens::text(&profile))?;
+    answers.give(screen, &profile, || text::lens(&profile))?;
     answers.finish(false)
 }
 
@@ -87,7 +88,7 @@ fn refused(
         screen.answer(&canonical::line(profile)?);
         screen.tell(why);
     } else {
-        screen.show(&lens::text(profile));
+        screen.show(&text::lens(profile));
         if !to_stdout {
             screen.tell("no profile was written");
         }

@@ -12,9 +12,9 @@ use crate::hand::{Points, template_csv, template_json};
 use crate::record::{End, Failure, Session, canonical};
 use crate::report::debug;
 use crate::report::marked::{self, Format, Framing};
-use crate::report::text;
 use crate::road::{self, MeasureOptions, Measured, Stage};
 use crate::store;
+use crate::text::terminal;
 use image::RgbImage;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -311,7 +311,7 @@ fn check(args: &Measure) -> Result<(), Trouble> {
 }
 
 fn one(task: &Task, end: &End, screen: &mut Screen, answers: &mut Answers) -> Result<(), Trouble> {
-    answers.give(screen, end, || text::end(end))?;
+    answers.give(screen, end, || terminal::end(end))?;
     if let Some(failure) = &end.failure {
         screen.raise(Status::NotPossible);
         if answers.as_documents() {

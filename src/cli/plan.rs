@@ -8,6 +8,7 @@ use super::status::Trouble;
 use crate::evening::readings_of;
 use crate::plan::{self, PlanOptions};
 use crate::record::{History, Run};
+use crate::text::{self, note_for_student};
 use std::path::Path;
 
 /// Runs the command.
@@ -38,12 +39,12 @@ pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
     if args.for_student {
         let named = args.face.as_deref();
         let face = named.map(|f| face_named(f, Path::new(""))).transpose()?;
-        let note = plan::note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
-        screen.text(&args.units.text(note));
+        let note = note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
+        screen.text(&note);
         return Ok(());
     }
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &plan, || args.units.text(plan::text(&plan)))?;
+    answers.give(screen, &plan, || text::plan(&plan, args.units.into()))?;
     answers.finish(false)
 }
 

@@ -7,7 +7,7 @@ use super::screen::{Answers, Screen};
 use super::status::{Status, Trouble};
 use crate::evening::readings;
 use crate::record::{LeftOut, LeftOutWhy, tape};
-use crate::report::text;
+use crate::text::{Locale, Sentence, terminal};
 
 /// Runs the command.
 pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
@@ -35,6 +35,7 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
         ));
     }
     let several = read.len() > 1;
+    let locale = Locale::from(args.units);
     let mut answers = Answers::new(&args.output);
     for part in &read {
         answers.give(screen, &part.reading, || {
@@ -43,13 +44,12 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
             } else {
                 String::new()
             };
-            args.units
-                .text(format!("{head}{}", text::reading(&part.reading)))
+            format!("{head}{}", terminal::reading(&part.reading, locale))
         })?;
         if let Some(failure) = &part.reading.failure {
             screen.raise(Status::NotPossible);
             if answers.as_documents() {
-                screen.tell(&failure.text);
+                screen.tell(&failure.text(locale));
             }
         }
     }

@@ -10,7 +10,6 @@ mod judge;
 mod profile;
 pub mod sheet;
 mod stored;
-mod words;
 pub mod zhang;
 
 pub use assumptions::{Assumptions, AtTheRange, assumptions};
@@ -18,8 +17,6 @@ pub use profile::{
     CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
     SCHEMA, pick,
 };
-
-pub use words::text;
 
 use crate::photo::Photo;
 use crate::record::{Failure, Note};
