@@ -30,6 +30,15 @@ const MORE_RAYS: usize = 36;
 const SECOND_LOOK: f64 = 3.0;
 /// Length of rays from a fitted centre against the farthest place that the outermost boundary should have.
 const BEYOND: f64 = 1.15;
+/// Fits one after the other: relative tolerance of a hit, rays cast, and the least excess of hits over what chance puts within the
+/// tolerance, in standard deviations. Among textures the first fit gathers 1 by itself; every face of 146 rendered and 28 real
+/// photos had 1.4, 3.1, 3.7 and 5.1 at least.
+const STAGES: [(f64, usize, f64); 4] = [
+    (0.12, FEW_RAYS, 0.5),
+    (0.08, FEW_RAYS, 2.0),
+    (0.08, RAYS, 2.5),
+    (0.05, RAYS, 3.5),
+];
 /// Share of all rays, in the picture or not, on which two changes of colour must be seen: a quarter of the way round shows an
 /// ellipse, and two of them with one centre show which face it is.
 const LEAST_COVERAGE: f64 = 0.25;
@@ -253,12 +262,7 @@ fn examine(
     let Some(mut pencil) = consensus(&chains, targets, start) else {
         return Err(nothing);
     };
-    for (tolerance, rays) in [
-        (0.12, FEW_RAYS),
-        (0.08, FEW_RAYS),
-        (0.08, RAYS),
-        (0.05, RAYS),
-    ] {
+    for (tolerance, rays, least_excess) in STAGES {
         let Some(centre) = pencil.centre() else {
             return Err(nothing);
         };
@@ -268,12 +272,11 @@ fn examine(
             reduced
         };
         let reach = BEYOND * pencil.farthest();
-        let hits = agreeing(
-            &cast(reduced, seen_in, targets, centre, rays, reach),
-            targets,
-            &pencil,
-            tolerance,
-        );
+        let cast = cast(reduced, seen_in, targets, centre, rays, reach);
+        if excess(&cast, targets, &pencil, tolerance) < least_excess {
+            return Err(nothing);
+        }
+        let hits = agreeing(&cast, targets, &pencil, tolerance);
         if rays < RAYS {
             let each = shares(&hits, targets, rays);
             let mean = each.iter().sum::<f64>() / count(each.len().max(1));
@@ -409,6 +412,20 @@ fn agreeing(rays: &[Vec<Hit>], targets: &[Target], pencil: &Pencil, tolerance: f
         .flat_map(|hits| nearest(hits, tolerance, off))
         .copied()
         .collect()
+}
+
+/// How many more hits lie within a relative `tolerance` of where the fit expects them than chance would put there, in standard
+/// deviations: of hits anywhere within three times the tolerance a third would (binomial distribution). Rings gather them.
+fn excess(rays: &[Vec<Hit>], targets: &[Target], pencil: &Pencil, tolerance: f64) -> f64 {
+    const SHARE: f64 = 1.0 / 3.0;
+    let (mut near, mut all) = (0, 0);
+    for hit in rays.iter().flatten() {
+        let off = (pencil.rho(hit.at) / targets[hit.target].rho).ln().abs();
+        near += usize::from(off < tolerance);
+        all += usize::from(off < tolerance / SHARE);
+    }
+    let n = count(all.max(1));
+    (count(near) - SHARE * n) / (n * SHARE * (1.0 - SHARE)).sqrt()
 }
 
 /// Least squares over hits of all boundaries.
