@@ -234,7 +234,7 @@ fn median(mut values: Vec<f64>) -> String {
     if values.is_empty() {
         return "–".to_owned();
     }
-    format!("{:.2}", bossmark::numeric::median(&mut values))
+    format!("{:.2}", bossmark::math::median(&mut values))
 }
 
 fn print_row(row: &Row, scores: &[PhotoScore], markdown: bool) {

@@ -137,7 +137,7 @@ const FLOOR: f64 = 1e-9;
 fn read(text: &str) -> Result<Palette, serde_json::Error> {
     let d: Document = serde_json::from_str(text)?;
     let blobs = d.srgb.values().map(|all| {
-        let each = 1.0 / crate::numeric::count(all.len().max(1));
+        let each = 1.0 / crate::math::count(all.len().max(1));
         let shaded = all.iter().flat_map(|srgb| {
             let plastic = linear(*srgb);
             let shades = d.shades.iter();
@@ -217,7 +217,7 @@ impl Likeness {
             .iter()
             .map(|blobs| FLOOR + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
             .collect();
-        let mean = each.iter().sum::<f64>() / crate::numeric::count(each.len().max(1));
+        let mean = each.iter().sum::<f64>() / crate::math::count(each.len().max(1));
         let share = |p: f64| (1.0 - palette.outlier) * p / mean + palette.outlier;
         Self(each.into_iter().map(share).collect())
     }

@@ -5,14 +5,14 @@
 //! downstream. Only the command line and its file store touch files or clocks; everything else is pure.
 
 pub mod advice;
-pub mod camera;
 pub mod cli;
 pub mod colours;
 pub mod evening;
 pub mod face;
+pub mod geometry;
 pub mod hand;
 pub mod lens;
-pub mod numeric;
+pub mod math;
 pub mod photo;
 pub mod plan;
 pub mod reading;
@@ -24,4 +24,3 @@ pub mod road;
 pub mod server;
 pub mod shaft;
 pub mod store;
-pub mod units;

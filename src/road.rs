@@ -3,8 +3,10 @@
 use crate::colours;
 use crate::face::spec::{self, FaceSpec};
 use crate::face::{self, FaceError, FaceFit, FitOptions, pattern};
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
+use crate::math::{round_i64, rounded};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
     ArrowProposed, CameraRecord, End, Entry, EntryKind, EvidenceRecord, FaceRecord, Failure,
@@ -12,7 +14,6 @@ use crate::record::{
     UprightRecord,
 };
 use crate::shaft::{self, ArrowLook, Shaft, ShaftKind, Shafts, View, WeightsError};
-use crate::units::{FacePoint, ImagePoint, round_i64, rounded};
 use thiserror::Error;
 
 /// From this confidence on a proposal counts as a shaft (the contract's threshold of the reading).

@@ -7,14 +7,14 @@ mod drawn;
 
 mod program;
 
-use bossmark::camera::{Camera, Lens, ROLL};
 use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{FaceFit, FitOptions};
+use bossmark::geometry::FacePoint;
+use bossmark::geometry::camera::{Camera, Lens, ROLL};
 use bossmark::hand::{self, HandError, Points};
-use bossmark::numeric::SplitMix;
+use bossmark::math::SplitMix;
 use bossmark::photo::{ExifFacts, Photo};
 use bossmark::record::{End, FittedTo};
-use bossmark::units::FacePoint;
 use drawn::camera;
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};

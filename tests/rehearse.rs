@@ -5,11 +5,11 @@
 
 use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{self, FaceFit, FitOptions};
+use bossmark::geometry::ImagePoint;
 use bossmark::photo;
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, Part, Scene, Seen, Truth, rehearse};
 use bossmark::road::{self, MeasureOptions};
-use bossmark::units::ImagePoint;
 use rayon::prelude::*;
 use serde_json::Value;
 

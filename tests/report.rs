@@ -7,8 +7,9 @@
 )]
 
 use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
-use bossmark::camera::Camera;
 use bossmark::face::{RingEdge, spec};
+use bossmark::geometry::camera::Camera;
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
@@ -22,7 +23,6 @@ use bossmark::report::{
     BowStory, Effect, Embedding, EndStory, FaceLook, MadeChange, Problem, ReportInput, RunStory,
     TrendPoint, charts, debug, html, text,
 };
-use bossmark::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 use std::collections::BTreeSet;
 

@@ -4,12 +4,12 @@
 
 mod drawn;
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::{self, FaceFit, FitOptions, LensPrior, spec};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::photo::{self, ExifFacts, Photo};
 use bossmark::record::{End, Session};
 use bossmark::road::{self, MeasureOptions, Measured, Pick, Place};
-use bossmark::units::{FacePoint, ImagePoint};
 use drawn::{Scene, camera, draw};
 use image::{RgbImage, imageops};
 use nalgebra::Vector3;

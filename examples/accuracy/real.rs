@@ -281,7 +281,7 @@ fn rings(truth: &RealTruth, spec: &FaceSpec, camera: &CameraRecord) -> Option<f6
     let best = spec.spots_mm.iter().map(|s| off([s.x, s.y]));
     let mut errors = best.min_by(|a, b| a.iter().sum::<f64>().total_cmp(&b.iter().sum()))?;
     errors.sort_by(f64::total_cmp);
-    let at = bossmark::units::floor_index(BETTER * errors.len() as f64);
+    let at = bossmark::math::floor_index(BETTER * errors.len() as f64);
     errors.get(at).map(|e| e * per_mm(spec))
 }
 
@@ -487,7 +487,7 @@ fn of_class(of: &[&RealScore]) -> [Option<f64>; 18] {
 fn at_share(values: &[f64], share: f64) -> Option<f64> {
     let mut v = values.to_vec();
     v.sort_by(f64::total_cmp);
-    let at = bossmark::units::floor_index(share * v.len() as f64);
+    let at = bossmark::math::floor_index(share * v.len() as f64);
     v.get(at.min(v.len().saturating_sub(1))).copied()
 }
 

@@ -105,7 +105,7 @@ pub(crate) fn quantile(values: &[f64], q: f64) -> Option<f64> {
     v.sort_by(f64::total_cmp);
     let last = v.len().checked_sub(1)?;
     let x = q * last as f64;
-    let i = bossmark::units::floor_index(x);
+    let i = bossmark::math::floor_index(x);
     Some(v[i] + (x - i as f64) * (v[(i + 1).min(last)] - v[i]))
 }
 

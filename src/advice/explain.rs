@@ -8,9 +8,9 @@ use super::moves::Moves;
 use super::situation::{AxisState, Situation};
 use super::trials::Readings;
 use super::{Change, cautions, words};
+use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, sentence};
 use crate::record::History;
-use crate::units::MM_PER_INCH;
 
 /// Why the advice is what it is, one line a thought; each number is marked physics, assumption, common practice or learned.
 #[must_use]

@@ -20,7 +20,6 @@ mod knowledge;
 mod learn;
 mod made;
 mod moves;
-mod normal;
 pub mod physics;
 mod situation;
 mod slopes;

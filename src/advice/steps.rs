@@ -8,9 +8,9 @@ use super::situation::{AxisState, Situation};
 use super::trials::sign;
 use super::words;
 use super::{Change, Expect, Step, VerifyWhen};
+use crate::math::rounded;
 use crate::reading::Assumptions;
 use crate::record::{Hand, Setup};
-use crate::units::rounded;
 
 /// Pairs asked for where the reading makes no forecast: an end of three and three.
 const USUAL_PAIRS: u32 = 3;

@@ -4,8 +4,8 @@ use super::knowledge::{Axis, Knowledge};
 use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
 use super::{Change, Step};
+use crate::math::round_i64;
 use crate::record::Hand;
-use crate::units::round_i64;
 
 /// Eighths of an inch in a millimetre.
 const EIGHTHS_PER_MM: f64 = 8.0 / 25.4;

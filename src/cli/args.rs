@@ -844,7 +844,7 @@ impl UnitsArg {
     pub const fn in_mm(self) -> f64 {
         match self {
             Self::Mm => 1.0,
-            Self::In => crate::units::MM_PER_INCH,
+            Self::In => crate::geometry::MM_PER_INCH,
         }
     }
 
@@ -894,7 +894,7 @@ pub(super) fn distance(text: &str) -> Result<f64, String> {
         .map_err(|_| "give a number of metres, like 30, or yards, like 30yd".to_owned())?
         * metres;
     if metres.is_finite() && metres > 0.0 && metres <= FARTHEST_M {
-        Ok(crate::units::rounded(metres, 3))
+        Ok(crate::math::rounded(metres, 3))
     } else {
         Err(format!("give a distance between 0 and {FARTHEST_M} m"))
     }
@@ -907,7 +907,7 @@ pub(super) fn number(text: &str) -> Result<f64, String> {
 
 /// Millimetres; inches by their unit.
 pub(super) fn length(text: &str) -> Result<f64, String> {
-    let inch = crate::units::MM_PER_INCH;
+    let inch = crate::geometry::MM_PER_INCH;
     let units = [
         ("mm", 1.0),
         ("in", inch),
@@ -959,7 +959,7 @@ fn measured(text: &str, units: &[(&str, f64)], wanted: &str) -> Result<f64, Stri
         let value = if (size - 1.0).abs() < 1e-12 {
             number
         } else {
-            crate::units::rounded(number * size, 3)
+            crate::math::rounded(number * size, 3)
         };
         value.is_finite().then_some(value)
     })

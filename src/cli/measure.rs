@@ -377,7 +377,7 @@ fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), T
 }
 
 /// The other faces of the photo with their numbers.
-fn beside(measured: &Measured) -> Vec<(usize, crate::camera::Camera)> {
+fn beside(measured: &Measured) -> Vec<(usize, crate::geometry::camera::Camera)> {
     let seen = measured
         .end
         .face

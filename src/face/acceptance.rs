@@ -8,7 +8,7 @@ use super::pyramid;
 use super::refine::{Refined, Refiner, Round, SOFT_PX};
 use super::start::Layout;
 use super::weights::median_scale;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 
 /// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
 const SMALLEST_PX_PER_MM: f64 = 0.08;

@@ -4,9 +4,9 @@ use super::colour::luminance;
 use super::edges::sample;
 use super::marks::CentreMark;
 use super::upright::{Roll, Upright, UprightSource};
-use crate::camera::Camera;
-use crate::numeric::count;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
+use crate::geometry::camera::Camera;
+use crate::math::count;
 use image::RgbImage;
 use std::f64::consts::TAU;
 
@@ -86,7 +86,7 @@ pub(super) fn upright(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{Lens, Pose};
+    use crate::geometry::camera::{Lens, Pose};
     use image::Rgb;
     use nalgebra::{Matrix3, Vector3};
 
@@ -127,7 +127,7 @@ mod tests {
                 let dark = arm(u, v) || arm(v, u) || (x - 1.2).hypot(y - 0.5) < hole;
                 ink += if dark { 1.0 / 16.0 } else { 0.0 };
             }
-            Rgb([235.0, 200.0, 60.0].map(|c| crate::units::byte(c * (1.0 - 0.8 * ink))))
+            Rgb([235.0, 200.0, 60.0].map(|c| crate::math::byte(c * (1.0 - 0.8 * ink))))
         })
     }
 

@@ -1,7 +1,8 @@
 //! How printed colours look, and the reduced copy of a photo in which faces are looked for.
 
 use super::spec::Colour;
-use crate::units::{ImagePoint, floor_index, round_i64};
+use crate::geometry::ImagePoint;
+use crate::math::{floor_index, round_i64};
 use image::RgbImage;
 use nalgebra::Vector2;
 use serde::Deserialize;
@@ -31,7 +32,7 @@ pub(super) fn printed(colour: Colour) -> [f32; 3] {
 
 /// The same in linear light, 0–1.
 pub(super) fn printed_linear(colour: Colour) -> [f32; 3] {
-    printed(colour).map(|v| LINEAR[usize::from(crate::units::byte(v))])
+    printed(colour).map(|v| LINEAR[usize::from(crate::math::byte(v))])
 }
 
 /// Relative luminance of linear sRGB (IEC 61966-2-1).

@@ -3,8 +3,9 @@
 use super::colour::{LINEAR, luminance, printed, printed_linear};
 use super::fit::Projection;
 use super::spec::{Boundary, FaceSpec};
-use crate::numeric::{count, median};
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::floor_index;
+use crate::math::{count, median};
 use image::RgbImage;
 use nalgebra::Vector2;
 use std::f64::consts::TAU;

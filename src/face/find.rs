@@ -9,8 +9,8 @@ use super::colour::{Look, Reduced, may_be};
 use super::patches::patches;
 use super::rays::{Hit, Target, cast, targets};
 use super::spec::{Colour, FaceSpec};
-use crate::numeric::{SplitMix, count};
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::math::{SplitMix, count};
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 use std::f64::consts::TAU;
 

@@ -7,7 +7,7 @@ use super::{
     CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, marks, notes,
     paper,
 };
-use crate::camera::{Camera, LN_F, ROLL};
+use crate::geometry::camera::{Camera, LN_F, ROLL};
 
 /// A doubtful fit is trusted this many times less, in standard deviations.
 const DOUBTFUL: f64 = 2.0;
@@ -174,7 +174,7 @@ impl Refiner<'_> {
 
 /// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.
 fn turned(covariance: &CameraCovariance, turn: f64, roll_sd: f64) -> CameraCovariance {
-    use crate::camera::{TURN_X, TURN_Y};
+    use crate::geometry::camera::{TURN_X, TURN_Y};
     let mut j = CameraCovariance::identity();
     let (sin, cos) = turn.sin_cos();
     j[(TURN_X, TURN_X)] = cos;

@@ -4,11 +4,11 @@ use super::edges::RingEdge;
 use super::marks::Marks;
 use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
-use crate::camera::{
+use crate::geometry::camera::{
     CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
-use crate::numeric::{self, Problem, Solution, least_squares};
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{self, Problem, Solution, least_squares};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
 /// What is known of the lens before the rings are looked at: means and standard deviations.
@@ -34,13 +34,13 @@ pub struct LensPrior {
     pub k2_sd: f64,
 }
 
-/// A ring edge with the standard deviation that it is believed to have.
+/// A ring edge with the standard deviation given it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct WeightedEdge {
     pub(super) edge: RingEdge,
     pub(super) sd_px: f64,
     /// How much of an independent measurement it counts as, 0–1.
-    pub(super) share: f64,
+    pub(super) weight: f64,
 }
 
 /// The camera that fits, with everything about how well.
@@ -132,7 +132,7 @@ struct Rings<'a> {
     spec: &'a FaceSpec,
     marks: &'a Marks,
     edges: &'a [WeightedEdge],
-    shares: Vec<f64>,
+    observation_weights: Vec<f64>,
     radii: Vec<f64>,
     /// Standard deviation of the roll, rad: tiny where nothing shows it.
     roll_sd: f64,
@@ -152,7 +152,7 @@ const CAMERA_PRIORS: usize = PARAMETERS;
 
 impl Rings<'_> {
     fn camera(&self, x: &DVector<f64>) -> Camera {
-        self.base.moved(&CameraDelta::from_iterator(
+        self.base.retract(&CameraDelta::from_iterator(
             x.iter().copied().take(PARAMETERS),
         ))
     }
@@ -228,7 +228,7 @@ impl Rings<'_> {
         foot: Vector3<f64>,
         w: &WeightedEdge,
     ) -> Option<SVector<f64, COMMON>> {
-        let (at, j) = camera.face_with_derivatives(w.edge.at)?;
+        let (at, j) = camera.face_with_jacobian(w.edge.at)?;
         let spot = self.spec.spots_mm[w.edge.spot];
         let out = Vector2::new(at.x - spot.x, at.y - spot.y).try_normalize(1e-9)?;
         let size = w.edge.px_per_mm / w.sd_px;
@@ -292,8 +292,8 @@ impl Problem for Rings<'_> {
         j
     }
 
-    fn shares(&self) -> &[f64] {
-        &self.shares
+    fn observation_weights(&self) -> &[f64] {
+        &self.observation_weights
     }
 
     /// A row touches the camera and one offset only: block by block, without the whole Jacobian.
@@ -406,7 +406,7 @@ pub(super) fn fit(
         spec,
         marks,
         edges,
-        shares: edges.iter().map(|e| e.share).collect(),
+        observation_weights: edges.iter().map(|e| e.weight).collect(),
         radii,
         roll_sd,
         pose_sd,
@@ -447,7 +447,7 @@ pub(super) fn fit(
 /// Covariance of the camera's parameters, ring offsets taken into account, roll left out (its row and column are 0 where
 /// nothing but the upright shows it).
 pub(super) fn camera_covariance(fitted: &Fitted) -> SMatrix<f64, PARAMETERS, PARAMETERS> {
-    let all = numeric::covariance(&fitted.information, 0.0);
+    let all = math::covariance(&fitted.information, 0.0);
     SMatrix::from_fn(|i, j| all[(i, j)])
 }
 
@@ -465,8 +465,8 @@ fn log_evidence(problem: &Rings, cost: f64, information: &DMatrix<f64>) -> f64 {
     let half_log_det: f64 = (0..n)
         .map(|i| cholesky.l_dirty()[(i, i)].ln() + scale[i].ln())
         .sum();
-    let likelihood: f64 = problem.edges.iter().map(|e| -e.share * e.sd_px.ln()).sum();
-    let count = crate::numeric::count(PAPER);
+    let likelihood: f64 = problem.edges.iter().map(|e| -e.weight * e.sd_px.ln()).sum();
+    let count = crate::math::count(PAPER);
     let priors: f64 = problem
         .marks
         .edges

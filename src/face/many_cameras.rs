@@ -5,9 +5,9 @@
 use super::fit::{self, LensPrior, Print, paper_displaced};
 use super::weights::{INDEPENDENT_PER_RING, ring_sds_px, weight_edges};
 use super::{RingEdge, marks, priors, spec};
-use crate::camera::{Camera, Lens, Pose, ROLL};
-use crate::numeric::{SplitMix, median};
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::{Camera, Lens, Pose, ROLL};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{SplitMix, median};
 use nalgebra::{Matrix2, Rotation3, Vector2, Vector3};
 use std::f64::consts::TAU;
 
@@ -182,7 +182,7 @@ fn errors(
         if !inside(px) {
             continue;
         }
-        let (at, mut by) = fitted.camera.face_with_derivatives(px)?;
+        let (at, mut by) = fitted.camera.face_with_jacobian(px)?;
         by.fill_column(ROLL, 0.0);
         pairs.push((
             Vector2::new(at.x, at.y),
@@ -279,7 +279,7 @@ fn foreseen_of(seed: u64, cameras: usize) {
                 .flat_map(|z| [z.x.abs(), z.y.abs()]),
         );
     }
-    let sd = crate::numeric::SD_FROM_MAD * median(&mut normalised);
+    let sd = crate::math::SD_FROM_MAD * median(&mut normalised);
     assert!(
         100 * foreseen >= 99 * cameras,
         "seed {seed}: {foreseen} of {cameras}, normalised sd {sd:.2}"

@@ -38,10 +38,10 @@ pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
-use crate::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
-use crate::numeric::count;
+use crate::geometry::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::count;
 use crate::photo::Photo;
-use crate::units::{FacePoint, ImagePoint};
 use colour::{Look, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use pyramid::Pyramid;
@@ -106,7 +106,7 @@ pub struct Candidate {
 pub struct FaceFit {
     /// Lens and pose.
     pub camera: Camera,
-    /// Covariance of the camera's parameters ([`crate::camera::LN_F`] to [`crate::camera::SHIFT`]), scaled by the robust
+    /// Covariance of the camera's parameters ([`crate::geometry::camera::LN_F`] to [`crate::geometry::camera::SHIFT`]), scaled by the robust
     /// variance of the residuals. The roll stands apart: its variance is that of the upright, uncorrelated with the rest.
     pub covariance: CameraCovariance,
     /// Robust rms of the ring edges about the fit, px.
@@ -130,17 +130,17 @@ pub struct FaceFit {
 }
 
 impl FaceFit {
-    /// The camera moved by `delta`, for propagating [`covariance`](Self::covariance) into anything that depends on it.
+    /// The camera with `delta` added, for propagating [`covariance`](Self::covariance) into anything that depends on it.
     #[must_use]
     pub fn camera_at(&self, delta: &CameraDelta) -> Camera {
-        self.camera.moved(delta)
+        self.camera.retract(delta)
     }
 
     /// Covariance of the face point that a pixel shows, mm², from the camera alone; the roll is left out. Zero where the
     /// pixel shows no point of the face plane.
     #[must_use]
     pub fn point_cov_mm2(&self, px: ImagePoint) -> Matrix2<f64> {
-        let Some((_, mut by)) = self.camera.face_with_derivatives(px) else {
+        let Some((_, mut by)) = self.camera.face_with_jacobian(px) else {
             return Matrix2::zeros();
         };
         by.fill_column(ROLL, 0.0);
@@ -161,8 +161,8 @@ impl FaceFit {
             let mut delta = CameraDelta::zeros();
             delta[k] = 0.5 * sd;
             let (up, down) = (
-                point(&self.camera.moved(&delta)),
-                point(&self.camera.moved(&-delta)),
+                point(&self.camera.retract(&delta)),
+                point(&self.camera.retract(&-delta)),
             );
             let (Some(up), Some(down)) = (up, down) else {
                 return Matrix2::zeros();
@@ -322,7 +322,7 @@ fn accepted(
     let prior = options
         .lens
         .unwrap_or_else(|| priors::lens_prior(priors, photo));
-    let lens = crate::camera::Lens {
+    let lens = crate::geometry::camera::Lens {
         f_px: prior.f_px,
         cx_px: prior.cx_px,
         cy_px: prior.cy_px,
@@ -347,7 +347,7 @@ fn accepted(
             let small = options.near.is_none() && size(layout) < AS_LARGE * largest;
             (
                 small,
-                crate::units::round_i64(layout.centre.distance(target)),
+                crate::math::round_i64(layout.centre.distance(target)),
             )
         };
         layouts.sort_by_cached_key(rank);

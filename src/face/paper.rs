@@ -6,9 +6,10 @@
 
 use super::edges::sample;
 use super::upright::{Roll, Upright, UprightSource};
-use crate::camera::Camera;
-use crate::numeric::{SD_FROM_MAD, count, median, quantile, tukey_weight};
-use crate::units::{FacePoint, ImagePoint, floor_index, round_i64};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{SD_FROM_MAD, count, median, quantile, tukey_weight};
+use crate::math::{floor_index, round_i64};
 use image::RgbImage;
 use nalgebra::Vector2;
 
@@ -580,7 +581,7 @@ fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{Lens, Pose};
+    use crate::geometry::camera::{Lens, Pose};
     use image::Rgb;
     use nalgebra::{Matrix3, Vector3};
 
@@ -611,7 +612,7 @@ mod tests {
                 let (u, v) = (px * cos + py * sin, py * cos - px * sin);
                 inside += u32::from(u.abs() < half && v.abs() < half);
             }
-            Rgb([crate::units::byte(90.0 + 35.0 * f32::from(u8::try_from(inside).unwrap())); 3])
+            Rgb([crate::math::byte(90.0 + 35.0 * f32::from(u8::try_from(inside).unwrap())); 3])
         })
     }
 

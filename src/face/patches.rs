@@ -1,6 +1,6 @@
 //! Connected patches of pixels that have one of some colours.
 
-use crate::numeric::count;
+use crate::math::count;
 use nalgebra::Vector2;
 use std::f64::consts::PI;
 

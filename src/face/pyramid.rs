@@ -1,8 +1,8 @@
 //! Copies of the photo at half the size, a quarter, an eighth: soft edges and large deformations are measured on the copy on
 //! which they are a few pixels wide.
 
-use crate::camera::{Camera, Lens};
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::geometry::camera::{Camera, Lens};
 use image::RgbImage;
 use std::sync::OnceLock;
 
@@ -103,12 +103,12 @@ mod tests {
                 k1: -0.02,
                 k2: 0.01,
             },
-            pose: crate::camera::Pose {
+            pose: crate::geometry::camera::Pose {
                 rotation: nalgebra::Matrix3::new(1.0, 0.0, 0.0, 0.0, -1.0, 0.0, 0.0, 0.0, -1.0),
                 translation_mm: nalgebra::Vector3::new(100.0, 50.0, 2000.0),
             },
         };
-        let at = crate::units::FacePoint::new(300.0, -200.0);
+        let at = crate::geometry::FacePoint::new(300.0, -200.0);
         let full = camera.image_from_face(at).expect("in front");
         let reduced = camera_at(&camera, 2).image_from_face(at).expect("in front");
         assert!(reduced.enlarged(factor(2)).distance(full) < 1e-9);

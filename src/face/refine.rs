@@ -11,10 +11,10 @@ use super::pyramid::{self, Pyramid};
 use super::spec::FaceSpec;
 use super::start::Layout;
 use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
-use crate::camera::{Camera, LN_F, PARAMETERS};
-use crate::numeric::{median, robust_sd_about_zero};
+use crate::geometry::FacePoint;
+use crate::geometry::camera::{Camera, LN_F, PARAMETERS};
+use crate::math::{median, robust_sd_about_zero};
 use crate::photo::Photo;
-use crate::units::FacePoint;
 
 /// A photo and what a face is fitted with.
 pub(super) struct Refiner<'a> {
@@ -143,7 +143,7 @@ impl Refiner<'_> {
                         px_per_mm,
                     },
                     sd_px: COARSE_SD * self.factor,
-                    share: 1.0,
+                    weight: 1.0,
                 })
             })
             .collect();

@@ -1,8 +1,8 @@
 //! Which way is up on the face: rings don't show it, other things in the photo do.
 
 use super::priors::UprightPriors;
-use crate::camera::{Camera, Pose};
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::geometry::camera::{Camera, Pose};
 use nalgebra::{Rotation3, Vector2, Vector3};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::FRAC_PI_2;
@@ -182,7 +182,7 @@ pub(super) fn from_camera(camera: &Camera, priors: &UprightPriors) -> Roll {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::Lens;
+    use crate::geometry::camera::Lens;
     use nalgebra::Matrix3;
 
     #[test]

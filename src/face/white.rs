@@ -2,9 +2,10 @@
 
 use super::colour::{LINEAR, printed_linear};
 use super::spec::FaceSpec;
-use crate::camera::Camera;
-use crate::numeric::{count, median};
-use crate::units::{FacePoint, floor_index};
+use crate::geometry::FacePoint;
+use crate::geometry::camera::Camera;
+use crate::math::floor_index;
+use crate::math::{count, median};
 use image::RgbImage;
 use std::f64::consts::TAU;
 

@@ -9,12 +9,12 @@ mod solve;
 
 pub use points::{Mark, Points, PointsError, SCHEMA, template_csv, template_json};
 
-use crate::camera::{LN_F, ROLL};
 use crate::face::{
     self, FaceFit, FitOptions, FocalSource, Note, Upright, UprightSource, spec::FaceSpec,
 };
+use crate::geometry::camera::{LN_F, ROLL};
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::photo::Photo;
-use crate::units::{FacePoint, ImagePoint};
 use solve::{Known, Solved};
 
 /// Why no camera could be made of the points.

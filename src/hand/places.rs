@@ -1,7 +1,7 @@
 //! Places on a face by name: "centre", "red outer edge, up", "spot 2 blue inner edge, left".
 
 use crate::face::spec::{Colour, FaceSpec};
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 
 /// A place on a face.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,9 +2,9 @@
 
 use super::places;
 use crate::face::spec::FaceSpec;
+use crate::geometry::FacePoint;
 use crate::record::keys::likely;
 use crate::record::{RecordError, document};
-use crate::units::FacePoint;
 use serde_json::{Map, Value, json};
 use std::fmt::Write;
 

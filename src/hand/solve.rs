@@ -1,11 +1,11 @@
 //! Points → camera: homography by the normalised DLT, then least squares with what is known of the lens.
 
-use crate::camera::{Camera, CameraDelta, Lens, PARAMETERS, Pose};
 use crate::face::{CameraCovariance, LensPrior};
-use crate::lens::homography::homography;
+use crate::geometry::camera::{Camera, CameraDelta, Lens, PARAMETERS, Pose};
+use crate::geometry::homography::homography;
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::lens::zhang::pose_of_plane;
-use crate::numeric::{self, Problem, count, least_squares};
-use crate::units::{FacePoint, ImagePoint};
+use crate::math::{self, Problem, count, least_squares};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 /// Fewest points of which a camera can be made.
@@ -61,7 +61,7 @@ const STEPS: [f64; PARAMETERS] = [
 impl Fit<'_> {
     fn camera(&self, x: &DVector<f64>) -> Camera {
         self.base
-            .moved(&CameraDelta::from_iterator(x.iter().copied()))
+            .retract(&CameraDelta::from_iterator(x.iter().copied()))
     }
 }
 
@@ -89,12 +89,12 @@ impl Problem for Fit<'_> {
 
     fn jacobian(&self, x: &DVector<f64>, residuals: &DVector<f64>) -> DMatrix<f64> {
         let mut j = DMatrix::zeros(residuals.len(), x.len());
-        numeric::difference_columns(self, x, residuals, &STEPS, &mut j);
+        math::difference_columns(self, x, residuals, &STEPS, &mut j);
         j
     }
 
     // every point counts in full: which don't fit is decided by trying without them
-    fn shares(&self) -> &[f64] {
+    fn observation_weights(&self) -> &[f64] {
         &[]
     }
 }
@@ -134,7 +134,7 @@ pub(super) fn solve(points: &[&Known], prior: &LensPrior) -> Result<Solved, NoCa
     // the priors of the lens's five numbers hold them: six of the pose are free
     let freedom = count((2 * points.len()).saturating_sub(6).max(1));
     let scale = (residuals.norm_squared() / freedom).sqrt();
-    let covariance = numeric::covariance(&information, 0.0) * scale.max(1.0).powi(2);
+    let covariance = math::covariance(&information, 0.0) * scale.max(1.0).powi(2);
     let squares: f64 = miss_px.iter().map(|m| m * m).sum();
     Ok(Solved {
         camera,

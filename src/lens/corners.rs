@@ -5,8 +5,9 @@
 //! lines on which it changes are the edges of the squares; they lead to the next corners.
 
 use super::grey::Grey;
-use crate::numeric::count;
-use crate::units::{ImagePoint, floor_index};
+use crate::geometry::ImagePoint;
+use crate::math::count;
+use crate::math::floor_index;
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::{PI, TAU};
 
@@ -286,7 +287,7 @@ mod tests {
                 sum += if angle < spread { 200.0 } else { 40.0 };
             }
             #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-            Rgb([crate::units::byte((sum / 64.0) as f32); 3])
+            Rgb([crate::math::byte((sum / 64.0) as f32); 3])
         }))
     }
 

@@ -1,7 +1,8 @@
 //! A picture in shades of grey, and the few things that are done to it.
 
-use crate::numeric::count;
-use crate::units::{ImagePoint, floor_index};
+use crate::geometry::ImagePoint;
+use crate::math::count;
+use crate::math::floor_index;
 use image::{ImageBuffer, Luma, RgbImage};
 use imageproc::filter::gaussian_blur_f32;
 

@@ -2,9 +2,9 @@
 
 use super::assumptions::Sufficient;
 use super::zhang::{CX, CY, Calibrated, K1, K2, LN_F, Pair};
-use crate::numeric::{count, median};
+use crate::geometry::ImagePoint;
+use crate::math::{count, median};
 use crate::record::{Failure, Note};
-use crate::units::ImagePoint;
 use nalgebra::{Vector2, Vector3};
 
 /// The photos that are used, and what was made of them.

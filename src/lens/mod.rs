@@ -5,7 +5,6 @@ mod assumptions;
 pub mod board;
 mod corners;
 mod grey;
-pub mod homography;
 mod judge;
 mod profile;
 pub mod sheet;
@@ -21,9 +20,9 @@ pub use profile::{
 
 pub use words::text;
 
+use crate::math::rounded;
 use crate::photo::Photo;
 use crate::record::{Failure, Note};
-use crate::units::rounded;
 use board::Board;
 use nalgebra::Vector2;
 use std::collections::BTreeMap;
@@ -236,7 +235,7 @@ fn name_of(camera: &CameraKey) -> String {
 }
 
 /// Angle between the line of sight to the board's origin and its normal, degrees.
-fn tilt_deg(pose: &crate::camera::Pose) -> f64 {
+fn tilt_deg(pose: &crate::geometry::camera::Pose) -> f64 {
     let n = pose.rotation.column(2);
     let t = pose.translation_mm;
     (n.dot(&t).abs() / t.norm().max(1e-12))
@@ -249,7 +248,7 @@ fn tilt_deg(pose: &crate::camera::Pose) -> f64 {
 const PIXEL: i32 = 3;
 const UNITLESS: i32 = 7;
 
-fn plain_numbers(lens: &crate::camera::Lens) -> LensNumbers {
+fn plain_numbers(lens: &crate::geometry::camera::Lens) -> LensNumbers {
     LensNumbers {
         f_px: rounded(lens.f_px, PIXEL),
         cx_px: rounded(lens.cx_px, PIXEL),

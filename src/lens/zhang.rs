@@ -5,9 +5,9 @@
 //! poses follow from them, and all is refined together by robust least squares on the corners' places in the pictures
 //! (his section 3.3), now with the distortion terms.
 
-use super::homography::homography;
-use crate::camera::{Lens, Pose};
-use crate::numeric::{self, Problem, SD_FROM_MAD, Solution, count, least_squares, median};
+use crate::geometry::camera::{Lens, Pose};
+use crate::geometry::homography::homography;
+use crate::math::{self, Problem, SD_FROM_MAD, Solution, count, least_squares, median};
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, Vector2, Vector3};
 
 /// Place of a parameter among those of the lens: logarithm of the focal length, principal point, radial and tangential terms.
@@ -48,7 +48,7 @@ impl FullLens {
         Vector2::new(l.cx_px + l.f_px * x, l.cy_px + l.f_px * y)
     }
 
-    fn moved(&self, which: &[usize], by: &[f64]) -> Self {
+    fn retract(&self, which: &[usize], by: &[f64]) -> Self {
         let mut out = *self;
         for (parameter, d) in which.iter().zip(by) {
             match *parameter {
@@ -204,7 +204,7 @@ struct Bundle<'a> {
     middle: Vector2<f64>,
     size_px: f64,
     sd_px: f64,
-    shares: Vec<f64>,
+    observation_weights: Vec<f64>,
 }
 
 /// Step sizes of the numerical derivatives: the lens in the order of its parameters, then turn and shift of a pose.
@@ -217,7 +217,7 @@ const WIDE: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
 impl Bundle<'_> {
     fn at(&self, x: &DVector<f64>) -> (FullLens, Vec<Pose>) {
         let n = self.which.len();
-        let lens = self.lens.moved(self.which, &x.as_slice()[..n]);
+        let lens = self.lens.retract(self.which, &x.as_slice()[..n]);
         let poses = self
             .poses
             .iter()
@@ -262,7 +262,7 @@ impl Bundle<'_> {
 impl Problem for Bundle<'_> {
     fn residuals(&self, x: &DVector<f64>) -> DVector<f64> {
         let (lens, poses) = self.at(x);
-        let mut out = Vec::with_capacity(self.shares.len() + self.which.len());
+        let mut out = Vec::with_capacity(self.observation_weights.len() + self.which.len());
         for (i, pose) in poses.iter().enumerate() {
             out.extend(self.misses(&lens, pose, i));
         }
@@ -274,7 +274,7 @@ impl Problem for Bundle<'_> {
         let n = self.which.len();
         let mut j = DMatrix::zeros(residuals.len(), x.len());
         let steps: Vec<f64> = self.which.iter().map(|p| LENS_STEPS[*p]).collect();
-        numeric::difference_columns(self, x, residuals, &steps, &mut j);
+        math::difference_columns(self, x, residuals, &steps, &mut j);
         // a pose moves the corners of its own view only
         let (lens, _) = self.at(x);
         for (k, step) in POSE_STEPS.iter().enumerate() {
@@ -295,8 +295,8 @@ impl Problem for Bundle<'_> {
         j
     }
 
-    fn shares(&self) -> &[f64] {
-        &self.shares
+    fn observation_weights(&self) -> &[f64] {
+        &self.observation_weights
     }
 }
 
@@ -362,7 +362,7 @@ fn refined(
         middle: Vector2::new(0.5 * (size[0] - 1.0), 0.5 * (size[1] - 1.0)),
         size_px: size[0].hypot(size[1]),
         sd_px: 1.0,
-        shares: vec![1.0; 2 * views.iter().map(Vec::len).sum::<usize>()],
+        observation_weights: vec![1.0; 2 * views.iter().map(Vec::len).sum::<usize>()],
     };
     let mut end: Option<Solution> = None;
     for round in 0..ROUNDS {
@@ -375,7 +375,8 @@ fn refined(
         } else {
             1.0
         };
-        problem.sd_px = (factor * spread(&before, problem.shares.len())).max(LEAST_SD_PX);
+        problem.sd_px =
+            (factor * spread(&before, problem.observation_weights.len())).max(LEAST_SD_PX);
         let solution = least_squares(&problem, start, STEPS);
         let (lens, poses) = problem.at(&solution.x);
         (problem.lens, problem.poses) = (lens, poses);
@@ -383,7 +384,7 @@ fn refined(
     }
     let solution = end?;
     let scale = scale.unwrap_or(problem.sd_px);
-    let measured = problem.shares.len();
+    let measured = problem.observation_weights.len();
     let misses: Vec<f64> = solution
         .residuals
         .iter()
@@ -395,9 +396,9 @@ fn refined(
     }
     let deviance: f64 = misses
         .iter()
-        .map(|m| 2.0 * numeric::tukey_loss(m / scale, numeric::TUKEY_95))
+        .map(|m| 2.0 * math::tukey_loss(m / scale, math::TUKEY_95))
         .sum();
-    let all = numeric::covariance(&solution.information, 0.0);
+    let all = math::covariance(&solution.information, 0.0);
     let mut rms_px = Vec::new();
     let mut at = 0;
     for view in views {
@@ -505,7 +506,7 @@ mod tests {
             .map(|v| {
                 let h = homography(v).unwrap();
                 v.iter()
-                    .map(|(at, _)| (*at, super::super::homography::mapped(&h, *at)))
+                    .map(|(at, _)| (*at, crate::geometry::homography::mapped(&h, *at)))
                     .collect()
             })
             .collect();

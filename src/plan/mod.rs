@@ -10,9 +10,9 @@ pub use student::note_for_student;
 pub use words::text;
 
 use crate::advice;
+use crate::math::rounded;
 use crate::reading::Assumptions;
 use crate::record::{Hand, Note};
-use crate::units::rounded;
 use serde::Deserialize;
 use std::sync::LazyLock;
 

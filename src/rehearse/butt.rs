@@ -6,7 +6,8 @@ use super::random::{Draw, Grain, Subject, mix, unit};
 use super::scatter::{Hole, Holes, Wound};
 use super::world::World;
 use crate::colours::linear;
-use crate::units::{FacePoint, floor_index};
+use crate::geometry::FacePoint;
+use crate::math::floor_index;
 use nalgebra::{Matrix3, Vector3};
 
 #[derive(Clone, Copy, Debug, PartialEq)]

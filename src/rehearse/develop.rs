@@ -3,8 +3,8 @@
 use super::random::mix;
 use super::scene::{Processing, Scene};
 use super::trace::Linear;
-use crate::numeric::count;
-use crate::units::{byte, floor_index, single};
+use crate::math::count;
+use crate::math::{byte, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
 

@@ -7,7 +7,7 @@ use super::scatter::{Hole, Holes, Wound};
 use super::world::{Inks, World};
 use crate::colours::linear;
 use crate::face::spec::{Colour, FaceSpec, LineSide};
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 
 /// A ring with its line, mm.
 struct Ring {
@@ -339,9 +339,7 @@ const WAVE_MM: f64 = 4.0;
 fn holes(world: &World, spec: &FaceSpec, shafts: &[Shaft], wear: f64, draw: &mut Draw) -> Holes {
     let [few, many] = world.face.holes;
     let count = few
-        + crate::units::floor_index(
-            wear * crate::numeric::count(many - few) * draw.within([0.5, 1.0]),
-        );
+        + crate::math::floor_index(wear * crate::math::count(many - few) * draw.within([0.5, 1.0]));
     let count = if wear == 0.0 { 0 } else { count };
     let outer = spec.outer_radius_mm();
     let radius = shafts.first().map_or(2.7, |s| s.look.radius);

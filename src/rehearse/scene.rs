@@ -11,8 +11,8 @@ use super::{
     CAMERA_MM, LightKind, MOST_SHAFTS, NOISIEST, Options, RehearseError, SIDE_PX, STEEPEST_RAD,
     WIDEST_MM,
 };
-use crate::camera::Camera;
 use crate::face::spec::FaceSpec;
+use crate::geometry::camera::Camera;
 use nalgebra::{Rotation3, Vector3};
 
 /// What the camera makes of the light.
@@ -66,12 +66,12 @@ fn checked(what: &'static str, value: f64, least: f64, most: f64) -> Result<(), 
 }
 
 fn check(options: &Options) -> Result<(), RehearseError> {
-    let count = crate::numeric::count(options.fletched.saturating_add(options.bare));
+    let count = crate::math::count(options.fletched.saturating_add(options.bare));
     checked(
         "the number of shafts",
         count,
         0.0,
-        crate::numeric::count(MOST_SHAFTS),
+        crate::math::count(MOST_SHAFTS),
     )?;
     for value in options.offset_mm.into_iter().flatten() {
         checked("the offset in mm", value, -WIDEST_MM, WIDEST_MM)?;

@@ -4,8 +4,9 @@ use super::Rgb;
 use super::arrow::{Hit, Part, Ray};
 use super::random::{mix, unit};
 use super::scene::Scene;
-use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, floor_index, single};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::count;
+use crate::math::{floor_index, single};
 use nalgebra::{Vector2, Vector3};
 use rayon::prelude::*;
 

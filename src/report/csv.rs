@@ -103,7 +103,7 @@ fn row(about: &[String], end: &End, entry: Option<&Entry>, setup: &[String]) -> 
             .get(axis)?
             .get(axis)
             .copied()?;
-        (v >= 0.0).then(|| crate::units::rounded(v.sqrt(), 3))
+        (v >= 0.0).then(|| crate::math::rounded(v.sqrt(), 3))
     };
     let lean = entry.and_then(|e| e.lean.as_ref());
     let proposed = entry.and_then(|e| e.arrow_proposed.as_ref());

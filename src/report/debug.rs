@@ -3,10 +3,10 @@
 use super::FaceLook;
 use super::canvas::{Canvas, Paint, cross};
 use super::marked::{View, rings};
-use crate::camera::Camera;
 use crate::face::RingEdge;
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::shaft::Shaft;
-use crate::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 
 /// Longest side of the rectified face, px.
@@ -83,7 +83,7 @@ impl Area {
     pub fn around(face: &FaceLook) -> Self {
         let reach = (face.reach_mm() + MARGIN_MM).clamp(1.0, 1e5);
         let mm_per_px = (2.0 * reach / LARGEST_PX).max(1.0);
-        let size = crate::units::floor_index((2.0 * reach / mm_per_px).round());
+        let size = crate::math::floor_index((2.0 * reach / mm_per_px).round());
         let size = u32::try_from(size).map_or(1, |s| s.max(1));
         Self {
             x0_mm: -reach,
@@ -146,7 +146,7 @@ pub fn resampled(upright: &RgbImage, camera: &Camera, area: Area) -> RgbImage {
                 *s += v / 4.0;
             }
         }
-        Rgb(sum.map(|v| u8::try_from(crate::units::round_i64(v)).unwrap_or(u8::MAX)))
+        Rgb(sum.map(|v| u8::try_from(crate::math::round_i64(v)).unwrap_or(u8::MAX)))
     })
 }
 
@@ -158,8 +158,8 @@ fn sample(picture: &RgbImage, at: ImagePoint) -> Option<[f64; 3]> {
     }
     let (x, y) = (at.x.floor(), at.y.floor());
     let get = |x: f64, y: f64| {
-        let x = u32::try_from(crate::units::floor_index(x)).ok()?;
-        let y = u32::try_from(crate::units::floor_index(y)).ok()?;
+        let x = u32::try_from(crate::math::floor_index(x)).ok()?;
+        let y = u32::try_from(crate::math::floor_index(y)).ok()?;
         let p = picture.get_pixel(x.min(picture.width() - 1), y.min(picture.height() - 1));
         Some(p.0.map(f64::from))
     };
@@ -201,7 +201,7 @@ impl Evidence<'_> {
         if !(x >= 0.0 && y >= 0.0) {
             return 0.0;
         }
-        let (x, y) = (crate::units::floor_index(x), crate::units::floor_index(y));
+        let (x, y) = (crate::math::floor_index(x), crate::math::floor_index(y));
         if x >= self.width || y >= self.height {
             return 0.0;
         }
@@ -252,7 +252,7 @@ pub fn evidence(
         let heat = map.map_or(0.0, |m| m.at(area.face_point(f64::from(x), f64::from(y))));
         let heat = heat.clamp(0.0, 1.0).sqrt();
         let hot = [255.0, 220.0 * heat, 40.0];
-        pixel.0 = hot.map(|h| crate::units::byte(grey * (1.0 - heat) + h * heat));
+        pixel.0 = hot.map(|h| crate::math::byte(grey * (1.0 - heat) + h * heat));
     }
     let mut canvas = Canvas::new(picture);
     for c in candidates {

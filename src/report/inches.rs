@@ -1,6 +1,7 @@
 //! Texts for people in inches: every length in millimetres of a finished text, in its place.
 
-use crate::units::{MM_PER_INCH, rounded};
+use crate::geometry::MM_PER_INCH;
+use crate::math::rounded;
 
 /// Lengths are given to a tenth of an inch, below one inch to a hundredth.
 const FEW: (f64, i32, i32) = (1.0, 2, 1);

@@ -5,11 +5,12 @@ use super::canvas::{
     diamond, square,
 };
 use super::{FaceLook, font};
-use crate::camera::Camera;
 use crate::face::Sheet;
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::floor_index;
 use crate::photo;
 use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, SheetRecord};
-use crate::units::{FacePoint, ImagePoint, floor_index};
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 use image::error::{EncodingError, ImageFormatHint};

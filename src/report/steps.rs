@@ -125,8 +125,8 @@ pub fn made(setting: &str, from: f64, to: f64) -> String {
 
 /// Turns of a bolt as people say them.
 fn turns(v: f64) -> String {
-    let quarters = crate::units::round_i64(4.0 * v);
-    if (4.0 * v - crate::units::rounded(4.0 * v, 0)).abs() > 0.01 {
+    let quarters = crate::math::round_i64(4.0 * v);
+    if (4.0 * v - crate::math::rounded(4.0 * v, 0)).abs() > 0.01 {
         return format!("{} turns", words::number(v, 3));
     }
     match quarters {

@@ -3,9 +3,9 @@
 use super::marked::{is_unsure, letter};
 use super::svg_kit::{Drawing, Embedding, nice_length, num, text_of_mm};
 use super::{FaceLook, Ink};
+use crate::geometry::FacePoint;
 use crate::reading::{Offset, Reading};
 use crate::record::{End, EntryKind};
-use crate::units::FacePoint;
 
 /// Side of the square plot, in the drawing's own units.
 const SIDE: f64 = 480.0;

@@ -1,9 +1,9 @@
 //! Words that several formats share: settings with their units, calls, offsets, dates.
 
 use super::marked::is_unsure;
+use crate::math::rounded;
 use crate::reading::{Grade, HorizontalCall, MoreShots, Reading, VerticalCall};
 use crate::record::{End, Entry, EntryKind, Hand, Setup};
-use crate::units::rounded;
 
 /// An axis of the face.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

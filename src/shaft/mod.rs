@@ -21,8 +21,8 @@ mod tail;
 mod weights;
 mod winograd;
 
-use crate::camera::Camera;
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
@@ -151,7 +151,7 @@ impl HeatMap {
             height: scores.height,
             values: cells
                 .map(|(x, y)| {
-                    crate::units::single(peaks::logistic(f64::from(scores.pixel(x, y)[0])))
+                    crate::math::single(peaks::logistic(f64::from(scores.pixel(x, y)[0])))
                 })
                 .collect(),
         }

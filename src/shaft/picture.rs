@@ -1,6 +1,7 @@
 //! The photo at the resolution that the shaft search works at, and reading colours between its pixels.
 
-use crate::units::{ImagePoint, byte, floor_index, single};
+use crate::geometry::ImagePoint;
+use crate::math::{byte, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
 

@@ -5,11 +5,12 @@
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
-use crate::camera::Camera;
 use crate::colours::{Likeness, Named, lab};
 use crate::face::linear_light;
-use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::count;
+use crate::math::floor_index;
 use image::RgbImage;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;

@@ -1,6 +1,6 @@
 //! Homographies between planes: the normalised direct linear transformation.
 
-use crate::numeric::count;
+use crate::math::count;
 use nalgebra::{DMatrix, Matrix3, Vector2, Vector3};
 
 /// Homography that takes each first point to its second: the normalised DLT (Hartley and Zisserman 2004, "Multiple View

@@ -4,7 +4,7 @@
 //! u = (Xc.x/Xc.z, Xc.y/Xc.z), through the radial terms u_d = u (1 + k1 r² + k2 r⁴), r = |u| (Brown–Conrady, the
 //! convention of Zhang 2000, PAMI 22(11), eq. 11–12), and to pixels by f and the principal point.
 
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, SMatrix, Vector2, Vector3};
 
 /// Focal length, principal point and radial distortion of a photo, in pixels of the upright picture.
@@ -124,7 +124,7 @@ impl Camera {
     /// The point of the face plane that a pixel shows with its derivatives, one column for each parameter of [`CameraDelta`]
     /// (mm per unit of that parameter). `None` where [`face_from_image`](Self::face_from_image) gives none.
     #[must_use]
-    pub fn face_with_derivatives(
+    pub fn face_with_jacobian(
         &self,
         p: ImagePoint,
     ) -> Option<(FacePoint, SMatrix<f64, 2, PARAMETERS>)> {
@@ -232,9 +232,9 @@ pub const SHIFT: usize = 8;
 pub type CameraDelta = nalgebra::SVector<f64, PARAMETERS>;
 
 impl Camera {
-    /// The camera moved by `delta`: the face is turned about its own centre (vector turn, face frame), then shifted.
+    /// The camera with `delta` added to its parameters (the retraction x ⊞ δ of its manifold): the face is turned about its own centre (vector turn, face frame), then shifted.
     #[must_use]
-    pub fn moved(&self, delta: &CameraDelta) -> Self {
+    pub fn retract(&self, delta: &CameraDelta) -> Self {
         let turn = Vector3::new(delta[TURN_X], delta[TURN_Y], delta[ROLL]);
         let shift = Vector3::new(delta[SHIFT], delta[SHIFT + 1], delta[SHIFT + 2]);
         Self {
@@ -277,7 +277,7 @@ mod tests {
             ImagePoint::new(900.0, 2300.0),
             ImagePoint::new(3100.0, 400.0),
         ] {
-            let (at, j) = camera.face_with_derivatives(p).unwrap();
+            let (at, j) = camera.face_with_jacobian(p).unwrap();
             assert!(at.distance(camera.face_from_image(p).unwrap()) < 1e-9);
             for k in 0..PARAMETERS {
                 let step = if (CX..=CY).contains(&k) || k >= SHIFT {
@@ -288,7 +288,7 @@ mod tests {
                 let at = |sign: f64| {
                     let mut d = CameraDelta::zeros();
                     d[k] = sign * step;
-                    camera.moved(&d).face_from_image(p).unwrap()
+                    camera.retract(&d).face_from_image(p).unwrap()
                 };
                 let (up, down) = (at(1.0), at(-1.0));
                 let seen = Vector2::new(

@@ -3,25 +3,30 @@
 use statrs::function::erf::erfc;
 
 /// Φ(z), the probability that a standard normal lies below `z`.
-pub(super) fn normal_cdf(z: f64) -> f64 {
+#[must_use]
+pub fn normal_cdf(z: f64) -> f64 {
     0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
 }
 
-/// A quantity known as a normal.
+/// A normal distribution.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Normal {
-    pub(super) mean: f64,
-    pub(super) sd: f64,
+pub struct Normal {
+    /// Its mean.
+    pub mean: f64,
+    /// Its standard deviation.
+    pub sd: f64,
 }
 
 impl Normal {
     /// P(|x| ≤ `limit`).
-    pub(super) fn within(self, limit: f64) -> f64 {
+    #[must_use]
+    pub fn within(self, limit: f64) -> f64 {
         normal_cdf((limit - self.mean) / self.sd) - normal_cdf((-limit - self.mean) / self.sd)
     }
 
     /// Probability of the side on which the mean lies.
-    pub(super) fn side(self) -> f64 {
+    #[must_use]
+    pub fn side(self) -> f64 {
         normal_cdf(self.mean.abs() / self.sd)
     }
 }

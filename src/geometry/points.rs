@@ -1,4 +1,4 @@
-//! Points with their frame in the type, and the few conversions the road needs.
+//! Points with their frame in the type.
 //!
 //! Two frames exist. *Picture*: pixels of the upright photo, the origin at the **centre** of the top-left pixel, x right,
 //! y down. *Face*: millimetres on the face plane, the origin at the face's centre (three-spot: the middle of the spots),
@@ -74,56 +74,6 @@ impl FacePoint {
     }
 }
 
-/// Rounds to `digits` decimals and never returns −0, so that written numbers are the same on every run.
-#[must_use]
-pub fn rounded(value: f64, digits: i32) -> f64 {
-    let scale = 10f64.powi(digits);
-    (value * scale).round() / scale + 0.0
-}
-
-/// The whole number nearest below, as an index; negative and NaN become 0, too large the largest.
-#[must_use]
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "saturating is what is wanted"
-)]
-pub fn floor_index(value: f64) -> usize {
-    // the cast cuts off the fraction and saturates, which for an index is the floor
-    value as usize
-}
-
-/// The nearest whole number; NaN becomes 0, out of range the nearest limit.
-#[must_use]
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "saturating is what is wanted"
-)]
-pub fn round_i64(value: f64) -> i64 {
-    value.round() as i64
-}
-
-/// A byte from a value on the 0–255 scale, rounded and kept in range.
-#[must_use]
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "saturating is what is wanted"
-)]
-pub fn byte(value: f32) -> u8 {
-    // the cast cuts off the fraction and saturates; without a call of a rounding function, of which there are millions a photo
-    (value + 0.5) as u8
-}
-
-/// The nearest single-precision number.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "rounding is what is wanted"
-)]
-pub(crate) fn single(value: f64) -> f32 {
-    value as f32
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -134,11 +84,5 @@ mod tests {
         let half = ImagePoint::new(1.5, 3.5).reduced(2.0);
         assert_eq!(half, ImagePoint::new(0.5, 1.5));
         assert_eq!(half.enlarged(2.0), ImagePoint::new(1.5, 3.5));
-    }
-
-    #[test]
-    fn rounding_has_no_negative_zero() {
-        assert_eq!(rounded(-0.0001, 3).to_bits(), 0f64.to_bits());
-        assert!((rounded(1.23456, 3) - 1.235).abs() < 1e-12);
     }
 }

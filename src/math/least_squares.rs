@@ -1,85 +1,17 @@
-//! Small numerical tools: medians, robust weights, damped least squares.
+//! Damped, iteratively reweighted least squares.
 
+use super::{TUKEY_95, tukey_loss, tukey_weight};
 use nalgebra::{DMatrix, DVector};
-
-/// Median absolute deviation of a normal distribution → standard deviation.
-pub const SD_FROM_MAD: f64 = 1.4826;
-
-/// The quantile `q` (0–1) by linear interpolation between order statistics; NaN when empty. Sorts its argument.
-pub fn quantile(values: &mut [f64], q: f64) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let Some(last) = values.len().checked_sub(1) else {
-        return f64::NAN;
-    };
-    let at = q.clamp(0.0, 1.0) * count(last);
-    let low = crate::units::floor_index(at).min(last);
-    let high = (low + 1).min(last);
-    values[low] + (at - count(low)) * (values[high] - values[low])
-}
-
-/// The median; NaN when empty. Sorts its argument.
-pub fn median(values: &mut [f64]) -> f64 {
-    quantile(values, 0.5)
-}
-
-/// Robust standard deviation about zero, 1.4826 · median |v|; NaN when empty.
-#[must_use]
-pub fn robust_sd_about_zero(values: &[f64]) -> f64 {
-    let mut size: Vec<f64> = values.iter().map(|v| v.abs()).collect();
-    SD_FROM_MAD * median(&mut size)
-}
-
-/// A count as a number (exact up to 2⁵³).
-#[must_use]
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "counts here stay far below 2^53"
-)]
-pub fn count(n: usize) -> f64 {
-    n as f64
-}
-
-/// Tukey's biweight: weight of a residual given in standard deviations, 0 beyond `c` (4.685 for 95 % efficiency; Beaton
-/// and Tukey 1974).
-#[must_use]
-pub fn tukey_weight(residual: f64, c: f64) -> f64 {
-    let u = residual / c;
-    if u.abs() >= 1.0 {
-        0.0
-    } else {
-        (1.0 - u * u).powi(2)
-    }
-}
-
-/// Tukey's biweight: the loss whose weight is [`tukey_weight`], comparable to ½ r² for small residuals.
-#[must_use]
-pub fn tukey_loss(residual: f64, c: f64) -> f64 {
-    let u = (residual / c).abs().min(1.0);
-    c * c / 6.0 * (1.0 - (1.0 - u * u).powi(3))
-}
-
-/// Huber's weight: 1 up to `c` standard deviations, then falling as 1/|r| (1.345 for 95 % efficiency; Huber 1964).
-#[must_use]
-pub fn huber_weight(residual: f64, c: f64) -> f64 {
-    if residual.abs() <= c {
-        1.0
-    } else {
-        c / residual.abs()
-    }
-}
-
-/// Tukey's tuning constant for 95 % efficiency on normal errors.
-pub const TUKEY_95: f64 = 4.685;
 
 /// Residuals of a least-squares problem, each already divided by its standard deviation.
 pub trait Problem {
-    /// Residuals at `x`. The first, one for each of [`shares`](Self::shares), are measurements and weighted by Tukey's
+    /// Residuals at `x`. The first, one for each of [`observation_weights`](Self::observation_weights), are measurements and weighted by Tukey's
     /// biweight; the rest are prior knowledge and count in full. A residual that cannot be computed is infinite and gets no weight.
     fn residuals(&self, x: &DVector<f64>) -> DVector<f64>;
     /// Derivatives of the residuals, one row each.
     fn jacobian(&self, x: &DVector<f64>, residuals: &DVector<f64>) -> DMatrix<f64>;
-    /// For each measurement how much of an independent one it counts as, 0–1.
-    fn shares(&self) -> &[f64];
+    /// For each measurement as how much of an independent one it counts, 0–1.
+    fn observation_weights(&self) -> &[f64];
     /// Normal matrix JᵀWJ and gradient JᵀWr at `x` for the weights W of the residuals. To be given by problems that can do
     /// it without writing down the whole Jacobian.
     fn normal_equations(
@@ -116,8 +48,8 @@ pub struct Solution {
     pub information: DMatrix<f64>,
 }
 
-/// Relative fall of the cost below which the search has arrived.
-const ARRIVED: f64 = 1e-6;
+/// Relative fall of the cost below which the search has converged.
+const CONVERGENCE_TOLERANCE: f64 = 1e-6;
 /// Range of Levenberg–Marquardt's damping factor.
 const DAMPING: (f64, f64) = (1e-10, 1e10);
 
@@ -148,7 +80,7 @@ pub fn least_squares(problem: &impl Problem, start: DVector<f64>, iterations: us
             }
             damping *= 10.0;
         }
-        if damping >= DAMPING.1 || before - best <= ARRIVED * before {
+        if damping >= DAMPING.1 || before - best <= CONVERGENCE_TOLERANCE * before {
             break;
         }
     }
@@ -162,11 +94,11 @@ pub fn least_squares(problem: &impl Problem, start: DVector<f64>, iterations: us
 }
 
 fn cost(problem: &impl Problem, r: &DVector<f64>) -> f64 {
-    let shares = problem.shares();
+    let observation_weights = problem.observation_weights();
     r.iter()
         .enumerate()
-        .map(|(i, v)| match shares.get(i) {
-            Some(share) => share * tukey_loss(*v, TUKEY_95),
+        .map(|(i, v)| match observation_weights.get(i) {
+            Some(weight) => weight * tukey_loss(*v, TUKEY_95),
             None => 0.5 * v * v,
         })
         .sum()
@@ -180,9 +112,9 @@ fn normal_equations(
     let weights: Vec<f64> = r
         .iter()
         .enumerate()
-        .map(|(i, v)| match problem.shares().get(i) {
+        .map(|(i, v)| match problem.observation_weights().get(i) {
             None => 1.0,
-            Some(share) if v.is_finite() => share * tukey_weight(*v, TUKEY_95),
+            Some(weight) if v.is_finite() => weight * tukey_weight(*v, TUKEY_95),
             Some(_) => 0.0,
         })
         .collect();
@@ -232,58 +164,9 @@ pub fn covariance(information: &DMatrix<f64>, unknown: f64) -> DMatrix<f64> {
     DMatrix::from_fn(c.nrows(), c.ncols(), |i, j| c[(i, j)] * scale[i] * scale[j])
 }
 
-/// Repeatable pseudo-random numbers (Steele, Lea and Flood 2014, "SplitMix64") for sampling consensus: same seed, same run.
-#[derive(Clone, Debug)]
-pub struct SplitMix(u64);
-
-impl SplitMix {
-    /// A generator that always gives the same numbers for the same `seed`.
-    #[must_use]
-    pub fn new(seed: u64) -> Self {
-        Self(seed)
-    }
-
-    /// The next 64 bits.
-    pub fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    /// A number in 0‥n (0 if n is 0).
-    pub fn below(&mut self, n: usize) -> usize {
-        let n = u64::try_from(n).unwrap_or(u64::MAX);
-        let (_, high) = widening(self.bits(), n);
-        usize::try_from(high).unwrap_or(0)
-    }
-}
-
-fn widening(a: u64, b: u64) -> (u64, u64) {
-    let p = u128::from(a) * u128::from(b);
-    let low = u64::try_from(p & u128::from(u64::MAX)).unwrap_or(0);
-    (low, u64::try_from(p >> 64).unwrap_or(0))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn quantiles_interpolate() {
-        assert!((quantile(&mut [4.0, 1.0, 3.0, 2.0], 0.5) - 2.5).abs() < 1e-12);
-        assert!((quantile(&mut [1.0, 2.0, 3.0], 0.25) - 1.5).abs() < 1e-12);
-        assert!(median(&mut []).is_nan());
-    }
-
-    #[test]
-    fn weight_is_the_slope_of_the_loss() {
-        for r in [-4.0, -0.3, 0.7, 2.5, 4.6, 9.0] {
-            let slope = (tukey_loss(r + 1e-6, TUKEY_95) - tukey_loss(r - 1e-6, TUKEY_95)) / 2e-6;
-            assert!((slope - r * tukey_weight(r, TUKEY_95)).abs() < 1e-6);
-        }
-    }
 
     struct Line(Vec<(f64, f64)>, Vec<f64>);
 
@@ -297,7 +180,7 @@ mod tests {
             difference_columns(self, x, r, &[1e-6, 1e-6], &mut j);
             j
         }
-        fn shares(&self) -> &[f64] {
+        fn observation_weights(&self) -> &[f64] {
             &self.1
         }
     }
