@@ -11,6 +11,7 @@ pub mod evening;
 pub mod face;
 pub mod geometry;
 pub mod hand;
+pub mod imaging;
 pub mod lens;
 pub mod math;
 pub mod photo;

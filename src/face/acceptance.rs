@@ -4,11 +4,11 @@ use super::Refusal;
 use super::edges;
 use super::evidence::{self, Evidence};
 use super::fit::Fitted;
-use super::pyramid;
 use super::refine::{Refined, Refiner, Round, SOFT_PX};
 use super::start::Layout;
 use super::weights::median_scale;
 use crate::geometry::FacePoint;
+use crate::imaging::pyramid;
 
 /// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
 const SMALLEST_PX_PER_MM: f64 = 0.08;

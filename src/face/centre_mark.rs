@@ -1,11 +1,10 @@
 //! The printed "+" in the middle of a face, where the picture resolves it: its four arms show the turn but for quarter turns.
 
-use super::colour::luminance;
-use super::edges::sample;
 use super::marks::CentreMark;
 use super::upright::{Roll, Upright, UprightSource};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::Camera;
+use crate::imaging::{linear_light, luminance};
 use crate::math::count;
 use image::RgbImage;
 use std::f64::consts::TAU;
@@ -48,7 +47,7 @@ pub(super) fn upright(
             let share = count(i) / count(PLACES - 1);
             let r = mark.arm_mm * (ALONG.0 + share * (ALONG.1 - ALONG.0));
             let p = camera.image_from_face(FacePoint::new(r * cos, r * sin))?;
-            sum += f64::from(luminance(sample(pixels, p)?)) / count(PLACES);
+            sum += f64::from(luminance(linear_light(pixels, p)?)) / count(PLACES);
         }
         light.push(sum);
     }

@@ -4,8 +4,9 @@
 //! within one colour is seen at its middle; where a colour change brightens past a dark line, the line's outer edge is seen,
 //! whether the line is printed there or not; a change that darkens is seen at either edge.
 
-use super::colour::{luminance, printed_linear};
+use super::colour::printed_linear;
 use super::spec::{Boundary, FaceSpec, LineSide};
+use crate::imaging::luminance;
 use serde::Deserialize;
 use std::sync::LazyLock;
 

@@ -20,7 +20,6 @@ mod paper;
 mod patches;
 pub mod pattern;
 mod priors;
-mod pyramid;
 mod rays;
 mod refine;
 mod sheet;
@@ -31,7 +30,6 @@ mod weights;
 mod white;
 
 pub use edges::RingEdge;
-pub(crate) use edges::sample as linear_light;
 pub use evidence::Evidence;
 pub use fit::LensPrior;
 pub use sheet::Sheet;
@@ -40,11 +38,11 @@ pub use white::white;
 
 use crate::geometry::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::pyramid::Pyramid;
 use crate::math::count;
 use crate::photo::Photo;
 use colour::{Look, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
-use pyramid::Pyramid;
 use refine::Refiner;
 use serde::{Deserialize, Serialize};
 use spec::FaceSpec;

@@ -4,10 +4,10 @@
 //! direction is supported where steps of one sign lie on it along its length; the four sides of a square share one turn. The
 //! innermost supported line of each side is then measured on the photo itself.
 
-use super::edges::sample;
 use super::upright::{Roll, Upright, UprightSource};
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::linear_light;
 use crate::math::{SD_FROM_MAD, count, median, quantile, tukey_weight};
 use crate::math::{floor_index, round_i64};
 use image::RgbImage;
@@ -262,7 +262,8 @@ fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
                         (row + o) / count(PROJECTED),
                     );
                     let p = a + right * u + (down + twist * u) * v;
-                    let c = sample(pixels, ImagePoint::new(p.x, p.y)).unwrap_or([f32::NAN; 3]);
+                    let c =
+                        linear_light(pixels, ImagePoint::new(p.x, p.y)).unwrap_or([f32::NAN; 3]);
                     for k in 0..3 {
                         sum[k] += 0.5 * c[k];
                     }
@@ -477,7 +478,7 @@ fn measure(
             .map(|j| {
                 let d = at_mm + half_mm * (count(j) / count(HALF) - 1.0);
                 let p: ImagePoint = place(d, t)?;
-                sample(pixels, p).map(|c| c.map(|v| (v + DARK).ln()))
+                linear_light(pixels, p).map(|c| c.map(|v| (v + DARK).ln()))
             })
             .collect();
         let Some(profile) = profile else { continue };

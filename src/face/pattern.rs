@@ -2,10 +2,10 @@
 
 use super::evidence;
 use super::fit::Projection;
-use super::pyramid::{self, Pyramid};
 use super::spec::{self, FaceSpec};
 use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted};
 use crate::geometry::FacePoint;
+use crate::imaging::pyramid::{self, Pyramid};
 use crate::photo::Photo;
 
 /// A pattern explains a face better than another when it is likelier by this, nats: about one change of colour that is there

@@ -7,12 +7,12 @@ use super::find::Spot;
 use super::fit::{self, Fitted, LensPrior, Print, WeightedEdge};
 use super::marks::{self, Marks};
 use super::priors::{self, Priors};
-use super::pyramid::{self, Pyramid};
 use super::spec::FaceSpec;
 use super::start::Layout;
 use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{Camera, LN_F, PARAMETERS};
+use crate::imaging::pyramid::{self, Pyramid};
 use crate::math::{median, robust_sd_about_zero};
 use crate::photo::Photo;
 

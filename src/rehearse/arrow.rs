@@ -3,8 +3,8 @@
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{Kind, Rgb};
-use crate::colours::linear;
 use crate::geometry::FacePoint;
+use crate::imaging::linear_from_srgb;
 use crate::record::NamedArrow;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
@@ -168,8 +168,8 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
     } else {
         draw.one_of(&w.carbon)
     };
-    let nock = linear(draw.one_of(&world.vane.colours));
-    let other_nock = linear(draw.one_of(&world.vane.colours));
+    let nock = linear_from_srgb(draw.one_of(&world.vane.colours));
+    let other_nock = linear_from_srgb(draw.one_of(&world.vane.colours));
     let nock_length = draw.within(world.nock.length_mm);
     let wrap = draw
         .chance(w.wrap_share)
@@ -179,14 +179,14 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
         vec![Band {
             from,
             to: from + draw.within([10.0, 32.0]),
-            colour: linear(draw.one_of(&w.band)),
+            colour: linear_from_srgb(draw.one_of(&w.band)),
         }]
     });
     let same_nock = draw.chance(0.6);
     let bare_wrapped = draw.chance(0.6);
     let fletched = Look {
         radius,
-        tube: linear(tube),
+        tube: linear_from_srgb(tube),
         metal,
         gloss: draw.within([0.1, 0.5]),
         nock,
@@ -210,7 +210,7 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
 impl Look {
     /// This look in the colours that were told of an arrow.
     pub(super) fn dressed(mut self, arrow: &NamedArrow, world: &World, draw: &mut Draw) -> Self {
-        let mut plastic = |name: &String| linear(plastic(name, world, draw));
+        let mut plastic = |name: &String| linear_from_srgb(plastic(name, world, draw));
         if let Some(nock) = &arrow.nock {
             self.nock = plastic(nock);
         }
@@ -236,7 +236,7 @@ fn plastic(name: &str, world: &World, draw: &mut Draw) -> [f64; 3] {
 fn wrap(world: &World, draw: &mut Draw, nock_length: f64) -> Vec<Band> {
     let length = draw.within([80.0, 150.0]);
     let stripes = draw.count([1, 9]);
-    let colours = [0; 3].map(|_| linear(draw.one_of(&world.shaft.band)));
+    let colours = [0; 3].map(|_| linear_from_srgb(draw.one_of(&world.shaft.band)));
     let each = length / crate::math::count(stripes);
     (0..stripes)
         .map(|k| {
@@ -259,8 +259,8 @@ fn vanes(world: &World, draw: &mut Draw) -> Vanes {
         Outline::Film,
     ]);
     let (index, others) = (
-        linear(draw.one_of(&w.colours)),
-        linear(draw.one_of(&w.colours)),
+        linear_from_srgb(draw.one_of(&w.colours)),
+        linear_from_srgb(draw.one_of(&w.colours)),
     );
     Vanes {
         length: draw.within(w.length_mm),

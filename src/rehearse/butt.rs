@@ -5,8 +5,8 @@ use super::arrow::{Ray, Shaft};
 use super::random::{Draw, Grain, Subject, mix, unit};
 use super::scatter::{Hole, Holes, Wound};
 use super::world::World;
-use crate::colours::linear;
 use crate::geometry::FacePoint;
+use crate::imaging::linear_from_srgb;
 use crate::math::floor_index;
 use nalgebra::{Matrix3, Vector3};
 
@@ -111,7 +111,7 @@ impl Butt {
         let bright = draw.within([0.85, 1.1]);
         let base = base
             .into_iter()
-            .map(|c| linear(c.map(|v| (v * bright).min(250.0))))
+            .map(|c| linear_from_srgb(c.map(|v| (v * bright).min(250.0))))
             .collect();
         let radius = setting.shafts.first().map_or(2.7, |s| s.look.radius);
         let holes: Vec<Hole> = (0..draw.count(w.holes))
@@ -148,9 +148,9 @@ impl Butt {
             holes: Holes::new(&holes, half),
             grain: setting.grain.clone(),
             seed,
-            legs: linear(draw.one_of(&[[120.0, 84.0, 52.0], [92.0, 92.0, 94.0]])),
-            ground: linear(ground),
-            back: back.map(linear),
+            legs: linear_from_srgb(draw.one_of(&[[120.0, 84.0, 52.0], [92.0, 92.0, 94.0]])),
+            ground: linear_from_srgb(ground),
+            back: back.map(linear_from_srgb),
             behind: [
                 draw.within(if indoors {
                     [900.0, 3000.0]

@@ -6,6 +6,8 @@ use super::marked::{View, rings};
 use crate::face::RingEdge;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::Neighbours;
+use crate::math::byte;
 use crate::shaft::Shaft;
 use image::{Rgb, RgbImage};
 
@@ -136,43 +138,22 @@ pub fn rectified(upright: &RgbImage, camera: &Camera, face: &FaceLook) -> RgbIma
 /// The face plane as seen straight on, without anything drawn.
 #[must_use]
 pub fn resampled(upright: &RgbImage, camera: &Camera, area: Area) -> RgbImage {
+    let (width, height) = (upright.width() as usize, upright.height() as usize);
     RgbImage::from_fn(area.width_px, area.height_px, |x, y| {
         // four looks into each pixel: enough against stepped edges where the photo is finer than the map
-        let mut sum = [0.0_f64; 3];
+        let mut sum = [0.0_f32; 3];
         for (dx, dy) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
             let p = area.face_point(f64::from(x) + dx, f64::from(y) + dy);
-            let seen = camera.image_from_face(p).and_then(|at| sample(upright, at));
+            let seen = camera.image_from_face(p).and_then(|at| {
+                let around = Neighbours::of(width, height, at)?;
+                Some(around.blend_rgb(upright.as_raw(), f32::from))
+            });
             for (s, v) in sum.iter_mut().zip(seen.unwrap_or([0.0; 3])) {
                 *s += v / 4.0;
             }
         }
-        Rgb(sum.map(|v| u8::try_from(crate::math::round_i64(v)).unwrap_or(u8::MAX)))
+        Rgb(sum.map(byte))
     })
-}
-
-/// Bilinear sample; `None` outside the picture.
-fn sample(picture: &RgbImage, at: ImagePoint) -> Option<[f64; 3]> {
-    let (w, h) = (f64::from(picture.width()), f64::from(picture.height()));
-    if !(at.x >= 0.0 && at.y >= 0.0 && at.x <= w - 1.0 && at.y <= h - 1.0) {
-        return None;
-    }
-    let (x, y) = (at.x.floor(), at.y.floor());
-    let get = |x: f64, y: f64| {
-        let x = u32::try_from(crate::math::floor_index(x)).ok()?;
-        let y = u32::try_from(crate::math::floor_index(y)).ok()?;
-        let p = picture.get_pixel(x.min(picture.width() - 1), y.min(picture.height() - 1));
-        Some(p.0.map(f64::from))
-    };
-    let (tx, ty) = (at.x - x, at.y - y);
-    let (a, b) = (get(x, y)?, get(x + 1.0, y)?);
-    let (c, d) = (get(x, y + 1.0)?, get(x + 1.0, y + 1.0)?);
-    let mut out = [0.0; 3];
-    for (i, o) in out.iter_mut().enumerate() {
-        let top = a[i] * (1.0 - tx) + b[i] * tx;
-        let low = c[i] * (1.0 - tx) + d[i] * tx;
-        *o = top * (1.0 - ty) + low * ty;
-    }
-    Some(out)
 }
 
 /// A map of how much a shaft's entry is to be seen at each place of the face plane.

@@ -5,10 +5,10 @@
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
-use crate::colours::{Likeness, Named, lab};
-use crate::face::linear_light;
+use crate::colours::{Likeness, Named};
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::{lab_from_linear, linear_light};
 use crate::math::count;
 use crate::math::floor_index;
 use image::RgbImage;
@@ -206,7 +206,7 @@ impl Looked {
         let light = samples.at(place.0, place.1)?;
         let Self { likeness, at } = self;
         Some(*at.entry(place).or_insert_with(|| {
-            likeness.push(Likeness::of(lab(light)));
+            likeness.push(Likeness::of(lab_from_linear(light)));
             likeness.len() - 1
         }))
     }

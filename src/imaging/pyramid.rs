@@ -7,16 +7,16 @@ use image::RgbImage;
 use std::sync::OnceLock;
 
 /// Number of copies, the photo itself counted.
-pub(super) const LEVELS: usize = 5;
+pub(crate) const LEVELS: usize = 5;
 
 /// The photo and its reduced copies, each made when it is first asked for.
-pub(super) struct Pyramid<'a> {
+pub(crate) struct Pyramid<'a> {
     full: &'a RgbImage,
     reduced: [OnceLock<RgbImage>; LEVELS - 1],
 }
 
 impl<'a> Pyramid<'a> {
-    pub(super) const fn new(full: &'a RgbImage) -> Self {
+    pub(crate) const fn new(full: &'a RgbImage) -> Self {
         Self {
             full,
             reduced: [const { OnceLock::new() }; LEVELS - 1],
@@ -24,7 +24,7 @@ impl<'a> Pyramid<'a> {
     }
 
     /// The copy at level `k`: reduced by 2ᵏ each way.
-    pub(super) fn level(&self, k: usize) -> &RgbImage {
+    pub(crate) fn level(&self, k: usize) -> &RgbImage {
         match k.min(LEVELS - 1).checked_sub(1) {
             None => self.full,
             Some(below) => self.reduced[below].get_or_init(|| halved(self.level(below))),
@@ -33,12 +33,12 @@ impl<'a> Pyramid<'a> {
 }
 
 /// Pixels of the photo per pixel at level `k`, each way.
-pub(super) fn factor(k: usize) -> f64 {
+pub(crate) fn factor(k: usize) -> f64 {
     f64::from(1u32 << k.min(LEVELS - 1))
 }
 
 /// The camera as it sees the copy at level `k`.
-pub(super) fn camera_at(camera: &Camera, k: usize) -> Camera {
+pub(crate) fn camera_at(camera: &Camera, k: usize) -> Camera {
     let (lens, n) = (camera.lens, factor(k));
     let centre = ImagePoint::new(lens.cx_px, lens.cy_px).enlarged(1.0 / n);
     Camera {
