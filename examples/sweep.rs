@@ -23,9 +23,9 @@ mod score;
 
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec;
+use bossmark::measure::{self, MeasureOptions};
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, rehearse};
-use bossmark::road::{self, MeasureOptions};
 use rayon::prelude::*;
 use score::{PhotoScore, Truth, compare};
 use std::process::ExitCode;
@@ -168,7 +168,7 @@ fn photo(row: &Row, k: u64, a: &Arguments) -> Result<PhotoScore> {
         session.bare = u32::try_from(options.bare).ok();
     }
     let options = MeasureOptions::default();
-    let measured = road::measure(
+    let measured = measure::measure(
         &made.jpeg,
         "practice.jpg",
         face,

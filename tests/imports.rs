@@ -5,9 +5,28 @@ use std::path::{Path, PathBuf};
 
 /// The modules from bottom to top: each may use those before it, never those after it.
 const ORDER: [&str; 22] = [
-    "math", "geometry", "imaging", "colours", "photo", "face", "shaft", "record", "lens", "hand",
-    "road", "review", "reading", "advice", "plan", "rehearse", "report", "evening", "store",
-    "server", "cli", "main",
+    "math",
+    "geometry",
+    "imaging",
+    "colours",
+    "photo",
+    "face",
+    "shaft",
+    "record",
+    "lens",
+    "manual_points",
+    "measure",
+    "review",
+    "reading",
+    "advice",
+    "plan",
+    "rehearse",
+    "report",
+    "timeline",
+    "store",
+    "server",
+    "cli",
+    "main",
 ];
 /// From here on files, streams and the environment may be touched.
 const FIRST_OUTSIDE: &str = "store";

@@ -29,9 +29,9 @@ mod table;
 
 use anyhow::{Context, Result, bail};
 use bossmark::face::{self, FaceError, FitOptions, spec};
+use bossmark::measure::{self, MeasureOptions, Stage};
 use bossmark::photo;
 use bossmark::record::{End, Failure, Session};
-use bossmark::road::{self, MeasureOptions, Stage};
 use score::{PhotoScore, Truth, compare};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -216,7 +216,7 @@ fn score_photo(dir: &Path, truth: &Truth, how: How) -> Result<PhotoScore> {
     let start = Instant::now();
     let mut stages = Vec::new();
     let mut last = start;
-    let measured = road::measure(
+    let measured = measure::measure(
         &bytes,
         &truth.photo,
         spec,

@@ -9,9 +9,9 @@ use crate::score::{distance, plane_from_px};
 use crate::table::{Figures, show};
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec::{self, Colour, FaceSpec};
+use bossmark::measure::{self, MeasureOptions, Pick, Place};
 use bossmark::record::history::is_confirmed;
 use bossmark::record::{CameraRecord, End, EntryKind, Session};
-use bossmark::road::{self, MeasureOptions, Pick, Place};
 use bossmark::store;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -218,7 +218,7 @@ impl Case {
             ..MeasureOptions::default()
         };
         let start = Instant::now();
-        let measured = road::measure(
+        let measured = measure::measure(
             &bytes,
             &self.truth.photo,
             &self.spec,
@@ -590,7 +590,7 @@ mod tests {
     static MEASURED: LazyLock<End> = LazyLock::new(|| {
         let bytes = fs::read(sample(PHOTO)).unwrap();
         let (spec, options) = (spec::by_name("wa-80").unwrap(), MeasureOptions::default());
-        road::measure(
+        measure::measure(
             &bytes,
             PHOTO,
             spec,

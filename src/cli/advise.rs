@@ -4,26 +4,26 @@ use super::args::Advise;
 use super::context::Context;
 use super::input;
 use super::read::tell;
-use super::screen::{Answers, Screen};
-use super::status::{Status, Trouble};
+use super::status::{CliError, Status};
+use super::terminal::{Answers, Terminal};
 use crate::advice::{AdviceOptions, advise, explain};
 use crate::record::History;
 use crate::report::text;
 
 /// Runs the command.
-pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError> {
     let context = Context::new(&args.session, None)?;
-    let records = input::records(screen, &args.records, context.flags());
+    let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
         // what was wrong with each input has been told
         return Ok(());
     }
     let history = History::new(records);
-    history.left_out.iter().for_each(|l| tell(screen, l));
+    history.left_out.iter().for_each(|l| tell(terminal, l));
     let options = AdviceOptions { both: args.both };
     let advice = advise(&history, &options);
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &advice, || {
+    answers.give(terminal, &advice, || {
         let mut said = text::advice(&advice);
         if args.why {
             said.push_str("\nHow that comes about\n");
@@ -34,9 +34,9 @@ pub(super) fn run(args: &Advise, screen: &mut Screen) -> Result<(), Trouble> {
         args.local.text(said)
     })?;
     if let Some(failure) = &advice.failure {
-        screen.raise(Status::NotPossible);
+        terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            screen.tell(&failure.text);
+            terminal.tell(&failure.text);
         }
     }
     answers.finish(false)

@@ -1,8 +1,8 @@
 //! The command line as it is typed: one place for every flag.
 
+use crate::measure::{Pick, Place};
 use crate::record::{EntryKind, Hand, Limit, NamedArrow, Session, When};
 use crate::rehearse::LightKind;
-use crate::road::{Pick, Place};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::net::Ipv4Addr;
 use std::path::PathBuf;

@@ -55,10 +55,10 @@ pub(super) fn rolled(camera: &Camera, turn_rad: f64) -> Camera {
     }
 }
 
-/// Roll under which the face's vertical is that of a phone held upright before a butt that leans back by `lean_rad`.
+/// Roll under which the face's vertical is that of a phone held upright before a boss that leans back by `lean_rad`.
 fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     let n: Vector3<f64> = camera.pose.rotation.column(2).into_owned();
-    // world up in the camera frame is (0, −cos a, −sin a) for a phone pitched by a; the butt's lean fixes a:
+    // world up in the camera frame is (0, −cos a, −sin a) for a phone pitched by a; the boss's lean fixes a:
     // n · up = sin lean
     let (y, z) = (-n.y, -n.z);
     let size = y.hypot(z).max(1e-9);

@@ -81,18 +81,18 @@ fn direction(height: f64, aside: f64, lean: f64) -> Vector3<f64> {
 }
 
 impl Light {
-    /// Draws the light. `face_from_butt` turns a direction of the boss's frame into the face frame.
+    /// Draws the light. `face_from_boss` turns a direction of the boss's frame into the face frame.
     pub(super) fn draw(
         world: &World,
         seed: u64,
         kind: LightKind,
         lean: f64,
         reach: f64,
-        face_from_butt: impl Fn(Vector3<f64>) -> Vector3<f64>,
+        face_from_boss: impl Fn(Vector3<f64>) -> Vector3<f64>,
     ) -> Self {
         let mut draw = Draw::new(seed, Subject::Light);
         let w = &world.light;
-        let up = face_from_butt(direction(std::f64::consts::FRAC_PI_2, 0.0, lean));
+        let up = face_from_boss(direction(std::f64::consts::FRAC_PI_2, 0.0, lean));
         let outdoors = |sources, around: Rgb, colour| Self {
             sources,
             around,
@@ -113,7 +113,7 @@ impl Light {
             })
             .to_radians();
         let sun = |colour: Rgb, blur: f64| Source {
-            toward: face_from_butt(direction(height, aside, lean)),
+            toward: face_from_boss(direction(height, aside, lean)),
             colour,
             blur,
         };
@@ -136,7 +136,7 @@ impl Light {
             }
             LightKind::Overcast => {
                 let above = Source {
-                    toward: face_from_butt(direction(0.9, aside * 0.5, lean)),
+                    toward: face_from_boss(direction(0.9, aside * 0.5, lean)),
                     colour: scaled(w.overcast, 0.5),
                     blur: w.overcast_radius_deg.to_radians().tan(),
                 };
@@ -147,7 +147,7 @@ impl Light {
                 let lamps = draw.count([2, 4]);
                 let sources = (0..lamps)
                     .map(|_| Source {
-                        toward: face_from_butt(direction(
+                        toward: face_from_boss(direction(
                             draw.within([0.5, 1.2]),
                             draw.within([-1.0, 1.0]),
                             lean,

@@ -9,7 +9,7 @@ pub(super) struct Draw(SplitMix);
 #[derive(Clone, Copy)]
 pub(super) enum Subject {
     Camera = 1,
-    Butt,
+    Boss,
     Face,
     Arrows,
     Shots,

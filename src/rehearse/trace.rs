@@ -18,7 +18,7 @@ pub enum Seen {
     /// The sheet with the face, at this place.
     Paper(FacePoint),
     /// The boss's front, at this place of the face plane's frame.
-    Butt(FacePoint),
+    Boss(FacePoint),
     /// Anything else.
     Other,
 }
@@ -269,7 +269,7 @@ impl Scene {
         if let (Some(_), Some((k, hit))) = (paper, &shaft) {
             return self.shaft_sample(ray, *k, hit);
         }
-        let surface = self.butt.hit(ray, pixel);
+        let surface = self.boss.hit(ray, pixel);
         if let Some((k, hit)) = shaft.filter(|(_, h)| h.distance < surface.distance) {
             return self.shaft_sample(ray, k, &hit);
         }
@@ -399,7 +399,7 @@ impl Scene {
             toward: toward.normalize(),
         };
         let paper = self.on_paper(&ray);
-        let surface = self.butt.hit(&ray, 0.0);
+        let surface = self.boss.hit(&ray, 0.0);
         let limit = paper.map_or(surface.distance, |(d, _)| d.min(surface.distance));
         if let Some((k, hit)) = self.nearest_shaft(&ray, &all, limit) {
             return Seen::Shaft(k, hit.part, hit.along);
@@ -409,7 +409,7 @@ impl Scene {
         }
         if surface.front {
             let point = ray.at(surface.distance);
-            return Seen::Butt(FacePoint::new(point.x, point.y));
+            return Seen::Boss(FacePoint::new(point.x, point.y));
         }
         Seen::Other
     }

@@ -4,9 +4,9 @@
 //! what needs a person; how to read all this and when not to trust it.
 
 mod back;
-mod evening;
 mod now;
 mod page;
+mod timeline;
 
 use super::{BowStory, EndStory, ReportInput, words};
 use page::Page;
@@ -45,7 +45,7 @@ pub fn report(input: &ReportInput) -> String {
         page.raw("</section>\n");
     }
     for (bow, story) in (1_u32..).zip(&input.bows) {
-        evening::section(&mut page, story, bow, input.bows.len() > 1);
+        timeline::section(&mut page, story, bow, input.bows.len() > 1);
     }
     back::learned(&mut page, input);
     back::to_check(&mut page, input);

@@ -21,7 +21,7 @@ enum Make {
 }
 
 /// The boss. Its own frame: origin at the middle of its front, x right, y up along the front, z off it.
-pub(super) struct Butt {
+pub(super) struct Boss {
     make: Make,
     half: f64,
     thick: f64,
@@ -73,10 +73,10 @@ pub(super) struct Setting<'a> {
     pub(super) grain: Grain,
 }
 
-impl Butt {
+impl Boss {
     pub(super) fn draw(world: &World, seed: u64, setting: &Setting) -> Self {
-        let w = &world.butt;
-        let mut draw = Draw::new(seed, Subject::Butt);
+        let w = &world.boss;
+        let mut draw = Draw::new(seed, Subject::Boss);
         let make = match draw.unit() {
             v if v < 0.4 => Make::Foam,
             v if v < 0.7 => Make::Layers,

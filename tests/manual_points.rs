@@ -11,7 +11,7 @@ use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{FaceFit, FitOptions};
 use bossmark::geometry::FacePoint;
 use bossmark::geometry::camera::{Camera, Lens, ROLL};
-use bossmark::hand::{self, HandError, Points};
+use bossmark::manual_points::{self, ManualFitError, Points};
 use bossmark::math::SplitMix;
 use bossmark::photo::{ExifFacts, Photo};
 use bossmark::record::{End, FittedTo};
@@ -73,9 +73,9 @@ fn parsed(file: &Value, face: &FaceSpec) -> Points {
     Points::parse(file.to_string().as_bytes(), face).unwrap()
 }
 
-fn fitted(file: &Value) -> Result<FaceFit, HandError> {
+fn fitted(file: &Value) -> Result<FaceFit, ManualFitError> {
     let face = spec::by_name("wa-80").unwrap();
-    hand::fit(&photo(), face, &parsed(file, face), &FitOptions::default())
+    manual_points::fit(&photo(), face, &parsed(file, face), &FitOptions::default())
 }
 
 const NINE: [(&str, f64, f64); 9] = [
@@ -182,7 +182,7 @@ fn with_few_points_it_is_said_what_is_wrong() {
     swapped["points"][0]["px"] = swapped["points"][1]["px"].take();
     swapped["points"][1]["px"] = px;
     match fitted(&swapped) {
-        Err(HandError::Interchanged { first, second }) => {
+        Err(ManualFitError::Interchanged { first, second }) => {
             assert!(
                 first.contains("edge, up") && second.contains("edge, right"),
                 "{first} {second}"
@@ -191,7 +191,7 @@ fn with_few_points_it_is_said_what_is_wrong() {
         other => panic!("{other:?}"),
     }
     let three = file(&truth, &some(&[0, 1, 2]), 2.0, &mut random);
-    assert_eq!(fitted(&three).unwrap_err(), HandError::TooFew(3));
+    assert_eq!(fitted(&three).unwrap_err(), ManualFitError::TooFew(3));
     let line = file(
         &truth,
         &[
@@ -203,7 +203,7 @@ fn with_few_points_it_is_said_what_is_wrong() {
         0.0,
         &mut random,
     );
-    assert_eq!(fitted(&line).unwrap_err(), HandError::InALine);
+    assert_eq!(fitted(&line).unwrap_err(), ManualFitError::InALine);
     // as in a mirror: left and right interchanged throughout
     let mut mirrored = file(
         &truth,
@@ -220,10 +220,10 @@ fn with_few_points_it_is_said_what_is_wrong() {
     for point in mirrored["points"].as_array_mut().unwrap() {
         point["mm"][0] = json!(-point["mm"][0].as_f64().unwrap());
     }
-    assert_eq!(fitted(&mirrored).unwrap_err(), HandError::Mirrored);
+    assert_eq!(fitted(&mirrored).unwrap_err(), ManualFitError::Mirrored);
     let mut outside = file(&truth, &NINE, 2.0, &mut random);
     outside["points"][2]["px"] = json!([100.0, 5000.0]);
-    assert!(matches!(fitted(&outside), Err(HandError::Outside(..))));
+    assert!(matches!(fitted(&outside), Err(ManualFitError::Outside(..))));
     // any points at all: no panic
     for _ in 0..200 {
         let points: Vec<Value> = (0..4 + random.below(5))

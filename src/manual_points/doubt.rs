@@ -1,6 +1,6 @@
 //! Which of the points don't fit the others.
 
-use super::HandError;
+use super::ManualFitError;
 use super::solve::{Known, NoCamera, Solved, solve};
 use crate::face::LensPrior;
 
@@ -38,7 +38,7 @@ fn solve_without(known: &[Known], leave: &[usize], prior: &LensPrior) -> Result<
 }
 
 /// The camera of the points that agree.
-pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, HandError> {
+pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, ManualFitError> {
     let all = solve_without(known, &[], prior);
     match all {
         Ok(solved) if is_sound(&solved) => {
@@ -48,7 +48,7 @@ pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, HandE
                 interchanged: false,
             });
         }
-        Err(NoCamera::InALine) => return Err(HandError::InALine),
+        Err(NoCamera::InALine) => return Err(ManualFitError::InALine),
         _ => {}
     }
     let scale = all.as_ref().map_or(f64::INFINITY, |s| s.scale);
@@ -56,20 +56,20 @@ pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, HandE
         return Ok(verdict);
     }
     if let Some((i, j)) = interchanged(known, prior, scale) {
-        return Err(HandError::Interchanged {
+        return Err(ManualFitError::Interchanged {
             first: known[i].name.clone(),
             second: known[j].name.clone(),
         });
     }
     match all {
-        Err(NoCamera::Mirrored) => Err(HandError::Mirrored),
-        Err(NoCamera::InALine) => Err(HandError::InALine),
-        Err(NoCamera::Contradiction) => Err(HandError::Contradiction),
+        Err(NoCamera::Mirrored) => Err(ManualFitError::Mirrored),
+        Err(NoCamera::InALine) => Err(ManualFitError::InALine),
+        Err(NoCamera::Contradiction) => Err(ManualFitError::Contradiction),
         Ok(solved) => {
             let worst = (0..known.len())
                 .max_by(|i, j| solved.miss_sd[*i].total_cmp(&solved.miss_sd[*j]))
                 .unwrap_or(0);
-            Err(HandError::DoNotFit {
+            Err(ManualFitError::DoNotFit {
                 worst: known[worst].name.clone(),
                 miss_px: solved.miss_px[worst],
             })

@@ -1,10 +1,9 @@
-//! The way back and forth of an end: its record as it was before each step, kept beside the record too, so that it outlives
-//! the program.
+//! The undo journal of an end: its record as it was before each step, kept beside the record so that it outlives the program.
 //!
 //! The file (`.NAME.end.json.steps`, hidden: it is neither a record nor anybody's document) gets one line a step and can be
-//! deleted without loss of anything but the way back. Each line names the record that its step left by that record's
-//! fingerprint. Only a line that names the record as it is now is believed, with those before it: whatever broke off in the
-//! middle of a line, was written for a step that then failed, or belongs to another record is passed over.
+//! deleted without loss of anything but undo and redo. Each line names the record that its step left by that record's
+//! fingerprint. Only a line that names the record as it is now counts, with those before it: a line that broke off in the
+//! middle, was written for a step that then failed, or belongs to another record is passed over.
 
 use crate::photo::fingerprint;
 use crate::record::{End, RecordError, canonical};
@@ -19,15 +18,17 @@ const SCHEMA: &str = "bossmark/steps/1";
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub(super) enum Step {
-    /// Something was done.
+    /// An edit.
     Edit,
-    /// The last thing was taken back.
-    Back,
-    /// What was taken back was made again.
-    Forth,
+    /// The last edit was undone.
+    #[serde(rename = "back")]
+    Undo,
+    /// An undone edit was made again.
+    #[serde(rename = "forth")]
+    Redo,
 }
 
-/// What was done, and the record before it.
+/// A step, and the record before it.
 #[derive(Serialize)]
 struct Line<'a> {
     schema: &'static str,
@@ -37,7 +38,7 @@ struct Line<'a> {
     was: &'a End,
 }
 
-/// The whole way, where the lines before don't lead here.
+/// Both stacks whole, where the lines before don't lead to this record.
 #[derive(Serialize)]
 struct Whole<'a> {
     schema: &'static str,
@@ -57,23 +58,23 @@ struct Read {
     future: Option<Vec<End>>,
 }
 
-/// The records before and after the one that is there now.
+/// The records to which undo and redo lead from the one that is there now.
 #[derive(Debug, Default)]
-pub(super) struct Way {
+pub(super) struct UndoJournal {
     file: PathBuf,
     past: Vec<End>,
     future: Vec<End>,
-    /// The revision that the way holds for: the one that its last step left.
+    /// The revision that the stacks hold for: the one that the last step left.
     last: Option<u64>,
-    /// Whether the file's last line leads here, so that the next one can follow it.
-    told: bool,
+    /// Whether the file's last line names this record, so that the next one can follow it.
+    continued: bool,
 }
 
-impl Way {
-    /// The way to this record, as far as the file knows it.
+impl UndoJournal {
+    /// The journal of this record, as far as the file holds it.
     pub(super) fn open(file: PathBuf, record: Option<&End>) -> Self {
-        let known = record.and_then(|r| Some((r.revision, read(&file, &name(r).ok()?)?)));
-        let Some((revision, (past, future, told))) = known else {
+        let known = record.and_then(|r| Some((r.revision, read(&file, &fingerprint_of(r).ok()?)?)));
+        let Some((revision, (past, future, continued))) = known else {
             return Self {
                 file,
                 ..Self::default()
@@ -84,12 +85,12 @@ impl Way {
             past,
             future,
             last: Some(revision),
-            told,
+            continued,
         }
     }
 
-    /// How many steps there are back and forth from this revision.
-    pub(super) fn ways(&self, revision: u64) -> (usize, usize) {
+    /// How many steps can be undone and redone from this revision.
+    pub(super) fn depths(&self, revision: u64) -> (usize, usize) {
         if self.last == Some(revision) {
             (self.past.len(), self.future.len())
         } else {
@@ -101,19 +102,19 @@ impl Way {
     pub(super) fn next(&self, step: Step, revision: u64) -> Option<&End> {
         let from = match step {
             Step::Edit => return None,
-            Step::Back => &self.past,
-            Step::Forth => &self.future,
+            Step::Undo => &self.past,
+            Step::Redo => &self.future,
         };
         from.last().filter(|_| self.last == Some(revision))
     }
 
-    /// Writes down a step from `was` to `now`, which is about to be saved. A way that can't be written down is one that ends
-    /// with the program, and no reason to refuse the step.
-    pub(super) fn note(&mut self, step: Step, was: &End, now: &End) {
-        let follows = self.told && self.last == Some(was.revision);
+    /// Writes a step from `was` to `now`, which is about to be saved. Where that fails undo ends with the program: no reason to
+    /// refuse the step.
+    pub(super) fn write(&mut self, step: Step, was: &End, now: &End) {
+        let follows = self.continued && self.last == Some(was.revision);
         // until the step is made the file is ahead
-        self.told = false;
-        let Ok(name) = name(now) else {
+        self.continued = false;
+        let Ok(name) = fingerprint_of(now) else {
             return;
         };
         let appended = follows
@@ -124,7 +125,7 @@ impl Way {
                 was,
             })
             .is_some_and(|l| store::append(&self.file, &l).is_ok());
-        self.told = appended || {
+        self.continued = appended || {
             let (past, future) = self.after(step, was);
             let whole = Whole {
                 schema: SCHEMA,
@@ -136,23 +137,23 @@ impl Way {
         };
     }
 
-    /// The step that was noted has failed.
+    /// The step that was written has failed.
     pub(super) fn failed(&mut self) {
-        self.told = false;
+        self.continued = false;
     }
 
-    /// The step that was noted is made.
-    pub(super) fn made(&mut self, step: Step, was: End, now: u64) {
+    /// The step that was written is saved.
+    pub(super) fn commit(&mut self, step: Step, was: End, now: u64) {
         if self.last != Some(was.revision) {
             // what was done before on this page is no longer what the record comes from
             self.past.clear();
             self.future.clear();
         }
-        walk(&mut self.past, &mut self.future, step, was);
+        advance(&mut self.past, &mut self.future, step, was);
         self.last = Some(now);
     }
 
-    /// The way after a step.
+    /// Both stacks after a step.
     fn after<'a>(&'a self, step: Step, was: &'a End) -> (Vec<&'a End>, Vec<&'a End>) {
         let holds = self.last == Some(was.revision);
         let list = |l: &'a [End]| -> Vec<&'a End> {
@@ -163,30 +164,30 @@ impl Way {
             }
         };
         let (mut past, mut future) = (list(&self.past), list(&self.future));
-        walk(&mut past, &mut future, step, was);
+        advance(&mut past, &mut future, step, was);
         (past, future)
     }
 }
 
-fn walk<T>(past: &mut Vec<T>, future: &mut Vec<T>, step: Step, was: T) {
+fn advance<T>(past: &mut Vec<T>, future: &mut Vec<T>, step: Step, was: T) {
     match step {
         Step::Edit => {
             past.push(was);
             future.clear();
         }
-        Step::Back => {
+        Step::Undo => {
             past.pop();
             future.push(was);
         }
-        Step::Forth => {
+        Step::Redo => {
             future.pop();
             past.push(was);
         }
     }
 }
 
-/// What a record is known by.
-fn name(record: &End) -> Result<String, RecordError> {
+/// The fingerprint that names a record.
+fn fingerprint_of(record: &End) -> Result<String, RecordError> {
     Ok(fingerprint(&canonical::to_line(record)?))
 }
 
@@ -194,7 +195,7 @@ fn line(document: &impl Serialize) -> Option<Vec<u8>> {
     canonical::line(document).ok()
 }
 
-/// The way to the record of this fingerprint, and whether the file ends there.
+/// The stacks of the record with this fingerprint, and whether the file ends there.
 fn read(file: &Path, name: &str) -> Option<(Vec<End>, Vec<End>, bool)> {
     let bytes = store::read(file).ok()?;
     let (mut past, mut future) = (Vec::new(), Vec::new());
@@ -208,7 +209,7 @@ fn read(file: &Path, name: &str) -> Option<(Vec<End>, Vec<End>, bool)> {
             break;
         };
         match (line.step, line.was) {
-            (Some(step), Some(was)) => walk(&mut past, &mut future, step, was),
+            (Some(step), Some(was)) => advance(&mut past, &mut future, step, was),
             _ => {
                 past = line.past.unwrap_or_default();
                 future = line.future.unwrap_or_default();
@@ -240,39 +241,43 @@ mod tests {
     }
 
     /// Steps from revision 0, each made.
-    fn walked(file: &Path, steps: &[Step]) -> Way {
-        let mut way = Way::open(file.to_owned(), Some(&end(0)));
+    fn journal_after(file: &Path, steps: &[Step]) -> UndoJournal {
+        let mut journal = UndoJournal::open(file.to_owned(), Some(&end(0)));
         for (was, step) in (0..).zip(steps) {
-            way.note(*step, &end(was), &end(was + 1));
-            way.made(*step, end(was), was + 1);
+            journal.write(*step, &end(was), &end(was + 1));
+            journal.commit(*step, end(was), was + 1);
         }
-        way
+        journal
     }
 
     #[test]
     fn the_file_leads_where_the_program_was() {
-        use Step::{Back, Edit, Forth};
+        use Step::{Edit, Redo, Undo};
         let folder = tempfile::tempdir().expect("folder");
         for (n, steps) in [
             [Edit, Edit, Edit].as_slice(),
-            &[Edit, Edit, Back, Back],
-            &[Edit, Edit, Back, Forth, Back],
-            &[Edit, Back, Edit, Edit],
+            &[Edit, Edit, Undo, Undo],
+            &[Edit, Edit, Undo, Redo, Undo],
+            &[Edit, Undo, Edit, Edit],
         ]
         .iter()
         .enumerate()
         {
             let file = folder.path().join(format!(".{n}.steps"));
-            let way = walked(&file, steps);
+            let journal = journal_after(&file, steps);
             let now = end(u64::try_from(steps.len()).expect("few"));
-            let again = Way::open(file, Some(&now));
-            assert_eq!(revisions(&again.past), revisions(&way.past), "{steps:?}");
+            let again = UndoJournal::open(file, Some(&now));
             assert_eq!(
-                revisions(&again.future),
-                revisions(&way.future),
+                revisions(&again.past),
+                revisions(&journal.past),
                 "{steps:?}"
             );
-            assert!(again.told && again.last == Some(now.revision));
+            assert_eq!(
+                revisions(&again.future),
+                revisions(&journal.future),
+                "{steps:?}"
+            );
+            assert!(again.continued && again.last == Some(now.revision));
         }
     }
 
@@ -281,7 +286,7 @@ mod tests {
         use Step::Edit;
         let folder = tempfile::tempdir().expect("folder");
         let file = folder.path().join(".a.steps");
-        walked(&file, &[Edit, Edit, Edit]);
+        journal_after(&file, &[Edit, Edit, Edit]);
         let whole = fs::read(&file).expect("file");
         // another record of the same revision, and none
         let other = End {
@@ -289,27 +294,30 @@ mod tests {
             ..end(3)
         };
         for record in [Some(&other), None] {
-            assert_eq!(Way::open(file.clone(), record).ways(3), (0, 0));
+            assert_eq!(UndoJournal::open(file.clone(), record).depths(3), (0, 0));
         }
         // a step that was written down and never made: the record is still the one before
-        let mut way = Way::open(file.clone(), Some(&end(2)));
-        assert_eq!(way.ways(2), (2, 0));
-        assert!(!way.told, "the next step can't follow the last line");
-        way.note(Edit, &end(2), &end(4));
-        way.made(Edit, end(2), 4);
-        let again = Way::open(file.clone(), Some(&end(4)));
+        let mut journal = UndoJournal::open(file.clone(), Some(&end(2)));
+        assert_eq!(journal.depths(2), (2, 0));
+        assert!(
+            !journal.continued,
+            "the next step can't follow the last line"
+        );
+        journal.write(Edit, &end(2), &end(4));
+        journal.commit(Edit, end(2), 4);
+        let again = UndoJournal::open(file.clone(), Some(&end(4)));
         assert_eq!(revisions(&again.past), [0, 1, 2]);
         // broken off anywhere: no more than what is whole, never a fault
         for length in 0..whole.len() {
             fs::write(&file, &whole[..length]).expect("written");
-            let way = Way::open(file.clone(), Some(&end(3)));
-            assert_eq!(way.ways(3), (0, 0), "cut at {length}");
+            let journal = UndoJournal::open(file.clone(), Some(&end(3)));
+            assert_eq!(journal.depths(3), (0, 0), "cut at {length}");
         }
         // gone: the steps since are still known to the program, and written anew
-        let mut way = walked(&file, &[Edit, Edit]);
+        let mut journal = journal_after(&file, &[Edit, Edit]);
         fs::remove_file(&file).expect("removed");
-        way.note(Edit, &end(2), &end(3));
-        way.made(Edit, end(2), 3);
-        assert_eq!(Way::open(file, Some(&end(3))).ways(3), (3, 0));
+        journal.write(Edit, &end(2), &end(3));
+        journal.commit(Edit, end(2), 3);
+        assert_eq!(UndoJournal::open(file, Some(&end(3))).depths(3), (3, 0));
     }
 }

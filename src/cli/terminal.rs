@@ -1,7 +1,7 @@
 //! What goes to stdout and to stderr, and the status that is to be returned.
 
 use super::args::Output;
-use super::status::{Status, Trouble};
+use super::status::{CliError, Status};
 use crate::record::canonical;
 use crate::store;
 use serde::Serialize;
@@ -10,13 +10,13 @@ use std::path::Path;
 
 /// The two streams and the highest status so far.
 #[derive(Debug, Default)]
-pub(super) struct Screen {
+pub(super) struct Terminal {
     status: Status,
     /// stdout is gone (a pipe that was closed): that is no error, there is just nobody to tell any more.
     closed: bool,
 }
 
-impl Screen {
+impl Terminal {
     /// The highest status so far.
     #[must_use]
     pub(super) const fn status(&self) -> Status {
@@ -40,7 +40,7 @@ impl Screen {
             Err(error) => {
                 self.closed = true;
                 drop(out);
-                self.trouble(&Trouble::file(format!(
+                self.error(&CliError::file(format!(
                     "stdout can't be written ({error}): write to a file with --out"
                 )));
             }
@@ -65,9 +65,9 @@ impl Screen {
     }
 
     /// Tells the user what went wrong, and raises the status.
-    pub(super) fn trouble(&mut self, trouble: &Trouble) {
-        self.tell(&trouble.line());
-        self.raise(trouble.status);
+    pub(super) fn error(&mut self, error: &CliError) {
+        self.tell(&error.line());
+        self.raise(error.status);
     }
 }
 
@@ -102,10 +102,10 @@ impl<'a> Answers<'a> {
     /// When the document can't be written as JSON.
     pub(super) fn give(
         &mut self,
-        screen: &mut Screen,
+        terminal: &mut Terminal,
         document: &impl Serialize,
         text: impl FnOnce() -> String,
-    ) -> Result<(), Trouble> {
+    ) -> Result<(), CliError> {
         let to_stdout = match &self.output.out {
             None => true,
             Some(path) => path == Path::new("-"),
@@ -116,12 +116,12 @@ impl<'a> Answers<'a> {
                 self.pretty = Some(canonical::pretty(document)?);
             }
             if !self.output.json {
-                screen.show(&text());
+                terminal.show(&text());
             }
         } else if self.as_documents() {
-            screen.answer(&canonical::line(document)?);
+            terminal.answer(&canonical::line(document)?);
         } else {
-            screen.text(&text());
+            terminal.text(&text());
         }
         Ok(())
     }
@@ -130,7 +130,7 @@ impl<'a> Answers<'a> {
     ///
     /// # Errors
     /// When the file can't be written, or holds records that must not be lost.
-    pub(super) fn finish(self, proposals: bool) -> Result<(), Trouble> {
+    pub(super) fn finish(self, proposals: bool) -> Result<(), CliError> {
         let Some(path) = self.output.out.as_deref().filter(|p| *p != Path::new("-")) else {
             return Ok(());
         };
@@ -144,6 +144,6 @@ impl<'a> Answers<'a> {
         } else {
             store::save_document(path, &bytes)
         };
-        saved.map_err(|e| Trouble::from(e).about(path))
+        saved.map_err(|e| CliError::from(e).about(path))
     }
 }

@@ -1,11 +1,11 @@
-//! From the bytes of a photo to an end record: the first half of the road, in one call.
+//! From the bytes of a photo to an end record: in one call.
 
 use crate::colours;
 use crate::face::spec::{self, FaceSpec};
 use crate::face::{self, FaceError, FaceFit, FitOptions, pattern};
 use crate::geometry::{FacePoint, ImagePoint};
-use crate::hand::{self, HandError, Points};
 use crate::lens::{self, LensProfile};
+use crate::manual_points::{self, ManualFitError, Points};
 use crate::math::{round_i64, rounded};
 use crate::photo::{self, Photo, PhotoError};
 use crate::record::{
@@ -22,7 +22,7 @@ const COUNTS: f64 = 0.5;
 /// Code of the note that the photo shows another pattern than that of the face named.
 const OTHER_FACE: &str = "other-face";
 
-/// A part of the road that has just been done.
+/// A stage of the pipeline that has just ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stage {
     /// The photo is decoded and upright.
@@ -290,9 +290,9 @@ fn faces(
         })
     };
     if let Some(points) = &options.points {
-        return match hand::fit(photo, spec, points, fit) {
+        return match manual_points::fit(photo, spec, points, fit) {
             Ok(fit) => Ok(vec![fit]),
-            Err(HandError::Calibration) => Err(NoCamera::Broken(RoadError::Calibration(
+            Err(ManualFitError::Calibration) => Err(NoCamera::Broken(RoadError::Calibration(
                 FaceError::Calibration,
             ))),
             Err(error) => Err(failure(error.code(), error.to_string())),

@@ -19,7 +19,7 @@ use solve::{Known, Solved};
 
 /// Why no camera could be made of the points.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum HandError {
+pub enum ManualFitError {
     /// Fewer than four.
     #[error(
         "{0} point(s) have a place in the picture, and four are needed: mark more of them, wide apart"
@@ -68,7 +68,7 @@ pub enum HandError {
     Calibration,
 }
 
-impl HandError {
+impl ManualFitError {
     /// Stable code for the record's failure.
     #[must_use]
     pub const fn code(&self) -> &'static str {
@@ -88,15 +88,15 @@ impl HandError {
 /// where enough are left to tell.
 ///
 /// # Errors
-/// [`HandError`]: what is wrong with the points, and what to do.
+/// [`ManualFitError`]: what is wrong with the points, and what to do.
 pub fn fit(
     photo: &Photo,
     spec: &FaceSpec,
     points: &Points,
     options: &FitOptions,
-) -> Result<FaceFit, HandError> {
-    let assumed = assumptions::assumptions().ok_or(HandError::Calibration)?;
-    let prior = face::lens_prior(photo, options).ok_or(HandError::Calibration)?;
+) -> Result<FaceFit, ManualFitError> {
+    let assumed = assumptions::assumptions().ok_or(ManualFitError::Calibration)?;
+    let prior = face::lens_prior(photo, options).ok_or(ManualFitError::Calibration)?;
     let known = known(photo, points, assumed)?;
     let verdict = doubt::sound(&known, &prior)?;
     let notes = by_hand(&verdict, &known);
@@ -119,7 +119,7 @@ fn known(
     photo: &Photo,
     points: &Points,
     assumed: &assumptions::Assumptions,
-) -> Result<Vec<Known>, HandError> {
+) -> Result<Vec<Known>, ManualFitError> {
     let (w, h) = (f64::from(photo.width), f64::from(photo.height));
     let sd_px = points.sd_px.unwrap_or(assumed.tap_sd_px);
     let direction = points
@@ -130,7 +130,11 @@ fn known(
     for mark in &points.marks {
         let [x, y] = mark.px;
         if !(x >= -0.5 && y >= -0.5 && x <= w - 0.5 && y <= h - 0.5) {
-            return Err(HandError::Outside(mark.name(), photo.width, photo.height));
+            return Err(ManualFitError::Outside(
+                mark.name(),
+                photo.width,
+                photo.height,
+            ));
         }
         out.push(Known {
             name: mark.name(),
@@ -144,7 +148,7 @@ fn known(
         });
     }
     if out.len() < solve::LEAST_POINTS {
-        return Err(HandError::TooFew(out.len()));
+        return Err(ManualFitError::TooFew(out.len()));
     }
     Ok(out)
 }
