@@ -3,8 +3,7 @@
 use super::contradictions::Contradiction;
 use super::knowledge::Axis;
 use super::situation::Situation;
-use super::words;
-use super::{Change, Step, VerifyWhen};
+use super::{Change, Step, VerifyWhen, words};
 use crate::record::Note;
 
 /// The line that goes with every advice.

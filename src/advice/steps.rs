@@ -1,13 +1,11 @@
 //! From what was chosen to the steps of the advice.
 
-use super::cautions;
 use super::choose::Choice;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{present, setting_of};
 use super::situation::{AxisState, Situation};
 use super::trials::sign;
-use super::words;
-use super::{Change, Expect, Step, VerifyWhen};
+use super::{Change, Expect, Step, VerifyWhen, cautions, words};
 use crate::math::rounded;
 use crate::reading::Assumptions;
 use crate::record::{Hand, Setup};

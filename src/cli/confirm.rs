@@ -7,11 +7,10 @@ use super::measure::Task;
 use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::Terminal;
-use crate::photo;
 use crate::record::{End, EntryState, canonical, parse_records};
 use crate::report::text;
 use crate::review::{Edit, Edits, apply};
-use crate::store;
+use crate::{photo, store};
 use std::path::{Path, PathBuf};
 
 /// Where a record comes from and goes to.

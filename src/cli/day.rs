@@ -2,12 +2,11 @@
 
 use super::args::Day;
 use super::context::Context;
-use super::input;
 use super::measure::{Task, in_order, unread};
-use super::outputs;
 use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::Terminal;
+use super::{input, outputs};
 use crate::face::spec::FaceSpec;
 use crate::measure::MeasureOptions;
 use crate::photo::{self, Photo};

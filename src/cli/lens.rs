@@ -8,9 +8,8 @@ use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::lens::sheet::{self, Paper};
 use crate::lens::{self, LensOptions, LensProfile, Look};
-use crate::photo;
 use crate::record::canonical;
-use crate::store;
+use crate::{photo, store};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 

@@ -1,12 +1,11 @@
 //! Whether a fitted camera stands on the face: what speaks for it, and the bars that it has to pass.
 
-use super::Refusal;
-use super::edges;
 use super::evidence::{self, Evidence};
 use super::fit::Fitted;
 use super::refine::{Refined, Refiner, Round, SOFT_PX};
 use super::start::Layout;
 use super::weights::median_scale;
+use super::{Refusal, edges};
 use crate::geometry::FacePoint;
 use crate::imaging::pyramid;
 

@@ -8,8 +8,7 @@ use super::upright::{Roll, Upright, UprightSource};
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::linear_light;
-use crate::math::{SD_FROM_MAD, count, median, quantile, tukey_weight};
-use crate::math::{floor_index, round_i64};
+use crate::math::{SD_FROM_MAD, count, floor_index, median, quantile, round_i64, tukey_weight};
 use image::RgbImage;
 use nalgebra::Vector2;
 

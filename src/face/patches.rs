@@ -23,8 +23,12 @@ struct Area {
 /// largest first.
 pub(super) fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
     let width = width.max(1);
-    let mask = kinds.iter().map(|k| u8::from(k & bits != 0)).collect();
-    let size = (u32::try_from(width), u32::try_from(kinds.len() / width));
+    let mask: Vec<u8> = kinds.iter().map(|k| u8::from(k & bits != 0)).collect();
+    // a single pixel is no patch; the labelling would panic on it, as it has no room for the label 1
+    if mask.len() < SMALLEST_PATCH {
+        return Vec::new();
+    }
+    let size = (u32::try_from(width), u32::try_from(mask.len() / width));
     let (Ok(w), Ok(h)) = size else {
         return Vec::new();
     };
@@ -92,5 +96,15 @@ mod tests {
         let both = patches(&kinds, 3, 16);
         assert!((PI * both[0].1 * both[0].1 - 34.0).abs() < 1e-9);
         assert!(patches(&kinds, 4, 16).is_empty());
+    }
+
+    #[test]
+    fn every_other_pixel_is_a_patch_too_small() {
+        for (width, height) in [(1, 1), (1, 9), (9, 1), (7, 7), (8, 8)] {
+            let board: Vec<u8> = (0..width * height)
+                .map(|i| u8::from((i / width + i % width) % 2 == 0))
+                .collect();
+            assert!(patches(&board, 1, width).is_empty());
+        }
     }
 }

@@ -1,9 +1,8 @@
 //! Which pattern of colours and ratios a photo shows, whatever the face is called.
 
-use super::evidence;
 use super::fit::Projection;
 use super::spec::{self, FaceSpec};
-use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted};
+use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted, evidence};
 use crate::geometry::FacePoint;
 use crate::imaging::pyramid::{self, Pyramid};
 use crate::photo::Photo;

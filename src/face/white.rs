@@ -5,8 +5,7 @@ use super::spec::FaceSpec;
 use crate::geometry::FacePoint;
 use crate::geometry::camera::Camera;
 use crate::imaging::LINEAR_FROM_BYTE;
-use crate::math::floor_index;
-use crate::math::{count, median};
+use crate::math::{count, floor_index, median};
 use image::RgbImage;
 use std::f64::consts::TAU;
 

@@ -6,8 +6,7 @@
 
 use super::grey::Grey;
 use crate::geometry::ImagePoint;
-use crate::math::count;
-use crate::math::floor_index;
+use crate::math::{count, floor_index};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::{PI, TAU};
 

@@ -5,8 +5,7 @@ use super::arrow::{Hit, Part, Ray};
 use super::random::{mix, unit};
 use super::scene::Scene;
 use crate::geometry::{FacePoint, ImagePoint};
-use crate::math::count;
-use crate::math::{floor_index, single};
+use crate::math::{count, floor_index, single};
 use nalgebra::{Vector2, Vector3};
 use rayon::prelude::*;
 

@@ -6,8 +6,7 @@ use super::scene::Scene;
 use super::trace::Seen;
 use super::{Kind, LightKind};
 use crate::geometry::{FacePoint, ImagePoint};
-use crate::math::count;
-use crate::math::rounded;
+use crate::math::{count, rounded};
 use nalgebra::Vector3;
 use serde::Serialize;
 

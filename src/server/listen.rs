@@ -1,9 +1,8 @@
 //! The socket: bytes in, bytes out, with limits on size, time and number.
 
-use super::ServeError;
 use super::app::App;
-use super::guard;
 use super::http::{Answer, Request};
+use super::{ServeError, guard};
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{HeaderName, HeaderValue};
