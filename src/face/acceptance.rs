@@ -40,7 +40,7 @@ impl Refiner<'_> {
     pub(super) fn evidence(
         &self,
         fitted: &Fitted,
-        found: &edges::Found,
+        found: &edges::FoundEdges,
         sd_px: &[f64],
         round: Round,
     ) -> Evidence {

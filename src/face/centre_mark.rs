@@ -1,6 +1,6 @@
 //! The printed "+" in the middle of a face, where the picture resolves it: its four arms show the turn but for quarter turns.
 
-use super::marks::CentreMark;
+use super::print_model::CentreMark;
 use super::upright::{Roll, Upright, UprightSource};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::Camera;

@@ -28,7 +28,7 @@ pub struct RingEdge {
 
 /// How a search is done.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Search {
+pub(super) struct EdgeSearch {
     /// Half length of a profile, px.
     pub(super) reach_px: f64,
     /// Look for printed lines too.
@@ -39,7 +39,7 @@ pub(super) struct Search {
 
 /// What came of a search.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Found {
+pub(super) struct FoundEdges {
     pub(super) edges: Vec<RingEdge>,
     /// Number of places looked at, for each boundary.
     pub(super) looked: Vec<usize>,
@@ -106,10 +106,10 @@ pub(super) fn search(
     projection: &Projection,
     spec: &FaceSpec,
     offsets_mm: &[f64],
-    how: Search,
-) -> Found {
+    how: EdgeSearch,
+) -> FoundEdges {
     let boundaries = spec.boundaries();
-    let mut found = Found {
+    let mut found = FoundEdges {
         edges: Vec::new(),
         looked: vec![0; boundaries.len()],
         sharp: vec![true; boundaries.len()],
@@ -176,7 +176,7 @@ fn profiles(
     spot: FacePoint,
     radius: f64,
     room_mm: f64,
-    how: Search,
+    how: EdgeSearch,
 ) -> Vec<Profile> {
     // stay clear of the neighbouring boundary
     const SHARE_OF_ROOM: f64 = 0.7;

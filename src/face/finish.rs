@@ -4,8 +4,8 @@ use super::refine::{Refined, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
 use super::{
-    CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, marks, notes,
-    paper,
+    CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, notes, paper,
+    print_model,
 };
 use crate::geometry::camera::{Camera, LN_F, ROLL};
 
@@ -136,7 +136,7 @@ impl Refiner<'_> {
         let mark = centre_mark::upright(
             &self.photo.pixels,
             &upright::rolled(camera, guess_rad),
-            marks::centre_mark()?,
+            print_model::centre_mark()?,
             self.priors.upright.centre_mark_sd_deg.to_radians(),
         )?;
         Some(upright::Roll {

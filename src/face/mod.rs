@@ -14,11 +14,11 @@ mod finish;
 mod fit;
 #[cfg(test)]
 mod many_cameras;
-mod marks;
 mod notes;
 mod paper;
 mod patches;
 pub mod pattern;
+mod print_model;
 mod priors;
 mod rays;
 mod refine;
@@ -316,7 +316,7 @@ fn accepted(
 ) -> Result<Vec<FaceFit>, FaceError> {
     let photo = copies.photo;
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
-    let marks = marks::marks(spec).ok_or(FaceError::Calibration)?;
+    let print_model = print_model::print_model(spec).ok_or(FaceError::Calibration)?;
     let prior = options
         .lens
         .unwrap_or_else(|| priors::lens_prior(priors, photo));
@@ -353,7 +353,7 @@ fn accepted(
             photo,
             pyramid: &copies.pyramid,
             spec,
-            marks: &marks,
+            print_model: &print_model,
             priors,
             prior,
             from_profile: options.lens.is_some(),
@@ -436,7 +436,7 @@ fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
     }
 }
 
-fn what_was_seen(search: &find::Search, spec: &FaceSpec, refusals: &[Refusal]) -> String {
+fn what_was_seen(search: &find::SpotSearch, spec: &FaceSpec, refusals: &[Refusal]) -> String {
     if let Some(refusal) = refusals.first() {
         return refusal.words();
     }

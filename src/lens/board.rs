@@ -365,7 +365,7 @@ fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), Image
             if !spacing.is_finite() {
                 return None;
             }
-            let at = corners::sharpen(grey, corner.at.enlarged(factor), radius)?;
+            let at = corners::refine(grey, corner.at.enlarged(factor), radius)?;
             Some((*cell, at))
         })
         .collect()

@@ -142,7 +142,7 @@ fn closed_form(homographies: &[Matrix3<f64>], size: [f64; 2]) -> Lens {
         let (a, b) = (row(p, p), row(q, q));
         rows.push([0, 1, 2, 3].map(|k| a[k] - b[k]));
     }
-    let believable = |f: f64| (0.3..12.0).contains(&f);
+    let plausible = |f: f64| (0.3..12.0).contains(&f);
     let null = |columns: &[usize]| -> Option<Vec<f64>> {
         let n = rows.len().max(columns.len());
         let a = DMatrix::from_fn(n, columns.len(), |i, j| {
@@ -157,13 +157,13 @@ fn closed_form(homographies: &[Matrix3<f64>], size: [f64; 2]) -> Lens {
     if let Some([a, c, d, e]) = null(&[0, 1, 2, 3]).as_deref() {
         let (x, y) = (-c / a, -d / a);
         let f = (e / a - x * x - y * y).sqrt();
-        if believable(f) && x.abs() < 0.25 && y.abs() < 0.25 {
+        if plausible(f) && x.abs() < 0.25 && y.abs() < 0.25 {
             return lens(f, x, y);
         }
     }
     if let Some([a, e]) = null(&[0, 3]).as_deref() {
         let f = (e / a).sqrt();
-        if believable(f) {
+        if plausible(f) {
             return lens(f, 0.0, 0.0);
         }
     }
@@ -303,7 +303,7 @@ impl Problem for Bundle<'_> {
 /// Rounds in which the residuals' scale is taken anew, and steps in each.
 const ROUNDS: usize = 4;
 const STEPS: usize = 30;
-/// No corner is believed to be better than this, px.
+/// Least standard deviation of a corner, px.
 const LEAST_SD_PX: f64 = 0.01;
 
 /// Calibrates the lens of pictures of that size (px) from views of one board, with the plain terms. `None`: some view shows
@@ -328,7 +328,7 @@ pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
     refined(views, size, start, poses, &PLAIN, None)
 }
 
-/// The calibration with tangential terms and k3 as well, from one without; its residuals are judged by the other's scale.
+/// The calibration with tangential terms and k3 as well, from one without; its residuals are scaled by the other's scale.
 #[must_use]
 pub fn with_all_terms(
     views: &[Vec<Pair>],
@@ -376,7 +376,7 @@ fn refined(
             1.0
         };
         problem.sd_px =
-            (factor * spread(&before, problem.observation_weights.len())).max(LEAST_SD_PX);
+            (factor * robust_sd_px(&before, problem.observation_weights.len())).max(LEAST_SD_PX);
         let solution = least_squares(&problem, start, STEPS);
         let (lens, poses) = problem.at(&solution.x);
         (problem.lens, problem.poses) = (lens, poses);
@@ -424,7 +424,7 @@ fn rms(misses: &[f64]) -> f64 {
 }
 
 /// Robust standard deviation of the first `n` residuals.
-fn spread(residuals: &DVector<f64>, n: usize) -> f64 {
+fn robust_sd_px(residuals: &DVector<f64>, n: usize) -> f64 {
     let mut size: Vec<f64> = residuals.iter().take(n).map(|r| r.abs()).collect();
     let sd = SD_FROM_MAD * median(&mut size);
     if sd.is_finite() { sd } else { 1.0 }

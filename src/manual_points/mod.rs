@@ -1,8 +1,8 @@
 //! The camera from points of the face that a person marked in the photo, for photos whose rings can't be read: `points` is
-//! the file, `places` the names of places on a face, `solve` the camera, `doubt` which point doesn't fit.
+//! the file, `places` the names of places on a face, `solve` the camera, `outlier_test` which point doesn't fit.
 
 mod assumptions;
-mod doubt;
+mod outlier_test;
 mod places;
 mod points;
 mod solve;
@@ -98,9 +98,9 @@ pub fn fit(
     let assumed = assumptions::assumptions().ok_or(ManualFitError::Calibration)?;
     let prior = face::lens_prior(photo, options).ok_or(ManualFitError::Calibration)?;
     let known = known(photo, points, assumed)?;
-    let verdict = doubt::sound(&known, &prior)?;
-    let notes = by_hand(&verdict, &known);
-    Ok(finished(verdict.solved, notes, photo, spec, options))
+    let tested = outlier_test::sound(&known, &prior)?;
+    let notes = by_hand(&tested, &known);
+    Ok(finished(tested.solved, notes, photo, spec, options))
 }
 
 /// Places on a face that are easy to find in a photo, by the names that [`Points`] know, with where they are.
@@ -153,22 +153,22 @@ fn known(
     Ok(out)
 }
 
-fn by_hand(verdict: &doubt::Verdict, known: &[Known]) -> Vec<Note> {
-    let used = known.len() - verdict.left_out.len();
+fn by_hand(tested: &outlier_test::TestedFit, known: &[Known]) -> Vec<Note> {
+    let used = known.len() - tested.left_out.len();
     let mut notes = vec![Note {
         code: "by-hand",
         text: format!(
             "the camera was fitted to {used} points marked by a person, not to the rings; they miss the fit by {:.1} px (root mean square)",
-            verdict.solved.rms_px
+            tested.solved.rms_px
         ),
     }];
-    if !verdict.left_out.is_empty() {
-        let names: Vec<String> = verdict
+    if !tested.left_out.is_empty() {
+        let names: Vec<String> = tested
             .left_out
             .iter()
             .map(|(i, miss)| format!("{} ({miss:.0} px off)", known[*i].name))
             .collect();
-        let swapped = if verdict.interchanged {
+        let swapped = if tested.interchanged {
             ": they seem to be interchanged"
         } else {
             ""

@@ -4,9 +4,9 @@ use super::ManualFitError;
 use super::solve::{Known, NoCamera, Solved, solve};
 use crate::face::LensPrior;
 
-/// What was made of all points.
+/// The fit to the points that agree, and the points that were left out.
 #[derive(Clone, Debug)]
-pub(super) struct Verdict {
+pub(super) struct TestedFit {
     pub(super) solved: Solved,
     /// Points left out, and how far each is off, px.
     pub(super) left_out: Vec<(usize, f64)>,
@@ -19,7 +19,7 @@ const MOST_SCALE: f64 = 3.0;
 /// A single point beyond this many (grown) deviations isn't the place it is taken for: 1 in 3000 for two coordinates.
 const MOST_OF_ONE: f64 = 4.0;
 /// Points are left out only where the others then agree better by this factor.
-const CLEARLY: f64 = 3.0;
+const CLEAR_RATIO: f64 = 3.0;
 /// Fewest points that must remain: one more than fix the camera, so that they check one another.
 const LEAST_LEFT: usize = 5;
 
@@ -28,21 +28,21 @@ fn is_sound(s: &Solved) -> bool {
     s.scale <= MOST_SCALE && s.miss_sd.iter().all(|m| *m <= limit)
 }
 
-fn chosen(known: &[Known], leave: &[usize]) -> Vec<usize> {
+fn without(known: &[Known], leave: &[usize]) -> Vec<usize> {
     (0..known.len()).filter(|i| !leave.contains(i)).collect()
 }
 
 fn solve_without(known: &[Known], leave: &[usize], prior: &LensPrior) -> Result<Solved, NoCamera> {
-    let points: Vec<&Known> = chosen(known, leave).iter().map(|i| &known[*i]).collect();
+    let points: Vec<&Known> = without(known, leave).iter().map(|i| &known[*i]).collect();
     solve(&points, prior)
 }
 
 /// The camera of the points that agree.
-pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, ManualFitError> {
+pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<TestedFit, ManualFitError> {
     let all = solve_without(known, &[], prior);
     match all {
         Ok(solved) if is_sound(&solved) => {
-            return Ok(Verdict {
+            return Ok(TestedFit {
                 solved,
                 left_out: Vec::new(),
                 interchanged: false,
@@ -52,8 +52,8 @@ pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, Manua
         _ => {}
     }
     let scale = all.as_ref().map_or(f64::INFINITY, |s| s.scale);
-    if let Some(verdict) = without_some(known, prior, scale) {
-        return Ok(verdict);
+    if let Some(tested) = without_some(known, prior, scale) {
+        return Ok(tested);
     }
     if let Some((i, j)) = interchanged(known, prior, scale) {
         return Err(ManualFitError::Interchanged {
@@ -78,7 +78,7 @@ pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<Verdict, Manua
 }
 
 /// The best fit without one point, else without two.
-fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<Verdict> {
+fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<TestedFit> {
     let ones = (0..known.len()).map(|i| vec![i]).collect::<Vec<_>>();
     let twos = (0..known.len())
         .flat_map(|i| (0..i).map(move |j| vec![j, i]))
@@ -88,7 +88,7 @@ fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<Verdic
             .into_iter()
             .filter(|leave| known.len() - leave.len() >= LEAST_LEFT)
             .filter_map(|leave| Some((solve_without(known, &leave, prior).ok()?, leave)))
-            .filter(|(s, _)| is_sound(s) && CLEARLY * s.scale.max(1.0 / CLEARLY) <= scale)
+            .filter(|(s, _)| is_sound(s) && CLEAR_RATIO * s.scale.max(1.0 / CLEAR_RATIO) <= scale)
             .min_by(|a, b| a.0.scale.total_cmp(&b.0.scale));
         if let Some((solved, leave)) = best {
             let miss = |i: &usize| {
@@ -98,7 +98,7 @@ fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<Verdic
             let left_out = leave.iter().map(miss).collect();
             let interchanged =
                 matches!(leave.as_slice(), [a, b] if changed_fits(known, &solved, *a, *b));
-            return Some(Verdict {
+            return Some(TestedFit {
                 solved,
                 left_out,
                 interchanged,
@@ -117,7 +117,7 @@ fn changed_fits(known: &[Known], solved: &Solved, a: usize, b: usize) -> bool {
             .map_or(f64::INFINITY, |p| p.distance(known[mark].px))
     };
     let straight = off(a, a).min(off(b, b));
-    off(a, b).max(off(b, a)) * CLEARLY < straight
+    off(a, b).max(off(b, a)) * CLEAR_RATIO < straight
 }
 
 /// The two points that make all fit when they change places, if only one pair does.
@@ -140,6 +140,6 @@ fn interchanged(known: &[Known], prior: &LensPrior, scale: f64) -> Option<(usize
     let (best, pair) = *tried.first()?;
     let clear = tried
         .get(1)
-        .is_none_or(|second| second.0 > CLEARLY * best.max(0.3));
-    (clear && CLEARLY * best.max(0.3) <= scale).then_some(pair)
+        .is_none_or(|second| second.0 > CLEAR_RATIO * best.max(0.3));
+    (clear && CLEAR_RATIO * best.max(0.3) <= scale).then_some(pair)
 }

@@ -25,15 +25,15 @@ struct Document {
     either_edge: Normal,
     paper: Normal,
     centre_mark: CentreMark,
-    hanging: [Hanging; SCALES],
+    sheet_scales: [SheetScale; SHEET_SCALES],
 }
 
-/// Number of ways in which a sheet may hang.
-pub(super) const SCALES: usize = 3;
+/// Number of scales of deformation that are compared.
+pub(super) const SHEET_SCALES: usize = 3;
 
 /// How far a sheet may be from what the rulebook prints on a plane.
 #[derive(Clone, Copy, Debug, Deserialize)]
-struct Hanging {
+struct SheetScale {
     /// Standard deviation of each term of the paper's shape, mm for a face of 1 m; larger faces bend as much in proportion.
     paper_mm_per_m: f64,
     /// Standard deviation of a ring's radius, share of it.
@@ -57,13 +57,13 @@ static PRINT: LazyLock<Option<Document>> =
 
 /// Where one boundary is expected to be seen: at its nominal radius + `of_line` · width of the lines + `mm`, ± `sd_mm`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Mark {
+pub(super) struct EdgePrior {
     pub(super) of_line: f64,
     pub(super) mm: f64,
     pub(super) sd_mm: f64,
 }
 
-impl Mark {
+impl EdgePrior {
     /// Expected offset from the nominal radius, mm, for lines of that width.
     pub(super) fn offset_mm(&self, line_mm: f64) -> f64 {
         self.of_line * line_mm + self.mm
@@ -72,18 +72,18 @@ impl Mark {
 
 /// What is expected of all boundaries of a face.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Marks {
-    pub(super) edges: Vec<Mark>,
-    /// The mark of an edge of which it isn't known what it is.
-    either: Mark,
+pub(super) struct PrintModel {
+    pub(super) edges: Vec<EdgePrior>,
+    /// The prior of an edge whose kind isn't known.
+    either: EdgePrior,
     /// Width of the printed lines, mm: mean and standard deviation.
     pub(super) line_mm: (f64, f64),
     /// How far the paper stands off the face plane: standard deviation of each term of its shape, mm.
     pub(super) paper_sd_mm: f64,
 }
 
-/// The marks of a face; the built-in file always parses (tested), `None` stands for a broken build.
-pub(super) fn marks(spec: &FaceSpec) -> Option<Marks> {
+/// The print model of a face; the built-in file always parses (tested), `None` stands for a broken build.
+pub(super) fn print_model(spec: &FaceSpec) -> Option<PrintModel> {
     let data = (*PRINT)?;
     // place of the line's middle and outer edge against the nominal radius, in widths
     let (middle, outer) = match spec.line.side {
@@ -91,25 +91,25 @@ pub(super) fn marks(spec: &FaceSpec) -> Option<Marks> {
         LineSide::Centred => (0.0, 0.5),
         LineSide::Outside => (0.5, 1.0),
     };
-    let mark = |of_line: f64, n: Normal| Mark {
+    let prior = |of_line: f64, n: Normal| EdgePrior {
         of_line,
         mm: n.mm,
         sd_mm: n.sd_mm,
     };
-    let either = mark(middle, data.either_edge);
+    let either = prior(middle, data.either_edge);
     let edges = spec
         .boundaries()
         .iter()
         .map(|b| match b {
-            b if b.is_line() => mark(middle, data.line_middle),
+            b if b.is_line() => prior(middle, data.line_middle),
             b => match rise(b) {
-                Some(Rise::Plain) => mark(outer, data.outer_edge),
-                Some(Rise::PastDip) => mark(outer, data.outer_edge_past_dip),
+                Some(Rise::Plain) => prior(outer, data.outer_edge),
+                Some(Rise::PastDip) => prior(outer, data.outer_edge_past_dip),
                 None => either,
             },
         })
         .collect();
-    Some(Marks {
+    Some(PrintModel {
         edges,
         either,
         paper_sd_mm: data.paper.sd_mm,
@@ -120,14 +120,14 @@ pub(super) fn marks(spec: &FaceSpec) -> Option<Marks> {
     })
 }
 
-impl Marks {
+impl PrintModel {
     /// What is expected of a sheet that hangs in way number `k`: 0 is flat and printed as the rulebook has it.
-    pub(super) fn hanging(&self, spec: &FaceSpec, k: usize) -> Self {
-        let Some(how) = PRINT.and_then(|p| p.hanging.get(k).copied()) else {
+    pub(super) fn with_sheet_scale(&self, spec: &FaceSpec, k: usize) -> Self {
+        let Some(how) = PRINT.and_then(|p| p.sheet_scales.get(k).copied()) else {
             return self.clone();
         };
         let boundaries = spec.boundaries();
-        let edges = self.edges.iter().zip(&boundaries).map(|(e, b)| Mark {
+        let edges = self.edges.iter().zip(&boundaries).map(|(e, b)| EdgePrior {
             sd_mm: e.sd_mm.hypot(how.print * b.radius_mm),
             ..*e
         });
@@ -185,8 +185,8 @@ mod tests {
 
     #[test]
     fn a_dark_line_is_seen_at_its_outer_edge_where_colours_brighten() {
-        let marks = marks(spec::by_name("wa-80").unwrap()).unwrap();
-        let of = |b: usize| marks.edges[b];
+        let print_model = print_model(spec::by_name("wa-80").unwrap()).unwrap();
+        let of = |b: usize| print_model.edges[b];
         // the line between 10 and 9, at its middle
         assert!((of(1).of_line + 0.5).abs() < 1e-12);
         // red to blue and black to white
