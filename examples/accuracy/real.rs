@@ -536,6 +536,11 @@ pub(crate) fn photo_table(scores: &[RealScore]) -> String {
     out
 }
 
+/// The figures in Markdown.
+pub(crate) fn markdown_totals(figures: &Figures) -> String {
+    super::table::markdown(figures, &CLASSES, &FIGURES)
+}
+
 /// The figures of all classes side by side.
 pub(crate) fn totals_table(figures: &Figures) -> String {
     let [a, b, c] = CLASSES;
