@@ -4,11 +4,11 @@
 //! `cargo run --release --example shaft_candidates -- [--true-camera] [--nets=DIR] NAME.truth.json…` (the photo is `NAME.jpg` beside it;
 //! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`)
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::{self, FitOptions, spec};
+use bossmark::geometry::FacePoint;
+use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::photo;
 use bossmark::shaft::{BothNets, FEATURES, Nets, View, study};
-use bossmark::units::FacePoint;
 use nalgebra::{Matrix2, Matrix3, Vector3};
 use serde_json::Value;
 use std::io::Write;
@@ -109,7 +109,8 @@ fn main() -> anyhow::Result<()> {
         let shown = |key: &str| -> Vec<Value> {
             let shafts = truth["shafts"].as_array().into_iter().flatten();
             let place = |s: &Value| {
-                let px = bossmark::units::ImagePoint::new(number(&s[key][0]), number(&s[key][1]));
+                let px =
+                    bossmark::geometry::ImagePoint::new(number(&s[key][0]), number(&s[key][1]));
                 camera.face_from_image(px).map(|p| [p.x, p.y])
             };
             shafts.map(|s| serde_json::json!(place(s))).collect()

@@ -6,7 +6,7 @@
 //!
 //! Each row changes one thing and leaves the rest to the seeds, which are the same in all rows. The photos are drawn
 //! (`bossmark rehearse`), not real: the table shows where the program begins to fail, not how good it is on a range. Faces take
-//! turns. `--told` says how many shafts of each kind were shot; `--markdown` prints the README's table.
+//! turns. `--told` says how many shafts of each kind were shot; `--markdown` prints the table of `docs/accuracy.md`.
 
 #![allow(
     clippy::print_stdout,
@@ -23,9 +23,9 @@ mod score;
 
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec;
+use bossmark::measure::{self, MeasureOptions};
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, rehearse};
-use bossmark::road::{self, MeasureOptions};
 use rayon::prelude::*;
 use score::{PhotoScore, Truth, compare};
 use std::process::ExitCode;
@@ -168,7 +168,7 @@ fn photo(row: &Row, k: u64, a: &Arguments) -> Result<PhotoScore> {
         session.bare = u32::try_from(options.bare).ok();
     }
     let options = MeasureOptions::default();
-    let measured = road::measure(
+    let measured = measure::measure(
         &made.jpeg,
         "practice.jpg",
         face,
@@ -234,7 +234,7 @@ fn median(mut values: Vec<f64>) -> String {
     if values.is_empty() {
         return "–".to_owned();
     }
-    format!("{:.2}", bossmark::numeric::median(&mut values))
+    format!("{:.2}", bossmark::math::median(&mut values))
 }
 
 fn print_row(row: &Row, scores: &[PhotoScore], markdown: bool) {

@@ -1,5 +1,6 @@
-//! Names of colours, and how likely a plastic of that name shows a given colour: sRGB, CIE 1976 L\*a\*b\*, `calibration/arrow-colours.json`.
+//! Names of colours, and how likely a plastic of that name shows a given colour: `calibration/arrow-colours.json`.
 
+use crate::imaging::{Lab, lab_from_linear, linear_from_srgb};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
@@ -24,53 +25,6 @@ struct Scatter {
 /// A name of a colour that the program knows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Named(usize);
-
-/// A colour in CIE 1976 L\*a\*b\* (CIE 15:2004), white D65.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Lab {
-    /// Lightness, 0 (black) to 100 (white).
-    pub l: f64,
-    /// Green (negative) to red.
-    pub a: f64,
-    /// Blue (negative) to yellow.
-    pub b: f64,
-}
-
-/// sRGB, 8-bit values → linear light, 0–1 (IEC 61966-2-1).
-#[must_use]
-pub fn linear(srgb: [f64; 3]) -> [f64; 3] {
-    srgb.map(|v| {
-        let v = (v / 255.0).clamp(0.0, 1.0);
-        if v <= 0.040_45 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        }
-    })
-}
-
-/// Linear sRGB (white 1, 1, 1) → L\*a\*b\*: the matrix of IEC 61966-2-1, whose rows add to the white, and the formulas of CIE 15.
-#[must_use]
-pub fn lab([r, g, b]: [f64; 3]) -> Lab {
-    const ROWS: [[f64; 3]; 3] = [
-        [0.4124, 0.3576, 0.1805],
-        [0.2126, 0.7152, 0.0722],
-        [0.0193, 0.1192, 0.9505],
-    ];
-    let f = ROWS.map(|[x, y, z]| {
-        let t = ((x * r + y * g + z * b) / (x + y + z)).max(0.0);
-        if t > 216.0 / 24_389.0 {
-            t.cbrt()
-        } else {
-            (24_389.0 / 27.0 * t + 16.0) / 116.0
-        }
-    });
-    Lab {
-        l: 116.0 * f[1] - 16.0,
-        a: 500.0 * (f[0] - f[1]),
-        b: 200.0 * (f[1] - f[2]),
-    }
-}
 
 /// A normal density in L\*a\*b\* with axes along lightness, chroma and hue of its middle.
 struct Blob {
@@ -137,12 +91,16 @@ const FLOOR: f64 = 1e-9;
 fn read(text: &str) -> Result<Palette, serde_json::Error> {
     let d: Document = serde_json::from_str(text)?;
     let blobs = d.srgb.values().map(|all| {
-        let each = 1.0 / crate::numeric::count(all.len().max(1));
+        let each = 1.0 / crate::math::count(all.len().max(1));
         let shaded = all.iter().flat_map(|srgb| {
-            let plastic = linear(*srgb);
+            let plastic = linear_from_srgb(*srgb);
             let shades = d.shades.iter();
             shades.map(move |&[light, share]| {
-                Blob::new(lab(plastic.map(|c| c * light)), each * share, d.scatter)
+                Blob::new(
+                    lab_from_linear(plastic.map(|c| c * light)),
+                    each * share,
+                    d.scatter,
+                )
             })
         });
         shaded.collect()
@@ -217,7 +175,7 @@ impl Likeness {
             .iter()
             .map(|blobs| FLOOR + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
             .collect();
-        let mean = each.iter().sum::<f64>() / crate::numeric::count(each.len().max(1));
+        let mean = each.iter().sum::<f64>() / crate::math::count(each.len().max(1));
         let share = |p: f64| (1.0 - palette.outlier) * p / mean + palette.outlier;
         Self(each.into_iter().map(share).collect())
     }
@@ -246,7 +204,7 @@ mod tests {
             ([128.0; 3], [53.59, 0.0, 0.0]),
             ([255.0; 3], [100.0, 0.0, 0.0]),
         ] {
-            let seen = lab(linear(srgb));
+            let seen = lab_from_linear(linear_from_srgb(srgb));
             for (ours, theirs) in [(seen.l, l), (seen.a, a), (seen.b, b)] {
                 assert!((ours - theirs).abs() < 0.06, "{srgb:?}: {seen:?}");
             }
@@ -291,13 +249,14 @@ mod tests {
             let name = named(name).expect("known");
             for srgb in name.srgb() {
                 for light in [0.4, 1.0] {
-                    let seen = Likeness::of(lab(linear(*srgb).map(|c| light * c)));
+                    let seen =
+                        Likeness::of(lab_from_linear(linear_from_srgb(*srgb).map(|c| light * c)));
                     assert!(seen.ratio(name) > 1.2, "{}: {srgb:?} {light}", name.name());
                 }
             }
         }
         let [red, green, blue] = ["red", "green", "blue"].map(|n| named(n).expect("known"));
-        let seen = Likeness::of(lab(linear([200.0, 40.0, 40.0])));
+        let seen = Likeness::of(lab_from_linear(linear_from_srgb([200.0, 40.0, 40.0])));
         assert!(seen.ratio(red) > 20.0 * seen.ratio(green).max(seen.ratio(blue)));
     }
 }

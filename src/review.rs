@@ -30,12 +30,12 @@ pub use look::wants_a_look;
 pub use refit::refitted;
 pub use undo::restore;
 
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::record::check::{SessionFault, check_session};
 use crate::record::{
     CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, Extra, Missed, RecordError,
     Session,
 };
-use crate::units::{FacePoint, ImagePoint};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 

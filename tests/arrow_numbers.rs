@@ -5,9 +5,9 @@
 //! `calibration/arrow-colours.json`), and no constant was chosen on these seeds.
 
 use bossmark::face::spec;
+use bossmark::measure::{self, MeasureOptions};
 use bossmark::record::{End, Entry, NamedArrow, Session, Setup, canonical};
 use bossmark::rehearse::{Options, Practice, arrows, rehearse};
-use bossmark::road::{self, MeasureOptions};
 
 /// An entry and a shaft of the truth this near are one, mm.
 const SAME_MM: f64 = 15.0;
@@ -46,7 +46,7 @@ impl Drawn {
         };
         let face = spec::by_name(self.face).expect("a known face");
         let options = MeasureOptions::default();
-        road::measure(
+        measure::measure(
             &self.practice.jpeg,
             "p.jpg",
             face,

@@ -10,8 +10,8 @@ mod speed;
 mod webdriver;
 
 use bossmark::face::spec;
+use bossmark::measure;
 use bossmark::record::{Entry, Session, canonical};
-use bossmark::road;
 use serde_json::{Value, json};
 use std::fs;
 use std::io::{BufRead, BufReader};
@@ -127,7 +127,7 @@ fn measured() -> &'static Value {
             "setup": {"nocking_point_mm": 9.0, "rest_height_mm": 0.0, "limits": {"rest_height_mm": {"min": -2, "max": 2}}}}))
         .expect("session");
         let face = spec::by_name("wa-80").expect("face");
-        let measured = road::measure(&bytes, "end.jpg", face, session, &road::MeasureOptions::default(), &mut |_| ()).expect("measured");
+        let measured = measure::measure(&bytes, "end.jpg", face, session, &measure::MeasureOptions::default(), &mut |_| ()).expect("measured");
         serde_json::from_slice(&canonical::to_bytes(&measured.end).expect("bytes")).expect("JSON")
     })
 }

@@ -4,10 +4,10 @@
 
 mod drawn;
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::{self, FaceError, FitOptions, UprightSource, spec};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::photo::{ExifFacts, Photo};
-use bossmark::units::{FacePoint, ImagePoint};
 use drawn::{Scene, camera, draw};
 use image::{Rgb, RgbImage};
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, Vector3};

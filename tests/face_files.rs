@@ -109,7 +109,7 @@ fn national_faces_follow_their_construction() {
 #[test]
 fn five_spots_fill_a_square_of_the_nominal_size() {
     let face = spec::by_name("national-indoor-40-5spot").unwrap();
-    let reach = |of: fn(&bossmark::units::FacePoint) -> f64| {
+    let reach = |of: fn(&bossmark::geometry::FacePoint) -> f64| {
         let far = face.spots_mm.iter().map(of).fold(0.0, f64::max);
         far + face.outer_radius_mm()
     };

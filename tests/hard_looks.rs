@@ -5,11 +5,11 @@
 
 mod drawn;
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{self, FitOptions};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::photo::{self, Photo};
-use bossmark::units::{FacePoint, ImagePoint};
 use drawn::{Scene, camera, draw};
 use exif::experimental::Writer;
 use exif::{Field, In, Tag, Value};
@@ -298,7 +298,7 @@ fn noisy(picture: &mut RgbImage, sd: f64) {
         // the sum of three is nearly normal, with variance ¼
         let n = 2.0 * sd * (next() + next() + next());
         #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-        let value = bossmark::units::byte((f64::from(*v) + n) as f32);
+        let value = bossmark::math::byte((f64::from(*v) + n) as f32);
         *v = value;
     }
 }
@@ -347,7 +347,7 @@ fn taken(l: &Look, truth: &Camera, orientation: u8) -> (Photo, f64) {
     if let Some(side) = l.reduced {
         scale = f64::from(side) / f64::from(l.size.0.max(l.size.1));
         let small = |v: u32| {
-            u32::try_from(bossmark::units::floor_index(f64::from(v) * scale + 0.5)).unwrap()
+            u32::try_from(bossmark::math::floor_index(f64::from(v) * scale + 0.5)).unwrap()
         };
         picture = imageops::resize(
             &picture,

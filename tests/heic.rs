@@ -1,9 +1,9 @@
 //! A phone's HEIC original measures like the JPEG: with the feature `heic` and Debian's `heif-enc` (libheif-examples).
 #![cfg(feature = "heic")]
 
+use bossmark::measure::{MeasureOptions, measure};
 use bossmark::photo;
 use bossmark::record::Session;
-use bossmark::road::{MeasureOptions, measure};
 use std::fs;
 use std::path::Path;
 use std::process::Command;

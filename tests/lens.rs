@@ -3,13 +3,13 @@
 
 #![allow(clippy::unwrap_used, reason = "helpers of tests may panic")]
 
-use bossmark::camera::{Camera, Lens, Pose};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::lens::sheet::{self, Paper};
 use bossmark::lens::zhang::{self, FullLens, Pair};
 use bossmark::lens::{self, LensOptions, LensProfile, Look, board};
-use bossmark::numeric::SplitMix;
+use bossmark::math::SplitMix;
 use bossmark::photo::{self, ExifFacts, Photo};
-use bossmark::units::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 use nalgebra::{Rotation3, Vector2, Vector3};
 use rayon::prelude::*;
@@ -354,7 +354,7 @@ fn drawn(camera: &Camera, width: u32, height: u32, seed: u64) -> Photo {
         // light from one side, and noise
         let level = sum * (1.0 - 0.4 * f64::from(u) / f64::from(width)) + 3.0 * normal(&mut random);
         #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-        Rgb([bossmark::units::byte(level as f32); 3])
+        Rgb([bossmark::math::byte(level as f32); 3])
     });
     Photo::from_pixels(picture, ExifFacts::default())
 }

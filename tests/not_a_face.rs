@@ -56,7 +56,7 @@ fn picture(paint: &dyn Fn(f64, f64) -> Colour) -> Photo {
         let light = 1.0 - 0.25 * f64::from(x) / f64::from(WIDTH);
         let noise = 5.0 * (chance(u64::from(y * WIDTH + x)) - 0.5);
         #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-        Rgb(sum.map(|v| bossmark::units::byte((v * light + noise) as f32)))
+        Rgb(sum.map(|v| bossmark::math::byte((v * light + noise) as f32)))
     });
     let exif = ExifFacts {
         focal_35mm: Some(26.0),
@@ -87,7 +87,7 @@ fn painting(seed: u64, fields: f64, x: f64, y: f64) -> Colour {
     let (u, v) = (fields * x - i - 0.5, fields * y - j - 0.5);
     let (i, j) = ((i + 50.0) * 100.0, j + 50.0);
     let field = seed.wrapping_mul(1_000_003)
-        + u64::from(u32::try_from(bossmark::units::floor_index(i + j)).unwrap());
+        + u64::from(u32::try_from(bossmark::math::floor_index(i + j)).unwrap());
     let wobble = 1.0 + 0.02 * (3.0 * v.atan2(u) + TAU * chance(field)).sin();
     let r = u.hypot(v) * wobble;
     let mut edge = 0.0;
@@ -95,10 +95,10 @@ fn painting(seed: u64, fields: f64, x: f64, y: f64) -> Colour {
         edge += 0.03 + 0.1 * chance(field * 31 + ring);
         if r < edge {
             let paint = 7.0 * chance(field * 57 + ring);
-            return PAINTS[bossmark::units::floor_index(paint).min(6)];
+            return PAINTS[bossmark::math::floor_index(paint).min(6)];
         }
     }
-    PAINTS[bossmark::units::floor_index(7.0 * chance(field * 91)).min(6)]
+    PAINTS[bossmark::math::floor_index(7.0 * chance(field * 91)).min(6)]
 }
 
 type Thing = (&'static str, fn(f64, f64) -> Colour);
@@ -186,7 +186,7 @@ const THINGS: [Thing; 17] = [
     ("a beach ball", |x, y| {
         let seen = ball(x, y, 0.7, |u, v| {
             let sector = (6.0 * (v - 0.3).atan2(u - 0.2) / TAU).rem_euclid(6.0);
-            [YELLOW, RED, BLUE, WHITE, RED, BLUE][bossmark::units::floor_index(sector).min(5)]
+            [YELLOW, RED, BLUE, WHITE, RED, BLUE][bossmark::math::floor_index(sector).min(5)]
         });
         seen.unwrap_or(WALL)
     }),

@@ -5,11 +5,11 @@
 
 use bossmark::face::spec::{self, FaceSpec};
 use bossmark::face::{self, FaceFit, FitOptions};
+use bossmark::geometry::ImagePoint;
+use bossmark::measure::{self, MeasureOptions};
 use bossmark::photo;
 use bossmark::record::Session;
 use bossmark::rehearse::{LightKind, Options, Part, Scene, Seen, Truth, rehearse};
-use bossmark::road::{self, MeasureOptions};
-use bossmark::units::ImagePoint;
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -481,7 +481,7 @@ fn measuring_finds_the_face_as_well_as_it_says() {
         };
         let made = rehearse(&options, "p.jpg").unwrap();
         let options = MeasureOptions::default();
-        let measured = road::measure(
+        let measured = measure::measure(
             &made.jpeg,
             "p.jpg",
             spec,

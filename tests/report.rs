@@ -7,11 +7,9 @@
 )]
 
 use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
-use bossmark::camera::Camera;
-use bossmark::evening::{
-    BowStory, Effect, EndStory, FaceLook, Problem, ReportInput, RunStory, TrendPoint,
-};
 use bossmark::face::{RingEdge, spec};
+use bossmark::geometry::camera::Camera;
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
@@ -22,8 +20,10 @@ use bossmark::record::{
 use bossmark::report::marked::{self, Format, Framing};
 use bossmark::report::svg::FacePlot;
 use bossmark::report::{Embedding, charts, debug, html};
-use bossmark::text::{Locale, terminal};
-use bossmark::units::{FacePoint, ImagePoint};
+use bossmark::text::{Locale, plain};
+use bossmark::timeline::{
+    BowStory, Effect, EndStory, FaceLook, Problem, ReportInput, RunStory, TrendPoint,
+};
 use image::{Rgb, RgbImage};
 use std::collections::BTreeSet;
 
@@ -736,15 +736,15 @@ fn texts_for_people() {
     };
     let two = end(2, 108.0, -70.0);
     let all = [
-        terminal::end(&two),
-        terminal::end(&failed),
-        terminal::reading(&reading(104.0, -78.0, 2), Locale::default()),
-        terminal::advice(
+        plain::end(&two),
+        plain::end(&failed),
+        plain::reading(&reading(104.0, -78.0, 2), Locale::default()),
+        plain::advice(
             &advice(reading(104.0, -78.0, 2), nock(), bolts()),
             Locale::default(),
         ),
-        terminal::faces(&spec::known()[..1]),
-        terminal::day(&terminal::DayInShort {
+        plain::faces(&spec::known()[..1]),
+        plain::day(&plain::DayInShort {
             ends: vec![("end-2.jpg", &two), ("boss.jpg", &failed)],
             problems: &story("", &[]).problems,
             measured: 2,
@@ -752,7 +752,7 @@ fn texts_for_people() {
             again: 0,
             confirm: vec!["bossmark confirm evening".to_owned()],
         }),
-        terminal::history(
+        plain::history(
             "Mara, club riser",
             &story("", &[]).bows[0].trend,
             Locale::default(),

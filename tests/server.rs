@@ -36,7 +36,7 @@ fn start(record: PathBuf) -> Start {
         record: record.into(),
         session: bossmark::record::Session::default(),
         face: None,
-        measuring: bossmark::road::MeasureOptions::default(),
+        measuring: bossmark::measure::MeasureOptions::default(),
     }
 }
 

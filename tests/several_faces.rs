@@ -4,12 +4,12 @@
 
 mod drawn;
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::{self, FaceFit, FitOptions, LensPrior, spec};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
+use bossmark::measure::{self, MeasureOptions, Measured, Pick, Place};
 use bossmark::photo::{self, ExifFacts, Photo};
 use bossmark::record::{End, Session};
-use bossmark::road::{self, MeasureOptions, Measured, Pick, Place};
-use bossmark::units::{FacePoint, ImagePoint};
 use drawn::{Scene, camera, draw};
 use image::{RgbImage, imageops};
 use nalgebra::Vector3;
@@ -27,7 +27,7 @@ fn png(picture: &RgbImage) -> Vec<u8> {
 fn measured(bytes: &[u8], face: &str, options: &MeasureOptions) -> Measured {
     let spec = spec::by_name(face).unwrap();
     let session = Session::default();
-    road::measure(bytes, "drawn.png", spec, session, options, &mut |_| {}).unwrap()
+    measure::measure(bytes, "drawn.png", spec, session, options, &mut |_| {}).unwrap()
 }
 
 /// The camera as seen from a face that hangs `right` mm beside the first.

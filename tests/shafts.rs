@@ -1,8 +1,9 @@
 //! The shaft search on drawn pictures: a cylinder of known place, and pictures that hold nothing.
 
-use bossmark::camera::{Camera, Lens, Pose};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
+use bossmark::math::round_i64;
 use bossmark::shaft::{ShaftKind, Shafts, View, find};
-use bossmark::units::{FacePoint, ImagePoint, round_i64};
 use image::{Rgb, RgbImage};
 use nalgebra::{Matrix2, Matrix3, Vector3};
 

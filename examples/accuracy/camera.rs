@@ -2,7 +2,7 @@
 
 use crate::score::{Truth, best_turn, distance, turned};
 use bossmark::face::{FaceFit, LensPrior};
-use bossmark::units::ImagePoint;
+use bossmark::geometry::ImagePoint;
 
 /// Errors beyond this many predicted standard deviations are none that the fit foresaw.
 const FORESEEN_SD: f64 = 3.0;

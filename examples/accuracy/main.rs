@@ -1,8 +1,8 @@
 //! Accuracy over photos with known truth: per photo, over all, and the time of each stage.
 //!
 //! ```text
-//! cargo run --release --example accuracy -- DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens]
-//! cargo run --release --example accuracy -- --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json]
+//! cargo run --release --example accuracy -- DIR [--only TEXT] [--floors FILE] [--json|--markdown] [--camera] [--true-lens]
+//! cargo run --release --example accuracy -- --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json|--markdown]
 //! ```
 //!
 //! Every `NAME.truth.json` in DIR (`photo-truth/1`, see `sample-photos/README.md`) with its `NAME.jpg` is measured and
@@ -29,9 +29,9 @@ mod table;
 
 use anyhow::{Context, Result, bail};
 use bossmark::face::{self, FaceError, FitOptions, spec};
+use bossmark::measure::{self, MeasureOptions, Stage};
 use bossmark::photo;
 use bossmark::record::{End, Failure, Session};
-use bossmark::road::{self, MeasureOptions, Stage};
 use score::{PhotoScore, Truth, compare};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -59,6 +59,7 @@ struct Arguments {
     only: String,
     floors: Option<PathBuf>,
     json: bool,
+    markdown: bool,
     how: How,
 }
 
@@ -69,11 +70,11 @@ struct How {
     true_lens: bool,
 }
 
-const USE: &str = "use: accuracy DIR [--only TEXT] [--floors FILE] [--json] [--camera] [--true-lens], or: accuracy --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json]";
+const USE: &str = "use: accuracy DIR [--only TEXT] [--floors FILE] [--json|--markdown] [--camera] [--true-lens], or: accuracy --real PHOTOS [TRUTH] [--only TEXT] [--floors FILE] [--json|--markdown]";
 
 fn arguments() -> Result<Arguments> {
     let (mut dirs, mut only, mut floors, mut json) = (Vec::new(), String::new(), None, false);
-    let mut real = false;
+    let (mut real, mut markdown) = (false, false);
     let mut how = How::default();
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
@@ -81,6 +82,7 @@ fn arguments() -> Result<Arguments> {
             "--only" => only = args.next().context("--only needs a text")?,
             "--floors" => floors = Some(args.next().context("--floors needs a file")?.into()),
             "--json" => json = true,
+            "--markdown" => markdown = true,
             "--camera" => how.only_camera = true,
             "--true-lens" => how.true_lens = true,
             "--real" => real = true,
@@ -106,6 +108,7 @@ fn arguments() -> Result<Arguments> {
         only,
         floors,
         json,
+        markdown,
         how,
     })
 }
@@ -124,6 +127,8 @@ fn run() -> Result<bool> {
     let figures = table::figures(&scores);
     if a.json {
         println!("{}", serde_json::to_string_pretty(&figures)?);
+    } else if a.markdown {
+        println!("{}", table::markdown_totals(&figures));
     } else if a.how.only_camera {
         println!("{}", table::camera_table(&scores));
         println!("{}", table::camera_totals(&figures));
@@ -149,6 +154,8 @@ fn run_real(a: &Arguments) -> Result<bool> {
     let figures = real::figures(&scores);
     if a.json {
         println!("{}", serde_json::to_string_pretty(&figures)?);
+    } else if a.markdown {
+        println!("{}", real::markdown_totals(&figures));
     } else {
         println!("{}", real::photo_table(&scores));
         println!("{}", real::totals_table(&figures));
@@ -216,7 +223,7 @@ fn score_photo(dir: &Path, truth: &Truth, how: How) -> Result<PhotoScore> {
     let start = Instant::now();
     let mut stages = Vec::new();
     let mut last = start;
-    let measured = road::measure(
+    let measured = measure::measure(
         &bytes,
         &truth.photo,
         spec,

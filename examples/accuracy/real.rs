@@ -9,9 +9,9 @@ use crate::score::{distance, plane_from_px};
 use crate::table::{Figures, show};
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec::{self, Colour, FaceSpec};
+use bossmark::measure::{self, MeasureOptions, Pick, Place};
 use bossmark::record::history::is_confirmed;
 use bossmark::record::{CameraRecord, End, EntryKind, Session};
-use bossmark::road::{self, MeasureOptions, Pick, Place};
 use bossmark::store;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -218,7 +218,7 @@ impl Case {
             ..MeasureOptions::default()
         };
         let start = Instant::now();
-        let measured = road::measure(
+        let measured = measure::measure(
             &bytes,
             &self.truth.photo,
             &self.spec,
@@ -281,7 +281,7 @@ fn rings(truth: &RealTruth, spec: &FaceSpec, camera: &CameraRecord) -> Option<f6
     let best = spec.spots_mm.iter().map(|s| off([s.x, s.y]));
     let mut errors = best.min_by(|a, b| a.iter().sum::<f64>().total_cmp(&b.iter().sum()))?;
     errors.sort_by(f64::total_cmp);
-    let at = bossmark::units::floor_index(BETTER * errors.len() as f64);
+    let at = bossmark::math::floor_index(BETTER * errors.len() as f64);
     errors.get(at).map(|e| e * per_mm(spec))
 }
 
@@ -487,7 +487,7 @@ fn of_class(of: &[&RealScore]) -> [Option<f64>; 18] {
 fn at_share(values: &[f64], share: f64) -> Option<f64> {
     let mut v = values.to_vec();
     v.sort_by(f64::total_cmp);
-    let at = bossmark::units::floor_index(share * v.len() as f64);
+    let at = bossmark::math::floor_index(share * v.len() as f64);
     v.get(at.min(v.len().saturating_sub(1))).copied()
 }
 
@@ -534,6 +534,11 @@ pub(crate) fn photo_table(scores: &[RealScore]) -> String {
         );
     }
     out
+}
+
+/// The figures in Markdown.
+pub(crate) fn markdown_totals(figures: &Figures) -> String {
+    super::table::markdown(figures, &CLASSES, &FIGURES)
 }
 
 /// The figures of all classes side by side.
@@ -590,7 +595,7 @@ mod tests {
     static MEASURED: LazyLock<End> = LazyLock::new(|| {
         let bytes = fs::read(sample(PHOTO)).unwrap();
         let (spec, options) = (spec::by_name("wa-80").unwrap(), MeasureOptions::default());
-        road::measure(
+        measure::measure(
             &bytes,
             PHOTO,
             spec,

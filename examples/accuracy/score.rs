@@ -1,9 +1,9 @@
 //! Compares one end record with the truth of its photo (`photo-truth/1`, described in `sample-photos/README.md`).
 
 use crate::camera::CameraScore;
-use bossmark::camera::Lens;
+use bossmark::geometry::camera::Lens;
+use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::record::{CameraRecord, End, EntryKind};
-use bossmark::units::{FacePoint, ImagePoint};
 use serde::Deserialize;
 
 /// An entry belongs to a shaft at most this far away, mm.

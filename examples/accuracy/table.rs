@@ -105,7 +105,7 @@ pub(crate) fn quantile(values: &[f64], q: f64) -> Option<f64> {
     v.sort_by(f64::total_cmp);
     let last = v.len().checked_sub(1)?;
     let x = q * last as f64;
-    let i = bossmark::units::floor_index(x);
+    let i = bossmark::math::floor_index(x);
     Some(v[i] + (x - i as f64) * (v[(i + 1).min(last)] - v[i]))
 }
 
@@ -450,6 +450,39 @@ pub(crate) fn upright_table(scores: &[PhotoScore]) -> String {
         );
     }
     out
+}
+
+/// The figures of some groups side by side as a table in Markdown, those left out that no group has.
+pub(crate) fn markdown(
+    figures: &Figures,
+    groups: &[&str],
+    rows: &[(&'static str, &'static str)],
+) -> String {
+    let line = |cells: Vec<String>| format!("| {} |\n", cells.join(" | "));
+    let mut out = line(
+        std::iter::once(String::new())
+            .chain(groups.iter().map(|g| (*g).to_owned()))
+            .collect(),
+    );
+    out += &line(vec!["---".to_owned(); groups.len() + 1]);
+    for (name, what) in rows {
+        let values: Vec<Option<f64>> = groups
+            .iter()
+            .map(|g| figures.get(&format!("{g}.{name}")).copied())
+            .collect();
+        if values.iter().any(Option::is_some) {
+            let what = std::iter::once(format!("`{name}`: {what}"));
+            out += &line(what.chain(values.into_iter().map(show)).collect());
+        }
+    }
+    out
+}
+
+/// The figures of photos with known truth in Markdown.
+pub(crate) fn markdown_totals(figures: &Figures) -> String {
+    markdown(figures, &GROUPS, &FIGURES)
+        + "\n"
+        + &markdown(figures, &["negatives"], &NEGATIVE_FIGURES)
 }
 
 /// The figures of all groups side by side.

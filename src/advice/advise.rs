@@ -6,9 +6,9 @@ use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
 use super::trials::Readings;
 use super::{Advice, Change, Learned, SCHEMA, Step, VerifyWhen, cautions, steps};
+use crate::math::rounded;
 use crate::reading::{Reading, read};
 use crate::record::History;
-use crate::units::rounded;
 
 /// What the archer asks for beside the records.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

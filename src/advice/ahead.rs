@@ -5,7 +5,7 @@
 //! from anew with a better one. Both are counted for offsets spread as the posterior is, as if every further end lay where its
 //! offset is; offsets that can't be shown in tune within a horizon count as that horizon.
 
-use super::normal::Normal;
+use crate::math::Normal;
 
 /// Places of the offset that are looked at on each axis: midpoints of nine equal parts of a normal.
 const PLACES: [f64; 9] = [

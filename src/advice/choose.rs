@@ -4,9 +4,9 @@ use super::ahead::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Beta;
 use super::moves::{Move, Moves, moves, present};
-use super::normal::normal_cdf;
 use super::situation::{AxisState, Situation};
 use super::{Change, LookUp};
+use crate::math::normal_cdf;
 
 /// Alternatives that are named beside the next change.
 const MOST_OTHERS: usize = 3;

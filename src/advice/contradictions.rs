@@ -3,8 +3,8 @@
 use super::Change;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{Trial, learn, predicted};
-use super::normal::normal_cdf;
 use super::slopes::Slope;
+use crate::math::normal_cdf;
 
 /// A change whose result contradicts what was to be expected of it.
 #[derive(Clone, Copy, Debug, PartialEq)]

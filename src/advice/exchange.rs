@@ -3,8 +3,8 @@
 use super::Change;
 use super::knowledge::knowledge;
 use super::physics::{Beam, Drive, KG_PER_GRAIN, M_PER_INCH, N_PER_LBF, stiffness_of_spine};
+use crate::geometry::MM_PER_INCH;
 use crate::record::Setup;
-use crate::units::MM_PER_INCH;
 
 /// Kilograms in a gram.
 const KG_PER_G: f64 = 1e-3;

@@ -9,9 +9,9 @@ use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
 use super::trials::Readings;
 use super::{Change, steps};
+use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
 use crate::record::History;
-use crate::units::MM_PER_INCH;
 
 /// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
 #[derive(Clone, Debug, PartialEq)]

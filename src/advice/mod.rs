@@ -21,7 +21,6 @@ mod knowledge;
 mod learn;
 mod made;
 mod moves;
-mod normal;
 pub mod physics;
 mod situation;
 mod slopes;

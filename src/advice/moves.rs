@@ -4,8 +4,8 @@ use super::exchange::arrow_grains;
 use super::knowledge::Knowledge;
 use super::slopes::lb_per_quarter_turn;
 use super::{Change, LookUp};
+use crate::math::{floor_index, round_i64};
 use crate::record::{Limit, Setup};
-use crate::units::{floor_index, round_i64};
 
 /// Settings closer than this are the same.
 const SAME: f64 = 1e-6;

@@ -1,16 +1,15 @@
 //! From what was chosen to the steps of the advice.
 
 use super::about::{Because, Detail, LookUp, Reason, Why};
-use super::cautions;
 use super::choose::Choice;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{present, setting_of};
 use super::situation::{AxisState, Situation};
 use super::trials::sign;
-use super::{Change, Expect, Step, VerifyWhen};
+use super::{Change, Expect, Step, VerifyWhen, cautions};
+use crate::math::rounded;
 use crate::reading::Assumptions;
 use crate::record::Setup;
-use crate::units::rounded;
 
 /// Pairs asked for where the reading makes no forecast: an end of three and three.
 const USUAL_PAIRS: u32 = 3;

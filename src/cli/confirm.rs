@@ -5,13 +5,12 @@ use super::context::Context;
 use super::input;
 use super::measure::Task;
 use super::progress::Progress;
-use super::screen::Screen;
-use super::status::{Status, Trouble};
-use crate::photo;
+use super::status::{CliError, Status};
+use super::terminal::Terminal;
 use crate::record::{End, EntryState, canonical, parse_records};
 use crate::review::{Edit, Edits, apply};
-use crate::store;
-use crate::text::terminal;
+use crate::text::plain;
+use crate::{photo, store};
 use std::path::{Path, PathBuf};
 
 /// Where a record comes from and goes to.
@@ -25,13 +24,13 @@ pub(super) struct Job {
 }
 
 /// Runs the command.
-pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliError> {
     if !args.accept && args.edits.is_none() {
-        return super::page::run(args, screen);
+        return super::page::run(args, terminal);
     }
     let edits = match &args.edits {
         Some(path) => {
-            Some(Edits::parse(&input::bytes(path)?).map_err(|e| Trouble::from(e).about(path))?)
+            Some(Edits::parse(&input::bytes(path)?).map_err(|e| CliError::from(e).about(path))?)
         }
         None => None,
     };
@@ -39,18 +38,18 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     let jobs = jobs(args)?;
     if edits.is_some() && jobs.len() != 1 {
-        return Err(Trouble::usage(format!(
+        return Err(CliError::usage(format!(
             "--edits changes one record, and {} are given: name the one that the edits are for",
             jobs.len()
         )));
     }
     for job in &jobs {
-        let done = one(args, job, edits.as_ref(), &mut context, screen);
+        let done = one(args, job, edits.as_ref(), &mut context, terminal);
         for message in context.messages() {
-            screen.tell(&message);
+            terminal.tell(&message);
         }
-        if let Err(trouble) = done {
-            screen.trouble(&trouble.about(job.photo.as_ref().unwrap_or(&job.from)));
+        if let Err(error) = done {
+            terminal.error(&error.about(job.photo.as_ref().unwrap_or(&job.from)));
         }
     }
     Ok(())
@@ -60,13 +59,13 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
 ///
 /// # Errors
 /// When a folder can't be read.
-pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, Trouble> {
+pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, CliError> {
     let mut jobs = Vec::new();
     for input in &args.inputs {
         if input.is_dir() {
-            let mut photos = store::photos(input).map_err(|e| Trouble::from(e).about(input))?;
+            let mut photos = store::photos(input).map_err(|e| CliError::from(e).about(input))?;
             photos.retain(|photo| !is_drawn_on(photo));
-            let records = store::records(input).map_err(|e| Trouble::from(e).about(input))?;
+            let records = store::records(input).map_err(|e| CliError::from(e).about(input))?;
             jobs.extend(folder_jobs(args, &photos, records));
         } else if store::is_photo_name(input) {
             jobs.extend(folder_jobs(args, std::slice::from_ref(input), Vec::new()));
@@ -133,11 +132,11 @@ fn one(
     job: &Job,
     edits: Option<&Edits>,
     context: &mut Context,
-    screen: &mut Screen,
-) -> Result<(), Trouble> {
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
     let records = load(job, context)?;
     if edits.is_some() && records.len() != 1 {
-        return Err(Trouble::usage(format!(
+        return Err(CliError::usage(format!(
             "--edits changes one record, and the file holds {}: put the one that the edits are for into a file of its own",
             records.len()
         )));
@@ -145,15 +144,15 @@ fn one(
     let mut changed = Vec::new();
     for mut end in records {
         end.session = end.session.or(context.flags());
-        changed.push(change(&end, edits, job, screen)?);
+        changed.push(change(&end, edits, job, terminal)?);
     }
-    save(args, job, &changed, screen)
+    save(args, job, &changed, terminal)
 }
 
-fn load(job: &Job, context: &mut Context) -> Result<Vec<End>, Trouble> {
+fn load(job: &Job, context: &mut Context) -> Result<Vec<End>, CliError> {
     if let Some(photo) = &job.photo {
         if let Some(end) =
-            store::record_at(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?
+            store::record_at(&job.from).map_err(|e| CliError::from(e).about(&job.from))?
         {
             return Ok(vec![end]);
         }
@@ -171,14 +170,14 @@ fn change(
     end: &End,
     edits: Option<&Edits>,
     job: &Job,
-    screen: &mut Screen,
-) -> Result<End, Trouble> {
+    terminal: &mut Terminal,
+) -> Result<End, CliError> {
     if let Some(edits) = edits {
         return Ok(edits.apply(end)?);
     }
     if let Some(failure) = &end.failure {
-        screen.trouble(
-            &Trouble::not_possible(&failure.text).about(job.photo.as_ref().unwrap_or(&job.from)),
+        terminal.error(
+            &CliError::not_possible(&failure.text).about(job.photo.as_ref().unwrap_or(&job.from)),
         );
         return Ok(end.clone());
     }
@@ -192,7 +191,7 @@ fn change(
         .map(|e| e.id.to_string())
         .collect();
     if !doubtful.is_empty() {
-        screen.tell(&format!(
+        terminal.tell(&format!(
             "{}: accepted with the rest although in doubt: entry {}. Is there no shaft? Take it out with --edits",
             job.photo.as_ref().unwrap_or(&job.from).display(),
             doubtful.join(", ")
@@ -201,28 +200,33 @@ fn change(
     Ok(apply(end, &[Edit::Accept])?)
 }
 
-fn save(args: &Confirm, job: &Job, records: &[End], screen: &mut Screen) -> Result<(), Trouble> {
+fn save(
+    args: &Confirm,
+    job: &Job,
+    records: &[End],
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
     let to_stdout = job.to == Path::new("-");
     if !to_stdout {
         if let Some(folder) = args.out.as_ref().filter(|_| job.photo.is_some()) {
-            store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+            store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
         }
         write(&job.to, records).map_err(|e| e.about(&job.to))?;
     }
     for end in records {
         if to_stdout || args.json {
-            screen.answer(&canonical::to_line(end)?);
+            terminal.answer(&canonical::to_line(end)?);
         } else if end.failure.is_none() {
-            screen.text(&terminal::end(end));
+            terminal.text(&plain::end(end));
         }
         if end.failure.is_some() {
-            screen.raise(Status::NotPossible);
+            terminal.raise(Status::NotPossible);
         }
     }
     Ok(())
 }
 
-fn write(path: &Path, records: &[End]) -> Result<(), Trouble> {
+fn write(path: &Path, records: &[End]) -> Result<(), CliError> {
     match records {
         [one] => {
             let there = store::record_at(path)?;

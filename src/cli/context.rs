@@ -2,12 +2,12 @@
 
 use super::args::SessionArgs;
 use super::lens;
-use super::status::Trouble;
+use super::status::CliError;
 use crate::face::spec::{self, FaceSpec};
 use crate::lens::LensProfile;
+use crate::measure::MeasureOptions;
 use crate::photo;
 use crate::record::{Session, SessionFile, Setup, keys};
-use crate::road::MeasureOptions;
 use crate::store::{self, StoreError};
 use jiff::civil::DateTime;
 use rayon::prelude::*;
@@ -56,7 +56,7 @@ impl Context {
     ///
     /// # Errors
     /// When that file can't be read or is wrong.
-    pub(super) fn new(args: &SessionArgs, face: Option<&str>) -> Result<Self, Trouble> {
+    pub(super) fn new(args: &SessionArgs, face: Option<&str>) -> Result<Self, CliError> {
         let mut context = Self {
             flags: args.to_session(),
             face: face.map(str::to_owned),
@@ -75,7 +75,7 @@ impl Context {
             context.flags.setup = Some(flags.or(&told));
         }
         if let Some(path) = &args.session {
-            let bytes = store::read(path).map_err(|e| Trouble::from(e).about(path))?;
+            let bytes = store::read(path).map_err(|e| CliError::from(e).about(path))?;
             context.given = Some(context.told(path, &bytes)?);
         }
         Ok(context)
@@ -85,7 +85,7 @@ impl Context {
     ///
     /// # Errors
     /// When there is none, or it can't be read.
-    pub(super) fn with_lens(mut self, path: Option<&Path>) -> Result<Self, Trouble> {
+    pub(super) fn with_lens(mut self, path: Option<&Path>) -> Result<Self, CliError> {
         self.lens = path.map(lens::profiles_at).transpose()?;
         Ok(self)
     }
@@ -101,7 +101,7 @@ impl Context {
     ///
     /// # Errors
     /// When the session file, or a profile that it names, can't be read.
-    pub(super) fn options(&mut self, photo: &Path) -> Result<MeasureOptions, Trouble> {
+    pub(super) fn options(&mut self, photo: &Path) -> Result<MeasureOptions, CliError> {
         let (lenses, lens_named) = match &self.lens {
             Some(lenses) => (lenses.clone(), true),
             None => self.lenses_told(&folder_of(photo))?,
@@ -113,7 +113,7 @@ impl Context {
         })
     }
 
-    fn lenses_told(&mut self, folder: &Path) -> Result<(Vec<LensProfile>, bool), Trouble> {
+    fn lenses_told(&mut self, folder: &Path) -> Result<(Vec<LensProfile>, bool), CliError> {
         if let Some(known) = self.lenses.get(folder) {
             return Ok(known.clone());
         }
@@ -133,7 +133,7 @@ impl Context {
         for path in store::lens_profiles(folder).unwrap_or_default() {
             match lens::profile(&path) {
                 Ok(profile) => found.push(profile),
-                Err(trouble) => self.messages.push(trouble.line()),
+                Err(error) => self.messages.push(error.line()),
             }
         }
         found
@@ -144,8 +144,8 @@ impl Context {
         std::mem::take(&mut self.messages)
     }
 
-    fn told(&mut self, path: &Path, bytes: &[u8]) -> Result<Told, Trouble> {
-        let (file, notes) = SessionFile::parse(bytes).map_err(|e| Trouble::from(e).about(path))?;
+    fn told(&mut self, path: &Path, bytes: &[u8]) -> Result<Told, CliError> {
+        let (file, notes) = SessionFile::parse(bytes).map_err(|e| CliError::from(e).about(path))?;
         let name = path.display();
         self.messages
             .extend(notes.into_iter().map(|n| format!("{name}: {n}")));
@@ -156,10 +156,10 @@ impl Context {
     }
 
     /// A set-up file: the fields that `session.setup` of a session file holds, checked in the same way.
-    fn setup_file(&mut self, path: &Path) -> Result<Setup, Trouble> {
-        let bytes = store::read(path).map_err(|e| Trouble::from(e).about(path))?;
+    fn setup_file(&mut self, path: &Path) -> Result<Setup, CliError> {
+        let bytes = store::read(path).map_err(|e| CliError::from(e).about(path))?;
         let (setup, notes) =
-            SessionFile::parse_setup(&bytes).map_err(|e| Trouble::from(e).about(path))?;
+            SessionFile::parse_setup(&bytes).map_err(|e| CliError::from(e).about(path))?;
         let name = path.display();
         self.messages
             .extend(notes.into_iter().map(|n| format!("{name}: {n}")));
@@ -168,7 +168,7 @@ impl Context {
 
     /// What the set-up files beside the photos say at this photo: each holds from its own photo's end on, the later over the
     /// earlier. `None` without any.
-    fn setup_beside(&mut self, folder: &Path, name: &str) -> Result<Option<Setup>, Trouble> {
+    fn setup_beside(&mut self, folder: &Path, name: &str) -> Result<Option<Setup>, CliError> {
         if !self.setups.contains_key(folder) {
             let mut found = Vec::new();
             for path in store::setup_files(folder).unwrap_or_default() {
@@ -203,7 +203,7 @@ impl Context {
             .reduce(|earlier, later| later.or(&earlier)))
     }
 
-    fn session_file(&mut self, folder: &Path) -> Result<Option<Told>, Trouble> {
+    fn session_file(&mut self, folder: &Path) -> Result<Option<Told>, CliError> {
         if let Some(given) = &self.given {
             return Ok(Some(given.clone()));
         }
@@ -214,7 +214,7 @@ impl Context {
         let told = match store::read(&path) {
             Ok(bytes) => Some(self.told(&path, &bytes)?),
             Err(StoreError::Missing) => None,
-            Err(other) => return Err(Trouble::from(other).about(&path)),
+            Err(other) => return Err(CliError::from(other).about(&path)),
         };
         self.beside.insert(folder.to_owned(), told.clone());
         Ok(told)
@@ -230,7 +230,7 @@ impl Context {
     ///
     /// # Errors
     /// When the session file beside it can't be read or is wrong.
-    pub(super) fn session(&mut self, photo: &Path) -> Result<Session, Trouble> {
+    pub(super) fn session(&mut self, photo: &Path) -> Result<Session, CliError> {
         let folder = folder_of(photo);
         let name = store::name_of(photo);
         let mut own = self.flags.clone();
@@ -268,7 +268,7 @@ impl Context {
         &mut self,
         folder: &Path,
         photos: &[PathBuf],
-    ) -> Result<Vec<String>, Trouble> {
+    ) -> Result<Vec<String>, CliError> {
         let Some(told) = self.session_file(folder)? else {
             return Ok(Vec::new());
         };
@@ -305,9 +305,9 @@ impl Context {
     ///
     /// # Errors
     /// When none is named, the name isn't known, or its file can't be used.
-    pub(super) fn face(&mut self, photo: &Path) -> Result<FaceSpec, Trouble> {
+    pub(super) fn face(&mut self, photo: &Path) -> Result<FaceSpec, CliError> {
         self.face_if_named(photo)?.ok_or_else(|| {
-            Trouble::usage(
+            CliError::usage(
                 "no face is named: add --face NAME, or `face` to the session file (`bossmark faces` lists them)",
             )
         })
@@ -317,7 +317,7 @@ impl Context {
     ///
     /// # Errors
     /// When the name isn't known or its file can't be used.
-    pub(super) fn face_if_named(&mut self, photo: &Path) -> Result<Option<FaceSpec>, Trouble> {
+    pub(super) fn face_if_named(&mut self, photo: &Path) -> Result<Option<FaceSpec>, CliError> {
         if let Some(name) = &self.face {
             return face_named(name, Path::new("")).map(Some);
         }
@@ -389,23 +389,23 @@ pub(super) fn folder_of(path: &Path) -> PathBuf {
 ///
 /// # Errors
 /// When the name isn't known or the file can't be used.
-pub(super) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, Trouble> {
+pub(super) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, CliError> {
     if let Some(face) = spec::by_name(name) {
         return Ok(face.clone());
     }
     let is_path = name.contains(['/', '\\']) || name.to_ascii_lowercase().ends_with(".json");
     if is_path {
         let path = folder.join(name);
-        let bytes = store::read(&path).map_err(|e| Trouble::from(e).about(&path))?;
+        let bytes = store::read(&path).map_err(|e| CliError::from(e).about(&path))?;
         let text = String::from_utf8_lossy(&bytes);
-        return FaceSpec::parse(&text).map_err(|e| Trouble::usage(e).about(&path));
+        return FaceSpec::parse(&text).map_err(|e| CliError::usage(e).about(&path));
     }
     let known: Vec<&str> = spec::known().iter().map(|f| f.name.as_str()).collect();
     let mut likely = of_that_size(name, &known);
     if likely.is_empty() {
         likely = keys::nearest(name, &known, MOST_LIKELY);
     }
-    Err(Trouble::usage(format!(
+    Err(CliError::usage(format!(
         "{name:?} is no known face: did you mean {}? (`bossmark faces` lists all; your own needs the path of its file, like ./{name}.json)",
         likely.join(", ")
     )))
@@ -475,15 +475,15 @@ mod tests {
             let numbers = numbered(list);
             photos.iter().map(|(name, _)| numbers[*name]).collect()
         };
-        let evening = [
+        let outcome = [
             ("d", "2031-06-14T18:05:00"),
             ("b", "2031-06-14T18:05:20"),
             ("c", "2031-06-14T18:16:00"),
             ("a", "2031-06-14T18:16:59"),
             ("e", "2031-06-14T18:17:01"),
         ];
-        assert_eq!(numbers(&evening), [1, 1, 2, 2, 3]);
-        let mut untimed = evening;
+        assert_eq!(numbers(&outcome), [1, 1, 2, 2, 3]);
+        let mut untimed = outcome;
         untimed[2].1 = "";
         assert_eq!(numbers(&untimed), [1, 2, 3, 4, 5]);
     }

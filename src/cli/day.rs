@@ -2,20 +2,19 @@
 
 use super::args::Day;
 use super::context::Context;
-use super::input;
 use super::measure::{Task, in_order, unread};
-use super::outputs;
 use super::progress::Progress;
-use super::screen::Screen;
-use super::status::{Status, Trouble};
-use crate::evening::{BowStory, FaceLook, Problem, stories_of};
+use super::status::{CliError, Status};
+use super::terminal::Terminal;
+use super::{input, outputs};
 use crate::face::spec::FaceSpec;
+use crate::measure::MeasureOptions;
 use crate::photo::{self, Photo};
 use crate::record::{End, Filed, Session, canonical, parse_records};
 use crate::report::marked;
-use crate::road::MeasureOptions;
 use crate::store;
-use crate::text::{Locale, sentence, terminal};
+use crate::text::{Locale, plain, sentence};
+use crate::timeline::{BowStory, FaceLook, Problem, stories_of};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -36,7 +35,7 @@ struct Item {
     name: String,
     place: PathBuf,
     session: Session,
-    face: Result<FaceSpec, Trouble>,
+    face: Result<FaceSpec, CliError>,
     options: MeasureOptions,
     /// Name of the photo before it with the same content.
     twin: Option<String>,
@@ -49,7 +48,7 @@ struct Dealt {
     how: How,
     marked: Option<Vec<u8>>,
     messages: Vec<String>,
-    trouble: Option<Trouble>,
+    error: Option<CliError>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,7 +59,7 @@ enum How {
 
 /// All that came of the folders.
 #[derive(Default)]
-pub(super) struct Evening {
+pub(super) struct DayOutcome {
     pub(super) filed: Vec<Filed>,
     pub(super) marked: BTreeMap<String, Vec<u8>>,
     pub(super) problems: Vec<Problem>,
@@ -72,7 +71,7 @@ pub(super) struct Evening {
 }
 
 /// Runs the command.
-pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
     if let Some(threads) = args.threads {
         // fails only where the threads run already, which nothing has started yet
         let _ = rayon::ThreadPoolBuilder::new()
@@ -88,56 +87,56 @@ pub(super) fn run(args: &Day, screen: &mut Screen) -> Result<(), Trouble> {
     for place in &places {
         prepare(place)?;
         let photos =
-            store::photos(&place.folder).map_err(|e| Trouble::from(e).about(&place.folder))?;
+            store::photos(&place.folder).map_err(|e| CliError::from(e).about(&place.folder))?;
         let records = store::record_places(&photos, place.out.as_deref());
         used.extend(records.iter().cloned());
         items.extend(self::items(place, &photos, &records, &mut context)?);
         for name in context.missing_photos(&place.folder, &photos)? {
-            screen.tell(&format!(
+            terminal.tell(&format!(
                 "{name}: named in the session file, but not in {}",
                 place.folder.display()
             ));
         }
         for message in context.messages() {
-            screen.tell(&message);
+            terminal.tell(&message);
         }
     }
     // no face is one fault of the call, not one of each photo
-    if let Some(Err(trouble)) = items.first().map(|i| &i.face)
-        && items.iter().all(|i| i.face.as_ref().err() == Some(trouble))
+    if let Some(Err(error)) = items.first().map(|i| &i.face)
+        && items.iter().all(|i| i.face.as_ref().err() == Some(error))
         && items.iter().any(|i| !i.place.exists())
     {
-        return Err(trouble.clone());
+        return Err(error.clone());
     }
-    let mut evening = Evening::default();
+    let mut outcome = DayOutcome::default();
     for face in items.iter().flat_map(|i| &i.face) {
-        evening
+        outcome
             .looks
             .insert(face.name.clone(), FaceLook::from(face));
     }
     let alone = alone(&places, &used);
     for path in by_content(&mut items, &alone, args.shard, &mut used) {
-        screen.tell(&format!(
+        terminal.tell(&format!(
             "{}: a picture that bossmark made of a photo, left out",
             path.display()
         ));
     }
-    photographed(args, &items, screen, &mut evening);
+    photographed(args, &items, terminal, &mut outcome);
     if args.shard.is_none() {
-        without_photo(args, alone, &used, &context, screen, &mut evening);
-        if evening.filed.is_empty() && evening.problems.is_empty() {
+        without_photo(args, alone, &used, &context, terminal, &mut outcome);
+        if outcome.filed.is_empty() && outcome.problems.is_empty() {
             let folder = places.first().map_or(Path::new("."), |p| &p.folder);
-            return Err(Trouble::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));
+            return Err(CliError::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));
         }
     }
-    tell(args, &evening, &places, screen)
+    tell(args, &outcome, &places, terminal)
 }
 
 /// The folders that are meant: those named, and for one without photos of its own those in it that hold some.
-fn places(args: &Day) -> Result<Vec<Place>, Trouble> {
+fn places(args: &Day) -> Result<Vec<Place>, CliError> {
     let mut folders = Vec::new();
     for folder in &args.folders {
-        let about = |e| Trouble::from(e).about(folder);
+        let about = |e| CliError::from(e).about(folder);
         let inner = if store::photos(folder).map_err(about)?.is_empty()
             && store::records(folder).map_err(about)?.is_empty()
         {
@@ -169,9 +168,9 @@ fn places(args: &Day) -> Result<Vec<Place>, Trouble> {
 }
 
 /// Makes the folder of the records, and clears away what a killed process left half written.
-fn prepare(place: &Place) -> Result<(), Trouble> {
+fn prepare(place: &Place) -> Result<(), CliError> {
     if let Some(out) = &place.out {
-        store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
+        store::make_folder(out).map_err(|e| CliError::from(e).about(out))?;
         store::clear_unfinished(out);
     }
     store::clear_unfinished(&place.folder);
@@ -183,7 +182,7 @@ fn items(
     photos: &[PathBuf],
     records: &[PathBuf],
     context: &mut Context,
-) -> Result<Vec<Item>, Trouble> {
+) -> Result<Vec<Item>, CliError> {
     let pairs = photos.iter().zip(records);
     pairs
         .map(|(photo, record)| {
@@ -293,7 +292,7 @@ fn number_of(print: &str) -> u64 {
 }
 
 /// Measures the photos that have no record yet. Each record is saved as soon as it is made.
-fn photographed(args: &Day, items: &[Item], screen: &mut Screen, evening: &mut Evening) {
+fn photographed(args: &Day, items: &[Item], terminal: &mut Terminal, outcome: &mut DayOutcome) {
     let progress = Progress::new(items.len());
     let most_bytes = outputs::shows_photos(args).then(|| outputs::bytes_a_photo(items.len()));
     in_order(
@@ -307,7 +306,7 @@ fn photographed(args: &Day, items: &[Item], screen: &mut Screen, evening: &mut E
             progress.done(dealt.as_ref().map_or(0, |d| d.end.entries.len()));
             dealt.map(Some)
         },
-        |item, dealt| progress.aside(|| came(args, item, dealt, screen, evening)),
+        |item, dealt| progress.aside(|| came(args, item, dealt, terminal, outcome)),
     );
     progress.finish();
 }
@@ -316,51 +315,51 @@ fn photographed(args: &Day, items: &[Item], screen: &mut Screen, evening: &mut E
 fn came(
     args: &Day,
     item: &Item,
-    dealt: Result<Option<Dealt>, Trouble>,
-    screen: &mut Screen,
-    evening: &mut Evening,
+    dealt: Result<Option<Dealt>, CliError>,
+    terminal: &mut Terminal,
+    outcome: &mut DayOutcome,
 ) {
     match dealt {
-        Ok(Some(dealt)) => keep(args, item, dealt, screen, evening),
+        Ok(Some(dealt)) => keep(args, item, dealt, terminal, outcome),
         Ok(None) => {
-            evening.again += 1;
-            screen.tell(&format!(
+            outcome.again += 1;
+            terminal.tell(&format!(
                 "{}: the same photo as {}, it counts once",
                 item.photo.display(),
                 item.twin.as_deref().unwrap_or_default()
             ));
         }
-        Err(trouble) => {
-            let trouble = trouble.about(&item.photo);
+        Err(error) => {
+            let error = error.about(&item.photo);
             if args.json {
-                line(&unread(&trouble), screen);
+                line(&unread(&error), terminal);
             }
-            problem(&trouble, &item.name, screen, evening);
+            problem(&error, &item.name, terminal, outcome);
         }
     }
 }
 
 /// An end's record as a line of JSON.
-fn line(end: &End, screen: &mut Screen) {
+fn line(end: &End, terminal: &mut Terminal) {
     match canonical::to_line(end) {
-        Ok(line) => screen.answer(&line),
-        Err(error) => screen.trouble(&Trouble::from(error)),
+        Ok(line) => terminal.answer(&line),
+        Err(error) => terminal.error(&CliError::from(error)),
     }
 }
 
-fn keep(args: &Day, item: &Item, dealt: Dealt, screen: &mut Screen, evening: &mut Evening) {
+fn keep(args: &Day, item: &Item, dealt: Dealt, terminal: &mut Terminal, outcome: &mut DayOutcome) {
     for message in dealt.messages {
-        screen.tell(&format!("{}: {message}", item.photo.display()));
+        terminal.tell(&format!("{}: {message}", item.photo.display()));
     }
     if args.json {
-        line(&dealt.end, screen);
+        line(&dealt.end, terminal);
     }
-    if let Some(trouble) = dealt.trouble {
-        problem(&trouble.about(&item.photo), &item.name, screen, evening);
+    if let Some(error) = dealt.error {
+        problem(&error.about(&item.photo), &item.name, terminal, outcome);
     }
     if let Some(failure) = &dealt.end.failure {
-        screen.raise(Status::NotPossible);
-        evening.problems.push(Problem {
+        terminal.raise(Status::NotPossible);
+        outcome.problems.push(Problem {
             file: item.name.clone(),
             text: failure.text.clone(),
         });
@@ -369,24 +368,24 @@ fn keep(args: &Day, item: &Item, dealt: Dealt, screen: &mut Screen, evening: &mu
         }
     }
     if let Some(marked) = dealt.marked {
-        evening.marked.insert(item.name.clone(), marked);
+        outcome.marked.insert(item.name.clone(), marked);
     }
     match dealt.how {
-        How::Measured => evening.measured += 1,
-        How::Kept => evening.kept += 1,
+        How::Measured => outcome.measured += 1,
+        How::Kept => outcome.kept += 1,
     }
-    evening.filed.push(Filed {
+    outcome.filed.push(Filed {
         file: item.name.clone(),
         line: 1,
         end: dealt.end,
     });
 }
 
-fn problem(trouble: &Trouble, name: &str, screen: &mut Screen, evening: &mut Evening) {
-    screen.trouble(trouble);
-    evening.problems.push(Problem {
+fn problem(error: &CliError, name: &str, terminal: &mut Terminal, outcome: &mut DayOutcome) {
+    terminal.error(error);
+    outcome.problems.push(Problem {
         file: name.to_owned(),
-        text: trouble.text.clone(),
+        text: error.text.clone(),
     });
 }
 
@@ -395,9 +394,9 @@ fn deal(
     again: bool,
     most_bytes: Option<usize>,
     progress: &Progress,
-) -> Result<Dealt, Trouble> {
+) -> Result<Dealt, CliError> {
     let bytes = input::bytes(&item.photo)?;
-    let there = store::record_at(&item.place).map_err(|e| Trouble::from(e).about(&item.place))?;
+    let there = store::record_at(&item.place).map_err(|e| CliError::from(e).about(&item.place))?;
     if let Some(end) = there
         && (!again || store::is_touched(&end))
         && let Some(dealt) = kept(item, end, &bytes, most_bytes)
@@ -417,7 +416,7 @@ fn deal(
         end: measured.end,
         how: How::Measured,
         messages: Vec::new(),
-        trouble: saved.err().map(|e| Trouble::from(e).about(&item.place)),
+        error: saved.err().map(|e| CliError::from(e).about(&item.place)),
     })
 }
 
@@ -450,11 +449,11 @@ fn kept(item: &Item, mut end: End, bytes: &[u8], most_bytes: Option<usize>) -> O
                 .to_owned(),
         );
     }
-    let (mut marked, mut trouble) = (None, None);
+    let (mut marked, mut failure) = (None, None);
     if most_bytes.is_some() && same_photo {
         match photo::open(bytes) {
             Ok(photo) => marked = draw_marked(item, &photo, &end, most_bytes),
-            Err(error) => trouble = Some(Trouble::from(error)),
+            Err(error) => failure = Some(CliError::from(error)),
         }
     }
     Some(Dealt {
@@ -462,7 +461,7 @@ fn kept(item: &Item, mut end: End, bytes: &[u8], most_bytes: Option<usize>) -> O
         how: How::Kept,
         marked,
         messages,
-        trouble,
+        error: failure,
     })
 }
 
@@ -485,7 +484,7 @@ struct Alone {
     name: String,
     path: PathBuf,
     archer: Option<String>,
-    records: Result<Vec<crate::record::ParsedRecord>, Trouble>,
+    records: Result<Vec<crate::record::ParsedRecord>, CliError>,
 }
 
 impl Alone {
@@ -505,7 +504,7 @@ fn alone(places: &[Place], used: &BTreeSet<PathBuf>) -> Vec<Alone> {
             let records = store::records(folder).unwrap_or_default();
             for path in records.into_iter().filter(|r| !used.contains(r)) {
                 let records = store::read(&path)
-                    .map_err(Trouble::from)
+                    .map_err(CliError::from)
                     .and_then(|bytes| Ok(parse_records(&bytes)?));
                 found.push(Alone {
                     name: name_in(place, &path),
@@ -524,14 +523,14 @@ fn without_photo(
     alone: Vec<Alone>,
     used: &BTreeSet<PathBuf>,
     context: &Context,
-    screen: &mut Screen,
-    evening: &mut Evening,
+    terminal: &mut Terminal,
+    outcome: &mut DayOutcome,
 ) {
     for one in alone.into_iter().filter(|a| !used.contains(&a.path)) {
         let records = match one.records {
             Ok(records) => records,
-            Err(trouble) => {
-                problem(&trouble.about(&one.path), &one.name, screen, evening);
+            Err(error) => {
+                problem(&error.about(&one.path), &one.name, terminal, outcome);
                 continue;
             }
         };
@@ -540,10 +539,10 @@ fn without_photo(
             end.session = end.session.or(context.flags());
             end.session.archer = end.session.archer.or_else(|| one.archer.clone());
             if args.json {
-                line(&end, screen);
+                line(&end, terminal);
             }
-            evening.kept += 1;
-            evening.filed.push(Filed {
+            outcome.kept += 1;
+            outcome.filed.push(Filed {
                 file: one.name.clone(),
                 line: record.line,
                 end,
@@ -554,48 +553,48 @@ fn without_photo(
 
 fn tell(
     args: &Day,
-    evening: &Evening,
+    outcome: &DayOutcome,
     places: &[Place],
-    screen: &mut Screen,
-) -> Result<(), Trouble> {
-    let history = history(args, evening, places, screen);
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
+    let history = history(args, outcome, places, terminal);
     if !args.json {
-        let short = terminal::DayInShort {
-            ends: evening
+        let short = plain::DayInShort {
+            ends: outcome
                 .filed
                 .iter()
                 .map(|f| (f.file.as_str(), &f.end))
                 .collect(),
-            problems: &evening.problems,
-            measured: evening.measured,
-            kept: evening.kept,
-            again: evening.again,
-            confirm: confirming(evening, places),
+            problems: &outcome.problems,
+            measured: outcome.measured,
+            kept: outcome.kept,
+            again: outcome.again,
+            confirm: confirming(outcome, places),
         };
-        screen.text(&terminal::day(&short));
+        terminal.text(&plain::day(&short));
         if args.shard.is_none() {
-            let told: BTreeSet<(String, usize)> = evening
+            let told: BTreeSet<(String, usize)> = outcome
                 .filed
                 .iter()
                 .map(|f| (f.file.clone(), f.line))
                 .collect();
-            let all = evening.filed.iter().chain(&history).cloned().collect();
+            let all = outcome.filed.iter().chain(&history).cloned().collect();
             let (bows, _) = stories_of(all, &outputs::options(args), &|f: &Filed| {
                 told.contains(&(f.file.clone(), f.line))
             });
             for bow in &bows {
                 let said = bow_in_words(bow, bows.len() > 1, args.local.into());
-                screen.text(&format!("\n{said}"));
+                terminal.text(&format!("\n{said}"));
             }
         }
     }
-    outputs::write(args, evening, history, screen)
+    outputs::write(args, outcome, history, terminal)
 }
 
 /// The commands with which a person looks at what waits, one for each folder where something does.
-fn confirming(evening: &Evening, places: &[Place]) -> Vec<String> {
+fn confirming(outcome: &DayOutcome, places: &[Place]) -> Vec<String> {
     let waits = |place: &Place| {
-        evening.filed.iter().any(|f| {
+        outcome.filed.iter().any(|f| {
             let here = match &place.archer {
                 Some(folder) => f.file.starts_with(&format!("{folder}/")),
                 None => true,
@@ -625,7 +624,12 @@ fn quoted(path: &Path) -> String {
 }
 
 /// Earlier records: those below the history's folder that aren't this day's own.
-fn history(args: &Day, evening: &Evening, places: &[Place], screen: &mut Screen) -> Vec<Filed> {
+fn history(
+    args: &Day,
+    outcome: &DayOutcome,
+    places: &[Place],
+    terminal: &mut Terminal,
+) -> Vec<Filed> {
     let Some(folder) = &args.history else {
         return Vec::new();
     };
@@ -638,12 +642,12 @@ fn history(args: &Day, evening: &Evening, places: &[Place], screen: &mut Screen)
         .flat_map(|p| [Some(p.folder.as_path()), p.out.as_deref()])
         .flatten()
         .collect();
-    let photos: BTreeSet<&str> = evening
+    let photos: BTreeSet<&str> = outcome
         .filed
         .iter()
         .filter_map(|f| f.end.photo.as_ref().map(|p| p.sha256.as_str()))
         .collect();
-    let mut found = input::records(screen, &[folder], &Session::default());
+    let mut found = input::records(terminal, &[folder], &Session::default());
     // by folder first: to ask the system once for each
     let mut theirs: BTreeMap<PathBuf, bool> = BTreeMap::new();
     found.retain(|filed| {
@@ -679,11 +683,11 @@ fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
                 &read
             };
             let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
-            said.push_str(&terminal::wrapped(&set_up, words));
+            said.push_str(&plain::wrapped(&set_up, words));
         }
         said.push('\n');
     }
-    said + &terminal::advice(&bow.advice_now, locale)
+    said + &plain::advice(&bow.advice_now, locale)
 }
 
 #[cfg(test)]

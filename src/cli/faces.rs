@@ -1,21 +1,21 @@
 //! `bossmark faces`.
 
 use super::args::Faces;
-use super::screen::{Answers, Screen};
-use super::status::Trouble;
+use super::status::CliError;
+use super::terminal::{Answers, Terminal};
 use crate::face::spec::{self, FaceSpec};
-use crate::text::terminal;
+use crate::text::plain;
 use serde_json::{Value, json};
 
 /// Runs the command.
-pub(super) fn run(args: &Faces, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Faces, terminal: &mut Terminal) -> Result<(), CliError> {
     let known = spec::known();
     let document = json!({
         "schema": "bossmark/faces/1",
         "faces": known.iter().map(face).collect::<Vec<Value>>(),
     });
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &document, || terminal::faces(known))?;
+    answers.give(terminal, &document, || plain::faces(known))?;
     answers.finish(false)
 }
 

@@ -4,19 +4,19 @@ use super::args::History as Args;
 use super::context::Context;
 use super::input;
 use super::read::tell;
-use super::screen::{Answers, Screen};
-use super::status::Trouble;
-use crate::evening::{Compared, TrendPoint, compared, trend};
+use super::status::CliError;
+use super::terminal::{Answers, Terminal};
 use crate::record::{Filed, History};
 use crate::report::{Embedding, charts, csv};
 use crate::store;
-use crate::text::{Locale, change, terminal};
+use crate::text::{Locale, change, plain};
+use crate::timeline::{Compared, TrendPoint, compared, trend};
 use serde_json::{Value, json};
 
 /// Runs the command.
-pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> {
     let context = Context::new(&args.session, None)?;
-    let records = input::records(screen, &args.records, context.flags());
+    let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
         // what was wrong with each input has been told
         return Ok(());
@@ -24,12 +24,12 @@ pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
     if let Some(path) = &args.csv {
         let sorted = crate::record::history::sorted(records.clone());
         let table = csv::entries(sorted.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_document(path, table.as_bytes()).map_err(|e| Trouble::from(e).about(path))?;
+        store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
     }
     let (mut bows, left_out) = History::of_each_bow(records);
-    left_out.iter().for_each(|l| tell(screen, l));
+    left_out.iter().for_each(|l| tell(terminal, l));
     if bows.is_empty() {
-        return Err(Trouble::not_possible(
+        return Err(CliError::not_possible(
             "none of these records holds a measured end: measure photos that show the whole face",
         ));
     }
@@ -37,7 +37,7 @@ pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
     if !args.all {
         bows.truncate(1);
         if others > 0 {
-            screen.tell(&format!(
+            terminal.tell(&format!(
                 "{others} other {} left out: --all lists them too",
                 if others == 1 { "bow is" } else { "bows are" }
             ));
@@ -48,8 +48,8 @@ pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
     for (nth, bow) in bows.iter().enumerate() {
         if let Some(pair) = args.compare {
             let found = pairwise(bow, pair)?;
-            answers.give(screen, &comparison(&found, pair), || {
-                terminal::compared(
+            answers.give(terminal, &comparison(&found, pair), || {
+                plain::compared(
                     &found.changes,
                     &found.readings,
                     found.moved.as_ref(),
@@ -60,35 +60,35 @@ pub(super) fn run(args: &Args, screen: &mut Screen) -> Result<(), Trouble> {
             continue;
         }
         let points = trend(bow);
-        let label = crate::evening::label_of(bow);
-        answers.give(screen, &document(bow, &label, &points), || {
-            terminal::history(&label, &points, locale)
+        let label = crate::timeline::label_of(bow);
+        answers.give(terminal, &document(bow, &label, &points), || {
+            plain::history(&label, &points, locale)
         })?;
         if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
             let drawing = charts::trend(&points, "t", Embedding::Standalone, locale);
             if drawing.is_empty() {
-                return Err(Trouble::not_possible(
+                return Err(CliError::not_possible(
                     "a trend needs two days or set-ups with an offset: shoot both kinds on each",
                 ));
             }
             store::save_document(path, drawing.as_bytes())
-                .map_err(|e| Trouble::from(e).about(path))?;
+                .map_err(|e| CliError::from(e).about(path))?;
         }
     }
     answers.finish(false)
 }
 
-fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, Trouble> {
+fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, CliError> {
     let run = |number: usize| {
         bow.runs.get(number - 1).ok_or_else(|| {
-            Trouble::usage(format!(
+            CliError::usage(format!(
                 "there is no set-up {number}: this bow has {}, as `bossmark history` lists them",
                 bow.runs.len()
             ))
         })
     };
     compared(run(a)?, run(b)?).ok_or_else(|| {
-        Trouble::not_possible(
+        CliError::not_possible(
             "the two set-ups were shot from different distances: compare two that share one",
         )
     })

@@ -1,7 +1,7 @@
 //! Records from files, folders and stdin.
 
-use super::screen::Screen;
-use super::status::Trouble;
+use super::status::CliError;
+use super::terminal::Terminal;
 use crate::record::{Filed, Session, parse_records, tape};
 use crate::store;
 use rayon::prelude::*;
@@ -12,24 +12,24 @@ use std::path::{Path, PathBuf};
 ///
 /// # Errors
 /// When they can't be read.
-pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, Trouble> {
+pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     if path == Path::new("-") {
         let mut bytes = Vec::new();
         std::io::stdin()
             .lock()
             .read_to_end(&mut bytes)
             .map_err(|e| {
-                Trouble::file(format!("stdin can't be read ({e}): give a file")).about(path)
+                CliError::file(format!("stdin can't be read ({e}): give a file")).about(path)
             })?;
         return Ok(bytes);
     }
-    store::read(path).map_err(|e| Trouble::from(e).about(path))
+    store::read(path).map_err(|e| CliError::from(e).about(path))
 }
 
 /// All records of these inputs; of folders all record files in them and below. Each input that can't be read is told and
 /// skipped. What the records leave open is filled from `flags`.
 pub(super) fn records(
-    screen: &mut Screen,
+    terminal: &mut Terminal,
     inputs: &[impl AsRef<Path>],
     flags: &Session,
 ) -> Vec<Filed> {
@@ -39,8 +39,8 @@ pub(super) fn records(
         let files = if input.is_dir() {
             match folder(input) {
                 Ok(files) => files,
-                Err(trouble) => {
-                    screen.trouble(&trouble);
+                Err(error) => {
+                    terminal.error(&error);
                     continue;
                 }
             }
@@ -48,15 +48,15 @@ pub(super) fn records(
             vec![input.to_owned()]
         };
         // thousands of small files: reading and parsing them is the work
-        let parsed: Vec<Result<InFile, Trouble>> =
+        let parsed: Vec<Result<InFile, CliError>> =
             files.par_iter().map(|path| file(path)).collect();
         for one in parsed {
             match one {
                 Ok(file) => {
-                    file.warnings.iter().for_each(|w| screen.tell(w));
+                    file.warnings.iter().for_each(|w| terminal.tell(w));
                     found.extend(file.records);
                 }
-                Err(trouble) => screen.trouble(&trouble),
+                Err(error) => terminal.error(&error),
             }
         }
     }
@@ -72,16 +72,17 @@ pub(super) fn records(
 ///
 /// # Errors
 /// When the file can't be read or is no such table.
-pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Filed>, Trouble> {
+pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Filed>, CliError> {
     let bytes = bytes(path)?;
     let text = String::from_utf8_lossy(&bytes);
     if text.trim() == tape::TEMPLATE.trim() {
-        return Err(Trouble::file(
+        return Err(CliError::file(
             "this is the template as it was printed: put your own shots in the place of its three examples",
         )
         .about(path));
     }
-    let ends = tape::parse(&text, unit_mm).map_err(|e| Trouble::file(e.to_string()).about(path))?;
+    let ends =
+        tape::parse(&text, unit_mm).map_err(|e| CliError::file(e.to_string()).about(path))?;
     let file = path.display().to_string();
     Ok(ends
         .into_iter()
@@ -96,10 +97,10 @@ pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Fil
         .collect())
 }
 
-fn folder(path: &Path) -> Result<Vec<PathBuf>, Trouble> {
-    let files = store::records_below(path).map_err(|e| Trouble::from(e).about(path))?;
+fn folder(path: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let files = store::records_below(path).map_err(|e| CliError::from(e).about(path))?;
     if files.is_empty() {
-        return Err(Trouble::file(
+        return Err(CliError::file(
             "this is a folder without records (NAME.end.json): name a record, or measure the folder's photos with `bossmark day`",
         )
         .about(path));
@@ -113,8 +114,8 @@ struct InFile {
     records: Vec<Filed>,
 }
 
-fn file(path: &Path) -> Result<InFile, Trouble> {
-    let parsed = parse_records(&bytes(path)?).map_err(|e| Trouble::from(e).about(path))?;
+fn file(path: &Path) -> Result<InFile, CliError> {
+    let parsed = parse_records(&bytes(path)?).map_err(|e| CliError::from(e).about(path))?;
     let name = path.display().to_string();
     let several = parsed.len() > 1;
     let (mut warnings, mut records) = (Vec::new(), Vec::new());

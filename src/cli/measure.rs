@@ -4,17 +4,17 @@ use super::args::{Measure, TableArg};
 use super::context::Context;
 use super::input;
 use super::progress::Progress;
-use super::screen::{Answers, Screen};
-use super::status::{Status, Trouble};
-use crate::evening::FaceLook;
+use super::status::{CliError, Status};
+use super::terminal::{Answers, Terminal};
 use crate::face::spec::FaceSpec;
-use crate::hand::{Points, template_csv, template_json};
+use crate::manual_points::{Points, template_csv, template_json};
+use crate::measure::{self, MeasureOptions, Measured, Stage};
 use crate::record::{End, Failure, Session, canonical};
 use crate::report::debug;
 use crate::report::marked::{self, Format, Framing};
-use crate::road::{self, MeasureOptions, Measured, Stage};
 use crate::store;
-use crate::text::terminal;
+use crate::text::plain;
+use crate::timeline::FaceLook;
 use image::RgbImage;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -41,7 +41,7 @@ impl Task {
     ///
     /// # Errors
     /// When face or session file are missing or wrong.
-    pub(super) fn new(path: &Path, context: &mut Context) -> Result<Self, Trouble> {
+    pub(super) fn new(path: &Path, context: &mut Context) -> Result<Self, CliError> {
         Ok(Self {
             path: path.to_owned(),
             face: context.face(path)?,
@@ -54,13 +54,13 @@ impl Task {
     ///
     /// # Errors
     /// When the photo can't be read or decoded.
-    pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measured, Trouble> {
+    pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measured, CliError> {
         let name = store::name_of(&self.path);
         self.run_telling(bytes, &mut |stage| progress.stage(&name, stage))
     }
 
-    fn run_telling(&self, bytes: &[u8], done: &mut dyn FnMut(Stage)) -> Result<Measured, Trouble> {
-        let mut measured = road::measure(
+    fn run_telling(&self, bytes: &[u8], done: &mut dyn FnMut(Stage)) -> Result<Measured, CliError> {
+        let mut measured = measure::measure(
             bytes,
             &store::name_of(&self.path),
             &self.face,
@@ -68,14 +68,14 @@ impl Task {
             &self.options,
             done,
         )
-        .map_err(|e| Trouble::from(e).about(&self.path))?;
+        .map_err(|e| CliError::from(e).about(&self.path))?;
         measured.end =
-            canonical::tidied(&measured.end).map_err(|e| Trouble::from(e).about(&self.path))?;
+            canonical::tidied(&measured.end).map_err(|e| CliError::from(e).about(&self.path))?;
         Ok(measured)
     }
 
     /// What came of the photo, and when each stage ended.
-    fn read_and_run(&self, progress: &Progress) -> Result<(Measured, Times), Trouble> {
+    fn read_and_run(&self, progress: &Progress) -> Result<(Measured, Times), CliError> {
         let (bytes, name) = (input::bytes(&self.path)?, store::name_of(&self.path));
         let start = Instant::now();
         let mut times = Vec::new();
@@ -157,23 +157,23 @@ pub(super) fn in_order<T: Sync, R: Send>(
 }
 
 /// Runs the command.
-pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliError> {
     check(args)?;
     let mut context =
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     if let Some(format) = args.points_template {
-        return template(args, format, &mut context, screen);
+        return template(args, format, &mut context, terminal);
     }
     let mut tasks = Vec::new();
     let mut answers = Answers::new(&args.output);
     for photo in &args.photos {
         match task(args, photo, &mut context) {
             Ok(task) => tasks.push(task),
-            Err(trouble) if args.photos.len() == 1 => return Err(trouble.about(photo)),
-            Err(trouble) => screen.trouble(&trouble.about(photo)),
+            Err(error) if args.photos.len() == 1 => return Err(error.about(photo)),
+            Err(error) => terminal.error(&error.about(photo)),
         }
         for message in context.messages() {
-            screen.tell(&message);
+            terminal.tell(&message);
         }
     }
     let progress = Progress::new(tasks.len());
@@ -186,37 +186,37 @@ pub(super) fn run(args: &Measure, screen: &mut Screen) -> Result<(), Trouble> {
             progress.done(measured.end.entries.len());
             Ok((measured.end, times, drawn))
         },
-        |task, result: Result<(End, Times, Result<(), Trouble>), Trouble>| {
+        |task, result: Result<(End, Times, Result<(), CliError>), CliError>| {
             progress.aside(|| {
                 let given = match result {
                     Ok((end, times, drawn)) => {
                         measured |= end.failure.is_none();
                         if args.times {
-                            screen.tell(&times_line(&task.path, &times));
+                            terminal.tell(&times_line(&task.path, &times));
                             if let Some(line) = evidence_line(&end) {
-                                screen.tell(&line);
+                                terminal.tell(&line);
                             }
                         }
-                        one(task, &end, screen, &mut answers).and(drawn)
+                        one(task, &end, terminal, &mut answers).and(drawn)
                     }
-                    Err(trouble) => unreadable(&trouble, screen, &mut answers),
+                    Err(error) => unreadable(&error, terminal, &mut answers),
                 };
-                if let Err(trouble) = given {
-                    screen.trouble(&trouble.about(&task.path));
+                if let Err(error) = given {
+                    terminal.error(&error.about(&task.path));
                 }
             });
         },
     );
     progress.finish();
     if measured && !answers.as_documents() {
-        screen.tell(
+        terminal.tell(
             "Nothing is saved: `--out FILE` keeps the record for reading and advice, `bossmark day FOLDER` those of a folder",
         );
     }
     answers.finish(true)
 }
 
-fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Trouble> {
+fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, CliError> {
     let mut task = match args.size {
         None => Task::new(photo, context)?,
         Some(size_mm) => sized_task(args, photo, size_mm, context)?,
@@ -225,7 +225,7 @@ fn task(args: &Measure, photo: &Path, context: &mut Context) -> Result<Task, Tro
     task.options.up = args.up;
     if let Some(path) = &args.points {
         let points = Points::parse(&input::bytes(path)?, &task.face);
-        task.options.points = Some(points.map_err(|e| Trouble::from(e).about(path))?);
+        task.options.points = Some(points.map_err(|e| CliError::from(e).about(path))?);
     }
     Ok(task)
 }
@@ -236,17 +236,17 @@ fn sized_task(
     path: &Path,
     size_mm: f64,
     context: &mut Context,
-) -> Result<Task, Trouble> {
+) -> Result<Task, CliError> {
     if path == Path::new("-") {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "a photo from stdin is read once: name its face with --face instead of --size",
         ));
     }
     let mut options = context.options(path)?;
     options.pick = args.at;
     let photo = crate::photo::open(&input::bytes(path)?)?;
-    let face = road::face_of_size(&photo, size_mm, &options)
-        .map_err(|failure| Trouble::not_possible(failure.text))?;
+    let face = measure::face_of_size(&photo, size_mm, &options)
+        .map_err(|failure| CliError::not_possible(failure.text))?;
     Ok(Task {
         path: path.to_owned(),
         face: face.clone(),
@@ -260,8 +260,8 @@ fn template(
     args: &Measure,
     format: TableArg,
     context: &mut Context,
-    screen: &mut Screen,
-) -> Result<(), Trouble> {
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
     let face = context.face(Path::new("photo"))?;
     let text = match format {
         TableArg::Json => template_json(&face),
@@ -269,34 +269,34 @@ fn template(
     };
     match args.output.out.as_deref().filter(|p| *p != Path::new("-")) {
         Some(path) => {
-            store::save_document(path, text.as_bytes()).map_err(|e| Trouble::from(e).about(path))
+            store::save_document(path, text.as_bytes()).map_err(|e| CliError::from(e).about(path))
         }
         None => {
-            screen.answer(text.as_bytes());
+            terminal.answer(text.as_bytes());
             Ok(())
         }
     }
 }
 
-fn check(args: &Measure) -> Result<(), Trouble> {
+fn check(args: &Measure) -> Result<(), CliError> {
     if args.points.is_some() && args.photos.len() > 1 {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "--points belongs to one photo: give one photo with its points",
         ));
     }
     if args.up.is_some() && args.photos.len() > 1 {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "--up belongs to one photo: give one photo with the two points in it",
         ));
     }
     if let Some(marked) = &args.marked {
         if args.photos.len() > 1 {
-            return Err(Trouble::usage(
+            return Err(CliError::usage(
                 "--marked draws one photo: give one, or see the report of `bossmark day FOLDER --report FILE`",
             ));
         }
         if Format::of_name(&store::name_of(marked)).is_none() {
-            return Err(Trouble::usage(
+            return Err(CliError::usage(
                 "--marked writes .jpg or .png: end the file name in one of them",
             )
             .about(marked));
@@ -305,24 +305,29 @@ fn check(args: &Measure) -> Result<(), Trouble> {
     if let Some(out) = &args.output.out
         && out.is_dir()
     {
-        return Err(Trouble::from(store::StoreError::Folder).about(out));
+        return Err(CliError::from(store::StoreError::Folder).about(out));
     }
     Ok(())
 }
 
-fn one(task: &Task, end: &End, screen: &mut Screen, answers: &mut Answers) -> Result<(), Trouble> {
-    answers.give(screen, end, || terminal::end(end))?;
+fn one(
+    task: &Task,
+    end: &End,
+    terminal: &mut Terminal,
+    answers: &mut Answers,
+) -> Result<(), CliError> {
+    answers.give(terminal, end, || plain::end(end))?;
     if let Some(failure) = &end.failure {
-        screen.raise(Status::NotPossible);
+        terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            screen.tell(&format!("{}: {}", task.path.display(), failure.text));
+            terminal.tell(&format!("{}: {}", task.path.display(), failure.text));
         }
     }
     Ok(())
 }
 
 /// The pictures that were asked for.
-fn pictures(args: &Measure, task: &Task, measured: &Measured) -> Result<(), Trouble> {
+fn pictures(args: &Measure, task: &Task, measured: &Measured) -> Result<(), CliError> {
     let look = FaceLook::from(&task.face);
     if let Some(path) = &args.marked {
         let format = Format::of_name(&store::name_of(path)).unwrap_or(Format::Png);
@@ -348,37 +353,37 @@ fn pictures(args: &Measure, task: &Task, measured: &Measured) -> Result<(), Trou
 
 /// A photo that can't be decoded still has its line among the documents.
 fn unreadable(
-    trouble: &Trouble,
-    screen: &mut Screen,
+    error: &CliError,
+    terminal: &mut Terminal,
     answers: &mut Answers,
-) -> Result<(), Trouble> {
-    screen.trouble(trouble);
+) -> Result<(), CliError> {
+    terminal.error(error);
     if !answers.as_documents() {
         return Ok(());
     }
-    answers.give(screen, &unread(trouble), String::new)
+    answers.give(terminal, &unread(error), String::new)
 }
 
 /// The record of a photo that could not be read or decoded: it says so, and nothing else.
 #[must_use]
-pub(super) fn unread(trouble: &Trouble) -> End {
+pub(super) fn unread(error: &CliError) -> End {
     End {
         failure: Some(Failure {
             code: "unreadable".to_owned(),
-            text: trouble.line(),
+            text: error.line(),
         }),
         ..End::default()
     }
 }
 
-fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), Trouble> {
+fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), CliError> {
     let bytes = marked::bytes(picture, format)
-        .map_err(|e| Trouble::file(format!("the picture can't be written ({e})")).about(path))?;
-    store::save_document(path, &bytes).map_err(|e| Trouble::from(e).about(path))
+        .map_err(|e| CliError::file(format!("the picture can't be written ({e})")).about(path))?;
+    store::save_document(path, &bytes).map_err(|e| CliError::from(e).about(path))
 }
 
 /// The other faces of the photo with their numbers.
-fn beside(measured: &Measured) -> Vec<(usize, crate::camera::Camera)> {
+fn beside(measured: &Measured) -> Vec<(usize, crate::geometry::camera::Camera)> {
     let seen = measured
         .end
         .face
@@ -397,8 +402,8 @@ fn stages(
     prefix: &str,
     measured: &Measured,
     look: &FaceLook,
-) -> Result<(), Trouble> {
-    store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+) -> Result<(), CliError> {
+    store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
     let save = |name: &str, picture: &RgbImage| {
         save_picture(
             &folder.join(format!("{prefix}{name}")),

@@ -1,4 +1,4 @@
-//! The command line: what was typed → the stages of the road → stdout, stderr and an exit status.
+//! The command line: what was typed → the stages of the pipeline → stdout, stderr and an exit status.
 //!
 //! This, [`crate::server`] and [`crate::store`] alone touch files, streams, sockets and the environment.
 
@@ -19,23 +19,23 @@ mod plan;
 mod progress;
 mod read;
 mod rehearse;
-mod screen;
 mod setup;
 mod status;
+mod terminal;
 
-pub use status::{Status, Trouble};
+pub use status::{CliError, Status};
 
 use args::{Cli, Command};
 use clap::{CommandFactory, Parser};
-use screen::Screen;
 use std::ffi::OsString;
+use terminal::Terminal;
 
 /// Runs the program on its arguments (the first is its own name) and returns its exit status.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
     let arguments: Vec<OsString> = arguments.into_iter().collect();
-    let mut screen = Screen::default();
+    let mut terminal = Terminal::default();
     if arguments.len() < 2 {
-        screen.text(&short_help());
+        terminal.text(&short_help());
         return Status::Done;
     }
     let cli = match Cli::try_parse_from(arguments) {
@@ -51,27 +51,27 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         }
     };
     let result = match &cli.command {
-        Command::Measure(args) => measure::run(args, &mut screen),
-        Command::Confirm(args) => confirm::run(args, &mut screen),
-        Command::Read(args) => read::run(args, &mut screen),
-        Command::Advise(args) => advise::run(args, &mut screen),
-        Command::Day(args) => day::run(args, &mut screen),
-        Command::Setup(args) => setup::run(args, &mut screen),
-        Command::History(args) => history::run(args, &mut screen),
+        Command::Measure(args) => measure::run(args, &mut terminal),
+        Command::Confirm(args) => confirm::run(args, &mut terminal),
+        Command::Read(args) => read::run(args, &mut terminal),
+        Command::Advise(args) => advise::run(args, &mut terminal),
+        Command::Day(args) => day::run(args, &mut terminal),
+        Command::Setup(args) => setup::run(args, &mut terminal),
+        Command::History(args) => history::run(args, &mut terminal),
         Command::Completions(args) => {
-            manual::completions(args, &mut screen);
+            manual::completions(args, &mut terminal);
             Ok(())
         }
-        Command::Man(args) => manual::run(args, &mut screen),
-        Command::Plan(args) => plan::run(args, &mut screen),
-        Command::Rehearse(args) => rehearse::run(args, &mut screen),
-        Command::Lens(args) => lens::run(args, &mut screen),
-        Command::Faces(args) => faces::run(args, &mut screen),
+        Command::Man(args) => manual::run(args, &mut terminal),
+        Command::Plan(args) => plan::run(args, &mut terminal),
+        Command::Rehearse(args) => rehearse::run(args, &mut terminal),
+        Command::Lens(args) => lens::run(args, &mut terminal),
+        Command::Faces(args) => faces::run(args, &mut terminal),
     };
-    if let Err(trouble) = result {
-        screen.trouble(&trouble);
+    if let Err(error) = result {
+        terminal.error(&error);
     }
-    screen.status()
+    terminal.status()
 }
 
 fn short_help() -> String {

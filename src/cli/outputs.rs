@@ -1,17 +1,17 @@
 //! What `day` writes beside the records: reports, drawings, and the table of entries.
 
 use super::args::Day;
-use super::day::Evening;
-use super::screen::Screen;
-use super::status::Trouble;
+use super::day::DayOutcome;
+use super::status::CliError;
+use super::terminal::Terminal;
 use crate::advice::AdviceOptions;
-use crate::evening::{BowStory, Problem, ReportInput, stories_of};
 use crate::record::history::sorted;
 use crate::record::{Filed, Session};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html, png};
 use crate::store;
 use crate::text::Locale;
+use crate::timeline::{BowStory, Problem, ReportInput, stories_of};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
@@ -41,23 +41,23 @@ pub(super) fn bytes_a_photo(photos: usize) -> usize {
 /// Writes all that is asked for.
 pub(super) fn write(
     args: &Day,
-    evening: &Evening,
+    outcome: &DayOutcome,
     history: Vec<Filed>,
-    screen: &mut Screen,
-) -> Result<(), Trouble> {
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
     let wanted = shows_photos(args) || args.svg.is_some() || args.png.is_some();
     if !wanted && args.csv.is_none() {
         return Ok(());
     }
-    let told = sorted(evening.filed.clone());
-    let mut shown = Shown::new(told, history, evening);
+    let told = sorted(outcome.filed.clone());
+    let mut shown = Shown::new(told, history, outcome);
     if !args.names {
         shown.without_names();
     }
     if let Some(path) = &args.csv {
         let table = csv::entries(shown.told.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_document(path, table.as_bytes()).map_err(|e| Trouble::from(e).about(path))?;
-        said(args, screen, "The table of entries", path);
+        store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
+        said(args, terminal, "The table of entries", path);
     }
     if !wanted {
         return Ok(());
@@ -66,22 +66,22 @@ pub(super) fn write(
     let mut bows = shown.stories(&options(args));
     for run in bows.iter_mut().flat_map(|b| &mut b.runs) {
         let name = run.ends.iter().find_map(|e| e.end.face.as_ref());
-        if let Some(look) = name.and_then(|face| evening.looks.get(&face.name)) {
+        if let Some(look) = name.and_then(|face| outcome.looks.get(&face.name)) {
             run.face = Some(look.clone());
         }
     }
     for (folder, outlined) in [(&args.svg, false), (&args.png, true)] {
         if let Some(folder) = folder {
             drawings(args, &bows, folder, outlined)?;
-            said(args, screen, "The drawings are", folder);
+            said(args, terminal, "The drawings are", folder);
         }
     }
     if let Some(path) = &args.report {
         report(args, bows.clone(), problems.clone(), path)?;
-        said(args, screen, "The report", path);
+        said(args, terminal, "The report", path);
     }
     if let Some(folder) = &args.reports {
-        store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+        store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
         let mut archers: Vec<(Option<String>, Vec<BowStory>)> = Vec::new();
         for bow in bows {
             let archer = archer_of(&bow);
@@ -100,15 +100,15 @@ pub(super) fn write(
             // what went wrong with files is the coach's to know
             report(args, bows, Vec::new(), &folder.join(format!("{name}.html")))?;
         }
-        said(args, screen, "The reports are", folder);
+        said(args, terminal, "The reports are", folder);
     }
     Ok(())
 }
 
-fn said(args: &Day, screen: &mut Screen, what: &str, path: &Path) {
+fn said(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
     if !args.json {
         let is = if what.ends_with(" are") { "" } else { " is" };
-        screen.text(&format!("{what}{is} in {}.", path.display()));
+        terminal.text(&format!("{what}{is} in {}.", path.display()));
     }
 }
 
@@ -135,19 +135,19 @@ fn report(
     bows: Vec<BowStory>,
     problems: Vec<Problem>,
     path: &Path,
-) -> Result<(), Trouble> {
+) -> Result<(), CliError> {
     let input = ReportInput {
         title: String::new(),
         bows,
         problems,
     };
     let page = html::report(&input, args.local.into());
-    store::save_document(path, page.as_bytes()).map_err(|e| Trouble::from(e).about(path))
+    store::save_document(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
 }
 
 /// Each set-up's face plot and how the offset moved, as SVG or PNG.
-fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Result<(), Trouble> {
-    store::make_folder(folder).map_err(|e| Trouble::from(e).about(folder))?;
+fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Result<(), CliError> {
+    store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
     let embedding = if pixels {
         Embedding::Outlined
     } else {
@@ -183,13 +183,13 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
         ));
         for (name, drawing) in all.into_iter().filter(|(_, d)| !d.is_empty()) {
             let (bytes, ending) = if pixels {
-                let picture = png::picture(&drawing).map_err(Trouble::file)?;
+                let picture = png::picture(&drawing).map_err(CliError::file)?;
                 (picture, "png")
             } else {
                 (drawing.into_bytes(), "svg")
             };
             let path = folder.join(format!("{prefix}{name}.{ending}"));
-            store::save_document(&path, &bytes).map_err(|e| Trouble::from(e).about(&path))?;
+            store::save_document(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
         }
     }
     Ok(())
@@ -205,12 +205,12 @@ struct Shown {
 }
 
 impl Shown {
-    fn new(told: Vec<Filed>, history: Vec<Filed>, evening: &Evening) -> Self {
+    fn new(told: Vec<Filed>, history: Vec<Filed>, outcome: &DayOutcome) -> Self {
         Self {
             told,
             history,
-            problems: evening.problems.clone(),
-            marked: evening.marked.clone(),
+            problems: outcome.problems.clone(),
+            marked: outcome.marked.clone(),
         }
     }
 

@@ -3,10 +3,10 @@
 use super::args::Confirm;
 use super::confirm::{Job, jobs};
 use super::context::{Context, SESSION_FILE};
-use super::screen::Screen;
-use super::status::Trouble;
+use super::status::CliError;
+use super::terminal::Terminal;
+use crate::measure::MeasureOptions;
 use crate::record::End;
-use crate::road::MeasureOptions;
 use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
 use crate::store::{self, Place, StoreError};
 use std::io::IsTerminal;
@@ -15,22 +15,22 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// Serves the page until the process is ended.
-pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliError> {
     if args.json {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "the page writes records to files, not to stdout: leave --json out, or add --accept or --edits FILE",
         ));
     }
     let mut context =
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
-    let opening = opening(args, &mut context, screen)?;
+    let opening = opening(args, &mut context, terminal)?;
     for message in context.messages() {
-        screen.tell(&message);
+        terminal.tell(&message);
     }
     let share = match args.share {
         None => None,
         Some(told) => Some(told.or_else(server::own_address).ok_or_else(|| {
-            Trouble::usage("this machine has no address on a network: connect it, or name the address with --share=ADDRESS")
+            CliError::usage("this machine has no address on a network: connect it, or name the address with --share=ADDRESS")
         })?),
     };
     let ip = share.unwrap_or(Ipv4Addr::LOCALHOST);
@@ -46,26 +46,26 @@ pub(super) fn run(args: &Confirm, screen: &mut Screen) -> Result<(), Trouble> {
     };
     let app = App::new(guard, opening);
     app.start()
-        .map_err(|e| Trouble::file(format!("photos can't be measured beside the page ({e})")))?;
-    greet(&link, listening.address, share.is_some(), screen);
+        .map_err(|e| CliError::file(format!("photos can't be measured beside the page ({e})")))?;
+    greet(&link, listening.address, share.is_some(), terminal);
     if !args.no_open && std::io::stderr().is_terminal() && std::io::stdin().is_terminal() {
         open(&link);
     }
     Ok(server::serve(listening, &app)?)
 }
 
-fn no_random(error: impl std::fmt::Display) -> Trouble {
-    Trouble::file(format!(
+fn no_random(error: impl std::fmt::Display) -> CliError {
+    CliError::file(format!(
         "this system gives no random numbers ({error}): the page can't be shared safely"
     ))
 }
 
-fn greet(link: &str, address: SocketAddr, shared: bool, screen: &mut Screen) {
+fn greet(link: &str, address: SocketAddr, shared: bool, terminal: &mut Terminal) {
     if !shared {
-        screen.show(&format!("The page is at {link} (on this machine only). Ctrl-C ends it; every edit is saved when it is made."));
+        terminal.show(&format!("The page is at {link} (on this machine only). Ctrl-C ends it; every edit is saved when it is made."));
         return;
     }
-    screen.show(&format!(
+    terminal.show(&format!(
         "The page is at {link}\nAnybody on this network who has that link can see and change these photos. The link holds the code; at \
          http://{address}/ it is asked for.\nCtrl-C ends it; every edit is saved when it is made."
     ));
@@ -73,7 +73,7 @@ fn greet(link: &str, address: SocketAddr, shared: bool, screen: &mut Screen) {
         && !address.ip().is_loopback()
         && let Some(code) = server::qr(link)
     {
-        screen.show(&code);
+        terminal.show(&code);
     }
 }
 
@@ -95,14 +95,18 @@ fn open(link: &str) {
         .spawn();
 }
 
-fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result<Opening, Trouble> {
+fn opening(
+    args: &Confirm,
+    context: &mut Context,
+    terminal: &mut Terminal,
+) -> Result<Opening, CliError> {
     if args.inputs.iter().any(|i| i == Path::new("-")) {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "the page needs a file to save to: write the record to one first",
         ));
     }
     if let Some(missing) = args.inputs.iter().find(|i| !i.exists()) {
-        return Err(Trouble::from(StoreError::Missing).about(missing));
+        return Err(CliError::from(StoreError::Missing).about(missing));
     }
     let jobs = jobs(args)?;
     let first = args.inputs.first().map_or(Path::new("."), PathBuf::as_path);
@@ -119,23 +123,24 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
         .clone()
         .filter(|_| jobs.iter().all(|j| j.photo.is_some()));
     if let Some(out) = &records {
-        store::make_folder(out).map_err(|e| Trouble::from(e).about(out))?;
+        store::make_folder(out).map_err(|e| CliError::from(e).about(out))?;
     }
-    let (mut ends, mut troubles) = (Vec::new(), Vec::new());
+    let (mut ends, mut errors) = (Vec::new(), Vec::new());
     for job in jobs {
         match starts(job, context) {
             Ok(found) => ends.extend(found),
-            Err(trouble) => troubles.push(trouble),
+            Err(error) => errors.push(error),
         }
     }
     // an empty folder waits for photos; a record that can't be read doesn't
-    let last = troubles.pop_if(|_| ends.is_empty());
-    troubles.iter().for_each(|trouble| screen.trouble(trouble));
+    let last = errors.pop_if(|_| ends.is_empty());
+    errors.iter().for_each(|error| terminal.error(error));
     if let Some(last) = last {
         return Err(last);
     }
     if ends.is_empty() {
-        screen.tell("There is no photo and no record here yet: take or choose photos on the page.");
+        terminal
+            .tell("There is no photo and no record here yet: take or choose photos on the page.");
     }
     // a new photo lies in the folder, whatever its name
     let measuring = context.options(&folder.join(SESSION_FILE))?;
@@ -159,7 +164,7 @@ fn opening(args: &Confirm, context: &mut Context, screen: &mut Screen) -> Result
 }
 
 /// The ends to show: a photo with its record, or the records of a file, each with its photo if that lies beside.
-fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, Trouble> {
+fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, CliError> {
     if let Some(photo) = &job.photo {
         return Ok(vec![Start {
             session: context.session(photo)?,
@@ -170,7 +175,7 @@ fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, Trouble> {
             photo: job.photo,
         }]);
     }
-    let of_file = |e: StoreError| Trouble::from(e).about(&job.from);
+    let of_file = |e: StoreError| CliError::from(e).about(&job.from);
     if job.to != job.from {
         begin_elsewhere(&job)?;
     }
@@ -194,14 +199,14 @@ fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, Trouble> {
 }
 
 /// Another place to save to: begins there with what is here.
-fn begin_elsewhere(job: &Job) -> Result<(), Trouble> {
-    let bytes = store::read(&job.from).map_err(|e| Trouble::from(e).about(&job.from))?;
+fn begin_elsewhere(job: &Job) -> Result<(), CliError> {
+    let bytes = store::read(&job.from).map_err(|e| CliError::from(e).about(&job.from))?;
     let parsed =
-        crate::record::parse_records(&bytes).map_err(|e| Trouble::from(e).about(&job.from))?;
+        crate::record::parse_records(&bytes).map_err(|e| CliError::from(e).about(&job.from))?;
     let ends: Vec<End> = parsed.into_iter().map(|r| r.end).collect();
     let saved = match ends.as_slice() {
         [one] => store::save_revision(&job.to, one).or_else(|_| store::save_proposal(&job.to, one)),
         several => store::save_revisions(&job.to, several, &bytes),
     };
-    saved.map_err(|e| Trouble::from(e).about(&job.to))
+    saved.map_err(|e| CliError::from(e).about(&job.to))
 }

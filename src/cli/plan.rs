@@ -3,20 +3,20 @@
 use super::args::Plan;
 use super::context::{Context, face_named};
 use super::input;
-use super::screen::{Answers, Screen};
-use super::status::Trouble;
-use crate::evening::readings_of;
+use super::status::CliError;
+use super::terminal::{Answers, Terminal};
 use crate::plan::{self, PlanOptions};
 use crate::record::{History, Run};
 use crate::text::{self, note_for_student};
+use crate::timeline::readings_of;
 use std::path::Path;
 
 /// Runs the command.
-pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Plan, terminal: &mut Terminal) -> Result<(), CliError> {
     let context = Context::new(&args.session, None)?;
     let mut known = PlanOptions::default();
     if !args.records.is_empty() {
-        let records = input::records(screen, &args.records, context.flags());
+        let records = input::records(terminal, &args.records, context.flags());
         if let Some(run) = History::new(records).newest() {
             known = from_run(run);
         }
@@ -40,11 +40,11 @@ pub(super) fn run(args: &Plan, screen: &mut Screen) -> Result<(), Trouble> {
         let named = args.face.as_deref();
         let face = named.map(|f| face_named(f, Path::new(""))).transpose()?;
         let note = note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
-        screen.text(&note);
+        terminal.text(&note);
         return Ok(());
     }
     let mut answers = Answers::new(&args.output);
-    answers.give(screen, &plan, || text::plan(&plan, args.units.into()))?;
+    answers.give(terminal, &plan, || text::plan(&plan, args.units.into()))?;
     answers.finish(false)
 }
 

@@ -1,6 +1,6 @@
 //! A progress bar on stderr, where a person watches.
 
-use crate::road::Stage;
+use crate::measure::Stage;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use std::fmt::Write;
 use std::io::IsTerminal;

@@ -3,24 +3,24 @@
 use super::args::Read;
 use super::context::Context;
 use super::input;
-use super::screen::{Answers, Screen};
-use super::status::{Status, Trouble};
-use crate::evening::readings;
+use super::status::{CliError, Status};
+use super::terminal::{Answers, Terminal};
 use crate::record::{LeftOut, LeftOutWhy, tape};
-use crate::text::{Locale, Sentence, terminal};
+use crate::text::{Locale, Sentence, plain};
+use crate::timeline::readings;
 
 /// Runs the command.
-pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> {
     let context = Context::new(&args.session, None)?;
     if args.tape_template {
-        screen.text(tape::TEMPLATE);
+        terminal.text(tape::TEMPLATE);
         return Ok(());
     }
-    let mut records = input::records(screen, &args.records, context.flags());
+    let mut records = input::records(terminal, &args.records, context.flags());
     if let Some(path) = &args.tape {
         match input::tape(path, args.units.in_mm(), context.flags()) {
             Ok(ends) => records.extend(ends),
-            Err(trouble) => screen.trouble(&trouble),
+            Err(error) => terminal.error(&error),
         }
     }
     if records.is_empty() {
@@ -28,9 +28,9 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
         return Ok(());
     }
     let (read, left_out) = readings(records);
-    left_out.iter().for_each(|l| tell(screen, l));
+    left_out.iter().for_each(|l| tell(terminal, l));
     if read.is_empty() {
-        return Err(Trouble::not_possible(
+        return Err(CliError::not_possible(
             "none of these records holds a measured end: measure photos that show the whole face",
         ));
     }
@@ -38,18 +38,18 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
     let locale = Locale::from(args.units);
     let mut answers = Answers::new(&args.output);
     for part in &read {
-        answers.give(screen, &part.reading, || {
+        answers.give(terminal, &part.reading, || {
             let head = if several {
                 format!("{}\n", part.files.join(", "))
             } else {
                 String::new()
             };
-            format!("{head}{}", terminal::reading(&part.reading, locale))
+            format!("{head}{}", plain::reading(&part.reading, locale))
         })?;
         if let Some(failure) = &part.reading.failure {
-            screen.raise(Status::NotPossible);
+            terminal.raise(Status::NotPossible);
             if answers.as_documents() {
-                screen.tell(&failure.text(locale));
+                terminal.tell(&failure.text(locale));
             }
         }
     }
@@ -57,13 +57,13 @@ pub(super) fn run(args: &Read, screen: &mut Screen) -> Result<(), Trouble> {
 }
 
 /// Tells of a record that doesn't count, where nothing else does.
-pub(super) fn tell(screen: &mut Screen, left_out: &LeftOut) {
+pub(super) fn tell(terminal: &mut Terminal, left_out: &LeftOut) {
     let file = &left_out.filed.file;
     match left_out.why {
-        LeftOutWhy::SameRecord => screen.tell(&format!(
+        LeftOutWhy::SameRecord => terminal.tell(&format!(
             "{file}: the same end is given twice, it counts once"
         )),
-        LeftOutWhy::Failed => screen.tell(&format!(
+        LeftOutWhy::Failed => terminal.tell(&format!(
             "{file}: left out, its photo could not be measured"
         )),
         // these stand among the cautions

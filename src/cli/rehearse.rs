@@ -2,8 +2,8 @@
 
 use super::args::Rehearse;
 use super::context::{self, SESSION_FILE};
-use super::screen::Screen;
-use super::status::Trouble;
+use super::status::CliError;
+use super::terminal::Terminal;
 use crate::face::spec::{self, FaceSpec};
 use crate::record::{NamedArrow, Session, SessionFile, Setup, canonical};
 use crate::rehearse::{self, Options, Practice, RehearseError, Truth};
@@ -12,11 +12,11 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 /// Runs the command.
-pub(super) fn run(args: &Rehearse, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &Rehearse, terminal: &mut Terminal) -> Result<(), CliError> {
     let face = context::face_named(&args.face, Path::new(""))?;
-    store::make_folder(&args.out).map_err(|e| Trouble::from(e).about(&args.out))?;
+    store::make_folder(&args.out).map_err(|e| CliError::from(e).about(&args.out))?;
     let arrows = if args.arrows {
-        rehearse::arrows(args.seed, args.fletched as usize, args.bare as usize).map_err(trouble)?
+        rehearse::arrows(args.seed, args.fletched as usize, args.bare as usize).map_err(error)?
     } else {
         Vec::new()
     };
@@ -27,12 +27,12 @@ pub(super) fn run(args: &Rehearse, screen: &mut Screen) -> Result<(), Trouble> {
         let name = format!("practice-{seed:04}");
         let photo = format!("{name}.jpg");
         let made =
-            rehearse::rehearse(&options(args, &face, &arrows, seed), &photo).map_err(trouble)?;
+            rehearse::rehearse(&options(args, &face, &arrows, seed), &photo).map_err(error)?;
         write(&args.out, &name, &made)?;
         if args.json {
-            screen.answer(&canonical::line(&made.truth)?);
+            terminal.answer(&canonical::line(&made.truth)?);
         } else {
-            screen.text(&line(&args.out.join(&photo), &made.truth));
+            terminal.text(&line(&args.out.join(&photo), &made.truth));
         }
     }
     Ok(())
@@ -60,35 +60,35 @@ fn options<'a>(
     }
 }
 
-fn trouble(error: RehearseError) -> Trouble {
+fn error(error: RehearseError) -> CliError {
     match error {
-        RehearseError::Range { .. } | RehearseError::NoRoom { .. } => Trouble::usage(error),
-        _ => Trouble::file(error),
+        RehearseError::Range { .. } | RehearseError::NoRoom { .. } => CliError::usage(error),
+        _ => CliError::file(error),
     }
 }
 
-fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), Trouble> {
+fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), CliError> {
     let truth = canonical::pretty(&made.truth)?;
     let files = [(".jpg", &made.jpeg), (".truth.json", &truth)]
         .map(|(ending, bytes)| (folder.join(format!("{name}{ending}")), bytes));
     for (path, bytes) in &files {
         if path.exists() && store::read(path).ok().as_ref() != Some(*bytes) {
-            return Err(Trouble::file(
+            return Err(CliError::file(
                 "another photo is called that, which is left alone: choose another folder (--out), or other numbers (--seed)",
             )
             .about(path));
         }
     }
     for (path, bytes) in &files {
-        store::save_document(path, bytes).map_err(|e| Trouble::from(e).about(path))?;
+        store::save_document(path, bytes).map_err(|e| CliError::from(e).about(path))?;
     }
     Ok(())
 }
 
 /// Writes the session file, unless there is one: it may be somebody's own.
-fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), Trouble> {
+fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), CliError> {
     if path.exists() {
-        return Err(Trouble::file(
+        return Err(CliError::file(
             "there is a session file, which is left alone: choose another folder, or leave out --with-session",
         )
         .about(path));
@@ -111,7 +111,7 @@ fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), Tr
         ends: None,
         extra: Default::default(),
     };
-    store::write(path, &canonical::pretty(&document)?).map_err(|e| Trouble::from(e).about(path))
+    store::write(path, &canonical::pretty(&document)?).map_err(|e| CliError::from(e).about(path))
 }
 
 /// A face's name as it is; the path of a face file so that it holds from the session file's folder too.

@@ -3,8 +3,8 @@
 use super::args::{SETTING_FLAGS, Setup as SetupArgs};
 use super::context::{self, SESSION_FILE};
 use super::input;
-use super::screen::Screen;
-use super::status::Trouble;
+use super::status::CliError;
+use super::terminal::Terminal;
 use crate::advice::{self, Advice, NotMade, made_all};
 use crate::record::{
     Limit, NamedArrow, RecordError, SessionFile, Setup, canonical, check, keys, typed,
@@ -19,13 +19,13 @@ use std::path::{Path, PathBuf};
 const JSON_SCHEMA: &str = include_str!("../../schemas/session.schema.json");
 
 /// Runs the command.
-pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> {
+pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliError> {
     if args.schema {
-        screen.answer(JSON_SCHEMA.as_bytes());
+        terminal.answer(JSON_SCHEMA.as_bytes());
         return Ok(());
     }
     let path = path(args);
-    let old = read(&path, screen)?;
+    let old = read(&path, terminal)?;
     let asked = old.is_none() && args.is_empty() && std::io::stdin().is_terminal();
     let (told, mut file) = match old {
         Some(file) => (true, file),
@@ -33,13 +33,13 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
     };
     let nothing_new = if args.apply.is_some() || args.changed {
         if !told && args.apply.is_some() {
-            return Err(Trouble::usage(
+            return Err(CliError::usage(
                 "there is no session file yet: make one first, with `bossmark setup` and what you know of the bow",
             )
             .about(&path));
         }
         for setting in change(args, &mut file, &path)? {
-            screen.tell(&format!(
+            terminal.tell(&format!(
                 "{}: what `{setting}` was before is not told, so ends before and after can't be told apart by it and are read \
                  together: put the old value into the file's `session`, where the bow was described",
                 path.display()
@@ -47,9 +47,9 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
         }
         false
     } else if asked {
-        ask(&mut file, screen)?;
+        ask(&mut file, terminal)?;
         if file == SessionFile::default() {
-            screen.tell("nothing was told, so nothing is written");
+            terminal.tell("nothing was told, so nothing is written");
             return Ok(());
         }
         false
@@ -59,7 +59,7 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
         before == file
     };
     if !told && nothing_new {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "there is no session file to check, and nothing to make one of: tell something with flags (`bossmark setup --help`), or \
              run it on a terminal to be asked",
         )
@@ -67,11 +67,11 @@ pub(super) fn run(args: &SetupArgs, screen: &mut Screen) -> Result<(), Trouble> 
     }
     let bytes = canonical::pretty(&file)?;
     // what flags make is checked as what a file says
-    let (_, notes) = SessionFile::parse(&bytes).map_err(Trouble::from)?;
+    let (_, notes) = SessionFile::parse(&bytes).map_err(CliError::from)?;
     if !nothing_new {
-        notes.iter().for_each(|n| screen.tell(n));
+        notes.iter().for_each(|n| terminal.tell(n));
     }
-    give(args, &path, &file, &bytes, nothing_new, screen)
+    give(args, &path, &file, &bytes, nothing_new, terminal)
 }
 
 /// Writes what is new, and shows it.
@@ -81,18 +81,18 @@ fn give(
     file: &SessionFile,
     bytes: &[u8],
     nothing_new: bool,
-    screen: &mut Screen,
-) -> Result<(), Trouble> {
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
     let target = args.output.out.as_deref().unwrap_or(path);
     let to_stdout = target == Path::new("-");
     if !to_stdout && (!nothing_new || args.output.out.is_some()) {
-        store::save_document(target, bytes).map_err(|e| Trouble::from(e).about(target))?;
-        screen.tell(&format!("{}: written", target.display()));
+        store::save_document(target, bytes).map_err(|e| CliError::from(e).about(target))?;
+        terminal.tell(&format!("{}: written", target.display()));
     }
     if to_stdout || args.output.json {
-        screen.answer(&canonical::line(file)?);
+        terminal.answer(&canonical::line(file)?);
     } else {
-        screen.text(&text(file));
+        terminal.text(&text(file));
     }
     Ok(())
 }
@@ -107,18 +107,18 @@ fn path(args: &SetupArgs) -> PathBuf {
     }
 }
 
-fn read(path: &Path, screen: &mut Screen) -> Result<Option<SessionFile>, Trouble> {
+fn read(path: &Path, terminal: &mut Terminal) -> Result<Option<SessionFile>, CliError> {
     match store::read(path) {
         Ok(bytes) => {
             let (file, notes) =
-                SessionFile::parse(&bytes).map_err(|e| Trouble::from(e).about(path))?;
+                SessionFile::parse(&bytes).map_err(|e| CliError::from(e).about(path))?;
             for note in notes {
-                screen.tell(&format!("{}: {note}", path.display()));
+                terminal.tell(&format!("{}: {note}", path.display()));
             }
             Ok(Some(file))
         }
         Err(StoreError::Missing) => Ok(None),
-        Err(error) => Err(Trouble::from(error).about(path)),
+        Err(error) => Err(CliError::from(error).about(path)),
     }
 }
 
@@ -128,7 +128,7 @@ fn change(
     args: &SetupArgs,
     file: &mut SessionFile,
     path: &Path,
-) -> Result<Vec<&'static str>, Trouble> {
+) -> Result<Vec<&'static str>, CliError> {
     let now = file.setup_now();
     let flags = flags(args, &now)?;
     let (mut setup, mut words) = (Setup::default(), None);
@@ -140,18 +140,18 @@ fn change(
             Err(NotMade::Unknown { setting }) if flags.number(&setting).is_some() => {}
             Err(NotMade::Unknown { setting }) => {
                 let flag = SETTING_FLAGS.iter().find(|(s, _)| *s == setting);
-                return Err(Trouble::usage(format!(
+                return Err(CliError::usage(format!(
                     "the value of `{setting}` after the change isn't known: tell it with {}",
                     flag.map_or("a flag", |(_, flag)| flag)
                 )));
             }
             Err(NotMade::NothingToChange) => return Err(nothing_to_note(&advice)),
-            Err(error) => return Err(Trouble::usage(error)),
+            Err(error) => return Err(CliError::usage(error)),
         }
     }
     let setup = flags.or(&setup);
     if setup == Setup::default() {
-        return Err(Trouble::usage(
+        return Err(CliError::usage(
             "nothing is changed: tell what, like --plunger 2",
         ));
     }
@@ -161,7 +161,7 @@ fn change(
             .copied()
             .filter(|s| setup.setting(s).is_some())
             .collect();
-        return Err(Trouble::usage(format!(
+        return Err(CliError::usage(format!(
             "nothing is changed: the session file says the same already ({})",
             told.join(", ")
         )));
@@ -174,19 +174,19 @@ fn change(
 }
 
 /// An advice that changes nothing: what it says instead.
-fn nothing_to_note(advice: &Advice) -> Trouble {
+fn nothing_to_note(advice: &Advice) -> CliError {
     let said = match (&advice.next, &advice.failure) {
         (Some(step), _) => step.detail.text(Locale::default()),
         (None, Some(failure)) => failure.text(Locale::default()),
         (None, None) => "it names no step".to_owned(),
     };
     let said = said.trim_end_matches('.');
-    Trouble::not_possible(format!(
+    CliError::not_possible(format!(
         "this advice changes nothing ({said}), so there is nothing to note"
     ))
 }
 
-fn advice_at(path: &Path) -> Result<Advice, Trouble> {
+fn advice_at(path: &Path) -> Result<Advice, CliError> {
     let bytes = input::bytes(path).map_err(|e| e.about(path))?;
     typed(&bytes, advice::SCHEMA, "the advice").map_err(|error| {
         let wrong = match error {
@@ -197,9 +197,9 @@ fn advice_at(path: &Path) -> Result<Advice, Trouble> {
             }
             RecordError::Shape { detail, .. } => format!("the advice is not whole ({detail})"),
             // a newer advice says itself what to do
-            other => return Trouble::from(other).about(path),
+            other => return CliError::from(other).about(path),
         };
-        Trouble::file(format!(
+        CliError::file(format!(
             "{wrong}, so nothing is noted: give what `bossmark advise RECORDS --json` wrote, or tell the change made with --changed \
              and a flag like --plunger 2"
         ))
@@ -208,14 +208,14 @@ fn advice_at(path: &Path) -> Result<Advice, Trouble> {
 }
 
 /// What the flags say of the set-up; limits are those of `now` with what the flags add.
-fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Trouble> {
+fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, CliError> {
     let mut setup = args.setup();
     setup.bow.clone_from(&args.session.bow);
     if !args.arrow.is_empty() {
         let mut arrows = now.arrows.clone().unwrap_or_default();
         for (k, new) in args.arrow.iter().enumerate() {
             if args.arrow[..k].iter().any(|a| a.arrow == new.arrow) {
-                return Err(Trouble::usage(format!(
+                return Err(CliError::usage(format!(
                     "--arrow tells {:?} twice: give each arrow once",
                     new.arrow
                 )));
@@ -233,7 +233,7 @@ fn flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Trouble> {
             let known: Vec<&str> = keys::SETTINGS.to_vec();
             if !known.contains(&setting.as_str()) {
                 let likely = keys::nearest(setting, &known, 3).join(", ");
-                return Err(Trouble::usage(format!(
+                return Err(CliError::usage(format!(
                     "--limit: `{setting}` is no setting: did you mean {likely}?"
                 )));
             }
@@ -258,14 +258,14 @@ fn joined(new: &Limit, old: &Limit) -> Limit {
 }
 
 /// What the flags say of all ends.
-fn fill(args: &SetupArgs, file: &mut SessionFile) -> Result<(), Trouble> {
+fn fill(args: &SetupArgs, file: &mut SessionFile) -> Result<(), CliError> {
     let old = file.session.setup.clone().unwrap_or_default();
     let setup = flags(args, &old)?;
     let changes = file.ends.iter().flatten();
     for change in changes.filter_map(|e| e.session.setup.as_ref()) {
         let changed = |s: &&&str| change.setting(s).is_some() && setup.setting(s).is_some();
         if let Some(setting) = keys::SETTINGS.iter().find(changed) {
-            return Err(Trouble::usage(format!(
+            return Err(CliError::usage(format!(
                 "`{setting}` was changed in the course of `ends`: add --changed if it was changed again just now, or correct it in \
                  the file"
             )));
@@ -384,8 +384,8 @@ fn limit_of<'a>(file: &'a mut SessionFile, setting: &str) -> &'a mut Limit {
 }
 
 /// Asks a person on the terminal; an empty line leaves a question open.
-fn ask(file: &mut SessionFile, screen: &mut Screen) -> Result<(), Trouble> {
-    screen.show("Leave empty what you don't know; nothing has to be told.");
+fn ask(file: &mut SessionFile, terminal: &mut Terminal) -> Result<(), CliError> {
+    terminal.show("Leave empty what you don't know; nothing has to be told.");
     let mut lines = std::io::stdin().lock().lines();
     for (question, put) in QUESTIONS {
         loop {
@@ -393,7 +393,7 @@ fn ask(file: &mut SessionFile, screen: &mut Screen) -> Result<(), Trouble> {
             let _ = write!(out, "{question}: ").and_then(|()| out.flush());
             let Some(Ok(line)) = lines.next() else {
                 // the rest is left open; what follows shall not stand behind the question
-                screen.show("");
+                terminal.show("");
                 return Ok(());
             };
             if line.trim().is_empty() {
@@ -409,7 +409,7 @@ fn ask(file: &mut SessionFile, screen: &mut Screen) -> Result<(), Trouble> {
                     *file = tried;
                     break;
                 }
-                Some(fault) => screen.show(&fault),
+                Some(fault) => terminal.show(&fault),
             }
         }
     }

@@ -1,10 +1,10 @@
 //! Exit statuses, and trouble that leads to one.
 
-use crate::hand::PointsError;
+use crate::manual_points::PointsError;
+use crate::measure::RoadError;
 use crate::photo::PhotoError;
 use crate::record::{RecordError, SessionError};
 use crate::review::ReviewError;
-use crate::road::RoadError;
 use crate::server::ServeError;
 use crate::store::StoreError;
 use std::fmt::Display;
@@ -35,7 +35,7 @@ impl From<Status> for ExitCode {
 
 /// Something that went wrong with one input: the sentence for the user, and the status.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Trouble {
+pub struct CliError {
     /// Exit status.
     pub status: Status,
     /// The file, as the user named it; `None` if it is about no file.
@@ -44,7 +44,7 @@ pub struct Trouble {
     pub text: String,
 }
 
-impl Trouble {
+impl CliError {
     /// Wrong use of the command.
     pub fn usage(text: impl Display) -> Self {
         Self {
@@ -72,7 +72,7 @@ impl Trouble {
         }
     }
 
-    /// The same trouble, said to be about `path`.
+    /// The same error, said to be about `path`.
     #[must_use]
     pub fn about(self, path: &Path) -> Self {
         Self {
@@ -91,37 +91,37 @@ impl Trouble {
     }
 }
 
-impl From<StoreError> for Trouble {
+impl From<StoreError> for CliError {
     fn from(error: StoreError) -> Self {
         Self::file(error)
     }
 }
 
-impl From<RecordError> for Trouble {
+impl From<RecordError> for CliError {
     fn from(error: RecordError) -> Self {
         Self::file(error)
     }
 }
 
-impl From<PhotoError> for Trouble {
+impl From<PhotoError> for CliError {
     fn from(error: PhotoError) -> Self {
         Self::file(error)
     }
 }
 
-impl From<RoadError> for Trouble {
+impl From<RoadError> for CliError {
     fn from(error: RoadError) -> Self {
         Self::file(error)
     }
 }
 
-impl From<ServeError> for Trouble {
+impl From<ServeError> for CliError {
     fn from(error: ServeError) -> Self {
         Self::file(error)
     }
 }
 
-impl From<SessionError> for Trouble {
+impl From<SessionError> for CliError {
     fn from(error: SessionError) -> Self {
         if error.is_wrong_use() {
             Self::usage(error)
@@ -131,7 +131,7 @@ impl From<SessionError> for Trouble {
     }
 }
 
-impl From<PointsError> for Trouble {
+impl From<PointsError> for CliError {
     fn from(error: PointsError) -> Self {
         if error.is_wrong_use() {
             Self::usage(error)
@@ -141,7 +141,7 @@ impl From<PointsError> for Trouble {
     }
 }
 
-impl From<ReviewError> for Trouble {
+impl From<ReviewError> for CliError {
     fn from(error: ReviewError) -> Self {
         match &error {
             ReviewError::Document(_) => Self::file(error),
@@ -177,13 +177,13 @@ mod tests {
     fn newer_schemas_are_file_trouble_and_misspellings_wrong_use() {
         let newer = crate::record::SessionFile::parse(br#"{"schema": "bossmark/session/9"}"#);
         assert_eq!(
-            newer.map_err(|e| Trouble::from(e).status),
+            newer.map_err(|e| CliError::from(e).status),
             Err(Status::File)
         );
         let misspelt =
             crate::record::SessionFile::parse(br#"{"schema": "bossmark/session/1", "sesion": {}}"#);
         assert_eq!(
-            misspelt.map_err(|e| Trouble::from(e).status),
+            misspelt.map_err(|e| CliError::from(e).status),
             Err(Status::WrongUse)
         );
     }

@@ -1,14 +1,13 @@
 //! Whether a fitted camera stands on the face: what speaks for it, and the bars that it has to pass.
 
-use super::Refusal;
-use super::edges;
 use super::evidence::{self, Evidence};
 use super::fit::Fitted;
-use super::pyramid;
 use super::refine::{Refined, Refiner, Round, SOFT_PX};
 use super::start::Layout;
 use super::weights::median_scale;
-use crate::units::FacePoint;
+use super::{Refusal, edges};
+use crate::geometry::FacePoint;
+use crate::imaging::pyramid;
 
 /// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
 const SMALLEST_PX_PER_MM: f64 = 0.08;
@@ -41,7 +40,7 @@ impl Refiner<'_> {
     pub(super) fn evidence(
         &self,
         fitted: &Fitted,
-        found: &edges::Found,
+        found: &edges::FoundEdges,
         sd_px: &[f64],
         round: Round,
     ) -> Evidence {

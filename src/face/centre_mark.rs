@@ -1,12 +1,11 @@
 //! The printed "+" in the middle of a face, where the picture resolves it: its four arms show the turn but for quarter turns.
 
-use super::colour::luminance;
-use super::edges::sample;
-use super::marks::CentreMark;
+use super::print_model::CentreMark;
 use super::upright::{Roll, Upright, UprightSource};
-use crate::camera::Camera;
-use crate::numeric::count;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
+use crate::geometry::camera::Camera;
+use crate::imaging::{linear_light, luminance};
+use crate::math::count;
 use image::RgbImage;
 use std::f64::consts::TAU;
 
@@ -48,7 +47,7 @@ pub(super) fn upright(
             let share = count(i) / count(PLACES - 1);
             let r = mark.arm_mm * (ALONG.0 + share * (ALONG.1 - ALONG.0));
             let p = camera.image_from_face(FacePoint::new(r * cos, r * sin))?;
-            sum += f64::from(luminance(sample(pixels, p)?)) / count(PLACES);
+            sum += f64::from(luminance(linear_light(pixels, p)?)) / count(PLACES);
         }
         light.push(sum);
     }
@@ -86,7 +85,7 @@ pub(super) fn upright(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{Lens, Pose};
+    use crate::geometry::camera::{Lens, Pose};
     use image::Rgb;
     use nalgebra::{Matrix3, Vector3};
 
@@ -127,7 +126,7 @@ mod tests {
                 let dark = arm(u, v) || arm(v, u) || (x - 1.2).hypot(y - 0.5) < hole;
                 ink += if dark { 1.0 / 16.0 } else { 0.0 };
             }
-            Rgb([235.0, 200.0, 60.0].map(|c| crate::units::byte(c * (1.0 - 0.8 * ink))))
+            Rgb([235.0, 200.0, 60.0].map(|c| crate::math::byte(c * (1.0 - 0.8 * ink))))
         })
     }
 

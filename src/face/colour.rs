@@ -1,7 +1,9 @@
 //! How printed colours look, and the reduced copy of a photo in which faces are looked for.
 
 use super::spec::Colour;
-use crate::units::{ImagePoint, floor_index, round_i64};
+use crate::geometry::ImagePoint;
+use crate::imaging::LINEAR_FROM_BYTE;
+use crate::math::{byte, floor_index, round_i64};
 use image::RgbImage;
 use nalgebra::Vector2;
 use serde::Deserialize;
@@ -31,29 +33,8 @@ pub(super) fn printed(colour: Colour) -> [f32; 3] {
 
 /// The same in linear light, 0–1.
 pub(super) fn printed_linear(colour: Colour) -> [f32; 3] {
-    printed(colour).map(|v| LINEAR[usize::from(crate::units::byte(v))])
+    printed(colour).map(|v| LINEAR_FROM_BYTE[usize::from(byte(v))])
 }
-
-/// Relative luminance of linear sRGB (IEC 61966-2-1).
-pub(super) fn luminance(c: [f32; 3]) -> f32 {
-    0.2126 * c[0] + 0.7152 * c[1] + 0.0722 * c[2]
-}
-
-/// sRGB byte → linear light, 0–1 (IEC 61966-2-1).
-pub(super) static LINEAR: LazyLock<[f32; 256]> = LazyLock::new(|| {
-    let mut table = [0.0; 256];
-    let mut level = 0.0f32;
-    for entry in &mut table {
-        let v = level / 255.0;
-        *entry = if v <= 0.040_45 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        };
-        level += 1.0;
-    }
-    table
-});
 
 /// Added before taking logarithms, so that noise in the dark does not count as colour (8-bit levels).
 const DARK_LEVEL: f32 = 8.0;

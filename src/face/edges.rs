@@ -1,10 +1,11 @@
 //! Sub-pixel edges of the printed rings: profiles along the normals of the rings that a camera predicts.
 
-use super::colour::{LINEAR, luminance, printed, printed_linear};
+use super::colour::{printed, printed_linear};
 use super::fit::Projection;
 use super::spec::{Boundary, FaceSpec};
-use crate::numeric::{count, median};
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::{LINEAR_FROM_BYTE, Neighbours, luminance};
+use crate::math::{count, floor_index, median};
 use image::RgbImage;
 use nalgebra::Vector2;
 use std::f64::consts::TAU;
@@ -27,7 +28,7 @@ pub struct RingEdge {
 
 /// How a search is done.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Search {
+pub(super) struct EdgeSearch {
     /// Half length of a profile, px.
     pub(super) reach_px: f64,
     /// Look for printed lines too.
@@ -38,7 +39,7 @@ pub(super) struct Search {
 
 /// What came of a search.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Found {
+pub(super) struct FoundEdges {
     pub(super) edges: Vec<RingEdge>,
     /// Number of places looked at, for each boundary.
     pub(super) looked: Vec<usize>,
@@ -74,46 +75,17 @@ const LEAST_LINE: f32 = 0.03;
 /// A line stands out from the scatter of its surroundings by this factor at least.
 const LINE_OVER_NOISE: f32 = 3.0;
 
-/// Indices of the four pixels around a point and how far it lies from the first, 0–1; `None` outside the picture.
-fn around(pixels: &RgbImage, p: ImagePoint) -> Option<([usize; 4], f32, f32)> {
-    let (w, h) = (pixels.width() as usize, pixels.height() as usize);
-    if !(p.x >= 0.0 && p.y >= 0.0) {
-        return None;
-    }
-    let (x, y) = (floor_index(p.x), floor_index(p.y));
-    // a direction that grazes the plane is seen infinitely far away
-    if x.checked_add(1)? >= w || y.checked_add(1)? >= h {
-        return None;
-    }
-    #[expect(clippy::cast_possible_truncation, reason = "fractions of a pixel")]
-    let (fx, fy) = ((p.x - count(x)) as f32, (p.y - count(y)) as f32);
-    let (top, bottom) = (3 * (y * w + x), 3 * ((y + 1) * w + x));
-    Some(([top, top + 3, bottom, bottom + 3], fx, fy))
-}
-
-fn blend([a, b, c, d]: [f32; 4], fx: f32, fy: f32) -> f32 {
-    let (above, below) = (a + fx * (b - a), c + fx * (d - c));
-    above + fy * (below - above)
-}
-
-/// Bilinear sample in linear light; `None` outside the picture.
-pub(crate) fn sample(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
-    let (at, fx, fy) = around(pixels, p)?;
-    let (raw, table) = (pixels.as_raw(), &*LINEAR);
-    Some([0, 1, 2].map(|k| blend(at.map(|i| table[usize::from(raw[i + k])]), fx, fy)))
-}
-
-/// The same with a fourth value: the light of a grey of the same luma (ITU-R BT.601). JPEG keeps luma sharper than colour,
-/// so that edges between colours lie where they should in it.
+/// Bilinear sample in linear light, with a fourth value: the light of a grey of the same luma (ITU-R BT.601). JPEG keeps luma
+/// sharper than colour, so that edges between colours lie where they should in it. `None` outside the picture.
 fn sample_with_grey(pixels: &RgbImage, p: ImagePoint) -> Option<Sample> {
-    let (at, fx, fy) = around(pixels, p)?;
-    let (raw, table) = (pixels.as_raw(), &*LINEAR);
-    let colour = |k: usize| blend(at.map(|i| table[usize::from(raw[i + k])]), fx, fy);
+    let around = Neighbours::of(pixels.width() as usize, pixels.height() as usize, p)?;
+    let (raw, table) = (pixels.as_raw(), &*LINEAR_FROM_BYTE);
+    let [red, green, blue] = around.blend_rgb(raw, |v| table[usize::from(v)]);
     let luma = |i: usize| {
-        let v = |k: usize| usize::from(raw[i + k]);
+        let v = |k: usize| usize::from(raw[3 * i + k]);
         table[(77 * v(0) + 150 * v(1) + 29 * v(2)) >> 8]
     };
-    Some([colour(0), colour(1), colour(2), blend(at.map(luma), fx, fy)])
+    Some([red, green, blue, around.blend(luma)])
 }
 
 /// Red, green, blue and grey of a place in linear light.
@@ -134,10 +106,10 @@ pub(super) fn search(
     projection: &Projection,
     spec: &FaceSpec,
     offsets_mm: &[f64],
-    how: Search,
-) -> Found {
+    how: EdgeSearch,
+) -> FoundEdges {
     let boundaries = spec.boundaries();
-    let mut found = Found {
+    let mut found = FoundEdges {
         edges: Vec::new(),
         looked: vec![0; boundaries.len()],
         sharp: vec![true; boundaries.len()],
@@ -204,7 +176,7 @@ fn profiles(
     spot: FacePoint,
     radius: f64,
     room_mm: f64,
-    how: Search,
+    how: EdgeSearch,
 ) -> Vec<Profile> {
     // stay clear of the neighbouring boundary
     const SHARE_OF_ROOM: f64 = 0.7;
@@ -555,15 +527,5 @@ mod tests {
         assert!((at + 0.25).abs() < 0.05, "{at}");
         assert!(thin_line(&line(0.3), true, 4).is_none());
         assert!(thin_line(&line(0.8), false, 4).is_none());
-    }
-
-    #[test]
-    fn samples_are_linear_light_between_pixel_centres() {
-        let p = RgbImage::from_fn(2, 2, |x, _| image::Rgb([if x == 0 { 0 } else { 255 }; 3]));
-        assert!((sample(&p, ImagePoint::new(0.25, 0.5)).unwrap()[0] - 0.25).abs() < 1e-6);
-        for away in [1.2, 1e30, f64::INFINITY, f64::NAN] {
-            assert!(sample(&p, ImagePoint::new(away, 0.0)).is_none());
-            assert!(sample(&p, ImagePoint::new(0.0, away)).is_none());
-        }
     }
 }

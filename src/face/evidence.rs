@@ -9,8 +9,8 @@
 use super::colour::{dot, log_colour, log_steps};
 use super::fit::Projection;
 use super::spec::{Colour, FaceSpec, Zone};
-use crate::numeric::count;
-use crate::units::{FacePoint, floor_index};
+use crate::geometry::FacePoint;
+use crate::math::{count, floor_index};
 use image::RgbImage;
 use serde::Deserialize;
 use std::f64::consts::TAU;

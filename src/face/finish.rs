@@ -4,10 +4,10 @@ use super::refine::{Refined, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
 use super::{
-    CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, marks, notes,
-    paper,
+    CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, notes, paper,
+    print_model,
 };
-use crate::camera::{Camera, LN_F, ROLL};
+use crate::geometry::camera::{Camera, LN_F, ROLL};
 
 /// A doubtful fit is trusted this many times less, in standard deviations.
 const DOUBTFUL: f64 = 2.0;
@@ -136,7 +136,7 @@ impl Refiner<'_> {
         let mark = centre_mark::upright(
             &self.photo.pixels,
             &upright::rolled(camera, guess_rad),
-            marks::centre_mark()?,
+            print_model::centre_mark()?,
             self.priors.upright.centre_mark_sd_deg.to_radians(),
         )?;
         Some(upright::Roll {
@@ -174,7 +174,7 @@ impl Refiner<'_> {
 
 /// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.
 fn turned(covariance: &CameraCovariance, turn: f64, roll_sd: f64) -> CameraCovariance {
-    use crate::camera::{TURN_X, TURN_Y};
+    use crate::geometry::camera::{TURN_X, TURN_Y};
     let mut j = CameraCovariance::identity();
     let (sin, cos) = turn.sin_cos();
     j[(TURN_X, TURN_X)] = cos;

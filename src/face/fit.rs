@@ -1,14 +1,14 @@
 //! Lens and pose from ring edges: robust least squares over all rings of all spots at once.
 
 use super::edges::RingEdge;
-use super::marks::Marks;
+use super::print_model::PrintModel;
 use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
-use crate::camera::{
+use crate::geometry::camera::{
     CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
-use crate::numeric::{self, Problem, Solution, least_squares};
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{self, Problem, Solution, least_squares};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
 /// What is known of the lens before the rings are looked at: means and standard deviations.
@@ -34,13 +34,13 @@ pub struct LensPrior {
     pub k2_sd: f64,
 }
 
-/// A ring edge with the standard deviation that it is believed to have.
+/// A ring edge with the standard deviation given it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct WeightedEdge {
     pub(super) edge: RingEdge,
     pub(super) sd_px: f64,
     /// How much of an independent measurement it counts as, 0–1.
-    pub(super) share: f64,
+    pub(super) weight: f64,
 }
 
 /// The camera that fits, with everything about how well.
@@ -48,7 +48,7 @@ pub(super) struct WeightedEdge {
 pub(super) struct Fitted {
     pub(super) camera: Camera,
     /// The print.
-    pub(super) print: Print,
+    pub(super) print: PrintEstimate,
     /// Residual of each edge, px, in the order given.
     pub(super) residuals_px: Vec<f64>,
     pub(super) cost: f64,
@@ -105,7 +105,7 @@ pub(super) fn paper_displaced(
 
 /// What is found out about the face along with the camera.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Print {
+pub(super) struct PrintEstimate {
     /// Where the visible edge of each boundary lies against its nominal radius, mm.
     pub(super) offsets_mm: Vec<f64>,
     /// Width of the printed lines, mm.
@@ -114,12 +114,16 @@ pub(super) struct Print {
     pub(super) paper_mm: SVector<f64, PAPER>,
 }
 
-impl Print {
+impl PrintEstimate {
     /// What is expected before a photo is looked at.
-    pub(super) fn expected(marks: &Marks) -> Self {
-        let line_mm = marks.line_mm.0;
+    pub(super) fn expected(print_model: &PrintModel) -> Self {
+        let line_mm = print_model.line_mm.0;
         Self {
-            offsets_mm: marks.edges.iter().map(|e| e.offset_mm(line_mm)).collect(),
+            offsets_mm: print_model
+                .edges
+                .iter()
+                .map(|e| e.offset_mm(line_mm))
+                .collect(),
             line_mm,
             paper_mm: SVector::zeros(),
         }
@@ -130,9 +134,9 @@ struct Rings<'a> {
     base: Camera,
     prior: LensPrior,
     spec: &'a FaceSpec,
-    marks: &'a Marks,
+    print_model: &'a PrintModel,
     edges: &'a [WeightedEdge],
-    shares: Vec<f64>,
+    observation_weights: Vec<f64>,
     radii: Vec<f64>,
     /// Standard deviation of the roll, rad: tiny where nothing shows it.
     roll_sd: f64,
@@ -152,7 +156,7 @@ const CAMERA_PRIORS: usize = PARAMETERS;
 
 impl Rings<'_> {
     fn camera(&self, x: &DVector<f64>) -> Camera {
-        self.base.moved(&CameraDelta::from_iterator(
+        self.base.retract(&CameraDelta::from_iterator(
             x.iter().copied().take(PARAMETERS),
         ))
     }
@@ -180,14 +184,14 @@ impl Rings<'_> {
         out.extend(POSE.map(|k| x[k] / self.pose_sd));
         let line = x[self.line()];
         out.extend(
-            self.marks
+            self.print_model
                 .edges
                 .iter()
                 .enumerate()
                 .map(|(b, e)| (x[Self::offset(b)] - e.offset_mm(line)) / e.sd_mm),
         );
-        out.push((line - self.marks.line_mm.0) / self.marks.line_mm.1);
-        out.extend((PARAMETERS..COMMON).map(|k| x[k] / self.marks.paper_sd_mm));
+        out.push((line - self.print_model.line_mm.0) / self.print_model.line_mm.1);
+        out.extend((PARAMETERS..COMMON).map(|k| x[k] / self.print_model.paper_sd_mm));
         out
     }
 
@@ -210,14 +214,14 @@ impl Rings<'_> {
         ];
         let mut rows: Vec<Vec<(usize, f64)>> =
             camera.iter().map(|(k, sd)| vec![(*k, 1.0 / sd)]).collect();
-        rows.extend(self.marks.edges.iter().enumerate().map(|(b, e)| {
+        rows.extend(self.print_model.edges.iter().enumerate().map(|(b, e)| {
             vec![
                 (Self::offset(b), 1.0 / e.sd_mm),
                 (self.line(), -e.of_line / e.sd_mm),
             ]
         }));
-        rows.push(vec![(self.line(), 1.0 / self.marks.line_mm.1)]);
-        rows.extend((PARAMETERS..COMMON).map(|k| vec![(k, 1.0 / self.marks.paper_sd_mm)]));
+        rows.push(vec![(self.line(), 1.0 / self.print_model.line_mm.1)]);
+        rows.extend((PARAMETERS..COMMON).map(|k| vec![(k, 1.0 / self.print_model.paper_sd_mm)]));
         rows
     }
 
@@ -228,7 +232,7 @@ impl Rings<'_> {
         foot: Vector3<f64>,
         w: &WeightedEdge,
     ) -> Option<SVector<f64, COMMON>> {
-        let (at, j) = camera.face_with_derivatives(w.edge.at)?;
+        let (at, j) = camera.face_with_jacobian(w.edge.at)?;
         let spot = self.spec.spots_mm[w.edge.spot];
         let out = Vector2::new(at.x - spot.x, at.y - spot.y).try_normalize(1e-9)?;
         let size = w.edge.px_per_mm / w.sd_px;
@@ -292,8 +296,8 @@ impl Problem for Rings<'_> {
         j
     }
 
-    fn shares(&self) -> &[f64] {
-        &self.shares
+    fn observation_weights(&self) -> &[f64] {
+        &self.observation_weights
     }
 
     /// A row touches the camera and one offset only: block by block, without the whole Jacobian.
@@ -351,27 +355,27 @@ impl Problem for Rings<'_> {
 }
 
 /// Standard deviation of a roll that nothing in the picture shows, rad: keeps it where it is.
-const ROLL_HELD: f64 = 1e-6;
+const FIXED_ROLL_SD_RAD: f64 = 1e-6;
 /// Standard deviation of a roll that the layout of several spots shows.
-const ROLL_FREE: f64 = 1.0;
+const FREE_ROLL_SD_RAD: f64 = 1.0;
 
 /// Standard deviation of a pose of which nothing is known.
-const POSE_FREE: f64 = 1e9;
+const FREE_POSE_SD: f64 = 1e9;
 /// Standard deviation that keeps a parameter where it is.
-const FIXED: f64 = 1e-9;
+const FIXED_SD: f64 = 1e-9;
 
 /// The prior that keeps a lens as it is.
 fn fixed(lens: &Lens) -> LensPrior {
     LensPrior {
         f_px: lens.f_px,
-        ln_f_sd: FIXED,
+        ln_f_sd: FIXED_SD,
         cx_px: lens.cx_px,
         cy_px: lens.cy_px,
-        c_sd_px: FIXED,
+        c_sd_px: FIXED_SD,
         k1: lens.k1,
-        k1_sd: FIXED,
+        k1_sd: FIXED_SD,
         k2: lens.k2,
-        k2_sd: FIXED,
+        k2_sd: FIXED_SD,
     }
 }
 
@@ -380,18 +384,22 @@ pub(super) fn fit(
     base: Camera,
     prior: Option<LensPrior>,
     spec: &FaceSpec,
-    marks: &Marks,
+    print_model: &PrintModel,
     edges: &[WeightedEdge],
-    print: &Print,
+    print: &PrintEstimate,
     iterations: usize,
 ) -> Fitted {
-    let pose_sd = if prior.is_some() { POSE_FREE } else { FIXED };
+    let pose_sd = if prior.is_some() {
+        FREE_POSE_SD
+    } else {
+        FIXED_SD
+    };
     let prior = prior.unwrap_or_else(|| fixed(&base.lens));
     let radii: Vec<f64> = spec.boundaries().iter().map(|b| b.radius_mm).collect();
     let roll_sd = if spec.spots_mm.len() > 1 && pose_sd > 1.0 {
-        ROLL_FREE
+        FREE_ROLL_SD_RAD
     } else {
-        ROLL_HELD
+        FIXED_ROLL_SD_RAD
     };
     let start = DVector::from_iterator(
         COMMON + radii.len() + 1,
@@ -404,9 +412,9 @@ pub(super) fn fit(
         base,
         prior,
         spec,
-        marks,
+        print_model,
         edges,
-        shares: edges.iter().map(|e| e.share).collect(),
+        observation_weights: edges.iter().map(|e| e.weight).collect(),
         radii,
         roll_sd,
         pose_sd,
@@ -424,7 +432,7 @@ pub(super) fn fit(
         prior_nats: 0.5 * priors.iter().map(|r| r * r).sum::<f64>(),
         log_evidence,
         camera: problem.camera(&x),
-        print: Print {
+        print: PrintEstimate {
             offsets_mm: x
                 .iter()
                 .copied()
@@ -447,7 +455,7 @@ pub(super) fn fit(
 /// Covariance of the camera's parameters, ring offsets taken into account, roll left out (its row and column are 0 where
 /// nothing but the upright shows it).
 pub(super) fn camera_covariance(fitted: &Fitted) -> SMatrix<f64, PARAMETERS, PARAMETERS> {
-    let all = numeric::covariance(&fitted.information, 0.0);
+    let all = math::covariance(&fitted.information, 0.0);
     SMatrix::from_fn(|i, j| all[(i, j)])
 }
 
@@ -465,15 +473,15 @@ fn log_evidence(problem: &Rings, cost: f64, information: &DMatrix<f64>) -> f64 {
     let half_log_det: f64 = (0..n)
         .map(|i| cholesky.l_dirty()[(i, i)].ln() + scale[i].ln())
         .sum();
-    let likelihood: f64 = problem.edges.iter().map(|e| -e.share * e.sd_px.ln()).sum();
-    let count = crate::numeric::count(PAPER);
+    let likelihood: f64 = problem.edges.iter().map(|e| -e.weight * e.sd_px.ln()).sum();
+    let count = crate::math::count(PAPER);
     let priors: f64 = problem
-        .marks
+        .print_model
         .edges
         .iter()
         .map(|e| -e.sd_mm.ln())
         .sum::<f64>()
-        - count * problem.marks.paper_sd_mm.ln();
+        - count * problem.print_model.paper_sd_mm.ln();
     let p = &problem.prior;
     let lens = -p.ln_f_sd.ln() - 2.0 * p.c_sd_px.ln() - p.k1_sd.ln() - p.k2_sd.ln();
     likelihood - cost + priors + lens - half_log_det

@@ -2,12 +2,12 @@
 //! fit; the error of the mapping must be one that its own covariance foresees. Lens, print and paper are drawn as widely as
 //! the priors say; edges near each other on a ring err together, as they do in photos.
 
-use super::fit::{self, LensPrior, Print, paper_displaced};
+use super::fit::{self, LensPrior, PrintEstimate, paper_displaced};
 use super::weights::{INDEPENDENT_PER_RING, ring_sds_px, weight_edges};
-use super::{RingEdge, marks, priors, spec};
-use crate::camera::{Camera, Lens, Pose, ROLL};
-use crate::numeric::{SplitMix, median};
-use crate::units::{FacePoint, ImagePoint};
+use super::{RingEdge, print_model, priors, spec};
+use crate::geometry::camera::{Camera, Lens, Pose, ROLL};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{SplitMix, median};
 use nalgebra::{Matrix2, Rotation3, Vector2, Vector3};
 use std::f64::consts::TAU;
 
@@ -81,14 +81,14 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
     const PER_RING: u32 = 24;
     let noise_px = c.between(0.1, 0.5);
     let line = c.between(0.6, 1.8);
-    let marks = marks::marks(face)?;
-    let paper: Vec<f64> = (0..15).map(|_| c.normal(marks.paper_sd_mm)).collect();
+    let print_model = print_model::print_model(face)?;
+    let paper: Vec<f64> = (0..15).map(|_| c.normal(print_model.paper_sd_mm)).collect();
     let (hidden, hidden_at) = (c.between(0.0, 0.3) * TAU, c.between(0.0, TAU));
     let mut out = Vec::new();
     let mut seen_outermost = 0.0;
     let boundaries = face.boundaries();
     for (b, boundary) in boundaries.iter().enumerate() {
-        let offset = marks.edges[b].offset_mm(line) + c.normal(marks.edges[b].sd_mm);
+        let offset = print_model.edges[b].offset_mm(line) + c.normal(print_model.edges[b].sd_mm);
         let r = boundary.radius_mm + offset;
         // three neighbours share what moves them: waves too short for the paper's shape, light, the lens
         let together: Vec<f64> = (0..PER_RING / 3).map(|_| c.normal(noise_px)).collect();
@@ -182,7 +182,7 @@ fn errors(
         if !inside(px) {
             continue;
         }
-        let (at, mut by) = fitted.camera.face_with_derivatives(px)?;
+        let (at, mut by) = fitted.camera.face_with_jacobian(px)?;
         by.fill_column(ROLL, 0.0);
         pairs.push((
             Vector2::new(at.x, at.y),
@@ -216,7 +216,7 @@ fn errors_of_ten_thousand_cameras_are_foreseen() {
 fn foreseen_of(seed: u64, cameras: usize) {
     let face = spec::by_name("wa-80").unwrap();
     let known = priors::priors().unwrap();
-    let marks = marks::marks(face).unwrap();
+    let print_model = print_model::print_model(face).unwrap();
     let outer = face.outer_radius_mm();
     let mut c = Chance(SplitMix::new(seed));
     let (mut done, mut foreseen, mut normalised) = (0usize, 0usize, Vec::new());
@@ -248,14 +248,14 @@ fn foreseen_of(seed: u64, cameras: usize) {
             },
         };
         let mut sd = vec![20.0; face.boundaries().len()];
-        let (mut at, mut print) = (start, Print::expected(&marks));
+        let (mut at, mut print) = (start, PrintEstimate::expected(&print_model));
         let mut fitted = None;
         for _ in 0..4 {
             let f = fit::fit(
                 at,
                 Some(prior),
                 face,
-                &marks,
+                &print_model,
                 &weight_edges(&found, &sd, INDEPENDENT_PER_RING),
                 &print,
                 30,
@@ -279,7 +279,7 @@ fn foreseen_of(seed: u64, cameras: usize) {
                 .flat_map(|z| [z.x.abs(), z.y.abs()]),
         );
     }
-    let sd = crate::numeric::SD_FROM_MAD * median(&mut normalised);
+    let sd = crate::math::SD_FROM_MAD * median(&mut normalised);
     assert!(
         100 * foreseen >= 99 * cameras,
         "seed {seed}: {foreseen} of {cameras}, normalised sd {sd:.2}"

@@ -14,13 +14,12 @@ mod finish;
 mod fit;
 #[cfg(test)]
 mod many_cameras;
-mod marks;
 mod notes;
 mod paper;
 mod patches;
 pub mod pattern;
+mod print_model;
 mod priors;
-mod pyramid;
 mod rays;
 mod refine;
 mod sheet;
@@ -31,20 +30,19 @@ mod weights;
 mod white;
 
 pub use edges::RingEdge;
-pub(crate) use edges::sample as linear_light;
 pub use evidence::Evidence;
 pub use fit::LensPrior;
 pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
-use crate::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
-use crate::numeric::count;
+use crate::geometry::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::pyramid::Pyramid;
+use crate::math::count;
 use crate::photo::Photo;
-use crate::units::{FacePoint, ImagePoint};
 use colour::{Look, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
-use pyramid::Pyramid;
 use refine::Refiner;
 use serde::{Deserialize, Serialize};
 use spec::FaceSpec;
@@ -106,7 +104,7 @@ pub struct Candidate {
 pub struct FaceFit {
     /// Lens and pose.
     pub camera: Camera,
-    /// Covariance of the camera's parameters ([`crate::camera::LN_F`] to [`crate::camera::SHIFT`]), scaled by the robust
+    /// Covariance of the camera's parameters ([`crate::geometry::camera::LN_F`] to [`crate::geometry::camera::SHIFT`]), scaled by the robust
     /// variance of the residuals. The roll stands apart: its variance is that of the upright, uncorrelated with the rest.
     pub covariance: CameraCovariance,
     /// Robust rms of the ring edges about the fit, px.
@@ -130,17 +128,17 @@ pub struct FaceFit {
 }
 
 impl FaceFit {
-    /// The camera moved by `delta`, for propagating [`covariance`](Self::covariance) into anything that depends on it.
+    /// The camera with `delta` added, for propagating [`covariance`](Self::covariance) into anything that depends on it.
     #[must_use]
     pub fn camera_at(&self, delta: &CameraDelta) -> Camera {
-        self.camera.moved(delta)
+        self.camera.retract(delta)
     }
 
     /// Covariance of the face point that a pixel shows, mm², from the camera alone; the roll is left out. Zero where the
     /// pixel shows no point of the face plane.
     #[must_use]
     pub fn point_cov_mm2(&self, px: ImagePoint) -> Matrix2<f64> {
-        let Some((_, mut by)) = self.camera.face_with_derivatives(px) else {
+        let Some((_, mut by)) = self.camera.face_with_jacobian(px) else {
             return Matrix2::zeros();
         };
         by.fill_column(ROLL, 0.0);
@@ -161,8 +159,8 @@ impl FaceFit {
             let mut delta = CameraDelta::zeros();
             delta[k] = 0.5 * sd;
             let (up, down) = (
-                point(&self.camera.moved(&delta)),
-                point(&self.camera.moved(&-delta)),
+                point(&self.camera.retract(&delta)),
+                point(&self.camera.retract(&-delta)),
             );
             let (Some(up), Some(down)) = (up, down) else {
                 return Matrix2::zeros();
@@ -318,11 +316,11 @@ fn accepted(
 ) -> Result<Vec<FaceFit>, FaceError> {
     let photo = copies.photo;
     let priors = priors::priors().ok_or(FaceError::Calibration)?;
-    let marks = marks::marks(spec).ok_or(FaceError::Calibration)?;
+    let print_model = print_model::print_model(spec).ok_or(FaceError::Calibration)?;
     let prior = options
         .lens
         .unwrap_or_else(|| priors::lens_prior(priors, photo));
-    let lens = crate::camera::Lens {
+    let lens = crate::geometry::camera::Lens {
         f_px: prior.f_px,
         cx_px: prior.cx_px,
         cy_px: prior.cy_px,
@@ -347,7 +345,7 @@ fn accepted(
             let small = options.near.is_none() && size(layout) < AS_LARGE * largest;
             (
                 small,
-                crate::units::round_i64(layout.centre.distance(target)),
+                crate::math::round_i64(layout.centre.distance(target)),
             )
         };
         layouts.sort_by_cached_key(rank);
@@ -355,7 +353,7 @@ fn accepted(
             photo,
             pyramid: &copies.pyramid,
             spec,
-            marks: &marks,
+            print_model: &print_model,
             priors,
             prior,
             from_profile: options.lens.is_some(),
@@ -438,7 +436,7 @@ fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
     }
 }
 
-fn what_was_seen(search: &find::Search, spec: &FaceSpec, refusals: &[Refusal]) -> String {
+fn what_was_seen(search: &find::SpotSearch, spec: &FaceSpec, refusals: &[Refusal]) -> String {
     if let Some(refusal) = refusals.first() {
         return refusal.words();
     }

@@ -3,9 +3,9 @@
 use super::priors::equivalent_mm;
 use super::spec::FaceSpec;
 use super::{FaceFit, Note, Sheet, UprightSource};
-use crate::numeric::count;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::count;
 use crate::photo::Photo;
-use crate::units::{FacePoint, ImagePoint};
 use std::f64::consts::TAU;
 
 /// Below this tilt nocks hide entries and the rings don't show the focal length, degrees.

@@ -4,11 +4,11 @@
 //! direction is supported where steps of one sign lie on it along its length; the four sides of a square share one turn. The
 //! innermost supported line of each side is then measured on the photo itself.
 
-use super::edges::sample;
 use super::upright::{Roll, Upright, UprightSource};
-use crate::camera::Camera;
-use crate::numeric::{SD_FROM_MAD, count, median, quantile, tukey_weight};
-use crate::units::{FacePoint, ImagePoint, floor_index, round_i64};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::linear_light;
+use crate::math::{SD_FROM_MAD, count, floor_index, median, quantile, round_i64, tukey_weight};
 use image::RgbImage;
 use nalgebra::Vector2;
 
@@ -261,7 +261,8 @@ fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
                         (row + o) / count(PROJECTED),
                     );
                     let p = a + right * u + (down + twist * u) * v;
-                    let c = sample(pixels, ImagePoint::new(p.x, p.y)).unwrap_or([f32::NAN; 3]);
+                    let c =
+                        linear_light(pixels, ImagePoint::new(p.x, p.y)).unwrap_or([f32::NAN; 3]);
                     for k in 0..3 {
                         sum[k] += 0.5 * c[k];
                     }
@@ -476,7 +477,7 @@ fn measure(
             .map(|j| {
                 let d = at_mm + half_mm * (count(j) / count(HALF) - 1.0);
                 let p: ImagePoint = place(d, t)?;
-                sample(pixels, p).map(|c| c.map(|v| (v + DARK).ln()))
+                linear_light(pixels, p).map(|c| c.map(|v| (v + DARK).ln()))
             })
             .collect();
         let Some(profile) = profile else { continue };
@@ -580,7 +581,7 @@ fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{Lens, Pose};
+    use crate::geometry::camera::{Lens, Pose};
     use image::Rgb;
     use nalgebra::{Matrix3, Vector3};
 
@@ -611,7 +612,7 @@ mod tests {
                 let (u, v) = (px * cos + py * sin, py * cos - px * sin);
                 inside += u32::from(u.abs() < half && v.abs() < half);
             }
-            Rgb([crate::units::byte(90.0 + 35.0 * f32::from(u8::try_from(inside).unwrap())); 3])
+            Rgb([crate::math::byte(90.0 + 35.0 * f32::from(u8::try_from(inside).unwrap())); 3])
         })
     }
 

@@ -1,6 +1,8 @@
 //! Connected patches of pixels that have one of some colours.
 
-use crate::numeric::count;
+use crate::math::count;
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
 use nalgebra::Vector2;
 use std::f64::consts::PI;
 
@@ -9,12 +11,9 @@ const SMALLEST_PATCH: usize = 14;
 /// Most patches tried per colour, largest first.
 const MOST_PATCHES: usize = 80;
 
-/// A stretch of a row in a patch, and what is known of that patch: the lowest number of a stretch in it that was met, the
-/// number of its pixels, the sums of their places.
-struct Stretch {
-    from: usize,
-    to: usize,
-    same_as: usize,
+/// Pixels of a patch, and the sums of their places.
+#[derive(Clone, Copy, Default)]
+struct Area {
     n: usize,
     x: usize,
     y: usize,
@@ -23,67 +22,41 @@ struct Stretch {
 /// Centroids of connected patches (4-neighbours) of pixels that have one of the bits, with the radius of a disc of their area,
 /// largest first.
 pub(super) fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
-    fn first_of(stretches: &[Stretch], mut i: usize) -> usize {
-        while stretches[i].same_as != i {
-            i = stretches[i].same_as;
-        }
-        i
+    let width = width.max(1);
+    let mask: Vec<u8> = kinds.iter().map(|k| u8::from(k & bits != 0)).collect();
+    // a single pixel is no patch; the labelling would panic on it, as it has no room for the label 1
+    if mask.len() < SMALLEST_PATCH {
+        return Vec::new();
     }
-    let mut all: Vec<Stretch> = Vec::new();
-    let mut above = 0;
-    for (y, row) in kinds.chunks_exact(width.max(1)).enumerate() {
-        let (mut touching, this_row) = (above, all.len());
-        let mut x = 0;
-        while let Some(gap) = row[x..].iter().position(|k| k & bits != 0) {
-            let from = x + gap;
-            let end = row[from..].iter().position(|k| k & bits == 0);
-            let to = end.map_or(width, |n| from + n);
-            let (me, n) = (all.len(), to - from);
-            all.push(Stretch {
-                from,
-                to,
-                same_as: me,
-                n,
-                x: (from + to - 1) * n / 2,
-                y: y * n,
-            });
-            while touching < this_row && all[touching].to <= from {
-                touching += 1;
+    let size = (u32::try_from(width), u32::try_from(mask.len() / width));
+    let (Ok(w), Ok(h)) = size else {
+        return Vec::new();
+    };
+    let Some(mask) = GrayImage::from_raw(w, h, mask) else {
+        return Vec::new();
+    };
+    let labels = connected_components(&mask, Connectivity::Four, Luma([0]));
+    let mut areas: Vec<Area> = Vec::new();
+    for (y, row) in labels.as_raw().chunks_exact(width).enumerate() {
+        for (x, label) in row.iter().enumerate() {
+            let Some(i) = (*label as usize).checked_sub(1) else {
+                continue;
+            };
+            if i >= areas.len() {
+                areas.resize(i + 1, Area::default());
             }
-            let over = (touching..this_row)
-                .take_while(|a| all[*a].from < to)
-                .count();
-            for a in touching..touching + over {
-                let (a, b) = (first_of(&all, a), first_of(&all, me));
-                all[a.max(b)].same_as = a.min(b);
-            }
-            x = to;
-        }
-        above = this_row;
-    }
-    for i in 0..all.len() {
-        let first = first_of(&all, i);
-        all[i].same_as = first;
-        if first != i {
-            let (n, x, y) = (all[i].n, all[i].x, all[i].y);
-            let whole = &mut all[first];
-            (whole.n, whole.x, whole.y) = (whole.n + n, whole.x + x, whole.y + y);
+            let area = &mut areas[i];
+            (area.n, area.x, area.y) = (area.n + 1, area.x + x, area.y + y);
         }
     }
-    let mut found: Vec<&Stretch> = all
-        .iter()
-        .enumerate()
-        .filter(|(i, s)| s.same_as == *i && s.n >= SMALLEST_PATCH)
-        .map(|(_, s)| s)
-        .collect();
-    found.sort_by_key(|s| std::cmp::Reverse(s.n));
-    found
+    areas.retain(|a| a.n >= SMALLEST_PATCH);
+    areas.sort_by_key(|a| std::cmp::Reverse(a.n));
+    areas
         .into_iter()
         .take(MOST_PATCHES)
-        .map(|s| {
-            let n = count(s.n);
-            let middle = Vector2::new(count(s.x), count(s.y)) / n;
-            (middle, (n / PI).sqrt())
+        .map(|a| {
+            let n = count(a.n);
+            (Vector2::new(count(a.x), count(a.y)) / n, (n / PI).sqrt())
         })
         .collect()
 }
@@ -123,5 +96,15 @@ mod tests {
         let both = patches(&kinds, 3, 16);
         assert!((PI * both[0].1 * both[0].1 - 34.0).abs() < 1e-9);
         assert!(patches(&kinds, 4, 16).is_empty());
+    }
+
+    #[test]
+    fn every_other_pixel_is_a_patch_too_small() {
+        for (width, height) in [(1, 1), (1, 9), (9, 1), (7, 7), (8, 8)] {
+            let board: Vec<u8> = (0..width * height)
+                .map(|i| u8::from((i / width + i % width) % 2 == 0))
+                .collect();
+            assert!(patches(&board, 1, width).is_empty());
+        }
     }
 }

@@ -1,12 +1,11 @@
 //! Which pattern of colours and ratios a photo shows, whatever the face is called.
 
-use super::evidence;
 use super::fit::Projection;
-use super::pyramid::{self, Pyramid};
 use super::spec::{self, FaceSpec};
-use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted};
+use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted, evidence};
+use crate::geometry::FacePoint;
+use crate::imaging::pyramid::{self, Pyramid};
 use crate::photo::Photo;
-use crate::units::FacePoint;
 
 /// A pattern explains a face better than another when it is likelier by this, nats: about one change of colour that is there
 /// against one that is not.
@@ -43,7 +42,7 @@ pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
                 continue;
             };
             let spots = fit.candidates.first().map_or(1, |c| c.spots);
-            let nats = evidence.total() + SPOT_NATS * crate::numeric::count(spots.max(1) - 1);
+            let nats = evidence.total() + SPOT_NATS * crate::math::count(spots.max(1) - 1);
             // a pattern listed later must explain more
             if best.as_ref().is_none_or(|b| nats > b.0) {
                 best = Some((nats, PatternSeen { face, evidence }));

@@ -2,8 +2,7 @@
 
 use super::colour::{Look, Reduced, dot, log_steps};
 use super::spec::FaceSpec;
-use crate::numeric::count;
-use crate::units::floor_index;
+use crate::math::{count, floor_index};
 use nalgebra::Vector2;
 use std::f64::consts::TAU;
 

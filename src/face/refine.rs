@@ -4,24 +4,24 @@ use super::Refusal;
 use super::edges::{self, RingEdge};
 use super::evidence::Evidence;
 use super::find::Spot;
-use super::fit::{self, Fitted, LensPrior, Print, WeightedEdge};
-use super::marks::{self, Marks};
+use super::fit::{self, Fitted, LensPrior, PrintEstimate, WeightedEdge};
+use super::print_model::{self, PrintModel};
 use super::priors::{self, Priors};
-use super::pyramid::{self, Pyramid};
 use super::spec::FaceSpec;
 use super::start::Layout;
 use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
-use crate::camera::{Camera, LN_F, PARAMETERS};
-use crate::numeric::{median, robust_sd_about_zero};
+use crate::geometry::FacePoint;
+use crate::geometry::camera::{Camera, LN_F, PARAMETERS};
+use crate::imaging::pyramid::{self, Pyramid};
+use crate::math::{median, robust_sd_about_zero};
 use crate::photo::Photo;
-use crate::units::FacePoint;
 
 /// A photo and what a face is fitted with.
 pub(super) struct Refiner<'a> {
     pub(super) photo: &'a Photo,
     pub(super) pyramid: &'a Pyramid<'a>,
     pub(super) spec: &'a FaceSpec,
-    pub(super) marks: &'a Marks,
+    pub(super) print_model: &'a PrintModel,
     pub(super) priors: &'a Priors,
     pub(super) prior: LensPrior,
     pub(super) from_profile: bool,
@@ -38,10 +38,10 @@ pub(super) struct Refined {
     pub(super) prior: LensPrior,
     /// What speaks for the face.
     pub(super) evidence: Evidence,
-    /// How the sheet hangs: index of the scales of [`Marks::hanging`].
+    /// How the sheet hangs: index of the scales of [`PrintModel::with_sheet_scale`].
     pub(super) hanging: usize,
     /// What the last search found.
-    pub(super) found: edges::Found,
+    pub(super) found: edges::FoundEdges,
     /// Level of the last search.
     pub(super) level: usize,
     /// The focal length of EXIF was set aside.
@@ -143,7 +143,7 @@ impl Refiner<'_> {
                         px_per_mm,
                     },
                     sd_px: COARSE_SD * self.factor,
-                    share: 1.0,
+                    weight: 1.0,
                 })
             })
             .collect();
@@ -259,17 +259,25 @@ impl Refiner<'_> {
                 })
                 .collect();
             let from = fitted.as_ref().map_or(start, |f: &Fitted| f.camera);
-            let print = Print::expected(self.marks);
-            let (spec, marks) = (self.spec, self.marks);
-            fitted = Some(fit::fit(from, Some(prior), spec, marks, &edges, &print, 25));
+            let print = PrintEstimate::expected(self.print_model);
+            let (spec, print_model) = (self.spec, self.print_model);
+            fitted = Some(fit::fit(
+                from,
+                Some(prior),
+                spec,
+                print_model,
+                &edges,
+                &print,
+                25,
+            ));
         }
         fitted.unwrap_or_else(|| {
-            let print = Print::expected(self.marks);
+            let print = PrintEstimate::expected(self.print_model);
             fit::fit(
                 start,
                 Some(prior),
                 self.spec,
-                self.marks,
+                self.print_model,
                 coarse,
                 &print,
                 40,
@@ -362,7 +370,7 @@ impl Refiner<'_> {
             let factor = pyramid::factor(round.level);
             // as far as the edges found before scatter
             let reach_px = round.reach_px.max(REACH_SD * rms_px / factor);
-            let how = edges::Search {
+            let how = edges::EdgeSearch {
                 reach_px,
                 lines: round.lines,
                 profiles: round.profiles,
@@ -397,7 +405,7 @@ impl Refiner<'_> {
                 prior,
                 factor,
                 if round.compare {
-                    0..marks::SCALES
+                    0..print_model::SHEET_SCALES
                 } else {
                     hanging..hanging + 1
                 },
@@ -433,17 +441,17 @@ impl Refiner<'_> {
     fn fit(
         &self,
         before: &Fitted,
-        found: &edges::Found,
+        found: &edges::FoundEdges,
         prior: LensPrior,
         factor: f64,
         ways: std::ops::Range<usize>,
     ) -> (Fitted, Vec<f64>, usize) {
         let (flat, sd) = self.camera_fit(before, found, prior, factor);
         let with = |hanging: usize| {
-            let marks = self
-                .marks
+            let print_model = self
+                .print_model
                 .where_sharp(&found.sharp)
-                .hanging(self.spec, hanging);
+                .with_sheet_scale(self.spec, hanging);
             let (mut fitted, mut sd) = (flat.clone(), sd.clone());
             for iterations in SHEET_ITERATIONS {
                 let weighted = weight_edges(&found.edges, &sd, INDEPENDENT_BESIDE_SHEET);
@@ -452,7 +460,7 @@ impl Refiner<'_> {
                     flat.camera,
                     None,
                     self.spec,
-                    &marks,
+                    &print_model,
                     &weighted,
                     print,
                     iterations,
@@ -489,13 +497,13 @@ impl Refiner<'_> {
     fn camera_fit(
         &self,
         before: &Fitted,
-        found: &edges::Found,
+        found: &edges::FoundEdges,
         prior: LensPrior,
         factor: f64,
     ) -> (Fitted, Vec<f64>) {
-        let marks = self.marks.where_sharp(&found.sharp);
+        let print_model = self.print_model.where_sharp(&found.sharp);
         let mut fitted = Fitted {
-            print: Print::expected(&marks),
+            print: PrintEstimate::expected(&print_model),
             ..before.clone()
         };
         let mut sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
@@ -507,7 +515,7 @@ impl Refiner<'_> {
                 camera,
                 Some(prior),
                 self.spec,
-                &marks,
+                &print_model,
                 &weighted,
                 print,
                 iterations,

@@ -4,7 +4,7 @@
 //! camera's distance from the plane.
 
 use super::spec::FaceSpec;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::{SMatrix, SVector, Vector3};
 
 /// Number of terms that describe how the paper stands off the face plane: all products xⁱyʲ up to the fourth degree.

@@ -2,7 +2,7 @@
 //!
 //! The files stand under `calibration/faces/` and are built in; a file of the archer's own goes through the same parser.
 
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;

@@ -2,8 +2,8 @@
 
 use super::find::{Spot, axes};
 use super::spec::FaceSpec;
-use crate::camera::{Camera, Lens, Pose};
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::{Camera, Lens, Pose};
+use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Rotation3, Vector2, Vector3};
 
 /// How far a spot may be from where the layout has it, relative to its distance from the first.
@@ -223,7 +223,7 @@ fn finish(
     };
     // the middle as the mean of the members is good enough for ranking
     let found: Vec<&Spot> = members.iter().flatten().map(|i| &spots[*i]).collect();
-    let n = crate::numeric::count(found.len().max(1));
+    let n = crate::math::count(found.len().max(1));
     let mean = ImagePoint::new(
         found.iter().map(|s| s.centre.x).sum::<f64>() / n,
         found.iter().map(|s| s.centre.y).sum::<f64>() / n,

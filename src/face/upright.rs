@@ -1,8 +1,8 @@
 //! Which way is up on the face: rings don't show it, other things in the photo do.
 
 use super::priors::UprightPriors;
-use crate::camera::{Camera, Pose};
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::geometry::camera::{Camera, Pose};
 use nalgebra::{Rotation3, Vector2, Vector3};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::FRAC_PI_2;
@@ -55,10 +55,10 @@ pub(super) fn rolled(camera: &Camera, turn_rad: f64) -> Camera {
     }
 }
 
-/// Roll under which the face's vertical is that of a phone held upright before a butt that leans back by `lean_rad`.
+/// Roll under which the face's vertical is that of a phone held upright before a boss that leans back by `lean_rad`.
 fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     let n: Vector3<f64> = camera.pose.rotation.column(2).into_owned();
-    // world up in the camera frame is (0, −cos a, −sin a) for a phone pitched by a; the butt's lean fixes a:
+    // world up in the camera frame is (0, −cos a, −sin a) for a phone pitched by a; the boss's lean fixes a:
     // n · up = sin lean
     let (y, z) = (-n.y, -n.z);
     let size = y.hypot(z).max(1e-9);
@@ -182,7 +182,7 @@ pub(super) fn from_camera(camera: &Camera, priors: &UprightPriors) -> Roll {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::Lens;
+    use crate::geometry::camera::Lens;
     use nalgebra::Matrix3;
 
     #[test]

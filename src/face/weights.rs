@@ -2,7 +2,7 @@
 
 use super::edges::RingEdge;
 use super::fit::WeightedEdge;
-use crate::numeric::{SD_FROM_MAD, count, median, robust_sd_about_zero};
+use crate::math::{SD_FROM_MAD, count, median, robust_sd_about_zero};
 
 /// Smallest standard deviation that an edge is taken to have, px.
 const LEAST_SD_PX: f64 = 0.08;
@@ -41,7 +41,7 @@ pub(super) fn weight_edges(edges: &[RingEdge], sd: &[f64], independent: f64) -> 
             WeightedEdge {
                 edge: *e,
                 sd_px: pixel.hypot(paper),
-                share: (independent / count(n)).min(1.0),
+                weight: (independent / count(n)).min(1.0),
             }
         })
         .collect()

@@ -1,10 +1,11 @@
 //! What the light and the camera make of the face's printed colours: the white of a photo.
 
-use super::colour::{LINEAR, printed_linear};
+use super::colour::printed_linear;
 use super::spec::FaceSpec;
-use crate::camera::Camera;
-use crate::numeric::{count, median};
-use crate::units::{FacePoint, floor_index};
+use crate::geometry::FacePoint;
+use crate::geometry::camera::Camera;
+use crate::imaging::LINEAR_FROM_BYTE;
+use crate::math::{count, floor_index, median};
 use image::RgbImage;
 use std::f64::consts::TAU;
 
@@ -61,7 +62,7 @@ fn median_linear(
             let i = 3 * (floor_index(y) * pixels.width() as usize + floor_index(x));
             if let Some(rgb) = pixels.as_raw().get(i..i + 3) {
                 for (all, v) in seen.iter_mut().zip(rgb) {
-                    all.push(f64::from(LINEAR[usize::from(*v)]));
+                    all.push(f64::from(LINEAR_FROM_BYTE[usize::from(*v)]));
                 }
             }
         }

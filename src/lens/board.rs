@@ -6,8 +6,8 @@
 
 use super::corners::{self, Corner, between_lines};
 use super::grey::Grey;
-use crate::numeric::{count, median};
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::math::{count, median};
 use image::RgbImage;
 use nalgebra::Vector2;
 use std::collections::{BTreeMap, VecDeque};
@@ -128,7 +128,7 @@ impl Buckets {
     const SIDE_PX: f64 = 24.0;
 
     fn of(p: ImagePoint) -> (i64, i64) {
-        let cell = |v: f64| crate::units::round_i64((v / Self::SIDE_PX).floor());
+        let cell = |v: f64| crate::math::round_i64((v / Self::SIDE_PX).floor());
         (cell(p.x), cell(p.y))
     }
 
@@ -365,7 +365,7 @@ fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), Image
             if !spacing.is_finite() {
                 return None;
             }
-            let at = corners::sharpen(grey, corner.at.enlarged(factor), radius)?;
+            let at = corners::refine(grey, corner.at.enlarged(factor), radius)?;
             Some((*cell, at))
         })
         .collect()

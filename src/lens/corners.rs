@@ -5,8 +5,8 @@
 //! lines on which it changes are the edges of the squares; they lead to the next corners.
 
 use super::grey::Grey;
-use crate::numeric::count;
-use crate::units::{ImagePoint, floor_index};
+use crate::geometry::ImagePoint;
+use crate::math::{count, floor_index};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::{PI, TAU};
 
@@ -206,13 +206,13 @@ pub(super) fn between_lines(a: f64, b: f64) -> f64 {
     d.min(PI - d)
 }
 
-/// Most steps of [`sharpen`], and the step below which it has arrived, px.
+/// Most steps of [`refine`], and the step below which it has converged, px.
 const SHARPEN_STEPS: usize = 40;
-const ARRIVED_PX: f64 = 1e-3;
+const CONVERGED_PX: f64 = 1e-3;
 
 /// A corner to a fraction of a pixel, on the full picture: the point to which all gradients within `radius` px stand at right
 /// angles (Förstner and Gülch 1987). `None` where it runs away or the gradients point one way only.
-pub(super) fn sharpen(g: &Grey, start: ImagePoint, radius: f64) -> Option<ImagePoint> {
+pub(super) fn refine(g: &Grey, start: ImagePoint, radius: f64) -> Option<ImagePoint> {
     let mut at = start;
     for _ in 0..SHARPEN_STEPS {
         let next = crossing(g, at, radius)?;
@@ -221,7 +221,7 @@ pub(super) fn sharpen(g: &Grey, start: ImagePoint, radius: f64) -> Option<ImageP
         if at.distance(start) > radius {
             return None;
         }
-        if step < ARRIVED_PX {
+        if step < CONVERGED_PX {
             break;
         }
     }
@@ -286,7 +286,7 @@ mod tests {
                 sum += if angle < spread { 200.0 } else { 40.0 };
             }
             #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-            Rgb([crate::units::byte((sum / 64.0) as f32); 3])
+            Rgb([crate::math::byte((sum / 64.0) as f32); 3])
         }))
     }
 
@@ -305,7 +305,7 @@ mod tests {
             // bright between `turn` and `turn` + `spread`: it rises at the first
             assert!(between_lines(c.edges[0], turn) < 0.15, "{c:?} {turn}");
             assert!(between_lines(c.edges[1], turn + spread) < 0.15, "{c:?}");
-            let sharp = sharpen(&grey, c.at, 8.0).unwrap();
+            let sharp = refine(&grey, c.at, 8.0).unwrap();
             assert!(sharp.distance(at) < 0.05, "{sharp:?} {at:?}");
         }
     }
@@ -332,6 +332,6 @@ mod tests {
         for p in &pictures {
             assert!(find(&smoothed(p)).is_empty());
         }
-        assert!(sharpen(&pictures[1], ImagePoint::new(20.0, 20.0), 6.0).is_none());
+        assert!(refine(&pictures[1], ImagePoint::new(20.0, 20.0), 6.0).is_none());
     }
 }

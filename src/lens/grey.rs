@@ -1,7 +1,7 @@
 //! A picture in shades of grey, and the few things that are done to it.
 
-use crate::numeric::count;
-use crate::units::{ImagePoint, floor_index};
+use crate::geometry::ImagePoint;
+use crate::imaging::Neighbours;
 use image::{ImageBuffer, Luma, RgbImage};
 use imageproc::filter::gaussian_blur_f32;
 
@@ -72,18 +72,8 @@ impl Grey {
 
     /// Bilinear sample; `None` outside the picture.
     pub(super) fn sample(&self, p: ImagePoint) -> Option<f32> {
-        if !(p.x >= 0.0 && p.y >= 0.0) {
-            return None;
-        }
-        let (x, y) = (floor_index(p.x), floor_index(p.y));
-        if x.checked_add(1)? >= self.width || y.checked_add(1)? >= self.height {
-            return None;
-        }
-        #[expect(clippy::cast_possible_truncation, reason = "fractions of a pixel")]
-        let (fx, fy) = ((p.x - count(x)) as f32, (p.y - count(y)) as f32);
-        let above = self.at(x, y) + fx * (self.at(x + 1, y) - self.at(x, y));
-        let below = self.at(x, y + 1) + fx * (self.at(x + 1, y + 1) - self.at(x, y + 1));
-        Some(above + fy * (below - above))
+        let around = Neighbours::of(self.width, self.height, p)?;
+        Some(around.blend(|i| self.values[i]))
     }
 }
 

@@ -1,15 +1,14 @@
 //! The lens of a camera, from photos of a printed chessboard: `sheet` makes one, `board` finds it (or any other) in a photo,
-//! `zhang` fits the lens to what was seen, `judge` says whether that suffices, and `profile` is what is kept of it.
+//! `zhang` fits the lens to what was seen, `sufficiency` says whether that is enough, and `profile` is what is kept of it.
 
 mod assumptions;
 pub mod board;
 mod corners;
 mod grey;
-pub mod homography;
-mod judge;
 mod profile;
 pub mod sheet;
 mod stored;
+mod sufficiency;
 pub mod zhang;
 
 pub use assumptions::{Assumptions, AtTheRange, assumptions};
@@ -18,9 +17,9 @@ pub use profile::{
     SCHEMA, pick,
 };
 
+use crate::math::rounded;
 use crate::photo::Photo;
 use crate::record::{Failure, Note};
-use crate::units::rounded;
 use board::Board;
 use nalgebra::Vector2;
 use std::collections::BTreeMap;
@@ -93,12 +92,12 @@ pub fn fit(looks: &[Look], options: &LensOptions) -> LensProfile {
 
 fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
     let Some(Assumptions { sufficient, .. }) = assumptions() else {
-        return Err(judge::no_fit());
+        return Err(sufficiency::no_fit());
     };
     let used: Vec<usize> = (0..looks.len())
         .filter(|i| profile.photos[*i].used)
         .collect();
-    if let Some(failure) = judge::too_few(used.len(), sufficient) {
+    if let Some(failure) = sufficiency::too_few(used.len(), sufficient) {
         return Err(failure);
     }
     let views: Vec<Vec<Pair>> = used.iter().filter_map(|i| pairs(&looks[*i])).collect();
@@ -106,7 +105,7 @@ fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
         f64::from(profile.camera.width_px),
         f64::from(profile.camera.height_px),
     ];
-    let fit = zhang::calibrate(&views, size).ok_or_else(judge::no_fit)?;
+    let fit = zhang::calibrate(&views, size).ok_or_else(sufficiency::no_fit)?;
     for (k, i) in used.iter().enumerate() {
         let photo = &mut profile.photos[*i];
         photo.rms_px = fit.rms_px.get(k).map(|v| rounded(*v, 3));
@@ -114,22 +113,22 @@ fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
         photo.tilt_deg = tilt.map(|t| rounded(t, 1));
     }
     let files: Vec<&str> = used.iter().map(|i| looks[*i].file.as_str()).collect();
-    let evidence = judge::Evidence {
+    let evidence = sufficiency::Evidence {
         files: &files,
         views: &views,
         size,
     };
-    if let Some(failure) = judge::refusal(&fit, &evidence, sufficient) {
+    if let Some(failure) = sufficiency::refusal(&fit, &evidence, sufficient) {
         return Err(failure);
     }
     profile.lens = Some(numbers(&fit));
     profile.sd = Some(deviations(&fit));
     profile.rms_px = Some(rounded(fit.overall_px, 3));
-    profile.reach_px = Some(rounded(judge::reach_px(&fit, &evidence), 1));
+    profile.reach_px = Some(rounded(sufficiency::reach_px(&fit, &evidence), 1));
     let corners = views.iter().map(Vec::len).sum();
     let all = zhang::with_all_terms(&views, size, &fit);
-    profile.notes = judge::notes(&fit, all.as_ref(), &evidence, sufficient);
-    if let Some(all) = all.filter(|all| judge::more_help(&fit, all, corners)) {
+    profile.notes = sufficiency::notes(&fit, all.as_ref(), &evidence, sufficient);
+    if let Some(all) = all.filter(|all| sufficiency::more_help(&fit, all, corners)) {
         profile.more_terms = Some(more_terms(&all));
         profile.notes.push(Note::new(
             "more-terms-help",
@@ -233,7 +232,7 @@ fn name_of(camera: &CameraKey) -> String {
 }
 
 /// Angle between the line of sight to the board's origin and its normal, degrees.
-fn tilt_deg(pose: &crate::camera::Pose) -> f64 {
+fn tilt_deg(pose: &crate::geometry::camera::Pose) -> f64 {
     let n = pose.rotation.column(2);
     let t = pose.translation_mm;
     (n.dot(&t).abs() / t.norm().max(1e-12))
@@ -246,7 +245,7 @@ fn tilt_deg(pose: &crate::camera::Pose) -> f64 {
 const PIXEL: i32 = 3;
 const UNITLESS: i32 = 7;
 
-fn plain_numbers(lens: &crate::camera::Lens) -> LensNumbers {
+fn plain_numbers(lens: &crate::geometry::camera::Lens) -> LensNumbers {
     LensNumbers {
         f_px: rounded(lens.f_px, PIXEL),
         cx_px: rounded(lens.cx_px, PIXEL),

@@ -3,9 +3,9 @@
 use super::assumptions::AtTheRange;
 use super::stored;
 use crate::face::LensPrior;
+use crate::geometry::ImagePoint;
 use crate::photo::Photo;
 use crate::record::{Extra, Failure, Note, typed};
-use crate::units::ImagePoint;
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the lens profile.

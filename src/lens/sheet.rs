@@ -134,7 +134,7 @@ fn control(out: &mut String, left: f64, bottom: f64) {
 
 /// A number of millimetres without needless digits.
 fn plain(mm: f64) -> f64 {
-    crate::units::rounded(mm, 3)
+    crate::math::rounded(mm, 3)
 }
 
 #[cfg(test)]

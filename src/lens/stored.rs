@@ -1,7 +1,7 @@
 //! The picture as the camera stored it, before its EXIF orientation is applied: there a lens is the same in every photo,
 //! however the phone was held.
 
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
 
 /// Width and height of the stored picture from those of the upright one.
 pub(super) const fn size(orientation: u8, [width, height]: [u32; 2]) -> [u32; 2] {

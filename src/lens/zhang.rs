@@ -5,9 +5,9 @@
 //! poses follow from them, and all is refined together by robust least squares on the corners' places in the pictures
 //! (his section 3.3), now with the distortion terms.
 
-use super::homography::homography;
-use crate::camera::{Lens, Pose};
-use crate::numeric::{self, Problem, SD_FROM_MAD, Solution, count, least_squares, median};
+use crate::geometry::camera::{Lens, Pose};
+use crate::geometry::homography::homography;
+use crate::math::{self, Problem, SD_FROM_MAD, Solution, count, least_squares, median};
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, Vector2, Vector3};
 
 /// Place of a parameter among those of the lens: logarithm of the focal length, principal point, radial and tangential terms.
@@ -48,7 +48,7 @@ impl FullLens {
         Vector2::new(l.cx_px + l.f_px * x, l.cy_px + l.f_px * y)
     }
 
-    fn moved(&self, which: &[usize], by: &[f64]) -> Self {
+    fn retract(&self, which: &[usize], by: &[f64]) -> Self {
         let mut out = *self;
         for (parameter, d) in which.iter().zip(by) {
             match *parameter {
@@ -142,7 +142,7 @@ fn closed_form(homographies: &[Matrix3<f64>], size: [f64; 2]) -> Lens {
         let (a, b) = (row(p, p), row(q, q));
         rows.push([0, 1, 2, 3].map(|k| a[k] - b[k]));
     }
-    let believable = |f: f64| (0.3..12.0).contains(&f);
+    let plausible = |f: f64| (0.3..12.0).contains(&f);
     let null = |columns: &[usize]| -> Option<Vec<f64>> {
         let n = rows.len().max(columns.len());
         let a = DMatrix::from_fn(n, columns.len(), |i, j| {
@@ -157,13 +157,13 @@ fn closed_form(homographies: &[Matrix3<f64>], size: [f64; 2]) -> Lens {
     if let Some([a, c, d, e]) = null(&[0, 1, 2, 3]).as_deref() {
         let (x, y) = (-c / a, -d / a);
         let f = (e / a - x * x - y * y).sqrt();
-        if believable(f) && x.abs() < 0.25 && y.abs() < 0.25 {
+        if plausible(f) && x.abs() < 0.25 && y.abs() < 0.25 {
             return lens(f, x, y);
         }
     }
     if let Some([a, e]) = null(&[0, 3]).as_deref() {
         let f = (e / a).sqrt();
-        if believable(f) {
+        if plausible(f) {
             return lens(f, 0.0, 0.0);
         }
     }
@@ -204,7 +204,7 @@ struct Bundle<'a> {
     middle: Vector2<f64>,
     size_px: f64,
     sd_px: f64,
-    shares: Vec<f64>,
+    observation_weights: Vec<f64>,
 }
 
 /// Step sizes of the numerical derivatives: the lens in the order of its parameters, then turn and shift of a pose.
@@ -217,7 +217,7 @@ const WIDE: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
 impl Bundle<'_> {
     fn at(&self, x: &DVector<f64>) -> (FullLens, Vec<Pose>) {
         let n = self.which.len();
-        let lens = self.lens.moved(self.which, &x.as_slice()[..n]);
+        let lens = self.lens.retract(self.which, &x.as_slice()[..n]);
         let poses = self
             .poses
             .iter()
@@ -262,7 +262,7 @@ impl Bundle<'_> {
 impl Problem for Bundle<'_> {
     fn residuals(&self, x: &DVector<f64>) -> DVector<f64> {
         let (lens, poses) = self.at(x);
-        let mut out = Vec::with_capacity(self.shares.len() + self.which.len());
+        let mut out = Vec::with_capacity(self.observation_weights.len() + self.which.len());
         for (i, pose) in poses.iter().enumerate() {
             out.extend(self.misses(&lens, pose, i));
         }
@@ -274,7 +274,7 @@ impl Problem for Bundle<'_> {
         let n = self.which.len();
         let mut j = DMatrix::zeros(residuals.len(), x.len());
         let steps: Vec<f64> = self.which.iter().map(|p| LENS_STEPS[*p]).collect();
-        numeric::difference_columns(self, x, residuals, &steps, &mut j);
+        math::difference_columns(self, x, residuals, &steps, &mut j);
         // a pose moves the corners of its own view only
         let (lens, _) = self.at(x);
         for (k, step) in POSE_STEPS.iter().enumerate() {
@@ -295,15 +295,15 @@ impl Problem for Bundle<'_> {
         j
     }
 
-    fn shares(&self) -> &[f64] {
-        &self.shares
+    fn observation_weights(&self) -> &[f64] {
+        &self.observation_weights
     }
 }
 
 /// Rounds in which the residuals' scale is taken anew, and steps in each.
 const ROUNDS: usize = 4;
 const STEPS: usize = 30;
-/// No corner is believed to be better than this, px.
+/// Least standard deviation of a corner, px.
 const LEAST_SD_PX: f64 = 0.01;
 
 /// Calibrates the lens of pictures of that size (px) from views of one board, with the plain terms. `None`: some view shows
@@ -328,7 +328,7 @@ pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
     refined(views, size, start, poses, &PLAIN, None)
 }
 
-/// The calibration with tangential terms and k3 as well, from one without; its residuals are judged by the other's scale.
+/// The calibration with tangential terms and k3 as well, from one without; its residuals are scaled by the other's scale.
 #[must_use]
 pub fn with_all_terms(
     views: &[Vec<Pair>],
@@ -362,7 +362,7 @@ fn refined(
         middle: Vector2::new(0.5 * (size[0] - 1.0), 0.5 * (size[1] - 1.0)),
         size_px: size[0].hypot(size[1]),
         sd_px: 1.0,
-        shares: vec![1.0; 2 * views.iter().map(Vec::len).sum::<usize>()],
+        observation_weights: vec![1.0; 2 * views.iter().map(Vec::len).sum::<usize>()],
     };
     let mut end: Option<Solution> = None;
     for round in 0..ROUNDS {
@@ -375,7 +375,8 @@ fn refined(
         } else {
             1.0
         };
-        problem.sd_px = (factor * spread(&before, problem.shares.len())).max(LEAST_SD_PX);
+        problem.sd_px =
+            (factor * robust_sd_px(&before, problem.observation_weights.len())).max(LEAST_SD_PX);
         let solution = least_squares(&problem, start, STEPS);
         let (lens, poses) = problem.at(&solution.x);
         (problem.lens, problem.poses) = (lens, poses);
@@ -383,7 +384,7 @@ fn refined(
     }
     let solution = end?;
     let scale = scale.unwrap_or(problem.sd_px);
-    let measured = problem.shares.len();
+    let measured = problem.observation_weights.len();
     let misses: Vec<f64> = solution
         .residuals
         .iter()
@@ -395,9 +396,9 @@ fn refined(
     }
     let deviance: f64 = misses
         .iter()
-        .map(|m| 2.0 * numeric::tukey_loss(m / scale, numeric::TUKEY_95))
+        .map(|m| 2.0 * math::tukey_loss(m / scale, math::TUKEY_95))
         .sum();
-    let all = numeric::covariance(&solution.information, 0.0);
+    let all = math::covariance(&solution.information, 0.0);
     let mut rms_px = Vec::new();
     let mut at = 0;
     for view in views {
@@ -423,7 +424,7 @@ fn rms(misses: &[f64]) -> f64 {
 }
 
 /// Robust standard deviation of the first `n` residuals.
-fn spread(residuals: &DVector<f64>, n: usize) -> f64 {
+fn robust_sd_px(residuals: &DVector<f64>, n: usize) -> f64 {
     let mut size: Vec<f64> = residuals.iter().take(n).map(|r| r.abs()).collect();
     let sd = SD_FROM_MAD * median(&mut size);
     if sd.is_finite() { sd } else { 1.0 }
@@ -505,7 +506,7 @@ mod tests {
             .map(|v| {
                 let h = homography(v).unwrap();
                 v.iter()
-                    .map(|(at, _)| (*at, super::super::homography::mapped(&h, *at)))
+                    .map(|(at, _)| (*at, crate::geometry::homography::mapped(&h, *at)))
                     .collect()
             })
             .collect();

@@ -8,9 +8,9 @@ pub use document::{
 };
 
 use crate::advice;
+use crate::math::rounded;
 use crate::reading::Assumptions;
 use crate::record::Hand;
-use crate::units::rounded;
 use serde::Deserialize;
 use std::sync::LazyLock;
 

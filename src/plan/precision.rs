@@ -1,8 +1,8 @@
 //! How precise a number of shots will be: the reading's own model, looked at before shooting.
 
 use super::{Chance, Precision};
+use crate::math::rounded;
 use crate::reading::{Assumptions, Thresholds};
-use crate::units::rounded;
 
 /// Points of the scatter's prior that are averaged over, and how many sds they reach.
 const POINTS: i32 = 20;

@@ -2,8 +2,8 @@
 
 use super::posterior::AxisPosterior;
 use super::{Assumptions, Horizontal, HorizontalCall, Posterior, Shot, Vertical, VerticalCall};
+use crate::math::{round_i64, rounded};
 use crate::record::{EntryKind, Hand};
-use crate::units::{round_i64, rounded};
 
 /// Probabilities are written to this many decimals.
 const DECIMALS: i32 = 4;

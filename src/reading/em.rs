@@ -155,17 +155,9 @@ fn start(sorted: &[&Shot], axis: usize, ends: usize, least: f64) -> State {
     }
 }
 
-/// The middle value, or the mean of the two middle ones.
+/// The median; `None` when empty.
 pub(super) fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    let upper = *sorted.get(middle)?;
-    if sorted.len() % 2 == 1 {
-        return Some(upper);
-    }
-    let lower = *sorted.get(middle.checked_sub(1)?)?;
-    Some((lower + upper) / 2.0)
+    (!values.is_empty()).then(|| crate::math::median(&mut values.to_vec()))
 }
 
 #[cfg(test)]

@@ -4,8 +4,8 @@
 //! The scatter that the reading works with leaves bad shots aside.
 
 use super::{Assumptions, Group, Groups, Shot};
+use crate::math::rounded;
 use crate::record::EntryKind;
-use crate::units::rounded;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 

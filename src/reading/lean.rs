@@ -1,8 +1,8 @@
 //! How the bare shafts stand in the boss compared with the fletched ones of the same end.
 
 use super::{LeanReading, Shot};
+use crate::math::rounded;
 use crate::record::{End, EntryKind, Lean};
-use crate::units::rounded;
 
 /// Degrees are written to this many decimals.
 const DECIMALS: i32 = 2;

@@ -2,7 +2,7 @@
 
 use super::sets::FlierSet;
 use super::weigher::{Weigher, ln_sum};
-use crate::units::round_i64;
+use crate::math::round_i64;
 
 /// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
 const LN_NEGLIGIBLE: f64 = -23.0;

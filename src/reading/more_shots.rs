@@ -4,7 +4,7 @@ use super::about::{Ahead, Outlook};
 use super::calls::AxisCall;
 use super::posterior::AxisPosterior;
 use super::{Assumptions, MoreShots, Posterior, Thresholds};
-use statrs::function::erf::erfc;
+use crate::math::normal_cdf;
 
 /// Below this share of the tolerance an offset is planned as one that will turn out neutral.
 const NEAR_ZERO: f64 = 0.5;
@@ -69,7 +69,7 @@ fn for_both(posterior: &Posterior, tolerance: f64, assumptions: &Assumptions) ->
                 let more =
                     f64::from(pairs) * pair_precision(posterior.fletched_sd_mm[axis], assumptions);
                 let sd = (1.0 / (1.0 / now.whole_variance_mm2() + more)).sqrt();
-                let beyond = |gap: f64| 0.5 * erfc(gap / sd * std::f64::consts::FRAC_1_SQRT_2);
+                let beyond = |gap: f64| normal_cdf(-gap / sd);
                 1.0 - beyond(tolerance - now.mean_mm) - beyond(tolerance + now.mean_mm)
             })
             .iter()

@@ -5,8 +5,8 @@ use super::mixture::Mixture;
 use super::sets::{self, FlierSet};
 use super::weigher::{Weigher, sort_order};
 use super::{Assumptions, Conditions, Shot};
+use crate::math::normal_cdf;
 use crate::record::EntryKind;
-use statrs::function::erf::erfc;
 use std::collections::BTreeSet;
 
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
@@ -397,9 +397,4 @@ fn arrows_of(shots: &[Shot], kind: EntryKind) -> usize {
         .map(|end| of_kind.iter().filter(|shot| shot.end == end).count())
         .max()
         .unwrap_or(0)
-}
-
-/// Φ(z), the standard normal distribution function.
-fn normal_cdf(z: f64) -> f64 {
-    0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
 }

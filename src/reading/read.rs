@@ -10,8 +10,8 @@ use super::{
     Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
     lean, more_shots,
 };
+use crate::math::rounded;
 use crate::record::{End, EntryKind, Hand};
-use crate::units::rounded;
 
 /// Lengths of a reading are written to a hundredth of a millimetre.
 const LENGTH_DECIMALS: i32 = 2;

@@ -1,8 +1,7 @@
 //! Which sets of fliers are summed over: all that matter up to a dozen shots, the neighbourhood of the likeliest beyond.
 
-use super::em;
 use super::weigher::Weigher;
-use super::{Assumptions, Shot};
+use super::{Assumptions, Shot, em};
 use std::collections::BTreeSet;
 
 /// All subsets up to this many shots.

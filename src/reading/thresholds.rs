@@ -2,15 +2,10 @@
 //! looking ahead.
 
 use super::Assumptions;
-use statrs::function::erf::erfc;
+use crate::math::normal_cdf;
 
 /// Halvings of a threshold: far below a millimetre.
 const HALVINGS: u32 = 60;
-
-/// Φ(z), the standard normal distribution function.
-pub(crate) fn normal_cdf(z: f64) -> f64 {
-    0.5 * erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
-}
 
 /// What a normal posterior of one sd is called, by its mean.
 #[derive(Clone, Copy, Debug, PartialEq)]

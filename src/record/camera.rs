@@ -1,9 +1,9 @@
 //! The camera of a record at work: pixels to millimetres and back, exactly as the record defines it.
 
 use super::{CameraRecord, FaceToCamera, FocalSource, SheetRecord, UprightRecord};
-use crate::camera::{Camera, Lens, Pose};
 use crate::face::Sheet;
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::{Camera, Lens, Pose};
+use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
 
 impl CameraRecord {

@@ -4,7 +4,7 @@
 //! the numbers survive reading back bit by bit.)
 
 use super::{CameraRecord, End, Entry, RecordError};
-use crate::units::rounded;
+use crate::math::rounded;
 use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter};
 use std::io;

@@ -227,7 +227,7 @@ fn check_unit(
         |(other, k)| {
             format!(
                 "if it was meant in {other}, write {}",
-                crate::units::rounded(value * k, 1)
+                crate::math::rounded(value * k, 1)
             )
         },
     );

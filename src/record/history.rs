@@ -112,7 +112,7 @@ impl Run {
                 .end
                 .session
                 .distance_m
-                .map(|d| crate::units::round_i64(d * 1000.0));
+                .map(|d| crate::math::round_i64(d * 1000.0));
             match groups.iter_mut().find(|(k, _)| *k == key) {
                 Some((_, group)) => group.push(filed),
                 None => groups.push((key, vec![filed])),

@@ -4,7 +4,7 @@
 //! commas (RFC 4180), or by semicolons with a decimal comma as some spreadsheets write it.
 
 use super::{End, Entry, EntryKind, EntrySource, EntryState, Missed, SCHEMA};
-use crate::units::rounded;
+use crate::math::rounded;
 use std::collections::BTreeMap;
 use thiserror::Error;
 
@@ -153,7 +153,7 @@ impl Table {
                     axis
                 }
                 Some((axis @ ("x" | "y"), "in")) => {
-                    unit = crate::units::MM_PER_INCH;
+                    unit = crate::geometry::MM_PER_INCH;
                     axis
                 }
                 _ => name.as_str(),

@@ -3,9 +3,9 @@
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{Kind, Rgb};
-use crate::colours::linear;
+use crate::geometry::FacePoint;
+use crate::imaging::linear_from_srgb;
 use crate::record::NamedArrow;
-use crate::units::FacePoint;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 
@@ -120,9 +120,9 @@ const PROFILE: usize = 48;
 impl Vanes {
     /// Height as a share of the largest at `s` from the front (0) to the rear (1).
     fn tall(&self, s: f64) -> f64 {
-        let at = s.clamp(0.0, 1.0) * crate::numeric::count(PROFILE);
-        let k = crate::units::floor_index(at).min(PROFILE - 1);
-        let share = at - crate::numeric::count(k);
+        let at = s.clamp(0.0, 1.0) * crate::math::count(PROFILE);
+        let k = crate::math::floor_index(at).min(PROFILE - 1);
+        let share = at - crate::math::count(k);
         self.outline[k] + share * (self.outline[k + 1] - self.outline[k])
     }
 }
@@ -168,8 +168,8 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
     } else {
         draw.one_of(&w.carbon)
     };
-    let nock = linear(draw.one_of(&world.vane.colours));
-    let other_nock = linear(draw.one_of(&world.vane.colours));
+    let nock = linear_from_srgb(draw.one_of(&world.vane.colours));
+    let other_nock = linear_from_srgb(draw.one_of(&world.vane.colours));
     let nock_length = draw.within(world.nock.length_mm);
     let wrap = draw
         .chance(w.wrap_share)
@@ -179,14 +179,14 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
         vec![Band {
             from,
             to: from + draw.within([10.0, 32.0]),
-            colour: linear(draw.one_of(&w.band)),
+            colour: linear_from_srgb(draw.one_of(&w.band)),
         }]
     });
     let same_nock = draw.chance(0.6);
     let bare_wrapped = draw.chance(0.6);
     let fletched = Look {
         radius,
-        tube: linear(tube),
+        tube: linear_from_srgb(tube),
         metal,
         gloss: draw.within([0.1, 0.5]),
         nock,
@@ -210,7 +210,7 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
 impl Look {
     /// This look in the colours that were told of an arrow.
     pub(super) fn dressed(mut self, arrow: &NamedArrow, world: &World, draw: &mut Draw) -> Self {
-        let mut plastic = |name: &String| linear(plastic(name, world, draw));
+        let mut plastic = |name: &String| linear_from_srgb(plastic(name, world, draw));
         if let Some(nock) = &arrow.nock {
             self.nock = plastic(nock);
         }
@@ -236,11 +236,11 @@ fn plastic(name: &str, world: &World, draw: &mut Draw) -> [f64; 3] {
 fn wrap(world: &World, draw: &mut Draw, nock_length: f64) -> Vec<Band> {
     let length = draw.within([80.0, 150.0]);
     let stripes = draw.count([1, 9]);
-    let colours = [0; 3].map(|_| linear(draw.one_of(&world.shaft.band)));
-    let each = length / crate::numeric::count(stripes);
+    let colours = [0; 3].map(|_| linear_from_srgb(draw.one_of(&world.shaft.band)));
+    let each = length / crate::math::count(stripes);
     (0..stripes)
         .map(|k| {
-            let from = nock_length + 4.0 + each * crate::numeric::count(k);
+            let from = nock_length + 4.0 + each * crate::math::count(k);
             Band {
                 from,
                 to: from + each,
@@ -259,8 +259,8 @@ fn vanes(world: &World, draw: &mut Draw) -> Vanes {
         Outline::Film,
     ]);
     let (index, others) = (
-        linear(draw.one_of(&w.colours)),
-        linear(draw.one_of(&w.colours)),
+        linear_from_srgb(draw.one_of(&w.colours)),
+        linear_from_srgb(draw.one_of(&w.colours)),
     );
     Vanes {
         length: draw.within(w.length_mm),
@@ -268,7 +268,7 @@ fn vanes(world: &World, draw: &mut Draw) -> Vanes {
         gap: draw.within(w.nock_gap_mm),
         film: matches!(outline, Outline::Film),
         outline: std::array::from_fn(|k| {
-            outline.height(crate::numeric::count(k) / crate::numeric::count(PROFILE))
+            outline.height(crate::math::count(k) / crate::math::count(PROFILE))
         }),
         skew: draw.within(w.skew_deg).to_radians(),
         colours: [index, others, others],
@@ -460,7 +460,7 @@ impl Shaft {
 
     /// Root, direction along the root, and direction away from the shaft of vane `k`.
     fn vane_frame(&self, vanes: &Vanes, k: usize) -> [Vector3<f64>; 3] {
-        let angle = TAU * crate::numeric::count(k) / 3.0;
+        let angle = TAU * crate::math::count(k) / 3.0;
         let (sin, cos) = angle.sin_cos();
         let out = self.turned[0] * cos + self.turned[1] * sin;
         let side = self.axis.cross(&out);

@@ -3,8 +3,7 @@
 use super::random::mix;
 use super::scene::{Processing, Scene};
 use super::trace::Linear;
-use crate::numeric::count;
-use crate::units::{byte, floor_index, single};
+use crate::math::{byte, count, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
 

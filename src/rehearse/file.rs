@@ -49,7 +49,7 @@ impl Scene {
         let p = &self.processing;
         let ascii = |text: &str| Value::Ascii(vec![text.as_bytes().to_vec()]);
         let [make, model] = &p.make;
-        let f35 = crate::units::floor_index(self.taken.f35_mm.round());
+        let f35 = crate::math::floor_index(self.taken.f35_mm.round());
         let f35 = u16::try_from(f35).unwrap_or(26);
         let fields = vec![
             (Tag::Make, ascii(make)),

@@ -4,7 +4,7 @@ use super::arrow::Shaft;
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{LightKind, Rgb};
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::Vector3;
 
 /// A source of light far away.
@@ -81,18 +81,18 @@ fn direction(height: f64, aside: f64, lean: f64) -> Vector3<f64> {
 }
 
 impl Light {
-    /// Draws the light. `face_from_butt` turns a direction of the boss's frame into the face frame.
+    /// Draws the light. `face_from_boss` turns a direction of the boss's frame into the face frame.
     pub(super) fn draw(
         world: &World,
         seed: u64,
         kind: LightKind,
         lean: f64,
         reach: f64,
-        face_from_butt: impl Fn(Vector3<f64>) -> Vector3<f64>,
+        face_from_boss: impl Fn(Vector3<f64>) -> Vector3<f64>,
     ) -> Self {
         let mut draw = Draw::new(seed, Subject::Light);
         let w = &world.light;
-        let up = face_from_butt(direction(std::f64::consts::FRAC_PI_2, 0.0, lean));
+        let up = face_from_boss(direction(std::f64::consts::FRAC_PI_2, 0.0, lean));
         let outdoors = |sources, around: Rgb, colour| Self {
             sources,
             around,
@@ -113,7 +113,7 @@ impl Light {
             })
             .to_radians();
         let sun = |colour: Rgb, blur: f64| Source {
-            toward: face_from_butt(direction(height, aside, lean)),
+            toward: face_from_boss(direction(height, aside, lean)),
             colour,
             blur,
         };
@@ -136,7 +136,7 @@ impl Light {
             }
             LightKind::Overcast => {
                 let above = Source {
-                    toward: face_from_butt(direction(0.9, aside * 0.5, lean)),
+                    toward: face_from_boss(direction(0.9, aside * 0.5, lean)),
                     colour: scaled(w.overcast, 0.5),
                     blur: w.overcast_radius_deg.to_radians().tan(),
                 };
@@ -147,15 +147,12 @@ impl Light {
                 let lamps = draw.count([2, 4]);
                 let sources = (0..lamps)
                     .map(|_| Source {
-                        toward: face_from_butt(direction(
+                        toward: face_from_boss(direction(
                             draw.within([0.5, 1.2]),
                             draw.within([-1.0, 1.0]),
                             lean,
                         )),
-                        colour: scaled(
-                            colour,
-                            draw.within([0.5, 1.5]) / crate::numeric::count(lamps),
-                        ),
+                        colour: scaled(colour, draw.within([0.5, 1.5]) / crate::math::count(lamps)),
                         blur: draw.within(w.lamp_radius_deg).to_radians().tan(),
                     })
                     .collect();
@@ -232,7 +229,7 @@ pub(super) struct Shades {
 impl Shades {
     /// Covers the plane within `half` mm of the origin on each axis.
     pub(super) fn new(light: &Light, shafts: &[Shaft], half: f64) -> Self {
-        let side = crate::units::floor_index((2.0 * half / CELL).ceil()) + 1;
+        let side = crate::math::floor_index((2.0 * half / CELL).ceil()) + 1;
         let mut shades = Self {
             from: [-half; 2],
             size: [side; 2],
@@ -250,9 +247,9 @@ impl Shades {
         if source.toward.z < 0.02 {
             return;
         }
-        let steps = crate::units::floor_index(shaft.stands_out / 10.0) + 1;
+        let steps = crate::math::floor_index(shaft.stands_out / 10.0) + 1;
         for step in 0..=steps {
-            let along = (crate::numeric::count(step) * 10.0).min(shaft.stands_out);
+            let along = (crate::math::count(step) * 10.0).min(shaft.stands_out);
             let point = shaft.point(along);
             let up = point.z / source.toward.z;
             if up > shaft.faint(source.blur) {
@@ -267,8 +264,8 @@ impl Shades {
                 + (then - at).norm()
                 + 12.0 / source.toward.z;
             let range = |c: f64, axis: usize| {
-                let low = crate::units::floor_index((c - reach - self.from[axis]) / CELL);
-                let high = crate::units::floor_index((c + reach - self.from[axis]) / CELL);
+                let low = crate::math::floor_index((c - reach - self.from[axis]) / CELL);
+                let high = crate::math::floor_index((c + reach - self.from[axis]) / CELL);
                 (low, high.min(self.size[axis] - 1))
             };
             let ((x0, x1), (y0, y1)) = (range(at.x, 0), range(at.y, 1));
@@ -289,7 +286,7 @@ impl Shades {
         if u < 0.0 || v < 0.0 {
             return &[];
         }
-        let (i, j) = (crate::units::floor_index(u), crate::units::floor_index(v));
+        let (i, j) = (crate::math::floor_index(u), crate::math::floor_index(v));
         if i >= self.size[0] || j >= self.size[1] {
             return &[];
         }

@@ -6,7 +6,7 @@
 //! same bytes, on any number of threads. What is drawn from is `calibration/rehearse.json`.
 
 mod arrow;
-mod butt;
+mod boss;
 mod develop;
 mod file;
 mod light;

@@ -5,9 +5,9 @@ use super::arrow::Shaft;
 use super::random::{Draw, Grain, Subject};
 use super::scatter::{Hole, Holes, Wound};
 use super::world::{Inks, World};
-use crate::colours::linear;
 use crate::face::spec::{Colour, FaceSpec, LineSide};
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
+use crate::imaging::linear_from_srgb;
 
 /// A ring with its line, mm.
 struct Ring {
@@ -64,7 +64,7 @@ pub(super) struct Paper {
 }
 
 fn ink(inks: &Inks, colour: Colour) -> Rgb {
-    linear(match colour {
+    linear_from_srgb(match colour {
         Colour::Yellow => inks.yellow,
         Colour::Red => inks.red,
         Colour::Blue => inks.blue,
@@ -152,7 +152,9 @@ impl Paper {
                 at: FacePoint::new(draw.normal(0.3 * reach), draw.normal(0.3 * reach)),
                 half: draw.within([22.0, 50.0]),
                 turn: draw.within([-0.4, 0.4]),
-                colour: linear(draw.one_of(&[[228.0, 226.0, 220.0], [190.0, 160.0, 120.0]])),
+                colour: linear_from_srgb(
+                    draw.one_of(&[[228.0, 226.0, 220.0], [190.0, 160.0, 120.0]]),
+                ),
             })
             .into_iter()
             .collect();
@@ -180,7 +182,7 @@ impl Paper {
                 .collect(),
             grain,
         };
-        let colour = linear(draw.one_of(&world.vane.colours));
+        let colour = linear_from_srgb(draw.one_of(&world.vane.colours));
         for corner in 0..4 {
             let (x, y) = (edges[corner % 2], edges[2 + corner / 2]);
             let mut at = FacePoint::new(0.94 * x + draw.normal(3.0), 0.94 * y + draw.normal(3.0));
@@ -339,9 +341,7 @@ const WAVE_MM: f64 = 4.0;
 fn holes(world: &World, spec: &FaceSpec, shafts: &[Shaft], wear: f64, draw: &mut Draw) -> Holes {
     let [few, many] = world.face.holes;
     let count = few
-        + crate::units::floor_index(
-            wear * crate::numeric::count(many - few) * draw.within([0.5, 1.0]),
-        );
+        + crate::math::floor_index(wear * crate::math::count(many - few) * draw.within([0.5, 1.0]));
     let count = if wear == 0.0 { 0 } else { count };
     let outer = spec.outer_radius_mm();
     let radius = shafts.first().map_or(2.7, |s| s.look.radius);

@@ -4,10 +4,10 @@ use super::arrow::{Look, Shaft};
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{Kind, Options, RehearseError};
-use crate::camera::{Camera, Lens, Pose};
+use crate::geometry::FacePoint;
+use crate::geometry::camera::{Camera, Lens, Pose};
 use crate::photo::DIAGONAL_35MM;
 use crate::record::{EntryKind, NamedArrow};
-use crate::units::FacePoint;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// Sizes of pictures if none is told, px: eight and twelve million.

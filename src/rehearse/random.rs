@@ -1,6 +1,6 @@
 //! Repeatable draws for a scene, and numbers that depend on a place alone.
 
-use crate::numeric::SplitMix;
+use crate::math::SplitMix;
 
 /// A stream of draws. Each subject of a scene has its own, so that a flag that fixes one thing leaves the others as they were.
 pub(super) struct Draw(SplitMix);
@@ -9,7 +9,7 @@ pub(super) struct Draw(SplitMix);
 #[derive(Clone, Copy)]
 pub(super) enum Subject {
     Camera = 1,
-    Butt,
+    Boss,
     Face,
     Arrows,
     Shots,
@@ -140,8 +140,8 @@ fn between(table: &[f32], side: usize, x: f64, y: f64) -> f32 {
     let (x, y) = (x + SHIFT, y + SHIFT);
     let (i, j) = (whole(x), whole(y));
     let (u, v) = (
-        crate::units::single(x - i as f64),
-        crate::units::single(y - j as f64),
+        crate::math::single(x - i as f64),
+        crate::math::single(y - j as f64),
     );
     let mask = side - 1;
     let (i0, i1) = (i & mask, (i + 1) & mask);

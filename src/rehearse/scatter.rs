@@ -1,7 +1,8 @@
 //! Old holes and other small round things on a plane, found quickly.
 
 use super::random::{Draw, unit};
-use crate::units::{FacePoint, floor_index};
+use crate::geometry::FacePoint;
+use crate::math::floor_index;
 
 /// Side of a cell, mm.
 const CELL: f64 = 16.0;

@@ -1,7 +1,7 @@
 //! A scene: everything that a photo shows, drawn from the options and their seed.
 
 use super::arrow::{self, Shaft};
-use super::butt::{Butt, Setting};
+use super::boss::{Boss, Setting};
 use super::light::{Light, Shades};
 use super::paper::Paper;
 use super::place::{self, Taken};
@@ -11,8 +11,8 @@ use super::{
     CAMERA_MM, LightKind, MOST_SHAFTS, NOISIEST, Options, RehearseError, SIDE_PX, STEEPEST_RAD,
     WIDEST_MM,
 };
-use crate::camera::Camera;
 use crate::face::spec::FaceSpec;
+use crate::geometry::camera::Camera;
 use nalgebra::{Rotation3, Vector3};
 
 /// What the camera makes of the light.
@@ -40,7 +40,7 @@ pub struct Scene {
     pub(super) taken: Taken,
     pub(super) shafts: Vec<Shaft>,
     pub(super) paper: Paper,
-    pub(super) butt: Butt,
+    pub(super) boss: Boss,
     pub(super) light: Light,
     pub(super) shades: Shades,
     pub(super) processing: Processing,
@@ -66,12 +66,12 @@ fn checked(what: &'static str, value: f64, least: f64, most: f64) -> Result<(), 
 }
 
 fn check(options: &Options) -> Result<(), RehearseError> {
-    let count = crate::numeric::count(options.fletched.saturating_add(options.bare));
+    let count = crate::math::count(options.fletched.saturating_add(options.bare));
     checked(
         "the number of shafts",
         count,
         0.0,
-        crate::numeric::count(MOST_SHAFTS),
+        crate::math::count(MOST_SHAFTS),
     )?;
     for value in options.offset_mm.into_iter().flatten() {
         checked("the offset in mm", value, -WIDEST_MM, WIDEST_MM)?;
@@ -125,39 +125,39 @@ impl Scene {
         let drawn = kinds[draw.count([0, kinds.len() - 1])];
         let light_kind = options.light.unwrap_or(drawn);
         let indoors = light_kind == LightKind::Hall;
-        let mut draw = Draw::new(seed, Subject::Butt);
-        let lean = draw.within(world.butt.lean_deg).to_radians() * if indoors { 0.5 } else { 1.0 };
-        let roll = draw.normal(world.butt.paper_roll_sd_deg).to_radians();
+        let mut draw = Draw::new(seed, Subject::Boss);
+        let lean = draw.within(world.boss.lean_deg).to_radians() * if indoors { 0.5 } else { 1.0 };
+        let roll = draw.normal(world.boss.paper_roll_sd_deg).to_radians();
         // the sheet is turned by `roll` counter-clockwise on the boss
-        let butt_from_face = Rotation3::from_axis_angle(&Vector3::z_axis(), roll);
-        let face_from_butt = |v: Vector3<f64>| butt_from_face.inverse() * v;
+        let boss_from_face = Rotation3::from_axis_angle(&Vector3::z_axis(), roll);
+        let face_from_boss = |v: Vector3<f64>| boss_from_face.inverse() * v;
         let light = Light::draw(
             &world,
             seed,
             light_kind,
             lean,
             spec.reach_mm(),
-            face_from_butt,
+            face_from_boss,
         );
         let looks = arrow::looks(&world, seed);
         let shafts = place::shafts(&world, options, &looks)?;
         let taken = place::camera(&world, options, light.up, spec.reach_mm());
         let grain = Grain::new(seed);
         let paper = Paper::draw(&world, seed, &spec, &shafts, options.wear, grain.clone());
-        let butt = Butt::draw(
+        let boss = Boss::draw(
             &world,
             seed,
             &Setting {
                 paper_edges: paper.edges,
                 shafts: &shafts,
-                turn: butt_from_face.into_inner(),
+                turn: boss_from_face.into_inner(),
                 lean,
                 indoors,
                 wave: paper.deepest(),
                 grain,
             },
         );
-        let shades = Shades::new(&light, &shafts, 1.6 * butt.half());
+        let shades = Shades::new(&light, &shafts, 1.6 * boss.half());
         let (processing, hard) = processing(&world, options, &light, light_kind, &taken);
         Ok(Self {
             face_light: light.on_face(),
@@ -165,7 +165,7 @@ impl Scene {
             taken,
             shafts,
             paper,
-            butt,
+            boss,
             light,
             shades,
             processing,

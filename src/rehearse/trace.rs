@@ -4,8 +4,8 @@ use super::Rgb;
 use super::arrow::{Hit, Part, Ray};
 use super::random::{mix, unit};
 use super::scene::Scene;
-use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, floor_index, single};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{count, floor_index, single};
 use nalgebra::{Vector2, Vector3};
 use rayon::prelude::*;
 
@@ -17,7 +17,7 @@ pub enum Seen {
     /// The sheet with the face, at this place.
     Paper(FacePoint),
     /// The boss's front, at this place of the face plane's frame.
-    Butt(FacePoint),
+    Boss(FacePoint),
     /// Anything else.
     Other,
 }
@@ -268,7 +268,7 @@ impl Scene {
         if let (Some(_), Some((k, hit))) = (paper, &shaft) {
             return self.shaft_sample(ray, *k, hit);
         }
-        let surface = self.butt.hit(ray, pixel);
+        let surface = self.boss.hit(ray, pixel);
         if let Some((k, hit)) = shaft.filter(|(_, h)| h.distance < surface.distance) {
             return self.shaft_sample(ray, k, &hit);
         }
@@ -398,7 +398,7 @@ impl Scene {
             toward: toward.normalize(),
         };
         let paper = self.on_paper(&ray);
-        let surface = self.butt.hit(&ray, 0.0);
+        let surface = self.boss.hit(&ray, 0.0);
         let limit = paper.map_or(surface.distance, |(d, _)| d.min(surface.distance));
         if let Some((k, hit)) = self.nearest_shaft(&ray, &all, limit) {
             return Seen::Shaft(k, hit.part, hit.along);
@@ -408,7 +408,7 @@ impl Scene {
         }
         if surface.front {
             let point = ray.at(surface.distance);
-            return Seen::Butt(FacePoint::new(point.x, point.y));
+            return Seen::Boss(FacePoint::new(point.x, point.y));
         }
         Seen::Other
     }

@@ -5,8 +5,8 @@ use super::random::{mix, unit};
 use super::scene::Scene;
 use super::trace::Seen;
 use super::{Kind, LightKind};
-use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, rounded};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{count, rounded};
 use nalgebra::Vector3;
 use serde::Serialize;
 

@@ -12,7 +12,7 @@ type Range = [f64; 2];
 #[derive(Debug, Deserialize)]
 pub(super) struct World {
     pub(super) camera: Camera,
-    pub(super) butt: Butt,
+    pub(super) boss: Boss,
     pub(super) face: Face,
     pub(super) shaft: Shaft,
     pub(super) vane: Vane,
@@ -44,7 +44,7 @@ pub(super) struct Camera {
 }
 
 #[derive(Debug, Deserialize)]
-pub(super) struct Butt {
+pub(super) struct Boss {
     pub(super) lean_deg: Range,
     pub(super) centre_height_mm: f64,
     pub(super) thickness_mm: Range,

@@ -1,7 +1,8 @@
 //! Drawing on a photo: smooth strokes with a light and a dark outline, so that they read on any colour.
 
 use super::font;
-use crate::units::{ImagePoint, byte, floor_index, single};
+use crate::geometry::ImagePoint;
+use crate::math::{byte, floor_index, single};
 use image::{Rgb, RgbImage};
 
 /// A colour and how far it covers what lies under it (0–1).

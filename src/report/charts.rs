@@ -3,12 +3,12 @@
 use super::svg::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::advice::Axis;
-use crate::evening::{FaceLook, RunStory, TrendPoint};
 use crate::reading::Reading;
 use crate::record::{End, EntryKind};
 use crate::text::numbers::several;
 use crate::text::terms::ends_of_axis;
 use crate::text::{self, Locale};
+use crate::timeline::{FaceLook, RunStory, TrendPoint};
 
 /// Width of every chart, in its own units: the same as the face plot's, so that text has one size.
 const WIDTH: f64 = 480.0;

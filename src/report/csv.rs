@@ -3,8 +3,7 @@
 //! RFC 4180: CRLF, a header, doubled quotes. Numbers have a dot and no unit (it stands in the header). A text that a
 //! spreadsheet would take for a formula gets an apostrophe before it.
 
-use crate::record::keys;
-use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup};
+use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup, keys};
 use std::fmt::Display;
 
 /// The columns before those of the settings, in their order.
@@ -103,7 +102,7 @@ fn row(about: &[String], end: &End, entry: Option<&Entry>, setup: &[String]) -> 
             .get(axis)?
             .get(axis)
             .copied()?;
-        (v >= 0.0).then(|| crate::units::rounded(v.sqrt(), 3))
+        (v >= 0.0).then(|| crate::math::rounded(v.sqrt(), 3))
     };
     let lean = entry.and_then(|e| e.lean.as_ref());
     let proposed = entry.and_then(|e| e.arrow_proposed.as_ref());

@@ -2,11 +2,13 @@
 
 use super::canvas::{Canvas, Paint, cross};
 use super::marked::{View, rings};
-use crate::camera::Camera;
-use crate::evening::FaceLook;
 use crate::face::RingEdge;
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::Neighbours;
+use crate::math::byte;
 use crate::shaft::Shaft;
-use crate::units::{FacePoint, ImagePoint};
+use crate::timeline::FaceLook;
 use image::{Rgb, RgbImage};
 
 /// Longest side of the rectified face, px.
@@ -83,7 +85,7 @@ impl Area {
     pub fn around(face: &FaceLook) -> Self {
         let reach = (face.reach_mm() + MARGIN_MM).clamp(1.0, 1e5);
         let mm_per_px = (2.0 * reach / LARGEST_PX).max(1.0);
-        let size = crate::units::floor_index((2.0 * reach / mm_per_px).round());
+        let size = crate::math::floor_index((2.0 * reach / mm_per_px).round());
         let size = u32::try_from(size).map_or(1, |s| s.max(1));
         Self {
             x0_mm: -reach,
@@ -136,43 +138,22 @@ pub fn rectified(upright: &RgbImage, camera: &Camera, face: &FaceLook) -> RgbIma
 /// The face plane as seen straight on, without anything drawn.
 #[must_use]
 pub fn resampled(upright: &RgbImage, camera: &Camera, area: Area) -> RgbImage {
+    let (width, height) = (upright.width() as usize, upright.height() as usize);
     RgbImage::from_fn(area.width_px, area.height_px, |x, y| {
         // four looks into each pixel: enough against stepped edges where the photo is finer than the map
-        let mut sum = [0.0_f64; 3];
+        let mut sum = [0.0_f32; 3];
         for (dx, dy) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
             let p = area.face_point(f64::from(x) + dx, f64::from(y) + dy);
-            let seen = camera.image_from_face(p).and_then(|at| sample(upright, at));
+            let seen = camera.image_from_face(p).and_then(|at| {
+                let around = Neighbours::of(width, height, at)?;
+                Some(around.blend_rgb(upright.as_raw(), f32::from))
+            });
             for (s, v) in sum.iter_mut().zip(seen.unwrap_or([0.0; 3])) {
                 *s += v / 4.0;
             }
         }
-        Rgb(sum.map(|v| u8::try_from(crate::units::round_i64(v)).unwrap_or(u8::MAX)))
+        Rgb(sum.map(byte))
     })
-}
-
-/// Bilinear sample; `None` outside the picture.
-fn sample(picture: &RgbImage, at: ImagePoint) -> Option<[f64; 3]> {
-    let (w, h) = (f64::from(picture.width()), f64::from(picture.height()));
-    if !(at.x >= 0.0 && at.y >= 0.0 && at.x <= w - 1.0 && at.y <= h - 1.0) {
-        return None;
-    }
-    let (x, y) = (at.x.floor(), at.y.floor());
-    let get = |x: f64, y: f64| {
-        let x = u32::try_from(crate::units::floor_index(x)).ok()?;
-        let y = u32::try_from(crate::units::floor_index(y)).ok()?;
-        let p = picture.get_pixel(x.min(picture.width() - 1), y.min(picture.height() - 1));
-        Some(p.0.map(f64::from))
-    };
-    let (tx, ty) = (at.x - x, at.y - y);
-    let (a, b) = (get(x, y)?, get(x + 1.0, y)?);
-    let (c, d) = (get(x, y + 1.0)?, get(x + 1.0, y + 1.0)?);
-    let mut out = [0.0; 3];
-    for (i, o) in out.iter_mut().enumerate() {
-        let top = a[i] * (1.0 - tx) + b[i] * tx;
-        let low = c[i] * (1.0 - tx) + d[i] * tx;
-        *o = top * (1.0 - ty) + low * ty;
-    }
-    Some(out)
 }
 
 /// A map of how much a shaft's entry is to be seen at each place of the face plane.
@@ -201,7 +182,7 @@ impl Evidence<'_> {
         if !(x >= 0.0 && y >= 0.0) {
             return 0.0;
         }
-        let (x, y) = (crate::units::floor_index(x), crate::units::floor_index(y));
+        let (x, y) = (crate::math::floor_index(x), crate::math::floor_index(y));
         if x >= self.width || y >= self.height {
             return 0.0;
         }
@@ -252,7 +233,7 @@ pub fn evidence(
         let heat = map.map_or(0.0, |m| m.at(area.face_point(f64::from(x), f64::from(y))));
         let heat = heat.clamp(0.0, 1.0).sqrt();
         let hot = [255.0, 220.0 * heat, 40.0];
-        pixel.0 = hot.map(|h| crate::units::byte(grey * (1.0 - heat) + h * heat));
+        pixel.0 = hot.map(|h| crate::math::byte(grey * (1.0 - heat) + h * heat));
     }
     let mut canvas = Canvas::new(picture);
     for c in candidates {

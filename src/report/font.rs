@@ -2,7 +2,7 @@
 //!
 //! Every glyph is a few polylines on a grid 4 wide and 6 high (x right, y down); a stroke is written as digit pairs "xy".
 
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
 
 /// Height of the grid.
 const GRID_HEIGHT: f64 = 6.0;

@@ -5,13 +5,14 @@ use super::canvas::{
     diamond, square,
 };
 use super::font;
-use crate::camera::Camera;
-use crate::evening::FaceLook;
 use crate::face::Sheet;
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::floor_index;
 use crate::photo;
 use crate::record::{CameraRecord, End, Entry, EntryKind, SheetRecord};
 use crate::text::terms::letter;
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::timeline::FaceLook;
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 use image::error::{EncodingError, ImageFormatHint};

@@ -1,8 +1,9 @@
 //! The rings of a face as they lie in the photo, for drawing over it.
 
-use crate::evening::FaceLook;
+use crate::geometry::FacePoint;
+use crate::math::rounded;
 use crate::record::CameraRecord;
-use crate::units::{FacePoint, rounded};
+use crate::timeline::FaceLook;
 use serde::Serialize;
 
 /// Points along a ring: the chord of 1/96 of a turn stays within 0.0006 of the radius of its arc.
@@ -68,7 +69,7 @@ mod tests {
             let centre = look.spots_mm[ring.spot - 1];
             for p in &ring.px {
                 let at = camera
-                    .face_from_image(crate::units::ImagePoint::new(p[0], p[1]))
+                    .face_from_image(crate::geometry::ImagePoint::new(p[0], p[1]))
                     .expect("place");
                 let r = at.distance(FacePoint::new(centre[0], centre[1]));
                 assert!((r - ring.radius_mm).abs() < 0.2, "{r} {}", ring.radius_mm);

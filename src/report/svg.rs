@@ -1,12 +1,12 @@
 //! The face plot: both groups on the face in millimetres, the offset, and how sure it is.
 
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
-use crate::evening::{FaceLook, Ink};
+use crate::geometry::FacePoint;
 use crate::reading::{Offset, Reading};
 use crate::record::{End, EntryKind};
 use crate::text::Locale;
 use crate::text::terms::letter;
-use crate::units::FacePoint;
+use crate::timeline::{FaceLook, Ink};
 
 /// Side of the square plot, in the drawing's own units.
 const SIDE: f64 = 480.0;

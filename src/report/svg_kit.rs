@@ -1,7 +1,8 @@
 //! The few SVG elements that the drawings are made of, with fixed decimals and escaped text.
 
 use super::{escape, font};
-use crate::units::{ImagePoint, rounded};
+use crate::geometry::ImagePoint;
+use crate::math::rounded;
 use std::fmt::Write as _;
 
 /// Style of all drawings: light, dark by the reader's preference, and print.

@@ -1,8 +1,8 @@
 //! A new measurement of a record's photo: the places in the picture stay, the millimetres follow.
 
 use super::{LAST_ID, last_id, nearest_spot};
+use crate::geometry::{FacePoint, ImagePoint};
 use crate::record::{CameraRecord, End, Entry, FaceRecord};
-use crate::units::{FacePoint, ImagePoint};
 
 /// The record with the camera, the face and the notes of `measured`, one revision on. Entries keep their place in the
 /// picture; their millimetres and spots follow from it. What was told of a shaft's lean rests on the old camera and is

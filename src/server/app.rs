@@ -7,17 +7,16 @@ use super::pictures::{Pictures, Shown};
 use super::plan::Plan;
 use super::{UPLOAD, assets, view, worker};
 use crate::advice::Readings;
-use crate::evening::FaceLook;
-use crate::evening::{Standing, standing};
 use crate::face::spec;
-use crate::hand::{self, Points};
+use crate::geometry::ImagePoint;
+use crate::manual_points::{self, Points};
+use crate::measure::{self, MeasureOptions};
 use crate::photo;
 use crate::record::{End, Filed, Session};
 use crate::report::outlines;
 use crate::review::Edits;
-use crate::road::{self, MeasureOptions};
 use crate::store::{self, Place};
-use crate::units::ImagePoint;
+use crate::timeline::{FaceLook, Standing, standing};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -497,7 +496,7 @@ impl App {
     /// Places on the face that are easy to mark in a photo.
     fn places(&self, id: u64) -> Result<Answer, Answer> {
         let face = self.find(id, |open| open.face().ok_or_else(unknown_face))?;
-        let list: Vec<Value> = hand::easy_places(&face)
+        let list: Vec<Value> = manual_points::easy_places(&face)
             .into_iter()
             .map(|(at, mm)| json!({"at": at, "mm": [mm.x, mm.y]}))
             .collect();
@@ -534,7 +533,7 @@ impl App {
             .pictures
             .of(id, &path)
             .map_err(|text| refused("photo", &text))?;
-        let (camera, notes) = road::camera(&shown.photo, &face, &options)
+        let (camera, notes) = measure::camera(&shown.photo, &face, &options)
             .map_err(|failure| refused(&failure.code, &failure.text))?;
         let rings = outlines(&camera, &FaceLook::from(&face));
         Ok(Answer::json(
@@ -698,7 +697,7 @@ fn unknown_face() -> Answer {
 
 /// Points as the page sends them: a list like that of a points file.
 fn points(list: &Value, face: &spec::FaceSpec) -> Result<Points, Answer> {
-    let file = json!({"schema": hand::SCHEMA, "points": list});
+    let file = json!({"schema": manual_points::SCHEMA, "points": list});
     Points::parse(file.to_string().as_bytes(), face)
         .map_err(|e| Answer::problem(422, "points", &e.to_string()))
 }
@@ -723,7 +722,7 @@ fn edited(open: &OpenEnd, done: Result<End, EditError>) -> Result<Answer, Answer
         }
         Err(EditError::Review(error)) => Err(Answer::problem(422, "edit", &error.to_string())),
         Err(EditError::Store(error)) => Err(Answer::problem(500, "record", &error.to_string())),
-        Err(EditError::NoWay) => Err(Answer::problem(
+        Err(EditError::NothingToUndo) => Err(Answer::problem(
             409,
             "no-step",
             "there is nothing to take back or make again",

@@ -1,10 +1,10 @@
-//! The ends on the page: where each comes from, its record on disk, edits and the way back.
+//! The ends on the page: where each comes from, its record on disk, edits, undo and redo.
 
-use super::way::{Step, Way};
+use super::undo_journal::{Step, UndoJournal};
 use crate::face::spec::{self, FaceSpec};
+use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::road::{MeasureOptions, Stage};
 use crate::store::{self, Place, StoreError};
 use std::path::PathBuf;
 
@@ -38,7 +38,7 @@ pub(super) enum Progress {
     /// Nobody has said which face it is.
     NoFace,
     /// Its photo or record can't be used.
-    Trouble(String),
+    Failed(String),
 }
 
 /// An end on the page.
@@ -48,8 +48,8 @@ pub(super) struct OpenEnd {
     pub(super) start: Start,
     pub(super) progress: Progress,
     /// Why measuring it anew did not work, where a record stays from before.
-    pub(super) trouble: Option<String>,
-    way: Way,
+    pub(super) failure: Option<String>,
+    journal: UndoJournal,
 }
 
 /// Why an edit was not made.
@@ -62,7 +62,7 @@ pub(super) enum EditError {
     /// The file can't be read or written.
     Store(StoreError),
     /// There is nothing to take back.
-    NoWay,
+    NothingToUndo,
 }
 
 impl From<StoreError> for EditError {
@@ -75,22 +75,22 @@ impl OpenEnd {
     pub(super) fn new(id: u64, start: Start) -> Self {
         let there = start.record.record();
         let record = there.as_ref().ok().and_then(Option::as_ref);
-        let way = Way::open(start.record.beside(STEPS_ENDING), record);
+        let journal = UndoJournal::open(start.record.beside(STEPS_ENDING), record);
         let progress = match there {
             Ok(Some(_)) => Progress::Ready,
             Ok(None) => match (&start.photo, &start.face) {
                 (Some(_), Some(_)) => Progress::Waiting,
                 (Some(_), None) => Progress::NoFace,
-                (None, _) => Progress::Trouble(StoreError::Missing.to_string()),
+                (None, _) => Progress::Failed(StoreError::Missing.to_string()),
             },
-            Err(error) => Progress::Trouble(error.to_string()),
+            Err(error) => Progress::Failed(error.to_string()),
         };
         Self {
             id,
             start,
             progress,
-            trouble: None,
-            way,
+            failure: None,
+            journal,
         }
     }
 
@@ -122,8 +122,8 @@ impl OpenEnd {
     }
 
     /// How many steps there are back and forth from this revision.
-    pub(super) fn ways(&self, revision: u64) -> (usize, usize) {
-        self.way.ways(revision)
+    pub(super) fn depths(&self, revision: u64) -> (usize, usize) {
+        self.journal.depths(revision)
     }
 
     /// Applies edits and saves the record.
@@ -140,23 +140,26 @@ impl OpenEnd {
         self.save_step(Step::Edit, now, &new)
     }
 
-    /// Saves what a step leads to; the way back is written first, so that a record is never ahead of it.
+    /// Saves what a step leads to; the undo journal is written first, so that a record is never ahead of it.
     fn save_step(&mut self, step: Step, now: End, new: &End) -> Result<End, EditError> {
         let new = canonical::tidied(new).map_err(StoreError::from)?;
-        self.way.note(step, &now, &new);
+        self.journal.write(step, &now, &new);
         if let Err(error) = self.start.record.revise(&new) {
-            self.way.failed();
+            self.journal.failed();
             return Err(error.into());
         }
-        self.way.made(step, now, new.revision);
+        self.journal.commit(step, now, new.revision);
         Ok(new)
     }
 
     /// Takes the last step back, or makes it again.
     pub(super) fn step(&mut self, back: bool, seen: u64) -> Result<End, EditError> {
         let now = self.now(Some(seen))?;
-        let step = if back { Step::Back } else { Step::Forth };
-        let to = self.way.next(step, now.revision).ok_or(EditError::NoWay)?;
+        let step = if back { Step::Undo } else { Step::Redo };
+        let to = self
+            .journal
+            .next(step, now.revision)
+            .ok_or(EditError::NothingToUndo)?;
         let new = restore(&now, to);
         self.save_step(step, now, &new)
     }
@@ -222,17 +225,17 @@ mod tests {
             json!([{"do": "tag", "id": 1, "kind": "unknown"}]),
         ))
         .expect("two");
-        assert_eq!(end.ways(2), (2, 0));
+        assert_eq!(end.depths(2), (2, 0));
         assert_eq!(end.step(true, 2).expect("back").revision, 3);
         assert_eq!(kind(&end), EntryKind::Fletched);
         end.step(true, 3).expect("back");
-        assert_eq!((kind(&end), end.ways(4)), (EntryKind::Bare, (0, 2)));
-        assert!(matches!(end.step(true, 4), Err(EditError::NoWay)));
+        assert_eq!((kind(&end), end.depths(4)), (EntryKind::Bare, (0, 2)));
+        assert!(matches!(end.step(true, 4), Err(EditError::NothingToUndo)));
         end.step(false, 4).expect("forth");
         assert_eq!(kind(&end), EntryKind::Fletched);
         end.edit(&edits(5, json!([{"do": "confirm", "id": 1}])))
             .expect("three");
-        assert_eq!(end.ways(6), (2, 0), "a new edit ends the way forth");
+        assert_eq!(end.depths(6), (2, 0), "a new edit ends redo");
     }
 
     #[test]
@@ -248,7 +251,7 @@ mod tests {
         }
         end.step(true, 2).expect("back");
         let mut again = OpenEnd::new(1, end.start.clone());
-        assert_eq!(again.ways(3), (1, 1));
+        assert_eq!(again.depths(3), (1, 1));
         let kind = |e: &End| e.entries[0].kind;
         assert_eq!(
             kind(&again.step(false, 3).expect("forth")),
@@ -260,13 +263,13 @@ mod tests {
         let hidden = folder.path().join(".a.end.json.steps");
         assert!(hidden.is_file());
         assert_eq!(store::records_below(folder.path()).expect("list").len(), 1);
-        // changed by somebody else since: not the way to this record any more
+        // changed by somebody else since: not the journal of this record any more
         let mut now = again.record().expect("read").expect("record");
         now.revision += 1;
         store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).ways(7), (0, 0));
+        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
         std::fs::remove_file(hidden).expect("removed");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).ways(7), (0, 0));
+        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
     }
 
     #[test]
@@ -290,7 +293,7 @@ mod tests {
             .edit(&edits(1, json!([{"do": "remove", "id": 1}])))
             .expect("again");
         assert!(
-            matches!(one.step(true, 2), Err(EditError::NoWay)),
+            matches!(one.step(true, 2), Err(EditError::NothingToUndo)),
             "nobody takes back another's work unseen"
         );
     }

@@ -1,9 +1,8 @@
 //! The socket: bytes in, bytes out, with limits on size, time and number.
 
-use super::ServeError;
 use super::app::App;
-use super::guard;
 use super::http::{Answer, Request};
+use super::{ServeError, guard};
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{HeaderName, HeaderValue};
@@ -50,20 +49,20 @@ pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
     } else {
         port.saturating_add(MORE_PORTS)
     };
-    let mut trouble = None;
+    let mut last_error = None;
     for port in port..=last {
         match std::net::TcpListener::bind((ip, port)) {
             Ok(socket) => {
                 let address = socket.local_addr().map_err(ServeError::Socket)?;
                 return Ok(Listening { socket, address });
             }
-            Err(error) => trouble = Some(error),
+            Err(error) => last_error = Some(error),
         }
     }
     Err(ServeError::Ports {
         first: port,
         last,
-        detail: trouble.map_or_else(String::new, |e| e.to_string()),
+        detail: last_error.map_or_else(String::new, |e| e.to_string()),
     })
 }
 

@@ -1,6 +1,6 @@
 //! The page of `bossmark confirm`: a small server at this machine, and what it hands to a browser.
 //!
-//! The page does nothing but show and ask: measuring, applying edits, reading and advising are the road's own functions.
+//! The page does nothing but show and ask: measuring, applying edits, reading and advising are the library's own functions.
 //! Records on disk are the only truth; every request reads them anew, every edit is saved before it is answered.
 //!
 //! ```text
@@ -25,8 +25,8 @@ mod listen;
 mod pictures;
 mod plan;
 mod qr;
+mod undo_journal;
 mod view;
-mod way;
 mod worker;
 
 pub use app::{App, Opening};

@@ -18,23 +18,23 @@ impl Plan {
     /// # Errors
     /// When it can't be read or is wrong, in words.
     pub(super) fn read(&self) -> Result<SessionFile, Answer> {
-        let trouble = |text: String| {
+        let failed = |text: String| {
             let name = store::name_of(&self.path);
             Answer::problem(409, "session-file", &format!("{name}: {text}"))
         };
         match store::read(&self.path) {
             Ok(bytes) => SessionFile::parse(&bytes)
                 .map(|(file, _)| file)
-                .map_err(|e| trouble(e.to_string())),
+                .map_err(|e| failed(e.to_string())),
             Err(StoreError::Missing) => Ok(SessionFile::default()),
-            Err(error) => Err(trouble(error.to_string())),
+            Err(error) => Err(failed(error.to_string())),
         }
     }
 
     fn write(&self, file: &SessionFile) -> Result<(), Answer> {
-        let trouble = |text: String| Answer::problem(500, "session-file", &text);
-        let bytes = crate::record::canonical::pretty(file).map_err(|e| trouble(e.to_string()))?;
-        store::save_document(&self.path, &bytes).map_err(|e| trouble(e.to_string()))
+        let failed = |text: String| Answer::problem(500, "session-file", &text);
+        let bytes = crate::record::canonical::pretty(file).map_err(|e| failed(e.to_string()))?;
+        store::save_document(&self.path, &bytes).map_err(|e| failed(e.to_string()))
     }
 
     /// A photo that has just come: told by what holds for all, as the end after the last one.

@@ -3,16 +3,16 @@
 use super::ends::{OpenEnd, Progress};
 use super::pictures::{PART, REDUCED};
 use crate::advice::{self, Advice, AdviceOptions, Readings};
-use crate::evening::{FaceLook, Standing};
+use crate::measure::Stage;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Setup};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::wants_a_look;
-use crate::road::Stage;
 use crate::store;
 use crate::text::{Locale, StepText, sentence, step_text};
+use crate::timeline::{FaceLook, Standing};
 use serde::Serialize;
 
 /// An end in the queue.
@@ -99,7 +99,7 @@ fn state(progress: &Progress) -> (&'static str, String) {
         }
         Progress::Ready => ("open", String::new()),
         Progress::NoFace => ("which-face", "say which target face this is".to_owned()),
-        Progress::Trouble(text) => ("trouble", text.clone()),
+        Progress::Failed(text) => ("trouble", text.clone()),
     }
 }
 
@@ -137,7 +137,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         _ => Vec::new(),
     };
     let photo = open.start.photo.as_ref().and(record.photo.as_ref());
-    let (undo, redo) = open.ways(record.revision);
+    let (undo, redo) = open.depths(record.revision);
     EndView {
         id: open.id,
         name: open.name(),
@@ -152,7 +152,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         }),
         undo,
         redo,
-        trouble: open.trouble.clone(),
+        trouble: open.failure.clone(),
         record,
     }
 }

@@ -3,8 +3,8 @@
 use super::app::App;
 use super::ends::{EditError, Progress};
 use crate::face::spec::FaceSpec;
+use crate::measure::{self, MeasureOptions};
 use crate::record::{Session, canonical};
-use crate::road::{self, MeasureOptions};
 use crate::store::{self, Place};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -27,13 +27,13 @@ pub(super) fn work(app: &Arc<App>) {
         app.with_end(job.id, |end| match outcome {
             Ok(()) => {
                 end.progress = Progress::Ready;
-                end.trouble = None;
+                end.failure = None;
             }
             Err(text) if end.record().is_ok_and(|r| r.is_some()) => {
                 end.progress = Progress::Ready;
-                end.trouble = Some(text);
+                end.failure = Some(text);
             }
-            Err(text) => end.progress = Progress::Trouble(text),
+            Err(text) => end.progress = Progress::Failed(text),
         });
     }
 }
@@ -73,7 +73,7 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
     let there = job.record.record().map_err(|e| e.to_string())?;
     let keeps = there.as_ref().is_some_and(store::is_touched);
-    let measured = road::measure(
+    let measured = measure::measure(
         &bytes,
         &store::name_of(&job.photo),
         &job.face,
@@ -105,7 +105,7 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
         outcome = open.refit(&end).map(|_| ()).map_err(|e| match e {
             EditError::Store(e) => e.to_string(),
             EditError::Review(e) => e.to_string(),
-            EditError::Changed(_) | EditError::NoWay => {
+            EditError::Changed(_) | EditError::NothingToUndo => {
                 "the record has changed: try once more".to_owned()
             }
         });

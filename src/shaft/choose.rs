@@ -6,7 +6,7 @@
 use super::model::UsualLength;
 use super::peaks::Peak;
 use super::strip::{Look, PLACES, place_mm};
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
 /// Scatters of the lengths that the shafts of one photo stand out by, with the error of reading the nock, mm: what a firm boss and one

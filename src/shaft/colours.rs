@@ -1,9 +1,9 @@
 //! Arrow numbers from colours: which of the arrows that were told each shaft is.
 
 use super::{Shaft, ShaftKind, identity, tail};
-use crate::camera::Camera;
 use crate::colours::Named;
-use crate::units::ImagePoint;
+use crate::geometry::ImagePoint;
+use crate::geometry::camera::Camera;
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -84,7 +84,7 @@ pub fn identify(
         .into_iter()
         .map(|row| {
             let each = row.iter().zip(&classes).enumerate();
-            let each = each.map(|(c, (p, class))| (c, p / crate::numeric::count(class.2)));
+            let each = each.map(|(c, (p, class))| (c, p / crate::math::count(class.2)));
             let (best, p) = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
             let arrow = classes.get(best)?.1;
             (p >= LEAST).then_some(Proposal { arrow, p })
@@ -122,10 +122,10 @@ fn kind_ratio(s: &Shaft, look: &ArrowLook) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::{Lens, Pose};
     use crate::colours::named;
+    use crate::geometry::FacePoint;
+    use crate::geometry::camera::{Lens, Pose};
     use crate::shaft::Lean;
-    use crate::units::FacePoint;
     use nalgebra::{Matrix2, Rotation3, Vector3};
 
     /// Seen from two metres, 20 degrees from the side.
@@ -187,7 +187,7 @@ mod tests {
                     let Some(px) = camera.project(p) else {
                         continue;
                     };
-                    let [x, y] = [px.x, px.y].map(|v| crate::units::floor_index(v + 0.5));
+                    let [x, y] = [px.x, px.y].map(|v| crate::math::floor_index(v + 0.5));
                     if let (Ok(x), Ok(y)) = (u32::try_from(x), u32::try_from(y))
                         && x < 1600
                         && y < 1200

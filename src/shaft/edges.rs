@@ -6,7 +6,8 @@
 
 use super::picture::Reduced;
 use super::sight::Sight;
-use crate::units::{FacePoint, floor_index, single};
+use crate::geometry::FacePoint;
+use crate::math::{floor_index, single};
 use nalgebra::Vector3;
 
 /// Heights over the face between which edges are looked for, mm; the upper end is also kept this far below the nock, so that

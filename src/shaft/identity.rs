@@ -4,7 +4,7 @@
 //! alike are one class with a number, so that the exact sum over all assignments runs over how many of each class are used; of
 //! the arrows of one class each is as likely.
 
-use crate::numeric::count;
+use crate::math::count;
 
 /// Most states of the exact sum: 16 arrows that all look different.
 const MOST_STATES: usize = 1 << 16;
@@ -164,7 +164,7 @@ fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::numeric::SplitMix;
+    use crate::math::SplitMix;
 
     fn unit(draw: &mut SplitMix) -> f64 {
         count(draw.below(1_000_000)) / 1e6

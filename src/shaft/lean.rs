@@ -9,7 +9,7 @@ use super::Lean;
 use super::choose::Verdict;
 use super::model::UsualLength;
 use super::peaks::Peak;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::{Matrix3, Vector2, Vector3};
 
 /// Scatter of the lengths by which the shafts of one photo stand out, mm (practice photos: 9 mm; with the errors of nocks that are

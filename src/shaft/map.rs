@@ -4,7 +4,8 @@ use super::conv::Picture;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
 use super::sight::Sight;
-use crate::units::{FacePoint, ImagePoint, floor_index, single};
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::{floor_index, single};
 use rayon::prelude::*;
 
 /// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.

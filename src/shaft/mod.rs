@@ -1,6 +1,6 @@
 //! Photo + camera → shafts: where each enters the boss, fletched or bare, how it stands, and how sure that is.
 //!
-//! The road inside: the face map shows the face plane straight on; a small net scores every place of it; `peaks` of
+//! The stages: the face map shows the face plane straight on; a small net scores every place of it; `peaks` of
 //! the score are candidates; along each candidate a `strip` of the photo gets a second look (vanes or none, where the nock is,
 //! whether it is a shaft at all); then one joint choice is made in which no two entries stand for one shaft.
 
@@ -21,8 +21,8 @@ mod tail;
 mod weights;
 mod winograd;
 
-use crate::camera::Camera;
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
@@ -151,7 +151,7 @@ impl HeatMap {
             height: scores.height,
             values: cells
                 .map(|(x, y)| {
-                    crate::units::single(peaks::logistic(f64::from(scores.pixel(x, y)[0])))
+                    crate::math::single(peaks::logistic(f64::from(scores.pixel(x, y)[0])))
                 })
                 .collect(),
         }

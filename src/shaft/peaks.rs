@@ -2,7 +2,7 @@
 
 use super::conv::Picture;
 use super::map::FaceMap;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::Vector2;
 
 /// Least entry score of a candidate: far below what is believed in the end, so that the second look decides.
@@ -217,7 +217,7 @@ fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f64) {
 
 fn floor_steps(length_mm: f64) -> u16 {
     // one sample per 3 mm
-    u16::try_from(crate::units::round_i64((length_mm / 3.0).clamp(8.0, 400.0))).unwrap_or(8)
+    u16::try_from(crate::math::round_i64((length_mm / 3.0).clamp(8.0, 400.0))).unwrap_or(8)
 }
 
 /// A number of the cells at a place between their centres, by bilinear interpolation; far outside: −4 (no shaft).
@@ -226,7 +226,7 @@ fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
     if i.is_nan() || j.is_nan() || i < 0.0 || j < 0.0 {
         return -4.0;
     }
-    let (ci, cj) = (crate::units::floor_index(i), crate::units::floor_index(j));
+    let (ci, cj) = (crate::math::floor_index(i), crate::math::floor_index(j));
     if ci >= out.width.saturating_sub(1) || cj >= out.height.saturating_sub(1) {
         return -4.0;
     }

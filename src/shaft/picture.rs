@@ -1,6 +1,8 @@
 //! The photo at the resolution that the shaft search works at, and reading colours between its pixels.
 
-use crate::units::{ImagePoint, byte, floor_index, single};
+use crate::geometry::ImagePoint;
+use crate::imaging::Neighbours;
+use crate::math::{byte, floor_index, single};
 use image::RgbImage;
 use rayon::prelude::*;
 
@@ -105,23 +107,8 @@ impl Reduced {
     /// The colour at a place of the full photo, between its pixels by bilinear interpolation; `None` outside.
     pub(crate) fn colour(&self, p: ImagePoint) -> Option<Colour> {
         let (x, y) = self.place(p);
-        if x.is_nan() || y.is_nan() || x < 0.0 || y < 0.0 {
-            return None;
-        }
-        let (i, j) = (floor_index(x), floor_index(y));
-        // a direction that grazes the plane is seen infinitely far away
-        if i.checked_add(1)? >= self.width || j.checked_add(1)? >= self.height {
-            return None;
-        }
-        let (fx, fy) = (single(x - i as f64), single(y - j as f64));
-        let at = (j * self.width + i) * 3;
-        let upper = &self.data[at..at + 6];
-        let lower = &self.data[at + self.width * 3..at + self.width * 3 + 6];
-        Some(std::array::from_fn(|k| {
-            let a = f32::from(upper[k]) + fx * (f32::from(upper[k + 3]) - f32::from(upper[k]));
-            let b = f32::from(lower[k]) + fx * (f32::from(lower[k + 3]) - f32::from(lower[k]));
-            a + fy * (b - a)
-        }))
+        let around = Neighbours::of(self.width, self.height, ImagePoint::new(x, y))?;
+        Some(around.blend_rgb(&self.data, f32::from))
     }
 }
 

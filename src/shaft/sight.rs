@@ -5,8 +5,8 @@
 //! can. With both known, everything else may take shafts to stand upright and to have their own millimetres.
 
 use super::View;
-use crate::camera::Camera;
-use crate::units::{FacePoint, ImagePoint};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Vector2, Vector3};
 
 /// A view in the shafts' own millimetres, with the foot from which they seem to stand upright.

@@ -6,7 +6,7 @@ use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
 use super::sight::Sight;
-use crate::units::FacePoint;
+use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
 /// Numbers per place that the strip net gives: log-odds of "the nock is here", of fletched, of "a shaft enters here".
@@ -237,7 +237,7 @@ pub(crate) fn cut(
             let near = axes.near(own, (point + across * rows) / StripNet::ALONG as f64);
             for pixel in pixels.chunks_exact_mut(PLANES) {
                 for (p, v) in pixel[OF_THE_PHOTO..].iter_mut().zip(near) {
-                    *p = crate::units::single(v);
+                    *p = crate::math::single(v);
                 }
             }
         }

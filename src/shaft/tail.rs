@@ -5,11 +5,11 @@
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
-use crate::camera::Camera;
-use crate::colours::{Likeness, Named, lab};
-use crate::face::linear_light;
-use crate::numeric::count;
-use crate::units::{FacePoint, ImagePoint, floor_index};
+use crate::colours::{Likeness, Named};
+use crate::geometry::camera::Camera;
+use crate::geometry::{FacePoint, ImagePoint};
+use crate::imaging::{lab_from_linear, linear_light};
+use crate::math::{count, floor_index};
 use image::RgbImage;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;
@@ -205,7 +205,7 @@ impl Looked {
         let light = samples.at(place.0, place.1)?;
         let Self { likeness, at } = self;
         Some(*at.entry(place).or_insert_with(|| {
-            likeness.push(Likeness::of(lab(light)));
+            likeness.push(Likeness::of(lab_from_linear(light)));
             likeness.len() - 1
         }))
     }

@@ -159,7 +159,7 @@ impl Winograd {
             let places = transformed(std::array::from_fn(|k| f64::from(kernel[k])));
             for (place, w) in places.into_iter().enumerate() {
                 weights[output / LANES * PLACES + place][input][output % LANES] =
-                    crate::units::single(w);
+                    crate::math::single(w);
             }
         }
         let bias = (0..blocks)

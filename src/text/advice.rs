@@ -7,7 +7,7 @@ use super::{Locale, Sentence};
 use crate::advice::{
     Advice, Axis, Because, Caution, Change, Detail, Expect, Reason, Seen, Step, VerifyWhen, Why,
 };
-use crate::units::round_i64;
+use crate::math::round_i64;
 use serde::Serialize;
 
 /// Eighths of an inch in a millimetre.

@@ -1,7 +1,8 @@
 //! How lengths and dates are written: what a reader chooses.
 
 use super::numbers::number;
-use crate::units::{MM_PER_INCH, rounded};
+use crate::geometry::MM_PER_INCH;
+use crate::math::rounded;
 use jiff::civil::Date;
 
 /// Unit of the lengths in a text.

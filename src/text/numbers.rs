@@ -1,6 +1,6 @@
 //! Numbers as people write them.
 
-use crate::units::round_i64;
+use crate::math::round_i64;
 
 /// A number with at most this many decimals and no trailing zeros, never −0; halves are rounded away from zero. "?" for what
 /// is no number.

@@ -3,8 +3,8 @@
 use super::Locale;
 use super::numbers::number;
 use super::terms::setting;
+use crate::math::{round_i64, rounded};
 use crate::record::{Setting, SettingChange, Setup};
-use crate::units::{round_i64, rounded};
 
 /// Decimals of a setting.
 const DECIMALS: usize = 3;

@@ -5,8 +5,8 @@ use super::{
     LAPTOP, PHONE, Program, centre, measured, on_screen, opened, pair, put, ready, sample, serious,
     settled, tab_to,
 };
+use bossmark::geometry::FacePoint;
 use bossmark::record::{CameraRecord, End};
-use bossmark::units::FacePoint;
 use image::{RgbImage, imageops};
 use serde_json::{Value, json};
 use std::fs;
@@ -113,7 +113,7 @@ fn rings_by_hand_where_no_face_was_found_by_finger() {
     for (x, y) in PLACES {
         let [u, v] = place(x, y);
         let p = found
-            .face_from_image(bossmark::units::ImagePoint::new(u, v))
+            .face_from_image(bossmark::geometry::ImagePoint::new(u, v))
             .expect("seen");
         // a pixel of this screen is some 2 mm on the face
         let off = (p.x - x).hypot(p.y - y);
@@ -182,7 +182,7 @@ fn rings_by_hand_keep_a_person_s_work_by_keys() {
         // the place that lay 20 px further left before lies here now
         let [x, y] = is.px.expect("px");
         let wanted = c
-            .face_from_image(bossmark::units::ImagePoint::new(x - shift, y))
+            .face_from_image(bossmark::geometry::ImagePoint::new(x - shift, y))
             .expect("seen");
         let off = (is.x_mm - wanted.x).hypot(is.y_mm - wanted.y);
         assert!(off < 2.0, "{}: {off:.2} mm", is.id);
@@ -271,7 +271,7 @@ fn the_upright_is_turned_by_a_line_that_hangs_straight_down() {
     // what hung 3 degrees over hangs upright now
     let [x, y] = place(300.0 * turn.sin(), 300.0 * turn.cos());
     let up = camera
-        .face_from_image(bossmark::units::ImagePoint::new(x, y))
+        .face_from_image(bossmark::geometry::ImagePoint::new(x, y))
         .expect("seen");
     let lean = up.x.atan2(up.y).to_degrees();
     assert!(lean.abs() < 0.7, "{lean:.2}° from upright");

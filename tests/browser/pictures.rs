@@ -26,7 +26,7 @@ fn pictures() {
     };
     let save = |b: &Browser, name: &str| {
         let bytes = b.jpeg(82);
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos");
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/pictures");
         fs::write(path.join(name), bytes).expect("written");
     };
     let Some(b) = Browser::start(small_laptop) else {

@@ -1,8 +1,8 @@
 //! Faces drawn by inverse mapping: a camera, a face specification and a light give a picture with known truth.
 
-use bossmark::camera::{Camera, Lens, Pose};
 use bossmark::face::spec::{Colour, FaceSpec};
-use bossmark::units::{FacePoint, ImagePoint};
+use bossmark::geometry::camera::{Camera, Lens, Pose};
+use bossmark::geometry::{FacePoint, ImagePoint};
 use image::{Rgb, RgbImage};
 use nalgebra::{Rotation3, Vector3};
 
@@ -110,7 +110,7 @@ pub(crate) fn draw(
             1.055 * v.powf(1.0 / 2.4) - 0.055
         };
         #[expect(clippy::cast_possible_truncation, reason = "a byte")]
-        bossmark::units::byte(255.0 * s as f32)
+        bossmark::math::byte(255.0 * s as f32)
     };
     RgbImage::from_fn(width, height, |x, y| {
         let mut sum = [0.0; 3];

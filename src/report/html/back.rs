@@ -2,12 +2,12 @@
 
 use super::page::Page;
 use crate::advice::Learned;
-use crate::evening::{EndStory, ReportInput, RunStory};
+use crate::math::rounded;
 use crate::record::{EntryKind, EntrySource, EntryState};
 use crate::text::Locale;
 use crate::text::numbers::sureness;
 use crate::text::terms::{kind_name, letter, lever_name};
-use crate::units::rounded;
+use crate::timeline::{EndStory, ReportInput, RunStory};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {

@@ -4,13 +4,13 @@
 //! what needs a person; how to read all this and when not to trust it.
 
 mod back;
-mod evening;
 mod now;
 mod page;
+mod timeline;
 
-use crate::evening::{BowStory, EndStory, ReportInput};
 use crate::text::numbers::{number, several};
 use crate::text::{Locale, record};
+use crate::timeline::{BowStory, EndStory, ReportInput};
 use page::Page;
 use std::collections::BTreeSet;
 
@@ -47,7 +47,7 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
         page.raw("</section>\n");
     }
     for (bow, story) in (1_u32..).zip(&input.bows) {
-        evening::section(&mut page, story, bow, input.bows.len() > 1);
+        timeline::section(&mut page, story, bow, input.bows.len() > 1);
     }
     back::learned(&mut page, input);
     back::to_check(&mut page, input);

@@ -2,13 +2,13 @@
 
 use super::page::Page;
 use crate::advice::{Advice, Step};
-use crate::evening::{BowStory, RunStory};
 use crate::reading::Reading;
 use crate::record::End;
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts};
 use crate::text::numbers::sureness;
 use crate::text::{self, Locale, Sentence, facts, headline};
+use crate::timeline::{BowStory, RunStory};
 
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;

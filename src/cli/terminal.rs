@@ -1,0 +1,149 @@
+//! What goes to stdout and to stderr, and the status that is to be returned.
+
+use super::args::Output;
+use super::status::{CliError, Status};
+use crate::record::canonical;
+use crate::store;
+use serde::Serialize;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// The two streams and the highest status so far.
+#[derive(Debug, Default)]
+pub(super) struct Terminal {
+    status: Status,
+    /// stdout is gone (a pipe that was closed): that is no error, there is just nobody to tell any more.
+    closed: bool,
+}
+
+impl Terminal {
+    /// The highest status so far.
+    #[must_use]
+    pub(super) const fn status(&self) -> Status {
+        self.status
+    }
+
+    /// Raises the status.
+    pub(super) fn raise(&mut self, status: Status) {
+        self.status = self.status.max(status);
+    }
+
+    /// Writes the answer to stdout.
+    pub(super) fn answer(&mut self, bytes: &[u8]) {
+        if self.closed {
+            return;
+        }
+        let mut out = io::stdout().lock();
+        match out.write_all(bytes).and_then(|()| out.flush()) {
+            Ok(()) => {}
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => self.closed = true,
+            Err(error) => {
+                self.closed = true;
+                drop(out);
+                self.error(&CliError::file(format!(
+                    "stdout can't be written ({error}): write to a file with --out"
+                )));
+            }
+        }
+    }
+
+    /// Writes text for people to stdout, ending in a line feed.
+    pub(super) fn text(&mut self, text: &str) {
+        let feed = if text.ends_with('\n') { "" } else { "\n" };
+        self.answer(format!("{text}{feed}").as_bytes());
+    }
+
+    /// Tells the user something on stderr that is no error.
+    pub(super) fn tell(&mut self, text: &str) {
+        // nobody can be told that stderr is gone
+        let _ = writeln!(io::stderr().lock(), "bossmark: {text}");
+    }
+
+    /// Shows a person an answer whose document goes to a file: on stderr, as it stands.
+    pub(super) fn show(&mut self, text: &str) {
+        let _ = writeln!(io::stderr().lock(), "{}", text.trim_end());
+    }
+
+    /// Tells the user what went wrong, and raises the status.
+    pub(super) fn error(&mut self, error: &CliError) {
+        self.tell(&error.line());
+        self.raise(error.status);
+    }
+}
+
+/// Answers on their way to stdout or to one file.
+#[derive(Debug)]
+pub(super) struct Answers<'a> {
+    output: &'a Output,
+    lines: Vec<Vec<u8>>,
+    pretty: Option<Vec<u8>>,
+}
+
+impl<'a> Answers<'a> {
+    /// No answers yet.
+    #[must_use]
+    pub(super) const fn new(output: &'a Output) -> Self {
+        Self {
+            output,
+            lines: Vec::new(),
+            pretty: None,
+        }
+    }
+
+    /// Whether documents go to stdout or a file, rather than text.
+    #[must_use]
+    pub(super) fn as_documents(&self) -> bool {
+        self.output.json || self.output.out.is_some()
+    }
+
+    /// Gives one answer: as a document or as text, where it is to go.
+    ///
+    /// # Errors
+    /// When the document can't be written as JSON.
+    pub(super) fn give(
+        &mut self,
+        terminal: &mut Terminal,
+        document: &impl Serialize,
+        text: impl FnOnce() -> String,
+    ) -> Result<(), CliError> {
+        let to_stdout = match &self.output.out {
+            None => true,
+            Some(path) => path == Path::new("-"),
+        };
+        if !to_stdout {
+            self.lines.push(canonical::line(document)?);
+            if self.pretty.is_none() {
+                self.pretty = Some(canonical::pretty(document)?);
+            }
+            if !self.output.json {
+                terminal.show(&text());
+            }
+        } else if self.as_documents() {
+            terminal.answer(&canonical::line(document)?);
+        } else {
+            terminal.text(&text());
+        }
+        Ok(())
+    }
+
+    /// Writes the file, if one was asked for: a single document indented, several as JSON Lines.
+    ///
+    /// # Errors
+    /// When the file can't be written, or holds records that must not be lost.
+    pub(super) fn finish(self, proposals: bool) -> Result<(), CliError> {
+        let Some(path) = self.output.out.as_deref().filter(|p| *p != Path::new("-")) else {
+            return Ok(());
+        };
+        let bytes = match (self.lines.len(), self.pretty) {
+            (0, _) | (_, None) => return Ok(()),
+            (1, Some(pretty)) => pretty,
+            _ => self.lines.concat(),
+        };
+        let saved = if proposals {
+            store::save_proposals(path, &bytes)
+        } else {
+            store::save_document(path, &bytes)
+        };
+        saved.map_err(|e| CliError::from(e).about(path))
+    }
+}
