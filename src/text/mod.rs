@@ -1,7 +1,7 @@
 //! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
 //!
 //! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions` and `explain`), `plan`, `lens`,
-//! `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
+//! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
 //! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
 //!
 //! The modules before this one return codes and numbers and know nothing of it. Their documents carry text fields
@@ -14,6 +14,7 @@ mod explain;
 mod json;
 mod lens;
 mod locale;
+pub(crate) mod notes;
 pub(crate) mod numbers;
 pub mod plain;
 mod plan;
