@@ -807,7 +807,7 @@ fn skeleton(page: &str) -> String {
 
 #[test]
 fn the_report_has_its_bones() {
-    let page = html::report(&story("Mara, club riser", &small_jpeg()));
+    let page = html::report(&story("Mara, club riser", &small_jpeg()), Locale::default());
     insta::assert_snapshot!(skeleton(&page));
 }
 
@@ -939,7 +939,7 @@ fn pictures_in_the_report_carry_no_metadata() {
 
 #[test]
 fn the_next_step_comes_before_everything_else() {
-    let page = html::report(&story("Mara", &small_jpeg()));
+    let page = html::report(&story("Mara", &small_jpeg()), Locale::default());
     let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
     let step = at("Both limb bolts out half a turn");
     assert!(at("The arrow acts too weak; the height is fine") < step);
