@@ -1,6 +1,7 @@
 //! The advice as a document, `bossmark/advice/1`.
 
 use super::about::{Caution, Detail, Why};
+use super::change::{Change, VerifyWhen};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};
 
@@ -29,60 +30,6 @@ pub struct Advice {
     /// Set when no advice could be given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failure: Option<Caution>,
-}
-
-/// What can be changed, or done instead of a change.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Change {
-    /// Limb bolts; unit lb.
-    DrawWeight,
-    /// Cut the shafts (or longer new ones); unit mm.
-    ShaftLength,
-    /// Unit gr.
-    PointWeight,
-    /// Unit gr, both kinds of shaft alike.
-    RearWeight,
-    /// Unit clicks.
-    Plunger,
-    /// Unit mm.
-    NockingPoint,
-    /// Unit mm.
-    RestHeight,
-    /// New shafts; unit spine.
-    ShaftSpine,
-    /// Nothing changed: shoot more pairs.
-    ShootMore,
-    /// Nothing changed: check again.
-    Verify,
-    /// Nothing.
-    None,
-}
-
-impl Change {
-    /// Whether it changes anything on bow or arrows.
-    #[must_use]
-    pub const fn moves_a_setting(self) -> bool {
-        !matches!(self, Self::ShootMore | Self::Verify | Self::None)
-    }
-
-    /// Its name in JSON and in a set-up's `keep`.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::DrawWeight => "draw-weight",
-            Self::ShaftLength => "shaft-length",
-            Self::PointWeight => "point-weight",
-            Self::RearWeight => "rear-weight",
-            Self::Plunger => "plunger",
-            Self::NockingPoint => "nocking-point",
-            Self::RestHeight => "rest-height",
-            Self::ShaftSpine => "shaft-spine",
-            Self::ShootMore => "shoot-more",
-            Self::Verify => "verify",
-            Self::None => "none",
-        }
-    }
 }
 
 /// One step: what to change, from where to where, and what to expect of it.
@@ -123,16 +70,6 @@ pub struct Step {
     pub why: Why,
     /// Cautions that belong to this step.
     pub cautions: Vec<Caution>,
-}
-
-/// When to verify.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum VerifyWhen {
-    /// Now.
-    Now,
-    /// On another day.
-    AnotherDay,
 }
 
 /// Expected shift of the offset at the distance shot, mm; x isn't mirrored by hand.

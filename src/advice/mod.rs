@@ -12,6 +12,7 @@ mod about;
 mod advise;
 mod ahead;
 mod cautions;
+mod change;
 mod choose;
 mod contradictions;
 mod document;
@@ -31,8 +32,9 @@ pub(crate) use cautions::{bare_shafts, general};
 
 pub use about::{About, Because, Caution, Detail, LookUp, Reason, Seen, Why};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with};
+pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
-pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
+pub use document::{Advice, Expect, Learned, SCHEMA, Step};
 pub use exchange::{Exchange, exchange, missing};
 pub use explain::{Obstacle, Size, Thought, explain};
 pub use knowledge::{Axis, Knowledge};

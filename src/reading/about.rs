@@ -1,6 +1,6 @@
 //! What a reading has to say beside its numbers: codes with their values; `text::reading` makes the sentences.
 
-use super::{Flier, MissedShots};
+use super::MissedShots;
 use crate::record::{EntryKind, HistoryAbout, Remark, written};
 use serde::Deserialize;
 
@@ -136,8 +136,10 @@ pub struct CountDiffers {
 pub struct NamedFlier {
     /// Its end, as the archer calls it.
     pub end: String,
-    /// The shot.
-    pub flier: Flier,
+    /// The entry's id.
+    pub id: u64,
+    /// Probability that it is a bad one.
+    pub p_flier: f64,
 }
 
 /// An arrow that keeps landing apart from the others of its kind.

@@ -207,8 +207,8 @@ fn named(entries: &[EntryName]) -> String {
 }
 
 fn flier(named: &NamedFlier) -> String {
-    let p = percent(named.flier.p_flier);
-    format!("shot {} of end {} ({p})", named.flier.id, named.end)
+    let p = percent(named.p_flier);
+    format!("shot {} of end {} ({p})", named.id, named.end)
 }
 
 fn no_reading(shots: [u32; 2], few: usize) -> String {

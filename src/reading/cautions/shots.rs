@@ -8,9 +8,10 @@ use crate::record::EntryKind;
 
 pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Caution> {
     let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
-        let named = fliers.iter().map(|&flier| NamedFlier {
+        let named = fliers.iter().map(|flier| NamedFlier {
             end: seen.end_name(flier.end.saturating_sub(1) as usize),
-            flier,
+            id: flier.id,
+            p_flier: flier.p_flier,
         });
         named.collect()
     };
