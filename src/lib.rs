@@ -24,4 +24,5 @@ pub mod review;
 pub mod server;
 pub mod shaft;
 pub mod store;
+pub mod text;
 pub mod timeline;

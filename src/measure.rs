@@ -14,6 +14,7 @@ use crate::record::{
     UprightRecord,
 };
 use crate::shaft::{self, ArrowLook, Shaft, ShaftKind, Shafts, View, WeightsError};
+use crate::text::notes;
 use thiserror::Error;
 
 /// From this confidence on a proposal counts as a shaft (the contract's threshold of the reading).
@@ -158,8 +159,7 @@ pub fn measure(
     };
     done(Stage::Shafts);
     end.camera = camera_record(&fit, profile, options);
-    end.notes
-        .extend(fit.notes.iter().map(|n| Note::new(n.code, n.text.clone())));
+    end.notes.extend(fit.notes.iter().map(notes::of_fit));
     if !others.is_empty() {
         end.notes.push(several_faces(&seen, options));
         if let Some(face) = &mut end.face {
@@ -169,13 +169,17 @@ pub fn measure(
     end.entries = entries(&shafts, spec, &fit);
     propose_arrows(&mut end, &photo, &fit, spec, &shafts);
     if end.entries.is_empty() {
-        end.notes.push(no_shafts(shafts.shafts.len()));
+        end.notes.push(notes::no_shafts(shafts.shafts.len()));
     }
     end.notes.extend(shafts_too_small(&fit));
     let setup = end.session.setup.as_ref();
     let told_mm = setup.and_then(|s| s.shaft_diameter_mm);
     if shafts.face_size_doubtful(told_mm) {
-        end.notes.push(face_size(&shafts, spec, told_mm));
+        end.notes.push(notes::face_size(
+            &spec.name,
+            shafts.thickness_mm.unwrap_or_default(),
+            told_mm,
+        ));
     }
     end.notes.extend(count_note(&end));
     Ok(Measured {
@@ -214,7 +218,7 @@ pub fn camera(
             text: "the face is seen edge-on: check where the points are marked".to_owned(),
         });
     };
-    let notes = fit.notes.iter().map(|n| Note::new(n.code, n.text.clone()));
+    let notes = fit.notes.iter().map(notes::of_fit);
     end.notes.extend(notes);
     Ok((camera, end.notes))
 }
@@ -258,13 +262,7 @@ fn with_lens(
     }
     if options.lens_named {
         let names: Vec<&str> = options.lenses.iter().map(|l| l.name.as_str()).collect();
-        end.notes.push(Note::new(
-            "lens-other",
-            format!(
-                "the lens profile ({}) is for another camera, lens, zoom or shape of picture than this photo's, so it wasn't used",
-                names.join("; ")
-            ),
-        ));
+        end.notes.push(notes::lens_other(&names));
     }
     (fit, None)
 }
@@ -461,33 +459,12 @@ fn seen_face(
 }
 
 fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note {
-    let list: Vec<String> = (1..)
-        .zip(seen)
-        .map(|(i, f)| {
-            format!(
-                "{i} at {:.0},{:.0} with {} shaft(s){}",
-                f.px[0],
-                f.px[1],
-                f.shafts,
-                if f.taken { ", taken" } else { "" }
-            )
-        })
-        .collect();
-    let why = match options.pick {
-        None if options.fit.near.is_none() => {
-            "of those that hold shafts the largest is taken (of several about as large the nearest to the middle); --which N or --at X,Y takes another"
-        }
-        Some(Pick::Number(_)) => "taken by its number",
-        _ => "the nearest to the point told is taken",
+    let taken = match options.pick {
+        None if options.fit.near.is_none() => notes::Taken::Largest,
+        Some(Pick::Number(_)) => notes::Taken::ByNumber,
+        _ => notes::Taken::Nearest,
     };
-    Note::new(
-        "several-faces",
-        format!(
-            "{} faces of this kind are in the photo ({}): {why}",
-            seen.len(),
-            list.join("; ")
-        ),
-    )
+    notes::several_faces(seen, taken)
 }
 
 fn shafts_of(
@@ -656,19 +633,6 @@ fn look(arrow: &NamedArrow) -> ArrowLook {
     }
 }
 
-fn no_shafts(doubtful: usize) -> Note {
-    let seen = match doubtful {
-        0 => String::new(),
-        n => format!(" ({n} doubtful place(s) looked at)"),
-    };
-    Note::new(
-        "no-shafts",
-        format!(
-            "the face was found, but no shaft in it{seen}; if there are shafts, add them by hand or photograph again from one step to the side"
-        ),
-    )
-}
-
 /// Width of a usual shaft, mm, and the width in the picture below which it can't be measured, px: drawn photos in which a shaft is
 /// 1.0 px wide (9 m, `examples/sweep.rs`) show 58 % of them, those with 1.5 px (6 m) 93 %.
 const SHAFT_MM: f64 = 5.5;
@@ -680,27 +644,7 @@ fn shafts_too_small(fit: &FaceFit) -> Option<Note> {
     let (middle, right, up) = (at(0.0, 0.0)?, at(10.0, 0.0)?, at(0.0, 10.0)?);
     let px_per_mm = 0.1 * middle.distance(right).max(middle.distance(up));
     let wide = SHAFT_MM * px_per_mm;
-    (wide < LEAST_SHAFT_PX).then(|| {
-        Note::new(
-            "shafts-too-small",
-            format!(
-                "the face is found, but a shaft would be only {wide:.1} px wide: what is said of shafts can't be relied on; go nearer, or send the original photo instead of a reduced copy"
-            ),
-        )
-    })
-}
-
-/// A note where the shafts would be thicker or thinner than shafts are, or than they were told to be, had the face the size told.
-fn face_size(shafts: &Shafts, spec: &FaceSpec, told_mm: Option<f64>) -> Note {
-    let thick = shafts.thickness_mm.unwrap_or_default();
-    let told = told_mm.map_or_else(String::new, |t| format!(" (told: {t} mm)"));
-    Note::new(
-        "face-size-doubtful",
-        format!(
-            "on a {} face the shafts would be {thick:.1} mm thick{told}; check the face's size, since every millimetre hangs on it",
-            spec.name
-        ),
-    )
+    (wide < LEAST_SHAFT_PX).then(|| notes::shafts_too_small(wide))
 }
 
 /// The built-in face of that nominal diameter whose pattern the photo shows: for a person who knows the size alone.
@@ -747,14 +691,7 @@ fn count_note(end: &End) -> Option<Note> {
         let counted = |e: &&Entry| e.kind == kind && e.confidence.is_none_or(|c| c >= COUNTS);
         end.entries.iter().filter(counted).count()
     };
-    let seen = (of(EntryKind::Fletched), of(EntryKind::Bare));
-    (seen != (fletched as usize, bare as usize)).then(|| {
-        Note::new(
-            "count-differs",
-            format!(
-                "{fletched} fletched and {bare} bare shafts were told, {} and {} were found; check the entries before you rely on them, and note shots that missed",
-                seen.0, seen.1
-            ),
-        )
-    })
+    let seen = [of(EntryKind::Fletched), of(EntryKind::Bare)];
+    (seen != [fletched, bare].map(|n| n as usize))
+        .then(|| notes::count_differs([fletched, bare], seen))
 }

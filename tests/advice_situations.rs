@@ -4,10 +4,9 @@
 
 mod common;
 
-use bossmark::advice::{
-    Advice, AdviceOptions, Change, Step, VerifyWhen, advise, explain, sentence,
-};
+use bossmark::advice::{Advice, AdviceOptions, Change, Step, VerifyWhen, advise, explain};
 use bossmark::record::History;
+use bossmark::text::{Locale, Sentence, step_sentence};
 use common::{Shoot, club_setup, history};
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -20,6 +19,15 @@ fn told(history: &History) -> Advice {
     advise(history, &AdviceOptions::default())
 }
 
+/// In the documents' own locale.
+fn said(values: &impl Sentence) -> String {
+    values.text(Locale::default())
+}
+
+fn sentence(step: &Step) -> String {
+    step_sentence(step, Locale::default())
+}
+
 /// What a person reads: each step as a sentence, cautions below, and the chain behind it.
 fn text(history: &History, options: &AdviceOptions) -> String {
     let advice = advise(history, options);
@@ -27,7 +35,7 @@ fn text(history: &History, options: &AdviceOptions) -> String {
     let mut step = |head: &str, step: &Step| {
         out.push_str(&format!("{head}: {}\n", sentence(step)));
         for note in &step.cautions {
-            out.push_str(&format!("  [{}] {}\n", note.code, note.text));
+            out.push_str(&format!("  [{}] {}\n", note.code, said(note)));
         }
     };
     if let Some(s) = &advice.next {
@@ -46,13 +54,14 @@ fn text(history: &History, options: &AdviceOptions) -> String {
         ));
     }
     for note in &advice.cautions {
-        out.push_str(&format!("[{}] {}\n", note.code, note.text));
+        out.push_str(&format!("[{}] {}\n", note.code, said(note)));
     }
     if let Some(failure) = &advice.failure {
-        out.push_str(&format!("failure [{}] {}\n", failure.code, failure.text));
+        out.push_str(&format!("failure [{}] {}\n", failure.code, said(failure)));
     }
     out.push_str(&format!("done: {}\n-- why\n", advice.done));
-    out.push_str(&explain(history, options).join("\n"));
+    let chain: Vec<String> = explain(history, options).iter().map(said).collect();
+    out.push_str(&chain.join("\n"));
     out
 }
 
@@ -215,7 +224,7 @@ fn wrong_spine_at_18_m() {
             let step = next(&told(&h)).clone();
             assert_eq!(step.change, Change::ShaftSpine, "{step:?}");
             assert_eq!(step.to.is_some_and(|to| to < 600.0), to, "{step:?}");
-            assert!(step.why.contains("change the shafts before anything else"));
+            assert!(said(&step.why).contains("change the shafts before anything else"));
         }
     }
 }
@@ -319,8 +328,8 @@ fn a_change_that_moved_the_wrong_axis_is_noticed() {
         .filter(|n| n.code == "contradiction")
         .collect();
     assert_eq!(found.len(), 1);
-    assert!(found[0].text.contains("not one of left–right"));
-    assert!(found[0].text.contains("to the right"));
+    assert!(said(found[0]).contains("not one of left–right"));
+    assert!(said(found[0]).contains("to the right"));
     assert!(next(&advice).reversible);
     snapshot("wrong_axis", &h);
 }
@@ -334,7 +343,7 @@ fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
     let step = next(&advice);
     assert!(step.reversible && step.amount.is_some());
     assert!(step.expect.unwrap().x_mm < 0.0, "towards the middle");
-    assert!(step.why.contains("showing it in tune from here"));
+    assert!(said(&step.why).contains("showing it in tune from here"));
     snapshot("near_the_edge", &h);
     // well inside, nothing is turned
     let inside = |n| Shoot::new(n, club_setup()).offset(8.0, 3.0);
@@ -455,16 +464,20 @@ fn nothing_told_of_the_bow() {
             "turn or less",
         ];
         assert!(
-            sized.iter().all(|word| !step.detail.contains(word)),
-            "{}",
+            sized.iter().all(|word| !said(&step.detail).contains(word)),
+            "{:?}",
             step.detail
         );
         assert!(
-            !step.detail.chars().any(|c| c.is_ascii_digit()),
-            "{}",
+            !said(&step.detail).chars().any(|c| c.is_ascii_digit()),
+            "{:?}",
             step.detail
         );
-        assert!(step.why.contains("usual first step"), "{}", step.why);
+        assert!(
+            said(&step.why).contains("usual first step"),
+            "{:?}",
+            step.why
+        );
     }
     snapshot("nothing_told", &h);
 }
@@ -476,10 +489,10 @@ fn where_step_and_reading_differ_the_step_says_why() {
         let advice = told(h);
         let all = std::iter::once(next(&advice)).chain(&advice.others);
         let all: Vec<&Step> = all
-            .filter(|s| s.why.contains("(The reading says"))
+            .filter(|s| said(&s.why).contains("(The reading says"))
             .collect();
         assert!(all.len() <= 1 && all.iter().all(|s| std::ptr::eq(*s, next(&advice))));
-        (all.first().map(|s| s.why.clone()), advice)
+        (all.first().map(|s| said(&s.why)), advice)
     };
     let (why, advice) = said(&history(&[Shoot::new(1, club_setup())
         .offset(95.0, 0.0)

@@ -8,6 +8,7 @@ use bossmark::face::{self, FaceError, FitOptions, UprightSource, spec};
 use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::photo::{ExifFacts, Photo};
+use bossmark::text::{Locale, Sentence};
 use drawn::{Scene, camera, draw};
 use image::{Rgb, RgbImage};
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, Vector3};
@@ -354,11 +355,8 @@ fn a_marked_line_says_which_side_of_the_paper_is_up() {
         .iter()
         .find(|n| n.code == "upright-differs")
         .unwrap();
-    assert!(
-        phone.text.contains("a phone held upright"),
-        "{}",
-        phone.text
-    );
+    let text = phone.text(Locale::default());
+    assert!(text.contains("a phone held upright"), "{text}");
 }
 
 /// The sd of a marked line: over errors of the marks of 3 px each way the spread of the upright is the one stated.

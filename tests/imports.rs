@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules from bottom to top: each may use those before it, never those after it.
-const ORDER: [&str; 22] = [
+const ORDER: [&str; 23] = [
     "math",
     "geometry",
     "imaging",
@@ -15,14 +15,15 @@ const ORDER: [&str; 22] = [
     "record",
     "lens",
     "manual_points",
-    "measure",
-    "review",
     "reading",
     "advice",
     "plan",
+    "timeline",
+    "text",
+    "measure",
+    "review",
     "rehearse",
     "report",
-    "timeline",
     "store",
     "server",
     "cli",

@@ -15,6 +15,7 @@ use bossmark::manual_points::{self, ManualFitError, Points};
 use bossmark::math::SplitMix;
 use bossmark::photo::{ExifFacts, Photo};
 use bossmark::record::{End, FittedTo};
+use bossmark::text::{Locale, Sentence};
 use drawn::camera;
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
@@ -144,12 +145,12 @@ fn a_swapped_pair_and_a_slip_are_named_and_left_out() {
         .iter()
         .find(|n| n.code == "points-left-out")
         .unwrap();
+    let text = note.text(Locale::default());
     assert!(
-        note.text.contains("point 2 (white outer edge, right)")
-            && note.text.contains("point 7")
-            && note.text.contains("interchanged"),
-        "{}",
-        note.text
+        text.contains("point 2 (white outer edge, right)")
+            && text.contains("point 7")
+            && text.contains("interchanged"),
+        "{text}"
     );
     let mut slip = good.clone();
     slip["points"][4]["px"] = json!([900.0, 900.0]);
@@ -159,11 +160,8 @@ fn a_swapped_pair_and_a_slip_are_named_and_left_out() {
         .iter()
         .find(|n| n.code == "points-left-out")
         .unwrap();
-    assert!(
-        note.text.starts_with("point 5 (red outer edge, up)"),
-        "{}",
-        note.text
-    );
+    let text = note.text(Locale::default());
+    assert!(text.starts_with("point 5 (red outer edge, up)"), "{text}");
     let at = truth.image_from_face(FacePoint::new(200.0, 200.0)).unwrap();
     let p = fit.camera.face_from_image(at).unwrap();
     assert!(p.distance(FacePoint::new(200.0, 200.0)) < 15.0, "{p:?}");

@@ -7,6 +7,7 @@ use bossmark::record::{
     CameraRecord, End, EntryKind, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
     Setup, UprightRecord, UprightSource,
 };
+use bossmark::text::{Locale, Sentence};
 use reading_support::{end, entry};
 use std::collections::BTreeSet;
 
@@ -381,9 +382,9 @@ fn each_caution_comes_up_and_only_then() {
         let note = with.cautions.iter().find(|note| note.code == code);
         let note = note.unwrap_or_else(|| panic!("no {code}: {with:#?}"));
         assert!(
-            note.text.contains(case.remedy),
+            note.text(Locale::default()).contains(case.remedy),
             "{code}: {} should speak of {}",
-            note.text,
+            note.text(Locale::default()),
             case.remedy
         );
         let without = reading_of(&case.without);
@@ -400,7 +401,7 @@ fn each_caution_comes_up_and_only_then() {
 fn no_caution_goes_untested() {
     let written: BTreeSet<&str> = SOURCES
         .iter()
-        .flat_map(|source| source.split("Note::new(").skip(1))
+        .flat_map(|source| source.split("Caution::new(").skip(1))
         .filter_map(|after| after.split('"').nth(1))
         .collect();
     let tested: BTreeSet<&str> = cases_of_ends()

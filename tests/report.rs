@@ -14,14 +14,15 @@ use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
 use bossmark::record::{
-    CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalSource, Hand, Note,
-    PhotoRecord, Setup, UprightRecord, UprightSource, compare,
+    CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalSource, Hand,
+    PhotoRecord, Remark, Setting, Setup, UprightRecord, UprightSource, compare,
 };
 use bossmark::report::marked::{self, Format, Framing};
 use bossmark::report::svg::FacePlot;
-use bossmark::report::{
-    BowStory, Effect, Embedding, EndStory, FaceLook, MadeChange, Problem, ReportInput, RunStory,
-    TrendPoint, charts, debug, html, text,
+use bossmark::report::{Embedding, charts, debug, html};
+use bossmark::text::{Locale, plain};
+use bossmark::timeline::{
+    BowStory, Effect, EndStory, FaceLook, Problem, ReportInput, RunStory, TrendPoint,
 };
 use image::{Rgb, RgbImage};
 use std::collections::BTreeSet;
@@ -167,7 +168,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
             why: "so many more shots of each kind would probably decide left and right".into(),
         }),
         lean: None,
-        cautions: vec![Note::new(
+        cautions: vec![Remark::new(
             "few-shots",
             "Check the marks with `bossmark confirm` before cutting anything.",
         )],
@@ -196,7 +197,7 @@ fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect:
         }),
         reversible: true,
         why: "The bare shafts land low: the nocking point stands too high.".into(),
-        cautions: vec![Note::new("care", "Mark where it was before moving it.")],
+        cautions: vec![Remark::new("care", "Mark where it was before moving it.")],
     }
 }
 
@@ -304,7 +305,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
         &second.setup.clone().unwrap(),
     );
     second.number = 2;
-    second.changes = MadeChange::list(&compared);
+    second.changes = compared.settings();
     second.effect = Effect::between(
         &first.reading,
         &first.advice,
@@ -533,7 +534,11 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
 // ---- face plot and charts ------------------------------------------------------------------------------------------
 
 fn plot(ends: &[&End], reading: &Reading) -> String {
-    FacePlot::of_run(ends, reading, None, "Both groups").svg("p", Embedding::Standalone)
+    FacePlot::of_run(ends, reading, None, "Both groups").svg(
+        "p",
+        Embedding::Standalone,
+        Locale::default(),
+    )
 }
 
 /// The drawing without its style sheet.
@@ -613,7 +618,7 @@ fn plots_survive_odd_numbers() {
     let odd = end(1, f64::NAN, f64::NEG_INFINITY);
     for svg in [
         plot(&[&odd], &r),
-        charts::gauge(&r, "g", Embedding::Standalone),
+        charts::gauge(&r, "g", Embedding::Standalone, Locale::default()),
         plot(&[], &r),
     ] {
         assert!(!svg.contains("NaN") && !svg.contains("inf\""), "{svg}");
@@ -656,14 +661,22 @@ fn letter_of(end: &End, id: u64) -> &'static str {
 #[test]
 fn the_trend_shows_days_and_changes() {
     let bow = &story("Mara", &[]).bows[0];
-    let drawing = charts::trend(&bow.trend, "t", Embedding::Standalone);
+    let drawing = charts::trend(&bow.trend, "t", Embedding::Standalone, Locale::default());
     for words in ["2026-05-03", "2026-05-10", "bm-change", "group size:"] {
         assert!(drawing.contains(words), "{words}");
     }
-    assert!(charts::trend(&bow.trend[..1], "t", Embedding::Standalone).is_empty());
+    assert!(
+        charts::trend(
+            &bow.trend[..1],
+            "t",
+            Embedding::Standalone,
+            Locale::default()
+        )
+        .is_empty()
+    );
     let mut far = bow.trend.clone();
     far[1].reading.distance_m = Some(18.0);
-    let scaled = charts::trend(&far, "t", Embedding::Standalone);
+    let scaled = charts::trend(&far, "t", Embedding::Standalone, Locale::default());
     assert!(scaled.contains("scaled to 30 m"));
 }
 
@@ -673,9 +686,14 @@ fn drawings_become_pixels_without_a_font() {
     let ends = [end(1, 100.0, -85.0)];
     let plot = FacePlot::of_run(&[&ends[0]], &reading(100.0, -85.0, 1), None, "Both groups");
     for svg in [
-        plot.svg("p", Embedding::Outlined),
-        charts::timeline(&bow.runs, "t", Embedding::Outlined),
-        charts::gauge(&bow.runs[0].reading, "g", Embedding::Outlined),
+        plot.svg("p", Embedding::Outlined, Locale::default()),
+        charts::timeline(&bow.runs, "t", Embedding::Outlined, Locale::default()),
+        charts::gauge(
+            &bow.runs[0].reading,
+            "g",
+            Embedding::Outlined,
+            Locale::default(),
+        ),
     ] {
         assert!(!svg.contains("<text") && !svg.contains("var("));
         let bytes = bossmark::report::png::picture(&svg).unwrap();
@@ -693,16 +711,16 @@ fn drawings_become_pixels_without_a_font() {
 #[test]
 fn the_gauge_speaks_to_the_hand_that_draws() {
     let mut r = reading(60.0, 0.0, 1);
-    let right = charts::gauge(&r, "g", Embedding::Inline);
+    let right = charts::gauge(&r, "g", Embedding::Inline, Locale::default());
     assert!(right.contains("bare right: weak") && right.contains("bare left: stiff"));
     r.hand = Some(Hand::Left);
-    let left = charts::gauge(&r, "g", Embedding::Inline);
+    let left = charts::gauge(&r, "g", Embedding::Inline, Locale::default());
     assert!(left.contains("bare right: stiff") && left.contains("bare left: weak"));
     r.hand = None;
-    let untold = charts::gauge(&r, "g", Embedding::Inline);
+    let untold = charts::gauge(&r, "g", Embedding::Inline, Locale::default());
     assert!(!untold.contains("weak") && !untold.contains("stiff"));
     r.offset = None;
-    assert!(charts::gauge(&r, "g", Embedding::Inline).is_empty());
+    assert!(charts::gauge(&r, "g", Embedding::Inline, Locale::default()).is_empty());
 }
 
 // ---- text ----------------------------------------------------------------------------------------------------------
@@ -718,12 +736,15 @@ fn texts_for_people() {
     };
     let two = end(2, 108.0, -70.0);
     let all = [
-        text::end(&two),
-        text::end(&failed),
-        text::reading(&reading(104.0, -78.0, 2)),
-        text::advice(&advice(reading(104.0, -78.0, 2), nock(), bolts())),
-        text::faces(&spec::known()[..1]),
-        text::day(&text::DayInShort {
+        plain::end(&two),
+        plain::end(&failed),
+        plain::reading(&reading(104.0, -78.0, 2), Locale::default()),
+        plain::advice(
+            &advice(reading(104.0, -78.0, 2), nock(), bolts()),
+            Locale::default(),
+        ),
+        plain::faces(&spec::known()[..1]),
+        plain::day(&plain::DayInShort {
             ends: vec![("end-2.jpg", &two), ("boss.jpg", &failed)],
             problems: &story("", &[]).problems,
             measured: 2,
@@ -731,7 +752,11 @@ fn texts_for_people() {
             again: 0,
             confirm: vec!["bossmark confirm evening".to_owned()],
         }),
-        text::history("Mara, club riser", &story("", &[]).bows[0].trend),
+        plain::history(
+            "Mara, club riser",
+            &story("", &[]).bows[0].trend,
+            Locale::default(),
+        ),
     ]
     .join("\n----\n\n");
     for line in all.lines() {
@@ -782,15 +807,15 @@ fn skeleton(page: &str) -> String {
 
 #[test]
 fn the_report_has_its_bones() {
-    let page = html::report(&story("Mara, club riser", &small_jpeg()));
+    let page = html::report(&story("Mara, club riser", &small_jpeg()), Locale::default());
     insta::assert_snapshot!(skeleton(&page));
 }
 
 #[test]
 fn the_report_is_the_same_twice_and_stands_alone() {
     let input = story("Mara", &small_jpeg());
-    let page = html::report(&input);
-    assert_eq!(page, html::report(&input));
+    let page = html::report(&input, Locale::default());
+    assert_eq!(page, html::report(&input, Locale::default()));
     let lower = page.to_lowercase();
     assert!(!lower.contains("http:") && !lower.contains("https:") && !lower.contains("//www"));
     assert!(!lower.contains("<script") && !lower.contains("<link") && !lower.contains("<iframe"));
@@ -816,10 +841,10 @@ fn labels_from_outside_stay_text() {
     input.title = HOSTILE.into();
     let bow = &mut input.bows[0];
     bow.advice_now.next.as_mut().unwrap().detail = HOSTILE.into();
-    bow.advice_now.cautions.push(Note::new("x", HOSTILE));
+    bow.advice_now.cautions.push(Remark::new("x", HOSTILE));
     for run in &mut bow.runs {
         for change in &mut run.changes {
-            change.words = HOSTILE.into();
+            change.to = Setting::Text(HOSTILE.into());
         }
         run.setup.as_mut().unwrap().shafts = Some(HOSTILE.into());
         for e in &mut run.ends {
@@ -831,7 +856,7 @@ fn labels_from_outside_stay_text() {
     }
     input.problems[0].text = HOSTILE.into();
     input.problems[0].file = HOSTILE.into();
-    let page = html::report(&input);
+    let page = html::report(&input, Locale::default());
     assert!(!page.contains("<script"), "markup came through");
     assert!(!page.contains("\"Mara\""), "a quote came through");
     assert!(page.contains("&lt;script&gt;alert(&#39;x&#39;)"));
@@ -878,11 +903,11 @@ fn balanced(page: &str) {
 #[test]
 fn the_page_is_well_formed_in_all_its_states() {
     let full = story("Mara", &small_jpeg());
-    balanced(&html::report(&full));
-    balanced(&html::report(&ReportInput::default()));
+    balanced(&html::report(&full, Locale::default()));
+    balanced(&html::report(&ReportInput::default(), Locale::default()));
     let mut two = full.clone();
     two.bows.push(full.bows[0].clone());
-    balanced(&html::report(&two));
+    balanced(&html::report(&two, Locale::default()));
     let mut bare = full.clone();
     let bow = &mut bare.bows[0];
     bow.advice_now.next = None;
@@ -894,7 +919,7 @@ fn the_page_is_well_formed_in_all_its_states() {
     bow.runs[0].ends[0].marked_jpeg = Some(b"not a picture".to_vec());
     bow.runs[0].ends[1].marked_jpeg = None;
     bow.runs[0].ends[1].end.photo = None;
-    let page = html::report(&bare);
+    let page = html::report(&bare, Locale::default());
     balanced(&page);
     assert!(page.contains("can\u{2019}t be shown") && page.contains("without a photo"));
 }
@@ -905,13 +930,16 @@ fn pictures_in_the_report_carry_no_metadata() {
     let mut tagged = plain[..2].to_vec();
     tagged.extend(b"\xff\xe1\x00\x16Exif\0\0GPS 47.1 N 8.5");
     tagged.extend(&plain[2..]);
-    let page = html::report(&story("Mara", &tagged));
-    assert_eq!(page, html::report(&story("Mara", &plain)));
+    let page = html::report(&story("Mara", &tagged), Locale::default());
+    assert_eq!(
+        page,
+        html::report(&story("Mara", &plain), Locale::default())
+    );
 }
 
 #[test]
 fn the_next_step_comes_before_everything_else() {
-    let page = html::report(&story("Mara", &small_jpeg()));
+    let page = html::report(&story("Mara", &small_jpeg()), Locale::default());
     let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
     let step = at("Both limb bolts out half a turn");
     assert!(at("The arrow acts too weak; the height is fine") < step);
@@ -934,7 +962,7 @@ fn expected_shift_follows_what_was_really_changed() {
             draw_weight_lb: Some(36.0 - 1.2 * (turns - 1.0)),
             ..Setup::default()
         };
-        MadeChange::list(&compare(&set(from), &set(to)))
+        compare(&set(from), &set(to)).settings()
     };
     // advised: two quarter turns out, −49 mm; made: a whole turn
     let effect = Effect::between(&before, &advised, &turned(1.0, 2.0), &after).unwrap();
@@ -951,7 +979,7 @@ fn expected_shift_follows_what_was_really_changed() {
         point_gr: Some(gr),
         ..Setup::default()
     };
-    let other = MadeChange::list(&compare(&point(100.0), &point(90.0)));
+    let other = compare(&point(100.0), &point(90.0)).settings();
     let effect = Effect::between(&before, &advised, &other, &after).unwrap();
     assert!(effect.expected.is_none());
     // from another distance nothing can be compared

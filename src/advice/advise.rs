@@ -1,5 +1,6 @@
 //! A history of records → the advice.
 
+use super::about::{About, Caution};
 use super::choose::{Decision, decide};
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
@@ -7,7 +8,7 @@ use super::trials::Readings;
 use super::{Advice, Change, Learned, SCHEMA, Step, VerifyWhen, cautions, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
-use crate::record::{Failure, History, Note};
+use crate::record::History;
 
 /// What the archer asks for beside the records.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -44,10 +45,8 @@ pub fn advise_with(
     };
     let decision = decide(&situation, options.both, k);
     if decision == Decision::ShootMore && hand_is_missing(&situation, k) {
-        let text = "Height is within the tolerance; left–right can't be judged without the drawing hand. Add hand to the session \
-                    (or --hand).";
         return Advice {
-            failure: Some(failure("no-hand", text)),
+            failure: Some(Caution::new("no-hand", About::NoHand)),
             ..assembled(history, &situation, Parts::default(), k)
         };
     }
@@ -62,7 +61,7 @@ struct Parts {
     also: Vec<Step>,
     others: Vec<Step>,
     done: bool,
-    notes: Vec<Note>,
+    notes: Vec<Caution>,
 }
 
 fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
@@ -116,9 +115,7 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
 
 /// The next step, with a word where the reading above it says something else.
 fn beside_reading(mut step: Step, axis: Axis, situation: &Situation) -> Step {
-    if let Some(said) = steps::beside_reading(axis, situation) {
-        step.why = format!("{} {said}", step.why);
-    }
+    step.why.0.extend(steps::beside_reading(axis, situation));
     step
 }
 
@@ -131,7 +128,7 @@ fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowled
         others: parts.others,
         learned: learned(situation, k),
         done: parts.done,
-        cautions: history.notes.clone(),
+        cautions: of_history(history),
         failure: None,
     };
     advice.cautions.extend(contradiction_notes(situation));
@@ -144,7 +141,7 @@ fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowled
 }
 
 /// Contradictions of the newest change, and those for which a lever is left alone now.
-fn contradiction_notes(situation: &Situation) -> Vec<Note> {
+fn contradiction_notes(situation: &Situation) -> Vec<Caution> {
     situation
         .axes()
         .flat_map(|state| {
@@ -162,15 +159,16 @@ fn contradiction_notes(situation: &Situation) -> Vec<Note> {
         .collect()
 }
 
-fn unknown_setup(k: &Knowledge) -> Note {
-    Note::new(
-        "setup-incomplete",
-        format!(
-            "No set-up is told, so the advice names the change but not how far; it takes a middle bow ({} lb, spine {}) and \
-             trusts that less. Write draw weight, bolts, spine, length, point and their limits into session.json.",
-            k.middle_setup.draw_weight_lb, k.middle_setup.shaft_spine
-        ),
-    )
+fn unknown_setup(k: &Knowledge) -> Caution {
+    let about = About::UnknownSetup {
+        draw_weight_lb: k.middle_setup.draw_weight_lb,
+        shaft_spine: k.middle_setup.shaft_spine,
+    };
+    Caution::new("setup-incomplete", about)
+}
+
+fn of_history(history: &History) -> Vec<Caution> {
+    history.notes.iter().map(|n| n.clone().among()).collect()
 }
 
 /// What this bow's history has taught, lever by lever.
@@ -207,29 +205,14 @@ fn hand_is_missing(situation: &Situation, k: &Knowledge) -> bool {
     situation.hand.is_none() && situation.v.told && situation.v.inside >= k.policy.in_tune
 }
 
-fn failure(code: &str, text: &str) -> Failure {
-    Failure {
-        code: code.to_owned(),
-        text: text.to_owned(),
-    }
-}
-
 /// An advice that says why there is none.
 fn impossible(history: &History, reading: Option<Reading>) -> Advice {
     let no_distance = reading.is_some();
     let reading = reading.unwrap_or_else(|| read(&[]));
-    let failure = if no_distance {
-        failure(
-            "no-distance",
-            "Without the distance nothing can be called. Add distance_m to the session (or --distance).",
-        )
-    } else {
-        reading.failure.clone().unwrap_or_else(|| {
-            failure(
-                "no-records",
-                "No record can be used; measure an end with fletched and bare shafts first.",
-            )
-        })
+    let failure = match &reading.failure {
+        _ if no_distance => Caution::new("no-distance", About::NoDistance),
+        Some(failure) => failure.clone().among(),
+        None => Caution::new("no-records", About::NoRecords),
     };
     Advice {
         schema: SCHEMA.to_owned(),
@@ -239,15 +222,7 @@ fn impossible(history: &History, reading: Option<Reading>) -> Advice {
         others: Vec::new(),
         learned: Vec::new(),
         done: false,
-        cautions: history.notes.clone(),
+        cautions: of_history(history),
         failure: Some(failure),
-    }
-}
-
-/// An axis in words.
-pub(super) const fn axis_name(axis: Axis) -> &'static str {
-    match axis {
-        Axis::Vertical => "height",
-        Axis::Horizontal => "left–right",
     }
 }

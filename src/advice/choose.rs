@@ -1,11 +1,11 @@
 //! Which change comes next, and how far it goes.
 
-use super::Change;
 use super::ahead::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Beta;
 use super::moves::{Move, Moves, moves, present};
 use super::situation::{AxisState, Situation};
+use super::{Change, LookUp};
 use crate::math::normal_cdf;
 
 /// Alternatives that are named beside the next change.
@@ -23,7 +23,7 @@ pub(super) struct Choice {
     /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
     pub(super) told_mm2: f64,
     /// What has to be looked up first.
-    pub(super) look_up: Vec<&'static str>,
+    pub(super) look_up: Vec<LookUp>,
     /// Spines worth trying, lowest first (`shaft-spine`).
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
@@ -302,7 +302,7 @@ fn choice(
     change: Change,
     step: Move,
     beta: Beta,
-    look_up: Vec<&'static str>,
+    look_up: Vec<LookUp>,
     k: &Knowledge,
 ) -> Choice {
     let a = &k.learning;
@@ -573,9 +573,7 @@ fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision 
             quarter_turns: None,
         }];
         found.steps.retain(|m| m.amount * direction > 0.0);
-        found
-            .look_up
-            .push("which spines can be had for your shafts' make and length");
+        found.look_up.push(LookUp::Spines);
     }
     let off = |m: &Move| ((now + m.amount) / wanted).ln().abs();
     let Some(step) = found

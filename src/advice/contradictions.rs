@@ -8,20 +8,21 @@ use crate::math::normal_cdf;
 
 /// A change whose result contradicts what was to be expected of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Contradiction {
+pub struct Contradiction {
     /// The run after the change.
-    pub(super) run: usize,
-    pub(super) axis: Axis,
+    pub run: usize,
+    /// The axis.
+    pub axis: Axis,
     /// The one lever moved on this axis and the direction of its amount; `None` if it was several, or none.
-    pub(super) lever: Option<(Change, f64)>,
+    pub lever: Option<(Change, f64)>,
     /// Nothing was moved on this axis, but it moved: the wrong axis answered.
-    pub(super) wrong_axis: bool,
+    pub wrong_axis: bool,
     /// It moved against what was to be expected.
-    pub(super) wrong_way: bool,
+    pub wrong_way: bool,
     /// Shift expected, mm in u or v at 30 m.
-    pub(super) expected_mm: f64,
+    pub expected_mm: f64,
     /// Shift seen.
-    pub(super) seen_mm: f64,
+    pub seen_mm: f64,
 }
 
 /// Every contradiction of an axis, oldest first. A change that went the wrong way, or one of the other axis, teaches

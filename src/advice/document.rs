@@ -1,7 +1,7 @@
 //! The advice as a document, `bossmark/advice/1`.
 
+use super::about::{Caution, Detail, Why};
 use crate::reading::Reading;
-use crate::record::{Failure, Note};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the advice.
@@ -25,10 +25,10 @@ pub struct Advice {
     /// Both axes neutral at 30 m or more.
     pub done: bool,
     /// What to keep in mind.
-    pub cautions: Vec<Note>,
+    pub cautions: Vec<Caution>,
     /// Set when no advice could be given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub failure: Option<Failure>,
+    pub failure: Option<Caution>,
 }
 
 /// What can be changed, or done instead of a change.
@@ -59,6 +59,32 @@ pub enum Change {
     None,
 }
 
+impl Change {
+    /// Whether it changes anything on bow or arrows.
+    #[must_use]
+    pub const fn moves_a_setting(self) -> bool {
+        !matches!(self, Self::ShootMore | Self::Verify | Self::None)
+    }
+
+    /// Its name in JSON and in a set-up's `keep`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::DrawWeight => "draw-weight",
+            Self::ShaftLength => "shaft-length",
+            Self::PointWeight => "point-weight",
+            Self::RearWeight => "rear-weight",
+            Self::Plunger => "plunger",
+            Self::NockingPoint => "nocking-point",
+            Self::RestHeight => "rest-height",
+            Self::ShaftSpine => "shaft-spine",
+            Self::ShootMore => "shoot-more",
+            Self::Verify => "verify",
+            Self::None => "none",
+        }
+    }
+}
+
 /// One step: what to change, from where to where, and what to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
@@ -87,16 +113,16 @@ pub struct Step {
     /// When (`verify`).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub when: Option<VerifyWhen>,
-    /// The step in words.
-    pub detail: String,
+    /// What to do.
+    pub detail: Detail,
     /// Shift of the offset to expect at the distance shot.
     pub expect: Option<Expect>,
     /// Whether it can be taken back.
     pub reversible: bool,
     /// Why this step.
-    pub why: String,
+    pub why: Why,
     /// Cautions that belong to this step.
-    pub cautions: Vec<Note>,
+    pub cautions: Vec<Caution>,
 }
 
 /// When to verify.

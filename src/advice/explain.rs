@@ -1,221 +1,289 @@
-//! The chain from reading to step, with the numbers used and where each comes from.
+//! The chain from reading to step, with the numbers used and where each comes from: `text::explain` makes the sentences.
 
-use super::advise::{AdviceOptions, axis_name};
+use super::about::Seen;
+use super::advise::AdviceOptions;
 use super::choose::{Choice, Decision, decide};
 use super::exchange::{exchange, missing};
 use super::knowledge::{Axis, Knowledge, knowledge};
-use super::moves::Moves;
 use super::situation::{AxisState, Situation};
+use super::slopes::lb_per_quarter_turn;
 use super::trials::Readings;
-use super::{Change, cautions, words};
+use super::{Change, steps};
 use crate::geometry::MM_PER_INCH;
-use crate::reading::{Assumptions, sentence};
+use crate::reading::{Assumptions, Reading};
 use crate::record::History;
 
-/// Why the advice is what it is, one line a thought; each number is marked physics, assumption, common practice or learned.
+/// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Thought {
+    /// What was read.
+    Reading(Box<Reading>),
+    /// No record can be used.
+    NoRecord,
+    /// Shot from so near, m.
+    ShortDistance(f64),
+    /// The tolerance at 30 m.
+    Tolerance {
+        /// mm.
+        mm: f64,
+        /// The archer's own.
+        own: bool,
+    },
+    /// Where an axis stands.
+    Now {
+        /// Where the bare shafts land.
+        seen: Seen,
+        /// Probability of lying inside the tolerance.
+        inside: f64,
+        /// Probability of the side.
+        side: f64,
+        /// Set-ups that it was learned from, this one among them.
+        setups: usize,
+    },
+    /// No exchange rates: settings that are missing; none: the shaft would buckle.
+    NoRates(Vec<&'static str>),
+    /// Exchange rates by physics.
+    Rates {
+        /// Swings of the arrow while the string drives it.
+        index: f64,
+        /// Pounds that do as much as 1/4 in of length, 10 gr at the point, 10 gr at the nock, 50 of spine.
+        pounds: [Option<f64>; 4],
+    },
+    /// Frequency of the bare shaft in flight, Hz.
+    InFlight(f64),
+    /// What the fletched arrows' other nock end is worth, mm towards weak.
+    RearEnds(f64),
+    /// What a lever does.
+    Slope {
+        /// The lever.
+        change: Change,
+        /// Its unit.
+        unit: String,
+        /// Beforehand: mm a unit, and the factor that is one sd.
+        prior: [f64; 2],
+        /// Where that comes from.
+        source: String,
+        /// The same as learned on this bow, where it has taught anything.
+        learned: Option<[f64; 2]>,
+    },
+    /// Pounds of a quarter turn of both bolts.
+    Bolts {
+        /// lb.
+        lb: f64,
+        /// From the set-up.
+        own: bool,
+    },
+    /// In tune; probability of both axes.
+    InTune(f64),
+    /// Neutral at a distance that can't show more.
+    NeutralHere,
+    /// No axis is out with enough certainty.
+    NoChange {
+        /// A change wants a smaller probability of lying inside
+        inside: f64,
+        /// and a larger one of the side.
+        side: f64,
+        /// Ends that were looked ahead to.
+        horizon_ends: usize,
+    },
+    /// Nothing is left within the limits.
+    NothingLeft,
+    /// The set-up isn't known, so neither is the size.
+    SizeUnknown,
+    /// The spine is wrong.
+    WrongSpine,
+    /// A lever that comes before the chosen one, and why it isn't that.
+    Not(Change, Obstacle),
+    /// The change chosen.
+    Chosen(Box<Size>),
+    /// One of the other axis that is made with it.
+    WithOtherAxis(Box<Size>),
+    /// One of the same axis that is made with it.
+    WithSameAxis(Box<Size>),
+}
+
+/// Why a lever isn't moved.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Obstacle {
+    /// The archer keeps it.
+    Kept,
+    /// Its last move that way contradicted.
+    Contradicted,
+    /// Longer shafts are new ones.
+    LongerIsNew,
+    /// No shortest safe length is known, or it is reached.
+    SafeLength,
+    /// None is owned, obtainable or known.
+    NoneAtHand,
+    /// At its limit.
+    Limit,
+    /// What a cut asks for; most risk of going past zero.
+    Cut(f64),
+    /// In tune isn't shown sooner with it.
+    NotSooner,
+    /// Its overshoot can't be taken back, or it isn't shown at 30 m.
+    Overshoot,
+    /// The point comes first.
+    PointFirst,
+    /// Its smallest step is too much.
+    TooMuch,
+}
+
+/// How far a change goes, and why so far.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Size {
+    /// The change.
+    pub change: Change,
+    /// By how much, in its unit.
+    pub amount: f64,
+    /// Its unit.
+    pub unit: String,
+    /// How far there is to go.
+    pub to_go_mm: f64,
+    /// What a unit brings on average.
+    pub each_mm: f64,
+    /// What this brings.
+    pub shift_mm: f64,
+    /// The standard deviation that is stated of it.
+    pub sd_mm: f64,
+    /// The same at the distance shot, m, where that isn't 30 m.
+    pub here_mm: Option<(f64, f64)>,
+    /// What is left afterwards; negative: on the other side.
+    pub left_mm: f64,
+    /// It moves the other way than the change it is made with.
+    pub other_way: bool,
+    /// Probability of going past zero.
+    pub past_zero: Option<f64>,
+    /// Ends to go until in tune is shown: as things are, and after it.
+    pub sooner: Option<[f64; 2]>,
+}
+
+/// Why the advice is what it is, thought by thought; each number is marked physics, assumption, common practice or learned.
 #[must_use]
-pub fn explain(history: &History, options: &AdviceOptions) -> Vec<String> {
+pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
     let k = knowledge();
     let situation = match Situation::of(history, k, &mut Readings::default()) {
         Ok(situation) => situation,
-        Err(Some(reading)) => return vec![sentence(&reading)],
-        Err(None) => return vec!["No record can be used.".to_owned()],
+        Err(Some(reading)) => return vec![Thought::Reading(reading)],
+        Err(None) => return vec![Thought::NoRecord],
     };
-    let mut lines = vec![sentence(&situation.reading)];
-    lines.extend(distance(&situation));
-    lines.push(format!(
-        "Tolerance at 30 m: {:.0} mm on each axis ({}).",
-        situation.tolerance_mm,
-        if situation.setup.tolerance_30m_mm.is_some() {
-            "the archer's own"
-        } else {
-            "assumption, on common practice"
-        }
-    ));
-    for state in situation.axes() {
-        lines.push(posterior(state, &situation));
+    let setup = &situation.setup;
+    let mut chain = vec![Thought::Reading(Box::new(situation.reading.clone()))];
+    if !situation.full_distance {
+        chain.push(Thought::ShortDistance(situation.distance_m));
     }
-    lines.extend(physics(&situation));
+    chain.push(Thought::Tolerance {
+        mm: situation.tolerance_mm,
+        own: setup.tolerance_30m_mm.is_some(),
+    });
+    chain.extend(situation.axes().map(|state| Thought::Now {
+        seen: situation.seen(state),
+        inside: state.inside,
+        side: state.offset.side(),
+        setups: state.trials.iter().filter(|t| t.observed.is_some()).count(),
+    }));
+    chain.extend(physics(&situation));
     for state in situation.axes() {
-        lines.extend(state.slopes.iter().map(|s| slope(state, s.change, k)));
+        chain.extend(
+            state
+                .slopes
+                .iter()
+                .filter_map(|s| slope(state, s.change, k)),
+        );
     }
     if !situation.unknown {
-        lines.push(format!("Bolts: {}.", words::bolts_rate(&situation, k)));
+        chain.push(Thought::Bolts {
+            lb: lb_per_quarter_turn(setup, k),
+            own: setup.bolt_lb_per_turn.is_some(),
+        });
     }
-    lines.extend(decision(
+    chain.extend(decision(
         &decide(&situation, options.both, k),
         &situation,
         k,
     ));
-    lines
+    chain
 }
 
-fn distance(situation: &Situation) -> Option<String> {
-    (!situation.full_distance).then(|| {
-        format!(
-            "Shot at {} m only: carried to 30 m with offset growing as distance to the power 1.1 ± 1.0 (physics, loosely known), \
-             so it may name a side, but neither \"in tune\" nor a cut.",
-            words::number(situation.distance_m, 1)
-        )
-    })
-}
-
-fn posterior(state: &AxisState, situation: &Situation) -> String {
-    let runs = state.trials.iter().filter(|t| t.observed.is_some()).count();
-    format!(
-        "Now, {}: the bare shafts land {}; probability of lying inside the tolerance {:.0} %, of this side {:.0} % (from {}).",
-        axis_name(state.axis),
-        words::offset(state, situation.hand),
-        100.0 * state.inside,
-        100.0 * state.offset.side(),
-        if runs > 1 {
-            format!(
-                "this set-up and {} before it: learned",
-                words::count(runs as i64 - 1)
-            )
-        } else {
-            "this set-up alone".to_owned()
-        },
-    )
-}
-
-fn physics(situation: &Situation) -> Vec<String> {
+fn physics(situation: &Situation) -> Vec<Thought> {
     let Some(rates) = exchange(&situation.setup) else {
-        let lacking: Vec<&str> = missing(&situation.setup).iter().map(|m| m.1).collect();
-        let why = if lacking.is_empty() {
-            "by the settings told the shaft would buckle at full draw or has no stroke".to_owned()
-        } else {
-            format!("the set-up doesn't tell {}", lacking.join(", "))
-        };
-        return vec![format!(
-            "Exchange rates by physics: not worked out, since {why}. The priors stand instead."
-        )];
+        let lacking = missing(&situation.setup).iter().map(|m| m.1).collect();
+        return vec![Thought::NoRates(lacking)];
     };
-    let pounds = |change, n: f64| {
-        rates
-            .in_pounds(change)
-            .map_or_else(String::new, |lb| words::number(lb.abs() * n, 2))
-    };
-    let mut lines = vec![format!(
-        "Physics: the arrow swings {:.3} times while the string drives it. For this set-up 1/4 in of length does as much as {} lb, \
-         10 gr at the point as {} lb, 10 gr at the nock as {} lb the other way, 50 of spine as {} lb (point and nock only to a \
-         factor of three and two).",
-        rates.index,
-        pounds(Change::ShaftLength, MM_PER_INCH / 4.0),
-        pounds(Change::PointWeight, 10.0),
-        pounds(Change::RearWeight, 10.0),
-        pounds(Change::ShaftSpine, 50.0),
-    )];
-    if let Some(hz) = rates.free_free_hz {
-        lines.push(format!(
-            "Physics: in flight the bare shaft swings at {hz:.0} Hz (free–free with its end masses); this decides nothing."
-        ));
-    }
-    if let Some(ln_q) = rates.fletched_less_bare.filter(|d| d.abs() > 0.002) {
-        let mm = knowledge().scale.mm_per_unit_log_index * ln_q;
-        lines.push(format!(
-            "Physics: the fletched arrows' nock end differs in weight from the bare shafts'; that alone is worth about {:.0} mm \
-             to the {} side of the bare shafts. Tape on the bare shafts takes it away.",
-            mm.abs(),
-            if mm > 0.0 { "weak" } else { "stiff" }
-        ));
-    }
-    lines
+    let pounds = |change, n: f64| rates.in_pounds(change).map(|lb| lb.abs() * n);
+    let mut chain = vec![Thought::Rates {
+        index: rates.index,
+        pounds: [
+            pounds(Change::ShaftLength, MM_PER_INCH / 4.0),
+            pounds(Change::PointWeight, 10.0),
+            pounds(Change::RearWeight, 10.0),
+            pounds(Change::ShaftSpine, 50.0),
+        ],
+    }];
+    chain.extend(rates.free_free_hz.map(Thought::InFlight));
+    let difference = rates.fletched_less_bare.filter(|d| d.abs() > 0.002);
+    let per_log = knowledge().scale.mm_per_unit_log_index;
+    chain.extend(difference.map(|ln_q| Thought::RearEnds(per_log * ln_q)));
+    chain
 }
 
-fn slope(state: &AxisState, change: Change, k: &Knowledge) -> String {
-    let (Some(prior), Some(beta)) = (state.slope(change), state.beta(change)) else {
-        return String::new();
-    };
+fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<Thought> {
+    let (prior, beta) = (state.slope(change)?, state.beta(change)?);
     let log_sd = prior.log_sd(k.scale.log_sd);
     let sd = beta.ln_variance.sqrt();
     let moved = sd < 0.97 * log_sd || (beta.median / prior.median_mm).ln().abs() > 0.02;
-    let learned = if moved {
-        format!(
-            "; learned on this bow: {} mm, a factor of {:.2} either way",
-            words::number(beta.median, 1),
-            sd.exp()
-        )
-    } else {
-        String::new()
-    };
-    format!(
-        "One {} of {}: {} mm at 30 m, a factor of {:.2} either way ({}){learned}.",
-        match prior.unit.as_str() {
-            "clicks" => "click",
-            "spine" => "unit of spine",
-            unit => unit,
-        },
-        cautions::plain(change),
-        words::number(prior.median_mm, 1),
-        log_sd.exp(),
-        if prior.mark == "physics" {
-            "physics, on a scale of common practice"
-        } else {
-            prior.mark.as_str()
-        }
-    )
+    Some(Thought::Slope {
+        change,
+        unit: prior.unit.clone(),
+        prior: [prior.median_mm, log_sd.exp()],
+        source: prior.mark.clone(),
+        learned: moved.then(|| [beta.median, sd.exp()]),
+    })
 }
 
-fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<String> {
-    let p = &k.policy;
+fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<Thought> {
     match decision {
-        Decision::Done { .. } => vec![format!(
-            "Both axes lie inside the tolerance with {:.0} % together, shown by this set-up's own ends at 30 m or more: in tune.",
-            100.0 * situation.axes().map(|s| s.inside).product::<f64>()
-        )],
-        Decision::VerifyAtFullDistance => {
-            vec!["Both axes are neutral, but at a distance that can't show more.".to_owned()]
+        Decision::Done { .. } => {
+            vec![Thought::InTune(
+                situation.axes().map(|s| s.inside).product(),
+            )]
         }
-        Decision::ShootMore => vec![format!(
-            "No axis is out with enough certainty for a change (inside the tolerance below {:.0} % and one side above {:.0} %), \
-             in tune isn't shown, and no small change would show it clearly sooner (looking {} ends ahead): shoot more.",
-            100.0 * p.wants_inside,
-            100.0 * p.wants_side,
-            p.horizon_ends
-        )],
+        Decision::VerifyAtFullDistance => vec![Thought::NeutralHere],
+        Decision::ShootMore => vec![Thought::NoChange {
+            inside: k.policy.wants_inside,
+            side: k.policy.wants_side,
+            horizon_ends: k.policy.horizon_ends,
+        }],
         Decision::AtLimits { axes } => {
-            let mut lines = vec![];
-            for state in situation.axes().filter(|s| axes.contains(&s.axis)) {
-                lines.extend(skipped(state, situation, None, k));
-            }
-            lines.push("Nothing is left within the limits.".to_owned());
-            lines
+            let out = situation.axes().filter(|s| axes.contains(&s.axis));
+            let skipped = out.flat_map(|state| skipped(state, situation, None, k));
+            skipped.chain([Thought::NothingLeft]).collect()
         }
-        Decision::Unknown { .. } => {
-            vec!["No set-up is told: the change is named, its size is not.".to_owned()]
-        }
-        Decision::WrongSpine { .. } => {
-            vec!["Beyond 600 mm: the spine is wrong (common practice).".to_owned()]
-        }
+        Decision::Unknown { .. } => vec![Thought::SizeUnknown],
+        Decision::WrongSpine { .. } => vec![Thought::WrongSpine],
         Decision::Change { next, also, .. } => {
-            let mut lines = Vec::new();
-            if let Some(state) = situation.axes().find(|s| s.axis == next.axis) {
+            let mut chain = Vec::new();
+            let state_of = |choice: &Choice| situation.axes().find(|s| s.axis == choice.axis);
+            if let Some(state) = state_of(next) {
                 if next.spines.is_none() {
-                    lines.extend(skipped(state, situation, Some(next), k));
+                    chain.extend(skipped(state, situation, Some(next), k));
                 }
-                lines.push(size(next, state, situation));
+                chain.push(Thought::Chosen(Box::new(size(
+                    next, None, state, situation,
+                ))));
             }
             for choice in also {
-                let Some(state) = situation.axes().find(|s| s.axis == choice.axis) else {
-                    continue;
-                };
-                lines.push(if choice.axis == next.axis {
-                    format!(
-                        "Together with it: {} by {} {}, which brings {:.0} mm {} (sd {:.0}); both leave about {:.0} mm.",
-                        cautions::plain(choice.change),
-                        words::number(choice.step.amount, 2),
-                        state.slope(choice.change).map_or("", |s| s.unit.as_str()),
-                        choice.shift_mm.abs(),
-                        if choice.shift_mm * next.shift_mm < 0.0 { "the other way" } else { "more" },
-                        choice.told_mm2.sqrt(),
-                        (state.offset.mean + next.shift_mm + choice.shift_mm) * state.offset.mean.signum()
-                    )
-                } else {
-                    format!("Together with it. {}", size(choice, state, situation))
-                });
+                let same_axis = choice.axis == next.axis;
+                chain.extend(state_of(choice).map(|state| {
+                    if same_axis {
+                        let size = size(choice, Some(next), state, situation);
+                        Thought::WithSameAxis(Box::new(size))
+                    } else {
+                        Thought::WithOtherAxis(Box::new(size(choice, None, state, situation)))
+                    }
+                }));
             }
-            lines
+            chain
         }
     }
 }
@@ -226,7 +294,7 @@ fn skipped(
     situation: &Situation,
     chosen: Option<&Choice>,
     k: &Knowledge,
-) -> Vec<String> {
+) -> Vec<Thought> {
     let order: &[Change] = match state.axis {
         Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {
             &[Change::RestHeight, Change::NockingPoint]
@@ -241,22 +309,11 @@ fn skipped(
             Change::ShaftSpine,
         ],
     };
+    let tweak = chosen.is_some_and(|c| c.tweak.is_some());
     order
         .iter()
         .take_while(|&&change| Some(change) != chosen.map(|c| c.change))
-        .map(|&change| {
-            format!(
-                "Not {}: {}.",
-                cautions::plain(change),
-                obstacle(
-                    state,
-                    situation,
-                    change,
-                    chosen.is_some_and(|c| c.tweak.is_some()),
-                    k
-                )
-            )
-        })
+        .map(|&change| Thought::Not(change, obstacle(state, situation, change, tweak, k)))
         .collect()
 }
 
@@ -266,80 +323,56 @@ fn obstacle(
     change: Change,
     tweak: bool,
     k: &Knowledge,
-) -> String {
-    let kept = situation.setup.keep.iter().flatten();
-    if kept.into_iter().any(|keep| keep == words::name(change)) {
-        return "the archer keeps it as it is".to_owned();
+) -> Obstacle {
+    let mut kept = situation.setup.keep.iter().flatten();
+    if kept.any(|keep| keep == change.name()) {
+        return Obstacle::Kept;
     }
     let direction = state.direction(change).unwrap_or(0.0);
     if situation.blocked(state, change, direction) {
-        return "its last move that way contradicted what was to be expected".to_owned();
+        return Obstacle::Contradicted;
     }
-    let Moves { steps, .. } = situation.towards_zero(state, change, k);
-    if steps.is_empty() {
+    if situation.towards_zero(state, change, k).steps.is_empty() {
         return match change {
-            Change::ShaftLength if direction > 0.0 => "longer shafts would have to be new ones",
-            Change::ShaftLength => "no shortest safe length is told, or it is reached",
-            Change::ShaftSpine | Change::PointWeight | Change::RearWeight => {
-                "none that goes this way is owned, obtainable or known"
-            }
-            _ => "it is at its limit",
-        }
-        .to_owned();
+            Change::ShaftLength if direction > 0.0 => Obstacle::LongerIsNew,
+            Change::ShaftLength => Obstacle::SafeLength,
+            Change::ShaftSpine | Change::PointWeight | Change::RearWeight => Obstacle::NoneAtHand,
+            _ => Obstacle::Limit,
+        };
     }
     match change {
-        Change::ShaftLength => {
-            return format!(
-                "a cut is only for a clearly weak arrow, shown at 30 m or more, with at most {:.0} % risk of going past the middle",
-                100.0 * k.policy.cut_past_zero
-            );
-        }
-        _ if tweak => "it would not show the bow in tune clearly sooner",
-        Change::ShaftSpine => {
-            "its overshoot could not be taken back with what is left, or it isn't shown at 30 m"
-        }
-        Change::Plunger => "the point comes first above 60 mm",
-        _ => "its smallest step is too much for what is left",
+        Change::ShaftLength => Obstacle::Cut(k.policy.cut_past_zero),
+        _ if tweak => Obstacle::NotSooner,
+        Change::ShaftSpine => Obstacle::Overshoot,
+        Change::Plunger => Obstacle::PointFirst,
+        _ => Obstacle::TooMuch,
     }
-    .to_owned()
 }
 
-/// How far a change goes, and why so far.
-fn size(choice: &Choice, state: &AxisState, situation: &Situation) -> String {
-    let beta = state.beta(choice.change);
-    let each = beta.map_or(0.0, |b| b.mean());
-    let sign = state.offset.mean.signum();
-    let assumptions = Assumptions::embedded().ok();
+/// How far a change goes, alone or together with another of its axis.
+fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, situation: &Situation) -> Size {
+    let assumptions = Assumptions::embedded()
+        .ok()
+        .filter(|_| !situation.full_distance);
     let here = assumptions.map(|a| {
-        super::steps::from_30m(choice.shift_mm, choice.told_mm2, situation.distance_m, &a)
+        let (mean, _) = steps::from_30m(choice.shift_mm, choice.told_mm2, situation.distance_m, &a);
+        (mean.abs(), situation.distance_m)
     });
-    format!(
-        "Chosen: {} by {} {}. {:.0} mm to go; one unit brings {} mm on average, so this brings {:.0} mm at 30 m (sd {:.0}){}, \
-         and leaves about {:.0} mm{}.",
-        cautions::plain(choice.change),
-        words::number(choice.step.amount, 2),
-        state.slope(choice.change).map_or("", |s| s.unit.as_str()),
-        state.offset.mean.abs(),
-        words::number(each, 1),
-        choice.shift_mm.abs(),
-        choice.told_mm2.sqrt(),
-        here.filter(|_| !situation.full_distance)
-            .map_or_else(String::new, |(mean, _)| format!(
-                ", {:.0} mm at {} m",
-                mean.abs(),
-                words::number(situation.distance_m, 1)
-            )),
-        (state.offset.mean + choice.shift_mm) * sign,
-        choice.past_zero.map_or_else(String::new, |p| format!(
-            "; risk of going past the middle {:.0} %",
-            100.0 * p
-        ))
-    ) + &choice.tweak.map_or_else(String::new, |[now, then]| {
-        format!(
-            " To show it in tune would take about {} more as it is, and about {} after this (looking ahead over offsets as likely \
-             as they are now).",
-            words::ends(now),
-            words::ends(then)
-        )
-    })
+    let shift = with.map_or(0.0, |with| with.shift_mm) + choice.shift_mm;
+    Size {
+        change: choice.change,
+        amount: choice.step.amount,
+        unit: state
+            .slope(choice.change)
+            .map_or_else(String::new, |s| s.unit.clone()),
+        to_go_mm: state.offset.mean.abs(),
+        each_mm: state.beta(choice.change).map_or(0.0, |b| b.mean()),
+        shift_mm: choice.shift_mm.abs(),
+        sd_mm: choice.told_mm2.sqrt(),
+        here_mm: here,
+        left_mm: (state.offset.mean + shift) * state.offset.mean.signum(),
+        other_way: with.is_some_and(|with| choice.shift_mm * with.shift_mm < 0.0),
+        past_zero: choice.past_zero,
+        sooner: choice.tweak,
+    }
 }

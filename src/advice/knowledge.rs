@@ -90,11 +90,13 @@ pub(super) struct Scale {
     pub(super) log_sd: f64,
 }
 
-/// Which way a lever moves the offset.
+/// An axis of the face.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub(super) enum Axis {
+pub enum Axis {
+    /// Low and high.
     Vertical,
+    /// Left and right.
     Horizontal,
 }
 

@@ -44,8 +44,8 @@ pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotMade {
     /// It changes nothing.
-    #[error("this advice changes nothing ({0}), so there is nothing to note")]
-    NothingToChange(String),
+    #[error("this advice changes nothing, so there is nothing to note")]
+    NothingToChange,
     /// It names the change but not how far, or the present value isn't known.
     #[error("the value of `{setting}` after the change isn't known: tell it with the change")]
     Unknown {
@@ -66,21 +66,14 @@ pub enum NotMade {
     },
 }
 
-/// What the next end's set-up has to say once `next`, and what belongs to it, were made on the set-up `now`; and the change in
-/// words.
+/// What the next end's set-up has to say once `next`, and what belongs to it, were made on the set-up `now`.
 ///
 /// # Errors
 /// When nothing is to be changed, when a value can't be known, or when the advice was given for another set-up.
-pub fn made_all(now: &Setup, advice: &Advice) -> Result<(Setup, String), NotMade> {
-    let mut new = Setup::default();
-    let mut words = Vec::new();
-    for step in advice.next.iter().chain(&advice.also) {
-        if matches!(
-            step.change,
-            Change::ShootMore | Change::Verify | Change::None
-        ) {
-            continue;
-        }
+pub fn made_all(now: &Setup, advice: &Advice) -> Result<Setup, NotMade> {
+    let mut new = None;
+    let steps = advice.next.iter().chain(&advice.also);
+    for step in steps.filter(|step| step.change.moves_a_setting()) {
         let setting = step.setting.clone().unwrap_or_default();
         if let (Some(advice), Some(setup)) = (step.from, now.number(&setting))
             && (advice - setup).abs() > SAME
@@ -94,21 +87,9 @@ pub fn made_all(now: &Setup, advice: &Advice) -> Result<(Setup, String), NotMade
         let Some(step_made) = made(now, step) else {
             return Err(NotMade::Unknown { setting });
         };
-        new = step_made.or(&new);
-        words.push(step.detail.as_str());
+        new = Some(step_made.or(&new.unwrap_or_default()));
     }
-    if words.is_empty() {
-        let failure = advice.failure.as_ref().map(|f| f.text.as_str());
-        let text = match (&advice.next, failure) {
-            (Some(step), _) => step.detail.as_str(),
-            (None, Some(failure)) => failure,
-            (None, None) => "it names no step",
-        };
-        return Err(NotMade::NothingToChange(
-            text.trim_end_matches('.').to_owned(),
-        ));
-    }
-    Ok((new, words.join("; ")))
+    new.ok_or(NotMade::NothingToChange)
 }
 
 #[cfg(test)]

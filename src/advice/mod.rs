@@ -8,6 +8,7 @@
 //! Horizontal offsets are u = x for a right-hander and −x for a left-hander (positive acts weak), vertical ones v = y
 //! (positive is bare high); both in mm at 30 m.
 
+mod about;
 mod advise;
 mod ahead;
 mod cautions;
@@ -25,15 +26,15 @@ mod situation;
 mod slopes;
 mod steps;
 mod trials;
-mod words;
 
 pub(crate) use cautions::{bare_shafts, general};
 
+pub use about::{About, Because, Caution, Detail, LookUp, Reason, Seen, Why};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with};
+pub use contradictions::Contradiction;
 pub use document::{Advice, Change, Expect, Learned, SCHEMA, Step, VerifyWhen};
 pub use exchange::{Exchange, exchange, missing};
-pub use explain::explain;
-pub use knowledge::Knowledge;
+pub use explain::{Obstacle, Size, Thought, explain};
+pub use knowledge::{Axis, Knowledge};
 pub use made::{NotMade, made, made_all};
 pub use trials::Readings;
-pub use words::{expectation, sentence};

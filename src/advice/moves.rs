@@ -1,9 +1,9 @@
 //! Where each lever of a set-up can go: real steps from the present value, within every stated limit.
 
-use super::Change;
 use super::exchange::arrow_grains;
 use super::knowledge::Knowledge;
 use super::slopes::lb_per_quarter_turn;
+use super::{Change, LookUp};
 use crate::math::{floor_index, round_i64};
 use crate::record::{Limit, Setup};
 
@@ -26,8 +26,8 @@ pub(super) struct Move {
 pub(super) struct Moves {
     /// Smallest first.
     pub(super) steps: Vec<Move>,
-    /// What the set-up doesn't tell and has to be looked up before the change, in words.
-    pub(super) look_up: Vec<&'static str>,
+    /// What the set-up doesn't hold and has to be looked up before the change.
+    pub(super) look_up: Vec<LookUp>,
 }
 
 /// The set-up's field that a change moves.
@@ -88,7 +88,7 @@ fn listed(limit: Option<&Limit>) -> Option<(Vec<f64>, Vec<f64>)> {
 /// Every value that a lever can take in a direction (+1 or −1 of its amount), smallest change first. Empty: it can't.
 pub(super) fn moves(setup: &Setup, change: Change, direction: f64, k: &Knowledge) -> Moves {
     let kept = setup.keep.iter().flatten();
-    let named = crate::advice::words::name(change);
+    let named = change.name();
     if kept.into_iter().any(|keep| keep == named) {
         return Moves::default();
     }
@@ -171,9 +171,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     let mut found = Moves::default();
     let turns = setup.bolt_turns_out;
     if turns.is_none() || (direction < 0.0 && most.is_none()) {
-        found
-            .look_up
-            .push("how far the bolts are out and how far out the bow's maker allows");
+        found.look_up.push(LookUp::BoltTravel);
     }
     let unbounded = turns.is_none() || (direction < 0.0 && most.is_none());
     for n in counted(MOST_STEPS) {
@@ -235,7 +233,7 @@ fn points(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         .collect();
     Moves {
         steps,
-        look_up: vec!["which points you own or can get for these shafts"],
+        look_up: vec![LookUp::Points],
     }
 }
 
@@ -307,7 +305,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     );
     let mut look_up = Vec::new();
     if setup.plunger_clicks.is_none() {
-        look_up.push("where the plunger stands now, in clicks from its usual place");
+        look_up.push(LookUp::Plunger);
     }
     Moves {
         steps: counted(MOST_STEPS)
@@ -342,7 +340,7 @@ fn height(setup: &Setup, change: Change, direction: f64, usual: f64, unknown: f6
         };
     let mut look_up = Vec::new();
     if now.is_none() {
-        look_up.push("where it stands now, measured, so that you can go back");
+        look_up.push(LookUp::Height);
     }
     Moves {
         steps: counted(MOST_STEPS)

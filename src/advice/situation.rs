@@ -1,6 +1,7 @@
 //! Where the bow stands: everything that the choice of the next change looks at.
 
 use super::Change;
+use super::about::Seen;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::knowledge::{Axis, Knowledge};
@@ -176,6 +177,17 @@ impl Situation {
         )
     }
 
+    /// Where the bare shafts land on an axis.
+    pub(super) fn seen(&self, state: &AxisState) -> Seen {
+        Seen {
+            axis: state.axis,
+            offset_mm: state.offset.mean,
+            sd_mm: state.offset.sd,
+            tolerance_mm: self.tolerance_mm,
+            hand: self.hand,
+        }
+    }
+
     /// Both axes, vertical first, as far as they can be read.
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
         std::iter::once(&self.v).chain(&self.u)
@@ -219,7 +231,8 @@ fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
         .iter()
         .position(|g| g.iter().any(|f| std::ptr::eq(*f, newest)))?;
     let mut reading = read.groups.get(at)?.reading.clone();
-    reading.cautions.extend(run.notes.iter().cloned());
+    let notes = run.notes.iter().map(|note| note.clone().among());
+    reading.cautions.extend(notes);
     Some(reading)
 }
 

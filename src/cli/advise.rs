@@ -8,7 +8,7 @@ use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::advice::{AdviceOptions, advise, explain};
 use crate::record::History;
-use crate::report::text;
+use crate::text::{Locale, Sentence, plain};
 
 /// Runs the command.
 pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError> {
@@ -22,21 +22,22 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     history.left_out.iter().for_each(|l| tell(terminal, l));
     let options = AdviceOptions { both: args.both };
     let advice = advise(&history, &options);
+    let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     answers.give(terminal, &advice, || {
-        let mut said = text::advice(&advice);
+        let mut said = plain::advice(&advice, locale);
         if args.why {
             said.push_str("\nHow that comes about\n");
-            for line in explain(&history, &options) {
-                said.push_str(&format!("  - {line}\n"));
+            for thought in explain(&history, &options) {
+                said.push_str(&format!("  - {}\n", thought.text(locale)));
             }
         }
-        args.local.text(said)
+        said
     })?;
     if let Some(failure) = &advice.failure {
         terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            terminal.tell(&failure.text);
+            terminal.tell(&failure.text(locale));
         }
     }
     answers.finish(false)

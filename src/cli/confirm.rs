@@ -8,8 +8,8 @@ use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::Terminal;
 use crate::record::{End, EntryState, canonical, parse_records};
-use crate::report::text;
 use crate::review::{Edit, Edits, apply};
+use crate::text::plain;
 use crate::{photo, store};
 use std::path::{Path, PathBuf};
 
@@ -217,7 +217,7 @@ fn save(
         if to_stdout || args.json {
             terminal.answer(&canonical::to_line(end)?);
         } else if end.failure.is_none() {
-            terminal.text(&text::end(end));
+            terminal.text(&plain::end(end));
         }
         if end.failure.is_some() {
             terminal.raise(Status::NotPossible);

@@ -10,11 +10,11 @@ use super::{input, outputs};
 use crate::face::spec::FaceSpec;
 use crate::measure::MeasureOptions;
 use crate::photo::{self, Photo};
-use crate::reading::sentence;
 use crate::record::{End, Filed, Session, canonical, parse_records};
-use crate::report::{BowStory, FaceLook, Problem, marked, text};
+use crate::report::marked;
 use crate::store;
-use crate::timeline::stories_of;
+use crate::text::{Locale, plain, sentence};
+use crate::timeline::{BowStory, FaceLook, Problem, stories_of};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -559,7 +559,7 @@ fn tell(
 ) -> Result<(), CliError> {
     let history = history(args, outcome, places, terminal);
     if !args.json {
-        let short = text::DayInShort {
+        let short = plain::DayInShort {
             ends: outcome
                 .filed
                 .iter()
@@ -571,7 +571,7 @@ fn tell(
             again: outcome.again,
             confirm: confirming(outcome, places),
         };
-        terminal.text(&args.local.text(text::day(&short)));
+        terminal.text(&plain::day(&short));
         if args.shard.is_none() {
             let told: BTreeSet<(String, usize)> = outcome
                 .filed
@@ -583,8 +583,8 @@ fn tell(
                 told.contains(&(f.file.clone(), f.line))
             });
             for bow in &bows {
-                let said = bow_in_words(bow, bows.len() > 1);
-                terminal.text(&args.local.text(format!("\n{said}")));
+                let said = bow_in_words(bow, bows.len() > 1, args.local.into());
+                terminal.text(&format!("\n{said}"));
             }
         }
     }
@@ -661,13 +661,13 @@ fn history(
     found
 }
 
-fn bow_in_words(bow: &BowStory, several: bool) -> String {
+fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
     let mut said = String::new();
     if several {
         said.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
-        let now = sentence(&bow.advice_now.reading);
+        let now = sentence(&bow.advice_now.reading, locale);
         for (left, run) in (0..bow.runs.len()).rev().zip(&bow.runs) {
             let files: Vec<&str> = run
                 .ends
@@ -675,7 +675,7 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
                 .filter(|e| !e.earlier)
                 .map(|e| e.file.as_str())
                 .collect();
-            let read = sentence(&run.reading);
+            let read = sentence(&run.reading, locale);
             // the set-up of now is read in full below
             let words = if left == 0 && read == now {
                 "the one of now, read below."
@@ -683,11 +683,11 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
                 &read
             };
             let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
-            said.push_str(&text::wrapped(&set_up, words));
+            said.push_str(&plain::wrapped(&set_up, words));
         }
         said.push('\n');
     }
-    said + &text::advice(&bow.advice_now)
+    said + &plain::advice(&bow.advice_now, locale)
 }
 
 #[cfg(test)]

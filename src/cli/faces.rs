@@ -4,7 +4,7 @@ use super::args::Faces;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::face::spec::{self, FaceSpec};
-use crate::report::text;
+use crate::text::plain;
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -15,7 +15,7 @@ pub(super) fn run(args: &Faces, terminal: &mut Terminal) -> Result<(), CliError>
         "faces": known.iter().map(face).collect::<Vec<Value>>(),
     });
     let mut answers = Answers::new(&args.output);
-    answers.give(terminal, &document, || text::faces(known))?;
+    answers.give(terminal, &document, || plain::faces(known))?;
     answers.finish(false)
 }
 

@@ -7,9 +7,10 @@ use super::read::tell;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::record::{Filed, History};
-use crate::report::{Embedding, charts, csv, text};
+use crate::report::{Embedding, charts, csv};
 use crate::store;
-use crate::timeline::{Compared, compared, trend};
+use crate::text::{Locale, change, plain};
+use crate::timeline::{Compared, TrendPoint, compared, trend};
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -42,33 +43,35 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
             ));
         }
     }
+    let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     for (nth, bow) in bows.iter().enumerate() {
         if let Some(pair) = args.compare {
             let found = pairwise(bow, pair)?;
             answers.give(terminal, &comparison(&found, pair), || {
-                args.local.text(text::compared(
+                plain::compared(
                     &found.changes,
                     &found.readings,
                     found.moved.as_ref(),
                     pair,
-                ))
+                    locale,
+                )
             })?;
             continue;
         }
         let points = trend(bow);
         let label = crate::timeline::label_of(bow);
         answers.give(terminal, &document(bow, &label, &points), || {
-            args.local.text(text::history(&label, &points))
+            plain::history(&label, &points, locale)
         })?;
         if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
-            let drawing = charts::trend(&points, "t", Embedding::Standalone);
+            let drawing = charts::trend(&points, "t", Embedding::Standalone, locale);
             if drawing.is_empty() {
                 return Err(CliError::not_possible(
                     "a trend needs two days or set-ups with an offset: shoot both kinds on each",
                 ));
             }
-            store::save_document(path, args.local.page(drawing).as_bytes())
+            store::save_document(path, drawing.as_bytes())
                 .map_err(|e| CliError::from(e).about(path))?;
         }
     }
@@ -95,12 +98,12 @@ fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
     let changes: Vec<Value> = found
         .changes
         .iter()
-        .map(|c| json!({"setting": c.setting, "from": c.from, "to": c.to, "words": c.words}))
+        .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change(c, Locale::default())}))
         .collect();
     json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
 }
 
-fn document(bow: &History, label: &str, points: &[crate::report::TrendPoint]) -> Value {
+fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
     let files = |ends: &[Filed]| ends.iter().map(|f| f.file.clone()).collect::<Vec<_>>();
     let setups: Vec<Value> = (1_usize..)
         .zip(&bow.runs)

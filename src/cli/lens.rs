@@ -9,7 +9,7 @@ use super::terminal::{Answers, Terminal};
 use crate::lens::sheet::{self, Paper};
 use crate::lens::{self, LensOptions, LensProfile, Look};
 use crate::record::canonical;
-use crate::{photo, store};
+use crate::{photo, store, text};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
@@ -65,7 +65,7 @@ fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
         return refused(args, &profile, &failure.text, terminal);
     }
     let mut answers = Answers::new(&args.output);
-    answers.give(terminal, &profile, || lens::text(&profile))?;
+    answers.give(terminal, &profile, || text::lens(&profile))?;
     answers.finish(false)
 }
 
@@ -86,7 +86,7 @@ fn refused(
         terminal.answer(&canonical::line(profile)?);
         terminal.tell(why);
     } else {
-        terminal.show(&lens::text(profile));
+        terminal.show(&text::lens(profile));
         if !to_stdout {
             terminal.tell("no profile was written");
         }

@@ -10,9 +10,11 @@ use crate::face::spec::FaceSpec;
 use crate::manual_points::{Points, template_csv, template_json};
 use crate::measure::{self, MeasureOptions, Measured, Stage};
 use crate::record::{End, Failure, Session, canonical};
+use crate::report::debug;
 use crate::report::marked::{self, Format, Framing};
-use crate::report::{FaceLook, debug, text};
 use crate::store;
+use crate::text::plain;
+use crate::timeline::FaceLook;
 use image::RgbImage;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -314,7 +316,7 @@ fn one(
     terminal: &mut Terminal,
     answers: &mut Answers,
 ) -> Result<(), CliError> {
-    answers.give(terminal, end, || text::end(end))?;
+    answers.give(terminal, end, || plain::end(end))?;
     if let Some(failure) = &end.failure {
         terminal.raise(Status::NotPossible);
         if answers.as_documents() {

@@ -8,9 +8,10 @@ use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
 use crate::record::{Filed, Session};
 use crate::report::svg::FacePlot;
-use crate::report::{BowStory, Embedding, Problem, ReportInput, charts, csv, html, png};
+use crate::report::{Embedding, charts, csv, html, png};
 use crate::store;
-use crate::timeline::stories_of;
+use crate::text::Locale;
+use crate::timeline::{BowStory, Problem, ReportInput, stories_of};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
@@ -135,12 +136,12 @@ fn report(
     problems: Vec<Problem>,
     path: &Path,
 ) -> Result<(), CliError> {
-    let page = html::report(&ReportInput {
+    let input = ReportInput {
         title: String::new(),
         bows,
         problems,
-    });
-    let page = args.local.page(page);
+    };
+    let page = html::report(&input, args.local.into());
     store::save_document(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
 }
 
@@ -152,6 +153,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
     } else {
         Embedding::Standalone
     };
+    let locale = Locale::from(args.local);
     for (number, bow) in (1_usize..).zip(bows) {
         let prefix = if bows.len() > 1 {
             format!("bow-{number}-")
@@ -169,18 +171,17 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
                 let metres = run.reading.distance_m.unwrap_or(0.0);
                 name = format!("{name}-{metres}m");
             }
-            all.push((name, plot.svg("p", embedding)));
+            all.push((name, plot.svg("p", embedding, locale)));
         }
         all.push((
             "offset".to_owned(),
-            charts::timeline(&bow.runs, "t", embedding),
+            charts::timeline(&bow.runs, "t", embedding, locale),
         ));
         all.push((
             "trend".to_owned(),
-            charts::trend(&bow.trend, "h", embedding),
+            charts::trend(&bow.trend, "h", embedding, locale),
         ));
         for (name, drawing) in all.into_iter().filter(|(_, d)| !d.is_empty()) {
-            let drawing = args.local.page(drawing);
             let (bytes, ending) = if pixels {
                 let picture = png::picture(&drawing).map_err(CliError::file)?;
                 (picture, "png")

@@ -7,6 +7,7 @@ use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::plan::{self, PlanOptions};
 use crate::record::{History, Run};
+use crate::text::{self, note_for_student};
 use crate::timeline::readings_of;
 use std::path::Path;
 
@@ -38,12 +39,12 @@ pub(super) fn run(args: &Plan, terminal: &mut Terminal) -> Result<(), CliError> 
     if args.for_student {
         let named = args.face.as_deref();
         let face = named.map(|f| face_named(f, Path::new(""))).transpose()?;
-        let note = plan::note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
-        terminal.text(&args.units.text(note));
+        let note = note_for_student(&plan, &options, face.as_ref().map(|f| f.name.as_str()));
+        terminal.text(&note);
         return Ok(());
     }
     let mut answers = Answers::new(&args.output);
-    answers.give(terminal, &plan, || args.units.text(plan::text(&plan)))?;
+    answers.give(terminal, &plan, || text::plan(&plan, args.units.into()))?;
     answers.finish(false)
 }
 

@@ -6,7 +6,7 @@ use super::input;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::record::{LeftOut, LeftOutWhy, tape};
-use crate::report::text;
+use crate::text::{Locale, Sentence, plain};
 use crate::timeline::readings;
 
 /// Runs the command.
@@ -35,6 +35,7 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
         ));
     }
     let several = read.len() > 1;
+    let locale = Locale::from(args.units);
     let mut answers = Answers::new(&args.output);
     for part in &read {
         answers.give(terminal, &part.reading, || {
@@ -43,13 +44,12 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
             } else {
                 String::new()
             };
-            args.units
-                .text(format!("{head}{}", text::reading(&part.reading)))
+            format!("{head}{}", plain::reading(&part.reading, locale))
         })?;
         if let Some(failure) = &part.reading.failure {
             terminal.raise(Status::NotPossible);
             if answers.as_documents() {
-                terminal.tell(&failure.text);
+                terminal.tell(&failure.text(locale));
             }
         }
     }

@@ -10,6 +10,7 @@ use crate::record::{
     Limit, NamedArrow, RecordError, SessionFile, Setup, canonical, check, keys, typed,
 };
 use crate::store::{self, StoreError};
+use crate::text::{Locale, Sentence, changes};
 use std::fmt::Write as _;
 use std::io::{BufRead, IsTerminal, Write as _};
 use std::path::{Path, PathBuf};
@@ -135,7 +136,7 @@ fn change(
         let advice = advice_at(from)?;
         // what the flags tell of the value now, where nobody knew it, is the value after the change
         match made_all(&file.setup_now(), &advice) {
-            Ok((made, said)) => (setup, words) = (made, Some(said)),
+            Ok(made) => (setup, words) = (made, Some(changes(&advice, Locale::default()))),
             Err(NotMade::Unknown { setting }) if flags.number(&setting).is_some() => {}
             Err(NotMade::Unknown { setting }) => {
                 let flag = SETTING_FLAGS.iter().find(|(s, _)| *s == setting);
@@ -144,7 +145,7 @@ fn change(
                     flag.map_or("a flag", |(_, flag)| flag)
                 )));
             }
-            Err(error @ NotMade::NothingToChange(_)) => return Err(CliError::not_possible(error)),
+            Err(NotMade::NothingToChange) => return Err(nothing_to_note(&advice)),
             Err(error) => return Err(CliError::usage(error)),
         }
     }
@@ -170,6 +171,19 @@ fn change(
     let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
     file.change(&context::in_order(&context::folder_of(path)), setup, note);
     Ok(unknown_before)
+}
+
+/// An advice that changes nothing: what it says instead.
+fn nothing_to_note(advice: &Advice) -> CliError {
+    let said = match (&advice.next, &advice.failure) {
+        (Some(step), _) => step.detail.text(Locale::default()),
+        (None, Some(failure)) => failure.text(Locale::default()),
+        (None, None) => "it names no step".to_owned(),
+    };
+    let said = said.trim_end_matches('.');
+    CliError::not_possible(format!(
+        "this advice changes nothing ({said}), so there is nothing to note"
+    ))
 }
 
 fn advice_at(path: &Path) -> Result<Advice, CliError> {

@@ -36,6 +36,8 @@ pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
+pub use notes::{About, Note};
+
 use crate::geometry::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::pyramid::Pyramid;
@@ -75,15 +77,6 @@ pub enum FocalSource {
     Profile,
     /// Nothing but what is usual.
     Assumed,
-}
-
-/// A remark about a fit: a code for programs and a sentence for people.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Note {
-    /// Short code in kebab case.
-    pub code: &'static str,
-    /// What it means and what to do.
-    pub text: String,
 }
 
 /// A face that was seen.

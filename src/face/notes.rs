@@ -1,8 +1,8 @@
-//! Remarks about a fit that a person should know of.
+//! Remarks about a fit that a person should know of: codes with their values.
 
 use super::priors::equivalent_mm;
 use super::spec::FaceSpec;
-use super::{FaceFit, Note, Sheet, UprightSource};
+use super::{FaceFit, Sheet, UprightSource};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::count;
 use crate::photo::Photo;
@@ -23,8 +23,88 @@ const LEAST_BULGE_MM: f64 = 3.0;
 /// Scatter of ring edges that flat paper in focus does not show, px.
 pub(super) const ROUGH_PX: f64 = 1.0;
 
-fn note(code: &'static str, text: String) -> Note {
-    Note { code, text }
+/// A remark about a fit: a code for programs, and the values of its sentence, which `text::notes` makes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Note {
+    /// Short code in kebab case.
+    pub code: &'static str,
+    /// What the sentence names.
+    pub about: About,
+}
+
+impl Note {
+    /// A remark of this code.
+    #[must_use]
+    pub const fn new(code: &'static str, about: About) -> Self {
+        Self { code, about }
+    }
+}
+
+/// What a remark about a fit names. Angles in degrees.
+#[derive(Clone, Debug, PartialEq)]
+pub enum About {
+    /// Taken from almost straight ahead, by this angle.
+    TiltSmall(f64),
+    /// Taken from far to the side, by this angle.
+    TiltLarge(f64),
+    /// Share of the outer ring outside the picture.
+    FaceCut(f64),
+    /// The roll isn't known well.
+    UprightUnsure {
+        /// Its source.
+        from: UprightSource,
+        /// Its standard deviation.
+        sd_deg: f64,
+    },
+    /// A source of the upright that contradicts the one taken.
+    UprightDiffers {
+        /// The source.
+        source: UprightSource,
+        /// The one taken.
+        taken: UprightSource,
+        /// The angle between them.
+        off_deg: f64,
+    },
+    /// The rings show another focal length than the photo's own data; both as on 35 mm film, mm.
+    FocalDoubtful {
+        /// From the rings.
+        rings_mm: f64,
+        /// From the photo's data.
+        exif_mm: f64,
+    },
+    /// The photo carries no focal length.
+    NoFocalLength,
+    /// Scatter of the rings about the fit, px.
+    RingsRough(f64),
+    /// Spots of the face that were seen and that were not, counted from the top.
+    SpotsMissing {
+        /// Seen.
+        seen: Vec<usize>,
+        /// Not seen.
+        missing: Vec<usize>,
+    },
+    /// Little speaks for the face.
+    FaceDoubtful,
+    /// By how much the sheet stands off its plane, mm.
+    SheetBends(f64),
+    /// The picture is a part of a larger one.
+    PhotoCropped,
+    /// The two points marked for the upright were of no use.
+    UprightMarksUnused,
+    /// The camera was fitted to points that a person marked.
+    ByHand {
+        /// So many.
+        points: usize,
+        /// How far they miss the fit, rms, px.
+        rms_px: f64,
+    },
+    /// Marked points that were left out, by name, with how far each is off, px.
+    PointsLeftOut {
+        /// The points.
+        points: Vec<(String, f64)>,
+        /// Two of them seem to be interchanged.
+        interchanged: bool,
+    },
 }
 
 /// All remarks, in a fixed order.
@@ -38,156 +118,84 @@ pub(super) fn notes(
     let mut out = Vec::new();
     let tilt = fit.camera.tilt_rad().to_degrees();
     if tilt < SMALL_TILT_DEG {
-        out.push(note(
-            "tilt-small",
-            format!("the photo was taken from {tilt:.0}° off the middle: nocks may hide the entries; next time step aside until you see the shafts from the side, 20° or so"),
-        ));
+        out.push(Note::new("tilt-small", About::TiltSmall(tilt)));
     }
     if tilt > LARGE_TILT_DEG {
-        out.push(note(
-            "tilt-large",
-            format!("the photo was taken from {tilt:.0}° to the side: the far part of the face is measured poorly; next time stand nearer to the front"),
-        ));
+        out.push(Note::new("tilt-large", About::TiltLarge(tilt)));
     }
     let cut = outside(fit, photo, spec);
     if cut > CUT {
-        out.push(note(
-            "face-cut",
-            format!(
-                "{:.0} % of the outer ring lies outside the picture",
-                100.0 * cut
-            ),
-        ));
+        out.push(Note::new("face-cut", About::FaceCut(cut)));
     }
-    let sd = fit.upright.sd_rad.to_degrees();
-    if sd > UNSURE_ROLL_DEG {
-        let from = match fit.upright.from {
-            UprightSource::Camera => {
-                "no straight edge of the paper or the boss was found, so the phone is taken to have been held upright"
-            }
-            _ => "the edges that show which way is up are few",
+    let (taken, sd_deg) = (fit.upright.from, fit.upright.sd_rad.to_degrees());
+    if sd_deg > UNSURE_ROLL_DEG {
+        let about = About::UprightUnsure {
+            from: taken,
+            sd_deg,
         };
-        out.push(note(
-            "upright-unsure",
-            format!(
-                "{from}: up may be off by {sd:.1}°; mark two points above each other to settle it"
-            ),
-        ));
+        out.push(Note::new("upright-unsure", about));
     }
-    for (source, off) in against {
-        let off = off.to_degrees().abs();
-        let look = if off > 45.0 {
-            "which way up the photo lies, and whether of two marked points the lower was the first"
-        } else {
-            "whether the face hangs straight"
+    for &(source, off) in against {
+        let about = About::UprightDiffers {
+            source,
+            taken,
+            off_deg: off.to_degrees().abs(),
         };
-        out.push(note(
-            "upright-differs",
-            format!(
-                "{} would have up {off:.1}° elsewhere than {}: look {look}",
-                says(*source),
-                says(fit.upright.from)
-            ),
-        ));
+        out.push(Note::new("upright-differs", about));
     }
-    if let Some(f) = photo.focal_from_exif_px() {
-        let off = (fit.camera.lens.f_px / f).ln();
-        if focal_freed || off.abs() > FOCAL_OFF {
-            out.push(note(
-                "focal-doubtful",
-                format!(
-                    "the rings show a lens of {:.0} mm (35 mm equivalent), the photo's own data says {:.0} mm: it was cropped or zoomed",
-                    equivalent_mm(photo, fit.camera.lens.f_px),
-                    equivalent_mm(photo, f)
-                ),
-            ));
+    if let Some(exif_px) = photo.focal_from_exif_px() {
+        let rings_px = fit.camera.lens.f_px;
+        if focal_freed || (rings_px / exif_px).ln().abs() > FOCAL_OFF {
+            let about = About::FocalDoubtful {
+                rings_mm: equivalent_mm(photo, rings_px),
+                exif_mm: equivalent_mm(photo, exif_px),
+            };
+            out.push(Note::new("focal-doubtful", about));
         }
     } else {
-        out.push(note(
-            "no-focal-length",
-            "the photo carries no focal length (copies sent through a messenger lose it): the camera's place is less sure; send the original".to_owned(),
-        ));
+        out.push(Note::new("no-focal-length", About::NoFocalLength));
     }
     if fit.fit_rms_px > ROUGH_PX {
-        out.push(note(
-            "rings-rough",
-            format!(
-                "the rings scatter by {:.1} px about the fit: blurred photo or crumpled paper",
-                fit.fit_rms_px
-            ),
-        ));
+        out.push(Note::new("rings-rough", About::RingsRough(fit.fit_rms_px)));
     }
     out
 }
 
 /// Says which spots of the face were not seen, so that a person can tell whether the others are the right ones.
 pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<Note> {
-    let numbers = |seen: bool| -> String {
-        let which = members.iter().enumerate();
-        let which = which.filter(|(_, m)| m.is_some() == seen);
-        let which: Vec<String> = which.map(|(i, _)| (i + 1).to_string()).collect();
-        which.join(" and ")
+    let numbers = |seen: bool| -> Vec<usize> {
+        let which = (1..).zip(members).filter(|(_, m)| m.is_some() == seen);
+        which.map(|(number, _)| number).collect()
     };
-    members.contains(&None).then(|| {
-        note(
-            "spots-missing",
-            format!(
-                "of the {} spots, counted from the top, number {} was not seen; those seen are taken for {}",
-                members.len(),
-                numbers(false),
-                numbers(true)
-            ),
-        )
-    })
+    let about = About::SpotsMissing {
+        seen: numbers(true),
+        missing: numbers(false),
+    };
+    members
+        .contains(&None)
+        .then(|| Note::new("spots-missing", about))
 }
 
 /// Says that little speaks for the face.
-pub(super) fn doubtful() -> Note {
-    note(
-        "face-doubtful",
-        "what is seen is only somewhat more like this face than like anything else: look at the rings drawn over the photo (`--marked`), and mark points by hand if they lie off the print".to_owned(),
-    )
+pub(super) const fn doubtful() -> Note {
+    Note::new("face-doubtful", About::FaceDoubtful)
 }
 
 /// Says by how much the sheet stands off its plane; `None` where that is less than is worth a note.
 pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<Note> {
     let (low, high) = sheet.range_mm(spec);
     let by = high - low;
-    (by > LEAST_BULGE_MM).then(|| {
-        note(
-            "sheet-bends",
-            format!("the sheet is not flat: over the rings it bulges or sags by {by:.0} mm, which the millimetres allow for as far as the rings show it"),
-        )
-    })
+    (by > LEAST_BULGE_MM).then(|| Note::new("sheet-bends", About::SheetBends(by)))
 }
 
 /// Says that the picture is a part of a larger one.
-pub(super) fn cropped() -> Note {
-    note(
-        "photo-cropped",
-        "the rings fit only where the lens's middle isn't the picture's: it was cut out of a larger photo, and what is measured outside the rings is less sure; send the whole photo".to_owned(),
-    )
+pub(super) const fn cropped() -> Note {
+    Note::new("photo-cropped", About::PhotoCropped)
 }
 
 /// Says that two points marked for the upright were of no use.
-pub(super) fn marks_too_near() -> Note {
-    note(
-        "upright-marks-unused",
-        "the two points marked one above the other are too near each other to show which way is up: mark them at least a quarter of the face apart".to_owned(),
-    )
-}
-
-/// A source of the upright in words.
-fn says(source: UprightSource) -> &'static str {
-    match source {
-        UprightSource::PaperEdge => "the paper's edge",
-        UprightSource::BossEdge => "the boss's edge",
-        UprightSource::Layout => "the layout of the spots",
-        UprightSource::CentreMark => "the mark in the middle",
-        UprightSource::Camera => "a phone held upright",
-        UprightSource::Person => "the line that was marked",
-        UprightSource::Fused => "what was taken",
-    }
+pub(super) const fn marks_too_near() -> Note {
+    Note::new("upright-marks-unused", About::UprightMarksUnused)
 }
 
 /// Share of the outermost rings outside the picture.

@@ -9,7 +9,6 @@ mod profile;
 pub mod sheet;
 mod stored;
 mod sufficiency;
-mod words;
 pub mod zhang;
 
 pub use assumptions::{Assumptions, AtTheRange, assumptions};
@@ -17,8 +16,6 @@ pub use profile::{
     CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
     SCHEMA, pick,
 };
-
-pub use words::text;
 
 use crate::math::rounded;
 use crate::photo::Photo;

@@ -10,7 +10,7 @@ mod solve;
 pub use points::{Mark, Points, PointsError, SCHEMA, template_csv, template_json};
 
 use crate::face::{
-    self, FaceFit, FitOptions, FocalSource, Note, Upright, UprightSource, spec::FaceSpec,
+    self, About, FaceFit, FitOptions, FocalSource, Note, Upright, UprightSource, spec::FaceSpec,
 };
 use crate::geometry::camera::{LN_F, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
@@ -154,32 +154,20 @@ fn known(
 }
 
 fn by_hand(tested: &outlier_test::TestedFit, known: &[Known]) -> Vec<Note> {
-    let used = known.len() - tested.left_out.len();
-    let mut notes = vec![Note {
-        code: "by-hand",
-        text: format!(
-            "the camera was fitted to {used} points marked by a person, not to the rings; they miss the fit by {:.1} px (root mean square)",
-            tested.solved.rms_px
-        ),
-    }];
+    let by_hand = About::ByHand {
+        points: known.len() - tested.left_out.len(),
+        rms_px: tested.solved.rms_px,
+    };
+    let mut notes = vec![Note::new("by-hand", by_hand)];
     if !tested.left_out.is_empty() {
-        let names: Vec<String> = tested
-            .left_out
-            .iter()
-            .map(|(i, miss)| format!("{} ({miss:.0} px off)", known[*i].name))
-            .collect();
-        let swapped = if tested.interchanged {
-            ": they seem to be interchanged"
-        } else {
-            ""
+        let points = tested.left_out.iter();
+        let left_out = About::PointsLeftOut {
+            points: points
+                .map(|(i, miss)| (known[*i].name.clone(), *miss))
+                .collect(),
+            interchanged: tested.interchanged,
         };
-        notes.push(Note {
-            code: "points-left-out",
-            text: format!(
-                "{} don't fit the other points and were left out{swapped}; mark them again",
-                names.join(" and ")
-            ),
-        });
+        notes.push(Note::new("points-left-out", left_out));
     }
     notes
 }

@@ -1,6 +1,7 @@
 //! The plan as a document, `bossmark/plan/1`.
 
-use crate::record::{Hand, Note};
+use crate::advice;
+use crate::record::{Hand, Remark, written};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the plan.
@@ -36,10 +37,71 @@ pub struct Plan {
     /// Whether "in tune" can be shown from this distance.
     pub shows_in_tune: bool,
     /// What to note beside the shots.
-    pub record: Vec<String>,
+    pub record: Vec<ToNote>,
     /// What to take care of.
-    pub cautions: Vec<Note>,
+    pub cautions: Vec<Caution>,
 }
+
+/// A caution of the plan.
+pub type Caution = Remark<About>;
+
+/// What a caution of the plan names.
+#[derive(Clone, Debug, PartialEq)]
+pub enum About {
+    /// No distance is given: the one to start at, m.
+    StartShort(f64),
+    /// From here "in tune" doesn't show.
+    ShortDistance,
+    /// From here wind and form count for more than tune.
+    LongDistance,
+    /// What goes with every advice.
+    Advice(advice::About),
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+impl From<advice::About> for About {
+    fn from(about: advice::About) -> Self {
+        Self::Advice(about)
+    }
+}
+
+/// What to note beside the shots.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(from = "String")]
+pub enum ToNote {
+    /// Hand, distance, face, date, number of the end.
+    Shooting,
+    /// Shots that missed.
+    Missed,
+    /// Draw weight and limb bolts.
+    DrawWeight,
+    /// Spine, length, point and nock end.
+    Shafts,
+    /// Limits.
+    Limits,
+    /// Plunger and heights.
+    Heights,
+    /// Marks and order of the arrows.
+    Arrows,
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+impl ToNote {
+    /// All of it, in the order of worth.
+    pub(super) const ALL: [Self; 7] = [
+        Self::Shooting,
+        Self::Missed,
+        Self::DrawWeight,
+        Self::Shafts,
+        Self::Limits,
+        Self::Heights,
+        Self::Arrows,
+    ];
+}
+
+written!(About, ToNote);
 
 /// How many shots a certainty takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

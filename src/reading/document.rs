@@ -1,6 +1,7 @@
 //! The reading as a document, `bossmark/reading/1`.
 
-use crate::record::{Failure, Hand, Note};
+use super::about::{Caution, Outlook};
+use crate::record::Hand;
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the reading.
@@ -48,10 +49,10 @@ pub struct Reading {
     /// Lean of the bare shafts minus that of the fletched.
     pub lean: Option<LeanReading>,
     /// What to keep in mind, each with a remedy.
-    pub cautions: Vec<Note>,
+    pub cautions: Vec<Caution>,
     /// Set when no reading could be made.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub failure: Option<Failure>,
+    pub failure: Option<Caution>,
 }
 
 /// Bare minus fletched at the distance shot, mm (x right, y up).
@@ -188,7 +189,7 @@ pub struct MoreShots {
     /// More shots of each kind; `None` when shooting alone won't decide.
     pub pairs: Option<u32>,
     /// Why.
-    pub why: String,
+    pub why: Outlook,
 }
 
 /// Lean of the bare shafts minus that of the fletched, degrees.

@@ -1,12 +1,15 @@
 //! Records of one set-up → what the two groups say: the offset of the bare shafts and how sure it is.
 //!
 //! [`gather`] takes the shots out of the records, `posterior` sums over which of them are fliers and how wide the archer
-//! scatters, `arrows` over which arrow is odd, and `read` turns that into calls, cautions and a forecast. `sentence` says it in words.
+//! scatters, `arrows` over which arrow is odd, and `read` turns that into calls,
+//! cautions and a forecast: numbers and codes, of which `text::reading` makes sentences.
 
+mod about;
 mod arrows;
 mod assumptions;
 mod calls;
 mod cautions;
+mod conditions;
 mod distance;
 mod document;
 mod em;
@@ -18,22 +21,21 @@ mod more_shots;
 mod posterior;
 mod read;
 mod region;
-mod sentence;
 mod sets;
 mod shots;
 mod thresholds;
 mod weigher;
 
+pub use about::{About, Ahead, Caution, CountDiffers, EntryName, NamedFlier, OddArrow, Outlook};
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
+pub use conditions::Conditions;
 pub use distance::at_30m;
 pub use document::{
     ArrowReading, Flier, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset,
     Reading, SCHEMA, Scatter, Vertical, VerticalCall,
 };
-pub use posterior::{AxisPosterior, Conditions, Posterior, ln_weights, posterior, posterior_over};
+pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
-pub(crate) use sentence::Grade;
-pub use sentence::sentence;
 pub use shots::{Gathered, LeftOut, MissedShots, Reason, Shot, gather};
 pub(crate) use thresholds::Thresholds;

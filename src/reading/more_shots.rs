@@ -1,12 +1,11 @@
 //! How many more shots would probably decide what these don't.
 
+use super::about::{Ahead, Outlook};
 use super::calls::AxisCall;
 use super::posterior::AxisPosterior;
 use super::{Assumptions, MoreShots, Posterior, Thresholds};
 use crate::math::normal_cdf;
 
-/// What the axes are called.
-const NAMES: [&str; 2] = ["left and right", "the height"];
 /// Below this share of the tolerance an offset is planned as one that will turn out neutral.
 const NEAR_ZERO: f64 = 0.5;
 /// Of an offset between half and the whole tolerance, what keeps its sign apart from zero.
@@ -88,10 +87,6 @@ pub(super) struct Forecast {
 
 /// Ends that are looked ahead to.
 const ENDS_AHEAD: u32 = 2;
-/// More likely than this is "probably".
-const PROBABLY: f64 = 0.55;
-/// Less likely than this is "hardly".
-const HARDLY: f64 = 0.3;
 
 /// Probability that an axis will have been decided after so many more pairs than were shot, and which way more probably: looking ahead from
 /// what is known, the mean then is normal about the mean now with the variance that the shots will take away.
@@ -116,45 +111,32 @@ fn decided_after(
     ((side + chances.neutral).min(1.0), side >= chances.neutral)
 }
 
-/// "two more ends like these (6 of each kind) would probably settle left and right (64 %; if so, more likely as beyond the tolerance)".
-fn outlook(
+/// What two more ends like these would bring.
+fn ahead(
     posterior: &Posterior,
     open: &[usize],
     ends: u32,
     tolerance: f64,
     assumptions: &Assumptions,
-) -> String {
+) -> Ahead {
     let fewest = posterior.fletched.min(posterior.bare) as f64;
     let pairs = (f64::from(ENDS_AHEAD) * fewest / f64::from(ends.max(1)))
         .round()
         .max(1.0);
-    let parts: Vec<String> = open
-        .iter()
-        .map(|&axis| {
-            let (chance, side) = decided_after(
-                &posterior.axes[axis],
-                [fewest, pairs],
-                posterior.fletched_sd_mm[axis],
-                tolerance,
-                assumptions,
-            );
-            let how = match chance {
-                chance if chance > PROBABLY => "would probably settle",
-                chance if chance > HARDLY => "may or may not settle",
-                _ => "would hardly settle",
-            };
-            let way = if side { "beyond" } else { "within" };
-            format!(
-                "{how} {} ({:.0} %; if so, more likely as {way} the tolerance)",
-                NAMES[axis],
-                100.0 * chance
-            )
-        })
-        .collect();
-    format!(
-        "two more ends like these, {pairs:.0} of each kind, {}",
-        parts.join(" and ")
-    )
+    let axes = open.iter().map(|&axis| {
+        let (chance, side) = decided_after(
+            &posterior.axes[axis],
+            [fewest, pairs],
+            posterior.fletched_sd_mm[axis],
+            tolerance,
+            assumptions,
+        );
+        (axis, chance, side)
+    });
+    Ahead {
+        pairs,
+        axes: axes.collect(),
+    }
 }
 
 /// The forecast for both axes from so many ends; `None` when nothing is left to decide.
@@ -170,25 +152,19 @@ pub(super) fn forecast(
         .filter(|&axis| calls[axis] == AxisCall::Undecided)
         .collect();
     if !open.is_empty() {
-        let mut forecast = for_open(posterior, &open, tolerance, assumptions);
-        if !forecast.too_wide {
-            let ahead = outlook(posterior, &open, ends, tolerance, assumptions);
-            forecast.more.why = format!("{}; {ahead}", forecast.more.why);
-        }
-        return Some(forecast);
+        let ahead = ahead(posterior, &open, ends, tolerance, assumptions);
+        return Some(for_open(posterior, open, ahead, tolerance, assumptions));
     }
     if in_tune || calls != [AxisCall::Neutral; 2] {
         return None;
     }
     let pairs = for_both(posterior, tolerance, assumptions);
-    let why = match pairs {
-        Some(_) => "so many more of each kind would probably show it for both together",
-        None => "the groups are too wide to show it for both together",
-    };
     Some(Forecast {
         more: MoreShots {
             pairs,
-            why: format!("each axis is inside the tolerance; {why}"),
+            why: Outlook::BothInside {
+                in_reach: pairs.is_some(),
+            },
         },
         too_wide: pairs.is_none(),
     })
@@ -197,49 +173,37 @@ pub(super) fn forecast(
 /// What the undecided axes need: the larger number of pairs, or the first reason why none helps.
 fn for_open(
     posterior: &Posterior,
-    open: &[usize],
+    open: Vec<usize>,
+    ahead: Ahead,
     tolerance: f64,
     assumptions: &Assumptions,
 ) -> Forecast {
-    let none = |why: String, too_wide: bool| Forecast {
+    let none = |why: Outlook, too_wide: bool| Forecast {
         more: MoreShots { pairs: None, why },
         too_wide,
     };
     let fewest = posterior.fletched.min(posterior.bare);
     let lacking = assumptions.few_shots.saturating_sub(fewest).max(1);
     let mut pairs = u32::try_from(lacking).unwrap_or(u32::MAX);
-    for &axis in open {
-        let (name, sd) = (NAMES[axis], posterior.fletched_sd_mm[axis]);
-        match for_axis(&posterior.axes[axis], sd, tolerance, assumptions) {
+    for &axis in &open {
+        let scatter_mm = posterior.fletched_sd_mm[axis];
+        match for_axis(&posterior.axes[axis], scatter_mm, tolerance, assumptions) {
             Need::Pairs(more) => pairs = pairs.max(more),
-            Need::Scatter(enough) => {
-                return none(
-                    format!(
-                        "{name} won't be decided by shooting more tonight: the groups are wider than the tune error that is left. Two fletched shots in three now lie \
-                         within {sd:.0} mm of the middle, within about {enough:.0} mm would do"
-                    ),
-                    true,
-                );
+            Need::Scatter(enough_mm) => {
+                let why = Outlook::TooWide {
+                    axis,
+                    scatter_mm,
+                    enough_mm,
+                };
+                return none(why, true);
             }
-            Need::Close => {
-                return none(
-                    format!(
-                        "if the offset is just what it looks like now, {name} {} too close to the limit of the tolerance to be decided by shooting",
-                        ["lie", "lies"][axis]
-                    ),
-                    false,
-                );
-            }
+            Need::Close => return none(Outlook::Close { axis, ahead }, false),
         }
     }
-    let what: Vec<&str> = open.iter().map(|&axis| NAMES[axis]).collect();
     Forecast {
         more: MoreShots {
             pairs: Some(pairs),
-            why: format!(
-                "with so many {} would be decided four times in five even if the offset is just what it looks like now",
-                what.join(" and ")
-            ),
+            why: Outlook::Pairs { open, ahead },
         },
         too_wide: false,
     }
@@ -337,13 +301,12 @@ mod tests {
             &assumptions,
         )
         .unwrap();
+        let Outlook::Pairs { ahead, .. } = forecast.more.why else {
+            panic!("{:?}", forecast.more.why)
+        };
         assert!(
-            forecast
-                .more
-                .why
-                .contains("two more ends like these, 6 of each kind"),
-            "{}",
-            forecast.more.why
+            (ahead.pairs - 6.0).abs() < 1e-9,
+            "two ends of three: {ahead:?}"
         );
     }
 

@@ -4,34 +4,13 @@
 use super::mixture::Mixture;
 use super::sets::{self, FlierSet};
 use super::weigher::{Weigher, sort_order};
-use super::{Assumptions, Shot};
+use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
 use crate::record::EntryKind;
 use std::collections::BTreeSet;
 
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
 const QUANTILE_STEPS: usize = 60;
-
-/// What goes with the shots into the sums.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Conditions {
-    /// Distance over the reference distance: lengths of the assumptions are multiplied by it.
-    pub scale: f64,
-    /// Standard deviation of the roll that the photos together leave in the offset, rad.
-    pub roll_sd_rad: f64,
-}
-
-impl Conditions {
-    /// At this distance in metres (`None`, or no distance anyone shoots: as at the reference distance), no roll.
-    #[must_use]
-    pub fn at(distance_m: Option<f64>, assumptions: &Assumptions) -> Self {
-        Self {
-            scale: super::distance::usable(distance_m)
-                .map_or(1.0, |distance| distance / assumptions.reference_distance_m),
-            roll_sd_rad: 0.0,
-        }
-    }
-}
 
 /// What the shots say about the offset d = bare − fletched.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,15 +1,17 @@
 //! Ends of one set-up → the reading.
 
+use super::about::{About, Caution};
 use super::arrows::{Judged, WithArrows, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, Seen};
+use super::conditions::own_tolerance_of;
 use super::{
     ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
     Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
     lean, more_shots,
 };
 use crate::math::rounded;
-use crate::record::{End, EntryKind, Failure, Hand};
+use crate::record::{End, EntryKind, Hand};
 
 /// Lengths of a reading are written to a hundredth of a millimetre.
 const LENGTH_DECIMALS: i32 = 2;
@@ -45,10 +47,10 @@ pub fn analyse(ends: &[&End]) -> Analysis {
         Ok(assumptions) => analyse_with(ends, &assumptions),
         Err(error) => Analysis {
             reading: Reading {
-                failure: Some(Failure {
-                    code: "assumptions".to_owned(),
-                    text: error.to_string(),
-                }),
+                failure: Some(Caution::new(
+                    "assumptions",
+                    About::Assumptions(error.to_string()),
+                )),
                 ..blank(ends, None, None)
             },
             posterior: None,
@@ -189,7 +191,7 @@ impl Maker<'_> {
     /// Tolerance at the distance shot, mm.
     fn tolerance(&self) -> Option<f64> {
         let distance = self.distance_m?;
-        let own = cautions::own_tolerance_of(self.ends);
+        let own = own_tolerance_of(self.ends);
         let at_reference = self.assumptions.tolerance_for(own);
         Some(at_reference * distance / self.assumptions.reference_distance_m)
     }
@@ -262,30 +264,13 @@ impl Maker<'_> {
             .collect()
     }
 
-    fn too_few(&self, reading: &Reading) -> Failure {
-        let few = self.assumptions.few_shots;
-        let text = match (reading.fletched, reading.bare) {
-            (0, 0) => format!(
-                "No shot counts, so there is nothing to read; shoot at least {few} fletched and {few} bare shafts and confirm \
-                 the entries."
-            ),
-            (_, 0) => format!(
-                "No bare shot counts, so there is nothing to compare with; shoot at least {few} bare shafts in the same end, or \
-                 confirm which entries are bare."
-            ),
-            (0, _) => format!(
-                "No fletched shot counts, so there is nothing to compare with; shoot at least {few} fletched arrows in the same \
-                 end, or confirm which entries are fletched."
-            ),
-            _ => format!(
-                "No end holds both fletched and bare shots, so they can't be compared; shoot at least {few} of each kind in the \
-                 same end."
-            ),
+    fn too_few(&self, reading: &Reading) -> Caution {
+        let about = About::NoReading {
+            fletched: reading.fletched,
+            bare: reading.bare,
+            least: self.assumptions.few_shots,
         };
-        Failure {
-            code: "few-shots".to_owned(),
-            text,
-        }
+        Caution::new("few-shots", about)
     }
 }
 

@@ -203,6 +203,13 @@ impl Comparison {
         self.changes.is_empty()
     }
 
+    /// Every setting that differs, lever by lever.
+    #[must_use]
+    pub fn settings(&self) -> Vec<SettingChange> {
+        let levers = self.changes.iter();
+        levers.flat_map(|lever| lever.settings.clone()).collect()
+    }
+
     /// The lever that alone differs, if it is exactly one.
     #[must_use]
     pub fn only(&self) -> Option<&LeverChange> {

@@ -340,6 +340,17 @@ pub struct Lean {
     pub sd_deg: f64,
 }
 
+/// Entries of less confidence are looked at again.
+const SURE: f64 = 0.5;
+
+impl Entry {
+    /// Whether a person should look at it again: proposed, with little confidence.
+    #[must_use]
+    pub fn is_unsure(&self) -> bool {
+        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE)
+    }
+}
+
 /// A shot that left no entry.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Missed {

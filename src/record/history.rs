@@ -7,9 +7,44 @@
 //! A *run* is a stretch of consecutive records of one bow whose set-ups aren't known to differ. Going back to old settings
 //! starts a new run.
 
-use super::{Comparison, End, EntryState, Hand, Note, Setup, When, compare};
+use super::{Comparison, End, EntryState, Hand, Remark, Setup, When, compare, written};
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
+
+/// A remark on the records as a whole.
+pub type HistoryCaution = Remark<HistoryAbout>;
+
+/// What a remark on the records as a whole names.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum HistoryAbout {
+    /// Records of other bows are left out.
+    OtherBow {
+        /// The bow that it is about.
+        bow: Bow,
+        /// Records left out.
+        records: usize,
+        /// The other bows.
+        others: Vec<Bow>,
+    },
+    /// Files that show one end: only the last counts.
+    SameEnd {
+        /// Those that don't count.
+        left_out: Vec<String>,
+        /// The one that counts.
+        counts: String,
+    },
+    /// Settings known in some records only: of one set-up, or before and after a change.
+    Incomplete {
+        /// The settings.
+        settings: Vec<&'static str>,
+        /// Within one set-up.
+        within_setup: bool,
+    },
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+written!(HistoryAbout);
 
 /// A record and where it came from.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,7 +92,7 @@ pub struct Run {
     /// Settings that some of its records give and others don't, by name.
     pub incomplete: BTreeSet<&'static str>,
     /// What to tell about this run alone (`same-end`, `setup-incomplete` within the run); also the cautions of its reading.
-    pub notes: Vec<Note>,
+    pub notes: Vec<HistoryCaution>,
 }
 
 impl Run {
@@ -96,7 +131,7 @@ pub struct History {
     pub left_out: Vec<LeftOut>,
     /// What to tell about the history as a whole (`other-bow`, `setup-incomplete` between runs). What concerns one run stands
     /// in [`Run::notes`] and isn't repeated here.
-    pub notes: Vec<Note>,
+    pub notes: Vec<HistoryCaution>,
 }
 
 impl History {
@@ -282,10 +317,13 @@ impl End {
 
 /// Archer, hand and bow: equal (absent on both sides is equal) means the same bow.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Bow {
-    archer: Option<String>,
-    hand: Option<Hand>,
-    bow: Option<String>,
+pub struct Bow {
+    /// The archer's name.
+    pub archer: Option<String>,
+    /// The hand that draws.
+    pub hand: Option<Hand>,
+    /// The bow's label.
+    pub bow: Option<String>,
 }
 
 impl Bow {
@@ -296,39 +334,21 @@ impl Bow {
             bow: end.session.setup.as_ref().and_then(|s| s.bow.clone()),
         }
     }
-
-    fn in_words(&self) -> String {
-        let hand = match self.hand {
-            Some(Hand::Right) => "right-handed",
-            Some(Hand::Left) => "left-handed",
-            None => "hand not told",
-        };
-        format!(
-            "{} ({}, {hand})",
-            self.bow.as_deref().unwrap_or("a bow without a name"),
-            self.archer.as_deref().unwrap_or("archer not told"),
-        )
-    }
 }
 
-fn other_bow(bow: &Bow, others: &[Cut]) -> Note {
-    let mut names: Vec<String> = Vec::new();
-    for name in others.iter().map(|c| c.bow.in_words()) {
-        if !names.contains(&name) {
-            names.push(name);
+fn other_bow(bow: &Bow, others: &[Cut]) -> HistoryCaution {
+    let mut names: Vec<Bow> = Vec::new();
+    for other in others {
+        if !names.contains(&other.bow) {
+            names.push(other.bow.clone());
         }
     }
-    let count: usize = others.iter().map(|c| c.run.ends.len()).sum();
-    Note::new(
-        "other-bow",
-        format!(
-            "This is about {}; {count} {} of {} left out: give those alone to hear about them, or set archer, hand and bow \
-             alike where it is the same bow.",
-            bow.in_words(),
-            if count == 1 { "record" } else { "records" },
-            names.join(" and "),
-        ),
-    )
+    let about = HistoryAbout::OtherBow {
+        bow: bow.clone(),
+        records: others.iter().map(|c| c.run.ends.len()).sum(),
+        others: names,
+    };
+    Remark::new("other-bow", about)
 }
 
 /// A record that counts, with the files of other photos of the same end that don't.
@@ -506,10 +526,7 @@ fn runs_of_one_bow(bow: &Bow, list: Vec<(usize, Kept)>) -> Vec<Cut> {
     for Cut { run, .. } in &mut cuts {
         run.ends.reverse();
         if !run.incomplete.is_empty() {
-            run.notes.push(incomplete(
-                &run.incomplete,
-                "in some records of this set-up only, so taken as unchanged",
-            ));
+            run.notes.push(incomplete(&run.incomplete, true));
         }
     }
     cuts
@@ -517,41 +534,30 @@ fn runs_of_one_bow(bow: &Bow, list: Vec<(usize, Kept)>) -> Vec<Cut> {
 
 fn add_end(run: &mut Run, kept: Kept) {
     if !kept.same_end.is_empty() {
-        run.notes.push(Note::new(
-            "same-end",
-            format!(
-                "{} and {} show the same end: only the latter counts. If they are different ends, number them differently.",
-                kept.same_end.join(", "),
-                kept.filed.file,
-            ),
-        ));
+        let about = HistoryAbout::SameEnd {
+            left_out: kept.same_end,
+            counts: kept.filed.file.clone(),
+        };
+        run.notes.push(Remark::new("same-end", about));
     }
     run.ends.push(kept.filed);
 }
 
 /// Settings known before a change of set-up and not after it, or the other way round, over the whole history.
-fn incomplete_between(runs: &[Run]) -> Option<Note> {
+fn incomplete_between(runs: &[Run]) -> Option<HistoryCaution> {
     let settings: BTreeSet<&'static str> = runs
         .iter()
         .flat_map(|r| r.changed.incomplete.iter().copied())
         .collect();
-    (!settings.is_empty()).then(|| {
-        incomplete(
-            &settings,
-            "for some set-ups of this bow only, so not counted as changed",
-        )
-    })
+    (!settings.is_empty()).then(|| incomplete(&settings, false))
 }
 
-fn incomplete(settings: &BTreeSet<&'static str>, where_known: &str) -> Note {
-    let names: Vec<&str> = settings.iter().copied().collect();
-    Note::new(
-        "setup-incomplete",
-        format!(
-            "Known {where_known}: {}. Write every setting into the session file, and each change at the end it was made.",
-            names.join(", ")
-        ),
-    )
+fn incomplete(settings: &BTreeSet<&'static str>, within_setup: bool) -> HistoryCaution {
+    let about = HistoryAbout::Incomplete {
+        settings: settings.iter().copied().collect(),
+        within_setup,
+    };
+    Remark::new("setup-incomplete", about)
 }
 
 /// The newer set-up with its gaps filled; what isn't a setting stays the newer one's alone.
@@ -761,7 +767,11 @@ mod tests {
         assert_eq!(newest.setup.plunger_clicks, Some(1.0), "gaps are filled");
         assert_eq!(newest.notes.len(), 1);
         assert_eq!(newest.notes[0].code, "setup-incomplete");
-        assert!(newest.notes[0].text.contains("plunger_clicks, point_gr"));
+        let about = &newest.notes[0].values;
+        assert!(
+            matches!(about, HistoryAbout::Incomplete { settings, .. } if settings == &["plunger_clicks", "point_gr"]),
+            "{about:?}"
+        );
     }
 
     #[test]

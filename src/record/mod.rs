@@ -13,6 +13,7 @@ pub mod history;
 pub mod keys;
 mod merge;
 mod parse;
+mod remark;
 pub mod session_file;
 mod setup;
 pub mod tape;
@@ -26,8 +27,12 @@ pub use end::{
     SCHEMA, SeenFace, SheetRecord, UprightRecord,
 };
 pub use error::RecordError;
-pub use history::{Filed, History, LeftOut, LeftOutWhy, Run, Runs};
+pub use history::{
+    Bow, Filed, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutWhy, Run, Runs,
+};
 pub use parse::{ParsedRecord, document, parse_records, typed};
+pub use remark::Remark;
+pub(crate) use remark::written;
 pub use session_file::{PlannedEnd, SessionError, SessionFile};
 pub use setup::{Hand, Limit, NamedArrow, Session, Setup};
 pub use when::When;

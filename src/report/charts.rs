@@ -1,11 +1,14 @@
 //! Small drawings beside the face plot: where the offset stands on each axis, and how it moved over the evening.
 
 use super::svg::mark_small;
-use super::svg_kit::{Drawing, Embedding, nice_length, num, text_of_mm};
-use super::words::{self, Axis};
-use super::{FaceLook, RunStory, TrendPoint};
+use super::svg_kit::{Drawing, Embedding, nice_length, num};
+use crate::advice::Axis;
 use crate::reading::Reading;
-use crate::record::{End, EntryKind, Hand};
+use crate::record::{End, EntryKind};
+use crate::text::numbers::several;
+use crate::text::terms::ends_of_axis;
+use crate::text::{self, Locale};
+use crate::timeline::{FaceLook, RunStory, TrendPoint};
 
 /// Width of every chart, in its own units: the same as the face plot's, so that text has one size.
 const WIDTH: f64 = 480.0;
@@ -14,7 +17,7 @@ const Z_95: f64 = 1.959_963_985;
 
 /// Where the offset stands on both axes, against the tolerance; empty without an offset.
 #[must_use]
-pub fn gauge(reading: &Reading, id: &str, embedding: Embedding) -> String {
+pub fn gauge(reading: &Reading, id: &str, embedding: Embedding, locale: Locale) -> String {
     let Some(o) = reading.offset else {
         return String::new();
     };
@@ -26,14 +29,21 @@ pub fn gauge(reading: &Reading, id: &str, embedding: Embedding) -> String {
     let mut d = Drawing::new(WIDTH, 158.0, id, embedding);
     d.describe(
         "Where the bare shafts land against the fletched ones",
-        &words::offset(reading),
+        &text::offset(reading, locale),
     );
     for (axis, top) in [(Axis::Horizontal, 0.0), (Axis::Vertical, 80.0)] {
         let (value, sd) = match axis {
             Axis::Horizontal => (o.x_mm, o.sd_x_mm),
             Axis::Vertical => (o.y_mm, o.sd_y_mm),
         };
-        gauge_row(&mut d, top, axis, reading.hand, [value, sd, t, reach]);
+        let label = text::at_side(axis, value, locale);
+        gauge_row(
+            &mut d,
+            top,
+            ends_of_axis(axis, reading.hand),
+            &label,
+            [value, sd, t, reach],
+        );
     }
     d.finish()
 }
@@ -41,12 +51,11 @@ pub fn gauge(reading: &Reading, id: &str, embedding: Embedding) -> String {
 fn gauge_row(
     d: &mut Drawing,
     top: f64,
-    axis: Axis,
-    hand: Option<Hand>,
+    (low, high): (&str, &str),
+    label: &str,
     [value, sd, t, reach]: [f64; 4],
 ) {
     let place = |mm: f64| WIDTH / 2.0 + (mm / reach).clamp(-1.0, 1.0) * (WIDTH / 2.0 - 12.0);
-    let (low, high) = words::ends_of_axis(axis, hand);
     d.text(2.0, top + 15.0, low, "bm-text");
     d.text(WIDTH - 2.0, top + 15.0, high, "bm-text bm-end");
     let y = top + 38.0;
@@ -66,23 +75,21 @@ fn gauge_row(
         8.0,
         if inside { "bm-dot-in" } else { "bm-dot" },
     );
-    let side = words::side(axis, value);
-    let text = format!("{} {side}", text_of_mm(value.abs()));
     let x = place(value).clamp(60.0, WIDTH - 60.0);
-    d.text(x, y + 30.0, &text, "bm-bold bm-mid");
+    d.text(x, y + 30.0, label, "bm-bold bm-mid");
 }
 
 /// How the offset moved over the ends and set-ups, on both axes, with 95 % intervals, the changes between set-ups, and how
 /// large the groups were; empty without any offset.
 #[must_use]
-pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding) -> String {
+pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding, locale: Locale) -> String {
     if runs.iter().all(|r| r.reading.offset.is_none()) {
         return String::new();
     }
     let mut d = Drawing::new(WIDTH, GROUPS_TOP + GROUPS + 28.0, id, embedding);
     let told: Vec<String> = runs
         .iter()
-        .map(|r| format!("Set-up {}: {}", r.number, words::offset(&r.reading)))
+        .map(|r| format!("Set-up {}: {}", r.number, text::offset(&r.reading, locale)))
         .collect();
     d.describe(
         "Offset of the bare shafts from end to end and set-up to set-up",
@@ -94,14 +101,14 @@ pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding) -> String {
             .iter()
             .map(|r| Dot::of(&r.reading, axis, 1.0))
             .collect();
-        let place = panel(&mut d, &dots, &columns, axis, top);
+        let place = panel(&mut d, &dots, &columns, (axis, top), locale);
         for (run, x) in runs.iter().zip(&columns.middles) {
             single_ends(&mut d, run, *x, columns.half, axis, &place);
         }
         pooled(&mut d, &dots, &columns, &place);
     }
     let readings: Vec<&Reading> = runs.iter().map(|r| &r.reading).collect();
-    group_sizes(&mut d, &readings, &columns, |_| 1.0);
+    group_sizes(&mut d, &readings, &columns, |_| 1.0, locale);
     let labels: Vec<String> = runs
         .iter()
         .map(|r| format!("set-up {}", r.number))
@@ -121,7 +128,7 @@ pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding) -> String {
 /// How offset and group size moved over the dates; empty with fewer than two points with an offset. At several distances all
 /// is scaled to 30 m.
 #[must_use]
-pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding) -> String {
+pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding, locale: Locale) -> String {
     if points.iter().filter(|p| p.reading.offset.is_some()).count() < 2 {
         return String::new();
     }
@@ -131,9 +138,9 @@ pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding) -> String {
         "Offset and group size over the dates",
         &format!(
             "{} from {} to {}{}.",
-            words::several(points.len(), "point"),
-            points.first().map_or("an unknown day", day_of),
-            points.last().map_or("an unknown day", day_of),
+            several(points.len(), "point"),
+            locale.date(points.first().map_or("an unknown day", day_of)),
+            locale.date(points.last().map_or("an unknown day", day_of)),
             scale.words()
         ),
     );
@@ -143,11 +150,11 @@ pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding) -> String {
             .iter()
             .map(|p| Dot::of(&p.reading, axis, scale.of_reading(&p.reading)))
             .collect();
-        let place = panel(&mut d, &dots, &columns, axis, top);
+        let place = panel(&mut d, &dots, &columns, (axis, top), locale);
         pooled(&mut d, &dots, &columns, &place);
     }
     let readings: Vec<&Reading> = points.iter().map(|p| &p.reading).collect();
-    group_sizes(&mut d, &readings, &columns, |r| scale.of_reading(r));
+    group_sizes(&mut d, &readings, &columns, |r| scale.of_reading(r), locale);
     let mut before = "";
     let labels: Vec<String> = points
         .iter()
@@ -156,7 +163,7 @@ pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding) -> String {
             let label = if day == before {
                 String::new()
             } else {
-                day.to_owned()
+                locale.date(day)
             };
             before = day;
             label
@@ -301,8 +308,8 @@ fn panel(
     d: &mut Drawing,
     dots: &[Dot],
     columns: &Columns,
-    axis: Axis,
-    top: f64,
+    (axis, top): (Axis, f64),
+    locale: Locale,
 ) -> impl Fn(f64) -> f64 + use<> {
     let reach = reach(dots);
     let place =
@@ -319,7 +326,7 @@ fn panel(
         d.line(LEFT, place(mm), RIGHT, place(mm), "bm-grid");
         let text = match mm {
             0.0 => "0".to_owned(),
-            mm => format!("{} {}", text_of_mm(mm.abs()), words::side(axis, mm)),
+            mm => text::at_side(axis, mm, locale),
         };
         d.text(LEFT - 8.0, place(mm) + 4.5, &text, "bm-small bm-end");
     }
@@ -411,6 +418,7 @@ fn group_sizes(
     readings: &[&Reading],
     columns: &Columns,
     scale: impl Fn(&Reading) -> f64,
+    locale: Locale,
 ) {
     let sizes: Vec<[Option<(f64, f64)>; 2]> = readings
         .iter()
@@ -440,7 +448,7 @@ fn group_sizes(
     d.text(
         LEFT - 8.0,
         place(step) + 4.5,
-        &text_of_mm(step),
+        &locale.length(step, 0),
         "bm-small bm-end",
     );
     d.text(
@@ -475,7 +483,7 @@ fn offset_of_end(end: &End, face: Option<&FaceLook>) -> Option<OneEnd> {
         let used: Vec<[f64; 2]> = end
             .entries
             .iter()
-            .filter(|e| e.kind == kind && !super::marked::is_unsure(e))
+            .filter(|e| e.kind == kind && !e.is_unsure())
             .map(|e| {
                 let c = face.map_or([0.0, 0.0], |f| f.centre_of(e.spot));
                 [e.x_mm - c[0], e.y_mm - c[1]]

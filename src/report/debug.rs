@@ -1,6 +1,5 @@
 //! Pictures of each stage, for looking into a photo that went wrong.
 
-use super::FaceLook;
 use super::canvas::{Canvas, Paint, cross};
 use super::marked::{View, rings};
 use crate::face::RingEdge;
@@ -9,6 +8,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::Neighbours;
 use crate::math::byte;
 use crate::shaft::Shaft;
+use crate::timeline::FaceLook;
 use image::{Rgb, RgbImage};
 
 /// Longest side of the rectified face, px.

@@ -4,21 +4,21 @@ use super::canvas::{
     self, BARE, Canvas, FLETCHED, LIGHT, Paint, UNKNOWN, arrow, circle, cross, dashed_circle,
     diamond, square,
 };
-use super::{FaceLook, font};
+use super::font;
 use crate::face::Sheet;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::floor_index;
 use crate::photo;
-use crate::record::{CameraRecord, End, Entry, EntryKind, EntryState, SheetRecord};
+use crate::record::{CameraRecord, End, Entry, EntryKind, SheetRecord};
+use crate::text::terms::letter;
+use crate::timeline::FaceLook;
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
 use image::error::{EncodingError, ImageFormatHint};
 use image::imageops::{self, FilterType};
 use image::{ImageEncoder, ImageError, ImageFormat, ImageResult, RgbImage};
 
-/// Confidence below which an entry is marked as unsure: the same above which a reading uses proposed entries.
-const SURE: f64 = 0.5;
 /// JPEG quality of a marked photo of its own.
 const QUALITY: u8 = 88;
 /// Long side of a marked photo in the report, px, and its JPEG quality, best first. Down to the last a shaft's entry can
@@ -334,20 +334,6 @@ struct Mark {
     label: String,
 }
 
-/// True for an entry that a person should look at again: proposed, with little confidence.
-pub(super) fn is_unsure(entry: &Entry) -> bool {
-    entry.state == EntryState::Proposed && entry.confidence.is_some_and(|c| c < SURE)
-}
-
-/// The letter of a kind.
-pub(super) const fn letter(kind: EntryKind) -> &'static str {
-    match kind {
-        EntryKind::Fletched => "F",
-        EntryKind::Bare => "B",
-        EntryKind::Unknown => "?",
-    }
-}
-
 fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
     let inside = |p: &ImagePoint| {
         p.x > -20.0 && p.y > -20.0 && p.x < canvas.width() + 20.0 && p.y < canvas.height() + 20.0
@@ -356,7 +342,7 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
         .iter()
         .filter_map(|e| {
             let at = view.of_entry(e)?;
-            let unsure = is_unsure(e);
+            let unsure = e.is_unsure();
             let tail = if unsure { "?" } else { "" };
             Some(Mark {
                 at,
@@ -489,7 +475,7 @@ pub(super) fn middle(end: &End, kind: EntryKind) -> Option<FacePoint> {
     let used: Vec<&Entry> = end
         .entries
         .iter()
-        .filter(|e| e.kind == kind && !is_unsure(e))
+        .filter(|e| e.kind == kind && !e.is_unsure())
         .collect();
     let n = used.iter().map(|_| 1.0).sum::<f64>();
     (n > 0.0).then(|| {

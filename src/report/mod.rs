@@ -1,4 +1,4 @@
-//! Documents and pixels → what people look at: the marked photo, stage pictures, the face plot, text, and the report.
+//! Documents and pixels → what people look at: the marked photo, stage pictures, the face plot, charts, and the report.
 //!
 //! One file per format; each takes finished documents and returns bytes or a `String`. Nothing here reads, writes or asks
 //! the time: dates come from the records, and the same input gives the same bytes.
@@ -9,30 +9,14 @@ pub mod csv;
 pub mod debug;
 mod font;
 pub mod html;
-mod inches;
 mod jpeg;
-mod local;
-mod look;
 pub mod marked;
 mod outline;
 pub mod png;
-mod step_words;
-mod steps;
-mod story;
 pub mod svg;
 mod svg_kit;
-pub mod text;
-mod words;
 
-pub use inches::in_inches;
-pub use local::{DateOrder, between_tags, in_dates};
-pub use look::{FaceLook, Ink, Zone};
 pub use outline::{RingOutline, outlines};
-pub use step_words::{StepWords, step_words};
-pub use steps::made as change_in_words;
-pub use story::{
-    BowStory, Effect, EndStory, MadeChange, Problem, ReportInput, RunStory, TrendPoint,
-};
 pub use svg_kit::Embedding;
 
 /// Style of the drawings, for a page that holds them [`Embedding::Inline`].

@@ -1,9 +1,9 @@
 //! The rings of a face as they lie in the photo, for drawing over it.
 
-use super::FaceLook;
 use crate::geometry::FacePoint;
 use crate::math::rounded;
 use crate::record::CameraRecord;
+use crate::timeline::FaceLook;
 use serde::Serialize;
 
 /// Points along a ring: the chord of 1/96 of a turn stays within 0.0006 of the radius of its arc.

@@ -1,11 +1,12 @@
 //! The face plot: both groups on the face in millimetres, the offset, and how sure it is.
 
-use super::marked::{is_unsure, letter};
-use super::svg_kit::{Drawing, Embedding, nice_length, num, text_of_mm};
-use super::{FaceLook, Ink};
+use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::geometry::FacePoint;
 use crate::reading::{Offset, Reading};
 use crate::record::{End, EntryKind};
+use crate::text::Locale;
+use crate::text::terms::letter;
+use crate::timeline::{FaceLook, Ink};
 
 /// Side of the square plot, in the drawing's own units.
 const SIDE: f64 = 480.0;
@@ -83,7 +84,7 @@ impl FacePlot {
                 shots.push(Shot {
                     at: FacePoint::new(e.x_mm - centre[0], e.y_mm - centre[1]),
                     kind: e.kind,
-                    unsure: is_unsure(e),
+                    unsure: e.is_unsure(),
                     flier,
                     odd,
                     name,
@@ -124,10 +125,10 @@ impl FacePlot {
 
     /// The plot as an SVG element or document. `id` keeps apart several plots on one page (letters and digits).
     #[must_use]
-    pub fn svg(&self, id: &str, embedding: Embedding) -> String {
+    pub fn svg(&self, id: &str, embedding: Embedding, locale: Locale) -> String {
         let view = Window::around(self);
         let mut d = Drawing::new(SIDE, SIDE + LEGEND, id, embedding);
-        d.describe(&self.title, &self.description());
+        d.describe(&self.title, &self.description(locale));
         d.clip(0.0, 0.0, SIDE, SIDE);
         d.rect(0.0, 0.0, SIDE, SIDE, "bm-ground");
         self.zones(&mut d, &view);
@@ -146,7 +147,7 @@ impl FacePlot {
         }
         self.offset_arrow(&mut d, &view);
         self.names(&mut d, &view);
-        scale_bar(&mut d, &view);
+        scale_bar(&mut d, &view, locale);
         let outside = |s: &&Shot| s.unsure && !view.shows(s.at);
         let outside = self.shots.iter().filter(outside).count();
         if outside > 0 {
@@ -155,7 +156,7 @@ impl FacePlot {
         }
         d.unclip();
         d.rect(0.5, 0.5, SIDE - 1.0, SIDE - 1.0, "bm-frame");
-        self.legend(&mut d);
+        self.legend(&mut d, locale);
         d.finish()
     }
 
@@ -242,7 +243,7 @@ impl FacePlot {
         }
     }
 
-    fn legend(&self, d: &mut Drawing) {
+    fn legend(&self, d: &mut Drawing, locale: Locale) {
         let y = SIDE + 20.0;
         mark(d, 14.0, y, EntryKind::Fletched, false, 9.0);
         d.text(29.0, y + 5.0, "fletched", "bm-text");
@@ -280,12 +281,12 @@ impl FacePlot {
         }
         if let Some(t) = self.tolerance_mm {
             d.rect(340.0, y - 8.0, 20.0, 16.0, "bm-tolerance");
-            let words = format!("in tune: {}", text_of_mm(t));
+            let words = format!("in tune: {}", locale.length(t, 0));
             d.text(368.0, y + 5.0, &words, "bm-text");
         }
     }
 
-    fn description(&self) -> String {
+    fn description(&self, locale: Locale) -> String {
         let count = |kind| self.shots.iter().filter(|s| s.kind == kind).count();
         let mut out = format!(
             "Target face with {} fletched and {} bare shafts.",
@@ -296,9 +297,9 @@ impl FacePlot {
             let (dx, dy) = (to.x - from.x, to.y - from.y);
             out.push_str(&format!(
                 " The middle of the bare shafts lies {} {} and {} {} of the middle of the fletched ones.",
-                text_of_mm(dx.abs()),
+                locale.length(dx.abs(), 0),
                 if dx < 0.0 { "left" } else { "right" },
-                text_of_mm(dy.abs()),
+                locale.length(dy.abs(), 0),
                 if dy < 0.0 { "below" } else { "above" },
             ));
         }
@@ -428,11 +429,11 @@ fn outside(space: [f64; 4], side: f64) -> f64 {
     area - overlap(space, [0.0, 0.0, side, side])
 }
 
-fn scale_bar(d: &mut Drawing, view: &Window) {
+fn scale_bar(d: &mut Drawing, view: &Window, locale: Locale) {
     let length = nice_length(view.half_mm * 0.5);
     let (x, y) = (14.0, SIDE - 14.0);
     let px = length * view.scale;
-    let words = text_of_mm(length);
+    let words = locale.length(length, 0);
     for class in ["bm-halo", "bm-bar"] {
         d.path(&format!("M{} {}v-5h{}v5", num(x), num(y), num(px)), class);
     }

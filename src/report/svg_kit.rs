@@ -122,11 +122,6 @@ pub(super) fn num(v: f64) -> String {
     }
 }
 
-/// Whole millimetres in words.
-pub(super) fn text_of_mm(v: f64) -> String {
-    format!("{} mm", super::words::number(v, 0))
-}
-
 /// The largest of 1, 2, 5 × a power of ten that is not larger than `most`.
 pub(super) fn nice_length(most: f64) -> f64 {
     let power = 10f64.powf(most.max(1e-3).log10().floor());

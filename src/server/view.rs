@@ -4,14 +4,15 @@ use super::ends::{OpenEnd, Progress};
 use super::pictures::{PART, REDUCED};
 use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::measure::Stage;
-use crate::reading::{Reading, sentence};
+use crate::reading::Reading;
 use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Setup};
 use crate::report::svg::FacePlot;
-use crate::report::{Embedding, FaceLook, RingOutline, StepWords, outlines, step_words};
+use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::wants_a_look;
 use crate::store;
-use crate::timeline::Standing;
+use crate::text::{Locale, StepText, sentence, step_text};
+use crate::timeline::{FaceLook, Standing};
 use serde::Serialize;
 
 /// An end in the queue.
@@ -185,10 +186,10 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>) -> ReadingView 
     let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
     ReadingView {
         id,
-        sentence: sentence(&s.reading),
+        sentence: sentence(&s.reading, Locale::default()),
         reading: Some(s.reading.clone()),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),
-        plot: plot.svg("plot", Embedding::Inline),
+        plot: plot.svg("plot", Embedding::Inline, Locale::default()),
     }
 }
 
@@ -197,9 +198,9 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>) -> ReadingView 
 pub(super) struct AdviceView {
     id: u64,
     advice: Option<Advice>,
-    pub(super) next: Option<StepWords>,
-    also: Vec<StepWords>,
-    others: Vec<StepWords>,
+    pub(super) next: Option<StepText>,
+    also: Vec<StepText>,
+    others: Vec<StepText>,
     /// Whether nothing was shot with this bow later.
     pub(super) newest: bool,
     /// Settings after the step, where it can be carried into the next set-up.
@@ -221,12 +222,12 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
     };
     let options = AdviceOptions::default();
     let advice = advice::advise_again(&s.history, &options, read);
-    let words = |steps: &[advice::Step]| steps.iter().map(step_words).collect();
+    let text = |step: &advice::Step| step_text(step, Locale::default());
     AdviceView {
         id,
-        next: advice.next.as_ref().map(step_words),
-        also: words(&advice.also),
-        others: words(&advice.others),
+        next: advice.next.as_ref().map(text),
+        also: advice.also.iter().map(text).collect(),
+        others: advice.others.iter().map(text).collect(),
         newest: s.newest,
         made: made(s, &advice),
         advice: Some(advice),
@@ -236,5 +237,5 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
 /// The settings that `next`, and what belongs to it, change.
 fn made(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
-    advice::made_all(&now, advice).ok().map(|(setup, _)| setup)
+    advice::made_all(&now, advice).ok()
 }

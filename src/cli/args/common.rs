@@ -2,6 +2,7 @@
 
 use super::values::{date, distance};
 use crate::record::{Hand, Session};
+use crate::text::{DateOrder, LengthUnit, Locale};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -85,23 +86,12 @@ pub struct LocalArgs {
     pub dates: DatesArg,
 }
 
-impl LocalArgs {
-    /// A finished text, written so.
-    #[must_use]
-    pub fn text(self, text: String) -> String {
-        self.units.text(match self.dates {
-            DatesArg::Iso => text,
-            order => crate::report::in_dates(&text, order.into()),
-        })
-    }
-
-    /// A finished page or drawing, written so: only what stands between its tags.
-    #[must_use]
-    pub fn page(self, page: String) -> String {
-        if self.units == UnitsArg::Mm && self.dates == DatesArg::Iso {
-            return page;
+impl From<LocalArgs> for Locale {
+    fn from(args: LocalArgs) -> Self {
+        Self {
+            dates: args.dates.into(),
+            ..args.units.into()
         }
-        crate::report::between_tags(&page, |text| self.text(text.to_owned()))
     }
 }
 
@@ -117,7 +107,7 @@ pub enum DatesArg {
     Mdy,
 }
 
-impl From<DatesArg> for crate::report::DateOrder {
+impl From<DatesArg> for DateOrder {
     fn from(order: DatesArg) -> Self {
         match order {
             DatesArg::Iso => Self::YearFirst,
@@ -146,13 +136,17 @@ impl UnitsArg {
             Self::In => crate::geometry::MM_PER_INCH,
         }
     }
+}
 
-    /// A finished text in this unit.
-    #[must_use]
-    pub fn text(self, text: String) -> String {
-        match self {
-            Self::Mm => text,
-            Self::In => crate::report::in_inches(&text),
+impl From<UnitsArg> for Locale {
+    fn from(unit: UnitsArg) -> Self {
+        let lengths = match unit {
+            UnitsArg::Mm => LengthUnit::Millimetres,
+            UnitsArg::In => LengthUnit::Inches,
+        };
+        Self {
+            lengths,
+            ..Self::default()
         }
     }
 }

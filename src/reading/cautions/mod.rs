@@ -1,12 +1,14 @@
-//! What to keep in mind with a reading: a stable code, what was seen, and what to do about it.
+//! What to keep in mind with a reading: a stable code and what was seen.
 
 mod offset;
 mod shots;
 
+use super::about::{About, Caution, CountDiffers, EntryName};
 use super::arrows::Judged;
 use super::calls::Calls;
+use super::conditions::own_tolerance_of;
 use super::{Assumptions, Flier, Gathered, LeanReading, Posterior, Reason, Shot};
-use crate::record::{End, EntryKind, Hand, Note, Setup};
+use crate::record::{End, EntryKind, Hand, Setup};
 
 /// Everything that cautions look at.
 pub(super) struct Seen<'a> {
@@ -28,6 +30,13 @@ pub(super) struct Seen<'a> {
 }
 
 impl Seen<'_> {
+    fn entry_name(&self, end: usize, id: u64) -> EntryName {
+        EntryName {
+            id,
+            end: self.end_name(end),
+        }
+    }
+
     /// What an archer calls the end at this place among those read: the number it was given where all have one of their
     /// own, else its place, from 1.
     fn end_name(&self, place: usize) -> String {
@@ -41,7 +50,7 @@ impl Seen<'_> {
 }
 
 /// All cautions, what stands in the way of a reading first.
-pub(super) fn all(seen: &Seen<'_>) -> Vec<Note> {
+pub(super) fn all(seen: &Seen<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
     notes.extend(untold(seen));
     notes.extend(few_shots(seen));
@@ -71,52 +80,31 @@ fn setup<'a>(ends: &[&'a End]) -> Option<&'a Setup> {
     ends.iter().rev().find_map(|end| end.session.setup.as_ref())
 }
 
-/// The archer's own tolerance at 30 m, mm: that of the newest end alone.
-pub(super) fn own_tolerance_of(ends: &[&End]) -> Option<f64> {
-    ends.last()?.session.setup.as_ref()?.tolerance_30m_mm
-}
-
-fn plural(count: usize, one: &str) -> String {
-    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
-}
-
-fn untold(seen: &Seen<'_>) -> Vec<Note> {
+fn untold(seen: &Seen<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
     if seen.distance_m.is_none() {
-        notes.push(Note::new(
-            "no-distance",
-            "The distance isn't told, so nothing is called. Add distance_m to the session (or --distance).",
-        ));
+        notes.push(Caution::new("no-distance", About::NoDistance));
     }
     if seen.hand.is_none() {
-        notes.push(Note::new(
-            "no-hand",
-            "The drawing hand isn't told, so left and right can't be read as weak or stiff. Add hand to the session (or \
-             --hand).",
-        ));
+        notes.push(Caution::new("no-hand", About::NoHand));
     }
     notes
 }
 
-fn few_shots(seen: &Seen<'_>) -> Option<Note> {
+fn few_shots(seen: &Seen<'_>) -> Option<Caution> {
     let count = |kind| seen.shots.iter().filter(|shot| shot.kind == kind).count();
     let (fletched, bare) = (count(EntryKind::Fletched), count(EntryKind::Bare));
-    let few = seen.assumptions.few_shots;
-    (fletched.min(bare) < few).then(|| {
-        Note::new(
-            "few-shots",
-            format!(
-                "Only {} and {} count. Shoot at least {few} of each kind, better twice that: with fewer, one bad loose looks \
-                 like a tune.",
-                plural(fletched, "fletched shot"),
-                plural(bare, "bare shot"),
-            ),
-        )
-    })
+    let least = seen.assumptions.few_shots;
+    let about = About::FewShots {
+        fletched,
+        bare,
+        least,
+    };
+    (fletched.min(bare) < least).then(|| Caution::new("few-shots", about))
 }
 
 /// Ends of which other numbers of shots were told than there are, those that missed the boss counted in.
-fn told_otherwise(seen: &Seen<'_>) -> Option<Note> {
+fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
     let mut differing = Vec::new();
     for (place, end) in seen.ends.iter().enumerate() {
         // of a shot that missed nobody may know the kind: that explains a difference
@@ -135,166 +123,88 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Note> {
             told.and_then(|n| usize::try_from(n).ok())
                 .filter(|&n| n != there(kind))
         };
-        for (told, kind, name) in [
-            (end.session.fletched, EntryKind::Fletched, "fletched"),
-            (end.session.bare, EntryKind::Bare, "bare"),
+        for (told, kind) in [
+            (end.session.fletched, EntryKind::Fletched),
+            (end.session.bare, EntryKind::Bare),
         ] {
-            if let Some(n) = differs(told, kind) {
-                differing.push(format!(
-                    "end {}: {n} {name} told, {} counted",
-                    seen.end_name(place),
-                    there(kind)
-                ));
+            if let Some(given) = differs(told, kind) {
+                differing.push(CountDiffers {
+                    end: seen.end_name(place),
+                    kind,
+                    given,
+                    counted: there(kind),
+                });
             }
         }
     }
-    (!differing.is_empty()).then(|| {
-        Note::new(
-            "count-differs",
-            format!(
-                "Not as many shots as were told ({}). A shot that is missing, or one too many, can turn a reading: look at \
-                 these ends with `bossmark confirm` before you rely on it, and note shots that missed the boss.",
-                differing.join("; ")
-            ),
-        )
-    })
+    (!differing.is_empty()).then(|| Caution::new("count-differs", About::CountDiffers(differing)))
 }
 
-fn unconfirmed(seen: &Seen<'_>) -> Vec<Note> {
+fn unconfirmed(seen: &Seen<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    let named = |wanted: &[Reason]| -> Vec<String> {
-        seen.gathered
-            .left_out
-            .iter()
+    let named = |wanted: &[Reason]| -> Vec<EntryName> {
+        let left_out = seen.gathered.left_out.iter();
+        left_out
             .filter(|entry| wanted.contains(&entry.reason))
-            .map(|entry| format!("entry {} of end {}", entry.id, seen.end_name(entry.end)))
+            .map(|entry| seen.entry_name(entry.end, entry.id))
             .collect()
     };
     let unsure = named(&[Reason::Unconfirmed, Reason::UnknownKind]);
     if !unsure.is_empty() {
-        notes.push(Note::new(
-            "unconfirmed",
-            format!(
-                "Left out because nobody has confirmed what they are: {}. Check them with `bossmark confirm`.",
-                unsure.join(", ")
-            ),
-        ));
+        notes.push(Caution::new("unconfirmed", About::Unconfirmed(unsure)));
     }
     let nowhere = named(&[Reason::NoPlace]);
     if !nowhere.is_empty() {
-        notes.push(Note::new(
-            "no-place",
-            format!(
-                "Left out because they lie nowhere on a boss: {}. Correct their x_mm and y_mm.",
-                nowhere.join(", ")
-            ),
-        ));
+        notes.push(Caution::new("no-place", About::NoPlace(nowhere)));
     }
-    if seen.gathered.unchecked > 0 {
-        notes.push(Note::new(
-            "not-checked",
-            format!(
-                "{} as the program found them and nobody has looked at them yet. One glance with `bossmark confirm` makes \
-                 the reading surer.",
-                match seen.gathered.unchecked {
-                    1 => "1 shot is".to_owned(),
-                    count => format!("{count} shots are"),
-                }
-            ),
-        ));
+    let unchecked = seen.gathered.unchecked;
+    if unchecked > 0 {
+        notes.push(Caution::new("not-checked", About::NotChecked(unchecked)));
     }
     notes
 }
 
-fn missed(seen: &Seen<'_>) -> Option<Note> {
+fn missed(seen: &Seen<'_>) -> Option<Caution> {
     let missed = seen.gathered.missed;
-    let parts: Vec<String> = [
-        (missed.fletched, "fletched shot"),
-        (missed.bare, "bare shot"),
-        (missed.unknown, "shot of unknown kind"),
-    ]
-    .into_iter()
-    .filter(|&(count, _)| count > 0)
-    .map(|(count, name)| match (count, name) {
-        (count, "shot of unknown kind") if count > 1 => format!("{count} shots of unknown kind"),
-        _ => plural(count, name),
-    })
-    .collect();
-    (!parts.is_empty()).then(|| {
-        Note::new(
-            "missed-shots",
-            format!(
-                "{} missed the boss; where is not known, so the true offset is probably larger than read, towards where they went. \
-                 Go closer or use a larger boss, and shoot the end again.",
-                parts.join(" and ")
-            ),
-        )
-    })
+    (missed.fletched + missed.bare + missed.unknown > 0)
+        .then(|| Caution::new("missed-shots", About::Missed(missed)))
 }
 
-fn spots(seen: &Seen<'_>) -> Vec<Note> {
+fn spots(seen: &Seen<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    if !seen.gathered.between_spots.is_empty() {
-        let named: Vec<String> = seen
-            .gathered
-            .between_spots
-            .iter()
-            .map(|(end, id)| format!("entry {id} of end {}", seen.end_name(*end)))
-            .collect();
-        notes.push(Note::new(
+    let between = &seen.gathered.between_spots;
+    if !between.is_empty() {
+        let named = between.iter().map(|(end, id)| seen.entry_name(*end, *id));
+        notes.push(Caution::new(
             "between-spots",
-            format!(
-                "Between two spots, so the spot aimed at is a guess: {}. Tell it with spot in the record, or shoot bare \
-                 shafts at a face with one centre.",
-                named.join(", ")
-            ),
+            About::BetweenSpots(named.collect()),
         ));
     }
-    if seen
-        .gathered
-        .left_out
-        .iter()
-        .any(|entry| entry.reason == Reason::NoSpot)
-    {
-        notes.push(Note::new(
-            "no-spots",
-            "Shots at several spots are left out because the record doesn't tell where the spots are. Measure the photo \
-             again with the right face.",
-        ));
+    let mut left_out = seen.gathered.left_out.iter();
+    if left_out.any(|entry| entry.reason == Reason::NoSpot) {
+        notes.push(Caution::new("no-spots", About::NoSpots));
     }
     notes
 }
 
-fn distance(seen: &Seen<'_>) -> Option<Note> {
+fn distance(seen: &Seen<'_>) -> Option<Caution> {
     let distance = seen.distance_m?;
-    let assumptions = seen.assumptions;
-    if distance < assumptions.short_distance_m {
-        return Some(Note::new(
-            "short-distance",
-            format!(
-                "At {distance} m a bow can look in tune when it isn't, and a difference can still change its size. Take it \
-                 as a first step and shoot again at 30 m before anything is cut."
-            ),
-        ));
+    if distance < seen.assumptions.short_distance_m {
+        let about = About::ShortDistance(distance);
+        return Some(Caution::new("short-distance", about));
     }
-    (distance > assumptions.long_distance_m).then(|| {
-        Note::new(
-            "long-distance",
-            format!("At {distance} m wind and form weigh more than the tune. Shoot the bare shafts at 30 m."),
-        )
-    })
+    (distance > seen.assumptions.long_distance_m)
+        .then(|| Caution::new("long-distance", About::LongDistance(distance)))
 }
 
-fn own_tolerance(seen: &Seen<'_>) -> Option<Note> {
-    let own = own_tolerance_of(seen.ends)?;
-    let used = seen.assumptions.tolerance_for(Some(own));
-    ((own - used).abs() > 1e-9 || own.is_nan()).then(|| {
-        Note::new(
-            "tolerance-range",
-            format!(
-                "A tolerance of {own} mm at 30 m is out of reach or no tune; {used} mm was used. Give one from {} to {} mm.",
-                seen.assumptions.tolerance_range_mm[0], seen.assumptions.tolerance_range_mm[1]
-            ),
-        )
-    })
+fn own_tolerance(seen: &Seen<'_>) -> Option<Caution> {
+    let given_mm = own_tolerance_of(seen.ends)?;
+    let used_mm = seen.assumptions.tolerance_for(Some(given_mm));
+    let about = About::ToleranceRange {
+        given_mm,
+        used_mm,
+        range_mm: seen.assumptions.tolerance_range_mm,
+    };
+    ((given_mm - used_mm).abs() > 1e-9 || given_mm.is_nan())
+        .then(|| Caution::new("tolerance-range", about))
 }

@@ -2,101 +2,53 @@
 
 use super::{Seen, setup};
 use crate::reading::Flier;
+use crate::reading::about::{About, Caution, NamedFlier, OddArrow};
 use crate::reading::arrows::Judged;
-use crate::record::{EntryKind, Note};
+use crate::record::EntryKind;
 
-pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Note> {
-    let list = |fliers: &[Flier]| {
-        fliers
-            .iter()
-            .map(|flier| {
-                format!(
-                    "shot {} of end {} ({:.0} %)",
-                    flier.id,
-                    seen.end_name(flier.end.saturating_sub(1) as usize),
-                    100.0 * flier.p_flier
-                )
-            })
-            .collect::<Vec<String>>()
-            .join(", ")
+pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Caution> {
+    let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
+        let named = fliers.iter().map(|&flier| NamedFlier {
+            end: seen.end_name(flier.end.saturating_sub(1) as usize),
+            flier,
+        });
+        named.collect()
     };
     let mut notes = Vec::new();
     if !seen.fliers.is_empty() {
-        notes.push(Note::new(
-            "flier",
-            format!(
-                "Probably a bad loose: {}. Such a shot stays in the reading but counts for little; don't take it out, shoot on.",
-                list(seen.fliers)
-            ),
-        ));
+        notes.push(Caution::new("flier", About::Fliers(named(seen.fliers))));
     }
     if !seen.possible_fliers.is_empty() {
-        notes.push(Note::new(
-            "possible-flier",
-            format!(
-                "Perhaps a bad loose: {}. Another end will tell.",
-                list(seen.possible_fliers)
-            ),
-        ));
+        let possible = About::PossibleFliers(named(seen.possible_fliers));
+        notes.push(Caution::new("possible-flier", possible));
     }
     notes
 }
 
-pub(super) fn odd_arrows(seen: &Seen<'_>) -> Option<Note> {
+pub(super) fn odd_arrows(seen: &Seen<'_>) -> Option<Caution> {
     let odd: Vec<&Judged> = seen
         .arrows
         .iter()
         .filter(|arrow| arrow.p_odd > seen.assumptions.odd_arrow_named)
         .collect();
-    if odd.is_empty() {
-        return None;
-    }
-    let mut sentences = Vec::new();
-    for arrow in odd.iter().filter(|arrow| !arrow.ambiguous) {
-        sentences.push(format!(
-            "{} {} keeps landing {:.0} mm from the others of its kind{}.",
-            kind_name(arrow.kind),
-            arrow.mark,
-            arrow.offset_mm[0].hypot(arrow.offset_mm[1]),
-            if arrow.left_out {
-                " and is left out of the reading"
-            } else {
-                ""
-            }
-        ));
-    }
-    for kind in [EntryKind::Fletched, EntryKind::Bare] {
-        if odd
-            .iter()
-            .any(|arrow| arrow.ambiguous && arrow.kind == kind)
-        {
-            sentences.push(format!(
-                "The two {} arrows keep landing apart; with two it can't be told which is odd, so shoot a third.",
-                match kind {
-                    EntryKind::Bare => "bare",
-                    _ => "fletched",
-                }
-            ));
-        }
-    }
-    Some(Note::new(
-        "odd-arrow",
-        format!(
-            "{} Inspect it, spin it, turn or change its nock; if it stays odd, leave it at home.",
-            sentences.join(" ")
-        ),
-    ))
-}
-
-fn kind_name(kind: EntryKind) -> &'static str {
-    match kind {
-        EntryKind::Bare => "Bare arrow",
-        EntryKind::Fletched | EntryKind::Unknown => "Fletched arrow",
-    }
+    let arrows = odd.iter().filter(|arrow| !arrow.ambiguous);
+    let arrows = arrows.map(|arrow| OddArrow {
+        kind: arrow.kind,
+        mark: arrow.mark.clone(),
+        distance_mm: arrow.offset_mm[0].hypot(arrow.offset_mm[1]),
+        left_out: arrow.left_out,
+    });
+    let of_two = |kind: &EntryKind| odd.iter().any(|a| a.ambiguous && a.kind == *kind);
+    let kinds = [EntryKind::Fletched, EntryKind::Bare].into_iter();
+    let about = About::OddArrows {
+        arrows: arrows.collect(),
+        of_two: kinds.filter(of_two).collect(),
+    };
+    (!odd.is_empty()).then(|| Caution::new("odd-arrow", about))
 }
 
 /// The same mark twice in one end and kind: the marks can't tell arrows apart.
-pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Note> {
+pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Caution> {
     let shots = seen.shots;
     let twice = shots.iter().enumerate().find(|(at, shot)| {
         shot.arrow.is_some()
@@ -105,19 +57,16 @@ pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Note> {
             })
     });
     twice.map(|(_, shot)| {
-        Note::new(
-            "mixed-arrows",
-            format!(
-                "The mark {} stands on two arrows of end {}. Correct the marks: mixed-up arrows hide odd ones.",
-                shot.arrow.as_deref().unwrap_or_default(),
-                seen.end_name(shot.end)
-            ),
-        )
+        let about = About::MixedArrows {
+            mark: shot.arrow.clone().unwrap_or_default(),
+            end: seen.end_name(shot.end),
+        };
+        Caution::new("mixed-arrows", about)
     })
 }
 
 /// Where the order is known: one kind wholly before the other, so that tiring or a turning wind looks like tune.
-pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Note> {
+pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
     let ends: Vec<String> = seen
         .ends
         .iter()
@@ -144,32 +93,13 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Note> {
         })
         .map(|(place, _)| seen.end_name(place))
         .collect();
-    (!ends.is_empty()).then(|| {
-        Note::new(
-            "not-alternate",
-            format!(
-                "In end {} all shots of one kind came before the other, so tiring or a turning wind can look like tune. \
-                 Shoot fletched and bare in turn.",
-                ends.join(", ")
-            ),
-        )
-    })
+    (!ends.is_empty()).then(|| Caution::new("not-alternate", About::NotAlternate(ends)))
 }
 
-pub(super) fn different_mass(seen: &Seen<'_>) -> Option<Note> {
+pub(super) fn different_mass(seen: &Seen<'_>) -> Option<Caution> {
     let setup = setup(seen.ends)?;
     let (fletched, bare) = (setup.rear_gr?, setup.bare_rear_gr?);
     let difference = bare - fletched;
-    (difference.abs() > seen.assumptions.mass_difference_gr).then(|| {
-        Note::new(
-            "different-mass",
-            format!(
-                "The bare shafts' rear end is {:.1} gr {} than the fletched ones', which alone makes them act {}. Wrap tape of \
-                 the vanes' weight round the bare shafts.",
-                difference.abs(),
-                if difference < 0.0 { "lighter" } else { "heavier" },
-                if difference < 0.0 { "weaker" } else { "stiffer" },
-            ),
-        )
-    })
+    (difference.abs() > seen.assumptions.mass_difference_gr)
+        .then(|| Caution::new("different-mass", About::DifferentMass(difference)))
 }

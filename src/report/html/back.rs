@@ -2,9 +2,12 @@
 
 use super::page::Page;
 use crate::advice::Learned;
+use crate::math::rounded;
 use crate::record::{EntryKind, EntrySource, EntryState};
-use crate::report::marked::{is_unsure, letter};
-use crate::report::{EndStory, ReportInput, RunStory, steps, words};
+use crate::text::Locale;
+use crate::text::numbers::sureness;
+use crate::text::terms::{kind_name, letter, lever_name};
+use crate::timeline::{EndStory, ReportInput, RunStory};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {
@@ -22,7 +25,7 @@ pub(super) fn learned(page: &mut Page, input: &ReportInput) {
         }
         page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"What was learned\"><table>\n<thead><tr><th scope=\"col\">One unit of</th><th scope=\"col\">moves the bare shafts at 30 m by</th><th scope=\"col\">give or take</th><th scope=\"col\">before this bow had told</th><th scope=\"col\">where the number comes from</th></tr></thead>\n<tbody>\n");
         for row in rows {
-            learned_row(page, row);
+            learned_row(page, row, page.locale);
         }
         page.raw("</tbody></table></div>\n");
     }
@@ -38,16 +41,17 @@ pub(super) fn learned(page: &mut Page, input: &ReportInput) {
     page.raw("</section>\n");
 }
 
-fn learned_row(page: &mut Page, row: &Learned) {
+fn learned_row(page: &mut Page, row: &Learned, locale: Locale) {
+    let [mm, sd, before] = [row.mm_per_unit, row.sd, row.prior_mm_per_unit].map(|v| rounded(v, 1));
     page.raw("<tr>");
-    let name = format!("{}, {}", steps::name(row.change), row.unit);
+    let name = format!("{}, {}", lever_name(row.change), row.unit);
     page.raw("<th scope=\"row\">");
     page.text(&name);
     page.raw("</th>");
     for text in [
-        format!("{} mm", words::number(row.mm_per_unit, 1)),
-        format!("\u{b1} {} mm", words::number(row.sd, 1)),
-        format!("{} mm", words::number(row.prior_mm_per_unit, 1)),
+        locale.length(mm, 1),
+        format!("\u{b1} {}", locale.length(sd, 1)),
+        locale.length(before, 1),
         match row.from_changes {
             0 => "rules of thumb alone".to_owned(),
             1 => "1 change on this bow, with the rules of thumb".to_owned(),
@@ -106,12 +110,12 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
         .entries
         .iter()
         .filter(|e| {
-            e.state == EntryState::Proposed && (is_unsure(e) || e.kind == EntryKind::Unknown)
+            e.state == EntryState::Proposed && (e.is_unsure() || e.kind == EntryKind::Unknown)
         })
         .map(|e| {
             let sure = e
                 .confidence
-                .map_or_else(String::new, |c| format!(" ({} sure)", words::percent(c)));
+                .map_or_else(String::new, |c| format!(" ({} sure)", sureness(c)));
             format!("{}{}{sure}", letter(e.kind), e.id)
         })
         .collect();
@@ -138,11 +142,7 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
                 v.filter(|v| *v >= 0.0)
                     .map_or_else(String::new, |v| format!(" \u{b1} {:.1}", v.sqrt()))
             };
-            let kind = match e.kind {
-                EntryKind::Fletched => "fletched",
-                EntryKind::Bare => "bare",
-                EntryKind::Unknown => "not known",
-            };
+            let kind = kind_name(e.kind);
             let state = match (e.state, e.source) {
                 (EntryState::Proposed, _) => "proposed",
                 (EntryState::Confirmed, EntrySource::Moved) => "confirmed, moved",
@@ -157,7 +157,7 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
                 e.arrow.clone().unwrap_or_default(),
                 format!("{:.1}{}", e.x_mm + 0.0, sd(0)),
                 format!("{:.1}{}", e.y_mm + 0.0, sd(1)),
-                e.confidence.map_or_else(String::new, words::percent),
+                e.confidence.map_or_else(String::new, sureness),
                 state.to_owned(),
             ] {
                 page.raw("<td>");

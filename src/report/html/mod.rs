@@ -8,7 +8,9 @@ mod now;
 mod page;
 mod timeline;
 
-use super::{BowStory, EndStory, ReportInput, words};
+use crate::text::numbers::{number, several};
+use crate::text::{Locale, record};
+use crate::timeline::{BowStory, EndStory, ReportInput};
 use page::Page;
 use std::collections::BTreeSet;
 
@@ -17,9 +19,9 @@ const GUIDE: &str = include_str!("guide.html");
 
 /// The whole report as an HTML document. The same input gives the same bytes.
 #[must_use]
-pub fn report(input: &ReportInput) -> String {
-    let mut page = Page::new();
-    let title = title(input);
+pub fn report(input: &ReportInput, locale: Locale) -> String {
+    let mut page = Page::new(locale);
+    let title = title(input, locale);
     page.raw("<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
     page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     page.raw("<meta name=\"color-scheme\" content=\"light dark\">\n");
@@ -69,20 +71,23 @@ fn ends(input: &ReportInput) -> impl Iterator<Item = &EndStory> {
         .flat_map(|r| &r.ends)
 }
 
-fn title(input: &ReportInput) -> String {
+fn title(input: &ReportInput, locale: Locale) -> String {
     if !input.title.trim().is_empty() {
         return input.title.trim().to_owned();
     }
     match days(input).as_slice() {
         [] => "Bare-shaft report".to_owned(),
-        [day] => format!("Bare-shaft report, {day}"),
-        [first, .., last] => format!("Bare-shaft report, {first} to {last}"),
+        [day] => format!("Bare-shaft report, {}", locale.date(day)),
+        [first, .., last] => {
+            let (first, last) = (locale.date(first), locale.date(last));
+            format!("Bare-shaft report, {first} to {last}")
+        }
     }
 }
 
 /// The days shot on, oldest first.
 fn days(input: &ReportInput) -> Vec<&str> {
-    let days: BTreeSet<&str> = ends(input).filter_map(|e| words::day(&e.end)).collect();
+    let days: BTreeSet<&str> = ends(input).filter_map(|e| record::day(&e.end)).collect();
     days.into_iter().collect()
 }
 
@@ -93,7 +98,7 @@ fn head(page: &mut Page, input: &ReportInput, title: &str) {
     if !input.problems.is_empty() {
         facts.push(format!(
             "{} could not be used, see below",
-            words::several(input.problems.len(), "file")
+            several(input.problems.len(), "file")
         ));
     }
     for fact in facts {
@@ -111,7 +116,7 @@ fn facts_of_bow(bow: &BowStory) -> String {
     let mut out = vec![bow.label.clone()];
     let reading = &bow.advice_now.reading;
     if let Some(d) = reading.distance_m {
-        out.push(format!("{} m", words::number(d, 1)));
+        out.push(format!("{} m", number(d, 1)));
     }
     match reading.hand {
         Some(crate::record::Hand::Right) => out.push("right-handed".to_owned()),
@@ -121,8 +126,8 @@ fn facts_of_bow(bow: &BowStory) -> String {
     let n = bow.runs.iter().map(|r| r.ends.len()).sum();
     out.push(format!(
         "{} with {}",
-        words::several(n, "end"),
-        words::several(bow.runs.len(), "set-up")
+        several(n, "end"),
+        several(bow.runs.len(), "set-up")
     ));
     out.retain(|s| !s.trim().is_empty());
     out.join(" \u{b7} ")

@@ -2,10 +2,13 @@
 
 use super::page::Page;
 use crate::advice::{Advice, Step};
-use crate::reading::{self, Reading};
-use crate::record::{End, Note};
+use crate::reading::Reading;
+use crate::record::End;
 use crate::report::svg::FacePlot;
-use crate::report::{BowStory, Embedding, RunStory, charts, steps, words};
+use crate::report::{Embedding, charts};
+use crate::text::numbers::sureness;
+use crate::text::{self, Locale, Sentence, facts, headline};
+use crate::timeline::{BowStory, RunStory};
 
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;
@@ -23,8 +26,8 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         "Where the bow stands now".to_owned()
     });
     page.close("h2");
-    page.el("p", "verdict", &words::verdict(&advice.reading));
-    page.el("p", "lead", &lead(advice));
+    page.el("p", "verdict", &text::verdict(&advice.reading));
+    page.el("p", "lead", &lead(advice, page.locale));
     page.raw("<div class=\"pair\">\n<div>\n");
     next(page, advice, Standing::Now);
     page.raw("</div>\n<div>\n");
@@ -34,7 +37,12 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     }
     page.el("h3", "label", "How far out, and how sure");
     calls(page, &advice.reading);
-    let gauge = charts::gauge(&advice.reading, &format!("now{bow}g"), Embedding::Inline);
+    let gauge = charts::gauge(
+        &advice.reading,
+        &format!("now{bow}g"),
+        Embedding::Inline,
+        page.locale,
+    );
     if !gauge.is_empty() {
         page.raw("<figure>");
         page.raw(&gauge);
@@ -47,7 +55,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     }
     page.raw("</div>\n</div>\n");
     let heading = "Keep in mind about these shots";
-    page.cautions(heading, &general(advice).collect::<Vec<_>>());
+    page.cautions(heading, &general(advice, page.locale));
     page.raw("</section>\n");
 }
 
@@ -56,18 +64,17 @@ pub(super) fn plot(page: &mut Page, run: &RunStory, id: &str, title: &str) {
     let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
     let plot = FacePlot::of_run(&ends, &run.reading, run.face.as_ref(), title);
     page.raw("<figure class=\"plot\">");
-    page.raw(&plot.svg(id, Embedding::Inline));
+    page.raw(&plot.svg(id, Embedding::Inline, page.locale));
     page.raw("</figure>\n");
 }
 
 /// What was seen, in a sentence, or why there is nothing.
-fn lead(advice: &Advice) -> String {
-    let failure = advice
-        .failure
-        .as_ref()
-        .or(advice.reading.failure.as_ref())
-        .map(|f| f.text.clone());
-    failure.unwrap_or_else(|| reading::sentence(&advice.reading))
+fn lead(advice: &Advice, locale: Locale) -> String {
+    match (&advice.failure, &advice.reading.failure) {
+        (Some(failure), _) => failure.text(locale),
+        (None, Some(failure)) => failure.text(locale),
+        (None, None) => text::sentence(&advice.reading, locale),
+    }
 }
 
 /// How sure the call on each axis is.
@@ -76,10 +83,10 @@ pub(super) fn calls(page: &mut Page, reading: &Reading) {
         return;
     }
     page.raw("<dl class=\"calls\">\n");
-    for (axis, call, p) in words::calls(reading) {
+    for (axis, call, p) in text::calls(reading) {
         page.raw("<div>");
         page.el("dt", "", axis);
-        let sure = p.map_or_else(String::new, |p| format!(", {} sure", words::percent(p)));
+        let sure = p.map_or_else(String::new, |p| format!(", {} sure", sureness(p)));
         page.el("dd", "", &format!("{call}{sure}"));
         page.raw("</div>\n");
     }
@@ -94,8 +101,15 @@ pub(super) enum Standing {
 }
 
 /// Cautions that belong to no single step.
-fn general(advice: &Advice) -> impl Iterator<Item = &Note> {
-    advice.cautions.iter().chain(&advice.reading.cautions)
+fn general(advice: &Advice, locale: Locale) -> Vec<String> {
+    let own = advice.cautions.iter().map(|c| c.text(locale));
+    let of_reading = advice.reading.cautions.iter().map(|c| c.text(locale));
+    own.chain(of_reading).collect()
+}
+
+fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Vec<String> {
+    let cautions = steps.into_iter().flat_map(|step| &step.cautions);
+    cautions.map(|c| c.text(locale)).collect()
 }
 
 /// The next step in full, with its company and the alternatives.
@@ -108,7 +122,7 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
     page.el(tag, "label", heading);
     match &advice.next {
         Some(step) => {
-            let words = steps::headline(step);
+            let words = headline(step, page.locale);
             let long = words.chars().count() > LONG_STEP;
             page.el("p", if long { "step long" } else { "step" }, &words);
             details(page, step);
@@ -117,21 +131,17 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
     }
     for step in &advice.also {
         page.el("p", "label", "Together with it");
-        page.el("p", "step second", &steps::headline(step));
+        page.el("p", "step second", &headline(step, page.locale));
         details(page, step);
     }
-    let of_steps = advice
-        .next
-        .iter()
-        .chain(&advice.also)
-        .flat_map(|s| &s.cautions);
+    let mut cautions = of_steps(advice.next.iter().chain(&advice.also), page.locale);
     match standing {
-        Standing::Now => page.cautions("Mind this", &of_steps.collect::<Vec<_>>()),
+        Standing::Now => page.cautions("Mind this", &cautions),
         Standing::Then => {
-            let notes: Vec<&Note> = of_steps.chain(general(advice)).collect();
-            if !notes.is_empty() {
+            cautions.extend(general(advice, page.locale));
+            if !cautions.is_empty() {
                 page.raw("<details><summary>What was to be minded</summary>");
-                page.cautions("Mind this", &notes);
+                page.cautions("Mind this", &cautions);
                 page.raw("</details>\n");
             }
         }
@@ -140,9 +150,9 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
         page.raw("<details><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
         for step in advice.others.iter().take(MOST_OTHERS) {
             page.raw("<li>");
-            page.el("p", "", &steps::headline(step));
+            page.el("p", "", &headline(step, page.locale));
             details(page, step);
-            page.cautions("Mind this", &step.cautions.iter().collect::<Vec<_>>());
+            page.cautions("Mind this", &of_steps([step], page.locale));
             page.raw("</li>\n");
         }
         page.raw("</ol></details>\n");
@@ -152,5 +162,5 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
 
 /// From where to where, what to expect, and why.
 pub(super) fn details(page: &mut Page, step: &Step) {
-    page.facts(&steps::facts(step));
+    page.facts(&facts(step, page.locale));
 }

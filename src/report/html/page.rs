@@ -1,15 +1,20 @@
 //! A page in the making.
 
-use crate::record::Note;
 use crate::report::escape;
+use crate::text::Locale;
 
 pub(super) struct Page {
     out: String,
+    /// How its lengths and dates are written.
+    pub(super) locale: Locale,
 }
 
 impl Page {
-    pub(super) const fn new() -> Self {
-        Self { out: String::new() }
+    pub(super) const fn new(locale: Locale) -> Self {
+        Self {
+            out: String::new(),
+            locale,
+        }
     }
 
     /// Markup of our own.
@@ -80,19 +85,17 @@ impl Page {
         self.raw("</dl>\n");
     }
 
-    /// A list of cautions; nothing where there are none.
-    pub(super) fn cautions(&mut self, heading: &str, notes: &[&Note]) {
-        if notes.is_empty() {
+    /// A list of cautions, each text once; nothing where there are none.
+    pub(super) fn cautions(&mut self, heading: &str, texts: &[String]) {
+        if texts.is_empty() {
             return;
         }
         self.raw("<div class=\"cautions\">");
         self.el("p", "label", heading);
         self.raw("<ul>");
-        let mut said: Vec<&str> = Vec::new();
-        for note in notes {
-            if !said.contains(&note.text.as_str()) {
-                self.el("li", "", &note.text);
-                said.push(&note.text);
+        for (place, text) in texts.iter().enumerate() {
+            if !texts[..place].contains(text) {
+                self.el("li", "", text);
             }
         }
         self.raw("</ul></div>\n");

@@ -3,11 +3,13 @@
 use super::page::Page;
 use super::{back, now};
 use crate::advice::Expect;
-use crate::reading::{self, Reading};
+use crate::reading::Reading;
 use crate::record::End;
-use crate::report::{
-    BowStory, Effect, Embedding, EndStory, RunStory, charts, jpeg, marked, steps, words,
-};
+use crate::report::{Embedding, charts, jpeg};
+use crate::text::numbers::{capital, several};
+use crate::text::record::{counts, end_numbers};
+use crate::text::{self, settings::settings};
+use crate::timeline::{BowStory, Effect, EndStory, RunStory};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::collections::BTreeSet;
@@ -21,7 +23,12 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     });
     page.close("h2");
     let ends: usize = story.runs.iter().map(|r| r.ends.len()).sum();
-    let chart = charts::timeline(&story.runs, &format!("e{bow}t"), Embedding::Inline);
+    let chart = charts::timeline(
+        &story.runs,
+        &format!("e{bow}t"),
+        Embedding::Inline,
+        page.locale,
+    );
     if ends > 1 && !chart.is_empty() {
         page.raw("<figure class=\"timeline\">");
         page.raw(&chart);
@@ -42,7 +49,12 @@ fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     if days.len() < 2 {
         return;
     }
-    let chart = charts::trend(&story.trend, &format!("e{bow}h"), Embedding::Inline);
+    let chart = charts::trend(
+        &story.trend,
+        &format!("e{bow}h"),
+        Embedding::Inline,
+        page.locale,
+    );
     if chart.is_empty() {
         return;
     }
@@ -59,7 +71,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     page.raw(&format!(
         "<article class=\"run\" id=\"run{bow}x{place}\">\n"
     ));
-    let heading = format!("Set-up {number}: {}", words::end_numbers(&ends));
+    let heading = format!("Set-up {number}: {}", end_numbers(&ends));
     page.el("h3", "", &heading);
     changed(page, run, number);
     set_up(page, run);
@@ -75,7 +87,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
             "note",
             &format!(
                 "{} of earlier days with this set-up {} counted too; the photos aren\u{2019}t shown again.",
-                words::several(earlier, "end"),
+                several(earlier, "end"),
                 if earlier == 1 { "is" } else { "are" }
             ),
         );
@@ -89,16 +101,15 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     );
     page.raw("<div>\n");
     page.el("p", "label", "What the shots said");
-    page.el("p", "said", &words::verdict(&run.reading));
-    let text = reading::sentence(&run.reading);
-    page.el("p", "", &text);
+    page.el("p", "said", &text::verdict(&run.reading));
+    page.el("p", "", &text::sentence(&run.reading, page.locale));
     now::calls(page, &run.reading);
     groups(page, &run.reading);
-    if let Some(plain) = words::plain_means(&run.reading) {
+    if let Some(plain) = text::plain_means(&run.reading, page.locale) {
         page.el("p", "note", &format!("Plain means: {plain}."));
     }
     if let Some(more) = &run.reading.more_shots {
-        page.el("p", "note", &words::more_shots(more));
+        page.el("p", "note", &text::more_shots(more, page.locale));
     }
     page.raw("</div>\n</div>\n");
     back::entries(page, run);
@@ -120,7 +131,7 @@ fn groups(page: &mut Page, reading: &Reading) {
         ("Bare group", groups.bare),
     ]
     .into_iter()
-    .filter_map(|(name, group)| Some((name.to_owned(), words::group_size(&group?))))
+    .filter_map(|(name, group)| Some((name.to_owned(), text::group_size(&group?, page.locale))))
     .collect();
     page.facts(&facts);
 }
@@ -134,7 +145,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
     page.el("p", "label", &format!("Change {}", number - 1));
     page.raw("<ul>");
     for change in &run.changes {
-        page.el("li", "", &words::capital(&change.words));
+        page.el("li", "", &capital(&text::change(change, page.locale)));
     }
     page.raw("</ul>\n");
     let notes: Vec<&str> = run
@@ -157,7 +168,8 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
 }
 
 fn what_it_did(page: &mut Page, effect: &Effect) {
-    let moved = |e: &Expect| format!("the bare shafts {}", steps::shift(e));
+    let locale = page.locale;
+    let moved = |e: &Expect| format!("the bare shafts {}", text::shift(e, locale));
     let mut facts = Vec::new();
     if let Some(e) = &effect.expected {
         facts.push(("Expected".to_owned(), moved(e)));
@@ -195,7 +207,8 @@ fn judged(expected: &Expect, seen: &Expect) -> &'static str {
 }
 
 fn set_up(page: &mut Page, run: &RunStory) {
-    let rows = run.setup.as_ref().map(words::settings).unwrap_or_default();
+    let setup = run.setup.as_ref();
+    let rows = setup.map_or_else(Vec::new, |setup| settings(setup, page.locale));
     if rows.is_empty() {
         page.el("p", "note", "The set-up was not told.");
         return;
@@ -203,7 +216,7 @@ fn set_up(page: &mut Page, run: &RunStory) {
     page.raw("<details class=\"setup\"><summary>What was set</summary>\n<dl class=\"settings\">\n");
     for (name, value) in rows {
         page.raw("<div>");
-        page.el("dt", "", &words::capital(name));
+        page.el("dt", "", &capital(name));
         page.el("dd", "", &value);
         page.raw("</div>\n");
     }
@@ -215,11 +228,7 @@ fn photo(page: &mut Page, end: &EndStory) {
         Some(n) => format!("End {n}"),
         None => "End".to_owned(),
     };
-    let caption = format!(
-        "{name} \u{b7} {} \u{b7} {}",
-        end.file,
-        words::counts(&end.end)
-    );
+    let caption = format!("{name} \u{b7} {} \u{b7} {}", end.file, counts(&end.end));
     page.raw("<figure class=\"photo\">");
     let picture = end.marked_jpeg.as_deref().map(jpeg::stripped);
     match picture {
@@ -230,7 +239,7 @@ fn photo(page: &mut Page, end: &EndStory) {
             ));
             page.text(&format!(
                 "{name}: the photo with the fitted rings and {} marked.",
-                words::counts(&end.end)
+                counts(&end.end)
             ));
             page.raw("\" src=\"data:image/jpeg;base64,");
             page.raw(&STANDARD.encode(p.bytes));
@@ -243,12 +252,7 @@ fn photo(page: &mut Page, end: &EndStory) {
     }
     page.raw("<figcaption>");
     page.text(&caption);
-    let unsure = end
-        .end
-        .entries
-        .iter()
-        .filter(|e| marked::is_unsure(e))
-        .count();
+    let unsure = end.end.entries.iter().filter(|e| e.is_unsure()).count();
     if unsure > 0 {
         page.raw(" <strong>");
         page.text(&format!("{unsure} to look at again"));

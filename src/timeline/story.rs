@@ -1,9 +1,9 @@
-//! The story of an evening, as the report tells it: bows, their runs of one set-up, and the ends of each run.
+//! An evening's bows, their runs of one set-up, and the ends of each run: what a report shows.
 
-use super::{FaceLook, steps};
+use super::FaceLook;
 use crate::advice::{Advice, Expect};
 use crate::reading::Reading;
-use crate::record::{Comparison, End, Setting, Setup};
+use crate::record::{End, SettingChange, Setup};
 
 /// All that the report tells.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -46,7 +46,7 @@ pub struct TrendPoint {
     /// The day as the records write it, `YYYY-MM-DD`; `None` where they don't say.
     pub day: Option<String>,
     /// What was changed against the set-up before; empty except at a set-up's first point.
-    pub changes: Vec<MadeChange>,
+    pub changes: Vec<SettingChange>,
     /// The reading of that day's ends alone.
     pub reading: Reading,
 }
@@ -61,7 +61,7 @@ pub struct RunStory {
     /// What the face looks like; `None`: drawn plain from the records.
     pub face: Option<FaceLook>,
     /// What was changed against the run before; empty for the first.
-    pub changes: Vec<MadeChange>,
+    pub changes: Vec<SettingChange>,
     /// The ends, oldest first.
     pub ends: Vec<EndStory>,
     /// The reading of this run's ends.
@@ -81,52 +81,8 @@ pub struct EndStory {
     pub earlier: bool,
     /// The record.
     pub end: End,
-    /// The photo with its marks as a JPEG (see [`super::marked`]); `None` for an end measured with a tape.
+    /// The photo with its marks as a JPEG; `None` for an end measured with a tape.
     pub marked_jpeg: Option<Vec<u8>>,
-}
-
-/// A setting that differs from the run before.
-#[derive(Clone, Debug, PartialEq)]
-pub struct MadeChange {
-    /// The set-up field.
-    pub setting: String,
-    /// Its value before.
-    pub from: Option<f64>,
-    /// Its value now.
-    pub to: Option<f64>,
-    /// The change in words.
-    pub words: String,
-}
-
-impl MadeChange {
-    /// What is different between two set-ups, in words. The pounds that go with a turn of the bolts stand after it.
-    #[must_use]
-    pub fn list(compared: &Comparison) -> Vec<Self> {
-        let settings = compared.changes.iter().flat_map(|lever| &lever.settings);
-        settings
-            .map(|s| {
-                let words = match (&s.from, &s.to) {
-                    (Setting::Number(from), Setting::Number(to)) => {
-                        steps::made(s.setting, *from, *to)
-                    }
-                    (from, to) => format!("{}: {} to {}", s.setting, label(from), label(to)),
-                };
-                Self {
-                    setting: s.setting.to_owned(),
-                    from: s.from.number(),
-                    to: s.to.number(),
-                    words,
-                }
-            })
-            .collect()
-    }
-}
-
-fn label(setting: &Setting) -> String {
-    match setting {
-        Setting::Number(n) => super::words::number(*n, 3),
-        Setting::Text(t) => format!("\u{201c}{t}\u{201d}"),
-    }
 }
 
 /// What a change did: the shift of the offset between two runs, mm at the distance shot, not mirrored by hand.
@@ -146,7 +102,7 @@ impl Effect {
     pub fn between(
         before: &Reading,
         advised: &Advice,
-        changes: &[MadeChange],
+        changes: &[SettingChange],
         after: &Reading,
     ) -> Option<Self> {
         let (a, b) = (before.offset?, after.offset?);
@@ -175,7 +131,7 @@ fn same_distance(a: Option<f64>, b: Option<f64>) -> bool {
 
 /// Sum of what the advised steps led to expect, each scaled by the part of it that was made. `None` as soon as a change
 /// was made that the advice says nothing about: then the whole can't be told.
-fn expected(advised: &Advice, changes: &[MadeChange]) -> Option<Expect> {
+fn expected(advised: &Advice, changes: &[SettingChange]) -> Option<Expect> {
     let steps = || {
         advised
             .next
@@ -193,7 +149,7 @@ fn expected(advised: &Advice, changes: &[MadeChange]) -> Option<Expect> {
             continue;
         }
         let step = steps().find(|s| moves(s.setting.as_deref(), s.bolt_quarter_turns, change))?;
-        let made = change.to? - change.from?;
+        let made = change.amount()?;
         let planned = match step.bolt_quarter_turns {
             Some(quarters) if change.setting == "bolt_turns_out" => -quarter_turns(quarters) / 4.0,
             _ => step.amount?,
@@ -217,9 +173,8 @@ fn expected(advised: &Advice, changes: &[MadeChange]) -> Option<Expect> {
     })
 }
 
-fn moves(setting: Option<&str>, quarters: Option<i64>, change: &MadeChange) -> bool {
-    setting == Some(change.setting.as_str())
-        || (quarters.is_some() && change.setting == "bolt_turns_out")
+fn moves(setting: Option<&str>, quarters: Option<i64>, change: &SettingChange) -> bool {
+    setting == Some(change.setting) || (quarters.is_some() && change.setting == "bolt_turns_out")
 }
 
 /// Quarter turns as a number (a bolt has a few dozen at most).

@@ -1,13 +1,20 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
-use super::marked::{is_unsure, letter};
-use super::{MadeChange, Problem, TrendPoint, steps, words};
-use crate::advice::{Advice, Expect, Learned, Step};
-use crate::face::spec::FaceSpec;
-use crate::reading::{self, Group, Reading};
-use crate::record::{
-    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, Note, UprightSource,
+use super::numbers::{capital, number, percent, several, sureness};
+use super::record::counts;
+use super::terms::{kind_name, letter, lever_name};
+use super::{
+    Locale, Sentence, advice, at_side, calls, change, group_size, more_shots, plain_means,
+    sentence, verdict,
 };
+use crate::advice::{Advice, Axis, Expect, Learned, Step};
+use crate::face::spec::FaceSpec;
+use crate::math::rounded;
+use crate::reading::{Group, Reading};
+use crate::record::{
+    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, UprightSource,
+};
+use crate::timeline::{Problem, TrendPoint};
 
 /// Columns of the text.
 const WIDTH: usize = 80;
@@ -21,16 +28,12 @@ pub fn end(record: &End) -> String {
         .as_ref()
         .map_or("end without a photo", |p| p.file.as_str());
     let face = record.face.as_ref().map_or_else(String::new, |f| {
-        format!(" on {} ({} mm)", f.name, words::number(f.diameter_mm, 1))
+        format!(" on {} ({} mm)", f.name, number(f.diameter_mm, 1))
     });
-    paragraph(
-        &mut out,
-        0,
-        &format!("{file}: {}{face}", words::counts(record)),
-    );
+    paragraph(&mut out, 0, &format!("{file}: {}{face}", counts(record)));
     if let Some(failure) = &record.failure {
         paragraph(&mut out, 2, &failure.text);
-        notes(&mut out, "Notes:", &record.notes.iter().collect::<Vec<_>>());
+        record_notes(&mut out, record);
         return out;
     }
     if let Some(c) = &record.camera {
@@ -48,7 +51,7 @@ pub fn end(record: &End) -> String {
     let unsure: Vec<String> = record
         .entries
         .iter()
-        .filter(|e| is_unsure(e) || is_open_kind(e))
+        .filter(|e| e.is_unsure() || is_open_kind(e))
         .map(|e| format!("{}{}", letter(e.kind), e.id))
         .collect();
     if !unsure.is_empty() {
@@ -59,7 +62,7 @@ pub fn end(record: &End) -> String {
             &format!("Look at these again: {}", unsure.join(", ")),
         );
     }
-    notes(&mut out, "Notes:", &record.notes.iter().collect::<Vec<_>>());
+    record_notes(&mut out, record);
     out
 }
 
@@ -84,20 +87,16 @@ fn camera(c: &CameraRecord) -> String {
     };
     format!(
         "seen from {} m, {} degrees from the side; {} fit to {} px; up is known from {up} (\u{b1} {} degrees)",
-        words::number(c.distance_mm / 1000.0, 2),
-        words::number(c.tilt_deg, 0),
+        number(c.distance_mm / 1000.0, 2),
+        number(c.tilt_deg, 0),
         rings,
-        words::number(c.fit_rms_px, 2),
-        words::number(c.upright.sd_deg, 1),
+        number(c.fit_rms_px, 2),
+        number(c.upright.sd_deg, 1),
     )
 }
 
 fn entry(e: &Entry) -> String {
-    let kind = match e.kind {
-        EntryKind::Fletched => "fletched",
-        EntryKind::Bare => "bare",
-        EntryKind::Unknown => "not known",
-    };
+    let kind = kind_name(e.kind);
     let state = match e.state {
         EntryState::Proposed => "proposed",
         EntryState::Confirmed => "confirmed",
@@ -107,13 +106,11 @@ fn entry(e: &Entry) -> String {
         let (mean, half) = ((c[0][0] + c[1][1]) / 2.0, (c[0][0] - c[1][1]) / 2.0);
         format!("{:.1}", (mean + half.hypot(c[0][1])).max(0.0).sqrt())
     });
-    let sure = e.confidence.map_or_else(String::new, |c| {
-        format!("{} %", words::number(100.0 * c, 0))
-    });
+    let sure = e.confidence.map_or_else(String::new, |c| percent(c));
     let mark = format!("{}{}", letter(e.kind), e.id);
     let arrow = match (&e.arrow, &e.arrow_proposed) {
         (Some(arrow), _) => arrow.clone(),
-        (None, Some(p)) => format!("{}? ({} %)", p.arrow, words::number(100.0 * p.p, 0)),
+        (None, Some(p)) => format!("{}? ({})", p.arrow, percent(p.p)),
         (None, None) => String::new(),
     };
     let line = format!(
@@ -126,47 +123,51 @@ fn entry(e: &Entry) -> String {
 
 /// A reading: which way the bow is out, how far, how sure.
 #[must_use]
-pub fn reading(r: &Reading) -> String {
+pub fn reading(r: &Reading, locale: Locale) -> String {
     let mut out = String::new();
-    heading(&mut out, &words::verdict(r));
-    paragraph(&mut out, 2, &reading::sentence(r));
+    heading(&mut out, &verdict(r));
+    paragraph(&mut out, 2, &sentence(r, locale));
     if r.offset.is_some() {
         out.push('\n');
-        for (axis, call, p) in words::calls(r) {
-            let sure = p.map_or_else(String::new, |p| format!(", {} sure", words::percent(p)));
+        for (axis, call, p) in calls(r) {
+            let sure = p.map_or_else(String::new, |p| format!(", {} sure", sureness(p)));
             out.push_str(&format!("  {axis:<15} {call}{sure}\n"));
         }
-        out.push_str(&format!("  {:<15} {}\n", "From", shots(r)));
+        out.push_str(&format!("  {:<15} {}\n", "From", super::reading::shots(r)));
         if let Some(t) = r.tolerance_mm {
-            let text = format!("within {} mm on each axis", words::number(t, 0));
+            let text = format!("within {} on each axis", locale.length(t, 0));
             out.push_str(&format!("  {:<15} {text}\n", "In tune"));
         }
         if let Some(s) = &r.scatter {
             out.push_str(&format!(
-                "  {:<15} fletched {} and {} mm, bare {} and {} mm (across, up)\n",
+                "  {:<15} fletched {} and {}, bare {} and {} (across, up)\n",
                 "Scatter",
-                words::number(s.fletched_sd_mm[0], 0),
-                words::number(s.fletched_sd_mm[1], 0),
-                words::number(s.bare_sd_mm[0], 0),
-                words::number(s.bare_sd_mm[1], 0),
+                locale.bare(s.fletched_sd_mm[0], 0),
+                locale.length(s.fletched_sd_mm[1], 0),
+                locale.bare(s.bare_sd_mm[0], 0),
+                locale.length(s.bare_sd_mm[1], 0),
             ));
         }
     }
     if let Some(o) = &r.offset {
         let text = format!(
-            "the offset to {} mm across and {} mm up (standard deviation)",
-            words::number(o.sd_x_mm, 0),
-            words::number(o.sd_y_mm, 0)
+            "the offset to {} across and {} up (standard deviation)",
+            locale.length(o.sd_x_mm, 0),
+            locale.length(o.sd_y_mm, 0)
         );
         out.push_str(&format!("  {:<15} {text}\n", "Known so far"));
-        if let Some(text) = words::plain_means(r) {
+        if let Some(text) = plain_means(r, locale) {
             paragraph_after(&mut out, &format!("  {:<15} ", "Plain means"), &text);
         }
     }
     if let Some(g) = &r.groups {
         for (name, group) in [("Fletched group", &g.fletched), ("Bare group", &g.bare)] {
             if let Some(group) = group {
-                paragraph_after(&mut out, &format!("  {name:<15} "), &group_size(group));
+                paragraph_after(
+                    &mut out,
+                    &format!("  {name:<15} "),
+                    &group_in_full(group, locale),
+                );
             }
         }
     }
@@ -175,26 +176,23 @@ pub fn reading(r: &Reading) -> String {
             "Odd shot: entry {} of end {} ({} likely a bad one; it still counts, with little weight)",
             f.id,
             f.end,
-            words::percent(f.p_flier)
+            sureness(f.p_flier)
         );
         paragraph(&mut out, 2, &text);
     }
     if let Some(m) = &r.more_shots {
-        paragraph_after(&mut out, "  To decide it: ", &words::more_shots(m));
+        paragraph_after(&mut out, "  To decide it: ", &more_shots(m, locale));
     }
-    notes(
-        &mut out,
-        "Mind this:",
-        &r.cautions.iter().collect::<Vec<_>>(),
-    );
+    let cautions = r.cautions.iter().map(|c| c.text(locale));
+    notes(&mut out, "Mind this:", cautions);
     out
 }
 
-/// "84 mm across (a round group of this scatter: 97 ± 30 mm), mean radius 42 ± 9 mm".
-fn group_size(g: &Group) -> String {
-    let mm = |value: f64| words::number(value, 0);
+/// "84 mm between the farthest two (usual for such scatter: 97 mm, give or take 30 mm), mean radius 42 mm, …".
+fn group_in_full(g: &Group, locale: Locale) -> String {
+    let mm = |value: f64| locale.length(value, 0);
     format!(
-        "{} mm between the farthest two (usual for such scatter: {} mm, give or take {} mm), mean radius {} mm, give or take {} mm; all \
+        "{} between the farthest two (usual for such scatter: {}, give or take {}), mean radius {}, give or take {}; all \
          shots as they lie",
         mm(g.extreme_spread_mm),
         mm(g.extreme_spread_expected_mm),
@@ -204,20 +202,9 @@ fn group_size(g: &Group) -> String {
     )
 }
 
-fn shots(r: &Reading) -> String {
-    let distance = r
-        .distance_m
-        .map_or_else(String::new, |d| format!(" at {} m", words::number(d, 1)));
-    let ends = if r.ends == 1 { "end" } else { "ends" };
-    format!(
-        "{} fletched and {} bare shots in {} {ends}{distance}",
-        r.fletched, r.bare, r.ends
-    )
-}
-
 /// An advice: where the bow stands, what to do next, what else could be done, what was learned.
 #[must_use]
-pub fn advice(a: &Advice) -> String {
+pub fn advice(a: &Advice, locale: Locale) -> String {
     let mut out = String::new();
     // cautions of the reading stand with the step, once
     let mut bare_reading = a.reading.clone();
@@ -226,39 +213,36 @@ pub fn advice(a: &Advice) -> String {
     if a.next.is_some() {
         bare_reading.more_shots = None;
     }
-    out.push_str(&reading(&bare_reading));
-    if let Some(failure) = a
-        .failure
-        .as_ref()
-        .filter(|f| a.reading.failure.as_ref() != Some(*f))
-    {
+    out.push_str(&reading(&bare_reading, locale));
+    let of_reading = a.reading.failure.as_ref().map(|f| f.text(locale));
+    let failure = a.failure.as_ref().map(|f| f.text(locale));
+    if let Some(text) = failure.filter(|text| Some(text) != of_reading.as_ref()) {
         out.push('\n');
-        paragraph(&mut out, 2, &failure.text);
+        paragraph(&mut out, 2, &text);
     }
     if let Some(next) = &a.next {
         out.push('\n');
         heading(&mut out, "Do this next");
-        step(&mut out, next, 2);
+        step(&mut out, next, locale);
         for also in &a.also {
             out.push_str("  together with\n");
-            step(&mut out, also, 2);
+            step(&mut out, also, locale);
         }
     }
-    let cautions: Vec<&Note> = a
-        .next
-        .iter()
-        .chain(&a.also)
-        .flat_map(|s| &s.cautions)
-        .chain(&a.cautions)
-        .chain(&a.reading.cautions)
-        .collect();
-    notes(&mut out, "Mind this:", &cautions);
+    let of_steps = a.next.iter().chain(&a.also).flat_map(|s| &s.cautions);
+    let cautions = of_steps.chain(&a.cautions).map(|c| c.text(locale));
+    let of_reading = a.reading.cautions.iter().map(|c| c.text(locale));
+    notes(&mut out, "Mind this:", cautions.chain(of_reading));
     if !a.others.is_empty() {
         out.push('\n');
         heading(&mut out, "Other ways, instead of it");
         for (i, other) in (1_u32..).zip(&a.others) {
-            paragraph_after(&mut out, &format!("  {i}. "), &steps::headline(other));
-            for (name, text) in steps::facts(other) {
+            paragraph_after(
+                &mut out,
+                &format!("  {i}. "),
+                &advice::headline(other, locale),
+            );
+            for (name, text) in advice::facts(other, locale) {
                 if name == "Why" || name == "Expect" {
                     paragraph_after(&mut out, &format!("     {name}: "), &text);
                 }
@@ -269,32 +253,37 @@ pub fn advice(a: &Advice) -> String {
         out.push('\n');
         heading(&mut out, "What this bow has taught (shift at 30 m)");
         for row in &a.learned {
-            out.push_str(&learned(row));
+            out.push_str(&learned(row, locale));
         }
     }
     out
 }
 
-fn step(out: &mut String, s: &Step, indent: usize) {
-    paragraph(out, indent, &steps::headline(s));
-    for (name, text) in steps::facts(s) {
-        let lead = format!("{:indent$}  {name}: ", "");
-        paragraph_after(out, &lead, &text);
+fn step(out: &mut String, s: &Step, locale: Locale) {
+    paragraph(out, 2, &advice::headline(s, locale));
+    for (name, text) in advice::facts(s, locale) {
+        paragraph_after(out, &format!("    {name}: "), &text);
     }
 }
 
-fn learned(row: &Learned) -> String {
+fn learned(row: &Learned, locale: Locale) -> String {
     let from = match row.from_changes {
         0 => "rules of thumb alone".to_owned(),
         1 => "1 change".to_owned(),
         n => format!("{n} changes"),
     };
-    let name = format!("{}, 1 {}", steps::name(row.change), row.unit);
+    let unit = match row.unit.as_str() {
+        "mm" => locale.length(1.0, 0),
+        unit => format!("1 {unit}"),
+    };
+    let name = format!("{}, {unit}", lever_name(row.change));
+    let [mm, sd, before] = [row.mm_per_unit, row.sd, row.prior_mm_per_unit].map(|v| rounded(v, 1));
     format!(
-        "  {name:<22} {:>7} mm \u{b1} {:<6} (before: {} mm)  {from}\n",
-        words::number(row.mm_per_unit, 1),
-        words::number(row.sd, 1),
-        words::number(row.prior_mm_per_unit, 1),
+        "  {name:<22} {:>7} {} \u{b1} {:<6} (before: {})  {from}\n",
+        locale.bare(mm, 1),
+        locale.unit(),
+        locale.bare(sd, 1),
+        locale.length(before, 1),
     )
 }
 
@@ -312,7 +301,7 @@ pub fn faces(known: &[FaceSpec]) -> String {
         let rings: Vec<String> = face
             .zones
             .iter()
-            .map(|z| words::number(z.diameter_mm, 1))
+            .map(|z| number(z.diameter_mm, 1))
             .collect();
         paragraph(
             &mut out,
@@ -359,7 +348,7 @@ pub fn day(day: &DayInShort) -> String {
     let DayInShort { ends, problems, .. } = day;
     let mut out = String::new();
     for (file, record) in ends {
-        let again = |e: &&Entry| is_unsure(e) || is_open_kind(e);
+        let again = |e: &&Entry| e.is_unsure() || is_open_kind(e);
         let unsure = record.entries.iter().filter(again).count();
         let tail = match (&record.failure, unsure) {
             (Some(f), _) => format!("could not be measured: {}", f.text),
@@ -370,7 +359,7 @@ pub fn day(day: &DayInShort) -> String {
                 } else {
                     format!("; {n} to look at again")
                 };
-                format!("{}{told}{look}", words::counts(record))
+                format!("{}{told}{look}", counts(record))
             }
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
@@ -386,7 +375,7 @@ pub fn day(day: &DayInShort) -> String {
         done.push(format!("{} there twice", day.again));
     }
     if !problems.is_empty() {
-        let files = words::several(problems.len(), "file");
+        let files = several(problems.len(), "file");
         done.push(format!("{files} could not be used"));
     }
     out.push('\n');
@@ -415,14 +404,14 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
         .iter()
         .filter(|(_, e)| {
             !told_otherwise(e).is_empty()
-                || e.entries.iter().any(|e| is_unsure(e) || is_open_kind(e))
+                || e.entries.iter().any(|e| e.is_unsure() || is_open_kind(e))
         })
         .map(|(file, _)| *file)
         .collect();
     let mut text = format!(
         "{} in {} that nobody has looked at yet",
-        words::several(entries, "entry").replace("entrys", "entries"),
-        words::several(waiting.len(), "end"),
+        several(entries, "entry").replace("entrys", "entries"),
+        several(waiting.len(), "end"),
     );
     if !first.is_empty() {
         text.push_str(&format!("; first of all {}", first.join(", ")));
@@ -435,38 +424,36 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
 
 /// The set-ups of a bow over the dates: what was changed, where the offset stood, how large the groups were.
 #[must_use]
-pub fn history(label: &str, points: &[TrendPoint]) -> String {
+pub fn history(label: &str, points: &[TrendPoint], locale: Locale) -> String {
     let mut out = String::new();
     heading(&mut out, label);
-    let mut number = 0;
+    let mut setup = 0;
     for p in points {
-        if p.number != number {
-            number = p.number;
+        if p.number != setup {
+            setup = p.number;
             out.push('\n');
-            let changes: Vec<&str> = p.changes.iter().map(|c| c.words.as_str()).collect();
+            let changes: Vec<String> = p.changes.iter().map(|c| change(c, locale)).collect();
             let changed = if changes.is_empty() {
                 String::new()
             } else {
                 format!(": {}", changes.join("; "))
             };
-            paragraph(&mut out, 0, &format!("Set-up {number}{changed}"));
+            paragraph(&mut out, 0, &format!("Set-up {setup}{changed}"));
         }
         let r = &p.reading;
-        let day = p.day.as_deref().unwrap_or("no date");
+        let day = locale.date(p.day.as_deref().unwrap_or("no date"));
         let distance = r
             .distance_m
-            .map_or_else(String::new, |d| format!(" at {} m", words::number(d, 1)));
-        let ends = words::several(usize::try_from(r.ends).unwrap_or(0), "end");
+            .map_or_else(String::new, |d| format!(" at {} m", number(d, 1)));
+        let ends = several(usize::try_from(r.ends).unwrap_or(0), "end");
         let where_to = match &r.offset {
             None => "no offset".to_owned(),
             Some(o) => format!(
-                "bare {} mm {} (\u{b1} {}), {} mm {} (\u{b1} {})",
-                words::number(o.x_mm.abs(), 0),
-                words::side(words::Axis::Horizontal, o.x_mm),
-                words::number(o.sd_x_mm, 0),
-                words::number(o.y_mm.abs(), 0),
-                words::side(words::Axis::Vertical, o.y_mm),
-                words::number(o.sd_y_mm, 0),
+                "bare {} (\u{b1} {}), {} (\u{b1} {})",
+                at_side(Axis::Horizontal, o.x_mm, locale),
+                locale.bare(o.sd_x_mm, 0),
+                at_side(Axis::Vertical, o.y_mm, locale),
+                locale.bare(o.sd_y_mm, 0),
             ),
         };
         let mut groups = String::new();
@@ -474,8 +461,8 @@ pub fn history(label: &str, points: &[TrendPoint]) -> String {
             for (name, group) in [("fletched", g.fletched), ("bare", g.bare)] {
                 if let Some(group) = group {
                     groups.push_str(&format!(
-                        "; {name} mean radius {} mm",
-                        words::number(group.mean_radius_mm, 0)
+                        "; {name} mean radius {}",
+                        locale.length(group.mean_radius_mm, 0)
                     ));
                 }
             }
@@ -492,10 +479,11 @@ pub fn history(label: &str, points: &[TrendPoint]) -> String {
 /// Two set-ups side by side.
 #[must_use]
 pub fn compared(
-    changes: &[MadeChange],
+    changes: &[SettingChange],
     readings: &[Reading; 2],
     moved: Option<&Expect>,
     numbers: [usize; 2],
+    locale: Locale,
 ) -> String {
     let mut out = String::new();
     let [a, b] = numbers;
@@ -503,21 +491,25 @@ pub fn compared(
     if changes.is_empty() {
         paragraph(&mut out, 2, "Nothing is known to differ between them.");
     }
-    for change in changes {
-        paragraph_after(&mut out, "  - ", &words::capital(&change.words));
+    for made in changes {
+        paragraph_after(&mut out, "  - ", &capital(&change(made, locale)));
     }
     for (number, reading) in numbers.iter().zip(readings) {
         out.push('\n');
         paragraph(
             &mut out,
             0,
-            &format!("Set-up {number}: {}", words::verdict(reading)),
+            &format!("Set-up {number}: {}", verdict(reading)),
         );
-        paragraph(&mut out, 2, &reading::sentence(reading));
+        paragraph(&mut out, 2, &sentence(reading, locale));
         if let Some(g) = &reading.groups {
             for (name, group) in [("Fletched group", g.fletched), ("Bare group", g.bare)] {
                 if let Some(group) = group {
-                    paragraph_after(&mut out, &format!("  {name}: "), &words::group_size(&group));
+                    paragraph_after(
+                        &mut out,
+                        &format!("  {name}: "),
+                        &group_size(&group, locale),
+                    );
                 }
             }
         }
@@ -530,7 +522,7 @@ pub fn compared(
             &format!(
                 "From {a} to {b} the bare shafts went {}, against the fletched ones. The number after \u{b1} is one standard \
                  deviation of the difference; less than twice that may be chance.",
-                steps::shift(moved)
+                advice::shift(moved, locale)
             ),
         );
     }
@@ -549,17 +541,22 @@ fn heading(out: &mut String, text: &str) {
     paragraph(out, 0, text);
 }
 
-fn notes(out: &mut String, heading: &str, notes: &[&Note]) {
-    let mut said: Vec<&str> = Vec::new();
-    for note in notes {
-        if said.contains(&note.text.as_str()) {
+fn record_notes(out: &mut String, record: &End) {
+    notes(out, "Notes:", record.notes.iter().map(|n| n.text.clone()));
+}
+
+/// A list of texts, each once.
+fn notes(out: &mut String, heading: &str, notes: impl Iterator<Item = String>) {
+    let mut said: Vec<String> = Vec::new();
+    for text in notes {
+        if said.contains(&text) {
             continue;
         }
         if said.is_empty() {
             out.push_str(&format!("\n  {heading}\n"));
         }
-        paragraph_after(out, "  - ", &note.text);
-        said.push(&note.text);
+        paragraph_after(out, "  - ", &text);
+        said.push(text);
     }
 }
 

@@ -1,9 +1,14 @@
-//! Records → what is to be told of them, run by run: the joint of history, reading, advice and report.
+//! Records → what there is to say of them, run by run: the joint of history, reading and advice.
+
+mod look;
+mod story;
+
+pub use look::{FaceLook, Ink, Zone};
+pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};
-use crate::reading::{Reading, read};
-use crate::record::{End, Filed, History, LeftOut, Note, Run, Runs, Session};
-use crate::report::{BowStory, Effect, EndStory, FaceLook, MadeChange, RunStory, TrendPoint};
+use crate::reading::{About, Caution, Reading, read};
+use crate::record::{End, Filed, History, LeftOut, Run, Runs, Session, SettingChange, compare};
 use rayon::prelude::*;
 
 /// The reading of some ends of one set-up at one distance.
@@ -22,44 +27,11 @@ pub fn readings(records: Vec<Filed>) -> (Vec<RunReading>, Vec<LeftOut>) {
     let Runs { runs, left_out } = Runs::new(records);
     let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
     if runs.len() > 1 {
-        let note = mixed_setups(runs.len());
+        let note = Caution::new("mixed-setups", About::MixedSetups(runs.len()));
         all.iter_mut()
             .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
     }
     (all, left_out)
-}
-
-/// Said where records of several set-ups (or bows) were given together.
-fn mixed_setups(runs: usize) -> Note {
-    Note::new(
-        MIXED_SETUPS,
-        format!(
-            "These records hold {runs} runs of different set-ups or bows. Each is read apart, never averaged; `bossmark advise` \
-             says what the changes between them did."
-        ),
-    )
-}
-
-/// The caution that different set-ups were read apart.
-const MIXED_SETUPS: &str = "mixed-setups";
-
-/// Said where ends of one set-up were shot from several distances.
-fn several_distances(readings: &[RunReading]) -> Note {
-    let named: Vec<String> = readings
-        .iter()
-        .map(|one| match one.reading.distance_m {
-            Some(distance) => format!("{distance} m"),
-            None => "a distance not told".to_owned(),
-        })
-        .collect();
-    Note::new(
-        "several-distances",
-        format!(
-            "These ends were shot from several distances ({}). Each distance is read apart, never averaged; `bossmark advise` \
-             weighs them together. Shoot the ends that shall count together from one distance, best 30 m.",
-            named.join(", ")
-        ),
-    )
 }
 
 /// The readings of one run, one for each distance. What concerns the run as a whole is told with the first.
@@ -84,12 +56,15 @@ fn told_of(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunRe
         })
         .collect();
     if all.len() > 1 {
-        let note = several_distances(&all);
+        let distances = all.iter().map(|one| one.reading.distance_m).collect();
+        let about = About::SeveralDistances(distances);
+        let note = Caution::new("several-distances", about);
         all.iter_mut()
             .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
     }
     if let Some(first) = all.first_mut() {
-        add_cautions(&mut first.reading, &run.notes);
+        let notes: Vec<Caution> = run.notes.iter().map(|n| n.clone().among()).collect();
+        add_cautions(&mut first.reading, &notes);
     }
     all
 }
@@ -145,7 +120,7 @@ pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Stan
 }
 
 /// Adds what isn't told yet.
-fn add_cautions(reading: &mut Reading, notes: &[Note]) {
+fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     for note in notes {
         if !reading.cautions.iter().any(|c| c.code == note.code) {
             reading.cautions.push(note.clone());
@@ -210,7 +185,7 @@ fn story(
         };
         for (nth, (group, part)) in run.by_distance().into_iter().zip(parts_of(i)).enumerate() {
             let changes = if nth == 0 {
-                MadeChange::list(&run.changed)
+                run.changed.settings()
             } else {
                 Vec::new()
             };
@@ -288,7 +263,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
                     .count();
                 let (ends, rest) = left.split_at(same);
                 let changes = if first {
-                    MadeChange::list(&run.changed)
+                    run.changed.settings()
                 } else {
                     Vec::new()
                 };
@@ -316,7 +291,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Compared {
     /// What is different between them, from the first to the second.
-    pub changes: Vec<MadeChange>,
+    pub changes: Vec<SettingChange>,
     /// Their readings at the distance that both were shot from.
     pub readings: [Reading; 2],
     /// How the offset moved from the first to the second; `None` without two offsets.
@@ -348,7 +323,7 @@ pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
         _ => None,
     };
     Some(Compared {
-        changes: MadeChange::list(&crate::record::compare(&a.setup, &b.setup)),
+        changes: compare(&a.setup, &b.setup).settings(),
         readings: [a_reading, b_reading],
         moved,
     })
@@ -521,7 +496,7 @@ mod tests {
         let runs = &bows[1].runs;
         assert_eq!(runs.len(), 2);
         assert!(runs[0].changes.is_empty() && runs[0].effect.is_none());
-        assert_eq!(runs[1].changes[0].to, Some(2.0));
+        assert_eq!(runs[1].changes[0].to.number(), Some(2.0));
         let effect = runs[1].effect.as_ref().expect("two offsets");
         assert!((effect.seen.x_mm + 60.0).abs() < 10.0, "{effect:?}");
         assert!(

@@ -1,6 +1,6 @@
 //! The note that a coach sends to a student: what to shoot, how to take the photo, what to tell.
 
-use super::{Plan, PlanOptions};
+use crate::plan::{Plan, PlanOptions};
 use crate::record::Hand;
 
 /// The note, one paragraph or point a line, to be sent as it stands. It asks only for what isn't told yet; `face` is the face
@@ -60,8 +60,8 @@ pub fn note_for_student(plan: &Plan, told: &PlanOptions, face: Option<&str>) -> 
 
 #[cfg(test)]
 mod tests {
-    use super::super::plan;
     use super::*;
+    use crate::plan::plan;
 
     #[test]
     fn the_note_asks_for_what_is_not_told_and_says_how_to_take_the_photo() {

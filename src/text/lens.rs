@@ -1,11 +1,11 @@
 //! A lens profile in words.
 
-use super::LensProfile;
+use crate::lens::LensProfile;
 use std::fmt::Write;
 
 /// What came of the photos, for a person.
 #[must_use]
-pub fn text(profile: &LensProfile) -> String {
+pub fn lens(profile: &LensProfile) -> String {
     let mut out = String::new();
     // writing to a string can't fail
     let _ = match (&profile.lens, &profile.failure) {

@@ -1,0 +1,264 @@
+//! What an advice has to say beside its numbers: codes with their values; `text::advice` makes the sentences.
+
+use super::contradictions::Contradiction;
+use super::{Axis, Change, VerifyWhen};
+use crate::reading::{self, Outlook};
+use crate::record::{Hand, HistoryAbout, Remark, written};
+use serde::Deserialize;
+
+/// A caution, or the reason why nothing can be advised.
+pub type Caution = Remark<About>;
+
+/// What a caution or a failure names.
+#[derive(Clone, Debug, PartialEq)]
+pub enum About {
+    /// Who decides, and what is looked at before every session.
+    WhoDecides,
+    /// A bare shaft can miss the boss.
+    BareShaftsStray,
+    /// How limb bolts are turned.
+    LimbBolts,
+    /// No more draw weight than is held with good form.
+    DrawWeightForm,
+    /// What has to be safe before a cut.
+    SafeLength,
+    /// How carbon is cut.
+    CuttingCarbon,
+    /// What to mind with new shafts.
+    NewShafts,
+    /// The arrow's least weight for the draw weight.
+    ArrowWeight,
+    /// What has to be looked up before the change.
+    LookUp(Vec<LookUp>),
+    /// A change that didn't do what was to be expected.
+    Contradiction {
+        /// What was expected and seen.
+        found: Contradiction,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// No set-up is given: a middle bow is taken.
+    UnknownSetup {
+        /// Its draw weight.
+        draw_weight_lb: f64,
+        /// The spine of its shafts.
+        shaft_spine: f64,
+    },
+    /// Nothing is left within the limits.
+    AtLimits {
+        /// On these axes.
+        axes: Vec<Axis>,
+        /// The arrow acts weak, not stiff.
+        weak: bool,
+        /// The shafts' length, or the shortest safe one, isn't known.
+        no_safe_length: bool,
+    },
+    /// Height is in tune, left and right can't be read without the hand.
+    NoHand,
+    /// Nothing is called without the distance.
+    NoDistance,
+    /// No record can be used.
+    NoRecords,
+    /// Something about the reading.
+    Reading(reading::About),
+    /// Something about the records as a whole.
+    History(HistoryAbout),
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+impl From<reading::About> for About {
+    fn from(about: reading::About) -> Self {
+        Self::Reading(about)
+    }
+}
+
+impl From<HistoryAbout> for About {
+    fn from(about: HistoryAbout) -> Self {
+        Self::History(about)
+    }
+}
+
+/// What the set-up doesn't hold and a change needs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LookUp {
+    /// How far the limb bolts are out, and how far they may be.
+    BoltTravel,
+    /// Which points are at hand.
+    Points,
+    /// Where the plunger stands.
+    Plunger,
+    /// Where nocking point or rest stands.
+    Height,
+    /// Which spines can be had.
+    Spines,
+    /// All that a change needs to be sized.
+    ToSize(Change),
+}
+
+/// What to do.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(from = "String")]
+pub enum Detail {
+    /// A change of known size.
+    Amount {
+        /// The change.
+        change: Change,
+        /// By how much, in its unit, signed.
+        amount: f64,
+        /// The setting now.
+        from: Option<f64>,
+        /// The setting afterwards.
+        to: Option<f64>,
+        /// Quarter turns of each limb bolt, + = in.
+        quarter_turns: Option<i64>,
+        /// Spines worth trying, lowest first.
+        spines: Option<[f64; 2]>,
+    },
+    /// A change of which only the direction is known.
+    Direction {
+        /// The change.
+        change: Change,
+        /// Its amount would be positive.
+        more: bool,
+    },
+    /// Shafts between these spines, of which none is at hand.
+    OtherSpines([f64; 2]),
+    /// Nothing changed, more shots.
+    ShootMore {
+        /// Of each kind.
+        pairs: u32,
+        /// From where.
+        distance_m: f64,
+        /// After a look at the entries left out.
+        look_first: bool,
+    },
+    /// Nothing changed, looked at again.
+    Verify {
+        /// When.
+        when: VerifyWhen,
+        /// Shots of each kind.
+        pairs: u32,
+        /// Distance shot from so far, m.
+        distance_m: f64,
+    },
+    /// Nothing to do: in tune.
+    InTune,
+    /// Nothing that may be changed helps.
+    NothingLeft,
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+/// Why a step is advised, thought by thought.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(from = "String")]
+pub struct Why(pub Vec<Reason>);
+
+/// One thought of why a step is advised. Offsets are those of the bare shafts at 30 m along u or v, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reason {
+    /// Where the bare shafts land.
+    Seen(Seen),
+    /// So far out that only other shafts will do.
+    WrongSpine,
+    /// In tune is shown sooner with this small step: ends to go as things are, and after it.
+    ShownSooner([f64; 2]),
+    /// What the change does to the arrow.
+    Effect {
+        /// The change.
+        change: Change,
+        /// Its amount is positive.
+        more: bool,
+    },
+    /// Probability of going past zero.
+    PastZero(f64),
+    /// What it means if the shift to expect doesn't come.
+    Otherwise(Change),
+    /// Made together with another change of the same axis.
+    Together {
+        /// It takes part of the other back.
+        takes_back: bool,
+        /// Shift of both, mm.
+        both_mm: f64,
+        /// Of this axis.
+        axis: Axis,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// The reading hasn't decided this axis; probability of the side.
+    ReadingUndecided(f64),
+    /// The reading gives another offset, mm (x or y) at the distance shot.
+    ReadingDiffers {
+        /// Of this axis.
+        axis: Axis,
+        /// The reading's offset.
+        offset_mm: f64,
+        /// Why it differs.
+        because: Because,
+    },
+    /// How far to go at first where the set-up isn't known.
+    FirstStep(Change),
+    /// Which way the bare shafts should come.
+    ShouldCome {
+        /// Along this axis.
+        axis: Axis,
+        /// Positive or negative.
+        shift: f64,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// What more shots would bring.
+    MoreShots {
+        /// The reading's outlook.
+        outlook: Outlook,
+        /// They would decide.
+        decide: bool,
+    },
+    /// The shots don't decide.
+    NotDecided,
+    /// Both axes are within the tolerance; what is still to be shown.
+    WithinTolerance(Option<VerifyWhen>),
+    /// A sentence as it stood in a document.
+    Written(String),
+}
+
+/// Where the bare shafts land on an axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Seen {
+    /// The axis.
+    pub axis: Axis,
+    /// Offset at 30 m along u or v, mm.
+    pub offset_mm: f64,
+    /// Its standard deviation.
+    pub sd_mm: f64,
+    /// The tolerance at 30 m, mm.
+    pub tolerance_mm: f64,
+    /// The hand that draws.
+    pub hand: Option<Hand>,
+}
+
+/// Why the offset of a step isn't that of the reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Because {
+    /// The reading's is at the distance shot.
+    Distance,
+    /// The step's comes from the ends before the changes too.
+    EarlierEnds,
+    /// The reading's also takes account of how far bows usually are out.
+    Prior,
+}
+
+written!(About, Detail, Reason);
+
+impl From<String> for Why {
+    fn from(text: String) -> Self {
+        Self(vec![text.into()])
+    }
+}
+
+impl From<&str> for Why {
+    fn from(text: &str) -> Self {
+        text.to_owned().into()
+    }
+}

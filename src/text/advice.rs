@@ -1,0 +1,629 @@
+//! The advice in words: what to do, what to expect, and why.
+
+use super::numbers::{capital, count, ends, number, percent, turns};
+use super::settings::{signed, span};
+use super::terms::{Side, setting};
+use super::{Locale, Sentence};
+use crate::advice::{
+    Advice, Axis, Because, Caution, Change, Detail, Expect, Reason, Seen, Step, VerifyWhen, Why,
+};
+use crate::math::round_i64;
+use serde::Serialize;
+
+/// Eighths of an inch in a millimetre.
+const EIGHTHS_PER_MM: f64 = 8.0 / 25.4;
+/// So many pairs are shot at a stretch (two ends of three); beyond that the archer looks again in between.
+const PAIRS_AT_A_STRETCH: u32 = 6;
+
+/// A length of shaft with its eighths of an inch, where it is whole ones: "6.4 mm (1/4 in)".
+fn cut_length(mm: f64, locale: Locale) -> String {
+    let eighths = mm.abs() * EIGHTHS_PER_MM;
+    let length = locale.length(mm.abs(), 1);
+    if (eighths - eighths.round()).abs() > 0.01 || eighths > 40.0 {
+        return length;
+    }
+    let n = round_i64(eighths);
+    let inches = match (n / 8, n % 8) {
+        (whole, 0) => format!("{whole}"),
+        (whole, part) => {
+            let fraction = match part {
+                4 => "1/2".to_owned(),
+                2 | 6 => format!("{}/4", part / 2),
+                _ => format!("{part}/8"),
+            };
+            if whole == 0 {
+                fraction
+            } else {
+                format!("{whole} {fraction}")
+            }
+        }
+    };
+    format!("{length} ({inches} in)")
+}
+
+impl Sentence for Detail {
+    fn text(&self, locale: Locale) -> String {
+        match self {
+            Self::Amount {
+                change,
+                amount,
+                from,
+                to,
+                quarter_turns,
+                spines,
+            } => match change {
+                Change::DrawWeight => bolts(*amount, *to, quarter_turns.unwrap_or(0)),
+                Change::ShaftSpine => other_shafts([*from, *to], *spines),
+                _ => amount_of(*change, *amount, [*from, *to], locale),
+            },
+            Self::Direction { change, more } => direction(*change, *more),
+            Self::OtherSpines(spines) => format!(
+                "Other shafts: spine {} is worth trying; none of those owned or obtainable goes that way",
+                spine_range(*spines)
+            ),
+            Self::ShootMore {
+                pairs,
+                distance_m,
+                look_first,
+            } => shoot_more(*pairs, *distance_m, *look_first),
+            Self::Verify {
+                when: VerifyWhen::Now,
+                pairs,
+                distance_m,
+            } => format!(
+                "In tune as far as {} m can show: shoot {} of each kind at 30 m",
+                number(*distance_m, 1),
+                count(i64::from(*pairs))
+            ),
+            Self::Verify { pairs, .. } => format!(
+                "In tune. Change nothing, and shoot {} of each kind again on another day",
+                count(i64::from(*pairs))
+            ),
+            Self::InTune => "In tune, on more than one day: leave the bow alone".to_owned(),
+            Self::NothingLeft => {
+                "Nothing that may be changed on this set-up brings the bare shafts nearer"
+                    .to_owned()
+            }
+            Self::Written(text) => text.clone(),
+        }
+    }
+}
+
+fn bolts(amount: f64, to: Option<f64>, quarter_turns: i64) -> String {
+    let (way, less) = if amount < 0.0 {
+        ("out", "less")
+    } else {
+        ("in", "more")
+    };
+    format!(
+        "Both limb bolts {way} by {} (about {} lb {less}{})",
+        turns(quarter_turns),
+        number(amount.abs(), 2),
+        to.map_or_else(String::new, |to| format!(", to some {} lb", number(to, 2))),
+    )
+}
+
+fn amount_of(change: Change, amount: f64, [from, to]: [Option<f64>; 2], locale: Locale) -> String {
+    let pick = |more: &'static str, less: &'static str| if amount > 0.0 { more } else { less };
+    match change {
+        Change::ShaftLength => format!(
+            "Cut all shafts, fletched and bare, by {}, to {}; then shoot before you cut again",
+            cut_length(amount, locale),
+            to.map_or_else(
+                || "their new length mm".to_owned(),
+                |to| locale.length(to, 1)
+            ),
+        ),
+        Change::PointWeight => format!(
+            "Points of {} gr instead of {} gr, on fletched and bare shafts alike",
+            to.map_or_else(String::new, |to| number(to, 0)),
+            from.map_or_else(String::new, |from| number(from, 0)),
+        ),
+        Change::RearWeight => format!(
+            "Nock ends {} gr {}, on fletched and bare shafts alike{}",
+            number(amount.abs(), 1),
+            pick("heavier", "lighter"),
+            to.map_or_else(String::new, |to| format!(
+                " ({} gr on the fletched)",
+                number(to, 1)
+            )),
+        ),
+        Change::Plunger => {
+            let n = round_i64(amount.abs());
+            let clicks = if n == 1 { "click" } else { "clicks" };
+            format!(
+                "Plunger {} {clicks} {}",
+                count(n),
+                pick("stiffer", "softer")
+            )
+        }
+        Change::NockingPoint | Change::RestHeight => {
+            let what = if change == Change::NockingPoint {
+                "Nocking point"
+            } else {
+                "Rest"
+            };
+            let by = locale.length(amount.abs(), 2);
+            format!("{what} {by} {}", pick("higher", "lower"))
+        }
+        _ => String::new(),
+    }
+}
+
+fn other_shafts([from, to]: [Option<f64>; 2], spines: Option<[f64; 2]>) -> String {
+    let range = spines.map_or_else(String::new, |spines| {
+        format!(" (worth trying: {})", spine_range(spines))
+    });
+    format!(
+        "Shafts of spine {}{range} instead of {}, otherwise as now",
+        to.map_or_else(|| "another".to_owned(), |to| number(to, 0)),
+        from.map_or_else(|| "these".to_owned(), |from| number(from, 0)),
+    )
+}
+
+/// "500 to 550", in the steps that spines come in.
+fn spine_range(spines: [f64; 2]) -> String {
+    let [low, high] = spines.map(|spine| number((spine / 5.0).round() * 5.0, 0));
+    format!("{low} to {high}")
+}
+
+fn shoot_more(pairs: u32, distance_m: f64, look_first: bool) -> String {
+    let from = number(distance_m, 1);
+    let first = if look_first {
+        "First look at the entries that are in doubt and were left out. Then: "
+    } else {
+        ""
+    };
+    if pairs > PAIRS_AT_A_STRETCH {
+        return format!(
+            "{first}Change nothing yet; shoot the next end from {from} m, bare and fletched in turn, and ask again. It may take several \
+             ends: about {pairs} more shots of each kind, as it looks now"
+        );
+    }
+    format!(
+        "{first}Change nothing; shoot {} more bare {} and as many fletched arrows from {from} m, one of each in turn",
+        count(i64::from(pairs)),
+        if pairs == 1 { "shaft" } else { "shafts" },
+    )
+}
+
+/// Which way a change goes where its size isn't known.
+fn direction(change: Change, positive: bool) -> String {
+    let (what, up, down) = match change {
+        Change::DrawWeight => (
+            "Draw weight",
+            "a little more (both limb bolts in, by the same turns)",
+            "a little less (both limb bolts out, by the same turns)",
+        ),
+        Change::PointWeight => ("Points", "heavier", "lighter"),
+        Change::Plunger => ("Plunger", "stiffer", "softer"),
+        Change::RestHeight => ("Rest", "higher", "lower"),
+        Change::NockingPoint => ("Nocking point", "higher", "lower"),
+        Change::ShaftSpine => (
+            "Shafts",
+            "weaker (a larger spine number)",
+            "stiffer (a smaller spine number)",
+        ),
+        Change::ShaftLength => ("Shafts", "longer", "shorter"),
+        Change::RearWeight => ("Nock ends", "heavier", "lighter"),
+        Change::ShootMore | Change::Verify | Change::None => ("", "", ""),
+    };
+    format!("{what} {}", if positive { up } else { down })
+}
+
+/// What people usually begin with where the size isn't known, as a sentence; the shots after it then tell the size.
+fn usual_first_step(change: Change) -> &'static str {
+    match change {
+        Change::DrawWeight => {
+            "How far isn't known without the set-up: half a turn of both bolts or less is a usual first step (common practice); \
+             the next end then tells how much it did."
+        }
+        Change::PointWeight => {
+            "How far isn't known without the set-up: the next weight there is is a usual first step (common practice); the next \
+             end then tells how much it did."
+        }
+        Change::Plunger => {
+            "How far isn't known without the set-up: three clicks are a usual first step (common practice); the next end then \
+             tells how much it did."
+        }
+        Change::RestHeight => {
+            "How far isn't known without the set-up: half a millimetre is a usual first step (common practice); the next end \
+             then tells how much it did."
+        }
+        Change::NockingPoint => {
+            "How far isn't known without the set-up: a millimetre is a usual first step (common practice); the next end then \
+             tells how much it did."
+        }
+        Change::ShaftSpine
+        | Change::ShaftLength
+        | Change::RearWeight
+        | Change::ShootMore
+        | Change::Verify
+        | Change::None => "",
+    }
+}
+
+/// "84 mm to the right of the fletched ones at 30 m (likely 60 to 108)".
+pub(super) fn landed(seen: &Seen, locale: Locale) -> String {
+    let (m, sd) = (seen.offset_mm, seen.sd_mm);
+    let s = m.signum();
+    if m.abs() < 0.5 {
+        let level = match seen.axis {
+            Axis::Vertical => "at the height",
+            Axis::Horizontal => "neither left nor right",
+        };
+        let within = locale.length(sd, 0);
+        return format!("{level} of the fletched ones at 30 m (likely within {within})");
+    }
+    format!(
+        "{} {} of the fletched ones at 30 m (likely {})",
+        locale.length(m.abs(), 0),
+        Side::of_tune(seen.axis, m, seen.hand).beside(),
+        range(s * (m - s * sd), s * (m + s * sd), locale),
+    )
+}
+
+/// "60 to 108", or "up to 40, or 5 the other way".
+fn range(low: f64, high: f64, locale: Locale) -> String {
+    let (least, most) = (locale.bare(low.abs(), 0), locale.bare(high, 0));
+    if low < 0.0 {
+        format!("up to {most}, or {least} the other way")
+    } else {
+        format!("{least} to {most}")
+    }
+}
+
+/// What an offset means; inside the tolerance nothing is "too" much.
+fn meaning(seen: &Seen) -> &'static str {
+    let inside = seen.offset_mm.abs() <= seen.tolerance_mm;
+    match (seen.axis, seen.offset_mm > 0.0, inside) {
+        (Axis::Horizontal, true, true) => "the arrow acts a little weak",
+        (Axis::Horizontal, false, true) => "the arrow acts a little stiff",
+        (Axis::Vertical, true, true) => "the nocking point is a little low for the rest",
+        (Axis::Vertical, false, true) => "the nocking point is a little high for the rest",
+        (Axis::Horizontal, true, false) => "the arrow acts too weak",
+        (Axis::Horizontal, false, false) => "the arrow acts too stiff",
+        (Axis::Vertical, true, false) => "the nocking point is too low for the rest",
+        (Axis::Vertical, false, false) => "the nocking point is too high for the rest",
+    }
+}
+
+impl Sentence for Why {
+    fn text(&self, locale: Locale) -> String {
+        let parts: Vec<String> = self.0.iter().map(|reason| reason.text(locale)).collect();
+        parts.join(" ")
+    }
+}
+
+impl Sentence for Reason {
+    fn text(&self, locale: Locale) -> String {
+        match self {
+            Self::Seen(seen) => format!(
+                "The bare shafts land {}: {}.",
+                landed(seen, locale),
+                meaning(seen)
+            ),
+            Self::WrongSpine => "So far out that no other change would do: change the shafts before anything else, after checking \
+                                 that the spine printed on them is what the set-up says."
+                .to_owned(),
+            Self::ShownSooner([now, then]) => format!(
+                "That is near the middle, but showing it in tune from here would take about {} more; with this small step, which \
+                 can be taken back, about {}.",
+                ends(*now),
+                ends(*then)
+            ),
+            Self::Effect { change, more } => effect(*change, *more).to_owned(),
+            Self::PastZero(p) => {
+                format!("The chance that this goes past the middle is {}.", percent(*p))
+            }
+            Self::Otherwise(change) => otherwise(*change).to_owned(),
+            Self::Together {
+                takes_back,
+                both_mm,
+                axis,
+                hand,
+            } => format!(
+                "Made together with the other change, {}. Both together should bring the bare shafts about {} {} at 30 m.",
+                if *takes_back {
+                    "which alone would probably go past the middle: this takes part of it back"
+                } else {
+                    "since neither goes far enough alone"
+                },
+                locale.length(both_mm.abs(), 0),
+                Side::of_tune(*axis, *both_mm, *hand).towards(),
+            ),
+            Self::ReadingUndecided(side) => format!(
+                "The reading hasn't decided this yet; but that the bare shafts lie to this side is {} likely, which is enough to \
+                 change something rather than shoot more as it is.",
+                percent(*side)
+            ),
+            Self::ReadingDiffers {
+                axis,
+                offset_mm,
+                because,
+            } => format!(
+                "(The reading says {}: {}.)",
+                super::at_side(*axis, offset_mm.round_ties_even(), locale),
+                match because {
+                    Because::Distance => "that is at the distance shot, this what it probably is at 30 m",
+                    Because::EarlierEnds => {
+                        "that is from this set-up's ends alone, this from the ends before the changes too"
+                    }
+                    Because::Prior => {
+                        "that also weighs how far bows usually are out, this goes by this bow's shots alone"
+                    }
+                }
+            ),
+            Self::FirstStep(change) => usual_first_step(*change).to_owned(),
+            Self::ShouldCome { axis, shift, hand } => format!(
+                "The bare shafts should come {}.",
+                Side::of_tune(*axis, *shift, *hand).towards()
+            ),
+            Self::MoreShots { outlook, decide } => {
+                let outlook = outlook.text(locale);
+                let why = format!("{}.", capital(outlook.trim().trim_end_matches('.')));
+                if *decide {
+                    why
+                } else {
+                    format!("{why} More ends still show what the scatter really is, and with it what can be told.")
+                }
+            }
+            Self::NotDecided => {
+                "The shots so far don't decide which way the bow is out, or that it is in tune.".to_owned()
+            }
+            Self::WithinTolerance(next) => format!(
+                "Left–right and height are both within the tolerance{}",
+                match next {
+                    Some(VerifyWhen::Now) => {
+                        ", but a bow can look in tune at a short distance and not be at 30 m."
+                    }
+                    Some(VerifyWhen::AnotherDay) => {
+                        ". Form differs from day to day; if another day shows the same, leave the bow alone."
+                    }
+                    None => ". Look again when shafts, string or form have changed.",
+                }
+            ),
+            Self::Written(text) => text.clone(),
+        }
+    }
+}
+
+/// Why a change helps.
+fn effect(change: Change, amount_positive: bool) -> &'static str {
+    match (change, amount_positive) {
+        (Change::DrawWeight, false) => {
+            "Less draw weight bends the arrow less; it is quick to turn and to turn back, so it comes first."
+        }
+        (Change::DrawWeight, true) => {
+            "More draw weight bends the arrow more; it is quick to turn and to turn back, so it comes first."
+        }
+        (Change::ShaftLength, _) => {
+            "A shorter shaft acts stiffer. A cut can't be taken back, so it is taken only as far as it will hardly be too much."
+        }
+        (Change::PointWeight, false) => "A lighter point makes the arrow act stiffer.",
+        (Change::PointWeight, true) => "A heavier point makes the arrow act weaker.",
+        (Change::RearWeight, true) => "More weight at the nock makes the arrow act stiffer.",
+        (Change::RearWeight, false) => "Less weight at the nock makes the arrow act weaker.",
+        (Change::Plunger, true) => {
+            "A stiffer plunger moves the bare shafts the stiff way; it is for what is left at the end."
+        }
+        (Change::Plunger, false) => {
+            "A softer plunger moves the bare shafts the weak way; it is for what is left at the end."
+        }
+        (Change::RestHeight, true) => "A higher rest brings the bare shafts up.",
+        (Change::RestHeight, false) => "A lower rest brings the bare shafts down.",
+        (Change::NockingPoint, true) => "A higher nocking point brings the bare shafts down.",
+        (Change::NockingPoint, false) => "A lower nocking point brings the bare shafts up.",
+        (Change::ShaftSpine, false) => "Stiffer shafts (a smaller spine number) bend less.",
+        (Change::ShaftSpine, true) => "Weaker shafts (a larger spine number) bend more.",
+        (Change::ShootMore | Change::Verify | Change::None, _) => "",
+    }
+}
+
+/// What it means if the shift to expect doesn't come.
+fn otherwise(change: Change) -> &'static str {
+    match change {
+        Change::DrawWeight => {
+            "If the bare shafts hardly move or go the other way: check with a scale that the weight changed and that no bolt \
+             stands at its stop; else look for contact at the rest or arm and at the release, and shoot another end before \
+             anything else."
+        }
+        Change::ShaftLength => {
+            "If they hardly move or go the other way, don't cut again: look for contact at the rest or arm, check that all \
+             shafts got the same length and shoot another end."
+        }
+        Change::PointWeight | Change::RearWeight => {
+            "If they hardly move or go the other way: check that all shafts carry the new weight, fletched and bare, then \
+             look for contact and at the release, and shoot another end."
+        }
+        Change::Plunger => {
+            "If they hardly move or go the other way: the plunger may stand at its stop, stick, or have play when turned \
+             back; take it out, check it, and shoot another end."
+        }
+        Change::RestHeight | Change::NockingPoint => {
+            "If they hardly move or go the other way: measure again with a bow square, look for vanes or nock touching the \
+             rest or plate, and shoot another end; then put it back."
+        }
+        Change::ShaftSpine => {
+            "If they still land on the same side by as much: check the spine printed on the shafts, that length and points \
+             are as before, and look for contact before buying others."
+        }
+        Change::ShootMore | Change::Verify | Change::None => "",
+    }
+}
+
+/// Where the bare shafts should go, how far, and in which range two of three times; `None` where nothing is to be expected.
+#[must_use]
+pub fn expectation(step: &Step, locale: Locale) -> Option<String> {
+    let e = step.expect.as_ref()?;
+    let part = |axis, value: f64, sd: Option<f64>| {
+        if value.abs() < 0.5 {
+            return None;
+        }
+        let sd = sd.unwrap_or(0.0);
+        Some(format!(
+            "{} {} (two times in three {})",
+            locale.length(value.abs(), 0),
+            Side::of(axis, value).moved(),
+            range(value.abs() - sd, value.abs() + sd, locale)
+        ))
+    };
+    let parts: Vec<String> = [
+        part(Axis::Horizontal, e.x_mm, e.sd_x_mm),
+        part(Axis::Vertical, e.y_mm, e.sd_y_mm),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!parts.is_empty()).then(|| {
+        format!(
+            "Expect the bare shafts about {} against the fletched ones, at the distance shot.",
+            parts.join(" and ")
+        )
+    })
+}
+
+/// One step for a person: what to do, what to expect, why, and what it means if it doesn't come.
+#[must_use]
+pub fn step_sentence(step: &Step, locale: Locale) -> String {
+    let detail = step.detail.text(locale);
+    let mut text = format!("{}.", detail.trim_end_matches('.'));
+    for part in [expectation(step, locale), Some(step.why.text(locale))]
+        .into_iter()
+        .flatten()
+        .filter(|part| !part.is_empty())
+    {
+        text.push(' ');
+        text.push_str(&part);
+    }
+    text
+}
+
+/// The changes of an advice in a line, `next` and what belongs to it; empty where nothing is changed.
+#[must_use]
+pub fn changes(advice: &Advice, locale: Locale) -> String {
+    let steps = advice.next.iter().chain(&advice.also);
+    let changed = steps.filter(|step| step.change.moves_a_setting());
+    let details: Vec<String> = changed.map(|step| step.detail.text(locale)).collect();
+    details.join("; ")
+}
+
+/// A step in words, for those who lay out text themselves.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StepText {
+    /// What to do.
+    pub headline: String,
+    /// What there is to know about it, each with its name.
+    pub facts: Vec<(String, String)>,
+    /// What to mind when doing it.
+    pub cautions: Vec<Caution>,
+}
+
+/// The step in words.
+#[must_use]
+pub fn step_text(step: &Step, locale: Locale) -> StepText {
+    StepText {
+        headline: headline(step, locale),
+        facts: facts(step, locale),
+        cautions: step.cautions.clone(),
+    }
+}
+
+/// What to do, in a line.
+pub(crate) fn headline(step: &Step, locale: Locale) -> String {
+    let detail = step.detail.text(locale);
+    if !detail.trim().is_empty() {
+        return capital(detail.trim());
+    }
+    match step.change {
+        Change::ShootMore => format!(
+            "Change nothing; shoot {} more of each kind",
+            step.pairs.unwrap_or(3)
+        ),
+        Change::Verify => match step.when {
+            Some(VerifyWhen::AnotherDay) => "Check once more on another day".to_owned(),
+            _ => "Check once more".to_owned(),
+        },
+        Change::None => "Nothing to change".to_owned(),
+        _ => {
+            let field = step.setting.as_deref().unwrap_or("set-up");
+            let name = setting(field).0;
+            match step.amount {
+                Some(a) => format!("{}: {}", capital(name), signed(field, a, locale)),
+                None => format!("Change the {name}"),
+            }
+        }
+    }
+}
+
+/// What there is to know about a step, as (name, text).
+pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
+    let mut out = Vec::new();
+    if let (Some(field), Some(from), Some(to)) = (&step.setting, step.from, step.to) {
+        out.push((capital(setting(field).0), span(field, [from, to], locale)));
+    }
+    if let Some(e) = &step.expect {
+        let text = format!("the bare shafts {}", shift(e, locale));
+        out.push(("Expect".to_owned(), text));
+    }
+    let why = step.why.text(locale);
+    if !why.trim().is_empty() {
+        out.push(("Why".to_owned(), why.trim().to_owned()));
+    }
+    if step.change.moves_a_setting() {
+        let back = if step.reversible {
+            "can be taken back"
+        } else {
+            "can\u{2019}t be taken back"
+        };
+        out.push(("Way back".to_owned(), back.to_owned()));
+    }
+    out
+}
+
+/// A shift of the offset: "70 mm higher (± 49)"; the larger part first.
+pub(crate) fn shift(e: &Expect, locale: Locale) -> String {
+    let part = |axis: Axis, v: f64, sd: Option<f64>| {
+        let sd = sd.map_or_else(String::new, |s| {
+            format!(" (\u{b1}\u{a0}{})", locale.bare(s, 0))
+        });
+        let moved = Side::of(axis, v).moved();
+        format!("{} {moved}{sd}", locale.length(v.abs(), 0))
+    };
+    let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));
+    let y = (e.y_mm.abs() >= 0.5).then(|| part(Axis::Vertical, e.y_mm, e.sd_y_mm));
+    match (x, y) {
+        (Some(x), Some(y)) if e.y_mm.abs() > e.x_mm.abs() => format!("{y} and {x}"),
+        (Some(x), Some(y)) => format!("{x} and {y}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => "where they are".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cuts_have_their_eighths() {
+        let mm = |length| cut_length(length, Locale::default());
+        assert_eq!(mm(-3.175), "3.2 mm (1/8 in)");
+        assert_eq!(mm(-6.35), "6.3 mm (1/4 in)");
+        assert_eq!(mm(28.575), "28.6 mm (1 1/8 in)");
+        assert_eq!(mm(5.0), "5 mm");
+    }
+
+    #[test]
+    fn shifts_name_the_larger_part_first() {
+        let e = Expect {
+            x_mm: -10.0,
+            y_mm: 70.4,
+            sd_x_mm: None,
+            sd_y_mm: Some(49.0),
+        };
+        assert_eq!(
+            shift(&e, Locale::default()),
+            "70 mm higher (\u{b1}\u{a0}49) and 10 mm to the left"
+        );
+    }
+}

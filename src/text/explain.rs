@@ -1,0 +1,222 @@
+//! Sentences of the chain from reading to step.
+
+use super::advice::landed;
+use super::numbers::{count, ends, number, percent};
+use super::terms::{axis_name, lever_in_sentence};
+use super::{Locale, Sentence, sentence};
+use crate::advice::{Obstacle, Size, Thought};
+
+impl Sentence for Thought {
+    fn text(&self, locale: Locale) -> String {
+        match self {
+            Self::Reading(reading) => sentence(reading, locale),
+            Self::NoRecord => "No record can be used.".to_owned(),
+            Self::ShortDistance(distance_m) => format!(
+                "Shot at {} m only: carried to 30 m with offset growing as distance to the power 1.1 ± 1.0 (physics, loosely known), \
+                 so it may name a side, but neither \"in tune\" nor a cut.",
+                number(*distance_m, 1)
+            ),
+            Self::Tolerance { mm, own } => format!(
+                "Tolerance at 30 m: {} on each axis ({}).",
+                locale.length(*mm, 0),
+                if *own {
+                    "the archer's own"
+                } else {
+                    "assumption, on common practice"
+                }
+            ),
+            Self::Now {
+                seen,
+                inside,
+                side,
+                setups,
+            } => format!(
+                "Now, {}: the bare shafts land {}; probability of lying inside the tolerance {}, of this side {} (from {}).",
+                axis_name(seen.axis),
+                landed(seen, locale),
+                percent(*inside),
+                percent(*side),
+                match setups {
+                    0 | 1 => "this set-up alone".to_owned(),
+                    n => format!(
+                        "this set-up and {} before it: learned",
+                        count(*n as i64 - 1)
+                    ),
+                },
+            ),
+            Self::NoRates(lacking) => format!(
+                "Exchange rates by physics: not worked out, since {}. The priors stand instead.",
+                if lacking.is_empty() {
+                    "by the settings told the shaft would buckle at full draw or has no stroke"
+                        .to_owned()
+                } else {
+                    format!("the set-up doesn't tell {}", lacking.join(", "))
+                }
+            ),
+            Self::Rates { index, pounds } => rates(*index, *pounds),
+            Self::InFlight(hz) => format!(
+                "Physics: in flight the bare shaft swings at {hz:.0} Hz (free–free with its end masses); this decides nothing."
+            ),
+            Self::RearEnds(mm) => format!(
+                "Physics: the fletched arrows' nock end differs in weight from the bare shafts'; that alone is worth about {} \
+                 to the {} side of the bare shafts. Tape on the bare shafts takes it away.",
+                locale.length(mm.abs(), 0),
+                if *mm > 0.0 { "weak" } else { "stiff" }
+            ),
+            Self::Slope {
+                change,
+                unit,
+                prior: [mm, factor],
+                source,
+                learned,
+            } => format!(
+                "One {} of {}: {} at 30 m, a factor of {factor:.2} either way ({}){}.",
+                match unit.as_str() {
+                    "clicks" => "click",
+                    "spine" => "unit of spine",
+                    unit => unit,
+                },
+                lever_in_sentence(*change),
+                locale.length(*mm, 1),
+                match source.as_str() {
+                    "physics" => "physics, on a scale of common practice",
+                    source => source,
+                },
+                learned.map_or_else(String::new, |[mm, factor]| format!(
+                    "; learned on this bow: {}, a factor of {factor:.2} either way",
+                    locale.length(mm, 1)
+                ))
+            ),
+            Self::Bolts { lb, own } => format!(
+                "Bolts: a quarter turn of both bolts is about {} lb ({}).",
+                number(*lb, 2),
+                if *own {
+                    "told in the set-up"
+                } else {
+                    "common practice, 0.7 % of the draw weight; only a scale tells"
+                }
+            ),
+            Self::InTune(p) => format!(
+                "Both axes lie inside the tolerance with {} together, shown by this set-up's own ends at 30 m or more: in tune.",
+                percent(*p)
+            ),
+            Self::NeutralHere => {
+                "Both axes are neutral, but at a distance that can't show more.".to_owned()
+            }
+            Self::NoChange {
+                inside,
+                side,
+                horizon_ends,
+            } => format!(
+                "No axis is out with enough certainty for a change (inside the tolerance below {} and one side above {}), \
+                 in tune isn't shown, and no small change would show it clearly sooner (looking {horizon_ends} ends ahead): shoot more.",
+                percent(*inside),
+                percent(*side),
+            ),
+            Self::NothingLeft => "Nothing is left within the limits.".to_owned(),
+            Self::SizeUnknown => {
+                "No set-up is told: the change is named, its size is not.".to_owned()
+            }
+            Self::WrongSpine => {
+                format!(
+                    "Beyond {}: the spine is wrong (common practice).",
+                    locale.length(600.0, 0)
+                )
+            }
+            Self::Not(change, obstacle) => {
+                format!(
+                    "Not {}: {}.",
+                    lever_in_sentence(*change),
+                    why_not(*obstacle, locale)
+                )
+            }
+            Self::Chosen(size) => chosen(size, locale),
+            Self::WithOtherAxis(size) => format!("Together with it. {}", chosen(size, locale)),
+            Self::WithSameAxis(size) => format!(
+                "Together with it: {}, which brings {} {} (sd {}); both leave about {}.",
+                by(size, locale),
+                locale.length(size.shift_mm, 0),
+                if size.other_way {
+                    "the other way"
+                } else {
+                    "more"
+                },
+                locale.bare(size.sd_mm, 0),
+                locale.length(size.left_mm, 0)
+            ),
+        }
+    }
+}
+
+fn rates(index: f64, pounds: [Option<f64>; 4]) -> String {
+    let [length, point, nock, spine] =
+        pounds.map(|lb| lb.map_or_else(String::new, |lb| number(lb, 2)));
+    format!(
+        "Physics: the arrow swings {index:.3} times while the string drives it. For this set-up 1/4 in of length does as much as {length} lb, \
+         10 gr at the point as {point} lb, 10 gr at the nock as {nock} lb the other way, 50 of spine as {spine} lb (point and nock only to a \
+         factor of three and two)."
+    )
+}
+
+fn why_not(obstacle: Obstacle, locale: Locale) -> String {
+    let text = match obstacle {
+        Obstacle::Kept => "the archer keeps it as it is",
+        Obstacle::Contradicted => "its last move that way contradicted what was to be expected",
+        Obstacle::LongerIsNew => "longer shafts would have to be new ones",
+        Obstacle::SafeLength => "no shortest safe length is told, or it is reached",
+        Obstacle::NoneAtHand => "none that goes this way is owned, obtainable or known",
+        Obstacle::Limit => "it is at its limit",
+        Obstacle::Cut(risk) => {
+            return format!(
+                "a cut is only for a clearly weak arrow, shown at 30 m or more, with at most {} risk of going past the middle",
+                percent(risk)
+            );
+        }
+        Obstacle::NotSooner => "it would not show the bow in tune clearly sooner",
+        Obstacle::Overshoot => {
+            "its overshoot could not be taken back with what is left, or it isn't shown at 30 m"
+        }
+        Obstacle::PointFirst => {
+            return format!("the point comes first above {}", locale.length(60.0, 0));
+        }
+        Obstacle::TooMuch => "its smallest step is too much for what is left",
+    };
+    text.to_owned()
+}
+
+/// "the plunger by -3 clicks".
+fn by(size: &Size, locale: Locale) -> String {
+    let amount = match size.unit.as_str() {
+        "mm" => locale.length(size.amount, 2),
+        unit => format!("{} {unit}", number(size.amount, 2)),
+    };
+    format!("{} by {amount}", lever_in_sentence(size.change))
+}
+
+/// How far a change goes, and why so far.
+fn chosen(size: &Size, locale: Locale) -> String {
+    let here = size.here_mm.map_or_else(String::new, |(mm, distance_m)| {
+        format!(", {} at {} m", locale.length(mm, 0), number(distance_m, 1))
+    });
+    let risk = size.past_zero.map_or_else(String::new, |p| {
+        format!("; risk of going past the middle {}", percent(p))
+    });
+    let sooner = size.sooner.map_or_else(String::new, |[now, then]| {
+        format!(
+            " To show it in tune would take about {} more as it is, and about {} after this (looking ahead over offsets as likely \
+             as they are now).",
+            ends(now),
+            ends(then)
+        )
+    });
+    format!(
+        "Chosen: {}. {} to go; one unit brings {} on average, so this brings {} at 30 m (sd {}){here}, \
+         and leaves about {}{risk}.{sooner}",
+        by(size, locale),
+        locale.length(size.to_go_mm, 0),
+        locale.length(size.each_mm, 1),
+        locale.length(size.shift_mm, 0),
+        locale.bare(size.sd_mm, 0),
+        locale.length(size.left_mm, 0),
+    )
+}

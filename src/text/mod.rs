@@ -1,0 +1,52 @@
+//! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
+//!
+//! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions` and `explain`), `plan`, `lens`,
+//! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
+//! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
+//!
+//! The modules before this one return codes and numbers and know nothing of it. Their documents carry text fields
+//! nevertheless: `json` implements [`serde::Serialize`] for the values behind those fields, always in the documents' own
+//! locale ([`Locale::default`]).
+
+mod advice;
+mod advice_cautions;
+mod explain;
+mod json;
+mod lens;
+mod locale;
+pub(crate) mod notes;
+pub(crate) mod numbers;
+pub mod plain;
+mod plan;
+mod reading;
+mod reading_cautions;
+pub(crate) mod record;
+pub(crate) mod settings;
+mod student;
+
+pub(crate) mod terms;
+
+pub use advice::{StepText, changes, expectation, step_sentence, step_text};
+pub use lens::lens;
+pub use locale::{DateOrder, LengthUnit, Locale};
+pub use plan::plan;
+pub use reading::sentence;
+pub use settings::change;
+pub use student::note_for_student;
+
+pub(crate) use advice::{facts, headline, shift};
+pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
+
+use crate::record::Remark;
+
+/// Values of which a text is made.
+pub trait Sentence {
+    /// The text, in this locale.
+    fn text(&self, locale: Locale) -> String;
+}
+
+impl<V: Sentence> Sentence for Remark<V> {
+    fn text(&self, locale: Locale) -> String {
+        self.values.text(locale)
+    }
+}

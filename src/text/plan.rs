@@ -1,0 +1,174 @@
+//! The plan in words.
+
+use super::numbers::percent;
+use super::{Locale, Sentence};
+use crate::plan::{About, Plan, Precision, ScatterFrom, ToNote};
+use crate::record::Hand;
+
+impl Sentence for ToNote {
+    fn text(&self, _: Locale) -> String {
+        let text = match self {
+            Self::Shooting => {
+                "which hand draws, the distance, the face's size, the date and the number of the end"
+            }
+            Self::Missed => "shots that missed the boss, bare or fletched, and where they went",
+            Self::DrawWeight => {
+                "draw weight on the fingers (with a scale) and how many turns the limb bolts are out, with the maker's limits"
+            }
+            Self::Shafts => {
+                "shafts: spine, length from nock groove to front end, point weight, and what the nock end weighs on both kinds"
+            }
+            Self::Limits => {
+                "the shortest safe shaft length at your full draw, points owned, spines to be had: the limits"
+            }
+            Self::Heights => {
+                "plunger clicks from its usual place, height of nocking point and rest, brace height"
+            }
+            Self::Arrows => "the mark on each arrow and the order shot",
+            Self::Written(text) => text,
+        };
+        text.to_owned()
+    }
+}
+
+impl Sentence for About {
+    fn text(&self, locale: Locale) -> String {
+        match self {
+            Self::StartShort(distance_m) => format!(
+                "No distance told: start at {distance_m} m and go back to 30 m once the bare shafts land on the boss beside the \
+                 fletched."
+            ),
+            Self::ShortDistance => {
+                "From here a side can be named, but \"in tune\" only shows at 30 m: a bow can look in tune at a short distance and \
+                 not be."
+                    .to_owned()
+            }
+            Self::LongDistance => {
+                "Beyond 35 m wind and form weigh more than tune: shoot at 30 m.".to_owned()
+            }
+            Self::Advice(about) => about.text(locale),
+            Self::Written(text) => text.clone(),
+        }
+    }
+}
+
+/// How many shots, for which certainty.
+fn needed(plan: &Plan, locale: Locale) -> String {
+    let needed = &plan.needed;
+    let sure = percent(needed.certainty);
+    let apart = needed.tells_apart_mm.map_or_else(String::new, |mm| {
+        format!(
+            " The ends planned name the side of an offset from about {} on as surely.",
+            locale.length(mm, 0)
+        )
+    });
+    match needed.pairs {
+        Some(pairs) => format!(
+            "{pairs} of each kind find an offset of {}, and show a bow that is in tune to be so, with {sure} each.{apart}",
+            locale.length(needed.far_mm, 0)
+        ),
+        None => format!(
+            "With groups this wide no number of shots that people make shows a bow to be in tune with {sure}; a side can still be \
+             found. Closer groups first, or a wider tolerance.{apart}"
+        ),
+    }
+}
+
+/// What the sides mean for this archer.
+fn sides(hand: Hand) -> String {
+    let (weak, stiff) = match hand {
+        Hand::Right => ("right", "left"),
+        Hand::Left => ("left", "right"),
+    };
+    format!(
+        "For you bare shafts to the {weak} mean weak, to the {stiff} stiff; high means the nocking point is too low, low that it \
+         is too high."
+    )
+}
+
+/// The plan as text, one paragraph a line.
+#[must_use]
+pub fn plan(plan: &Plan, locale: Locale) -> String {
+    let scatter = locale.length(plan.scatter.sd_mm, 0);
+    let tolerance = locale.length(plan.tolerance_mm, 0);
+    let mut lines = vec![
+        format!(
+            "Shoot {} ends from {} m before you change anything: {} fletched and {} bare in each, one of each in turn ({}), all \
+             at the same aiming point.",
+            plan.ends,
+            plan.distance_m,
+            plan.fletched,
+            plan.bare,
+            plan.order.join(", ")
+        ),
+        "Photograph the whole face before you pull, from two or three metres and one or two steps to the side, the phone not tilted; keep \
+         the same arrows throughout."
+            .to_owned(),
+        needed(plan, locale),
+        match plan.scatter.from {
+            ScatterFrom::Told => format!(
+                "With your scatter of {scatter} (sd on each axis) and a tolerance of {tolerance}:"
+            ),
+            ScatterFrom::Assumed => format!(
+                "Your scatter isn't known yet; averaged over archers (the middle one has {scatter}, sd on each axis), with a \
+                 tolerance of {tolerance}:"
+            ),
+        },
+    ];
+    lines.extend(plan.precision.iter().map(|p| precision(p, locale)));
+    lines.extend(plan.hand.map(sides));
+    let record: Vec<String> = plan.record.iter().map(|r| r.text(locale)).collect();
+    lines.push(format!("Note beside the shots: {}.", record.join("; ")));
+    lines.extend(plan.cautions.iter().map(|note| note.text(locale)));
+    lines.join("\n")
+}
+
+fn precision(precision: &Precision, locale: Locale) -> String {
+    let chances = precision.chances.iter().map(|c| {
+        format!(
+            "{}: side {}, in tolerance {}",
+            locale.length(c.offset_mm, 0),
+            percent(c.p_side),
+            percent(c.p_neutral)
+        )
+    });
+    format!(
+        "  {:>2} of each: offset known to \u{b1} {}; chance that it is called, for a true offset of {}",
+        precision.pairs,
+        locale.length(precision.sd_mm, 0),
+        chances.collect::<Vec<_>>().join("; ")
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::PlanOptions;
+
+    fn text(options: PlanOptions) -> String {
+        let options = PlanOptions {
+            distance_m: Some(30.0),
+            ..options
+        };
+        plan(&crate::plan::plan(&options), Locale::default())
+    }
+
+    /// Groups as wide as the boss: nothing that people shoot shows "in tune", and the plan says so.
+    #[test]
+    fn too_wide_a_group_is_said() {
+        let wide = text(PlanOptions {
+            scatter_sd_mm: Some(150.0),
+            ..PlanOptions::default()
+        });
+        assert!(wide.contains("no number of shots"), "{wide}");
+    }
+
+    #[test]
+    fn the_sides_are_those_of_the_hand() {
+        let left = text(PlanOptions {
+            hand: Some(Hand::Left),
+            ..PlanOptions::default()
+        });
+        assert!(left.contains("30 m") && left.contains("bare shafts to the left mean weak"));
+    }
+}
