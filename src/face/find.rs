@@ -25,6 +25,8 @@ const FIRST_REACH: (f64, f64) = (8.0, 40.0);
 /// A patch of this radius, and a face of this radius, px, are looked at as closely as need be: larger ones in coarser copies.
 const PATCH_PX: f64 = 24.0;
 const FACE_PX: f64 = 120.0;
+/// Patches whose centres and radii differ by less than this share of the radius are the same one, found by another colour.
+const SAME_PATCH: f64 = 0.2;
 /// Rays cast for a second look, and their length against those of the first.
 const MORE_RAYS: usize = 36;
 const SECOND_REACH: f64 = 3.0;
@@ -184,6 +186,7 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, look: Look) -> SpotSearch
     // all colours at once, unless they are black and white, then one by one
     let all = strong(&colours[0]).then_some(u8::MAX);
     let groups = all.into_iter().chain((0..colours.len()).map(|k| 1 << k));
+    let mut tried: Vec<(Vector2<f64>, f64)> = Vec::new();
     for group in groups {
         for (start, radius) in patches(&kinds, group, reduced.width) {
             search.patches += 1;
@@ -196,6 +199,14 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, look: Look) -> SpotSearch
             {
                 continue;
             }
+            let same = |t: &(Vector2<f64>, f64)| {
+                (t.0 - start).norm() < SAME_PATCH * radius
+                    && (t.1 / radius - 1.0).abs() < SAME_PATCH
+            };
+            if tried.iter().any(same) {
+                continue;
+            }
+            tried.push((start, radius));
             match examine(reduced, spec, &targets, start, radius) {
                 Ok(spot) => keep(&mut search.spots, spot, spec.outer_radius_mm()),
                 Err(coverage) => note_miss(&mut search.near_miss, coverage),

@@ -27,7 +27,7 @@ impl Refiner<'_> {
             rms_px,
             prior,
             evidence,
-            hanging,
+            sheet_scale,
             focal_free,
             cropped,
             ..
@@ -62,7 +62,7 @@ impl Refiner<'_> {
             notes: Vec::new(),
             edges,
             candidates,
-            sheet: (hanging > 0).then(|| {
+            sheet: (sheet_scale > 0).then(|| {
                 fitted
                     .projection(self.spec.reach_mm())
                     .sheet

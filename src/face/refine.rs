@@ -38,8 +38,8 @@ pub(super) struct Refined {
     pub(super) prior: LensPrior,
     /// What speaks for the face.
     pub(super) evidence: Evidence,
-    /// How the sheet hangs: index of the scales of [`PrintModel::with_sheet_scale`].
-    pub(super) hanging: usize,
+    /// Scale of the sheet's deformation: index for [`PrintModel::with_sheet_scale`], 0 for flat.
+    pub(super) sheet_scale: usize,
     /// What the last search found.
     pub(super) found: edges::FoundEdges,
     /// Level of the last search.
@@ -50,6 +50,16 @@ pub(super) struct Refined {
     pub(super) cropped: bool,
 }
 
+/// What a fit to edges rests on.
+struct EdgeFit<'a> {
+    found: &'a edges::FoundEdges,
+    print_model: &'a PrintModel,
+    /// What is known of the lens; without it the camera stays as it is.
+    lens: Option<LensPrior>,
+    /// Edges of a ring that count as independent.
+    independent: f64,
+}
+
 /// One search for edges: level of the pyramid, and half length of the search along the normals, px at that level.
 #[derive(Clone, Copy)]
 pub(super) struct Round {
@@ -58,7 +68,7 @@ pub(super) struct Round {
     lines: bool,
     /// Most profiles on one ring.
     profiles: usize,
-    /// Compare the ways in which the sheet may hang; else it hangs as before.
+    /// Compare the scales of the sheet's deformation; else it stays as before.
     compare: bool,
 }
 
@@ -178,7 +188,7 @@ impl Refiner<'_> {
             profiles: edges::MOST_PROFILES,
             ..round(level, FINER_REACH_PX, true)
         }));
-        // the ways in which the sheet may hang once where it is cheap, and once where all is measured
+        // the scales in which the sheet may hang once where it is cheap, and once where all is measured
         rounds[FIRST_REACHES_PX.len() - 1].compare = true;
         rounds.push(Round::last(0));
         rounds
@@ -362,7 +372,7 @@ impl Refiner<'_> {
     fn measure(&self, start: Fitted, mut prior: LensPrior, rounds: &[Round]) -> Option<Refined> {
         let mut fitted = start;
         let mut out = None;
-        let (mut finest, mut rms_px, mut hanging) = (0, 0.0, 0);
+        let (mut finest, mut rms_px, mut sheet_scale) = (0, 0.0, 0);
         for round in rounds {
             if round.level < finest {
                 continue;
@@ -399,7 +409,7 @@ impl Refiner<'_> {
                 prior = self.with_radial(prior, fitted.camera.lens.f_px);
             }
             let (best, sd);
-            (best, sd, hanging) = self.fit(
+            (best, sd, sheet_scale) = self.fit(
                 &fitted,
                 &found,
                 prior,
@@ -407,7 +417,7 @@ impl Refiner<'_> {
                 if round.compare {
                     0..print_model::SHEET_SCALES
                 } else {
-                    hanging..hanging + 1
+                    sheet_scale..sheet_scale + 1
                 },
             );
             fitted = best;
@@ -428,7 +438,7 @@ impl Refiner<'_> {
             rms_px,
             prior,
             evidence,
-            hanging,
+            sheet_scale,
             found,
             level: round.level,
             focal_free: false,
@@ -437,52 +447,41 @@ impl Refiner<'_> {
     }
 
     /// Fits camera, print and sheet to edges, starting from a fit before. The camera explains as much as it can; then the sheet
-    /// what is left, with the way of hanging under which that is likeliest.
+    /// what is left, at the scale of deformation that makes that likeliest.
     fn fit(
         &self,
         before: &Fitted,
         found: &edges::FoundEdges,
         prior: LensPrior,
         factor: f64,
-        ways: std::ops::Range<usize>,
+        scales: std::ops::Range<usize>,
     ) -> (Fitted, Vec<f64>, usize) {
         let (flat, sd) = self.camera_fit(before, found, prior, factor);
-        let with = |hanging: usize| {
-            let print_model = self
-                .print_model
-                .where_sharp(&found.sharp)
-                .with_sheet_scale(self.spec, hanging);
-            let (mut fitted, mut sd) = (flat.clone(), sd.clone());
-            for iterations in SHEET_ITERATIONS {
-                let weighted = weight_edges(&found.edges, &sd, INDEPENDENT_BESIDE_SHEET);
-                let print = &fitted.print;
-                fitted = fit::fit(
-                    flat.camera,
-                    None,
-                    self.spec,
-                    &print_model,
-                    &weighted,
-                    print,
-                    iterations,
-                );
-                sd = ring_sds_px(&found.edges, &fitted.residuals_px, sd.len());
-            }
-            (fitted, sd)
+        let with_scale = |sheet_scale: usize| {
+            let print_model = self.print_model.where_sharp(&found.sharp);
+            let print_model = print_model.with_sheet_scale(self.spec, sheet_scale);
+            let task = EdgeFit {
+                found,
+                print_model: &print_model,
+                lens: None,
+                independent: INDEPENDENT_BESIDE_SHEET,
+            };
+            self.reweighted(&task, flat.clone(), sd.clone(), &SHEET_ITERATIONS)
         };
-        if ways.end == 1 || scatter_mm(&found.edges, &flat.residuals_px) < FLAT_MM {
+        if scales.end == 1 || scatter_mm(&found.edges, &flat.residuals_px) < FLAT_MM {
             return (flat, sd, 0);
         }
         let mut best: Option<((Fitted, Vec<f64>), usize)> = None;
-        for hanging in ways {
-            let tried = with(hanging);
+        for sheet_scale in scales {
+            let tried = with_scale(sheet_scale);
             let least = best
                 .as_ref()
                 .map_or(f64::NEG_INFINITY, |b| b.0.0.log_evidence);
             if tried.0.log_evidence > least {
-                best = Some((tried, hanging));
+                best = Some((tried, sheet_scale));
             }
         }
-        let Some(((sheet, sheet_sd), hanging)) = best.filter(|b| b.1 > 0) else {
+        let Some(((sheet, sheet_sd), sheet_scale)) = best.filter(|b| b.1 > 0) else {
             return (flat, sd, 0);
         };
         let fitted = Fitted {
@@ -490,7 +489,7 @@ impl Refiner<'_> {
             information: flat.information,
             ..sheet
         };
-        (fitted, sheet_sd, hanging)
+        (fitted, sheet_sd, sheet_scale)
     }
 
     /// Fits the camera to edges, the sheet nearly flat.
@@ -502,25 +501,40 @@ impl Refiner<'_> {
         factor: f64,
     ) -> (Fitted, Vec<f64>) {
         let print_model = self.print_model.where_sharp(&found.sharp);
-        let mut fitted = Fitted {
+        let fitted = Fitted {
             print: PrintEstimate::expected(&print_model),
             ..before.clone()
         };
-        let mut sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
-        // the last with the deviations that the fit before left
-        for iterations in ITERATIONS {
-            let weighted = weight_edges(&found.edges, &sd, INDEPENDENT_PER_RING);
-            let (camera, print) = (fitted.camera, &fitted.print);
+        let task = EdgeFit {
+            found,
+            print_model: &print_model,
+            lens: Some(prior),
+            independent: INDEPENDENT_PER_RING,
+        };
+        let sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
+        self.reweighted(&task, fitted, sd, &ITERATIONS)
+    }
+
+    /// Fits several times, each time with the deviations of the rings, px, that the fit before left.
+    fn reweighted(
+        &self,
+        task: &EdgeFit,
+        mut fitted: Fitted,
+        mut sd: Vec<f64>,
+        iterations: &[usize],
+    ) -> (Fitted, Vec<f64>) {
+        let edges = &task.found.edges;
+        for most in iterations {
             fitted = fit::fit(
-                camera,
-                Some(prior),
+                fitted.camera,
+                task.lens,
                 self.spec,
-                &print_model,
-                &weighted,
-                print,
-                iterations,
+                task.print_model,
+                &weight_edges(edges, &sd, task.independent),
+                &fitted.print,
+                *most,
             );
-            sd = ring_sds_px(&found.edges, &fitted.residuals_px, sd.len());
+            sd = ring_sds_px(edges, &fitted.residuals_px, sd.len());
         }
         (fitted, sd)
     }
