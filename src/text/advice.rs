@@ -56,7 +56,10 @@ impl Sentence for Detail {
                 Change::ShaftSpine => other_shafts([*from, *to], *spines),
                 _ => amount_of(*change, *amount, [*from, *to], locale),
             },
-            Self::Direction { change, more } => direction(*change, *more),
+            Self::Direction { change, more } => {
+                let (what, ways) = ways(*change);
+                format!("{what} {}", ways[usize::from(!more)])
+            }
             Self::OtherSpines(spines) => format!(
                 "Other shafts: spine {} is worth trying; none of those owned or obtainable goes that way",
                 spine_range(*spines)
@@ -104,49 +107,34 @@ fn bolts(amount: f64, to: Option<f64>, quarter_turns: i64) -> String {
 }
 
 fn amount_of(change: Change, amount: f64, [from, to]: [Option<f64>; 2], locale: Locale) -> String {
-    let pick = |more: &'static str, less: &'static str| if amount > 0.0 { more } else { less };
+    let (what, ways) = ways(change);
+    let way = ways[usize::from(amount <= 0.0)];
+    let known = |value: Option<f64>| value.map_or_else(String::new, |value| number(value, 0));
     match change {
         Change::ShaftLength => format!(
             "Cut all shafts, fletched and bare, by {}, to {}; then shoot before you cut again",
             cut_length(amount, locale),
-            to.map_or_else(
-                || "their new length mm".to_owned(),
-                |to| locale.length(to, 1)
-            ),
+            to.map_or_else(|| "their new length".to_owned(), |to| locale.length(to, 1)),
         ),
         Change::PointWeight => format!(
             "Points of {} gr instead of {} gr, on fletched and bare shafts alike",
-            to.map_or_else(String::new, |to| number(to, 0)),
-            from.map_or_else(String::new, |from| number(from, 0)),
+            known(to),
+            known(from),
         ),
-        Change::RearWeight => format!(
-            "Nock ends {} gr {}, on fletched and bare shafts alike{}",
-            number(amount.abs(), 1),
-            pick("heavier", "lighter"),
-            to.map_or_else(String::new, |to| format!(
-                " ({} gr on the fletched)",
-                number(to, 1)
-            )),
-        ),
+        Change::RearWeight => {
+            let to = to.map(|to| format!(" ({} gr on the fletched)", number(to, 1)));
+            format!(
+                "{what} {} gr {way}, on fletched and bare shafts alike{}",
+                number(amount.abs(), 1),
+                to.unwrap_or_default(),
+            )
+        }
         Change::Plunger => {
             let n = round_i64(amount.abs());
             let clicks = if n == 1 { "click" } else { "clicks" };
-            format!(
-                "Plunger {} {clicks} {}",
-                count(n),
-                pick("stiffer", "softer")
-            )
+            format!("{what} {} {clicks} {way}", count(n))
         }
-        Change::NockingPoint | Change::RestHeight => {
-            let what = if change == Change::NockingPoint {
-                "Nocking point"
-            } else {
-                "Rest"
-            };
-            let by = locale.length(amount.abs(), 2);
-            format!("{what} {by} {}", pick("higher", "lower"))
-        }
-        _ => String::new(),
+        _ => format!("{what} {} {way}", locale.length(amount.abs(), 2)),
     }
 }
 
@@ -187,60 +175,46 @@ fn shoot_more(pairs: u32, distance_m: f64, look_first: bool) -> String {
     )
 }
 
-/// Which way a change goes where its size isn't known.
-fn direction(change: Change, positive: bool) -> String {
-    let (what, up, down) = match change {
+/// What a change moves, and what that is called for a positive and for a negative amount.
+const fn ways(change: Change) -> (&'static str, [&'static str; 2]) {
+    match change {
         Change::DrawWeight => (
             "Draw weight",
-            "a little more (both limb bolts in, by the same turns)",
-            "a little less (both limb bolts out, by the same turns)",
+            [
+                "a little more (both limb bolts in, by the same turns)",
+                "a little less (both limb bolts out, by the same turns)",
+            ],
         ),
-        Change::PointWeight => ("Points", "heavier", "lighter"),
-        Change::Plunger => ("Plunger", "stiffer", "softer"),
-        Change::RestHeight => ("Rest", "higher", "lower"),
-        Change::NockingPoint => ("Nocking point", "higher", "lower"),
+        Change::PointWeight => ("Points", ["heavier", "lighter"]),
+        Change::RearWeight => ("Nock ends", ["heavier", "lighter"]),
+        Change::Plunger => ("Plunger", ["stiffer", "softer"]),
+        Change::RestHeight => ("Rest", ["higher", "lower"]),
+        Change::NockingPoint => ("Nocking point", ["higher", "lower"]),
         Change::ShaftSpine => (
             "Shafts",
-            "weaker (a larger spine number)",
-            "stiffer (a smaller spine number)",
+            [
+                "weaker (a larger spine number)",
+                "stiffer (a smaller spine number)",
+            ],
         ),
-        Change::ShaftLength => ("Shafts", "longer", "shorter"),
-        Change::RearWeight => ("Nock ends", "heavier", "lighter"),
-        Change::ShootMore | Change::Verify | Change::None => ("", "", ""),
-    };
-    format!("{what} {}", if positive { up } else { down })
+        Change::ShaftLength => ("Shafts", ["longer", "shorter"]),
+        Change::ShootMore | Change::Verify | Change::None => ("", [""; 2]),
+    }
 }
 
 /// What people usually begin with where the size isn't known, as a sentence; the shots after it then tell the size.
-fn usual_first_step(change: Change) -> &'static str {
-    match change {
-        Change::DrawWeight => {
-            "How far isn't known without the set-up: half a turn of both bolts or less is a usual first step (common practice); \
-             the next end then tells how much it did."
-        }
-        Change::PointWeight => {
-            "How far isn't known without the set-up: the next weight there is is a usual first step (common practice); the next \
-             end then tells how much it did."
-        }
-        Change::Plunger => {
-            "How far isn't known without the set-up: three clicks are a usual first step (common practice); the next end then \
-             tells how much it did."
-        }
-        Change::RestHeight => {
-            "How far isn't known without the set-up: half a millimetre is a usual first step (common practice); the next end \
-             then tells how much it did."
-        }
-        Change::NockingPoint => {
-            "How far isn't known without the set-up: a millimetre is a usual first step (common practice); the next end then \
-             tells how much it did."
-        }
-        Change::ShaftSpine
-        | Change::ShaftLength
-        | Change::RearWeight
-        | Change::ShootMore
-        | Change::Verify
-        | Change::None => "",
-    }
+fn usual_first_step(change: Change) -> String {
+    let step = match change {
+        Change::DrawWeight => "half a turn of both bolts or less is a usual first step",
+        Change::PointWeight => "the next weight there is is a usual first step",
+        Change::Plunger => "three clicks are a usual first step",
+        Change::RestHeight => "half a millimetre is a usual first step",
+        Change::NockingPoint => "a millimetre is a usual first step",
+        _ => return String::new(),
+    };
+    format!(
+        "How far isn't known without the set-up: {step} (common practice); the next end then tells how much it did."
+    )
 }
 
 /// "84 mm to the right of the fletched ones at 30 m (likely 60 to 108)".
@@ -354,7 +328,7 @@ impl Sentence for Reason {
                     }
                 }
             ),
-            Self::FirstStep(change) => usual_first_step(*change).to_owned(),
+            Self::FirstStep(change) => usual_first_step(*change),
             Self::ShouldCome { axis, shift, hand } => format!(
                 "The bare shafts should come {}.",
                 Side::of_tune(*axis, *shift, *hand).towards()
