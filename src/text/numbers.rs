@@ -16,13 +16,22 @@ pub(crate) fn number(value: f64, decimals: usize) -> String {
     if text == "-0" { "0" } else { text }.to_owned()
 }
 
-/// A probability in whole per cent: "64 %".
+/// A probability in whole per cent, in a sentence: "64 %".
 pub(super) fn percent(probability: f64) -> String {
     format!("{:.0} %", 100.0 * probability)
 }
 
-/// A probability in whole per cent, never "0 %" or "100 %": `over` and `under` say on which side of 99 and 1 % it lies.
-pub(super) fn percent_within(probability: f64, [over, under]: [&str; 2]) -> String {
+/// A probability in whole per cent, in a table; halves are rounded up.
+pub(super) fn percent_in_table(probability: f64) -> String {
+    format!("{} %", number(100.0 * probability, 0))
+}
+
+/// How sure something is, never 0 or 100 %: `over` and `under` say on which side of 99 and 1 % it lies.
+pub(super) fn within_certainty(
+    probability: f64,
+    [over, under]: [&str; 2],
+    percent: impl Fn(f64) -> String,
+) -> String {
     let value = 100.0 * probability;
     if value > 99.0 {
         format!("{over} 99 %")
@@ -35,7 +44,7 @@ pub(super) fn percent_within(probability: f64, [over, under]: [&str; 2]) -> Stri
 
 /// How sure something is, in a list or a table: "97 %", "more than 99 %".
 pub(crate) fn sureness(probability: f64) -> String {
-    percent_within(probability, ["more than", "less than"])
+    within_certainty(probability, ["more than", "less than"], percent_in_table)
 }
 
 /// Small counts as words.

@@ -1,6 +1,6 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
-use super::numbers::{capital, number, percent, several, sureness};
+use super::numbers::{capital, number, percent_in_table, several, sureness};
 use super::record::counts;
 use super::terms::{kind_name, letter, lever_name};
 use super::{
@@ -85,6 +85,7 @@ fn camera(c: &CameraRecord) -> String {
         None => "rings",
         Some(FittedTo::Points) => "points marked by a person",
     };
+    let number = |v: f64, decimals: u8| number(rounded(v, decimals.into()), decimals.into());
     format!(
         "seen from {} m, {} degrees from the side; {} fit to {} px; up is known from {up} (\u{b1} {} degrees)",
         number(c.distance_mm / 1000.0, 2),
@@ -106,11 +107,11 @@ fn entry(e: &Entry) -> String {
         let (mean, half) = ((c[0][0] + c[1][1]) / 2.0, (c[0][0] - c[1][1]) / 2.0);
         format!("{:.1}", (mean + half.hypot(c[0][1])).max(0.0).sqrt())
     });
-    let sure = e.confidence.map_or_else(String::new, |c| percent(c));
+    let sure = e.confidence.map_or_else(String::new, percent_in_table);
     let mark = format!("{}{}", letter(e.kind), e.id);
     let arrow = match (&e.arrow, &e.arrow_proposed) {
         (Some(arrow), _) => arrow.clone(),
-        (None, Some(p)) => format!("{}? ({})", p.arrow, percent(p.p)),
+        (None, Some(p)) => format!("{}? ({})", p.arrow, percent_in_table(p.p)),
         (None, None) => String::new(),
     };
     let line = format!(

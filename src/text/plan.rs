@@ -52,6 +52,11 @@ impl Sentence for About {
     }
 }
 
+/// A length of the plan in whole units, halves to the even one.
+fn whole(mm: f64, locale: Locale) -> String {
+    locale.length(mm.round_ties_even(), 0)
+}
+
 /// How many shots, for which certainty.
 fn needed(plan: &Plan, locale: Locale) -> String {
     let needed = &plan.needed;
@@ -59,13 +64,13 @@ fn needed(plan: &Plan, locale: Locale) -> String {
     let apart = needed.tells_apart_mm.map_or_else(String::new, |mm| {
         format!(
             " The ends planned name the side of an offset from about {} on as surely.",
-            locale.length(mm, 0)
+            whole(mm, locale)
         )
     });
     match needed.pairs {
         Some(pairs) => format!(
             "{pairs} of each kind find an offset of {}, and show a bow that is in tune to be so, with {sure} each.{apart}",
-            locale.length(needed.far_mm, 0)
+            whole(needed.far_mm, locale)
         ),
         None => format!(
             "With groups this wide no number of shots that people make shows a bow to be in tune with {sure}; a side can still be \
@@ -89,8 +94,8 @@ fn sides(hand: Hand) -> String {
 /// The plan as text, one paragraph a line.
 #[must_use]
 pub fn plan(plan: &Plan, locale: Locale) -> String {
-    let scatter = locale.length(plan.scatter.sd_mm, 0);
-    let tolerance = locale.length(plan.tolerance_mm, 0);
+    let scatter = whole(plan.scatter.sd_mm, locale);
+    let tolerance = whole(plan.tolerance_mm, locale);
     let mut lines = vec![
         format!(
             "Shoot {} ends from {} m before you change anything: {} fletched and {} bare in each, one of each in turn ({}), all \
@@ -127,7 +132,7 @@ fn precision(precision: &Precision, locale: Locale) -> String {
     let chances = precision.chances.iter().map(|c| {
         format!(
             "{}: side {}, in tolerance {}",
-            locale.length(c.offset_mm, 0),
+            whole(c.offset_mm, locale),
             percent(c.p_side),
             percent(c.p_neutral)
         )
@@ -135,7 +140,7 @@ fn precision(precision: &Precision, locale: Locale) -> String {
     format!(
         "  {:>2} of each: offset known to \u{b1} {}; chance that it is called, for a true offset of {}",
         precision.pairs,
-        locale.length(precision.sd_mm, 0),
+        whole(precision.sd_mm, locale),
         chances.collect::<Vec<_>>().join("; ")
     )
 }

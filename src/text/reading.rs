@@ -1,6 +1,6 @@
 //! The reading in words: one or two sentences, and what stands beside them.
 
-use super::numbers::{capital, number, percent_within, several};
+use super::numbers::{capital, number, several, within_certainty};
 use super::terms::Side;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
@@ -190,7 +190,7 @@ fn leaning(mut outcomes: [(f64, &str); 3]) -> String {
 
 /// A probability in a sentence.
 fn percent(probability: f64) -> String {
-    percent_within(probability, ["over", "under"])
+    within_certainty(probability, ["over", "under"], super::numbers::percent)
 }
 
 /// Where the bare shafts land, in a sentence.
