@@ -460,9 +460,9 @@ fn seen_face(
 
 fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note {
     let taken = match options.pick {
-        None if options.fit.near.is_none() => notes::Taken::Largest,
-        Some(Pick::Number(_)) => notes::Taken::ByNumber,
-        _ => notes::Taken::Nearest,
+        None if options.fit.near.is_none() => notes::FaceChoice::Largest,
+        Some(Pick::Number(_)) => notes::FaceChoice::ByNumber,
+        _ => notes::FaceChoice::Nearest,
     };
     notes::several_faces(seen, taken)
 }

@@ -10,6 +10,8 @@ use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
 use bossmark::face::{RingEdge, spec};
 use bossmark::geometry::camera::Camera;
 use bossmark::geometry::{FacePoint, ImagePoint};
+
+use bossmark::measure::face_record;
 use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
@@ -22,7 +24,7 @@ use bossmark::report::svg::FacePlot;
 use bossmark::report::{Embedding, charts, debug, html};
 use bossmark::text::{Locale, plain};
 use bossmark::timeline::{
-    BowStory, Effect, EndStory, FaceLook, Problem, ReportInput, RunStory, TrendPoint,
+    BowStory, Effect, EndStory, FaceLook, Ink, Problem, ReportInput, RunStory, TrendPoint,
 };
 use image::{Rgb, RgbImage};
 use std::collections::BTreeSet;
@@ -986,4 +988,25 @@ fn expected_shift_follows_what_was_really_changed() {
     let mut far = after.clone();
     far.distance_m = Some(18.0);
     assert!(Effect::between(&before, &advised, &other, &far).is_none());
+}
+
+#[test]
+fn a_face_of_one_s_own_is_drawn_from_the_record_alone() {
+    let mut own = spec::by_name("wa-40-3spot").expect("face").clone();
+    let built_in = FaceLook::of_record(&face_record(&own));
+    assert_eq!(built_in, FaceLook::from(&own));
+    own.name = "club face".to_owned();
+    own.zones.truncate(4);
+    for (zone, colour) in own.zones.iter_mut().zip(spec::Colour::ALL) {
+        zone.colour = colour;
+    }
+    let mut record = face_record(&own);
+    assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
+    // the same name as one that is built in: what the record tells counts
+    record.name = "wa-80".to_owned();
+    assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
+    if let Some(zones) = &mut record.zones {
+        zones[0].colour = "teal".to_owned();
+    }
+    assert_eq!(FaceLook::of_record(&record).zones[0].ink, Ink::White);
 }

@@ -153,13 +153,13 @@ pub enum Detail {
 /// Why a step is advised, thought by thought.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(from = "String")]
-pub struct Why(pub Vec<Reason>);
+pub struct Reasons(pub Vec<Reason>);
 
 /// One thought of why a step is advised. Offsets are those of the bare shafts at 30 m along u or v, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reason {
     /// Where the bare shafts land.
-    Seen(Seen),
+    Offset(OffsetEstimate),
     /// So far out that only other shafts will do.
     WrongSpine,
     /// In tune is shown sooner with this small step: ends to go as things are, and after it.
@@ -195,7 +195,7 @@ pub enum Reason {
         /// The reading's offset.
         offset_mm: f64,
         /// Why it differs.
-        because: Because,
+        because: DifferenceCause,
     },
     /// How far to go at first where the set-up isn't known.
     FirstStep(Change),
@@ -225,7 +225,7 @@ pub enum Reason {
 
 /// Where the bare shafts land on an axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Seen {
+pub struct OffsetEstimate {
     /// The axis.
     pub axis: Axis,
     /// Offset at 30 m along u or v, mm.
@@ -240,7 +240,7 @@ pub struct Seen {
 
 /// Why the offset of a step isn't that of the reading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Because {
+pub enum DifferenceCause {
     /// The reading's is at the distance shot.
     Distance,
     /// The step's comes from the ends before the changes too.
@@ -251,13 +251,13 @@ pub enum Because {
 
 written!(About, Detail, Reason);
 
-impl From<String> for Why {
+impl From<String> for Reasons {
     fn from(text: String) -> Self {
         Self(vec![text.into()])
     }
 }
 
-impl From<&str> for Why {
+impl From<&str> for Reasons {
     fn from(text: &str) -> Self {
         text.to_owned().into()
     }

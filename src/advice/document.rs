@@ -1,6 +1,6 @@
 //! The advice as a document, `bossmark/advice/1`.
 
-use super::about::{Caution, Detail, Why};
+use super::about::{Caution, Detail, Reasons};
 use super::change::{Change, VerifyWhen};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};
@@ -67,7 +67,7 @@ pub struct Step {
     /// Whether it can be taken back.
     pub reversible: bool,
     /// Why this step.
-    pub why: Why,
+    pub why: Reasons,
     /// Cautions that belong to this step.
     pub cautions: Vec<Caution>,
 }

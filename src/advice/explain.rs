@@ -1,6 +1,6 @@
 //! The chain from reading to step, with the numbers used and where each comes from: `text::explain` makes the sentences.
 
-use super::about::Seen;
+use super::about::OffsetEstimate;
 use super::advise::AdviceOptions;
 use super::choose::{Choice, Decision, decide};
 use super::exchange::{exchange, missing};
@@ -32,7 +32,7 @@ pub enum Thought {
     /// Where an axis stands.
     Now {
         /// Where the bare shafts land.
-        seen: Seen,
+        seen: OffsetEstimate,
         /// Probability of lying inside the tolerance.
         inside: f64,
         /// Probability of the side.

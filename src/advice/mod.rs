@@ -30,7 +30,7 @@ mod trials;
 
 pub(crate) use cautions::{bare_shafts, general};
 
-pub use about::{About, Because, Caution, Detail, LookUp, Reason, Seen, Why};
+pub use about::{About, Caution, Detail, DifferenceCause, LookUp, OffsetEstimate, Reason, Reasons};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with};
 pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;

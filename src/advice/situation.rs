@@ -1,7 +1,7 @@
 //! Where the bow stands: everything that the choice of the next change looks at.
 
 use super::Change;
-use super::about::Seen;
+use super::about::OffsetEstimate;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::knowledge::{Axis, Knowledge};
@@ -178,8 +178,8 @@ impl Situation {
     }
 
     /// Where the bare shafts land on an axis.
-    pub(super) fn seen(&self, state: &AxisState) -> Seen {
-        Seen {
+    pub(super) fn seen(&self, state: &AxisState) -> OffsetEstimate {
+        OffsetEstimate {
             axis: state.axis,
             offset_mm: state.offset.mean,
             sd_mm: state.offset.sd,

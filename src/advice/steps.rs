@@ -1,6 +1,6 @@
 //! From what was chosen to the steps of the advice.
 
-use super::about::{Because, Detail, LookUp, Reason, Why};
+use super::about::{Detail, DifferenceCause, LookUp, Reason, Reasons};
 use super::choose::Choice;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{present, setting_of};
@@ -49,7 +49,7 @@ fn blank(change: Change) -> Step {
         detail: String::new().into(),
         expect: None,
         reversible: true,
-        why: Why::default(),
+        why: Reasons::default(),
         cautions: Vec::new(),
     }
 }
@@ -125,7 +125,7 @@ pub(super) fn together(
     let Some(state) = state_of(choice.axis, situation).filter(|_| choice.axis == next.axis) else {
         return step;
     };
-    step.why = Why(vec![
+    step.why = Reasons(vec![
         seen(state, situation),
         Reason::Together {
             takes_back: choice.shift_mm * next.shift_mm < 0.0,
@@ -151,7 +151,7 @@ fn state_of(axis: Axis, situation: &Situation) -> Option<&AxisState> {
 }
 
 /// What was seen, what it means, why this helps, and what it means if it doesn't come.
-fn why(choice: &Choice, situation: &Situation) -> Why {
+fn why(choice: &Choice, situation: &Situation) -> Reasons {
     let seen = state_of(choice.axis, situation).map(|state| seen(state, situation));
     let mut reasons: Vec<Reason> = seen.into_iter().collect();
     reasons.extend(choice.spines.map(|_| Reason::WrongSpine));
@@ -162,11 +162,11 @@ fn why(choice: &Choice, situation: &Situation) -> Why {
     });
     reasons.extend(choice.past_zero.map(Reason::PastZero));
     reasons.push(Reason::Otherwise(choice.change));
-    Why(reasons)
+    Reasons(reasons)
 }
 
 fn seen(state: &AxisState, situation: &Situation) -> Reason {
-    Reason::Seen(situation.seen(state))
+    Reason::Offset(situation.seen(state))
 }
 
 /// Where the reading that stands above a step doesn't say the same as what the step is made on: why.
@@ -208,11 +208,11 @@ fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
     }
     let mut earlier = state.trials.iter().rev().skip(1);
     let because = if short {
-        Because::Distance
+        DifferenceCause::Distance
     } else if earlier.any(|t| t.observed.is_some()) {
-        Because::EarlierEnds
+        DifferenceCause::EarlierEnds
     } else {
-        Because::Prior
+        DifferenceCause::Prior
     };
     Some(Reason::ReadingDiffers {
         axis: state.axis,
@@ -234,7 +234,7 @@ pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &
     };
     let up = state.direction(change).is_some_and(|d| d > 0.0);
     step.detail = Detail::Direction { change, more: up };
-    step.why = Why(vec![
+    step.why = Reasons(vec![
         seen(state, situation),
         Reason::Effect { change, more: up },
         Reason::FirstStep(change),
@@ -294,7 +294,7 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
             distance_m: situation.distance_m,
             look_first: cautions.any(|c| c.code == "unconfirmed"),
         },
-        why: Why(vec![why]),
+        why: Reasons(vec![why]),
         ..blank(Change::ShootMore)
     };
     step.cautions = cautions::of_step(&step, true);
@@ -318,7 +318,7 @@ pub(super) fn verify(situation: &Situation, when: VerifyWhen) -> Step {
             pairs: VERIFY_PAIRS,
             distance_m: situation.distance_m,
         },
-        why: Why(vec![Reason::WithinTolerance(Some(when))]),
+        why: Reasons(vec![Reason::WithinTolerance(Some(when))]),
         ..blank(Change::Verify)
     };
     step.cautions = cautions::of_step(&step, true);
@@ -329,7 +329,7 @@ pub(super) fn verify(situation: &Situation, when: VerifyWhen) -> Step {
 pub(super) fn nothing_in_tune() -> Step {
     Step {
         detail: Detail::InTune,
-        why: Why(vec![Reason::WithinTolerance(None)]),
+        why: Reasons(vec![Reason::WithinTolerance(None)]),
         ..blank(Change::None)
     }
 }
@@ -342,7 +342,7 @@ pub(super) fn nothing_left(axes: &[Axis], situation: &Situation) -> Step {
         .map(|state| seen(state, situation));
     Step {
         detail: Detail::NothingLeft,
-        why: Why(left.collect()),
+        why: Reasons(left.collect()),
         ..blank(Change::None)
     }
 }

@@ -172,7 +172,7 @@ pub enum Outlook {
         /// Axes that are open, 0 = left and right, 1 = height.
         open: Vec<usize>,
         /// What more ends like these would bring.
-        ahead: Ahead,
+        ahead: TwoMoreEnds,
     },
     /// The groups are too wide.
     TooWide {
@@ -188,7 +188,7 @@ pub enum Outlook {
         /// The axis.
         axis: usize,
         /// What more ends like these would bring.
-        ahead: Ahead,
+        ahead: TwoMoreEnds,
     },
     /// Each axis is inside, both together aren't shown yet; whether more shots would show it.
     BothInside {
@@ -201,7 +201,7 @@ pub enum Outlook {
 
 /// What two more ends like these would bring.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Ahead {
+pub struct TwoMoreEnds {
     /// Shots of each kind in them.
     pub pairs: f64,
     /// For each open axis: which, the probability that it will be decided, and whether beyond the tolerance more probably

@@ -26,7 +26,9 @@ mod shots;
 mod thresholds;
 mod weigher;
 
-pub use about::{About, Ahead, Caution, CountDiffers, EntryName, NamedFlier, OddArrow, Outlook};
+pub use about::{
+    About, Caution, CountDiffers, EntryName, NamedFlier, OddArrow, Outlook, TwoMoreEnds,
+};
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;
 pub use distance::at_30m;

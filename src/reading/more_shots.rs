@@ -1,6 +1,6 @@
 //! How many more shots would probably decide what these don't.
 
-use super::about::{Ahead, Outlook};
+use super::about::{Outlook, TwoMoreEnds};
 use super::calls::AxisCall;
 use super::posterior::AxisPosterior;
 use super::{Assumptions, MoreShots, Posterior, Thresholds};
@@ -118,7 +118,7 @@ fn ahead(
     ends: u32,
     tolerance: f64,
     assumptions: &Assumptions,
-) -> Ahead {
+) -> TwoMoreEnds {
     let fewest = posterior.fletched.min(posterior.bare) as f64;
     let pairs = (f64::from(ENDS_AHEAD) * fewest / f64::from(ends.max(1)))
         .round()
@@ -133,7 +133,7 @@ fn ahead(
         );
         (axis, chance, side)
     });
-    Ahead {
+    TwoMoreEnds {
         pairs,
         axes: axes.collect(),
     }
@@ -174,7 +174,7 @@ pub(super) fn forecast(
 fn for_open(
     posterior: &Posterior,
     open: Vec<usize>,
-    ahead: Ahead,
+    ahead: TwoMoreEnds,
     tolerance: f64,
     assumptions: &Assumptions,
 ) -> Forecast {

@@ -5,7 +5,8 @@ use super::settings::{signed, span};
 use super::terms::{Side, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
-    Advice, Axis, Because, Caution, Change, Detail, Expect, Reason, Seen, Step, VerifyWhen, Why,
+    Advice, Axis, Caution, Change, Detail, DifferenceCause, Expect, OffsetEstimate, Reason,
+    Reasons, Step, VerifyWhen,
 };
 use crate::math::round_i64;
 use serde::Serialize;
@@ -218,7 +219,7 @@ fn usual_first_step(change: Change) -> String {
 }
 
 /// "84 mm to the right of the fletched ones at 30 m (likely 60 to 108)".
-pub(super) fn landed(seen: &Seen, locale: Locale) -> String {
+pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
     let (m, sd) = (seen.offset_mm, seen.sd_mm);
     let s = m.signum();
     if m.abs() < 0.5 {
@@ -248,7 +249,7 @@ fn range(low: f64, high: f64, locale: Locale) -> String {
 }
 
 /// What an offset means; inside the tolerance nothing is "too" much.
-fn meaning(seen: &Seen) -> &'static str {
+fn meaning(seen: &OffsetEstimate) -> &'static str {
     let inside = seen.offset_mm.abs() <= seen.tolerance_mm;
     match (seen.axis, seen.offset_mm > 0.0, inside) {
         (Axis::Horizontal, true, true) => "the arrow acts a little weak",
@@ -262,7 +263,7 @@ fn meaning(seen: &Seen) -> &'static str {
     }
 }
 
-impl Sentence for Why {
+impl Sentence for Reasons {
     fn text(&self, locale: Locale) -> String {
         let parts: Vec<String> = self.0.iter().map(|reason| reason.text(locale)).collect();
         parts.join(" ")
@@ -272,7 +273,7 @@ impl Sentence for Why {
 impl Sentence for Reason {
     fn text(&self, locale: Locale) -> String {
         match self {
-            Self::Seen(seen) => format!(
+            Self::Offset(seen) => format!(
                 "The bare shafts land {}: {}.",
                 landed(seen, locale),
                 meaning(seen)
@@ -319,11 +320,11 @@ impl Sentence for Reason {
                 "(The reading says {}: {}.)",
                 super::at_side(*axis, offset_mm.round_ties_even(), locale),
                 match because {
-                    Because::Distance => "that is at the distance shot, this what it probably is at 30 m",
-                    Because::EarlierEnds => {
+                    DifferenceCause::Distance => "that is at the distance shot, this what it probably is at 30 m",
+                    DifferenceCause::EarlierEnds => {
                         "that is from this set-up's ends alone, this from the ends before the changes too"
                     }
-                    Because::Prior => {
+                    DifferenceCause::Prior => {
                         "that also weighs how far bows usually are out, this goes by this bow's shots alone"
                     }
                 }

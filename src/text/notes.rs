@@ -106,7 +106,7 @@ const fn upright(source: UprightSource) -> &'static str {
 
 /// Which of several faces was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Taken {
+pub(crate) enum FaceChoice {
     /// The largest of those that hold shafts.
     Largest,
     /// The one of a number.
@@ -116,7 +116,7 @@ pub(crate) enum Taken {
 }
 
 /// Several faces are in the photo.
-pub(crate) fn several_faces(seen: &[SeenFace], taken: Taken) -> Note {
+pub(crate) fn several_faces(seen: &[SeenFace], taken: FaceChoice) -> Note {
     let list = (1..).zip(seen).map(|(number, face)| {
         let [x, y] = face.px;
         let taken = if face.taken { ", taken" } else { "" };
@@ -126,11 +126,11 @@ pub(crate) fn several_faces(seen: &[SeenFace], taken: Taken) -> Note {
         )
     });
     let why = match taken {
-        Taken::Largest => {
+        FaceChoice::Largest => {
             "of those that hold shafts the largest is taken (of several about as large the nearest to the middle); --which N or --at X,Y takes another"
         }
-        Taken::ByNumber => "taken by its number",
-        Taken::Nearest => "the nearest to the point told is taken",
+        FaceChoice::ByNumber => "taken by its number",
+        FaceChoice::Nearest => "the nearest to the point told is taken",
     };
     Note::new(
         "several-faces",

@@ -5,7 +5,7 @@ use super::terms::Side;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
 use crate::reading::{
-    Ahead, Group, HorizontalCall, MoreShots, Offset, Outlook, Reading, VerticalCall,
+    Group, HorizontalCall, MoreShots, Offset, Outlook, Reading, TwoMoreEnds, VerticalCall,
 };
 
 /// Which way, how far, how sure, and what it means: one sentence on what was seen, one on what it says.
@@ -381,7 +381,7 @@ impl Sentence for Outlook {
 }
 
 /// "two more ends like these, 6 of each kind, would probably settle left and right (64 %; if so, more likely as beyond the tolerance)".
-fn two_more_ends(ahead: &Ahead) -> String {
+fn two_more_ends(ahead: &TwoMoreEnds) -> String {
     let parts = ahead.axes.iter().map(|&(axis, chance, beyond)| {
         let how = match chance {
             chance if chance > PROBABLY => "would probably settle",

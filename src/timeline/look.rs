@@ -148,30 +148,3 @@ impl FaceLook {
             .unwrap_or([0.0, 0.0])
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::face::spec;
-
-    #[test]
-    fn a_face_of_one_s_own_is_drawn_from_the_record_alone() {
-        let mut own = spec::by_name("wa-40-3spot").expect("face").clone();
-        let built_in = FaceLook::of_record(&crate::measure::face_record(&own));
-        assert_eq!(built_in, FaceLook::from(&own));
-        own.name = "club face".to_owned();
-        own.zones.truncate(4);
-        for (zone, colour) in own.zones.iter_mut().zip(Colour::ALL) {
-            zone.colour = colour;
-        }
-        let mut record = crate::measure::face_record(&own);
-        assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
-        // the same name as one that is built in: what the record tells counts
-        record.name = "wa-80".to_owned();
-        assert_eq!(FaceLook::of_record(&record), FaceLook::from(&own));
-        if let Some(zones) = &mut record.zones {
-            zones[0].colour = "teal".to_owned();
-        }
-        assert_eq!(FaceLook::of_record(&record).zones[0].ink, Ink::White);
-    }
-}
