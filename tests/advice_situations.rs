@@ -582,7 +582,8 @@ fn the_document_reads_back() {
     let h = history(&[Shoot::new(1, club_setup()).offset(150.0, 100.0)]);
     let advice = told(&h);
     let json = serde_json::to_string(&advice).unwrap();
-    assert_eq!(serde_json::from_str::<Advice>(&json).unwrap(), advice);
+    let back: Advice = serde_json::from_str(&json).unwrap();
+    assert_eq!(serde_json::to_string(&back).unwrap(), json);
     assert_eq!(json, serde_json::to_string(&told(&h)).unwrap());
 }
 

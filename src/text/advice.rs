@@ -240,7 +240,8 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
 
 /// "60 to 108", or "up to 40, or 5 the other way".
 fn range(low: f64, high: f64, locale: Locale) -> String {
-    let (least, most) = (locale.bare(low.abs(), 0), locale.bare(high, 0));
+    let whole = |mm: f64| locale.bare(mm.round_ties_even(), 0);
+    let (least, most) = (whole(low.abs()), whole(high));
     if low < 0.0 {
         format!("up to {most}, or {least} the other way")
     } else {
@@ -438,7 +439,7 @@ pub fn expectation(step: &Step, locale: Locale) -> Option<String> {
         let sd = sd.unwrap_or(0.0);
         Some(format!(
             "{} {} (two times in three {})",
-            locale.length(value.abs(), 0),
+            locale.length(value.abs().round_ties_even(), 0),
             Side::of(axis, value).moved(),
             range(value.abs() - sd, value.abs() + sd, locale)
         ))
