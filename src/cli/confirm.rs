@@ -82,7 +82,7 @@ pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, CliError> {
 
 /// Photos with their records, and records without a photo.
 fn folder_jobs(args: &Confirm, photos: &[PathBuf], records: Vec<PathBuf>) -> Vec<Job> {
-    let places = store::record_places(photos, args.out.as_deref());
+    let places = store::record_paths(photos, args.out.as_deref());
     let mut alone: Vec<PathBuf> = records
         .into_iter()
         .filter(|r| !places.contains(r))

@@ -88,7 +88,7 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
         prepare(place)?;
         let photos =
             store::photos(&place.folder).map_err(|e| CliError::from(e).about(&place.folder))?;
-        let records = store::record_places(&photos, place.out.as_deref());
+        let records = store::record_paths(&photos, place.out.as_deref());
         used.extend(records.iter().cloned());
         items.extend(self::items(place, &photos, &records, &mut context)?);
         for name in context.missing_photos(&place.folder, &photos)? {

@@ -8,7 +8,7 @@ use super::terminal::Terminal;
 use crate::measure::MeasureOptions;
 use crate::record::End;
 use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
-use crate::store::{self, Place, StoreError};
+use crate::store::{self, StoreError};
 use std::io::IsTerminal;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -180,7 +180,7 @@ fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, CliError> {
         begin_elsewhere(&job)?;
     }
     let mut found = Vec::new();
-    for record in Place::all(&job.to).map_err(of_file)? {
+    for record in store::RecordLocation::all(&job.to).map_err(of_file)? {
         let end = record.record().map_err(of_file)?;
         let photo = end.and_then(|end| store::photo_of(&job.from, &end));
         let measuring = match &photo {

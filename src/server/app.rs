@@ -15,7 +15,7 @@ use crate::photo;
 use crate::record::{End, Filed, Session};
 use crate::report::{FaceLook, outlines};
 use crate::review::Edits;
-use crate::store::{self, Place};
+use crate::store::{self, RecordLocation};
 use crate::timeline::{Standing, standing};
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -327,13 +327,13 @@ impl App {
     /// How things stand with an end. An edit is followed by two questions, for its reading and for the advice, and both need
     /// this: what was found out last is kept for the second.
     fn standing(&self, id: u64) -> Result<Option<Arc<Standing>>, Answer> {
-        let places: Vec<(u64, Place, Session)> = self
+        let places: Vec<(u64, RecordLocation, Session)> = self
             .ends()
             .iter()
             .filter(|e| e.progress == Progress::Ready)
             .map(|e| (e.id, e.start.record.clone(), e.start.session.clone()))
             .collect();
-        let named = |place: &Place| (place.file.display().to_string(), place.number());
+        let named = |place: &RecordLocation| (place.file.display().to_string(), place.number());
         let Some(own) = places
             .iter()
             .find(|(i, ..)| *i == id)
@@ -632,7 +632,7 @@ impl App {
         let session = plan.add_photo(&store::name_of(&path), number)?;
         let named = told.face.as_deref().and_then(spec::by_name).cloned();
         let places =
-            store::record_places(std::slice::from_ref(&path), self.opening.records.as_deref());
+            store::record_paths(std::slice::from_ref(&path), self.opening.records.as_deref());
         let start = Start {
             record: places.into_iter().next().unwrap_or_default().into(),
             photo: Some(path),

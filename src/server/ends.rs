@@ -5,7 +5,7 @@ use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::store::{self, Place, StoreError};
+use crate::store::{self, RecordLocation, StoreError};
 use std::path::PathBuf;
 
 /// What the file of steps beside a record is called: a dot, the record's name, and this.
@@ -17,7 +17,7 @@ pub struct Start {
     /// Its photo, where there is one.
     pub photo: Option<PathBuf>,
     /// Its record, there already or to be made.
-    pub record: Place,
+    pub record: RecordLocation,
     /// What is told of it: fills what the record leaves open.
     pub session: Session,
     /// Its face, if it is known.
@@ -75,7 +75,7 @@ impl OpenEnd {
     pub(super) fn new(id: u64, start: Start) -> Self {
         let there = start.record.record();
         let record = there.as_ref().ok().and_then(Option::as_ref);
-        let journal = UndoJournal::open(start.record.beside(STEPS_ENDING), record);
+        let journal = UndoJournal::open(start.record.hidden_file(STEPS_ENDING), record);
         let progress = match there {
             Ok(Some(_)) => Progress::Ready,
             Ok(None) => match (&start.photo, &start.face) {
@@ -98,7 +98,7 @@ impl OpenEnd {
     pub(super) fn name(&self) -> String {
         match (&self.start.photo, &self.start.record) {
             (Some(photo), _) => store::name_of(photo),
-            (None, place) if place.one_of.is_some() => {
+            (None, place) if place.among.is_some() => {
                 format!("{}, {}", store::name_of(&place.file), place.number())
             }
             (None, place) => store::name_of(&place.file),

@@ -5,7 +5,7 @@ use super::ends::{EditError, Progress};
 use crate::face::spec::FaceSpec;
 use crate::measure::{self, MeasureOptions};
 use crate::record::{Session, canonical};
-use crate::store::{self, Place};
+use crate::store::{self, RecordLocation};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ use std::sync::Arc;
 struct Job {
     id: u64,
     photo: PathBuf,
-    record: Place,
+    record: RecordLocation,
     face: FaceSpec,
     session: Session,
     options: MeasureOptions,

@@ -6,34 +6,34 @@ use std::fs;
 use std::path::Path;
 
 /// The segments of a path, `crate::face::Spec` as `["crate", "face", "Spec"]`; of a macro's name the last ends in `!`.
-pub type Segments = Vec<String>;
+pub(crate) type Segments = Vec<String>;
 
 /// How often a name may be imported onwards before it is given up; more would be a circle.
 const MAX_IMPORTS_ONWARD: usize = 16;
 
 /// One source file.
-pub struct SourceFile {
+pub(crate) struct SourceFile {
     /// Where it is below `src`, as `cli/day.rs`.
-    pub path: String,
+    pub(crate) path: String,
     /// Its module, `["cli", "day"]`; that of `cli/mod.rs` is `["cli"]`.
-    pub module: Segments,
+    pub(crate) module: Segments,
     /// Every path in its code, with the module in which it stands (that of the file, or of a `mod` with a body in it).
-    pub paths: Vec<(Segments, Segments)>,
+    pub(crate) paths: Vec<(Segments, Segments)>,
     /// What its `use` items bring in: the name, and the path that it stands for.
     imports: Vec<(String, Segments)>,
 }
 
 /// All source files, from the text of each.
-pub struct SourceTree {
+pub(crate) struct SourceTree {
     /// In the order of their paths.
-    pub files: Vec<SourceFile>,
+    pub(crate) files: Vec<SourceFile>,
     /// Index in `files` of each module.
     by_module: BTreeMap<Segments, usize>,
 }
 
 impl SourceTree {
     /// The crate's own sources.
-    pub fn of_crate() -> Self {
+    pub(crate) fn of_crate() -> Self {
         let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
         let mut texts = BTreeMap::new();
         read_folder(&root, &root, &mut texts);
@@ -41,7 +41,7 @@ impl SourceTree {
     }
 
     /// Files by their paths below `src`.
-    pub fn new<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Self {
+    pub(crate) fn new<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Self {
         let mut files = Vec::new();
         let mut test_modules = BTreeSet::new();
         for (path, text) in texts {
@@ -67,7 +67,7 @@ impl SourceTree {
 
     /// The module of the file that a path leads to, or nothing for a path that leads out of the crate. Names that a file
     /// imports from another one are followed to where they come from.
-    pub fn target(&self, from: &[String], path: &[String]) -> Option<Segments> {
+    pub(crate) fn target(&self, from: &[String], path: &[String]) -> Option<Segments> {
         let mut whole = self.absolute(from, path)?;
         for _ in 0..MAX_IMPORTS_ONWARD {
             let file = self.deepest_file(&whole)?;
@@ -115,7 +115,7 @@ impl SourceTree {
 
     /// Which of a folder's files and folders import which of its others, by the folder's module. A file `mod.rs` belongs to the
     /// folder: what it takes from the files below it, and they from it, is no import between them.
-    pub fn imports_by_folder(&self) -> BTreeMap<Segments, BTreeSet<(String, String)>> {
+    pub(crate) fn imports_by_folder(&self) -> BTreeMap<Segments, BTreeSet<(String, String)>> {
         let mut found: BTreeMap<Segments, BTreeSet<(String, String)>> = BTreeMap::new();
         for file in &self.files {
             for (within, path) in &file.paths {
