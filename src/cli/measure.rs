@@ -8,7 +8,7 @@ use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::face::spec::FaceSpec;
 use crate::manual_points::{Points, template_csv, template_json};
-use crate::measure::{self, MeasureOptions, Measured, Stage};
+use crate::measure::{self, MeasureOptions, Measurement, Stage};
 use crate::record::{End, Failure, Session, canonical};
 use crate::report::marked::{self, Format, Framing};
 use crate::report::{FaceLook, debug, text};
@@ -52,12 +52,16 @@ impl Task {
     ///
     /// # Errors
     /// When the photo can't be read or decoded.
-    pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measured, CliError> {
+    pub(super) fn run(&self, bytes: &[u8], progress: &Progress) -> Result<Measurement, CliError> {
         let name = store::name_of(&self.path);
         self.run_telling(bytes, &mut |stage| progress.stage(&name, stage))
     }
 
-    fn run_telling(&self, bytes: &[u8], done: &mut dyn FnMut(Stage)) -> Result<Measured, CliError> {
+    fn run_telling(
+        &self,
+        bytes: &[u8],
+        done: &mut dyn FnMut(Stage),
+    ) -> Result<Measurement, CliError> {
         let mut measured = measure::measure(
             bytes,
             &store::name_of(&self.path),
@@ -73,7 +77,7 @@ impl Task {
     }
 
     /// What came of the photo, and when each stage ended.
-    fn read_and_run(&self, progress: &Progress) -> Result<(Measured, Times), CliError> {
+    fn read_and_run(&self, progress: &Progress) -> Result<(Measurement, Times), CliError> {
         let (bytes, name) = (input::bytes(&self.path)?, store::name_of(&self.path));
         let start = Instant::now();
         let mut times = Vec::new();
@@ -325,7 +329,7 @@ fn one(
 }
 
 /// The pictures that were asked for.
-fn pictures(args: &Measure, task: &Task, measured: &Measured) -> Result<(), CliError> {
+fn pictures(args: &Measure, task: &Task, measured: &Measurement) -> Result<(), CliError> {
     let look = FaceLook::from(&task.face);
     if let Some(path) = &args.marked {
         let format = Format::of_name(&store::name_of(path)).unwrap_or(Format::Png);
@@ -381,7 +385,7 @@ fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), C
 }
 
 /// The other faces of the photo with their numbers.
-fn beside(measured: &Measured) -> Vec<(usize, crate::geometry::camera::Camera)> {
+fn beside(measured: &Measurement) -> Vec<(usize, crate::geometry::camera::Camera)> {
     let seen = measured
         .end
         .face
@@ -398,7 +402,7 @@ fn beside(measured: &Measured) -> Vec<(usize, crate::geometry::camera::Camera)> 
 fn stages(
     folder: &Path,
     prefix: &str,
-    measured: &Measured,
+    measured: &Measurement,
     look: &FaceLook,
 ) -> Result<(), CliError> {
     store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
