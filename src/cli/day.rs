@@ -2,7 +2,8 @@
 
 use super::args::Day;
 use super::context::Context;
-use super::measure::{Task, in_order, unread};
+use super::parallel::map_in_order;
+use super::photo_task::{PhotoTask, unreadable_record};
 use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::Terminal;
@@ -295,7 +296,7 @@ fn number_of(print: &str) -> u64 {
 fn photographed(args: &Day, items: &[Item], terminal: &mut Terminal, outcome: &mut DayOutcome) {
     let progress = Progress::new(items.len());
     let most_bytes = outputs::shows_photos(args).then(|| outputs::bytes_a_photo(items.len()));
-    in_order(
+    map_in_order(
         items,
         |item| {
             if item.twin.is_some() {
@@ -306,7 +307,7 @@ fn photographed(args: &Day, items: &[Item], terminal: &mut Terminal, outcome: &m
             progress.done(dealt.as_ref().map_or(0, |d| d.end.entries.len()));
             dealt.map(Some)
         },
-        |item, dealt| progress.aside(|| came(args, item, dealt, terminal, outcome)),
+        |item, dealt| progress.suspended(|| came(args, item, dealt, terminal, outcome)),
     );
     progress.finish();
 }
@@ -332,7 +333,7 @@ fn came(
         Err(error) => {
             let error = error.about(&item.photo);
             if args.json {
-                line(&unread(&error), terminal);
+                line(&unreadable_record(&error), terminal);
             }
             problem(&error, &item.name, terminal, outcome);
         }
@@ -403,7 +404,7 @@ fn deal(
     {
         return Ok(dealt);
     }
-    let task = Task {
+    let task = PhotoTask {
         path: item.photo.clone(),
         face: item.face.clone()?,
         session: item.session.clone(),

@@ -168,7 +168,11 @@ fn change(
     let note = args.note.clone().or(words);
     let new = |s: &&str| setup.setting(s).is_some() && now.setting(s).is_none();
     let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
-    file.change(&context::in_order(&context::folder_of(path)), setup, note);
+    file.change(
+        &context::photos_in_order(&context::folder_of(path)),
+        setup,
+        note,
+    );
     Ok(unknown_before)
 }
 
