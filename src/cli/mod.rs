@@ -14,7 +14,6 @@ mod lens;
 mod lens_profiles;
 mod manual;
 mod measure;
-mod outputs;
 mod parallel;
 mod photo_task;
 mod plan;
