@@ -15,6 +15,7 @@ mod local;
 mod look;
 pub mod marked;
 mod outline;
+#[cfg(feature = "png")]
 pub mod png;
 mod step_words;
 mod steps;

@@ -22,6 +22,7 @@ use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check_formats(args)?;
     if let Some(threads) = args.threads {
         // fails only if the threads are running already, and nothing has started them
         let _ = rayon::ThreadPoolBuilder::new()

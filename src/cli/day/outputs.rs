@@ -8,7 +8,7 @@ use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::{End, Filed};
 use crate::report::svg::FacePlot;
-use crate::report::{BowStory, Embedding, Problem, ReportInput, charts, csv, html, png};
+use crate::report::{BowStory, Embedding, Problem, ReportInput, charts, csv, html};
 use crate::store;
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -34,6 +34,29 @@ pub(super) const fn shows_photos(args: &Day) -> bool {
 #[must_use]
 pub(super) fn bytes_per_photo(photos: usize) -> usize {
     (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_PHOTO_BYTES)
+}
+
+/// Refuses `--png` in a program that was built without it.
+///
+/// # Errors
+/// Wrong use, with the feature to build with.
+pub(super) fn check_formats(args: &Day) -> Result<(), CliError> {
+    if args.png.is_some() && !cfg!(feature = "png") {
+        return Err(CliError::usage(PNG_MISSING));
+    }
+    Ok(())
+}
+
+const PNG_MISSING: &str = "this program was built without `--png`: write the drawings with --svg, or build it with `--features png`";
+
+#[cfg(feature = "png")]
+fn png_bytes(drawing: &str) -> Result<Vec<u8>, CliError> {
+    crate::report::png::picture(drawing).map_err(CliError::file)
+}
+
+#[cfg(not(feature = "png"))]
+fn png_bytes(_drawing: &str) -> Result<Vec<u8>, CliError> {
+    Err(CliError::usage(PNG_MISSING))
 }
 
 /// Writes the reports, drawings and tables that the flags ask for.
@@ -181,8 +204,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
         for (name, drawing) in all.into_iter().filter(|(_, d)| !d.is_empty()) {
             let drawing = args.local.page(drawing);
             let (bytes, ending) = if pixels {
-                let picture = png::picture(&drawing).map_err(CliError::file)?;
-                (picture, "png")
+                (png_bytes(&drawing)?, "png")
             } else {
                 (drawing.into_bytes(), "svg")
             };
