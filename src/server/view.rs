@@ -9,7 +9,7 @@ use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Setup};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, FaceLook, RingOutline, StepWords, outlines, step_words};
-use crate::review::wants_a_look;
+use crate::review::entries_to_check;
 use crate::store;
 use crate::timeline::Standing;
 use serde::Serialize;
@@ -49,7 +49,7 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
                 line.state = record_state(&end);
                 line.end = end.session.end;
                 line.entries = end.entries.len();
-                line.look = wants_a_look(&end).len();
+                line.look = entries_to_check(&end).len();
                 line.proposed = proposed(&end);
                 line.revision = end.revision;
                 text = end.failure.map_or(text, |f| f.text);
@@ -141,7 +141,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         id: open.id,
         name: open.name(),
         state: record_state(&record),
-        look: wants_a_look(&record),
+        look: entries_to_check(&record),
         rings,
         photo: photo.map(|p| PhotoView {
             width: p.width_px,
