@@ -9,7 +9,7 @@ use super::terminal::{Answers, Terminal};
 use crate::record::{Filed, History};
 use crate::report::{Embedding, charts, csv, text};
 use crate::store;
-use crate::timeline::{Compared, compared, trend};
+use crate::timeline::{SetupComparison, compare_runs, trend};
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -50,7 +50,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
                 args.local.text(text::compared(
                     &found.changes,
                     &found.readings,
-                    found.moved.as_ref(),
+                    found.offset_change.as_ref(),
                     pair,
                 ))
             })?;
@@ -75,7 +75,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
     answers.finish(false)
 }
 
-fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, CliError> {
+fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<SetupComparison, CliError> {
     let run = |number: usize| {
         bow.runs.get(number - 1).ok_or_else(|| {
             CliError::usage(format!(
@@ -84,20 +84,20 @@ fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, CliError> {
             ))
         })
     };
-    compared(run(a)?, run(b)?).ok_or_else(|| {
+    compare_runs(run(a)?, run(b)?).ok_or_else(|| {
         CliError::not_possible(
             "the two set-ups were shot from different distances: compare two that share one",
         )
     })
 }
 
-fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
+fn comparison(found: &SetupComparison, [a, b]: [usize; 2]) -> Value {
     let changes: Vec<Value> = found
         .changes
         .iter()
         .map(|c| json!({"setting": c.setting, "from": c.from, "to": c.to, "words": c.words}))
         .collect();
-    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
+    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.offset_change})
 }
 
 fn document(bow: &History, label: &str, points: &[crate::report::TrendPoint]) -> Value {
