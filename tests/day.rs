@@ -246,13 +246,11 @@ fn the_same_bytes_come_out_with_1_and_8_threads() {
             text(&out.join("table.csv")),
             "--svg",
             text(&out.join("svg")),
-            "--png",
-            text(&out.join("png")),
         ]);
         assert_eq!(ran.status, 0, "{}", ran.stderr);
     }
     let (one, eight) = (files(one.path()), files(eight.path()));
-    assert!(one.contains_key("svg/setup-1.svg") && one.contains_key("png/setup-1.png"));
+    assert!(one.contains_key("svg/setup-1.svg"));
     assert_eq!(
         one.keys().collect::<Vec<_>>(),
         eight.keys().collect::<Vec<_>>()
@@ -260,6 +258,43 @@ fn the_same_bytes_come_out_with_1_and_8_threads() {
     for (name, bytes) in &one {
         assert!(*bytes == eight[name], "{name} differs");
     }
+}
+
+#[cfg(feature = "png")]
+#[test]
+fn drawings_as_png_have_the_same_bytes_with_1_and_8_threads() {
+    let records = folder();
+    let student = text(&sample("student")).to_owned();
+    let out = text(records.path()).to_owned();
+    let drawings = ["1", "8"].map(|threads| {
+        let png = folder();
+        let folder = text(png.path()).to_owned();
+        let ran = run(&[
+            "day",
+            &student,
+            "--out",
+            &out,
+            "--threads",
+            threads,
+            "--png",
+            &folder,
+        ]);
+        assert_eq!(ran.status, 0, "{}", ran.stderr);
+        files(png.path())
+    });
+    assert!(drawings[0].contains_key("setup-1.png"));
+    assert!(drawings[0] == drawings[1], "the drawings differ");
+}
+
+#[cfg(not(feature = "png"))]
+#[test]
+fn png_without_its_feature_is_refused_before_anything_is_measured() {
+    let (photos, png) = (folder(), folder());
+    practice(photos.path(), 1);
+    let ran = run(&["day", text(photos.path()), "--png", text(png.path())]);
+    assert_eq!(ran.status, 2, "{}", ran.stderr);
+    assert!(ran.stderr.contains("--features png"), "{}", ran.stderr);
+    assert!(records(photos.path()).is_empty() && files(png.path()).is_empty());
 }
 
 #[test]

@@ -4,7 +4,7 @@ mod http_client;
 
 use bossmark::record::{End, canonical};
 use bossmark::server::{
-    App, Guard, LARGEST_PHOTO, LARGEST_REQUEST, Opening, Secret, Start, listen, serve,
+    App, Guard, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, Opening, Secret, Start, listen, serve,
 };
 use http_client::{Client, Reply};
 use serde_json::{Value, json};
@@ -561,9 +561,16 @@ fn what_is_too_large_is_refused_without_being_read() {
         );
         s.client.raw(head.as_bytes()).status
     };
-    assert_eq!(claims("/api/photos", "image/jpeg", LARGEST_PHOTO + 1), 413);
     assert_eq!(
-        claims("/api/ends/1/edits", "application/json", LARGEST_REQUEST + 1),
+        claims("/api/photos", "image/jpeg", MAX_PHOTO_BYTES + 1),
+        413
+    );
+    assert_eq!(
+        claims(
+            "/api/ends/1/edits",
+            "application/json",
+            MAX_REQUEST_BYTES + 1
+        ),
         413
     );
     // without a length, in pieces

@@ -7,7 +7,7 @@ mod drawn;
 use bossmark::face::{self, FaceFit, FitOptions, LensPrior, spec};
 use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::geometry::{FacePoint, ImagePoint};
-use bossmark::measure::{self, MeasureOptions, Measured, Pick, Place};
+use bossmark::measure::{self, MeasureOptions, Measurement, PhotoPoint, Pick};
 use bossmark::photo::{self, ExifFacts, Photo};
 use bossmark::record::{End, Session};
 use drawn::{Scene, camera, draw};
@@ -24,7 +24,7 @@ fn png(picture: &RgbImage) -> Vec<u8> {
     bytes.into_inner()
 }
 
-fn measured(bytes: &[u8], face: &str, options: &MeasureOptions) -> Measured {
+fn measured(bytes: &[u8], face: &str, options: &MeasureOptions) -> Measurement {
     let spec = spec::by_name(face).unwrap();
     let session = Session::default();
     measure::measure(bytes, "drawn.png", spec, session, options, &mut |_| {}).unwrap()
@@ -115,8 +115,8 @@ fn of_two_bare_faces_the_middle_one_is_taken_unless_told() {
         "{}",
         note.text
     );
-    let centre = |m: &Measured| m.fit.as_ref().unwrap().camera.pose.translation_mm;
-    let off = |m: &Measured, truth: &Camera| (centre(m) - truth.pose.translation_mm).xy().norm();
+    let centre = |m: &Measurement| m.fit.as_ref().unwrap().camera.pose.translation_mm;
+    let off = |m: &Measurement, truth: &Camera| (centre(m) - truth.pose.translation_mm).xy().norm();
     assert!(
         off(&m, &first) < 15.0,
         "{} {}",
@@ -128,7 +128,7 @@ fn of_two_bare_faces_the_middle_one_is_taken_unless_told() {
     let there = seen[1].px;
     for pick in [
         Pick::Number(2),
-        Pick::At(Place::Share([there[0] / 1200.0, there[1] / 900.0])),
+        Pick::At(PhotoPoint::Fraction([there[0] / 1200.0, there[1] / 900.0])),
     ] {
         let m = measured(&bytes, "wa-40", &picked(pick));
         assert_eq!(taken(&m.end), 2, "{pick:?}");
@@ -206,7 +206,7 @@ fn the_face_that_the_shafts_are_in_goes_before_one_nearer_to_the_middle() {
         seen[0].taken && seen[0].shafts >= 3 && seen[1].shafts == 0,
         "{seen:?}"
     );
-    let sure = |m: &Measured| {
+    let sure = |m: &Measurement| {
         let counts = m.end.entries.iter().filter(|e| e.confidence >= Some(0.5));
         counts.count()
     };

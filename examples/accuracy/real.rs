@@ -9,7 +9,7 @@ use crate::score::{distance, plane_from_px};
 use crate::table::{Figures, show};
 use anyhow::{Context, Result, bail};
 use bossmark::face::spec::{self, Colour, FaceSpec};
-use bossmark::measure::{self, MeasureOptions, Pick, Place};
+use bossmark::measure::{self, MeasureOptions, PhotoPoint, Pick};
 use bossmark::record::history::is_confirmed;
 use bossmark::record::{CameraRecord, End, EntryKind, Session};
 use bossmark::store;
@@ -214,7 +214,7 @@ impl Case {
         let bytes =
             std::fs::read(&self.path).with_context(|| format!("{}", self.path.display()))?;
         let options = MeasureOptions {
-            pick: self.truth.at.map(|at| Pick::At(Place::Pixel(at))),
+            pick: self.truth.at.map(|at| Pick::At(PhotoPoint::Pixel(at))),
             ..MeasureOptions::default()
         };
         let start = Instant::now();

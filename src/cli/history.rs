@@ -10,7 +10,7 @@ use crate::record::{Filed, History};
 use crate::report::{Embedding, charts, csv};
 use crate::store;
 use crate::text::{Locale, change, plain};
-use crate::timeline::{Compared, TrendPoint, compared, trend};
+use crate::timeline::{SetupComparison, TrendPoint, compare_runs, trend};
 use serde_json::{Value, json};
 
 /// Runs the command.
@@ -52,7 +52,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
                 plain::compared(
                     &found.changes,
                     &found.readings,
-                    found.moved.as_ref(),
+                    found.offset_change.as_ref(),
                     pair,
                     locale,
                 )
@@ -78,7 +78,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
     answers.finish(false)
 }
 
-fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, CliError> {
+fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<SetupComparison, CliError> {
     let run = |number: usize| {
         bow.runs.get(number - 1).ok_or_else(|| {
             CliError::usage(format!(
@@ -87,20 +87,20 @@ fn pairwise(bow: &History, [a, b]: [usize; 2]) -> Result<Compared, CliError> {
             ))
         })
     };
-    compared(run(a)?, run(b)?).ok_or_else(|| {
+    compare_runs(run(a)?, run(b)?).ok_or_else(|| {
         CliError::not_possible(
             "the two set-ups were shot from different distances: compare two that share one",
         )
     })
 }
 
-fn comparison(found: &Compared, [a, b]: [usize; 2]) -> Value {
+fn comparison(found: &SetupComparison, [a, b]: [usize; 2]) -> Value {
     let changes: Vec<Value> = found
         .changes
         .iter()
         .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change(c, Locale::default())}))
         .collect();
-    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.moved})
+    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.offset_change})
 }
 
 fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {

@@ -2,7 +2,7 @@
 
 use super::args::{Lens, LensAction, LensFit, LensSheet, PaperArg};
 use super::input;
-use super::measure::in_order;
+use super::parallel::map_in_order;
 use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
@@ -55,7 +55,7 @@ fn print_sheet(args: &LensSheet, terminal: &mut Terminal) -> Result<(), CliError
 }
 
 fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
-    let looks = looks(&args.photos, terminal);
+    let looks = find_boards(&args.photos, terminal);
     let options = LensOptions {
         board: args.corners,
         name: args.name.clone(),
@@ -69,7 +69,7 @@ fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
     answers.finish(false)
 }
 
-/// Photos that don't suffice: told in full, but no file is written, so that an earlier profile isn't lost.
+/// Reports in full why the photos don't suffice. No file is written, so that an earlier profile isn't lost.
 fn refused(
     args: &LensFit,
     profile: &LensProfile,
@@ -94,10 +94,10 @@ fn refused(
     Ok(())
 }
 
-fn looks(photos: &[PathBuf], terminal: &mut Terminal) -> Vec<Look> {
+fn find_boards(photos: &[PathBuf], terminal: &mut Terminal) -> Vec<Look> {
     let progress = Progress::new(photos.len());
     let mut looks = Vec::new();
-    in_order(
+    map_in_order(
         photos,
         |path| {
             let photo =
@@ -114,31 +114,4 @@ fn looks(photos: &[PathBuf], terminal: &mut Terminal) -> Vec<Look> {
     );
     progress.finish();
     looks
-}
-
-/// The lens profiles that a path names: a file, or those of a folder (`NAME.lens.json`), by name.
-///
-/// # Errors
-/// When there is none, or one can't be read.
-pub(super) fn profiles_at(path: &Path) -> Result<Vec<LensProfile>, CliError> {
-    if !path.is_dir() {
-        return Ok(vec![profile(path)?]);
-    }
-    let files = store::lens_profiles(path).map_err(|e| CliError::from(e).about(path))?;
-    if files.is_empty() {
-        return Err(CliError::usage(
-            "this folder holds no lens profile (NAME.lens.json): make one with `bossmark lens fit PHOTO… --out NAME.lens.json`",
-        )
-        .about(path));
-    }
-    files.iter().map(|f| profile(f)).collect()
-}
-
-/// One profile.
-///
-/// # Errors
-/// When it can't be read or holds no lens.
-pub(super) fn profile(path: &Path) -> Result<LensProfile, CliError> {
-    let bytes = store::read(path).map_err(|e| CliError::from(e).about(path))?;
-    LensProfile::parse(&bytes).map_err(|e| CliError::file(e).about(path))
 }

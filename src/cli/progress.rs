@@ -1,4 +1,4 @@
-//! A progress bar on stderr, where a person watches.
+//! A progress bar on stderr, for people.
 
 use crate::measure::Stage;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
@@ -7,8 +7,8 @@ use std::io::IsTerminal;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
-/// Photos done and entries found at the left, then the bar, the time left, and what is being done.
-const LOOK: &str = "{pos}/{len} photos, {prefix:12} {bar:24} {left:9}  {wide_msg}";
+/// Template of the bar: photos done, entries found, bar, time left, current work.
+const TEMPLATE: &str = "{pos}/{len} photos, {prefix:12} {bar:24} {left:9}  {wide_msg}";
 
 /// Progress over some photos: photos done, entries found, time left. Silent unless stderr is a terminal.
 #[derive(Debug)]
@@ -29,7 +29,7 @@ impl Progress {
             ProgressDrawTarget::hidden()
         };
         let bar = ProgressBar::with_draw_target(u64::try_from(photos).ok(), target);
-        if let Ok(style) = ProgressStyle::with_template(LOOK) {
+        if let Ok(style) = ProgressStyle::with_template(TEMPLATE) {
             bar.set_style(style.with_key("left", left));
         }
         bar.set_prefix("0 entries");
@@ -57,18 +57,18 @@ impl Progress {
         self.bar.inc(1);
     }
 
-    /// Does something that may write to the streams, with the bar out of the way.
-    pub(super) fn aside<R>(&self, then: impl FnOnce() -> R) -> R {
-        self.bar.suspend(then)
+    /// Calls `write`, which may write to the streams, while the bar is hidden.
+    pub(super) fn suspended<R>(&self, write: impl FnOnce() -> R) -> R {
+        self.bar.suspend(write)
     }
 
-    /// All have; the bar goes away.
+    /// All photos have ended; the bar is removed.
     pub(super) fn finish(&self) {
         self.bar.finish_and_clear();
     }
 }
 
-/// The time left, as soon as a photo has told how long one takes.
+/// The time left, from the first finished photo on.
 fn left(state: &ProgressState, out: &mut dyn Write) {
     if state.pos() > 0 {
         // writing into a line of text doesn't fail

@@ -5,7 +5,7 @@ use super::context::Context;
 use super::input;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
-use crate::record::{LeftOut, LeftOutWhy, tape};
+use crate::record::{LeftOut, LeftOutReason, tape};
 use crate::text::{Locale, Sentence, plain};
 use crate::timeline::readings;
 
@@ -59,14 +59,14 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
 /// Tells of a record that doesn't count, where nothing else does.
 pub(super) fn tell(terminal: &mut Terminal, left_out: &LeftOut) {
     let file = &left_out.filed.file;
-    match left_out.why {
-        LeftOutWhy::SameRecord => terminal.tell(&format!(
+    match left_out.reason {
+        LeftOutReason::SameRecord => terminal.tell(&format!(
             "{file}: the same end is given twice, it counts once"
         )),
-        LeftOutWhy::Failed => terminal.tell(&format!(
+        LeftOutReason::Failed => terminal.tell(&format!(
             "{file}: left out, its photo could not be measured"
         )),
         // these stand among the cautions
-        LeftOutWhy::SameEnd | LeftOutWhy::OtherBow => {}
+        LeftOutReason::SameEnd | LeftOutReason::OtherBow => {}
     }
 }

@@ -1,7 +1,7 @@
 //! Exit statuses, and trouble that leads to one.
 
 use crate::manual_points::PointsError;
-use crate::measure::RoadError;
+use crate::measure::MeasureError;
 use crate::photo::PhotoError;
 use crate::record::{RecordError, SessionError};
 use crate::review::ReviewError;
@@ -109,8 +109,8 @@ impl From<PhotoError> for CliError {
     }
 }
 
-impl From<RoadError> for CliError {
-    fn from(error: RoadError) -> Self {
+impl From<MeasureError> for CliError {
+    fn from(error: MeasureError) -> Self {
         Self::file(error)
     }
 }

@@ -1,13 +1,13 @@
 //! The end record, `bossmark/end/1`: what one photo (or one tape measure) says about one end.
 
-use super::{Extra, Session};
+use super::{Entry, Extra, Missed, Session};
 use crate::face::{FocalSource, UprightSource};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the end record.
 pub const SCHEMA: &str = "bossmark/end/1";
 
-/// One end: its photo, the fitted camera, the entries of the shafts, and what was told about it.
+/// One end: its photo, the fitted camera, the entries of the shafts, and its session.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct End {
     /// Always [`SCHEMA`].
@@ -224,144 +224,6 @@ pub struct UprightRecord {
 pub enum FittedTo {
     /// Points of the face that a person marked in the picture.
     Points,
-}
-
-/// One shaft's entry.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Entry {
-    /// Number within the record, from 1, never used again.
-    pub id: u64,
-    /// Where the shaft's axis crosses the face plane, mm to the right of the centre.
-    pub x_mm: f64,
-    /// The same, mm up.
-    pub y_mm: f64,
-    /// Covariance of (x, y), mm²; the photo's roll is left out, being common to all entries.
-    #[serde(default)]
-    pub cov_mm2: Option<[[f64; 2]; 2]>,
-    /// That point in the picture, px; `None` without a photo.
-    #[serde(default)]
-    pub px: Option<[f64; 2]>,
-    /// Fletched or bare.
-    pub kind: EntryKind,
-    /// Probability of the kind, given that it is a shaft.
-    #[serde(default)]
-    pub kind_probability: Option<f64>,
-    /// Probability that the entry is right: a shaft within 10 mm, of the kind given.
-    #[serde(default)]
-    pub confidence: Option<f64>,
-    /// The arrow's own mark.
-    #[serde(default)]
-    pub arrow: Option<String>,
-    /// The arrow that its colours speak for, until a person says which it is; absent: left open.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub arrow_proposed: Option<ArrowProposed>,
-    /// Proposed by the program or confirmed by a person.
-    #[serde(default)]
-    pub state: EntryState,
-    /// How it came into the record.
-    #[serde(default)]
-    pub source: EntrySource,
-    /// How the shaft stands; `None` if not seen.
-    #[serde(default)]
-    pub lean: Option<Lean>,
-    /// Which centre of a face with several spots, from 1.
-    #[serde(default)]
-    pub spot: Option<u32>,
-    /// Thickness of the shaft, mm.
-    #[serde(default)]
-    pub thickness_mm: Option<f64>,
-    /// Entry and nock in the picture, px.
-    #[serde(default)]
-    pub segment_px: Option<[[f64; 2]; 2]>,
-    /// Where the program had the entry before a person moved it, mm.
-    #[serde(default)]
-    pub found_mm: Option<[f64; 2]>,
-    /// Fields that this version doesn't know.
-    #[serde(flatten)]
-    pub extra: Extra,
-}
-
-/// An arrow that the program takes an entry for.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct ArrowProposed {
-    /// The arrow's own mark, as the set-up tells it.
-    pub arrow: String,
-    /// Probability that it is this arrow.
-    pub p: f64,
-}
-
-/// Kinds of shaft.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum EntryKind {
-    /// With vanes.
-    Fletched,
-    /// Without vanes.
-    Bare,
-    /// Not told.
-    #[default]
-    Unknown,
-}
-
-/// Whether a person has looked at an entry.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum EntryState {
-    /// By the program.
-    #[default]
-    Proposed,
-    /// By a person.
-    Confirmed,
-}
-
-/// How an entry came into the record.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum EntrySource {
-    /// Found in the photo.
-    #[default]
-    Found,
-    /// Found, then moved by a person.
-    Moved,
-    /// Added by a person.
-    Added,
-    /// Measured with a tape.
-    Tape,
-}
-
-/// How a shaft stands in the boss: direction towards the nock relative to the face's normal.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Lean {
-    /// To the right, degrees.
-    pub right_deg: f64,
-    /// Up, degrees.
-    pub up_deg: f64,
-    /// Standard deviation of each, degrees.
-    pub sd_deg: f64,
-}
-
-/// Entries of less confidence are looked at again.
-const SURE: f64 = 0.5;
-
-impl Entry {
-    /// Whether a person should look at it again: proposed, with little confidence.
-    #[must_use]
-    pub fn is_unsure(&self) -> bool {
-        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE)
-    }
-}
-
-/// A shot that left no entry.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Missed {
-    /// Its kind.
-    pub kind: EntryKind,
-    /// Where it went, in words.
-    #[serde(default)]
-    pub note: Option<String>,
-    /// Fields that this version doesn't know.
-    #[serde(flatten)]
-    pub extra: Extra,
 }
 
 /// A remark: a code to rely on and a sentence to read. Also the shape of a caution.

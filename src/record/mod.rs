@@ -8,6 +8,7 @@ pub mod canonical;
 pub mod check;
 mod compare;
 mod end;
+mod entry;
 mod error;
 pub mod history;
 pub mod keys;
@@ -22,13 +23,13 @@ mod when;
 pub use crate::face::{FocalSource, UprightSource};
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
 pub use end::{
-    ArrowProposed, CameraRecord, End, Entry, EntryKind, EntrySource, EntryState, EvidenceRecord,
-    FaceRecord, FaceToCamera, Failure, FittedTo, Lean, Missed, Note, PhotoRecord, PrintedZone,
-    SCHEMA, SeenFace, SheetRecord, UprightRecord,
+    CameraRecord, End, EvidenceRecord, FaceRecord, FaceToCamera, Failure, FittedTo, Note,
+    PhotoRecord, PrintedZone, SCHEMA, SeenFace, SheetRecord, UprightRecord,
 };
+pub use entry::{ArrowProposed, Entry, EntryKind, EntrySource, EntryState, Lean, Missed};
 pub use error::RecordError;
 pub use history::{
-    Bow, Filed, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutWhy, Run, Runs,
+    Bow, Filed, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, Run, Runs,
 };
 pub use parse::{ParsedRecord, document, parse_records, typed};
 pub use remark::Remark;

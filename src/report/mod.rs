@@ -12,6 +12,7 @@ pub mod html;
 mod jpeg;
 pub mod marked;
 mod outline;
+#[cfg(feature = "png")]
 pub mod png;
 pub mod svg;
 mod svg_kit;

@@ -1,4 +1,4 @@
-//! Drawings as pictures of pixels.
+//! Drawings as pictures of pixels; only with the feature `png`.
 
 use resvg::{tiny_skia, usvg};
 

@@ -1,6 +1,7 @@
 //! A new measurement of a record's photo: the places in the picture stay, the millimetres follow.
 
-use super::{LAST_ID, last_id, nearest_spot};
+use super::apply::{LAST_ID_KEY, last_id};
+use super::position::nearest_spot;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::record::{CameraRecord, End, Entry, FaceRecord};
 
@@ -29,7 +30,7 @@ pub fn refitted(end: &End, measured: &End) -> End {
         for entry in &mut new.entries {
             entry.id += used;
         }
-        new.extra.remove(LAST_ID);
+        new.extra.remove(LAST_ID_KEY);
         return new;
     }
     let mut entries = std::mem::take(&mut new.entries);

@@ -1,6 +1,6 @@
 //! Taking edits back: an earlier state as a new revision.
 
-use super::{LAST_ID, last_id};
+use super::apply::{LAST_ID_KEY, last_id};
 use crate::record::End;
 
 /// The record as `earlier` had it, as the revision that follows `now`. Ids used since are not used again.
@@ -11,9 +11,9 @@ pub fn restore(now: &End, earlier: &End) -> End {
     let used = last_id(now).max(last_id(earlier));
     let highest = end.entries.iter().map(|e| e.id).max().unwrap_or(0);
     if used > highest {
-        end.extra.insert(LAST_ID.to_owned(), used.into());
+        end.extra.insert(LAST_ID_KEY.to_owned(), used.into());
     } else {
-        end.extra.remove(LAST_ID);
+        end.extra.remove(LAST_ID_KEY);
     }
     end
 }
@@ -43,6 +43,6 @@ mod tests {
         assert_eq!(other.entries[1].id, 3, "2 was used before");
         let forth = restore(&back, &second);
         assert_eq!((forth.revision, &forth.entries), (3, &second.entries));
-        assert!(!forth.extra.contains_key(LAST_ID));
+        assert!(!forth.extra.contains_key(LAST_ID_KEY));
     }
 }

@@ -11,7 +11,7 @@ struct Asset {
     kind: &'static str,
     bytes: &'static [u8],
     /// Whether it is shown to those who haven't given the code yet.
-    at_the_door: bool,
+    before_sign_in: bool,
 }
 
 const HTML: &str = "text/html; charset=utf-8";
@@ -21,12 +21,12 @@ const SVG: &str = "image/svg+xml";
 const MANIFEST: &str = "application/manifest+json";
 
 macro_rules! asset {
-    ($name:literal, $kind:expr, $door:expr) => {
+    ($name:literal, $kind:expr, $before_sign_in:expr) => {
         Asset {
             name: $name,
             kind: $kind,
             bytes: include_bytes!(concat!("../../web/", $name)),
-            at_the_door: $door,
+            before_sign_in: $before_sign_in,
         }
     };
 }
@@ -66,14 +66,14 @@ pub(super) fn asset(name: &str, from: Option<&Path>, door: bool) -> Option<Answe
     } else {
         let asset = ASSETS
             .iter()
-            .find(|a| a.name == name && (a.at_the_door || !door))?;
+            .find(|a| a.name == name && (a.before_sign_in || !door))?;
         (asset.kind, asset.bytes)
     };
     let bytes = from
         .and_then(|folder| store::read(&folder.join(name)).ok())
         .unwrap_or_else(|| built_in.to_vec());
     Some(Answer {
-        keep: true,
+        cacheable: true,
         ..Answer::bytes(kind, bytes)
     })
 }

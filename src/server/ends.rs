@@ -5,37 +5,37 @@ use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::store::{self, Place, StoreError};
+use crate::store::{self, RecordLocation, StoreError};
 use std::path::PathBuf;
 
-/// What the file of steps beside a record is called: a dot, the record's name, and this.
+/// Ending of the hidden file beside a record that holds its undo journal.
 const STEPS_ENDING: &str = ".steps";
 
-/// An end to begin with.
+/// An end that the page starts with.
 #[derive(Clone, Debug)]
 pub struct Start {
     /// Its photo, where there is one.
     pub photo: Option<PathBuf>,
-    /// Its record, there already or to be made.
-    pub record: Place,
-    /// What is told of it: fills what the record leaves open.
+    /// Where its record is, or will be.
+    pub record: RecordLocation,
+    /// Its session: fills what the record leaves open.
     pub session: Session,
     /// Its face, if it is known.
     pub face: Option<FaceSpec>,
-    /// How it is measured: the lens profiles it may have been taken with, and what a person points out on the page.
+    /// How it is measured: lens profiles, and what a person marks on the page.
     pub measuring: MeasureOptions,
 }
 
-/// How far an end is.
+/// The state of an end.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum Progress {
     /// Its photo waits to be measured.
     Waiting,
-    /// Being measured.
+    /// It is being measured; the last stage that has ended.
     Measuring(Option<Stage>),
     /// It has a record.
     Ready,
-    /// Nobody has said which face it is.
+    /// Its face isn't known.
     NoFace,
     /// Its photo or record can't be used.
     Failed(String),
@@ -47,7 +47,7 @@ pub(super) struct OpenEnd {
     pub(super) id: u64,
     pub(super) start: Start,
     pub(super) progress: Progress,
-    /// Why measuring it anew did not work, where a record stays from before.
+    /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
     journal: UndoJournal,
 }
@@ -55,7 +55,7 @@ pub(super) struct OpenEnd {
 /// Why an edit was not made.
 #[derive(Debug)]
 pub(super) enum EditError {
-    /// Somebody else has changed the record since: as it is now.
+    /// Somebody else has changed the record since; this is the record now.
     Changed(Box<End>),
     /// The edit can't be made.
     Review(ReviewError),
@@ -75,7 +75,7 @@ impl OpenEnd {
     pub(super) fn new(id: u64, start: Start) -> Self {
         let there = start.record.record();
         let record = there.as_ref().ok().and_then(Option::as_ref);
-        let journal = UndoJournal::open(start.record.beside(STEPS_ENDING), record);
+        let journal = UndoJournal::open(start.record.hidden_file(STEPS_ENDING), record);
         let progress = match there {
             Ok(Some(_)) => Progress::Ready,
             Ok(None) => match (&start.photo, &start.face) {
@@ -94,18 +94,18 @@ impl OpenEnd {
         }
     }
 
-    /// What the end is called on the page: its photo's name, else its record's.
+    /// The end's name on the page: that of its photo, else that of its record.
     pub(super) fn name(&self) -> String {
         match (&self.start.photo, &self.start.record) {
             (Some(photo), _) => store::name_of(photo),
-            (None, place) if place.one_of.is_some() => {
-                format!("{}, {}", store::name_of(&place.file), place.number())
+            (None, location) if location.among.is_some() => {
+                format!("{}, {}", store::name_of(&location.file), location.number())
             }
-            (None, place) => store::name_of(&place.file),
+            (None, location) => store::name_of(&location.file),
         }
     }
 
-    /// The record as it is on disk now, gaps filled with what is told.
+    /// The record as it is on disk now, gaps filled from the end's session.
     pub(super) fn record(&self) -> Result<Option<End>, StoreError> {
         let there = self.start.record.record()?;
         Ok(there.map(|mut end| {
@@ -114,14 +114,14 @@ impl OpenEnd {
         }))
     }
 
-    /// Its face: the one told, else the one that the record was measured with.
+    /// Its face: the one given, else the one that the record was measured with.
     pub(super) fn face(&self) -> Option<FaceSpec> {
         let of_record = || self.record().ok().flatten()?.face;
-        let told = self.start.face.clone();
-        told.or_else(|| spec::by_name(&of_record()?.name).cloned())
+        let given = self.start.face.clone();
+        given.or_else(|| spec::by_name(&of_record()?.name).cloned())
     }
 
-    /// How many steps there are back and forth from this revision.
+    /// How many steps can be undone and redone from this revision.
     pub(super) fn depths(&self, revision: u64) -> (usize, usize) {
         self.journal.depths(revision)
     }
@@ -133,14 +133,14 @@ impl OpenEnd {
         self.save_step(Step::Edit, now, &new)
     }
 
-    /// Gives the record the camera of a new measurement; the entries keep their places in the picture.
+    /// Gives the record the camera of a new measurement; the entries keep their pixels.
     pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
         let now = self.now(None)?;
         let new = crate::review::refitted(&now, measured);
         self.save_step(Step::Edit, now, &new)
     }
 
-    /// Saves what a step leads to; the undo journal is written first, so that a record is never ahead of it.
+    /// Saves the result of a step. The undo journal is written first, so that the record is never ahead of it.
     fn save_step(&mut self, step: Step, now: End, new: &End) -> Result<End, EditError> {
         let new = canonical::tidied(new).map_err(StoreError::from)?;
         self.journal.write(step, &now, &new);
@@ -152,9 +152,9 @@ impl OpenEnd {
         Ok(new)
     }
 
-    /// Takes the last step back, or makes it again.
-    pub(super) fn step(&mut self, back: bool, seen: u64) -> Result<End, EditError> {
-        let now = self.now(Some(seen))?;
+    /// Undoes the last step, or redoes it.
+    pub(super) fn step(&mut self, back: bool, shown: u64) -> Result<End, EditError> {
+        let now = self.now(Some(shown))?;
         let step = if back { Step::Undo } else { Step::Redo };
         let to = self
             .journal
@@ -164,11 +164,11 @@ impl OpenEnd {
         self.save_step(step, now, &new)
     }
 
-    /// The record now, if it is the one that was seen.
-    fn now(&self, seen: Option<u64>) -> Result<End, EditError> {
+    /// The record now; an error if its revision isn't the one that the page showed.
+    fn now(&self, shown: Option<u64>) -> Result<End, EditError> {
         let now = self.record()?.ok_or(StoreError::Missing)?;
-        match seen {
-            Some(seen) if seen != now.revision => Err(EditError::Changed(Box::new(now))),
+        match shown {
+            Some(shown) if shown != now.revision => Err(EditError::Changed(Box::new(now))),
             _ => Ok(now),
         }
     }
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn steps_are_saved_and_taken_back_and_made_again() {
+    fn steps_are_saved_undone_and_redone() {
         let folder = tempfile::tempdir().expect("folder");
         let mut end = opened(&folder);
         let kind = |e: &OpenEnd| e.record().expect("read").expect("record").entries[0].kind;
@@ -239,7 +239,7 @@ mod tests {
     }
 
     #[test]
-    fn the_way_back_outlives_the_program() {
+    fn undo_outlives_the_program() {
         let folder = tempfile::tempdir().expect("folder");
         let mut end = opened(&folder);
         for (revision, kind) in [(0, "fletched"), (1, "unknown")] {
@@ -259,11 +259,11 @@ mod tests {
         );
         again.step(true, 4).expect("back");
         assert_eq!(kind(&again.step(true, 5).expect("back")), EntryKind::Bare);
-        // it is no record, and can be deleted
+        // the journal is not taken for a record, and can be deleted
         let hidden = folder.path().join(".a.end.json.steps");
         assert!(hidden.is_file());
         assert_eq!(store::records_below(folder.path()).expect("list").len(), 1);
-        // changed by somebody else since: not the journal of this record any more
+        // the record has been changed elsewhere: the journal no longer belongs to it
         let mut now = again.record().expect("read").expect("record");
         now.revision += 1;
         store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
@@ -273,7 +273,7 @@ mod tests {
     }
 
     #[test]
-    fn the_later_of_two_writers_is_told_and_shown_the_record() {
+    fn the_later_of_two_writers_is_refused_and_gets_the_record() {
         let folder = tempfile::tempdir().expect("folder");
         let (mut one, mut other) = (opened(&folder), opened(&folder));
         one.edit(&edits(
@@ -294,7 +294,7 @@ mod tests {
             .expect("again");
         assert!(
             matches!(one.step(true, 2), Err(EditError::NothingToUndo)),
-            "nobody takes back another's work unseen"
+            "nobody undoes another's edit without having seen it"
         );
     }
 }

@@ -1,23 +1,23 @@
-//! Who may ask what: the checks that every request passes before anything else looks at it.
+//! Who may ask for what: the checks that every request passes before it is handled.
 //!
-//! The page is for the person at this machine, or for those who were shown the code. Against the rest of the world stand: a
-//! list of names under which this server may be addressed (a foreign name that resolves here, "DNS rebinding", is refused),
-//! the same origin for everything that changes something, and with `--share` a code of 128 random bits.
+//! The page is for the person at this machine, or for those who were given the code. Three checks keep everybody else out. The
+//! server answers only under its own host names (a foreign name that resolves to it, "DNS rebinding", is refused). Requests that
+//! change something must come from the page's own origin. With `--share` a code of 128 random bits is asked for.
 
 use super::http::{Answer, JSON, Request};
 use std::net::SocketAddr;
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-/// Wrong codes that are let through in [`PERIOD`], from all sides together: nobody mistypes more often, and at this pace
+/// How many wrong codes are accepted within [`TRY_PERIOD`], from all clients together. Nobody mistypes more often, and at this rate
 /// 128 bits are never guessed.
-const TRIES: usize = 10;
-/// See [`TRIES`].
-const PERIOD: Duration = Duration::from_secs(60);
-/// What scripts, styles and requests of the page may come from: here and nowhere else.
-const POLICY: &str = "default-src 'self'; img-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'none'; \
+const MAX_TRIES: usize = 10;
+/// See [`MAX_TRIES`].
+const TRY_PERIOD: Duration = Duration::from_secs(60);
+/// Content security policy: scripts, styles and requests of the page only from this server.
+const CONTENT_POLICY: &str = "default-src 'self'; img-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'none'; \
                       frame-ancestors 'none'";
-/// Alphabet of codes: RFC 4648 base 32, whose letters and digits can't be mistaken for each other.
+/// Alphabet of codes, RFC 4648 base 32: none of its letters and digits look alike.
 const ALPHABET: &[u8; 32] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
 /// Bytes of randomness in a code.
 const CODE_BYTES: usize = 16;
@@ -49,8 +49,8 @@ impl Secret {
         &self.0
     }
 
-    /// Whether `tried` is this secret, in a time that doesn't tell how much of it was right. Spaces, dashes and case don't
-    /// count.
+    /// Whether `tried` is this secret; the time taken is the same however much of it is right. Spaces, dashes and case are
+    /// ignored.
     #[must_use]
     pub fn is(&self, tried: &str) -> bool {
         let tried: Vec<u8> = tried
@@ -59,11 +59,11 @@ impl Secret {
             .map(|b| b.to_ascii_uppercase())
             .collect();
         let own = self.0.as_bytes();
-        let mut apart = usize::from(own.len() != tried.len());
+        let mut difference = usize::from(own.len() != tried.len());
         for (i, byte) in own.iter().enumerate() {
-            apart |= usize::from(byte ^ tried.get(i).copied().unwrap_or(0));
+            difference |= usize::from(byte ^ tried.get(i).copied().unwrap_or(0));
         }
-        std::hint::black_box(apart) == 0
+        std::hint::black_box(difference) == 0
     }
 }
 
@@ -84,83 +84,85 @@ fn base32(bytes: &[u8]) -> String {
     out
 }
 
-/// The code of a shared page and the pass that a browser gets for it.
+/// The code of a shared page, and the cookie that a browser gets for it.
 #[derive(Debug)]
-struct Door {
+struct SignIn {
     code: Secret,
-    pass: Secret,
-    cookie: String,
-    tried: Mutex<Vec<Instant>>,
+    cookie_name: String,
+    cookie_value: Secret,
+    /// When wrong codes were entered.
+    wrong_codes: Mutex<Vec<Instant>>,
 }
 
-/// The checks.
+/// The checks of one server.
 #[derive(Debug)]
 pub struct Guard {
     /// Authorities (`host:port`) under which this server answers.
     names: Vec<String>,
-    door: Option<Door>,
+    /// `None` for a page that isn't shared.
+    sign_in: Option<SignIn>,
 }
 
-/// What a request that passed may do.
+/// What a request that passed the checks may see.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Pass {
+pub enum Access {
     /// Everything.
-    In,
-    /// See the door: the page that asks for the code, and its style.
-    Door,
+    Full,
+    /// Only the page that asks for the code, and its style.
+    SignInPage,
 }
 
 impl Guard {
-    /// Checks for a server on this port of this machine alone.
+    /// Checks for a server that only this machine can reach, on this port.
     #[must_use]
     pub fn local(port: u16) -> Self {
         let names = ["127.0.0.1", "localhost", "[::1]"];
         Self {
             names: names.iter().map(|n| format!("{n}:{port}")).collect(),
-            door: None,
+            sign_in: None,
         }
     }
 
-    /// Checks for a server that others reach under `address` too, with this code.
+    /// Checks for a server that others can also reach, at `address`, with this code.
     ///
     /// # Errors
     /// When the system has no random source.
     pub fn shared(address: SocketAddr, code: Secret) -> Result<Self, getrandom::Error> {
         let mut guard = Self::local(address.port());
         guard.names.push(address.to_string());
-        guard.door = Some(Door {
+        guard.sign_in = Some(SignIn {
             code,
-            pass: Secret::new()?,
-            // cookies know no ports: the name keeps two of these apart
-            cookie: format!("bossmark-{}", address.port()),
-            tried: Mutex::new(Vec::new()),
+            // a cookie is sent to every port of the host: the name tells two servers apart
+            cookie_name: format!("bossmark-{}", address.port()),
+            cookie_value: Secret::new()?,
+            wrong_codes: Mutex::new(Vec::new()),
         });
         Ok(guard)
     }
 
-    /// Lets a request pass, or answers it.
+    /// Checks a request.
     ///
     /// # Errors
-    /// The answer to a request that doesn't pass.
-    pub fn check(&self, request: &Request) -> Result<Pass, Answer> {
+    /// The answer to a request that is refused.
+    pub fn check(&self, request: &Request) -> Result<Access, Answer> {
         let host = self.host(request)?;
         same_origin(request, host)?;
-        let Some(door) = &self.door else {
-            return Ok(Pass::In);
+        let Some(sign_in) = &self.sign_in else {
+            return Ok(Access::Full);
         };
         let cookies = request.header("cookie").unwrap_or_default();
-        let shown = cookies
+        let value = cookies
             .split(';')
             .filter_map(|c| c.trim().split_once('='))
-            .find(|(name, _)| *name == door.cookie)
+            .find(|(name, _)| *name == sign_in.cookie_name)
             .map(|(_, value)| value);
-        Ok(match shown {
-            Some(value) if door.pass.is(value) => Pass::In,
-            _ => Pass::Door,
+        Ok(match value {
+            Some(value) if sign_in.cookie_value.is(value) => Access::Full,
+            _ => Access::SignInPage,
         })
     }
 
-    /// The name by which the server was called, if it is one of its own.
+    /// The host name that the request was sent to; refused if it isn't one of the server's own.
     fn host<'a>(&self, request: &'a Request) -> Result<&'a str, Answer> {
         let foreign = || {
             Answer::problem(
@@ -177,25 +179,28 @@ impl Guard {
         Ok(host)
     }
 
-    /// Trades the code for the pass.
+    /// Exchanges the code for the cookie.
     #[must_use]
     pub fn enter(&self, code: &str) -> Answer {
-        let Some(door) = &self.door else {
+        let Some(sign_in) = &self.sign_in else {
             return Answer::json(&serde_json::json!({"in": true}));
         };
         let now = Instant::now();
-        let mut tried = door.tried.lock().unwrap_or_else(PoisonError::into_inner);
-        tried.retain(|t| now.duration_since(*t) < PERIOD);
-        if tried.len() >= TRIES {
+        let mut wrong_codes = sign_in
+            .wrong_codes
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        wrong_codes.retain(|t| now.duration_since(*t) < TRY_PERIOD);
+        if wrong_codes.len() >= MAX_TRIES {
             return Answer::problem(
                 429,
                 "tries",
                 "too many wrong codes: wait a minute, then open the link from the terminal again",
             )
-            .with("Retry-After", PERIOD.as_secs().to_string());
+            .with("Retry-After", TRY_PERIOD.as_secs().to_string());
         }
-        if !door.code.is(code) {
-            tried.push(now);
+        if !sign_in.code.is(code) {
+            wrong_codes.push(now);
             return Answer::problem(
                 403,
                 "code",
@@ -204,15 +209,15 @@ impl Guard {
         }
         let cookie = format!(
             "{}={}; HttpOnly; SameSite=Strict; Path=/",
-            door.cookie,
-            door.pass.text()
+            sign_in.cookie_name,
+            sign_in.cookie_value.text()
         );
         Answer::json(&serde_json::json!({"in": true})).with("Set-Cookie", cookie)
     }
 }
 
-/// Everything that changes something must come from the page itself and say so; everything else must not come from another
-/// site's page either, opening the page apart.
+/// A request that changes something must come from the page itself. One that only reads must not come from another site, except to
+/// open the page.
 fn same_origin(request: &Request, host: &str) -> Result<(), Answer> {
     let refused = |text: &str| Err(Answer::problem(403, "origin", text));
     let reads = matches!(request.method.as_str(), "GET" | "HEAD");
@@ -243,7 +248,7 @@ fn same_origin(request: &Request, host: &str) -> Result<(), Answer> {
 #[must_use]
 pub(super) fn headers() -> [(&'static str, &'static str); 7] {
     [
-        ("Content-Security-Policy", POLICY),
+        ("Content-Security-Policy", CONTENT_POLICY),
         ("X-Content-Type-Options", "nosniff"),
         ("Referrer-Policy", "no-referrer"),
         ("Cross-Origin-Opener-Policy", "same-origin"),
@@ -367,7 +372,10 @@ mod tests {
         let address: SocketAddr = "192.0.2.7:4117".parse().expect("address");
         let guard = Guard::shared(address, code.clone()).expect("random");
         let host = ("host", "192.0.2.7:4117");
-        assert_eq!(guard.check(&request("GET", &[host])), Ok(Pass::Door));
+        assert_eq!(
+            guard.check(&request("GET", &[host])),
+            Ok(Access::SignInPage)
+        );
         let entered = guard.enter(&code.text().to_lowercase());
         let (_, cookie) = entered
             .headers
@@ -382,13 +390,13 @@ mod tests {
         let pass = cookie.split(';').next().expect("pass");
         assert_eq!(
             guard.check(&request("GET", &[host, ("cookie", pass)])),
-            Ok(Pass::In)
+            Ok(Access::Full)
         );
         assert_eq!(
             guard.check(&request("GET", &[host, ("cookie", "bossmark-4117=AAAA")])),
-            Ok(Pass::Door)
+            Ok(Access::SignInPage)
         );
-        for _ in 0..TRIES {
+        for _ in 0..MAX_TRIES {
             assert_eq!(guard.enter("AAAA").status, 403);
         }
         assert_eq!(guard.enter("AAAA").status, 429);

@@ -1,10 +1,10 @@
-//! A request and an answer as plain values, so that everything but the socket can be tried without one.
+//! Requests and answers as plain values, so that everything but the socket can be tested without one.
 
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
-/// A request as it came in.
+/// A request as it arrived.
 #[derive(Clone, Debug, Default)]
 pub struct Request {
     /// `GET`, `POST`, …
@@ -13,7 +13,7 @@ pub struct Request {
     pub path: String,
     /// Header fields by their lower-case names; of several with one name the first.
     pub headers: BTreeMap<String, String>,
-    /// Header fields that came more than once.
+    /// Names of header fields that came more than once.
     pub repeated: Vec<String>,
     /// The body.
     pub body: Vec<u8>,
@@ -29,7 +29,7 @@ impl Request {
     /// The body as JSON of this type.
     ///
     /// # Errors
-    /// An answer that says what is wrong.
+    /// The answer that says what is wrong.
     pub fn json<T: serde::de::DeserializeOwned>(&self) -> Result<T, Answer> {
         serde_json::from_slice(&self.body).map_err(|e| {
             Answer::problem(
@@ -48,8 +48,8 @@ pub struct Answer {
     pub status: u16,
     /// Media type of the body.
     pub kind: &'static str,
-    /// Whether a browser may keep it (it then asks whether it is still good).
-    pub keep: bool,
+    /// Whether a browser may cache it; it then asks whether it is still valid.
+    pub cacheable: bool,
     /// Further header fields.
     pub headers: Vec<(&'static str, String)>,
     /// The body.
@@ -66,7 +66,7 @@ impl Answer {
         Self {
             status: 200,
             kind,
-            keep: false,
+            cacheable: false,
             headers: Vec::new(),
             body,
         }
@@ -85,13 +85,13 @@ impl Answer {
         }
     }
 
-    /// What is wrong, in words, with a code for programs.
+    /// A sentence that says what is wrong, with a code for programs.
     #[must_use]
     pub fn problem(status: u16, code: &str, text: &str) -> Self {
         Self::problem_with(status, code, text, Value::Null)
     }
 
-    /// The same, with what belongs to it.
+    /// The same, with further fields.
     #[must_use]
     pub fn problem_with(status: u16, code: &str, text: &str, more: Value) -> Self {
         let mut document = json!({"error": {"code": code, "text": text}});
@@ -112,4 +112,10 @@ impl Answer {
         self.headers.push((name, value));
         self
     }
+}
+
+/// A number in digits only: no sign, no space, no path.
+pub(super) fn number(text: &str) -> Option<u64> {
+    let plain = !text.is_empty() && text.len() < 10 && text.bytes().all(|b| b.is_ascii_digit());
+    plain.then(|| text.parse().ok()).flatten()
 }

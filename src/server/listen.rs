@@ -16,30 +16,30 @@ use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 
-/// Ports tried after the one asked for.
-const MORE_PORTS: u16 = 20;
-/// Connections at a time: a browser opens six.
-const CONNECTIONS: usize = 64;
-/// A header that isn't there after this time won't come.
-const HEADER_TIME: Duration = Duration::from_secs(15);
-/// A photo over a poor radio link takes its time.
-const BODY_TIME: Duration = Duration::from_secs(180);
-/// Largest photo file, bytes (a 48 MP JPEG has some 25 MB).
-pub const LARGEST_PHOTO: usize = 60 << 20;
-/// Largest of all other requests, bytes.
-pub const LARGEST_REQUEST: usize = 1 << 20;
+/// How many ports are tried after the one asked for.
+const MAX_MORE_PORTS: u16 = 20;
+/// How many connections may be open at a time; a browser opens six.
+const MAX_CONNECTIONS: usize = 64;
+/// How long a connection may take to send its header.
+const HEADER_TIMEOUT: Duration = Duration::from_secs(15);
+/// How long a request may take to send its body: a photo over a weak wireless link takes minutes.
+const BODY_TIMEOUT: Duration = Duration::from_secs(180);
+/// Largest photo file, bytes (a JPEG of 48 megapixels has some 25 MB).
+pub const MAX_PHOTO_BYTES: usize = 60 << 20;
+/// Largest body of any other request, bytes.
+pub const MAX_REQUEST_BYTES: usize = 1 << 20;
 /// Largest header, bytes.
-const LARGEST_HEADER: usize = 64 << 10;
+const MAX_HEADER_BYTES: usize = 64 << 10;
 
-/// A socket that listens.
+/// A listening socket.
 #[derive(Debug)]
 pub struct Listening {
     socket: std::net::TcpListener,
-    /// Where.
+    /// Its address.
     pub address: SocketAddr,
 }
 
-/// Listens on `port` (0: any) or, where none is asked for or it is taken, one of those after it.
+/// Listens on `port` (0: any), or on the first free one of those after it.
 ///
 /// # Errors
 /// When all are taken.
@@ -47,7 +47,7 @@ pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
     let last = if port == 0 {
         0
     } else {
-        port.saturating_add(MORE_PORTS)
+        port.saturating_add(MAX_MORE_PORTS)
     };
     let mut last_error = None;
     for port in port..=last {
@@ -66,8 +66,8 @@ pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
     })
 }
 
-/// The address by which others on the network reach this machine, if there is one. Nothing is sent: a datagram socket only
-/// looks up the way to an address of the documentation range (RFC 5737).
+/// The address at which others on the network reach this machine, if there is one. Nothing is sent: connecting a datagram socket
+/// to an address of the documentation range (RFC 5737) only selects the route.
 #[must_use]
 pub fn own_address() -> Option<Ipv4Addr> {
     let socket = std::net::UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
@@ -93,20 +93,20 @@ pub fn serve(listening: Listening, app: &Arc<App>) -> Result<(), ServeError> {
             .set_nonblocking(true)
             .map_err(ServeError::Socket)?;
         let socket = TcpListener::from_std(listening.socket).map_err(ServeError::Socket)?;
-        let places = Arc::new(Semaphore::new(CONNECTIONS));
+        let permits = Arc::new(Semaphore::new(MAX_CONNECTIONS));
         loop {
-            let Ok(place) = Arc::clone(&places).acquire_owned().await else {
+            let Ok(permit) = Arc::clone(&permits).acquire_owned().await else {
                 return Ok(());
             };
             let Ok((stream, _)) = socket.accept().await else {
-                // too many open files, a connection gone already: the next one may do
+                // too many open files, or the client has gone: the next connection may work
                 tokio::time::sleep(Duration::from_millis(50)).await;
                 continue;
             };
             let app = Arc::clone(app);
             tokio::spawn(async move {
                 connection(stream, app).await;
-                drop(place);
+                drop(permit);
             });
         }
     })
@@ -118,11 +118,11 @@ async fn connection(stream: TcpStream, app: Arc<App>) {
         let app = Arc::clone(&app);
         async move { Ok::<_, Infallible>(response(answer(request, app).await)) }
     });
-    // whoever breaks off isn't there to be told
+    // a client that has gone can't be answered
     let _ = hyper::server::conn::http1::Builder::new()
         .timer(TokioTimer::new())
-        .header_read_timeout(HEADER_TIME)
-        .max_buf_size(LARGEST_HEADER)
+        .header_read_timeout(HEADER_TIMEOUT)
+        .max_buf_size(MAX_HEADER_BYTES)
         .serve_connection(TokioIo::new(stream), service)
         .await;
 }
@@ -149,24 +149,26 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
             .headers
             .insert("host".to_owned(), authority.as_str().to_owned());
     }
-    // refused before a body is read
+    // checked before the body is read
     if let Err(refused) = app.admit(&plain) {
         return refused;
     }
-    let most = if plain.path == super::UPLOAD {
-        LARGEST_PHOTO
+    let max_bytes = if plain.path == super::UPLOAD {
+        MAX_PHOTO_BYTES
     } else {
-        LARGEST_REQUEST
+        MAX_REQUEST_BYTES
     };
-    let told = plain
+    let length = plain
         .header("content-length")
         .and_then(|l| l.parse::<usize>().ok());
-    if told.is_some_and(|l| l > most) {
-        return too_large(most);
+    if length.is_some_and(|l| l > max_bytes) {
+        return too_large(max_bytes);
     }
-    match tokio::time::timeout(BODY_TIME, Limited::new(body, most).collect()).await {
+    match tokio::time::timeout(BODY_TIMEOUT, Limited::new(body, max_bytes).collect()).await {
         Ok(Ok(body)) => plain.body = body.to_bytes().to_vec(),
-        Ok(Err(error)) if error.is::<http_body_util::LengthLimitError>() => return too_large(most),
+        Ok(Err(error)) if error.is::<http_body_util::LengthLimitError>() => {
+            return too_large(max_bytes);
+        }
         Ok(Err(_)) => {
             return Answer::problem(400, "body", "the request broke off: try once more");
         }
@@ -174,7 +176,7 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
             return Answer::problem(408, "time", "the request took too long: try once more");
         }
     }
-    // files and arithmetic must not hold up the other connections
+    // file access and computation must not block the other connections
     let done = tokio::task::spawn_blocking(move || app.answer(&plain)).await;
     done.unwrap_or_else(|_| {
         Answer::problem(
@@ -185,11 +187,14 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
     })
 }
 
-fn too_large(most: usize) -> Answer {
+fn too_large(max_bytes: usize) -> Answer {
     Answer::problem(
         413,
         "size",
-        &format!("this is larger than {} MB: send a smaller copy", most >> 20),
+        &format!(
+            "this is larger than {} MB: send a smaller copy",
+            max_bytes >> 20
+        ),
     )
 }
 
@@ -197,13 +202,17 @@ fn response(answer: Answer) -> hyper::Response<Full<Bytes>> {
     let mut response = hyper::Response::new(Full::new(Bytes::from(answer.body)));
     *response.status_mut() = hyper::StatusCode::from_u16(answer.status)
         .unwrap_or(hyper::StatusCode::INTERNAL_SERVER_ERROR);
-    let keep = if answer.keep { "no-cache" } else { "no-store" };
+    let caching = if answer.cacheable {
+        "no-cache"
+    } else {
+        "no-store"
+    };
     let mut fields: Vec<(&str, String)> = guard::headers()
         .iter()
         .map(|(n, v)| (*n, (*v).to_owned()))
         .collect();
     fields.push(("Content-Type", answer.kind.to_owned()));
-    fields.push(("Cache-Control", keep.to_owned()));
+    fields.push(("Cache-Control", caching.to_owned()));
     fields.extend(answer.headers);
     for (name, value) in fields {
         if let (Ok(name), Ok(value)) = (

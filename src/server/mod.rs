@@ -1,17 +1,19 @@
-//! The page of `bossmark confirm`: a small server at this machine, and what it hands to a browser.
+//! The page of `bossmark confirm`: a small server on this machine for a browser.
 //!
-//! The page does nothing but show and ask: measuring, applying edits, reading and advising are the library's own functions.
-//! Records on disk are the only truth; every request reads them anew, every edit is saved before it is answered.
+//! The page only shows and asks: the library measures, applies edits, reads and advises. Every request reads the records from
+//! disk, and every edit is saved before it is answered.
 //!
 //! ```text
 //! listen   the socket: limits on size, time and number
-//! guard    who may ask: own names, own origin, the code of a shared page
-//! app      which request is answered by what
+//! guard    who may ask: own host names, own origin, the code of a shared page
+//! app      whether a request is allowed, and which handler answers it
+//! handlers the answers, by subject: ends, photos, points, session
+//! state    what the server knows: ends, pictures, the session file, cached results
 //! ends     the ends on the page: their records, edits, undo
-//! worker   photos that wait to be measured
+//! worker   the thread that measures waiting photos
 //! view     an end, its reading and its advice as the page shows them
 //! pictures the upright photo, reduced and in parts
-//! plan     the session file that new photos are told by
+//! plan     the session file that applies to new photos
 //! assets   the page's own files, built in
 //! qr       the link as a QR code for a terminal
 //! ```
@@ -20,29 +22,31 @@ mod app;
 mod assets;
 mod ends;
 mod guard;
+mod handlers;
 mod http;
 mod listen;
 mod pictures;
 mod plan;
 mod qr;
+mod state;
 mod undo_journal;
 mod view;
 mod worker;
 
-pub use app::{App, Opening};
+pub use app::App;
 pub use ends::Start;
 pub use guard::{Guard, Secret};
 pub use http::{Answer, Request};
-pub use listen::{LARGEST_PHOTO, LARGEST_REQUEST, Listening, listen, own_address, serve};
+pub use listen::{Listening, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, listen, own_address, serve};
 pub use qr::qr;
+pub use state::Opening;
 
-/// Where new photos go.
+/// Path to which new photos are uploaded.
 pub(crate) const UPLOAD: &str = "/api/photos";
-/// The port tried first; the next ones follow where it is taken. Not registered with IANA for anything (looked up from
-/// memory; nothing depends on it).
+/// The port tried first; if it is taken, the next ones are. As far as is known, it is not registered with IANA.
 pub const FIRST_PORT: u16 = 4117;
 
-/// Why the page can't be served. Each message is one sentence: what is wrong, and what to do.
+/// Why the page can't be served. Each message says in one sentence what is wrong and what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum ServeError {
     /// No free port.

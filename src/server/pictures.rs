@@ -1,4 +1,4 @@
-//! The upright photo for the page: reduced as a whole, and in parts at full resolution. Pixels only, no EXIF.
+//! The upright photo for the page: the whole photo reduced, and tiles at full resolution. Pixels only, no EXIF.
 
 use crate::photo::{self, Photo};
 use crate::store;
@@ -7,24 +7,24 @@ use image::{RgbImage, imageops};
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Longest side of the reduced picture, px: sharp on a laptop's screen, and on a phone's up to the first zoom.
-pub(super) const REDUCED: u32 = 2048;
-/// Side of a part, px.
-pub(super) const PART: u32 = 1024;
-/// Quality of JPEGs: marks are placed on them.
-const QUALITY: u8 = 88;
-/// Photos kept decoded: the one looked at, and the next.
-const KEPT: usize = 2;
+/// Longest side of the reduced photo, px: sharp on a laptop's screen, and on a phone's up to the first zoom.
+pub(super) const REDUCED_SIDE_PX: u32 = 2048;
+/// Side of a tile, px.
+pub(super) const TILE_SIDE_PX: u32 = 1024;
+/// Quality of JPEGs, 1 to 100: high, since people set points in them.
+const JPEG_QUALITY: u8 = 88;
+/// How many decoded photos are kept: the one shown, and the next.
+const MAX_DECODED: usize = 2;
 
 /// A photo ready to be shown.
 #[derive(Debug)]
-pub(super) struct Shown {
+pub(super) struct ShownPhoto {
     /// The upright photo.
     pub(super) photo: Photo,
     reduced: Vec<u8>,
 }
 
-impl Shown {
+impl ShownPhoto {
     /// Prepares a photo.
     ///
     /// # Errors
@@ -33,12 +33,12 @@ impl Shown {
         let (w, h) = photo.pixels.dimensions();
         let longest = w.max(h);
         let small;
-        let reduced = if longest > REDUCED {
+        let reduced = if longest > REDUCED_SIDE_PX {
             let side = |s: u32| {
-                let scaled = u64::from(s) * u64::from(REDUCED) / u64::from(longest);
+                let scaled = u64::from(s) * u64::from(REDUCED_SIDE_PX) / u64::from(longest);
                 u32::try_from(scaled).unwrap_or(1).max(1)
             };
-            // averages over areas, so that thin shafts don't break up
+            // `thumbnail` averages over areas, so thin shafts stay whole
             small = imageops::thumbnail(&photo.pixels, side(w), side(h));
             &small
         } else {
@@ -55,14 +55,23 @@ impl Shown {
         self.reduced.clone()
     }
 
-    /// The part in this column and row, JPEG; `None` outside the picture.
-    pub(super) fn part(&self, column: u32, row: u32) -> Option<Vec<u8>> {
+    /// The tile in this column and row, JPEG; `None` outside the photo.
+    pub(super) fn tile(&self, column: u32, row: u32) -> Option<Vec<u8>> {
         let (w, h) = self.photo.pixels.dimensions();
-        let (x, y) = (column.checked_mul(PART)?, row.checked_mul(PART)?);
+        let (x, y) = (
+            column.checked_mul(TILE_SIDE_PX)?,
+            row.checked_mul(TILE_SIDE_PX)?,
+        );
         if x >= w || y >= h {
             return None;
         }
-        let crop = imageops::crop_imm(&self.photo.pixels, x, y, PART.min(w - x), PART.min(h - y));
+        let crop = imageops::crop_imm(
+            &self.photo.pixels,
+            x,
+            y,
+            TILE_SIDE_PX.min(w - x),
+            TILE_SIDE_PX.min(h - y),
+        );
         jpeg(&crop.to_image()).ok()
     }
 }
@@ -70,25 +79,25 @@ impl Shown {
 fn jpeg(picture: &RgbImage) -> Result<Vec<u8>, String> {
     let mut out = Vec::new();
     picture
-        .write_with_encoder(JpegEncoder::new_with_quality(&mut out, QUALITY))
+        .write_with_encoder(JpegEncoder::new_with_quality(&mut out, JPEG_QUALITY))
         .map_err(|e| e.to_string())?;
     Ok(out)
 }
 
-/// The photos looked at last.
+/// The photos shown last.
 #[derive(Debug, Default)]
 pub(super) struct Pictures {
-    kept: Mutex<Vec<(u64, Arc<Shown>)>>,
+    kept: Mutex<Vec<(u64, Arc<ShownPhoto>)>>,
     /// One decode at a time: each may take hundreds of megabytes.
     decoding: Mutex<()>,
 }
 
 impl Pictures {
-    /// The photo of an end, decoded now or before.
+    /// The photo of an end; it is decoded if it isn't kept.
     ///
     /// # Errors
-    /// When it can't be read or decoded, in words.
-    pub(super) fn of(&self, id: u64, path: &Path) -> Result<Arc<Shown>, String> {
+    /// A sentence for the user when it can't be read or decoded.
+    pub(super) fn of(&self, id: u64, path: &Path) -> Result<Arc<ShownPhoto>, String> {
         if let Some(there) = self.find(id) {
             return Ok(there);
         }
@@ -105,21 +114,21 @@ impl Pictures {
     ///
     /// # Errors
     /// When it can't be encoded.
-    pub(super) fn keep(&self, id: u64, photo: Photo) -> Result<Arc<Shown>, String> {
-        let shown = Arc::new(Shown::new(photo)?);
+    pub(super) fn keep(&self, id: u64, photo: Photo) -> Result<Arc<ShownPhoto>, String> {
+        let shown = Arc::new(ShownPhoto::new(photo)?);
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.retain(|(i, _)| *i != id);
         kept.push((id, Arc::clone(&shown)));
-        if kept.len() > KEPT {
+        if kept.len() > MAX_DECODED {
             kept.remove(0);
         }
         Ok(shown)
     }
 
-    fn find(&self, id: u64) -> Option<Arc<Shown>> {
+    fn find(&self, id: u64) -> Option<Arc<ShownPhoto>> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         let at = kept.iter().position(|(i, _)| *i == id)?;
-        // looked at last: thrown out last
+        // the photo shown last is dropped last
         let found = kept.remove(at);
         let shown = Arc::clone(&found.1);
         kept.push(found);
@@ -133,11 +142,12 @@ mod tests {
     use crate::photo::ExifFacts;
 
     #[test]
-    fn the_whole_is_reduced_and_parts_are_not() {
+    fn the_whole_is_reduced_and_tiles_are_not() {
         let pixels = RgbImage::from_fn(2600, 1300, |x, _| {
             image::Rgb([if x < 1300 { 20 } else { 230 }; 3])
         });
-        let shown = Shown::new(Photo::from_pixels(pixels, ExifFacts::default())).expect("shown");
+        let shown =
+            ShownPhoto::new(Photo::from_pixels(pixels, ExifFacts::default())).expect("shown");
         let size = |jpeg: &[u8]| {
             let picture = image::load_from_memory(jpeg).expect("JPEG").to_rgb8();
             (
@@ -147,15 +157,15 @@ mod tests {
             )
         };
         assert_eq!(size(&shown.reduced()).0, (2048, 1024));
-        let (corner, dark, light) = size(&shown.part(1, 0).expect("part"));
+        let (corner, dark, light) = size(&shown.tile(1, 0).expect("part"));
         assert_eq!(corner, (1024, 1024));
         assert!(
             dark < 40 && light > 210,
             "column 1 holds the step at 1300: {dark} {light}"
         );
-        assert_eq!(size(&shown.part(2, 1).expect("part")).0, (552, 276));
+        assert_eq!(size(&shown.tile(2, 1).expect("part")).0, (552, 276));
         for (c, r) in [(3, 0), (0, 2), (u32::MAX, 0)] {
-            assert!(shown.part(c, r).is_none());
+            assert!(shown.tile(c, r).is_none());
         }
     }
 }

@@ -1,4 +1,4 @@
-//! The session file that new photos are told by: read, and kept in step with what is done on the page.
+//! The session file that applies to new photos: read, and updated by what is done on the page.
 
 use super::http::Answer;
 use crate::record::{PlannedEnd, Session, SessionFile, Setup};
@@ -7,16 +7,16 @@ use std::path::PathBuf;
 
 /// The session file of the page's folder.
 #[derive(Clone, Debug)]
-pub(super) struct Plan {
-    /// Where it is, or will be.
+pub(super) struct SessionPlan {
+    /// Its path; the file may not exist yet.
     pub(super) path: PathBuf,
 }
 
-impl Plan {
-    /// What it says; an empty one where there is none.
+impl SessionPlan {
+    /// Its contents; empty if there is no such file.
     ///
     /// # Errors
-    /// When it can't be read or is wrong, in words.
+    /// The answer to the page when it can't be read or is wrong.
     pub(super) fn read(&self) -> Result<SessionFile, Answer> {
         let failed = |text: String| {
             let name = store::name_of(&self.path);
@@ -37,7 +37,7 @@ impl Plan {
         store::save_document(&self.path, &bytes).map_err(|e| failed(e.to_string()))
     }
 
-    /// A photo that has just come: told by what holds for all, as the end after the last one.
+    /// Adds a new photo as end number `end`, and returns the session that applies to it.
     pub(super) fn add_photo(&self, photo: &str, end: u64) -> Result<Session, Answer> {
         let mut file = self.read()?;
         if let Some(ends) = &mut file.ends {
@@ -53,27 +53,32 @@ impl Plan {
         Ok(file.session_of(photo, Some(end)))
     }
 
-    /// Settings that hold from the next end on. `so_far`: the photos before it, in their order.
-    pub(super) fn change(&self, so_far: &[String], setup: Setup, note: &str) -> Result<(), Answer> {
+    /// Sets settings that hold from the next end on. `photos_before`: the photos up to then, in their order.
+    pub(super) fn change(
+        &self,
+        photos_before: &[String],
+        setup: Setup,
+        note: &str,
+    ) -> Result<(), Answer> {
         let mut file = self.read()?;
         let note = (!note.is_empty()).then(|| note.to_owned());
-        file.change(so_far, setup, note);
+        file.change(photos_before, setup, note);
         self.write(&file)
     }
 
-    /// What holds for all photos that follow: face, and fields of the session.
+    /// Sets the face and the session that apply to all photos that follow.
     pub(super) fn remember(&self, face: Option<&str>, session: &Session) -> Result<(), Answer> {
         let mut file = self.read()?;
         if let Some(face) = face {
             file.face = Some(face.to_owned());
         }
-        let mut told = session.clone();
+        let mut common = session.clone();
         // these belong to one end
-        (told.end, told.shot_order, told.note) = (None, None, None);
-        // numbers shot stand beside the session in this file
-        file.fletched = told.fletched.take().or(file.fletched);
-        file.bare = told.bare.take().or(file.bare);
-        if let (Some(setup), Some(ends)) = (&told.setup, &mut file.ends) {
+        (common.end, common.shot_order, common.note) = (None, None, None);
+        // in this file the numbers of shafts stand beside the session
+        file.fletched = common.fletched.take().or(file.fletched);
+        file.bare = common.bare.take().or(file.bare);
+        if let (Some(setup), Some(ends)) = (&common.setup, &mut file.ends) {
             ends.push(PlannedEnd {
                 photo: None,
                 session: Session {
@@ -81,9 +86,9 @@ impl Plan {
                     ..Session::default()
                 },
             });
-            told.setup = None;
+            common.setup = None;
         }
-        file.session = told.or(&file.session);
+        file.session = common.or(&file.session);
         self.write(&file)
     }
 }
@@ -93,10 +98,10 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    fn plan() -> (tempfile::TempDir, Plan) {
+    fn plan() -> (tempfile::TempDir, SessionPlan) {
         let folder = tempfile::tempdir().expect("folder");
         let path = folder.path().join("session.json");
-        (folder, Plan { path })
+        (folder, SessionPlan { path })
     }
 
     fn setup(value: serde_json::Value) -> Setup {
@@ -120,9 +125,13 @@ mod tests {
             )
         };
         assert_eq!(clicks("a.jpg", Some(1)).0, Some(0.0));
-        let so_far = ["a.jpg".to_owned(), "b.jpg".to_owned()];
-        plan.change(&so_far, setup(json!({"plunger_clicks": 2})), "two clicks")
-            .unwrap();
+        let photos_before = ["a.jpg".to_owned(), "b.jpg".to_owned()];
+        plan.change(
+            &photos_before,
+            setup(json!({"plunger_clicks": 2})),
+            "two clicks",
+        )
+        .unwrap();
         let session = plan.add_photo("c.jpg", 3).unwrap();
         let told = session.setup.expect("set-up");
         assert_eq!(

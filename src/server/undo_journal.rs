@@ -1,9 +1,9 @@
-//! The undo journal of an end: its record as it was before each step, kept beside the record so that it outlives the program.
+//! The undo journal of an end: the record as it was before each step, in a file beside it, so that undo outlives the program.
 //!
-//! The file (`.NAME.end.json.steps`, hidden: it is neither a record nor anybody's document) gets one line a step and can be
-//! deleted without loss of anything but undo and redo. Each line names the record that its step left by that record's
-//! fingerprint. Only a line that names the record as it is now counts, with those before it: a line that broke off in the
-//! middle, was written for a step that then failed, or belongs to another record is passed over.
+//! The file `.NAME.end.json.steps` is hidden, since it is not a document for people. It gets one line per step; deleting it loses
+//! only undo and redo. Each line holds the fingerprint of the record after its step. A line counts only if it, or a later line,
+//! holds the fingerprint of the record as it is now. Lines that were cut off, whose step then failed, or that belong to another
+//! record are ignored.
 
 use crate::photo::fingerprint;
 use crate::record::{End, RecordError, canonical};
@@ -23,14 +23,14 @@ pub(super) enum Step {
     /// The last edit was undone.
     #[serde(rename = "back")]
     Undo,
-    /// An undone edit was made again.
+    /// An undone edit was redone.
     #[serde(rename = "forth")]
     Redo,
 }
 
 /// A step, and the record before it.
 #[derive(Serialize)]
-struct Line<'a> {
+struct StepLine<'a> {
     schema: &'static str,
     /// Fingerprint of the record after it.
     now: &'a str,
@@ -38,18 +38,18 @@ struct Line<'a> {
     was: &'a End,
 }
 
-/// Both stacks whole, where the lines before don't lead to this record.
+/// Both stacks, where the lines before don't lead to this record.
 #[derive(Serialize)]
-struct Whole<'a> {
+struct StacksLine<'a> {
     schema: &'static str,
     now: &'a str,
     past: Vec<&'a End>,
     future: Vec<&'a End>,
 }
 
-/// A line of either kind as it is read.
+/// A line of either kind, as it is read.
 #[derive(Deserialize)]
-struct Read {
+struct AnyLine {
     schema: String,
     now: String,
     step: Option<Step>,
@@ -64,7 +64,7 @@ pub(super) struct UndoJournal {
     file: PathBuf,
     past: Vec<End>,
     future: Vec<End>,
-    /// The revision that the stacks hold for: the one that the last step left.
+    /// The revision to which the stacks apply: that after the last step.
     last: Option<u64>,
     /// Whether the file's last line names this record, so that the next one can follow it.
     continued: bool,
@@ -118,7 +118,7 @@ impl UndoJournal {
             return;
         };
         let appended = follows
-            && line(&Line {
+            && line(&StepLine {
                 schema: SCHEMA,
                 now: &name,
                 step,
@@ -127,7 +127,7 @@ impl UndoJournal {
             .is_some_and(|l| store::append(&self.file, &l).is_ok());
         self.continued = appended || {
             let (past, future) = self.after(step, was);
-            let whole = Whole {
+            let whole = StacksLine {
                 schema: SCHEMA,
                 now: &name,
                 past,
@@ -202,7 +202,7 @@ fn read(file: &Path, name: &str) -> Option<(Vec<End>, Vec<End>, bool)> {
     let mut found = None;
     for text in bytes.split_inclusive(|b| *b == b'\n') {
         let whole = text.ends_with(b"\n");
-        let line = serde_json::from_slice::<Read>(text).ok();
+        let line = serde_json::from_slice::<AnyLine>(text).ok();
         let Some(line) = line.filter(|l| whole && l.schema == SCHEMA) else {
             // nothing that follows can be placed, and nothing may be written after it
             found = found.map(|(past, future, _)| (past, future, false));

@@ -1,7 +1,7 @@
 //! An end, its reading and its advice as the page shows them.
 
 use super::ends::{OpenEnd, Progress};
-use super::pictures::{PART, REDUCED};
+use super::pictures::{REDUCED_SIDE_PX, TILE_SIDE_PX};
 use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::measure::Stage;
 use crate::reading::Reading;
@@ -9,7 +9,7 @@ use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Setup};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
-use crate::review::wants_a_look;
+use crate::review::entries_to_check;
 use crate::store;
 use crate::text::{Locale, StepText, sentence, step_text};
 use crate::timeline::{FaceLook, Standing};
@@ -17,12 +17,12 @@ use serde::Serialize;
 
 /// An end in the queue.
 #[derive(Debug, Serialize)]
-pub(super) struct Line {
+pub(super) struct QueueLine {
     id: u64,
     name: String,
     state: &'static str,
     text: String,
-    /// Number of the end, if told.
+    /// Number of the end, if it is known.
     end: Option<u64>,
     entries: usize,
     look: usize,
@@ -31,9 +31,9 @@ pub(super) struct Line {
 }
 
 /// A line of the queue; reads the record.
-pub(super) fn line(open: &OpenEnd) -> Line {
-    let (state, mut text) = state(&open.progress);
-    let mut line = Line {
+pub(super) fn line(open: &OpenEnd) -> QueueLine {
+    let (state, mut text) = progress_state(&open.progress);
+    let mut line = QueueLine {
         id: open.id,
         name: open.name(),
         state,
@@ -47,10 +47,10 @@ pub(super) fn line(open: &OpenEnd) -> Line {
     if open.progress == Progress::Ready {
         match open.record() {
             Ok(Some(end)) => {
-                line.state = standing_of(&end);
+                line.state = record_state(&end);
                 line.end = end.session.end;
                 line.entries = end.entries.len();
-                line.look = wants_a_look(&end).len();
+                line.look = entries_to_check(&end).len();
                 line.proposed = proposed(&end);
                 line.revision = end.revision;
                 text = end.failure.map_or(text, |f| f.text);
@@ -63,10 +63,10 @@ pub(super) fn line(open: &OpenEnd) -> Line {
     line
 }
 
-/// Whether a person has still to do something with an end.
+/// Whether an end still needs a person.
 pub(super) fn is_due(open: &OpenEnd) -> bool {
     let record = open.record().ok().flatten();
-    record.is_none_or(|end| standing_of(&end) != "confirmed")
+    record.is_none_or(|end| record_state(&end) != "confirmed")
 }
 
 fn proposed(end: &End) -> usize {
@@ -74,8 +74,8 @@ fn proposed(end: &End) -> usize {
     end.entries.iter().filter(is).count()
 }
 
-/// What a person has still to do with a record.
-fn standing_of(end: &End) -> &'static str {
+/// Whether a record is confirmed, open, or without a face.
+fn record_state(end: &End) -> &'static str {
     if end.failure.is_some() && end.entries.is_empty() {
         "no-face"
     } else if is_confirmed(end) || (end.entries.is_empty() && end.revision > 0) {
@@ -85,7 +85,7 @@ fn standing_of(end: &End) -> &'static str {
     }
 }
 
-fn state(progress: &Progress) -> (&'static str, String) {
+fn progress_state(progress: &Progress) -> (&'static str, String) {
     match progress {
         Progress::Waiting => ("waiting", "waits to be measured".to_owned()),
         Progress::Measuring(stage) => {
@@ -110,7 +110,7 @@ pub(super) struct EndView {
     name: String,
     state: &'static str,
     record: End,
-    /// Ids to look at first, in that order.
+    /// Ids of the entries to check first, in that order.
     look: Vec<u64>,
     rings: Vec<RingOutline>,
     photo: Option<PhotoView>,
@@ -123,9 +123,9 @@ pub(super) struct EndView {
 struct PhotoView {
     width: u32,
     height: u32,
-    /// Longest side of the reduced picture.
+    /// Longest side of the reduced photo, px.
     reduced: u32,
-    /// Side of a part.
+    /// Side of a tile, px.
     part: u32,
 }
 
@@ -141,14 +141,14 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
     EndView {
         id: open.id,
         name: open.name(),
-        state: standing_of(&record),
-        look: wants_a_look(&record),
+        state: record_state(&record),
+        look: entries_to_check(&record),
         rings,
         photo: photo.map(|p| PhotoView {
             width: p.width_px,
             height: p.height_px,
-            reduced: REDUCED,
-            part: PART,
+            reduced: REDUCED_SIDE_PX,
+            part: TILE_SIDE_PX,
         }),
         undo,
         redo,
@@ -160,7 +160,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
 /// What the end's run says.
 #[derive(Debug, Serialize)]
 pub(super) struct ReadingView {
-    /// The end's id: answers may come late.
+    /// The end's id, since answers may arrive in another order.
     id: u64,
     sentence: String,
     reading: Option<Reading>,
@@ -201,9 +201,9 @@ pub(super) struct AdviceView {
     pub(super) next: Option<StepText>,
     also: Vec<StepText>,
     others: Vec<StepText>,
-    /// Whether nothing was shot with this bow later.
+    /// Whether this bow shot nothing later.
     pub(super) newest: bool,
-    /// Settings after the step, where it can be carried into the next set-up.
+    /// The settings after the step, where it can be entered into the next set-up.
     pub(super) made: Option<Setup>,
 }
 
@@ -229,13 +229,13 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
         also: advice.also.iter().map(text).collect(),
         others: advice.others.iter().map(text).collect(),
         newest: s.newest,
-        made: made(s, &advice),
+        made: settings_after(s, &advice),
         advice: Some(advice),
     }
 }
 
-/// The settings that `next`, and what belongs to it, change.
-fn made(s: &Standing, advice: &Advice) -> Option<Setup> {
+/// The settings that the advised step changes, with their new values.
+fn settings_after(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
     advice::made_all(&now, advice).ok()
 }

@@ -1,30 +1,29 @@
-//! Photos that wait: measured one after the other, the one that is being looked at first.
+//! The thread that measures waiting photos, one after the other, the one that the page shows first.
 
-use super::app::App;
-use super::ends::{EditError, Progress};
+use super::ends::{EditError, OpenEnd, Progress};
+use super::state::State;
 use crate::face::spec::FaceSpec;
 use crate::measure::{self, MeasureOptions};
 use crate::record::{Session, canonical};
-use crate::store::{self, Place};
+use crate::store::{self, RecordLocation};
 use std::path::PathBuf;
-use std::sync::Arc;
 
 /// One photo to measure.
-struct Job {
+struct MeasureJob {
     id: u64,
     photo: PathBuf,
-    record: Place,
+    record: RecordLocation,
     face: FaceSpec,
     session: Session,
     options: MeasureOptions,
 }
 
-/// Measures whatever waits, until the process ends.
-pub(super) fn work(app: &Arc<App>) {
+/// Measures waiting photos until the process ends.
+pub(super) fn work(state: &State) {
     loop {
-        let job = next(app);
-        let outcome = measure(app, &job);
-        app.with_end(job.id, |end| match outcome {
+        let job = next(state);
+        let outcome = measure(state, &job);
+        state.with_end(job.id, |end| match outcome {
             Ok(()) => {
                 end.progress = Progress::Ready;
                 end.failure = None;
@@ -38,20 +37,20 @@ pub(super) fn work(app: &Arc<App>) {
     }
 }
 
-fn next(app: &App) -> Job {
-    let mut ends = app.ends();
+fn next(state: &State) -> MeasureJob {
+    let mut ends = state.ends();
     loop {
-        let looked_at = app.looked_at();
-        let waits = |e: &&super::ends::OpenEnd| e.progress == Progress::Waiting;
+        let shown = state.shown_id();
+        let waits = |e: &&OpenEnd| e.progress == Progress::Waiting;
         let id = ends
             .iter()
             .filter(waits)
-            .min_by_key(|e| (e.id != looked_at, e.id))
+            .min_by_key(|e| (e.id != shown, e.id))
             .map(|e| e.id);
         if let Some(end) = ends.iter_mut().find(|e| Some(e.id) == id) {
             if let (Some(photo), Some(face)) = (end.start.photo.clone(), end.start.face.clone()) {
                 end.progress = Progress::Measuring(None);
-                return Job {
+                return MeasureJob {
                     id: end.id,
                     photo,
                     record: end.start.record.clone(),
@@ -63,16 +62,16 @@ fn next(app: &App) -> Job {
             end.progress = Progress::NoFace;
             continue;
         }
-        ends = app.wait(ends);
+        ends = state.wait(ends);
     }
 }
 
-/// Measures a photo and saves what was found; where a person has worked on the record already, only the camera is fitted
-/// anew and the entries keep their places in the picture.
-fn measure(app: &App, job: &Job) -> Result<(), String> {
+/// Measures a photo and saves its record. Where a person has already worked on the record, only the camera is replaced, and the
+/// entries keep their pixels.
+fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
     let there = job.record.record().map_err(|e| e.to_string())?;
-    let keeps = there.as_ref().is_some_and(store::is_touched);
+    let keep_entries = there.as_ref().is_some_and(store::is_touched);
     let measured = measure::measure(
         &bytes,
         &store::name_of(&job.photo),
@@ -80,28 +79,28 @@ fn measure(app: &App, job: &Job) -> Result<(), String> {
         job.session.clone(),
         &job.options,
         &mut |stage| {
-            app.with_end(job.id, |end| {
+            state.with_end(job.id, |end| {
                 end.progress = Progress::Measuring(Some(stage))
             })
         },
     )
     .map_err(|e| e.to_string())?;
     let end = canonical::tidied(&measured.end).map_err(|e| e.to_string())?;
-    app.pictures.keep(job.id, measured.photo)?;
-    // what was found before stays where points marked by hand fit no camera
+    state.pictures.keep(job.id, measured.photo)?;
+    // the old record stays if no camera fits the points marked by hand
     let failed = end.failure.as_ref().filter(|_| end.camera.is_none());
-    if let Some(failure) = failed.filter(|_| keeps || job.options.points.is_some()) {
+    if let Some(failure) = failed.filter(|_| keep_entries || job.options.points.is_some()) {
         return Err(failure.text.clone());
     }
-    if !keeps {
+    if !keep_entries {
         let mut saved = Ok(());
-        app.with_end(job.id, |_| {
+        state.with_end(job.id, |_| {
             saved = job.record.propose(&end).map_err(|e| e.to_string());
         });
         return saved;
     }
     let mut outcome = Ok(());
-    app.with_end(job.id, |open| {
+    state.with_end(job.id, |open| {
         outcome = open.refit(&end).map(|_| ()).map_err(|e| match e {
             EditError::Store(e) => e.to_string(),
             EditError::Review(e) => e.to_string(),

@@ -1,4 +1,4 @@
-//! Records → what there is to say of them, run by run: the joint of history, reading and advice.
+//! Records → readings, advice and stories, run by run: where history, reading and advice meet.
 
 mod look;
 mod story;
@@ -20,8 +20,7 @@ pub struct RunReading {
     pub reading: Reading,
 }
 
-/// A reading for each run of one set-up, oldest first; ends at different distances are read apart. The second value holds
-/// the records that don't count.
+/// A reading for each distance of each run, oldest first. The second value holds the records that don't count.
 #[must_use]
 pub fn readings(records: Vec<Filed>) -> (Vec<RunReading>, Vec<LeftOut>) {
     let Runs { runs, left_out } = Runs::new(records);
@@ -34,7 +33,7 @@ pub fn readings(records: Vec<Filed>) -> (Vec<RunReading>, Vec<LeftOut>) {
     (all, left_out)
 }
 
-/// The readings of one run, one for each distance. What concerns the run as a whole is told with the first.
+/// The readings of one run, one for each distance. Notes on the run as a whole are cautions of the first.
 #[must_use]
 pub fn readings_of(run: &Run) -> Vec<RunReading> {
     let groups = run.by_distance();
@@ -42,11 +41,11 @@ pub fn readings_of(run: &Run) -> Vec<RunReading> {
         .iter()
         .map(|group| read(&group.iter().map(|f| &f.end).collect::<Vec<_>>()))
         .collect();
-    told_of(run, groups, read)
+    with_cautions(run, groups, read)
 }
 
-/// The readings of a run's distances with what is to be told of them.
-fn told_of(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunReading> {
+/// The readings of a run's distances, with the cautions that concern the whole run.
+fn with_cautions(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunReading> {
     let mut all: Vec<RunReading> = groups
         .into_iter()
         .zip(read)
@@ -69,10 +68,10 @@ fn told_of(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunRe
     all
 }
 
-/// How things stood with one end: what its run says, and what to do next.
+/// An end in its history: the reading that it counts in, and the records before it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Standing {
-    /// Files of the ends that are read together, oldest first; that of the end asked for among them.
+    /// Files of the ends that are read together, oldest first, the end asked for among them.
     pub files: Vec<String>,
     /// Those ends.
     pub ends: Vec<End>,
@@ -80,12 +79,12 @@ pub struct Standing {
     pub reading: Reading,
     /// The history of this bow up to them.
     pub history: History,
-    /// Whether nothing of this bow was shot later: only then is the advice of use for what comes next.
+    /// Whether this bow shot nothing later; only then does the advice apply to the next end.
     pub newest: bool,
 }
 
-/// How things stood with the end in this file and line: its reading together with the other ends of its set-up and distance,
-/// and the history up to them. `None` where that end doesn't count (failed, or given twice).
+/// The standing of the end in this file and line: the reading of its set-up and distance, and the history up to it. `None` if the
+/// end doesn't count (failed, or given twice).
 #[must_use]
 pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Standing> {
     let is_own = |f: &Filed| f.line == line && f.file == file;
@@ -96,14 +95,14 @@ pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Stan
         .iter()
         .filter(|r| r.ends.first().is_some_and(|e| e.end.same_bow(&bow)))
         .collect();
-    let place = own.iter().position(|r| r.ends.iter().any(is_own))?;
-    let run = own.get(place)?;
+    let index = own.iter().position(|r| r.ends.iter().any(is_own))?;
+    let run = own.get(index)?;
     let (group, part) = run
         .by_distance()
         .into_iter()
         .zip(readings_of(run))
         .find(|(group, _)| group.iter().any(|f| is_own(f)))?;
-    let until: Vec<Run> = own.iter().take(place + 1).map(|r| (*r).clone()).collect();
+    let until: Vec<Run> = own.iter().take(index + 1).map(|r| (*r).clone()).collect();
     let ends = until.iter().flat_map(|r| r.ends.iter().cloned()).collect();
     let history = History {
         notes: History::new(ends).notes,
@@ -115,11 +114,11 @@ pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Stan
         ends: group.into_iter().map(|f| f.end.clone()).collect(),
         reading: part.reading,
         history,
-        newest: place + 1 == own.len(),
+        newest: index + 1 == own.len(),
     })
 }
 
-/// Adds what isn't told yet.
+/// Adds cautions whose codes the reading doesn't have yet.
 fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     for note in notes {
         if !reading.cautions.iter().any(|c| c.code == note.code) {
@@ -128,58 +127,58 @@ fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     }
 }
 
-/// All bows of some records with their stories, the bow shot last first. The marked photos are left for the caller to fill
-/// in. The second value holds the records that don't count.
+/// The story of each bow, the bow shot last first. Marked photos are left for the caller to fill in. The second value holds the
+/// records that don't count.
 #[must_use]
 pub fn stories(records: Vec<Filed>, options: &AdviceOptions) -> (Vec<BowStory>, Vec<LeftOut>) {
     stories_of(records, options, &|_| true)
 }
 
-/// The same of those records alone that `told` picks: the others are their history. They count for readings and advice and
-/// are in the trend; bows without a record that is told have no story.
+/// The same for the records that `included` picks. The others are their history: they count in readings, advice and trend. Bows
+/// without an included record have no story.
 #[must_use]
 pub fn stories_of(
     records: Vec<Filed>,
     options: &AdviceOptions,
-    told: &(dyn Fn(&Filed) -> bool + Sync),
+    included: &(dyn Fn(&Filed) -> bool + Sync),
 ) -> (Vec<BowStory>, Vec<LeftOut>) {
-    let (histories, gone) = History::of_each_bow(records);
+    let (histories, left_out) = History::of_each_bow(records);
     let bows = histories
         .iter()
-        .filter_map(|history| story(history, options, told))
+        .filter_map(|history| story(history, options, included))
         .collect();
-    (bows, gone)
+    (bows, left_out)
 }
 
 fn story(
     history: &History,
     options: &AdviceOptions,
-    told: &(dyn Fn(&Filed) -> bool + Sync),
+    included: &(dyn Fn(&Filed) -> bool + Sync),
 ) -> Option<BowStory> {
     let newest = history.newest()?.ends.last()?;
-    // every run is read once, whatever is asked of it below
+    // every run is read once, however often it is needed below
     let mut readings = Readings::default();
     let read = readings.of_runs(history);
     let parts_of = |i: usize| -> Vec<RunReading> {
-        let told = history.runs.get(i).zip(read.get(i));
-        told.map_or_else(Vec::new, |(run, read)| {
-            told_of(run, run.by_distance(), read.clone())
+        let run_and_readings = history.runs.get(i).zip(read.get(i));
+        run_and_readings.map_or_else(Vec::new, |(run, read)| {
+            with_cautions(run, run.by_distance(), read.clone())
         })
     };
     let mut then = History::default();
     let mut runs: Vec<RunStory> = Vec::new();
     for (i, run) in history.runs.iter().enumerate() {
-        // as it stood then: this run and those before it
+        // the history at that time: this run and those before it
         then.runs.push(run.clone());
-        if !run.ends.iter().any(told) {
+        if !run.ends.iter().any(included) {
             continue;
         }
         let advice = advise_again(&then, options, &mut readings.clone());
         let before = match (runs.last(), i.checked_sub(1)) {
             (Some(before), _) => Some((before.reading.clone(), before.advice.clone())),
             (None, Some(before)) => {
-                let said = before_told(history, before, options, &mut readings.clone());
-                parts_of(before).pop().map(|part| (part.reading, said))
+                let advice = advice_at(history, before, options, &mut readings.clone());
+                parts_of(before).pop().map(|part| (part.reading, advice))
             }
             (None, None) => None,
         };
@@ -207,7 +206,7 @@ fn story(
                     .find_map(|f| f.end.face.as_ref())
                     .map(FaceLook::of_record),
                 changes,
-                ends: group.into_iter().map(|f| end_story(f, told)).collect(),
+                ends: group.into_iter().map(|f| end_story(f, included)).collect(),
                 reading: part.reading,
                 advice: advice.clone(),
                 effect,
@@ -225,8 +224,8 @@ fn story(
     })
 }
 
-/// The advice of the run before the first that is told.
-fn before_told(
+/// The advice after the run with this index.
+fn advice_at(
     history: &History,
     at: usize,
     options: &AdviceOptions,
@@ -239,13 +238,13 @@ fn before_told(
     advise_again(&then, options, readings)
 }
 
-/// What each set-up's ends said, day by day and distance by distance, oldest first.
+/// The reading of each set-up, day by day and distance by distance, oldest first.
 #[must_use]
 pub fn trend(history: &History) -> Vec<TrendPoint> {
     trend_of(history, &[])
 }
 
-/// The same with the readings of the runs' distances, where they are there already: those of a single day are the day's.
+/// The same, with the readings that are known already: that of a run and distance shot on a single day is the day's.
 fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> {
     let mut parts = Vec::new();
     for (number, run) in (1_usize..).zip(&history.runs) {
@@ -289,23 +288,22 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
 
 /// Two set-ups of a bow side by side.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Compared {
+pub struct SetupComparison {
     /// What is different between them, from the first to the second.
     pub changes: Vec<SettingChange>,
-    /// Their readings at the distance that both were shot from.
+    /// Their readings at a distance at which both were shot.
     pub readings: [Reading; 2],
-    /// How the offset moved from the first to the second; `None` without two offsets.
-    pub moved: Option<Expect>,
+    /// The change of the offset from the first to the second; `None` without two offsets.
+    pub offset_change: Option<Expect>,
 }
 
-/// Compares two runs, at the distance that both were shot from (the first such in the order of the first). `None` where
-/// there is none.
+/// Compares two runs at a distance at which both were shot (the first such of run `a`). `None` if there is none.
 #[must_use]
-pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
+pub fn compare_runs(a: &Run, b: &Run) -> Option<SetupComparison> {
     let (first, second) = (readings_of(a), readings_of(b));
     let [a_reading, b_reading] = first.iter().find_map(|x| {
         let same = |y: &&RunReading| match (x.reading.distance_m, y.reading.distance_m) {
-            (Some(x), Some(y)) => (x - y).abs() < SAME_DISTANCE_M,
+            (Some(x), Some(y)) => (x - y).abs() < SAME_DISTANCE_TOLERANCE_M,
             (x, y) => x == y,
         };
         second
@@ -313,7 +311,7 @@ pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
             .find(same)
             .map(|y| [x.reading.clone(), y.reading.clone()])
     })?;
-    let moved = match (a_reading.offset, b_reading.offset) {
+    let offset_change = match (a_reading.offset, b_reading.offset) {
         (Some(a), Some(b)) => Some(Expect {
             x_mm: b.x_mm - a.x_mm,
             y_mm: b.y_mm - a.y_mm,
@@ -322,20 +320,20 @@ pub fn compared(a: &Run, b: &Run) -> Option<Compared> {
         }),
         _ => None,
     };
-    Some(Compared {
+    Some(SetupComparison {
         changes: compare(&a.setup, &b.setup).settings(),
         readings: [a_reading, b_reading],
-        moved,
+        offset_change,
     })
 }
 
-/// Distances nearer than this are one, m.
-const SAME_DISTANCE_M: f64 = 0.5;
+/// Distances that differ by less count as the same, m.
+const SAME_DISTANCE_TOLERANCE_M: f64 = 0.5;
 
-fn end_story(filed: &Filed, told: &(dyn Fn(&Filed) -> bool + Sync)) -> EndStory {
+fn end_story(filed: &Filed, included: &(dyn Fn(&Filed) -> bool + Sync)) -> EndStory {
     EndStory {
         file: filed.file.clone(),
-        earlier: !told(filed),
+        earlier: !included(filed),
         end: filed.end.clone(),
         marked_jpeg: None,
     }
@@ -384,7 +382,7 @@ mod tests {
     }
 
     #[test]
-    fn each_run_and_distance_has_its_reading_and_notes_are_told_once() {
+    fn each_run_and_distance_has_its_reading_and_notes_come_once() {
         let session = |end: u64, distance: f64, clicks: f64| json!({"hand": "right", "distance_m": distance, "date": "2026-05-03", "end": end, "setup": {"plunger_clicks": clicks}});
         let mut twin = session(1, 18.0, 0.0);
         twin["note"] = json!("second photo");
@@ -435,9 +433,9 @@ mod tests {
         assert_eq!(standing(all(), ("5", 1)), None);
     }
 
-    /// A story reads each run once and tells what reading it by itself tells: of every set-up, day and distance.
+    /// A story reads each run once; the results equal those of reading each set-up, day and distance by itself.
     #[test]
-    fn a_story_tells_what_each_run_by_itself_says() {
+    fn a_story_has_the_readings_of_each_run_by_itself() {
         let session = |end: u64, day: u64, clicks: f64, distance: f64| {
             json!({"archer": "A", "hand": "right", "distance_m": distance, "date": format!("2026-05-0{day}"), "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
@@ -461,8 +459,8 @@ mod tests {
             .flat_map(readings_of)
             .map(|part| part.reading)
             .collect();
-        let told: Vec<Reading> = story.runs.iter().map(|run| run.reading.clone()).collect();
-        assert_eq!((told.len(), told), (4, alone));
+        let in_story: Vec<Reading> = story.runs.iter().map(|run| run.reading.clone()).collect();
+        assert_eq!((in_story.len(), in_story), (4, alone));
         assert_eq!(story.trend, trend(&history));
         for run in &story.runs {
             let then = History {
@@ -480,7 +478,7 @@ mod tests {
             json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
         };
-        let (bows, gone) = stories(
+        let (bows, left_out) = stories(
             vec![
                 filed("1", session("A", 1, 0.0), 120.0),
                 filed("2", session("A", 2, 2.0), 60.0),
@@ -488,7 +486,7 @@ mod tests {
             ],
             &AdviceOptions::default(),
         );
-        assert!(gone.is_empty());
+        assert!(left_out.is_empty());
         assert_eq!(
             bows.iter().map(|b| b.label.as_str()).collect::<Vec<_>>(),
             ["B, b", "A, b"]

@@ -169,6 +169,13 @@ impl From<HandArg> for Hand {
     }
 }
 
+/// A hand by its name.
+pub(in crate::cli) fn hand(text: &str) -> Result<Hand, String> {
+    HandArg::from_str(text, true)
+        .map(Into::into)
+        .map_err(|_| "say right or left".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::{Cli, Command};

@@ -49,7 +49,7 @@ pub struct Day {
     /// Write each set-up's face plot, and how the offset moved, into this folder as SVG
     #[arg(long, value_name = "DIR")]
     pub svg: Option<PathBuf>,
-    /// The same as PNG
+    /// The same as PNG; needs a program built with the feature `png`
     #[arg(long, value_name = "DIR")]
     pub png: Option<PathBuf>,
     /// Write all entries as a table for a spreadsheet

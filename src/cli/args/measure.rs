@@ -1,7 +1,7 @@
 //! The flags of `measure`.
 
 use super::common::{Output, SessionArgs};
-use crate::measure::{Pick, Place};
+use crate::measure::{PhotoPoint, Pick};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -66,7 +66,7 @@ pub enum TableArg {
 
 /// `X,Y`: where the face stands that is meant.
 fn at(text: &str) -> Result<Pick, String> {
-    match places(text).as_deref() {
+    match points(text).as_deref() {
         Some([place]) => Ok(Pick::At(*place)),
         _ => Err(
             "give pixels, like 1200,900, or shares of width and height, like 0.3,0.5".to_owned(),
@@ -75,10 +75,10 @@ fn at(text: &str) -> Result<Pick, String> {
 }
 
 /// The two points of `--up`.
-type Up = [Place; 2];
+type Up = [PhotoPoint; 2];
 
 fn up(text: &str) -> Result<Up, String> {
-    match places(text).as_deref() {
+    match points(text).as_deref() {
         Some([low, high]) => Ok([*low, *high]),
         _ => Err(
             "give two points, the lower first, in pixels, like 820,2900,790,340, or in shares of width and height, like 0.2,0.9,0.2,0.1".to_owned(),
@@ -86,8 +86,8 @@ fn up(text: &str) -> Result<Up, String> {
     }
 }
 
-/// Places in a photo, x and y of each in turn: shares where every number is one, else pixels.
-fn places(text: &str) -> Option<Vec<Place>> {
+/// Points in a photo, x and y of each in turn: fractions where every number is between 0 and 1, else pixels.
+fn points(text: &str) -> Option<Vec<PhotoPoint>> {
     let numbers: Vec<f64> = text
         .split(',')
         .map(|n| n.trim().parse::<f64>().ok().filter(|v| v.is_finite()))
@@ -96,9 +96,9 @@ fn places(text: &str) -> Option<Vec<Place>> {
     let shares = numbers.iter().all(|n| (0.0..=1.0).contains(n));
     let place = |p: &[f64; 2]| {
         if shares {
-            Place::Share(*p)
+            PhotoPoint::Fraction(*p)
         } else {
-            Place::Pixel(*p)
+            PhotoPoint::Pixel(*p)
         }
     };
     rest.is_empty().then(|| pairs.iter().map(place).collect())
@@ -131,18 +131,24 @@ mod tests {
 
     #[test]
     fn places_are_pixels_or_shares() {
-        assert_eq!(at("1200,900"), Ok(Pick::At(Place::Pixel([1200.0, 900.0]))));
-        assert_eq!(at("0.3, 0.5"), Ok(Pick::At(Place::Share([0.3, 0.5]))));
+        assert_eq!(
+            at("1200,900"),
+            Ok(Pick::At(PhotoPoint::Pixel([1200.0, 900.0])))
+        );
+        assert_eq!(
+            at("0.3, 0.5"),
+            Ok(Pick::At(PhotoPoint::Fraction([0.3, 0.5])))
+        );
         assert_eq!(which("2"), Ok(Pick::Number(2)));
         assert!(at("1200").is_err() && at("a,b").is_err() && which("0").is_err());
         let [low, high] = up("820,2900,790,340").unwrap();
-        assert_eq!(low, Place::Pixel([820.0, 2900.0]));
-        assert_eq!(high, Place::Pixel([790.0, 340.0]));
+        assert_eq!(low, PhotoPoint::Pixel([820.0, 2900.0]));
+        assert_eq!(high, PhotoPoint::Pixel([790.0, 340.0]));
         // shares only where all four are
         let [low, _] = up("0.2,0.9,0.2,0.1").unwrap();
-        assert_eq!(low, Place::Share([0.2, 0.9]));
+        assert_eq!(low, PhotoPoint::Fraction([0.2, 0.9]));
         let [low, _] = up("0.2,0.9,0.2,1.1").unwrap();
-        assert_eq!(low, Place::Pixel([0.2, 0.9]));
+        assert_eq!(low, PhotoPoint::Pixel([0.2, 0.9]));
         assert!(up("1,2,3").is_err() && up("1,2").is_err() && up("1,2,3,4,5,6").is_err());
     }
 }

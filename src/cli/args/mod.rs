@@ -16,6 +16,7 @@ mod setup;
 mod values;
 
 pub use advise::Advise;
+pub(super) use common::hand;
 pub use common::{DatesArg, HandArg, LocalArgs, Output, SessionArgs, UnitsArg};
 pub use confirm::Confirm;
 pub use day::Day;
@@ -28,7 +29,7 @@ pub use plan::Plan;
 pub use read::Read;
 pub use rehearse::{LightArg, Rehearse};
 pub use setup::{SETTING_FLAGS, Settings, Setup};
-pub(super) use values::{distance, grains, hand, length, number, numbers, pounds};
+pub(super) use values::{distance, grains, length, number, numbers, pounds};
 
 use clap::{Parser, Subcommand};
 

@@ -1,8 +1,6 @@
 //! What is typed → values: numbers with units, dates.
 
-use super::common::HandArg;
-use crate::record::{Hand, When};
-use clap::ValueEnum as _;
+use crate::record::When;
 
 /// Metres in a yard (exact, international yard of 1959).
 const M_PER_YARD: f64 = 0.9144;
@@ -69,13 +67,6 @@ pub(in crate::cli) fn grains(text: &str) -> Result<f64, String> {
 /// A list of numbers, with commas between.
 pub(in crate::cli) fn numbers(text: &str) -> Result<Vec<f64>, String> {
     text.split(',').map(number).collect()
-}
-
-/// A hand by its name.
-pub(in crate::cli) fn hand(text: &str) -> Result<Hand, String> {
-    HandArg::from_str(text, true)
-        .map(Into::into)
-        .map_err(|_| "say right or left".to_owned())
 }
 
 /// A number with one of these units, the empty one last.

@@ -1,14 +1,13 @@
-//! Which entries a person should look at first.
+//! Which entries a person should check first.
 
 use crate::record::{End, Entry, EntryKind, EntryState};
 
-/// From this confidence on nine of ten proposals are right (the promise of the record's `confidence`): those below are looked
-/// at one by one.
-const SURE: f64 = 0.9;
+/// Proposals below this confidence are checked one by one. Above it at least nine of ten are right, as `confidence` is defined.
+const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
 
-/// Ids of the proposed entries that a person should look at, the most doubtful first.
+/// Ids of the proposed entries that a person should check, the most doubtful first.
 #[must_use]
-pub fn wants_a_look(end: &End) -> Vec<u64> {
+pub fn entries_to_check(end: &End) -> Vec<u64> {
     let doubt = |e: &Entry| match e.kind {
         EntryKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
         _ => e.confidence.unwrap_or(1.0),
@@ -18,7 +17,7 @@ pub fn wants_a_look(end: &End) -> Vec<u64> {
         .iter()
         .filter(|e| e.state == EntryState::Proposed)
         .map(|e| (doubt(e), e.id))
-        .filter(|(c, _)| *c < SURE)
+        .filter(|(c, _)| *c < MIN_CERTAIN_CONFIDENCE)
         .collect();
     list.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     list.into_iter().map(|(_, id)| id).collect()
@@ -39,6 +38,6 @@ mod tests {
             {"id": 5, "x_mm": 0, "y_mm": 0, "kind": "fletched", "confidence": 0.3},
             {"id": 6, "x_mm": 0, "y_mm": 0, "kind": "fletched"}]}))
         .expect("record");
-        assert_eq!(wants_a_look(&end), [5, 3, 2]);
+        assert_eq!(entries_to_check(&end), [5, 3, 2]);
     }
 }

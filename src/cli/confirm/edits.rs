@@ -1,33 +1,21 @@
-//! `bossmark confirm`: a person's word on the entries, on the page or without it.
+//! `bossmark confirm` without its page: accepts all entries, or applies a list of edits.
 
-use super::args::Confirm;
-use super::context::Context;
-use super::input;
-use super::measure::Task;
-use super::progress::Progress;
-use super::status::{CliError, Status};
-use super::terminal::Terminal;
+use super::jobs::{RecordJob, jobs};
+use crate::cli::args::Confirm;
+use crate::cli::context::Context;
+use crate::cli::input;
+use crate::cli::photo_task::PhotoTask;
+use crate::cli::progress::Progress;
+use crate::cli::status::{CliError, Status};
+use crate::cli::terminal::Terminal;
 use crate::record::{End, EntryState, canonical, parse_records};
 use crate::review::{Edit, Edits, apply};
+use crate::store;
 use crate::text::plain;
-use crate::{photo, store};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-/// Where a record comes from and goes to.
-pub(super) struct Job {
-    /// The photo to measure where there is no record yet.
-    pub(super) photo: Option<PathBuf>,
-    /// The record's file; `-` for the streams.
-    pub(super) from: PathBuf,
-    /// Where the changed record goes.
-    pub(super) to: PathBuf,
-}
-
-/// Runs the command.
+/// Confirms the records that the command names.
 pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliError> {
-    if !args.accept && args.edits.is_none() {
-        return super::page::run(args, terminal);
-    }
     let edits = match &args.edits {
         Some(path) => {
             Some(Edits::parse(&input::bytes(path)?).map_err(|e| CliError::from(e).about(path))?)
@@ -44,92 +32,20 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
         )));
     }
     for job in &jobs {
-        let done = one(args, job, edits.as_ref(), &mut context, terminal);
+        let result = confirm_one(args, job, edits.as_ref(), &mut context, terminal);
         for message in context.messages() {
             terminal.tell(&message);
         }
-        if let Err(error) = done {
+        if let Err(error) = result {
             terminal.error(&error.about(job.photo.as_ref().unwrap_or(&job.from)));
         }
     }
     Ok(())
 }
 
-/// What is to be confirmed.
-///
-/// # Errors
-/// When a folder can't be read.
-pub(super) fn jobs(args: &Confirm) -> Result<Vec<Job>, CliError> {
-    let mut jobs = Vec::new();
-    for input in &args.inputs {
-        if input.is_dir() {
-            let mut photos = store::photos(input).map_err(|e| CliError::from(e).about(input))?;
-            photos.retain(|photo| !is_drawn_on(photo));
-            let records = store::records(input).map_err(|e| CliError::from(e).about(input))?;
-            jobs.extend(folder_jobs(args, &photos, records));
-        } else if store::is_photo_name(input) {
-            jobs.extend(folder_jobs(args, std::slice::from_ref(input), Vec::new()));
-        } else {
-            jobs.push(Job {
-                photo: None,
-                from: input.clone(),
-                to: args.out.clone().unwrap_or_else(|| input.clone()),
-            });
-        }
-    }
-    Ok(jobs)
-}
-
-/// Photos with their records, and records without a photo.
-fn folder_jobs(args: &Confirm, photos: &[PathBuf], records: Vec<PathBuf>) -> Vec<Job> {
-    let places = store::record_places(photos, args.out.as_deref());
-    let mut alone: Vec<PathBuf> = records
-        .into_iter()
-        .filter(|r| !places.contains(r))
-        .collect();
-    let mut of_photos = Vec::new();
-    for (photo, place) in photos.iter().zip(places) {
-        let renamed = if place.exists() || args.out.is_some() {
-            None
-        } else {
-            record_of(photo, &alone)
-        };
-        let place = renamed.map_or(place, |k| alone.remove(k));
-        of_photos.push(Job {
-            photo: Some(photo.clone()),
-            from: place.clone(),
-            to: place,
-        });
-    }
-    let without_photo = alone.into_iter().map(|from| Job {
-        photo: None,
-        to: from.clone(),
-        from,
-    });
-    without_photo.chain(of_photos).collect()
-}
-
-/// Which of some records was made of this very photo, whatever either is called.
-fn record_of(photo: &Path, records: &[PathBuf]) -> Option<usize> {
-    if records.is_empty() {
-        return None;
-    }
-    let print = photo::fingerprint(&store::read(photo).ok()?);
-    records.iter().position(|record| {
-        let end = store::record_at(record).ok().flatten();
-        end.and_then(|end| end.photo)
-            .is_some_and(|p| p.sha256 == print)
-    })
-}
-
-/// Whether a picture is none of a camera's but one that this program made of a photo.
-fn is_drawn_on(photo: &Path) -> bool {
-    store::read(photo).is_ok_and(|bytes| photo::is_drawn_on(&bytes))
-}
-
-fn one(
+fn confirm_one(
     args: &Confirm,
-    job: &Job,
+    job: &RecordJob,
     edits: Option<&Edits>,
     context: &mut Context,
     terminal: &mut Terminal,
@@ -149,14 +65,14 @@ fn one(
     save(args, job, &changed, terminal)
 }
 
-fn load(job: &Job, context: &mut Context) -> Result<Vec<End>, CliError> {
+fn load(job: &RecordJob, context: &mut Context) -> Result<Vec<End>, CliError> {
     if let Some(photo) = &job.photo {
         if let Some(end) =
             store::record_at(&job.from).map_err(|e| CliError::from(e).about(&job.from))?
         {
             return Ok(vec![end]);
         }
-        let task = Task::new(photo, context)?;
+        let task = PhotoTask::new(photo, context)?;
         let progress = Progress::new(1);
         let measured = task.run(&input::bytes(photo)?, &progress);
         progress.finish();
@@ -169,7 +85,7 @@ fn load(job: &Job, context: &mut Context) -> Result<Vec<End>, CliError> {
 fn change(
     end: &End,
     edits: Option<&Edits>,
-    job: &Job,
+    job: &RecordJob,
     terminal: &mut Terminal,
 ) -> Result<End, CliError> {
     if let Some(edits) = edits {
@@ -202,7 +118,7 @@ fn change(
 
 fn save(
     args: &Confirm,
-    job: &Job,
+    job: &RecordJob,
     records: &[End],
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {
@@ -231,7 +147,7 @@ fn write(path: &Path, records: &[End]) -> Result<(), CliError> {
         [one] => {
             let there = store::record_at(path)?;
             if there.as_ref() == Some(one) {
-                return Ok(()); // confirmed before: nothing to write
+                return Ok(()); // it was confirmed before
             }
             if one.revision == 0 {
                 return Ok(store::save_proposal(path, one)?);

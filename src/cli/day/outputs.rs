@@ -1,44 +1,67 @@
 //! What `day` writes beside the records: reports, drawings, and the table of entries.
 
-use super::args::Day;
-use super::day::DayOutcome;
-use super::status::CliError;
-use super::terminal::Terminal;
+use super::outcome::DayOutcome;
+use super::privacy::ReportRecords;
 use crate::advice::AdviceOptions;
-use crate::record::history::sorted;
-use crate::record::{Filed, Session};
+use crate::cli::args::Day;
+use crate::cli::status::CliError;
+use crate::cli::terminal::Terminal;
+use crate::record::{End, Filed};
 use crate::report::svg::FacePlot;
-use crate::report::{Embedding, charts, csv, html, png};
+use crate::report::{Embedding, charts, csv, html};
 use crate::store;
 use crate::text::Locale;
-use crate::timeline::{BowStory, Problem, ReportInput, stories_of};
-use std::collections::{BTreeMap, BTreeSet};
+use crate::timeline::{BowStory, Problem, ReportInput};
+use std::collections::BTreeSet;
 use std::path::Path;
 
-/// Room for the photos of a report, bytes of JPEG: a third more as text, and the rest of the page stays below 5 MB.
-const PHOTOS_BYTES: usize = 3_300_000;
-/// No photo of a report needs more.
-const PHOTO_BYTES: usize = 330_000;
+/// Limit of all photos in a report, bytes of JPEG. As text they take a third more, so that the page stays below 5 MB.
+const MAX_REPORT_PHOTOS_BYTES: usize = 3_300_000;
+/// Limit of one photo in a report, bytes: more adds nothing that can be seen.
+const MAX_PHOTO_BYTES: usize = 330_000;
 
-/// How advice is to be given.
+/// The options of the advice.
 #[must_use]
 pub(super) const fn options(args: &Day) -> AdviceOptions {
     AdviceOptions { both: args.both }
 }
 
-/// Whether anything that is asked for shows the photos.
+/// Whether any report is asked for, which shows the photos.
 #[must_use]
 pub(super) const fn shows_photos(args: &Day) -> bool {
     args.report.is_some() || args.reports.is_some()
 }
 
-/// How many bytes each of so many photos may take in a report.
+/// How many bytes each of `photos` photos may take in a report.
 #[must_use]
-pub(super) fn bytes_a_photo(photos: usize) -> usize {
-    (PHOTOS_BYTES / photos.max(1)).min(PHOTO_BYTES)
+pub(super) fn bytes_per_photo(photos: usize) -> usize {
+    (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_PHOTO_BYTES)
 }
 
-/// Writes all that is asked for.
+/// Refuses `--png` in a program that was built without it.
+///
+/// # Errors
+/// Wrong use, with the feature to build with.
+pub(super) fn check_formats(args: &Day) -> Result<(), CliError> {
+    if args.png.is_some() && !cfg!(feature = "png") {
+        return Err(CliError::usage(PNG_MISSING));
+    }
+    Ok(())
+}
+
+const PNG_MISSING: &str = "this program was built without `--png`: write the drawings with --svg, or build it with `--features png`";
+
+#[cfg(feature = "png")]
+fn png_bytes(drawing: &str) -> Result<Vec<u8>, CliError> {
+    crate::report::png::picture(drawing).map_err(CliError::file)
+}
+
+#[cfg(not(feature = "png"))]
+fn png_bytes(_drawing: &str) -> Result<Vec<u8>, CliError> {
+    Err(CliError::usage(PNG_MISSING))
+}
+
+/// Writes the reports, drawings and tables that the flags ask for.
 pub(super) fn write(
     args: &Day,
     outcome: &DayOutcome,
@@ -49,15 +72,14 @@ pub(super) fn write(
     if !wanted && args.csv.is_none() {
         return Ok(());
     }
-    let told = sorted(outcome.filed.clone());
-    let mut shown = Shown::new(told, history, outcome);
+    let mut shown = ReportRecords::new(outcome, history);
     if !args.names {
-        shown.without_names();
+        shown.remove_names();
     }
     if let Some(path) = &args.csv {
-        let table = csv::entries(shown.told.iter().map(|f| (f.file.as_str(), &f.end)));
+        let table = csv::entries(shown.of_day.iter().map(|f| (f.file.as_str(), &f.end)));
         store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
-        said(args, terminal, "The table of entries", path);
+        tell_path(args, terminal, "The table of entries", path);
     }
     if !wanted {
         return Ok(());
@@ -73,12 +95,12 @@ pub(super) fn write(
     for (folder, outlined) in [(&args.svg, false), (&args.png, true)] {
         if let Some(folder) = folder {
             drawings(args, &bows, folder, outlined)?;
-            said(args, terminal, "The drawings are", folder);
+            tell_path(args, terminal, "The drawings are", folder);
         }
     }
     if let Some(path) = &args.report {
         report(args, bows.clone(), problems.clone(), path)?;
-        said(args, terminal, "The report", path);
+        tell_path(args, terminal, "The report", path);
     }
     if let Some(folder) = &args.reports {
         store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
@@ -97,15 +119,16 @@ pub(super) fn write(
                 name = format!("archer-{number}");
                 taken.insert(name.clone());
             }
-            // what went wrong with files is the coach's to know
+            // problems with files concern the coach, not the archers
             report(args, bows, Vec::new(), &folder.join(format!("{name}.html")))?;
         }
-        said(args, terminal, "The reports are", folder);
+        tell_path(args, terminal, "The reports are", folder);
     }
     Ok(())
 }
 
-fn said(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
+/// Tells where something was written.
+fn tell_path(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
     if !args.json {
         let is = if what.ends_with(" are") { "" } else { " is" };
         terminal.text(&format!("{what}{is} in {}.", path.display()));
@@ -162,7 +185,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
         };
         let mut all: Vec<(String, String)> = Vec::new();
         for run in &bow.runs {
-            let ends: Vec<&crate::record::End> = run.ends.iter().map(|e| &e.end).collect();
+            let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
             let title = format!("Both groups, set-up {}", run.number);
             let plot = FacePlot::of_run(&ends, &run.reading, run.face.as_ref(), &title);
             let mut name = format!("setup-{}", run.number);
@@ -183,8 +206,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
         ));
         for (name, drawing) in all.into_iter().filter(|(_, d)| !d.is_empty()) {
             let (bytes, ending) = if pixels {
-                let picture = png::picture(&drawing).map_err(CliError::file)?;
-                (picture, "png")
+                (png_bytes(&drawing)?, "png")
             } else {
                 (drawing.into_bytes(), "svg")
             };
@@ -193,98 +215,6 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
         }
     }
     Ok(())
-}
-
-/// What is shown to others.
-struct Shown {
-    /// The day's own, in order.
-    told: Vec<Filed>,
-    history: Vec<Filed>,
-    problems: Vec<Problem>,
-    marked: BTreeMap<String, Vec<u8>>,
-}
-
-impl Shown {
-    fn new(told: Vec<Filed>, history: Vec<Filed>, outcome: &DayOutcome) -> Self {
-        Self {
-            told,
-            history,
-            problems: outcome.problems.clone(),
-            marked: outcome.marked.clone(),
-        }
-    }
-
-    /// Leaves out what may be private: archers' names, names of files, what a bow is called (any words, a person's name
-    /// among them), and what somebody noted. Which record is whose stays the same, and so does their order.
-    fn without_names(&mut self) {
-        let mut archers: Vec<String> = Vec::new();
-        for filed in self.told.iter().chain(&self.history) {
-            let archer = filed.end.session.archer.as_ref();
-            archers.extend(archer.filter(|a| !archers.contains(a)).cloned());
-        }
-        let alone = archers.len() < 2;
-        let bow_of = |session: &Session| session.setup.as_ref().and_then(|s| s.bow.clone());
-        let mut bows: Vec<String> = Vec::new();
-        for filed in self.told.iter().chain(&self.history) {
-            let bow = bow_of(&filed.end.session);
-            bows.extend(bow.filter(|b| !bows.contains(b)));
-        }
-        let mut marked = BTreeMap::new();
-        let mut number = 0_usize;
-        for (list, word) in [(&mut self.told, "photo"), (&mut self.history, "earlier")] {
-            for filed in list.iter_mut() {
-                number += 1;
-                let name = format!("{word} {number:02}");
-                if let Some(picture) = self.marked.get(&filed.file) {
-                    marked.insert(name.clone(), picture.clone());
-                }
-                filed.file = name;
-                filed.line = 1;
-                let end = &mut filed.end;
-                if let Some(photo) = &mut end.photo {
-                    photo.file.clear();
-                }
-                let session = &mut end.session;
-                session.note = None;
-                session.extra.clear();
-                session.archer = session.archer.take().and_then(|archer| {
-                    let at = archers.iter().position(|a| *a == archer)?;
-                    (!alone).then(|| format!("Archer {}", at + 1))
-                });
-                let bow = bow_of(session).and_then(|bow| bows.iter().position(|b| *b == bow));
-                if let Some(setup) = &mut session.setup {
-                    setup.extra.clear();
-                    // one alone needs no number; of several each keeps its own
-                    setup.bow = bow
-                        .filter(|_| bows.len() > 1)
-                        .map(|at| format!("Bow {}", at + 1));
-                }
-                end.missed.iter_mut().for_each(|m| m.note = None);
-                end.notes.clear();
-            }
-        }
-        self.marked = marked;
-        for (number, problem) in (1_usize..).zip(&mut self.problems) {
-            problem.file = format!("File {number}");
-        }
-    }
-
-    fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
-        let told: BTreeSet<(String, usize)> =
-            self.told.iter().map(|f| (f.file.clone(), f.line)).collect();
-        let all = self.told.into_iter().chain(self.history).collect();
-        let (mut bows, _) = stories_of(all, options, &|f: &Filed| {
-            told.contains(&(f.file.clone(), f.line))
-        });
-        for end in bows
-            .iter_mut()
-            .flat_map(|b| &mut b.runs)
-            .flat_map(|r| &mut r.ends)
-        {
-            end.marked_jpeg = self.marked.get(&end.file).cloned();
-        }
-        bows
-    }
 }
 
 #[cfg(test)]
@@ -300,8 +230,8 @@ mod tests {
 
     #[test]
     fn thirty_photos_share_the_room_and_seven_have_enough() {
-        assert_eq!(bytes_a_photo(7), PHOTO_BYTES);
-        assert_eq!(bytes_a_photo(30), 110_000);
-        assert_eq!(bytes_a_photo(0), PHOTO_BYTES);
+        assert_eq!(bytes_per_photo(7), MAX_PHOTO_BYTES);
+        assert_eq!(bytes_per_photo(30), 110_000);
+        assert_eq!(bytes_per_photo(0), MAX_PHOTO_BYTES);
     }
 }

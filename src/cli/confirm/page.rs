@@ -1,14 +1,14 @@
-//! `bossmark confirm` with its page: what is to be shown, where it is served, and who is told.
+//! `bossmark confirm` with its page: what it shows, and where it is served.
 
-use super::args::Confirm;
-use super::confirm::{Job, jobs};
-use super::context::{Context, SESSION_FILE};
-use super::status::CliError;
-use super::terminal::Terminal;
+use super::jobs::{RecordJob, jobs};
+use crate::cli::args::Confirm;
+use crate::cli::context::{Context, SESSION_FILE};
+use crate::cli::status::CliError;
+use crate::cli::terminal::Terminal;
 use crate::measure::MeasureOptions;
 use crate::record::End;
 use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
-use crate::store::{self, Place, StoreError};
+use crate::store::{self, StoreError};
 use std::io::IsTerminal;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
@@ -29,7 +29,7 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
     }
     let share = match args.share {
         None => None,
-        Some(told) => Some(told.or_else(server::own_address).ok_or_else(|| {
+        Some(address) => Some(address.or_else(server::own_address).ok_or_else(|| {
             CliError::usage("this machine has no address on a network: connect it, or name the address with --share=ADDRESS")
         })?),
     };
@@ -47,7 +47,7 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
     let app = App::new(guard, opening);
     app.start()
         .map_err(|e| CliError::file(format!("photos can't be measured beside the page ({e})")))?;
-    greet(&link, listening.address, share.is_some(), terminal);
+    print_link(&link, listening.address, share.is_some(), terminal);
     if !args.no_open && std::io::stderr().is_terminal() && std::io::stdin().is_terminal() {
         open(&link);
     }
@@ -60,7 +60,7 @@ fn no_random(error: impl std::fmt::Display) -> CliError {
     ))
 }
 
-fn greet(link: &str, address: SocketAddr, shared: bool, terminal: &mut Terminal) {
+fn print_link(link: &str, address: SocketAddr, shared: bool, terminal: &mut Terminal) {
     if !shared {
         terminal.show(&format!("The page is at {link} (on this machine only). Ctrl-C ends it; every edit is saved when it is made."));
         return;
@@ -77,7 +77,7 @@ fn greet(link: &str, address: SocketAddr, shared: bool, terminal: &mut Terminal)
     }
 }
 
-/// Opens the link as the system does it. Whether that works is of no importance: the link has been printed.
+/// Opens the link in the system's browser. It doesn't matter if that fails: the link has been printed.
 fn open(link: &str) {
     let (program, before): (&str, &[&str]) = if cfg!(windows) {
         ("cmd", &["/c", "start", ""])
@@ -132,7 +132,7 @@ fn opening(
             Err(error) => errors.push(error),
         }
     }
-    // an empty folder waits for photos; a record that can't be read doesn't
+    // an empty folder may wait for photos; a record that can't be read is an error
     let last = errors.pop_if(|_| ends.is_empty());
     errors.iter().for_each(|error| terminal.error(error));
     if let Some(last) = last {
@@ -142,7 +142,7 @@ fn opening(
         terminal
             .tell("There is no photo and no record here yet: take or choose photos on the page.");
     }
-    // a new photo lies in the folder, whatever its name
+    // any name in the folder will do: a new photo has no name yet
     let measuring = context.options(&folder.join(SESSION_FILE))?;
     Ok(Opening {
         ends,
@@ -163,12 +163,12 @@ fn opening(
     })
 }
 
-/// The ends to show: a photo with its record, or the records of a file, each with its photo if that lies beside.
-fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, CliError> {
+/// The ends to show: a photo with its record, or the records of a file, each with its photo if that is beside it.
+fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<Start>, CliError> {
     if let Some(photo) = &job.photo {
         return Ok(vec![Start {
             session: context.session(photo)?,
-            // where none is named, the page asks
+            // the page asks where none is named
             face: context.face_if_named(photo).map_err(|e| e.about(photo))?,
             measuring: context.options(photo).map_err(|e| e.about(photo))?,
             record: job.to.into(),
@@ -177,10 +177,10 @@ fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, CliError> {
     }
     let of_file = |e: StoreError| CliError::from(e).about(&job.from);
     if job.to != job.from {
-        begin_elsewhere(&job)?;
+        copy_records(&job)?;
     }
     let mut found = Vec::new();
-    for record in Place::all(&job.to).map_err(of_file)? {
+    for record in store::RecordLocation::all(&job.to).map_err(of_file)? {
         let end = record.record().map_err(of_file)?;
         let photo = end.and_then(|end| store::photo_of(&job.from, &end));
         let measuring = match &photo {
@@ -198,8 +198,8 @@ fn starts(job: Job, context: &mut Context) -> Result<Vec<Start>, CliError> {
     Ok(found)
 }
 
-/// Another place to save to: begins there with what is here.
-fn begin_elsewhere(job: &Job) -> Result<(), CliError> {
+/// Copies the records to the file where the changed ones are to be saved.
+fn copy_records(job: &RecordJob) -> Result<(), CliError> {
     let bytes = store::read(&job.from).map_err(|e| CliError::from(e).about(&job.from))?;
     let parsed =
         crate::record::parse_records(&bytes).map_err(|e| CliError::from(e).about(&job.from))?;

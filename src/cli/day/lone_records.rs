@@ -1,0 +1,89 @@
+//! Records without a photo of their name: ends measured with a tape, or whose photo is gone or was renamed.
+
+use super::folders::DayFolder;
+use super::outcome::{DayOutcome, print_line};
+use crate::cli::args::Day;
+use crate::cli::context::Context;
+use crate::cli::status::CliError;
+use crate::cli::terminal::Terminal;
+use crate::record::{Filed, ParsedRecord, parse_records};
+use crate::store;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// A file of records that belongs to no photo by its name.
+pub(super) struct LoneRecords {
+    /// Its name in messages and reports.
+    name: String,
+    pub(super) path: PathBuf,
+    archer: Option<String>,
+    pub(super) records: Result<Vec<ParsedRecord>, CliError>,
+}
+
+impl LoneRecords {
+    pub(super) fn folder(&self) -> &Path {
+        self.path.parent().unwrap_or(Path::new(""))
+    }
+}
+
+/// The record files of the folders, without those in `used`, which belong to photos.
+pub(super) fn find_lone_records(
+    folders: &[DayFolder],
+    used: &BTreeSet<PathBuf>,
+) -> Vec<LoneRecords> {
+    let mut found = Vec::new();
+    for day_folder in folders {
+        let mut paths = vec![day_folder.folder.as_path()];
+        paths.extend(day_folder.out.as_deref());
+        for folder in paths {
+            // the folder of the photos has been listed before, and that of the records has been made
+            let records = store::records(folder).unwrap_or_default();
+            for path in records.into_iter().filter(|r| !used.contains(r)) {
+                let records = store::read(&path)
+                    .map_err(CliError::from)
+                    .and_then(|bytes| Ok(parse_records(&bytes)?));
+                found.push(LoneRecords {
+                    name: day_folder.name_of(&path),
+                    archer: day_folder.archer.clone(),
+                    path,
+                    records,
+                });
+            }
+        }
+    }
+    found
+}
+
+/// Adds these records to the outcome, without those that a renamed photo has taken (`used`).
+pub(super) fn add_lone_records(
+    args: &Day,
+    lone_records: Vec<LoneRecords>,
+    used: &BTreeSet<PathBuf>,
+    context: &Context,
+    terminal: &mut Terminal,
+    outcome: &mut DayOutcome,
+) {
+    for one in lone_records.into_iter().filter(|l| !used.contains(&l.path)) {
+        let records = match one.records {
+            Ok(records) => records,
+            Err(error) => {
+                outcome.add_problem(&error.about(&one.path), &one.name, terminal);
+                continue;
+            }
+        };
+        for record in records {
+            let mut end = record.end;
+            end.session = end.session.or(context.flags());
+            end.session.archer = end.session.archer.or_else(|| one.archer.clone());
+            if args.json {
+                print_line(&end, terminal);
+            }
+            outcome.kept += 1;
+            outcome.records.push(Filed {
+                file: one.name.clone(),
+                line: record.line,
+                end,
+            });
+        }
+    }
+}

@@ -1,0 +1,191 @@
+//! `bossmark setup`: makes a session file, checks one, or carries one on to the next end.
+
+mod change;
+mod flags;
+mod questions;
+mod text;
+
+use super::args::Setup as SetupArgs;
+use super::context::SESSION_FILE;
+use super::status::CliError;
+use super::terminal::Terminal;
+use crate::record::{SessionFile, canonical};
+use crate::store::{self, StoreError};
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+
+/// The JSON Schema of the session file.
+const JSON_SCHEMA: &str = include_str!("../../../schemas/session.schema.json");
+
+/// Runs the command.
+pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliError> {
+    if args.schema {
+        terminal.answer(JSON_SCHEMA.as_bytes());
+        return Ok(());
+    }
+    let path = path(args);
+    let old = read(&path, terminal)?;
+    let asks = old.is_none() && args.is_empty() && std::io::stdin().is_terminal();
+    let (exists, mut file) = match old {
+        Some(file) => (true, file),
+        None => (false, SessionFile::default()),
+    };
+    let unchanged = if args.apply.is_some() || args.changed {
+        if !exists && args.apply.is_some() {
+            return Err(CliError::usage(
+                "there is no session file yet: make one first, with `bossmark setup` and what you know of the bow",
+            )
+            .about(&path));
+        }
+        for setting in change::enter_change(args, &mut file, &path)? {
+            terminal.tell(&format!(
+                "{}: what `{setting}` was before is not told, so ends before and after can't be told apart by it and are read \
+                 together: put the old value into the file's `session`, where the bow was described",
+                path.display()
+            ));
+        }
+        false
+    } else if asks {
+        questions::ask(&mut file, terminal)?;
+        if file == SessionFile::default() {
+            terminal.tell("nothing was told, so nothing is written");
+            return Ok(());
+        }
+        false
+    } else {
+        let before = file.clone();
+        flags::enter_flags(args, &mut file)?;
+        before == file
+    };
+    if !exists && unchanged {
+        return Err(CliError::usage(
+            "there is no session file to check, and nothing to make one of: tell something with flags (`bossmark setup --help`), or \
+             run it on a terminal to be asked",
+        )
+        .about(&path));
+    }
+    let bytes = canonical::pretty(&file)?;
+    // what the flags give is checked in the same way as a file
+    let (_, notes) = SessionFile::parse(&bytes).map_err(CliError::from)?;
+    if !unchanged {
+        notes.iter().for_each(|n| terminal.tell(n));
+    }
+    write(args, &path, &file, &bytes, unchanged, terminal)
+}
+
+/// Writes the session file if it has changed, and shows it.
+fn write(
+    args: &SetupArgs,
+    path: &Path,
+    file: &SessionFile,
+    bytes: &[u8],
+    unchanged: bool,
+    terminal: &mut Terminal,
+) -> Result<(), CliError> {
+    let target = args.output.out.as_deref().unwrap_or(path);
+    let to_stdout = target == Path::new("-");
+    if !to_stdout && (!unchanged || args.output.out.is_some()) {
+        store::save_document(target, bytes).map_err(|e| CliError::from(e).about(target))?;
+        terminal.tell(&format!("{}: written", target.display()));
+    }
+    if to_stdout || args.output.json {
+        terminal.answer(&canonical::line(file)?);
+    } else {
+        terminal.text(&text::text(file));
+    }
+    Ok(())
+}
+
+/// Path of the session file: the one named, that in the folder named, or that in the current folder.
+fn path(args: &SetupArgs) -> PathBuf {
+    let named = args.file.clone().or_else(|| args.session.session.clone());
+    match named {
+        Some(path) if path.is_dir() => path.join(SESSION_FILE),
+        Some(path) => path,
+        None => PathBuf::from(SESSION_FILE),
+    }
+}
+
+fn read(path: &Path, terminal: &mut Terminal) -> Result<Option<SessionFile>, CliError> {
+    match store::read(path) {
+        Ok(bytes) => {
+            let (file, notes) =
+                SessionFile::parse(&bytes).map_err(|e| CliError::from(e).about(path))?;
+            for note in notes {
+                terminal.tell(&format!("{}: {note}", path.display()));
+            }
+            Ok(Some(file))
+        }
+        Err(StoreError::Missing) => Ok(None),
+        Err(error) => Err(CliError::from(error).about(path)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::keys;
+    use serde_json::{Value, json};
+    use std::collections::BTreeSet;
+
+    fn names(value: &Value) -> BTreeSet<&str> {
+        let all = value.as_object().expect("properties");
+        all.keys().map(String::as_str).collect()
+    }
+
+    fn set<'a>(all: &[&'a str]) -> BTreeSet<&'a str> {
+        all.iter().copied().collect()
+    }
+
+    /// The schema names what the reader knows, no more and no less, with the ranges that the reader checks.
+    #[test]
+    fn the_json_schema_says_what_is_read() {
+        let schema: Value = serde_json::from_str(JSON_SCHEMA).expect("JSON");
+        assert_eq!(
+            schema["$schema"],
+            "https://json-schema.org/draft/2020-12/schema"
+        );
+        assert_eq!(
+            schema["properties"]["schema"]["const"],
+            "bossmark/session/1"
+        );
+        let parts = &schema["$defs"];
+        assert_eq!(names(&schema["properties"]), set(keys::SESSION_FILE));
+        assert_eq!(names(&parts["session"]["properties"]), set(keys::SESSION));
+        assert_eq!(names(&parts["setup"]["properties"]), set(keys::SETUP));
+        assert_eq!(names(&parts["limit"]["properties"]), set(keys::LIMIT));
+        assert_eq!(names(&parts["arrow"]["properties"]), set(keys::ARROW));
+        assert_eq!(parts["colour"]["examples"], json!(crate::colours::names()));
+        let mut end = set(keys::SESSION);
+        end.insert("photo");
+        assert_eq!(names(&parts["end"]["properties"]), end);
+        let ranges: Value =
+            serde_json::from_str(include_str!("../../../calibration/settings.json")).expect("JSON");
+        for (name, range) in ranges["ranges"].as_object().expect("ranges") {
+            let home = if name == "distance_m" {
+                "session"
+            } else {
+                "setup"
+            };
+            let property = &parts[home]["properties"][name];
+            for (ours, theirs) in [("min", "minimum"), ("max", "maximum")] {
+                assert_eq!(property[theirs].as_f64(), range[ours].as_f64(), "{name}");
+            }
+            assert!(property["description"].is_string(), "{name}");
+        }
+        let levers: Vec<&str> = crate::record::Lever::ALL.iter().map(|l| l.name()).collect();
+        assert_eq!(
+            parts["setup"]["properties"]["keep"]["items"]["enum"],
+            json!(levers)
+        );
+        let settings: Vec<&str> = keys::SETTINGS
+            .iter()
+            .copied()
+            .filter(|s| *s != "shafts")
+            .collect();
+        assert_eq!(
+            names(&parts["setup"]["properties"]["limits"]["properties"]),
+            set(&settings)
+        );
+    }
+}

@@ -1,0 +1,217 @@
+//! Records that stand for the same end: of them one counts.
+
+use super::bow::Bow;
+use super::order::Order;
+use super::{Filed, LeftOut, LeftOutReason};
+use crate::record::{End, EntryState, When};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A record that counts, and the files of other photos of the same end, which don't.
+pub(super) struct CountedRecord {
+    pub(super) filed: Filed,
+    pub(super) same_end: Vec<String>,
+}
+
+pub(super) struct CountedRecords {
+    pub(super) records: Vec<CountedRecord>,
+    pub(super) left_out: Vec<LeftOut>,
+}
+
+/// Leaves out failed records, records given twice, and second photos of one end. Expects sorted records.
+pub(super) fn count_once(records: Vec<Filed>) -> CountedRecords {
+    let mut kept: Vec<CountedRecord> = Vec::new();
+    let mut left_out = Vec::new();
+    // by what records of the same end share, so that not every record is compared with every other
+    let mut by_trait: BTreeMap<SharedTrait, Vec<usize>> = BTreeMap::new();
+    for filed in records {
+        if filed.end.failure.is_some() && filed.end.entries.is_empty() {
+            left_out.push(LeftOut {
+                filed,
+                reason: LeftOutReason::Failed,
+            });
+            continue;
+        }
+        let traits = SharedTrait::of(&filed.end);
+        let candidates: BTreeSet<usize> = traits
+            .iter()
+            .flat_map(|t| by_trait.get(t).into_iter().flatten().copied())
+            .collect();
+        let twin = candidates.into_iter().find_map(|index| {
+            let k = kept.get(index)?;
+            same_end(&k.filed.end, &filed.end).map(|reason| (index, reason))
+        });
+        let index = twin.map_or(kept.len(), |(index, _)| index);
+        for shared in traits {
+            by_trait.entry(shared).or_default().push(index);
+        }
+        let Some((twin, reason)) =
+            twin.and_then(|(index, reason)| Some((kept.get_mut(index)?, reason)))
+        else {
+            kept.push(CountedRecord {
+                filed,
+                same_end: Vec::new(),
+            });
+            continue;
+        };
+        // the confirmed one counts, then the newer: later photo, more revisions, later in the order
+        let filed = if precedence(&filed.end)
+            .cmp(&precedence(&twin.filed.end))
+            .is_ge()
+        {
+            std::mem::replace(&mut twin.filed, filed)
+        } else {
+            filed
+        };
+        if reason == LeftOutReason::SameEnd {
+            twin.same_end.push(filed.file.clone());
+        }
+        left_out.push(LeftOut { filed, reason });
+    }
+    // a record that replaced an earlier one may belong further back in the order
+    let order = Order::of(kept.iter().map(|k| &k.filed));
+    order.sort(&mut kept, |k| &k.filed);
+    CountedRecords {
+        records: kept,
+        left_out,
+    }
+}
+
+/// What two records of the same end share: at least one of these.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum SharedTrait {
+    /// The photo.
+    Photo(String),
+    /// Day and number of the end.
+    Day(jiff::civil::Date, u64),
+    /// The positions of the entries as bits, for records without a photo.
+    Positions(Vec<[u64; 2]>),
+}
+
+impl SharedTrait {
+    fn of(end: &End) -> Vec<Self> {
+        let mut traits = Vec::new();
+        match &end.photo {
+            Some(photo) if !photo.sha256.is_empty() => {
+                traits.push(Self::Photo(photo.sha256.clone()));
+            }
+            _ => {
+                // equal records have equal positions; adding zero turns -0.0 into 0.0
+                let entries = end.entries.iter();
+                traits.push(Self::Positions(
+                    entries
+                        .map(|e| [(e.x_mm + 0.0).to_bits(), (e.y_mm + 0.0).to_bits()])
+                        .collect(),
+                ));
+            }
+        }
+        if let (Some(number), Some(when)) = (end.session.end, When::of(end)) {
+            traits.push(Self::Day(when.day, number));
+        }
+        traits
+    }
+}
+
+/// Why only one of two records counts; `None` if they are of different ends.
+fn same_end(a: &End, b: &End) -> Option<LeftOutReason> {
+    let same_photo = match (&a.photo, &b.photo) {
+        (Some(p), Some(q)) => !p.sha256.is_empty() && p.sha256 == q.sha256,
+        _ => false,
+    };
+    if same_photo || a == b {
+        return Some(LeftOutReason::SameRecord);
+    }
+    // without a day and a number it can't be known to be the same end
+    let day = |e: &End| When::of(e).map(|w| w.day);
+    let same = a.session.end.is_some()
+        && a.session.end == b.session.end
+        && day(a).is_some()
+        && day(a) == day(b)
+        && Bow::of(a) == Bow::of(b);
+    same.then_some(LeftOutReason::SameEnd)
+}
+
+/// Of records of the same end the one with the higher value counts.
+fn precedence(end: &End) -> impl Ord + use<> {
+    let photo = When::of_photo(end).map(|w| (w.day, w.time));
+    (is_confirmed(end), photo, end.revision)
+}
+
+/// Whether a person has confirmed this record: every entry is confirmed, or the record was edited and has no entries.
+#[must_use]
+pub fn is_confirmed(end: &End) -> bool {
+    end.entries.iter().all(|e| e.state == EntryState::Confirmed)
+        && (!end.entries.is_empty() || end.revision > 0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::History;
+    use crate::record::history::test_records::{entry, filed, files, with_photo};
+    use serde_json::json;
+
+    #[test]
+    fn the_same_end_counts_once() {
+        let one = with_photo(
+            filed("a.json", json!({"date": "2026-05-03", "end": 1})),
+            "aa",
+            None,
+            None,
+        );
+        let mut copy = one.clone();
+        copy.file = "copy.json".into();
+        let History {
+            runs,
+            left_out,
+            notes,
+        } = History::new(vec![one.clone(), copy]);
+        assert_eq!(runs[0].ends.len(), 1);
+        assert_eq!(left_out[0].reason, LeftOutReason::SameRecord);
+        assert!(
+            notes.is_empty() && runs[0].notes.is_empty(),
+            "given twice is no caution"
+        );
+
+        let other = with_photo(
+            filed("b.json", json!({"date": "2026-05-03", "end": 1})),
+            "bb",
+            None,
+            None,
+        );
+        let mut confirmed = one;
+        confirmed.end.entries = vec![entry(EntryState::Confirmed)];
+        let history = History::new(vec![other, confirmed]);
+        assert_eq!(
+            files(&history.runs[0].ends),
+            ["a.json"],
+            "the confirmed one counts"
+        );
+        assert_eq!(history.left_out[0].reason, LeftOutReason::SameEnd);
+        assert_eq!(history.runs[0].notes[0].code, "same-end");
+    }
+
+    #[test]
+    fn of_two_unconfirmed_photos_of_one_end_the_newer_counts() {
+        let session = json!({"date": "2026-05-03", "end": 1});
+        let old = with_photo(
+            filed("z", session.clone()),
+            "1",
+            Some("2026-05-03T10:00:00Z"),
+            None,
+        );
+        let new = with_photo(filed("a", session), "2", Some("2026-05-03T10:05:00Z"), None);
+        let history = History::new(vec![old, new]);
+        assert_eq!(files(&history.runs[0].ends), ["a"]);
+    }
+
+    #[test]
+    fn without_number_or_day_two_records_are_two_ends() {
+        let history = History::new(vec![
+            filed("a", json!({"end": 1, "note": "x"})),
+            filed("b", json!({"end": 1})),
+            filed("c", json!({"date": "2026-05-03"})),
+            filed("d", json!({"date": "2026-05-03", "note": "x"})),
+        ]);
+        assert_eq!(history.runs[0].ends.len(), 4);
+    }
+}

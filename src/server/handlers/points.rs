@@ -1,0 +1,142 @@
+//! Measuring a photo anew, and points marked by hand.
+
+use crate::face::spec::FaceSpec;
+use crate::geometry::ImagePoint;
+use crate::manual_points::{self, Points};
+use crate::measure::{self, MeasureOptions};
+use crate::report::outlines;
+use crate::server::ends::Progress;
+use crate::server::http::{Answer, Request};
+use crate::server::state::State;
+use crate::server::view;
+use crate::timeline::FaceLook;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Measures a photo, for the first time or with another face, another of several faces, or another upright.
+pub(in crate::server) fn measure(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
+    #[derive(Deserialize)]
+    struct MeasureRequest {
+        face: Option<String>,
+        /// A point on the face to measure, px.
+        near: Option<[f64; 2]>,
+        /// Two points on a vertical line of the face, the lower first, px.
+        vertical: Option<[[f64; 2]; 2]>,
+        /// Points marked by hand, as in a points file; without them the camera is fitted to the rings.
+        points: Option<Value>,
+    }
+    let how: MeasureRequest = request.json()?;
+    let face = match &how.face {
+        Some(name) => Some(state.face_named(name).cloned().ok_or_else(|| {
+            Answer::problem(
+                422,
+                "face",
+                "this face is not known: choose one of the list",
+            )
+        })?),
+        None => None,
+    };
+    let answer = state.find(id, |open| {
+        if matches!(open.progress, Progress::Waiting | Progress::Measuring(_)) {
+            return Err(Answer::problem(
+                409,
+                "busy",
+                "this photo is being measured: wait a moment",
+            ));
+        }
+        if open.start.photo.is_none() {
+            return Err(Answer::problem(
+                422,
+                "photo",
+                "there is no photo to measure",
+            ));
+        }
+        open.start.face = face.or_else(|| open.face());
+        open.start.measuring.points = match (&how.points, &open.start.face) {
+            (Some(list), Some(face)) => Some(parse_points(list, face)?),
+            _ => None,
+        };
+        let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
+        let fit = &mut open.start.measuring.fit;
+        fit.near = how.near.map(point).or(fit.near);
+        fit.vertical = how.vertical.map(|v| v.map(point)).or(fit.vertical);
+        open.progress = if open.start.face.is_some() {
+            Progress::Waiting
+        } else {
+            Progress::NoFace
+        };
+        Ok(Answer::json(&view::line(open)))
+    });
+    state.notify();
+    answer
+}
+
+/// Points of the face that are easy to mark in a photo.
+pub(in crate::server) fn places(state: &State, id: u64) -> Result<Answer, Answer> {
+    let face = state.find(id, |open| open.face().ok_or_else(unknown_face))?;
+    let list: Vec<Value> = manual_points::easy_places(&face)
+        .into_iter()
+        .map(|(at, mm)| json!({"at": at, "mm": [mm.x, mm.y]}))
+        .collect();
+    Ok(Answer::json(
+        &json!({"places": list, "reach_mm": face.reach_mm()}),
+    ))
+}
+
+/// The rings as a camera fitted to points marked by hand sees them; nothing is saved.
+pub(in crate::server) fn rings(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
+    #[derive(Deserialize)]
+    struct MarkedPoints {
+        points: Value,
+    }
+    let marked: MarkedPoints = request.json()?;
+    let (path, face, options) = state.find(id, |open| {
+        let face = open.face().ok_or_else(unknown_face)?;
+        let Some(path) = open.start.photo.clone() else {
+            return Err(Answer::problem(
+                422,
+                "photo",
+                "there is no photo to measure",
+            ));
+        };
+        let marked_points = parse_points(&marked.points, &face)?;
+        let options = MeasureOptions {
+            points: Some(marked_points),
+            ..open.start.measuring.clone()
+        };
+        Ok((path, face, options))
+    })?;
+    let refused = |code: &str, text: &str| Answer::problem(422, code, text);
+    let shown = state
+        .pictures
+        .of(id, &path)
+        .map_err(|text| refused("photo", &text))?;
+    let (camera, notes) = measure::camera(&shown.photo, &face, &options)
+        .map_err(|failure| refused(&failure.code, &failure.text))?;
+    let rings = outlines(&camera, &FaceLook::from(&face));
+    Ok(Answer::json(
+        &json!({"rings": rings, "camera": camera, "notes": notes}),
+    ))
+}
+fn unknown_face() -> Answer {
+    Answer::problem(
+        422,
+        "face",
+        "it is not known which target face this is: choose one of the list and measure anew",
+    )
+}
+
+/// Points as the page sends them: the list of a points file.
+fn parse_points(list: &Value, face: &FaceSpec) -> Result<Points, Answer> {
+    let file = json!({"schema": manual_points::SCHEMA, "points": list});
+    Points::parse(file.to_string().as_bytes(), face)
+        .map_err(|e| Answer::problem(422, "points", &e.to_string()))
+}

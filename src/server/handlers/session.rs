@@ -1,0 +1,113 @@
+//! The page as a whole: signing in, the list of ends, and what applies to the photos that follow.
+
+use super::ends::advice_view;
+use crate::face::spec;
+use crate::record::Session;
+use crate::record::check::check_session;
+use crate::server::ends::OpenEnd;
+use crate::server::http::{Answer, Request};
+use crate::server::state::State;
+use crate::server::view;
+use crate::store;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Exchanges the code of a shared page for the session cookie.
+pub(in crate::server) fn enter(state: &State, request: &Request) -> Result<Answer, Answer> {
+    #[derive(Deserialize)]
+    struct Code {
+        code: String,
+    }
+    Ok(state.guard.enter(&request.json::<Code>()?.code))
+}
+
+/// The ends, the faces, and what applies to the next photo.
+pub(in crate::server) fn queue(state: &State) -> Answer {
+    let lines: Vec<view::QueueLine> = state.ends().iter().map(view::line).collect();
+    let own = state.opening.face.iter();
+    let own = own.filter(|f| spec::by_name(&f.name).is_none());
+    let faces: Vec<Value> = spec::known()
+        .iter()
+        .chain(own)
+        .map(|f| json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm}))
+        .collect();
+    let plan = state.plan().read();
+    let file = plan.unwrap_or_default();
+    let mut session = file.session.clone();
+    session.fletched = session.fletched.or(file.fletched);
+    session.bare = session.bare.or(file.bare);
+    // the set-up after all planned changes
+    let changes = file
+        .ends
+        .iter()
+        .flatten()
+        .filter_map(|e| e.session.setup.clone());
+    session.setup = changes.fold(session.setup, |now, new| {
+        Some(now.map_or_else(|| new.clone(), |now| new.or(&now)))
+    });
+    let face = state
+        .opening
+        .face
+        .as_ref()
+        .map(|f| f.name.clone())
+        .or(file.face);
+    Answer::json(&json!({
+        "folder": state.opening.folder.display().to_string(),
+        "session_file": store::name_of(&state.opening.session_file),
+        "ends": lines,
+        "faces": faces,
+        "next": {"face": face, "session": state.opening.flags.or(&session)},
+    }))
+}
+
+/// The archer has made the step advised: its set-up applies to the photos that follow.
+pub(in crate::server) fn made(state: &State, id: u64) -> Result<Answer, Answer> {
+    let view = advice_view(state, id)?;
+    let (Some(setup), true) = (view.made, view.newest) else {
+        return Err(Answer::problem(
+            409,
+            "no-step",
+            "the step can't be carried into the next set-up: the present value is not known, or something was shot since",
+        ));
+    };
+    let words = view.next.map(|n| n.headline).unwrap_or_default();
+    let photos_before: Vec<String> = state
+        .ends()
+        .iter()
+        .filter(|e| e.start.photo.is_some())
+        .map(OpenEnd::name)
+        .collect();
+    let plan = state.plan();
+    plan.change(&photos_before, setup.clone(), &words)?;
+    Ok(Answer::json(&json!({"setup": setup, "words": words})))
+}
+
+/// Sets the face and the session that apply to the photos that follow.
+pub(in crate::server) fn remember(state: &State, request: &Request) -> Result<Answer, Answer> {
+    #[derive(Deserialize)]
+    struct FaceAndSession {
+        face: Option<String>,
+        session: Session,
+    }
+    let next: FaceAndSession = request.json()?;
+    if next
+        .face
+        .as_deref()
+        .is_some_and(|f| state.face_named(f).is_none())
+    {
+        return Err(Answer::problem(
+            422,
+            "face",
+            "this face is not known: choose one of the list",
+        ));
+    }
+    let faults = check_session(&next.session, "session");
+    if let Some(fault) = faults.first() {
+        return Err(Answer::problem(422, "session", &fault.to_string()));
+    }
+    let plan = state.plan();
+    // a face file is named by a flag; in the session file its path would be needed
+    let face = next.face.filter(|f| spec::by_name(f).is_some());
+    plan.remember(face.as_deref(), &next.session)?;
+    Ok(Answer::json(&json!({})))
+}

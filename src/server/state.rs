@@ -1,0 +1,156 @@
+//! What the server knows: the ends on the page, and what was worked out for them.
+
+use super::ends::{OpenEnd, Start};
+use super::guard::Guard;
+use super::http::Answer;
+use super::pictures::Pictures;
+use super::plan::SessionPlan;
+use crate::advice::Readings;
+use crate::face::spec::{self, FaceSpec};
+use crate::measure::MeasureOptions;
+use crate::record::{Filed, Session};
+use crate::timeline::Standing;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+
+/// What the page starts with.
+#[derive(Debug, Default)]
+pub struct Opening {
+    /// The ends, in their order.
+    pub ends: Vec<Start>,
+    /// Where new photos go.
+    pub folder: PathBuf,
+    /// Where the records of new photos go; beside them if `None`.
+    pub records: Option<PathBuf>,
+    /// The session file that applies to new photos.
+    pub session_file: PathBuf,
+    /// What flags say about all photos.
+    pub flags: Session,
+    /// A face given by a flag.
+    pub face: Option<FaceSpec>,
+    /// How new photos are measured.
+    pub measuring: MeasureOptions,
+    /// A folder to read the page's files from instead of those built in.
+    pub page_files: Option<PathBuf>,
+}
+
+/// The server's state.
+#[derive(Debug)]
+pub(super) struct State {
+    pub(super) guard: Guard,
+    pub(super) opening: Opening,
+    pub(super) pictures: Pictures,
+    ends: Mutex<Vec<OpenEnd>>,
+    /// Signalled when an end waits to be measured.
+    ends_changed: Condvar,
+    /// The end that the page shows.
+    shown_id: AtomicU64,
+    plan: Mutex<SessionPlan>,
+    standing: Mutex<CachedStanding>,
+    readings: Mutex<Readings>,
+}
+
+/// How things stand with an end, with the records from which that was worked out.
+#[derive(Debug, Default)]
+pub(super) struct CachedStanding {
+    /// File and number of the end's record.
+    pub(super) own: (String, usize),
+    pub(super) records: Vec<Filed>,
+    pub(super) standing: Option<Arc<Standing>>,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl State {
+    pub(super) fn new(guard: Guard, mut opening: Opening) -> Self {
+        let starts = std::mem::take(&mut opening.ends);
+        let ends = (1..).zip(starts).map(|(id, s)| OpenEnd::new(id, s));
+        Self {
+            guard,
+            pictures: Pictures::default(),
+            ends: Mutex::new(ends.collect()),
+            ends_changed: Condvar::new(),
+            shown_id: AtomicU64::new(0),
+            plan: Mutex::new(SessionPlan {
+                path: opening.session_file.clone(),
+            }),
+            standing: Mutex::default(),
+            readings: Mutex::default(),
+            opening,
+        }
+    }
+
+    pub(super) fn ends(&self) -> MutexGuard<'_, Vec<OpenEnd>> {
+        locked(&self.ends)
+    }
+
+    /// Waits until an end has been added or is to be measured anew.
+    pub(super) fn wait<'a>(
+        &self,
+        ends: MutexGuard<'a, Vec<OpenEnd>>,
+    ) -> MutexGuard<'a, Vec<OpenEnd>> {
+        let ends = self.ends_changed.wait(ends);
+        ends.unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Wakes the thread that waits for an end to measure.
+    pub(super) fn notify(&self) {
+        self.ends_changed.notify_all();
+    }
+
+    pub(super) fn with_end(&self, id: u64, change: impl FnOnce(&mut OpenEnd)) {
+        if let Some(end) = self.ends().iter_mut().find(|e| e.id == id) {
+            change(end);
+        }
+    }
+
+    /// Calls `then` with the end of this id.
+    pub(super) fn find<T>(
+        &self,
+        id: u64,
+        then: impl FnOnce(&mut OpenEnd) -> Result<T, Answer>,
+    ) -> Result<T, Answer> {
+        let mut ends = self.ends();
+        match ends.iter_mut().find(|e| e.id == id) {
+            Some(end) => then(end),
+            None => Err(Answer::problem(
+                404,
+                "no-end",
+                "this end is not on the page: reload it",
+            )),
+        }
+    }
+
+    /// The end that the page shows.
+    pub(super) fn shown_id(&self) -> u64 {
+        self.shown_id.load(Ordering::Relaxed)
+    }
+
+    /// Notes which end the page shows, and returns which it showed before.
+    pub(super) fn set_shown_id(&self, id: u64) -> u64 {
+        self.shown_id.swap(id, Ordering::Relaxed)
+    }
+
+    /// The session file; it is changed by one request at a time.
+    pub(super) fn plan(&self) -> MutexGuard<'_, SessionPlan> {
+        locked(&self.plan)
+    }
+
+    pub(super) fn cached_standing(&self) -> MutexGuard<'_, CachedStanding> {
+        locked(&self.standing)
+    }
+
+    /// Readings that earlier advice was based on.
+    pub(super) fn readings(&self) -> MutexGuard<'_, Readings> {
+        locked(&self.readings)
+    }
+
+    /// The face of this name: the one given by a flag, or a built-in one.
+    pub(super) fn face_named(&self, name: &str) -> Option<&FaceSpec> {
+        let given = self.opening.face.as_ref().filter(|f| f.name == name);
+        given.or_else(|| spec::by_name(name))
+    }
+}

@@ -1,0 +1,59 @@
+//! What may go wrong with a file.
+
+use crate::record::RecordError;
+use std::io;
+
+/// Why a file could not be read or written. Each message says in one sentence what is wrong and what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// There is no such file.
+    #[error("there is no file or folder of that name: check the path")]
+    Missing,
+    /// A folder where a file belongs.
+    #[error(
+        "this is a folder, and a file is needed here: name a file in it, or use `bossmark day FOLDER` for all its photos"
+    )]
+    Folder,
+    /// A file where a folder belongs.
+    #[error("this is a file, and a folder is needed here: name the folder that holds the photos")]
+    NoFolder,
+    /// The system refused.
+    #[error("the file can't be {what} ({error}): check its permissions and the disk")]
+    System {
+        /// `read` or `written`.
+        what: &'static str,
+        /// What the system says.
+        error: io::Error,
+    },
+    /// A file that holds no record.
+    #[error("{0}")]
+    Record(#[from] RecordError),
+    /// A proposal would replace a record that a person has worked on.
+    #[error(
+        "it holds a record that a person has confirmed, which a new proposal never replaces: move it away to measure anew"
+    )]
+    Confirmed,
+    /// The record would replace one of the same or a later revision.
+    #[error(
+        "it holds revision {there}, not older than the {new} to be written: somebody has changed it since, look at it again"
+    )]
+    Newer {
+        /// Revision of the record in the file.
+        there: u64,
+        /// Revision to be written.
+        new: u64,
+    },
+    /// Another document would replace a record.
+    #[error("it holds an end record, which is not to be lost: choose another file name")]
+    HoldsRecords,
+    /// A file of several records no longer holds the one that was opened at this index.
+    #[error(
+        "the records in this file are not those that were opened: somebody has written it anew, open the page again"
+    )]
+    Moved,
+    /// A record would replace a file that holds something else.
+    #[error(
+        "it exists and holds no end record, so it is left alone: choose another place, or move it away"
+    )]
+    Foreign,
+}

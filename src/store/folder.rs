@@ -1,0 +1,274 @@
+//! What is in a folder: photos, records, set-up files, lens profiles, and which name belongs to which.
+
+use super::error::StoreError;
+use crate::record::End;
+use std::cmp::Ordering;
+use std::collections::BTreeSet;
+use std::ffi::OsStr;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Endings of files that are taken for photos, in lower case. HEIC is one of them: its message says how to convert it.
+const PHOTO_ENDINGS: [&str; 7] = ["jpg", "jpeg", "jpe", "png", "heic", "heif", "avif"];
+/// Ending of a record's file name. The rest is the photo's name without its own ending.
+pub const RECORD_ENDING: &str = ".end.json";
+/// Ending of a set-up file's name. The rest is the photo's name without its own ending.
+pub const SETUP_ENDING: &str = ".setup.json";
+
+/// How many levels of folders are searched below the one named. Nobody files records so deep, but mounts may form a loop.
+const MAX_DEPTH: usize = 32;
+
+/// The photo of a record, if it lies beside it under the name that the record gives. Anybody may have written that name, so only
+/// its last component is used.
+#[must_use]
+pub fn photo_of(record: &Path, end: &End) -> Option<PathBuf> {
+    let named = end
+        .photo
+        .as_ref()?
+        .file
+        .rsplit(['/', '\\'])
+        .next()?
+        .to_owned();
+    let path = record.with_file_name(named);
+    (is_photo_name(&path) && path.is_file()).then_some(path)
+}
+
+/// Names that start with a dot belong to the system or to other programs.
+fn is_hidden(name: &OsStr) -> bool {
+    name.as_encoded_bytes().starts_with(b".")
+}
+
+fn files(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    if folder.is_file() {
+        return Err(StoreError::NoFolder);
+    }
+    let mut found = Vec::new();
+    for item in fs::read_dir(folder).map_err(list_error)? {
+        let item = item.map_err(list_error)?;
+        // most systems list the type with the name; only a link has to be followed
+        let is_file = item
+            .file_type()
+            .is_ok_and(|kind| kind.is_file() || (kind.is_symlink() && item.path().is_file()));
+        if is_file && !is_hidden(&item.file_name()) {
+            found.push(item.path());
+        }
+    }
+    // the system lists them in no particular order
+    found.sort_by(|a, b| by_bytes(a, b));
+    Ok(found)
+}
+
+fn by_bytes(a: &Path, b: &Path) -> Ordering {
+    a.as_os_str()
+        .as_encoded_bytes()
+        .cmp(b.as_os_str().as_encoded_bytes())
+}
+
+fn list_error(error: io::Error) -> StoreError {
+    match error.kind() {
+        io::ErrorKind::NotFound => StoreError::Missing,
+        _ => StoreError::System {
+            what: "read",
+            error,
+        },
+    }
+}
+
+/// Whether a file's ending says that it is a photo.
+#[must_use]
+pub fn is_photo_name(path: &Path) -> bool {
+    path.extension()
+        .and_then(OsStr::to_str)
+        .is_some_and(|e| PHOTO_ENDINGS.contains(&e.to_ascii_lowercase().as_str()))
+}
+
+/// The photos of a folder (not of those below it), ordered by the bytes of their names.
+///
+/// # Errors
+/// When the folder isn't there, is a file, or can't be read.
+pub fn photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| is_photo_name(p));
+    Ok(found)
+}
+
+/// The folders in a folder that hold photos themselves, ordered by the bytes of their names, without hidden ones and links.
+///
+/// # Errors
+/// As [`photos`].
+pub fn folders_with_photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = Vec::new();
+    for inner in folders(folder)? {
+        if !photos(&inner)?.is_empty() {
+            found.push(inner);
+        }
+    }
+    Ok(found)
+}
+
+/// The folders in a folder, ordered by the bytes of their names, without hidden ones and links.
+fn folders(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let items = fs::read_dir(folder).map_err(list_error)?;
+    let mut found: Vec<PathBuf> = items
+        .flatten()
+        .filter(|item| {
+            item.file_type().is_ok_and(|kind| kind.is_dir()) && !is_hidden(&item.file_name())
+        })
+        .map(|item| item.path())
+        .collect();
+    found.sort_by(|a, b| by_bytes(a, b));
+    Ok(found)
+}
+
+/// All record files in a folder and the folders below it: first a folder's own, then those of its folders, each ordered by name.
+///
+/// # Errors
+/// When the folder itself can't be read. Folders below it that can't be read are skipped.
+pub fn records_below(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = records(folder)?;
+    let mut pending: Vec<(PathBuf, usize)> = Vec::new();
+    let push = |pending: &mut Vec<(PathBuf, usize)>, folder: &Path, depth: usize| {
+        if depth < MAX_DEPTH {
+            let inner = folders(folder).unwrap_or_default();
+            pending.extend(inner.into_iter().rev().map(|f| (f, depth + 1)));
+        }
+    };
+    push(&mut pending, folder, 0);
+    while let Some((next, depth)) = pending.pop() {
+        found.extend(records(&next).unwrap_or_default());
+        push(&mut pending, &next, depth);
+    }
+    Ok(found)
+}
+
+/// The record files of a folder (`NAME.end.json`), ordered by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn records(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| name_of(p).ends_with(RECORD_ENDING));
+    Ok(found)
+}
+
+/// The set-up files of a folder (`NAME.setup.json`), ordered by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn setup_files(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| name_of(p).ends_with(SETUP_ENDING));
+    Ok(found)
+}
+
+/// The lens profiles of a folder (`NAME.lens.json`), ordered by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn lens_profiles(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| name_of(p).ends_with(crate::lens::ENDING));
+    Ok(found)
+}
+
+/// The last component of a path, for records and messages.
+#[must_use]
+pub fn name_of(path: &Path) -> String {
+    path.file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned()
+}
+
+/// The path of each photo's record: `NAME.end.json` beside the photo, or in `folder`. Of photos whose names differ only in the
+/// ending, all but the first keep it (`NAME.png.end.json`).
+#[must_use]
+pub fn record_paths(photos: &[PathBuf], folder: Option<&Path>) -> Vec<PathBuf> {
+    let mut paths: Vec<PathBuf> = Vec::new();
+    let mut taken: BTreeSet<PathBuf> = BTreeSet::new();
+    for photo in photos {
+        let path = |name: &OsStr| {
+            let mut name = name.to_os_string();
+            name.push(RECORD_ENDING);
+            match folder {
+                Some(folder) => folder.join(name),
+                None => photo.with_file_name(name),
+            }
+        };
+        let short = path(photo.file_stem().unwrap_or(photo.as_os_str()));
+        let free = if taken.contains(&short) {
+            path(photo.file_name().unwrap_or(photo.as_os_str()))
+        } else {
+            short
+        };
+        taken.insert(free.clone());
+        paths.push(free);
+    }
+    paths
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{make_folder, write};
+
+    fn folder() -> tempfile::TempDir {
+        tempfile::tempdir().expect("temporary folder")
+    }
+
+    #[test]
+    fn records_are_found_below_a_folder_but_not_behind_hidden_names() {
+        let folder = folder();
+        for name in [
+            "b/two.end.json",
+            "b/c/three.end.json",
+            "a/photo.jpg",
+            ".hidden/four.end.json",
+            "one.end.json",
+        ] {
+            let path = folder.path().join(name);
+            make_folder(path.parent().expect("folder")).expect("made");
+            write(&path, b"x").expect("written");
+        }
+        let names = |found: Vec<PathBuf>| found.iter().map(|p| name_of(p)).collect::<Vec<_>>();
+        assert_eq!(
+            names(records_below(folder.path()).expect("records")),
+            ["one.end.json", "two.end.json", "three.end.json"]
+        );
+        assert_eq!(
+            names(folders_with_photos(folder.path()).expect("folders")),
+            ["a"]
+        );
+    }
+
+    #[test]
+    fn photos_are_ordered_by_name_and_their_records_get_paths() {
+        let folder = folder();
+        for name in [
+            "b.JPG",
+            "a.jpg",
+            "a.png",
+            "a.end.json",
+            ".hidden.jpg",
+            "notes.txt",
+        ] {
+            write(&folder.path().join(name), b"x").expect("written");
+        }
+        let found = photos(folder.path()).expect("photos");
+        assert_eq!(
+            found.iter().map(|p| name_of(p)).collect::<Vec<_>>(),
+            ["a.jpg", "a.png", "b.JPG"]
+        );
+        let paths = record_paths(&found, None);
+        assert_eq!(
+            paths.iter().map(|p| name_of(p)).collect::<Vec<_>>(),
+            ["a.end.json", "a.png.end.json", "b.end.json"]
+        );
+        assert_eq!(
+            record_paths(&found[..1], Some(Path::new("out")))[0],
+            Path::new("out/a.end.json")
+        );
+        assert_eq!(records(folder.path()).expect("records").len(), 1);
+    }
+}
