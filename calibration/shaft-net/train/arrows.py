@@ -46,7 +46,7 @@ def random_camera(r, radius):
     size = float(np.exp(r.uniform(math.log(420), math.log(LARGEST))))
     w, h = int(w / max(w, h) * size), int(h / max(w, h) * size)
     f = math.hypot(w, h) * float(np.exp(r.normal(math.log(.62), .22))) * (2.5 if r.random() < .06 else 1)
-    tilt = abs(r.normal(0, 9)) if r.random() < .3 else r.uniform(5, 66)
+    tilt = abs(r.normal(0, 11)) if r.random() < .4 else r.uniform(5, 66)
     az = r.choice([0, math.pi]) + r.normal(0, .5) if r.random() < .75 else r.uniform(0, 2 * math.pi)      # mostly from the side
     v = np.array([math.sin(math.radians(tilt)) * math.cos(az), math.sin(math.radians(tilt)) * math.sin(az), math.cos(math.radians(tilt))])
     fill = float(np.exp(r.uniform(math.log(.35), math.log(1.7))))                                             # of the shorter side, by the diameter

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """fit_map.py --photos DIR… --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the map net on prepared photos (prepare.py),
-from nothing or on from an earlier fit."""
+from nothing or on from an earlier fit. --teacher NET --taught DIR…: on photos of these folders it shall also say what an earlier net says there."""
 import argparse, copy, math, os, time
 import torch
 import torch.nn.functional as F
@@ -25,11 +25,22 @@ def loss(o, T):
     return heat + .5 * offset + .3 * tag + .2 * course + .5 * mask, torch.stack([heat, offset, tag, course, mask]).detach()
 
 
+def distillation(o, t, ok, pos, which):
+    """How far outputs o are from those of a teacher t [B, 7, n, n] on the crops `which` [B] (Hinton, Vinyals, Dean 2015)"""
+    w = which[:, None, None].float()
+    ok, pos = ok * w, pos * ok * w
+    n = pos.sum().clamp(min=1)
+    bce = lambda c: F.binary_cross_entropy_with_logits(o[:, c], torch.sigmoid(t[:, c]), reduction='none') - F.binary_cross_entropy_with_logits(t[:, c], torch.sigmoid(t[:, c]), reduction='none')
+    offset, course = [((o[:, c] - t[:, c]).abs().sum(1) * pos).sum() / n for c in (slice(1, 3), slice(4, 6))]
+    return .5 * (bce(0) * ok).sum() / n + .5 * offset + .3 * (bce(3) * pos).sum() / n + .2 * course + .5 * (bce(6) * ok).sum() / ok.sum().clamp(min=1)
+
+
 def main():
     ap = argparse.ArgumentParser()
     ap.add_argument('--photos', required=True, nargs='+'); ap.add_argument('--check'); ap.add_argument('--out', required=True)
     ap.add_argument('--start'); ap.add_argument('--seconds', type=float, default=600); ap.add_argument('--widths', default='16,24,40,72,104'); ap.add_argument('--batch', type=int, default=40)
     ap.add_argument('--size', type=int, default=384); ap.add_argument('--rate', type=float, default=3e-3); ap.add_argument('--seed', type=int, default=1); ap.add_argument('--measure-every', type=float, default=200)
+    ap.add_argument('--teacher'); ap.add_argument('--taught', nargs='*', default=[])
     o = ap.parse_args()
     torch.manual_seed(o.seed)
     dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
@@ -42,6 +53,7 @@ def main():
     net = Map(tuple(map(int, o.widths.split(',')))).to(dev)
     if o.start:
         net.load_state_dict(stored.to_fit_on(o.start, maps.batch(store, 16, o.size)[0], 'map'))
+    teacher = stored.load(o.teacher, 'map').to(dev) if o.teacher else None
     if gpu:
         net = net.to(memory_format=torch.channels_last)
     mean = copy.deepcopy(net)
@@ -57,12 +69,17 @@ def main():
         done = now / o.seconds
         for g in opt.param_groups:
             g['lr'] = o.rate * min(1, (step + 1) / 300) * (.5 * (1 + math.cos(math.pi * done)) + .002)
-        x, T = maps.batch(store, o.batch, o.size)
+        x, T, i, usual = maps.batch(store, o.batch, o.size)
         if gpu:
             x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
             y = net(x)
+            if teacher:
+                with torch.no_grad():
+                    t = teacher(x).float()
         L, parts = loss(y.float(), T)
+        if teacher:
+            L = L + distillation(y.float(), t, T[:, 1], T[:, 2], usual & store.among(o.taught)[i])
         opt.zero_grad(set_to_none=True)
         L.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.)

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """fit_strip.py --photos DIR… --map MAP.pt|MAP.bin --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the strip net on
-prepared photos, from nothing or on from an earlier fit; peaks of the map net that are no shafts serve as examples of such."""
+prepared photos, from nothing or on from an earlier fit; peaks of the map net that are no shafts serve as examples of such. --looked: only photos whose peaks look.py has
+written down. --teacher NET… --taught DIR…: on photos of these folders it shall also say what the mean of earlier nets says there."""
 import argparse, copy, math, os, time
 import numpy as np
 import torch
@@ -11,6 +12,7 @@ from store import Store
 
 
 SLOPE, SLOPE_SD = .12, .026         # largest, and scatter, as in the program
+LEAST_PEAK = .03
 AT_ONCE = 150                       # photos looked through between two steps
 
 
@@ -53,6 +55,15 @@ def candidates(net, store, least, errors=None, photos=None):
         k = torch.where(d > strips.APART, -1, torch.where((d <= 10) & ~again, k, -2))
         out.append(torch.stack([torch.full_like(d, i), face[:, 0], face[:, 1], slopes_of(y, place, store.eye[i], face), k.float(), P[:, 0]], 1))
     return torch.cat(out) if out else torch.zeros(0, 6, device=dev)
+
+
+def candidates_of(net, store, photos, looked):
+    """the same of photos that are new; those of photos already looked through are read"""
+    if not looked:
+        return candidates(net, store, LEAST_PEAK, photos=photos)
+    read = lambda i: np.load(os.path.join(store.meta[i]['folder'], store.meta[i]['name'] + '.peaks.npy'))
+    rows = [np.column_stack([np.full(len(c), i, np.float32), c[:, 1:]]) for i, c in ((i, read(i)) for i in photos)]
+    return torch.from_numpy(np.concatenate(rows).astype(np.float32)).to(store.device) if rows else torch.zeros(0, 6, device=store.device)
 
 
 @torch.no_grad()
@@ -116,6 +127,15 @@ def loss(y, T):
     return .5 * a + b + .5 * c + s, torch.stack([a, b, c, s]).detach()
 
 
+def distillation(y, z, which):
+    """how far outputs y are from those of a teacher z on the strips `which` [B] (Hinton, Vinyals, Dean 2015)"""
+    (nock, tag, shaft), (nock_z, tag_z, shaft_z) = strips.read(y), strips.read(z)
+    w = which.float()
+    bce = lambda v, t: F.binary_cross_entropy_with_logits(v, torch.sigmoid(t), reduction='none')
+    places = (torch.softmax(nock_z, 1) * (torch.log_softmax(nock_z, 1) - torch.log_softmax(nock, 1))).sum(1)
+    return ((.5 * places + bce(tag, tag_z) + bce(shaft, shaft_z)) * w).sum() / w.sum().clamp(min=1)
+
+
 class Kept:
     """Cut strips that are drawn several times, each time under another light: cutting takes as long as a step of the fit."""
 
@@ -144,6 +164,7 @@ def main():
     ap.add_argument('--widths', default='16,24,40,56'); ap.add_argument('--kernel', type=int, default=9); ap.add_argument('--measure-every', type=float, default=150); ap.add_argument('--refresh', type=float, default=40)
     ap.add_argument('--times', type=float, default=1, help='how often each cut strip is drawn'); ap.add_argument('--kept', type=int, default=4096, help='how many are kept for that')
     ap.add_argument('--none', type=float, default=.45, help='share of strips that are no shafts')
+    ap.add_argument('--looked', action='store_true'); ap.add_argument('--teacher', nargs='*', default=[]); ap.add_argument('--taught', nargs='*', default=[])
     o = ap.parse_args()
     torch.manual_seed(o.seed)
     dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
@@ -151,13 +172,15 @@ def main():
     torch.backends.cudnn.benchmark = gpu
     t0 = time.time()
     store, check = Store(dev), Store(dev, 1 << 24)
-    while store.add(*o.photos) == 0:
+    ready = '.peaks.npy' if o.looked else '.json'
+    while store.add(*o.photos, ready=ready) == 0:
         time.sleep(1)
     net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
     if o.start:
         none = strips.company_table(torch.zeros(0, 6, device=dev), len(store), dev)
         net.load_state_dict(stored.to_fit_on(o.start, strips.lit(strips.cuts(store, o.batch, none)), 'strip'))
     mean = copy.deepcopy(net)
+    teachers = [stored.load(f, 'strip').to(dev) for f in o.teacher]
     finder = stored.load(o.map, 'map').to(dev)
     print('%d photos, %d shafts, %.3f M weights' % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6), flush=True)
     opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
@@ -177,9 +200,9 @@ def main():
 
     while (now := time.time() - t0) < o.seconds:
         if now >= next_look:          # what the map net finds in the photos that are new
-            store.add(*o.photos)
-            last_one = min(len(store), seen + AT_ONCE)
-            c = candidates(finder, store, .03, photos=range(seen, last_one))
+            store.add(*o.photos, ready=ready)
+            last_one = len(store) if o.looked else min(len(store), seen + AT_ONCE)
+            c = candidates_of(finder, store, range(seen, last_one), o.looked)
             keep = lambda old, new: new if old is None else torch.cat([old, new])
             wrong, found = keep(wrong, c[c[:, 4] == -1]), keep(found, c[c[:, 4] >= 0])
             c[:, 0] -= seen
@@ -192,7 +215,11 @@ def main():
         x = strips.lit(T)
         with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
             y = net(x)
+            with torch.no_grad():
+                z = sum(t(x).float() for t in teachers) / max(len(teachers), 1)
         L, parts = loss(y.float(), T)
+        if teachers:
+            L = L + .5 * distillation(y.float(), z, T['usual'] & store.among(o.taught)[T['photo']])
         opt.zero_grad(set_to_none=True)
         L.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.)

@@ -9,6 +9,7 @@ import light
 
 MARGIN = 200.        # mm beyond the print
 CELL = 2             # px
+USUAL_ERROR = .06    # of the camera's distance
 SMALLER = .3         # share of crops in which shafts seem up to three times as large
 
 
@@ -55,7 +56,8 @@ def grid(H, W, dev):
 
 
 def batch(store, B, size=384):
-    """inputs [B, 6, size, size]; targets [B, 9, n, n] per cell: heat, counts, near an entry, offset x y, fletched, direction x y, mask"""
+    """inputs [B, 6, size, size]; targets [B, 9, n, n] per cell: heat, counts, near an entry, offset x y, fletched, direction x y, mask;
+    numbers of the photos [B]; whether scale and camera are about those that the program meets where the face is named rightly [B]"""
     dev = store.device
     i = store.pick(B)
     box = store.box[i]
@@ -72,6 +74,7 @@ def batch(store, B, size=384):
     A = A @ (torch.eye(2, device=dev) + torch.randn(B, 2, 2, device=dev) * .008)
     h = torch.randn(B, 2, device=dev) * 1.5e-5
     eye = eye_with_error(store, i, wide=True)
+    usual = (s.log().abs() < .3) & ((eye - store.eye[i]).norm(dim=1) < USUAL_ERROR * store.eye[i, 2])
     g = grid(size, size, dev)
     x = planes(store, i, g, A, c, h, eye, (size, size), light.change)
     # targets
@@ -98,7 +101,7 @@ def batch(store, B, size=384):
     X = c[:, None] + (g.reshape(size, size, 2)[::CELL, ::CELL].reshape(-1, 2) + .5) @ A.transpose(1, 2)
     inside = ((X > box[:, None, :2] - MARGIN) & (X < box[:, None, 2:] + MARGIN)).all(-1).reshape(B, m, m)
     off = lambda e: -e.gather(1, j[:, None])[:, 0]
-    return x, torch.stack([hot, (inside & ~ignored).float(), pos.float(), off(ex), off(ey), pick(E[..., 9]), pick(U[..., 0]), pick(U[..., 1]), mask.float()], 1)
+    return x, torch.stack([hot, (inside & ~ignored).float(), pos.float(), off(ex), off(ey), pick(E[..., 9]), pick(U[..., 0]), pick(U[..., 1]), mask.float()], 1), i, usual
 
 
 def whole(store, i, error=None):

@@ -22,15 +22,19 @@ class Store:
         self.device = device
         room = room or (ROOM if device.type == 'cuda' else 1 << 24)
         self.pixels, self.used = torch.zeros(room, 4, dtype=torch.uint8, device=device), 0
-        self.names, self.meta, self.shares = set(), [], {}
+        self.names, self.meta, self.shares, self.member = set(), [], {}, None
 
-    def add(self, *folders, most=None):
+    def add(self, *folders, most=None, ready='.json'):
         """Reads what is new in folders; returns how many photos that was. FOLDER=SHARE: that share of what is drawn comes from there, however
-        many photos it holds (1 where none is given)."""
+        many photos it holds (1 where none is given). ready: ending of the file that must be there."""
         self.shares.update((f.split('=')[0].rstrip('/'), float(f.split('=')[1])) if '=' in f else (f.rstrip('/'), 1.) for f in folders)
         folders = [f.split('=')[0].rstrip('/') for f in folders]
-        stems = [j[:-5] for f in folders for j in sorted(glob.glob(f + '/*.json')) if j not in self.names][:most]
+        stems = [s for s in (j[:-5] for f in folders for j in sorted(glob.glob(f + '/*.json')) if j not in self.names) if os.path.exists(s + ready)][:most]
         self.names.update(s + '.json' for s in stems)
+        return self.add_all(stems)
+
+    def add_all(self, stems):
+        """Reads photos by their names without ending; returns how many."""
         with ThreadPoolExecutor(8) as ex:
             for stem, (t, im) in zip(stems, ex.map(read, stems)):
                 n = im.shape[0] * im.shape[1]
@@ -47,6 +51,7 @@ class Store:
 
     def tables(self):
         M, dev = self.meta, self.device
+        self.member = None
         f = lambda v: torch.tensor(np.array(v, np.float32), device=dev)
         cam = [m['camera'] for m in M]
         self.at = torch.tensor([m['at'] for m in M], device=dev)
@@ -72,6 +77,13 @@ class Store:
         T = self.shafts[..., 2:4]
         apart = torch.cdist(T, T) + FAR * torch.eye(MOST, device=dev)
         self.beside = torch.where(T[..., 0] < FAR, torch.exp(-apart.amin(2) / BESIDE), torch.zeros_like(T[..., 0]))
+
+    def among(self, folders):
+        """whether each photo is in one of the folders [photos]; always the same folders of a store"""
+        if self.member is None:
+            folders = {f.rstrip('/') for f in folders}
+            self.member = torch.tensor([m['folder'] in folders for m in self.meta], device=self.device)
+        return self.member
 
     def pick(self, n, among=None):
         """numbers of n photos, by the shares of their folders"""

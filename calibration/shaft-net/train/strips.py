@@ -17,6 +17,7 @@ COMPANY_SCORE = .2   # least map score of these
 COMPANY_MM = 5.      # about half the span of a vane and its shaft
 LEAST_COURSE = .02   # slope of a course against the view below which its direction isn't known
 TALLEST_MM = 900.
+USUAL_STRETCH = .2  # natural logarithm: shafts in photos whose face is named rightly look no larger or smaller
 SIZES = .15          # scatter of the size that a shaft seems to have, as faces of other sizes than named come in steps of a half
 STAMPED = .15        # share of shafts whose tail is covered with a piece of the shaft further down, or that with another
 PAINTED = .35        # share of shafts that get a painted wrap, tape or rings
@@ -207,7 +208,7 @@ def stamp(x, nock, fletched, may):
     m = torch.sigmoid((end[:, None] - z) / .6) * torch.sigmoid((z - end[:, None] + length[:, None]) / 2.5) * may[:, None].float()
     source = (z - shift[:, None]).round().long().clamp(0, ALONG - 1)[:, None, None].expand_as(x)
     x = x + (x.gather(3, source) - x) * m[:, None, None]
-    return x, torch.where(may & tail, torch.zeros_like(fletched), fletched)
+    return x, torch.where(may & tail, torch.zeros_like(fletched), fletched), may
 
 
 def finish(rgb, ok, near):
@@ -275,10 +276,11 @@ def cuts(store, B, table, wrong=None, found=None, share=.45):
     near = company(eye, X, others)
     n = (nock_place(eye, e, slope, E[:, 2:4]) / stretch[:, 0] - FIRST_MM) / PLACE_MM
     tail = (E[:, 11] > .6).float() * (~no).float()
-    rgb, fletched = stamp(rgb, n, E[:, 9], (tail > 0) & read)
+    rgb, fletched, stamped = stamp(rgb, n, E[:, 9], (tail > 0) & read)
+    usual = ~stamped & (stretch.log().abs() < USUAL_STRETCH).all(1)
     apart = nearest(store, i, e)[0] > APART
     shaft_weight = torch.where(no, apart.float(), (E[:, 12] > .1).float())
-    return dict(rgb=rgb, ok=ok, near=near, shaft=(~no).float(), shaft_w=shaft_weight, fletched=fletched, fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
+    return dict(photo=i, usual=usual, rgb=rgb, ok=ok, near=near, shaft=(~no).float(), shaft_w=shaft_weight, fletched=fletched, fletched_w=tail, nock=n, nock_w=tail * ((n > 1) & (n < ALONG / 4 - 1)).float())
 
 
 def lit(strips):
