@@ -93,6 +93,7 @@ fn main() -> anyhow::Result<()> {
             spot_centres: &centres,
             outer_radius_mm: number(&truth["face"]["outer_radius_mm"]),
             point_cov_mm2: &cov,
+            paper_bends: fit.as_ref().is_some_and(|f| f.sheet.is_some()),
             expected: None,
         };
         let start = std::time::Instant::now();

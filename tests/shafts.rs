@@ -34,6 +34,7 @@ fn search(pixels: &RgbImage, camera: &Camera, radius: f64) -> Shafts {
         spot_centres: &[FacePoint::new(0.0, 0.0)],
         outer_radius_mm: radius,
         point_cov_mm2: &cov,
+        paper_bends: false,
         expected: None,
     };
     find(pixels, &view).expect("the built-in weights are whole")

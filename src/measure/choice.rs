@@ -165,6 +165,7 @@ fn find_shafts(
             spot_centres: &spec.spots_mm,
             outer_radius_mm: spec.outer_radius_mm(),
             point_cov_mm2: &|px| fit.point_cov_mm2(px),
+            paper_bends: fit.sheet.is_some(),
             expected: given_counts.map(|(f, b)| (f as usize, b as usize)),
         },
         other_centres,

@@ -40,7 +40,9 @@ pub struct View<'a> {
     pub outer_radius_mm: f64,
     /// Covariance that the camera's own error gives to a place on the face, mm².
     pub point_cov_mm2: &'a (dyn Fn(ImagePoint) -> Matrix2<f64> + Sync),
-    /// How many fletched and bare shafts were shot, if told: a prior, never a force.
+    /// Whether the print is seen to stand off the face plane ([`crate::face::FaceFit::sheet`]), as paper on a range does.
+    pub paper_bends: bool,
+    /// How many fletched and bare shafts were shot, if given: a prior, never a force.
     pub expected: Option<(usize, usize)>,
 }
 
@@ -424,24 +426,41 @@ fn analyse<'a, 'n>(
     view: &View<'a>,
     others: &[FacePoint],
 ) -> Option<(&'n Nets, Sight<'a>, Analysis)> {
-    let upright = || Sight::new(view, 1.0, Vector2::zeros());
-    let first = Overview::new(&nets.first, pixels, upright(), view, others)?;
+    // no photo that the first set was fitted on shows paper that bends
+    if view.paper_bends {
+        let second = in_own_stance(&nets.second, pixels, view, others)?;
+        return Some(look_closer(&nets.second, second));
+    }
+    let upright = Sight::new(view, 1.0, Vector2::zeros());
+    let first = Overview::new(&nets.first, pixels, upright, view, others)?;
     let of_first = first.recognised();
     let Some(of_first) = of_first.filter(|r| *r < FAMILIAR) else {
         return Some(look_closer(&nets.first, first));
     };
-    let mut second = Overview::new(&nets.second, pixels, upright(), view, others)?;
-    let (unit, lean) = stance(&nets.second, view, &second);
-    if unit > 1.0 || lean != Vector2::zeros() {
-        let sight = Sight::new(view, unit, lean);
-        second = Overview::new(&nets.second, pixels, sight, view, others)?;
-    }
+    let second = in_own_stance(&nets.second, pixels, view, others)?;
     let better = |r: f64| r > of_first;
     Some(if second.recognised().is_some_and(better) {
         look_closer(&nets.second, second)
     } else {
         look_closer(&nets.first, first)
     })
+}
+
+/// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
+fn in_own_stance<'a>(
+    nets: &Nets,
+    pixels: &RgbImage,
+    view: &View<'a>,
+    others: &[FacePoint],
+) -> Option<Overview<'a>> {
+    let upright = Sight::new(view, 1.0, Vector2::zeros());
+    let seen = Overview::new(nets, pixels, upright, view, others)?;
+    let (unit, lean) = stance(nets, view, &seen);
+    if unit > 1.0 || lean != Vector2::zeros() {
+        let sight = Sight::new(view, unit, lean);
+        return Overview::new(nets, pixels, sight, view, others);
+    }
+    Some(seen)
 }
 
 /// The likely candidates, put between their shafts' edges and looked at again.
