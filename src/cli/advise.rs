@@ -3,7 +3,7 @@
 use super::args::Advise;
 use super::context::Context;
 use super::input;
-use super::read::tell;
+use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::advice::{AdviceOptions, advise, explain};
@@ -15,28 +15,31 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     let context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
-        // what was wrong with each input has been told
+        // what is wrong with each input has been reported
         return Ok(());
     }
     let history = History::new(records);
-    history.left_out.iter().for_each(|l| tell(terminal, l));
+    history
+        .left_out
+        .iter()
+        .for_each(|l| report_left_out(terminal, l));
     let options = AdviceOptions { both: args.both };
     let advice = advise(&history, &options);
     let mut answers = Answers::new(&args.output);
     answers.give(terminal, &advice, || {
-        let mut said = text::advice(&advice);
+        let mut words = text::advice(&advice);
         if args.why {
-            said.push_str("\nHow that comes about\n");
+            words.push_str("\nHow that comes about\n");
             for line in explain(&history, &options) {
-                said.push_str(&format!("  - {line}\n"));
+                words.push_str(&format!("  - {line}\n"));
             }
         }
-        args.local.text(said)
+        args.local.text(words)
     })?;
     if let Some(failure) = &advice.failure {
         terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            terminal.tell(&failure.text);
+            terminal.message(&failure.text);
         }
     }
     answers.finish(false)

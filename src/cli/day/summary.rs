@@ -90,9 +90,9 @@ fn quoted(path: &Path) -> String {
 
 /// What the set-ups of a bow showed, and its advice.
 fn bow_in_words(bow: &BowStory, several: bool) -> String {
-    let mut said = String::new();
+    let mut out = String::new();
     if several {
-        said.push_str(&format!("{}\n\n", bow.label));
+        out.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
         let now = sentence(&bow.advice_now.reading);
@@ -111,11 +111,11 @@ fn bow_in_words(bow: &BowStory, several: bool) -> String {
                 &read
             };
             let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
-            said.push_str(&text::wrapped(&set_up, words));
+            out.push_str(&text::wrapped(&set_up, words));
         }
-        said.push('\n');
+        out.push('\n');
     }
-    said + &text::advice(&bow.advice_now)
+    out + &text::advice(&bow.advice_now)
 }
 
 #[cfg(test)]
