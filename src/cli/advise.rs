@@ -3,7 +3,7 @@
 use super::args::Advise;
 use super::context::Context;
 use super::input;
-use super::read::tell;
+use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::advice::{AdviceOptions, advise, explain};
@@ -15,29 +15,32 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     let context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
-        // what was wrong with each input has been told
+        // what is wrong with each input has been reported
         return Ok(());
     }
     let history = History::new(records);
-    history.left_out.iter().for_each(|l| tell(terminal, l));
+    history
+        .left_out
+        .iter()
+        .for_each(|l| report_left_out(terminal, l));
     let options = AdviceOptions { both: args.both };
     let advice = advise(&history, &options);
     let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     answers.give(terminal, &advice, || {
-        let mut said = plain::advice(&advice, locale);
+        let mut words = plain::advice(&advice, locale);
         if args.why {
-            said.push_str("\nHow that comes about\n");
-            for thought in explain(&history, &options) {
-                said.push_str(&format!("  - {}\n", thought.text(locale)));
+            words.push_str("\nHow that comes about\n");
+            for line in explain(&history, &options) {
+                words.push_str(&format!("  - {}\n", line.text(locale)));
             }
         }
-        said
+        words
     })?;
     if let Some(failure) = &advice.failure {
         terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            terminal.tell(&failure.text(locale));
+            terminal.message(&failure.text(locale));
         }
     }
     answers.finish(false)

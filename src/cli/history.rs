@@ -3,7 +3,7 @@
 use super::args::History as Args;
 use super::context::Context;
 use super::input;
-use super::read::tell;
+use super::read::report_left_out;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::record::{Filed, History};
@@ -18,7 +18,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
     let context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
-        // what was wrong with each input has been told
+        // what is wrong with each input has been reported
         return Ok(());
     }
     if let Some(path) = &args.csv {
@@ -27,7 +27,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
         store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
     }
     let (mut bows, left_out) = History::of_each_bow(records);
-    left_out.iter().for_each(|l| tell(terminal, l));
+    left_out.iter().for_each(|l| report_left_out(terminal, l));
     if bows.is_empty() {
         return Err(CliError::not_possible(
             "none of these records holds a measured end: measure photos that show the whole face",
@@ -37,7 +37,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
     if !args.all {
         bows.truncate(1);
         if others > 0 {
-            terminal.tell(&format!(
+            terminal.message(&format!(
                 "{others} other {} left out: --all lists them too",
                 if others == 1 { "bow is" } else { "bows are" }
             ));

@@ -26,8 +26,8 @@ pub(super) fn bytes(path: &Path) -> Result<Vec<u8>, CliError> {
     store::read(path).map_err(|e| CliError::from(e).about(path))
 }
 
-/// All records of these inputs; of folders all record files in them and below. Each input that can't be read is told and
-/// skipped. What the records leave open is filled from `flags`.
+/// All records of these inputs; of folders all record files in them and below. Each input that can't be read is reported
+/// and skipped. What the records leave open is filled from `flags`.
 pub(super) fn records(
     terminal: &mut Terminal,
     inputs: &[impl AsRef<Path>],
@@ -48,12 +48,12 @@ pub(super) fn records(
             vec![input.to_owned()]
         };
         // thousands of small files: reading and parsing them is the work
-        let parsed: Vec<Result<InFile, CliError>> =
+        let parsed: Vec<Result<FileRecords, CliError>> =
             files.par_iter().map(|path| file(path)).collect();
         for one in parsed {
             match one {
                 Ok(file) => {
-                    file.warnings.iter().for_each(|w| terminal.tell(w));
+                    file.warnings.iter().for_each(|w| terminal.message(w));
                     found.extend(file.records);
                 }
                 Err(error) => terminal.error(&error),
@@ -108,29 +108,29 @@ fn folder(path: &Path) -> Result<Vec<PathBuf>, CliError> {
     Ok(files)
 }
 
-/// The records of a file, and what is odd about them.
-struct InFile {
+/// The records of a file, and warnings about them.
+struct FileRecords {
     warnings: Vec<String>,
     records: Vec<Filed>,
 }
 
-fn file(path: &Path) -> Result<InFile, CliError> {
+fn file(path: &Path) -> Result<FileRecords, CliError> {
     let parsed = parse_records(&bytes(path)?).map_err(|e| CliError::from(e).about(path))?;
     let name = path.display().to_string();
     let several = parsed.len() > 1;
     let (mut warnings, mut records) = (Vec::new(), Vec::new());
     for record in parsed {
-        let place = if several {
+        let label = if several {
             format!("{name}, line {}", record.line)
         } else {
             name.clone()
         };
-        warnings.extend(record.warnings.iter().map(|w| format!("{place}: {w}")));
+        warnings.extend(record.warnings.iter().map(|w| format!("{label}: {w}")));
         records.push(Filed {
             file: name.clone(),
             line: record.line,
             end: record.end,
         });
     }
-    Ok(InFile { warnings, records })
+    Ok(FileRecords { warnings, records })
 }

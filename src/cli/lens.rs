@@ -84,11 +84,11 @@ fn refused(
         .is_none_or(|p| p == Path::new("-"));
     if (args.output.json || args.output.out.is_some()) && to_stdout {
         terminal.answer(&canonical::line(profile)?);
-        terminal.tell(why);
+        terminal.message(why);
     } else {
         terminal.show(&text::lens(profile));
         if !to_stdout {
-            terminal.tell("no profile was written");
+            terminal.message("no profile was written");
         }
     }
     Ok(())

@@ -35,7 +35,7 @@ pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliErro
             Err(error) => terminal.error(&error.about(photo)),
         }
         for message in context.messages() {
-            terminal.tell(&message);
+            terminal.message(&message);
         }
     }
     let progress = Progress::new(tasks.len());
@@ -54,9 +54,9 @@ pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliErro
                     Ok((end, times, drawn)) => {
                         any_measured |= end.failure.is_none();
                         if args.times {
-                            terminal.tell(&times_line(&task.path, &times));
+                            terminal.message(&times_line(&task.path, &times));
                             if let Some(line) = evidence_line(&end) {
-                                terminal.tell(&line);
+                                terminal.message(&line);
                             }
                         }
                         give_record(task, &end, terminal, &mut answers).and(drawn)
@@ -71,7 +71,7 @@ pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliErro
     );
     progress.finish();
     if any_measured && !answers.as_documents() {
-        terminal.tell(
+        terminal.message(
             "Nothing is saved: `--out FILE` keeps the record for reading and advice, `bossmark day FOLDER` those of a folder",
         );
     }
@@ -182,7 +182,7 @@ fn give_record(
     if let Some(failure) = &end.failure {
         terminal.raise(Status::NotPossible);
         if answers.as_documents() {
-            terminal.tell(&format!("{}: {}", task.path.display(), failure.text));
+            terminal.message(&format!("{}: {}", task.path.display(), failure.text));
         }
     }
     Ok(())

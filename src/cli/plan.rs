@@ -48,7 +48,7 @@ pub(super) fn run(args: &Plan, terminal: &mut Terminal) -> Result<(), CliError> 
     answers.finish(false)
 }
 
-/// What the newest set-up's ends tell: the distance last shot, and how the fletched arrows scattered there.
+/// What the ends of the newest set-up show: the distance last shot, and how the fletched arrows scattered there.
 fn from_run(run: &Run) -> PlanOptions {
     let reading = readings_of(run).pop().map(|r| r.reading);
     let scatter = reading.as_ref().and_then(|r| r.scatter);

@@ -24,11 +24,11 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
         }
     }
     if records.is_empty() {
-        // what was wrong with each input has been told
+        // what is wrong with each input has been reported
         return Ok(());
     }
     let (read, left_out) = readings(records);
-    left_out.iter().for_each(|l| tell(terminal, l));
+    left_out.iter().for_each(|l| report_left_out(terminal, l));
     if read.is_empty() {
         return Err(CliError::not_possible(
             "none of these records holds a measured end: measure photos that show the whole face",
@@ -49,7 +49,7 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
         if let Some(failure) = &part.reading.failure {
             terminal.raise(Status::NotPossible);
             if answers.as_documents() {
-                terminal.tell(&failure.text(locale));
+                terminal.message(&failure.text(locale));
             }
         }
     }
@@ -57,13 +57,13 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
 }
 
 /// Tells of a record that doesn't count, where nothing else does.
-pub(super) fn tell(terminal: &mut Terminal, left_out: &LeftOut) {
+pub(super) fn report_left_out(terminal: &mut Terminal, left_out: &LeftOut) {
     let file = &left_out.filed.file;
     match left_out.reason {
-        LeftOutReason::SameRecord => terminal.tell(&format!(
+        LeftOutReason::SameRecord => terminal.message(&format!(
             "{file}: the same end is given twice, it counts once"
         )),
-        LeftOutReason::Failed => terminal.tell(&format!(
+        LeftOutReason::Failed => terminal.message(&format!(
             "{file}: left out, its photo could not be measured"
         )),
         // these stand among the cautions

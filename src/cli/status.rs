@@ -1,4 +1,4 @@
-//! Exit statuses, and trouble that leads to one.
+//! Exit statuses, and the errors that lead to them.
 
 use crate::manual_points::PointsError;
 use crate::measure::MeasureError;
@@ -11,7 +11,7 @@ use std::fmt::Display;
 use std::path::Path;
 use std::process::ExitCode;
 
-/// What the process says when it ends. With several inputs the highest counts.
+/// The exit status of the process. With several inputs the highest counts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Status {
     /// Done.
@@ -33,7 +33,7 @@ impl From<Status> for ExitCode {
     }
 }
 
-/// Something that went wrong with one input: the sentence for the user, and the status.
+/// An error with one input: the sentence for the user, and the status.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CliError {
     /// Exit status.
@@ -72,7 +72,7 @@ impl CliError {
         }
     }
 
-    /// The same error, said to be about `path`.
+    /// The same error, about the file `path`.
     #[must_use]
     pub fn about(self, path: &Path) -> Self {
         Self {

@@ -1,4 +1,4 @@
-//! What goes to stdout and to stderr, and the status that is to be returned.
+//! What goes to stdout and to stderr, and the exit status.
 
 use super::args::Output;
 use super::status::{CliError, Status};
@@ -12,7 +12,7 @@ use std::path::Path;
 #[derive(Debug, Default)]
 pub(super) struct Terminal {
     status: Status,
-    /// stdout is gone (a pipe that was closed): that is no error, there is just nobody to tell any more.
+    /// Whether stdout is closed. A closed pipe is not an error: its reader just needs no more.
     closed: bool,
 }
 
@@ -53,25 +53,25 @@ impl Terminal {
         self.answer(format!("{text}{feed}").as_bytes());
     }
 
-    /// Tells the user something on stderr that is no error.
-    pub(super) fn tell(&mut self, text: &str) {
-        // nobody can be told that stderr is gone
+    /// Writes a message to stderr that is not an error.
+    pub(super) fn message(&mut self, text: &str) {
+        // where stderr is gone nothing more can be written
         let _ = writeln!(io::stderr().lock(), "bossmark: {text}");
     }
 
-    /// Shows a person an answer whose document goes to a file: on stderr, as it stands.
+    /// Writes text for people to stderr, for an answer whose document goes to a file.
     pub(super) fn show(&mut self, text: &str) {
         let _ = writeln!(io::stderr().lock(), "{}", text.trim_end());
     }
 
-    /// Tells the user what went wrong, and raises the status.
+    /// Writes an error to stderr, and raises the status.
     pub(super) fn error(&mut self, error: &CliError) {
-        self.tell(&error.line());
+        self.message(&error.line());
         self.raise(error.status);
     }
 }
 
-/// Answers on their way to stdout or to one file.
+/// Answers to be written to stdout or to one file.
 #[derive(Debug)]
 pub(super) struct Answers<'a> {
     output: &'a Output,
@@ -96,7 +96,7 @@ impl<'a> Answers<'a> {
         self.output.json || self.output.out.is_some()
     }
 
-    /// Gives one answer: as a document or as text, where it is to go.
+    /// Gives one answer, as a document or as text, to stdout or for the file.
     ///
     /// # Errors
     /// When the document can't be written as JSON.

@@ -24,7 +24,7 @@ pub struct End {
     /// Where the shafts enter.
     #[serde(default)]
     pub entries: Vec<Entry>,
-    /// Shots that left no entry: told by a person, never guessed.
+    /// Shots that left no entry, as a person entered them; never guessed.
     #[serde(default)]
     pub missed: Vec<Missed>,
     /// Counts the changes made to this record by a person.
@@ -33,7 +33,7 @@ pub struct End {
     /// Who shot what, from where, with which set-up.
     #[serde(default)]
     pub session: Session,
-    /// Remarks of the program on how the record came about.
+    /// Remarks of the program on how the record was made.
     #[serde(default)]
     pub notes: Vec<Note>,
     /// Set when the job could not be done on this photo.

@@ -20,7 +20,7 @@ pub struct SessionFile {
     /// Lens profile, or folder of them: a path from this file's folder.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lens: Option<String>,
-    /// Fletched shafts shot in each end (a prior, never a force).
+    /// Fletched shafts shot in each end; used as a prior, not as a constraint.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fletched: Option<u32>,
     /// Bare shafts shot in each end.
@@ -58,7 +58,7 @@ pub struct PlannedEnd {
     /// File name of the photo.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub photo: Option<String>,
-    /// What is said of this end.
+    /// Its session.
     #[serde(flatten)]
     pub session: Session,
 }
@@ -66,10 +66,10 @@ pub struct PlannedEnd {
 /// Why a session file can't be used.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum SessionError {
-    /// It can't be read at all.
+    /// It can't be read as JSON of this schema.
     #[error(transparent)]
     File(#[from] RecordError),
-    /// It can be read, but what it says is wrong.
+    /// It can be read, but its content is wrong.
     #[error(transparent)]
     Fault(#[from] SessionFault),
     /// A field that belongs elsewhere.
@@ -95,7 +95,7 @@ impl SessionError {
 }
 
 impl SessionFile {
-    /// Reads and checks a session file. The second value is what to tell the user that is no error.
+    /// Reads and checks a session file. The second value holds messages for the user that are not errors.
     ///
     /// # Errors
     /// When it isn't JSON, has a newer schema, a misspelt name, a number in another unit, or limits that contradict.

@@ -4,7 +4,7 @@ use super::{EntryKind, Extra};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Which hand draws the string.
+/// The hand that draws the string.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Hand {
@@ -126,7 +126,7 @@ pub struct Setup {
     pub extra: Extra,
 }
 
-/// One arrow, and the colours by which it can be told from the others.
+/// One arrow, and the colours by which it can be recognised.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct NamedArrow {
     /// Its own mark: any text.
@@ -145,7 +145,7 @@ pub struct NamedArrow {
     pub extra: Extra,
 }
 
-/// What one setting may become.
+/// The values that one setting may take.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
     /// Smallest value allowed.
@@ -157,10 +157,10 @@ pub struct Limit {
     /// Step from the present value.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub step: Option<f64>,
-    /// Values at hand.
+    /// Values that the archer owns.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub owned: Option<Vec<f64>>,
-    /// Values that can be had.
+    /// Values that can be bought.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub obtainable: Option<Vec<f64>>,
     /// Where the setting normally stands on the archer's bows.

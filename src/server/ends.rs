@@ -250,21 +250,24 @@ mod tests {
             .expect("edit");
         }
         end.step(true, 2).expect("back");
-        let mut again = OpenEnd::new(1, end.start.clone());
-        assert_eq!(again.depths(3), (1, 1));
+        let mut reopened = OpenEnd::new(1, end.start.clone());
+        assert_eq!(reopened.depths(3), (1, 1));
         let kind = |e: &End| e.entries[0].kind;
         assert_eq!(
-            kind(&again.step(false, 3).expect("forth")),
+            kind(&reopened.step(false, 3).expect("forth")),
             EntryKind::Unknown
         );
-        again.step(true, 4).expect("back");
-        assert_eq!(kind(&again.step(true, 5).expect("back")), EntryKind::Bare);
+        reopened.step(true, 4).expect("back");
+        assert_eq!(
+            kind(&reopened.step(true, 5).expect("back")),
+            EntryKind::Bare
+        );
         // the journal is not taken for a record, and can be deleted
         let hidden = folder.path().join(".a.end.json.steps");
         assert!(hidden.is_file());
         assert_eq!(store::records_below(folder.path()).expect("list").len(), 1);
         // the record has been changed elsewhere: the journal no longer belongs to it
-        let mut now = again.record().expect("read").expect("record");
+        let mut now = reopened.record().expect("read").expect("record");
         now.revision += 1;
         store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
         assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));

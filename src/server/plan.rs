@@ -111,11 +111,11 @@ mod tests {
     #[test]
     fn a_change_holds_for_the_photos_that_follow_and_not_for_those_before() {
         let (_folder, plan) = plan();
-        let told: Session =
+        let session: Session =
             serde_json::from_value(json!({"hand": "left", "distance_m": 18, "fletched": 3,
             "setup": {"plunger_clicks": 0, "point_gr": 90}}))
             .expect("session");
-        plan.remember(Some("wa-60"), &told).unwrap();
+        plan.remember(Some("wa-60"), &session).unwrap();
         let clicks = |photo: &str, place| {
             let session = plan.read().unwrap().session_of(photo, place);
             (
@@ -133,9 +133,9 @@ mod tests {
         )
         .unwrap();
         let session = plan.add_photo("c.jpg", 3).unwrap();
-        let told = session.setup.expect("set-up");
+        let third = session.setup.expect("set-up");
         assert_eq!(
-            (told.plunger_clicks, told.point_gr, session.end),
+            (third.plunger_clicks, third.point_gr, session.end),
             (Some(2.0), Some(90.0), Some(3))
         );
         assert_eq!(session.fletched, Some(3));

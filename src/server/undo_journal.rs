@@ -145,7 +145,7 @@ impl UndoJournal {
     /// The step that was written is saved.
     pub(super) fn commit(&mut self, step: Step, was: End, now: u64) {
         if self.last != Some(was.revision) {
-            // what was done before on this page is no longer what the record comes from
+            // the record no longer comes from the steps made on this page
             self.past.clear();
             self.future.clear();
         }
@@ -266,18 +266,18 @@ mod tests {
             let file = folder.path().join(format!(".{n}.steps"));
             let journal = journal_after(&file, steps);
             let now = end(u64::try_from(steps.len()).expect("few"));
-            let again = UndoJournal::open(file, Some(&now));
+            let reopened = UndoJournal::open(file, Some(&now));
             assert_eq!(
-                revisions(&again.past),
+                revisions(&reopened.past),
                 revisions(&journal.past),
                 "{steps:?}"
             );
             assert_eq!(
-                revisions(&again.future),
+                revisions(&reopened.future),
                 revisions(&journal.future),
                 "{steps:?}"
             );
-            assert!(again.continued && again.last == Some(now.revision));
+            assert!(reopened.continued && reopened.last == Some(now.revision));
         }
     }
 
@@ -305,15 +305,15 @@ mod tests {
         );
         journal.write(Edit, &end(2), &end(4));
         journal.commit(Edit, end(2), 4);
-        let again = UndoJournal::open(file.clone(), Some(&end(4)));
-        assert_eq!(revisions(&again.past), [0, 1, 2]);
+        let reopened = UndoJournal::open(file.clone(), Some(&end(4)));
+        assert_eq!(revisions(&reopened.past), [0, 1, 2]);
         // broken off anywhere: no more than what is whole, never a fault
         for length in 0..whole.len() {
             fs::write(&file, &whole[..length]).expect("written");
             let journal = UndoJournal::open(file.clone(), Some(&end(3)));
             assert_eq!(journal.depths(3), (0, 0), "cut at {length}");
         }
-        // gone: the steps since are still known to the program, and written anew
+        // the file is gone: the program still knows the steps and writes them again
         let mut journal = journal_after(&file, &[Edit, Edit]);
         fs::remove_file(&file).expect("removed");
         journal.write(Edit, &end(2), &end(3));

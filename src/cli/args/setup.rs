@@ -107,7 +107,7 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// The set-up that these flags tell, without limits and the bow's name.
+    /// The set-up of these flags, without limits and the bow's name.
     #[must_use]
     pub fn setup(&self) -> crate::record::Setup {
         let mut setup = crate::record::Setup {
@@ -122,7 +122,7 @@ impl Setup {
         setup
     }
 
-    /// Whether no flag tells anything.
+    /// Whether no flag is given.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.setup() == crate::record::Setup::default()
@@ -136,7 +136,7 @@ impl Setup {
 /// `NAME=MIN..MAX`, or parts with their names between semicolons.
 fn limit(text: &str) -> Result<(String, Limit), String> {
     let wanted = "write NAME=MIN..MAX, like bolt_turns_out=0..4 or shaft_length_mm=711.., or NAME=owned:90,100";
-    let (setting, told) = text.split_once('=').ok_or(wanted)?;
+    let (setting, values) = text.split_once('=').ok_or(wanted)?;
     let mut limit = Limit::default();
     let bound = |t: &str| -> Result<Option<f64>, String> {
         if t.trim().is_empty() {
@@ -145,7 +145,7 @@ fn limit(text: &str) -> Result<(String, Limit), String> {
             number(t).map(Some)
         }
     };
-    for part in told.split(';').map(str::trim).filter(|p| !p.is_empty()) {
+    for part in values.split(';').map(str::trim).filter(|p| !p.is_empty()) {
         if let Some((min, max)) = part.split_once("..") {
             (limit.min, limit.max) = (bound(min)?, bound(max)?);
             continue;
@@ -204,20 +204,20 @@ mod tests {
 
     #[test]
     fn limits_are_ranges_lists_or_parts() {
-        let told = |text: &str| limit(text).expect("limit");
-        let (name, range) = told("bolt_turns_out=0..4");
+        let parsed = |text: &str| limit(text).expect("limit");
+        let (name, range) = parsed("bolt_turns_out=0..4");
         assert_eq!(
             (name.as_str(), range.min, range.max),
             ("bolt_turns_out", Some(0.0), Some(4.0))
         );
-        assert_eq!(told("shaft_length_mm=711..").1.max, None);
-        let both = told("shaft_spine=owned:600;obtainable:500,550").1;
+        assert_eq!(parsed("shaft_length_mm=711..").1.max, None);
+        let both = parsed("shaft_spine=owned:600;obtainable:500,550").1;
         assert_eq!(
             (both.owned, both.obtainable),
             (Some(vec![600.0]), Some(vec![500.0, 550.0]))
         );
         assert_eq!(
-            told("plunger_clicks=-8..8;usual:0;step:1").1.step,
+            parsed("plunger_clicks=-8..8;usual:0;step:1").1.step,
             Some(1.0)
         );
         for bad in ["bolts", "a=", "a=4", "a=owend:3", "a=x..y"] {

@@ -34,7 +34,7 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
     for job in &jobs {
         let result = confirm_one(args, job, edits.as_ref(), &mut context, terminal);
         for message in context.messages() {
-            terminal.tell(&message);
+            terminal.message(&message);
         }
         if let Err(error) = result {
             terminal.error(&error.about(job.photo.as_ref().unwrap_or(&job.from)));
@@ -107,7 +107,7 @@ fn change(
         .map(|e| e.id.to_string())
         .collect();
     if !doubtful.is_empty() {
-        terminal.tell(&format!(
+        terminal.message(&format!(
             "{}: accepted with the rest although in doubt: entry {}. Is there no shaft? Take it out with --edits",
             job.photo.as_ref().unwrap_or(&job.from).display(),
             doubtful.join(", ")

@@ -25,7 +25,7 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     let opening = opening(args, &mut context, terminal)?;
     for message in context.messages() {
-        terminal.tell(&message);
+        terminal.message(&message);
     }
     let share = match args.share {
         None => None,
@@ -139,8 +139,9 @@ fn opening(
         return Err(last);
     }
     if ends.is_empty() {
-        terminal
-            .tell("There is no photo and no record here yet: take or choose photos on the page.");
+        terminal.message(
+            "There is no photo and no record here yet: take or choose photos on the page.",
+        );
     }
     // any name in the folder will do: a new photo has no name yet
     let measuring = context.options(&folder.join(SESSION_FILE))?;

@@ -39,7 +39,7 @@ pub(super) struct Context {
     /// The session file that a flag names.
     named_session: Option<SessionSource>,
     /// Session files beside photos, by folder.
-    beside: BTreeMap<PathBuf, Option<SessionSource>>,
+    folder_sessions: BTreeMap<PathBuf, Option<SessionSource>>,
     /// Set-up files beside photos, each with the number of its photo's end and ordered by it, by folder.
     setups: BTreeMap<PathBuf, Vec<(u64, Setup)>>,
     /// Number of the end on each photo, by folder.
@@ -62,7 +62,7 @@ impl Context {
             lens: None,
             lenses: BTreeMap::new(),
             named_session: None,
-            beside: BTreeMap::new(),
+            folder_sessions: BTreeMap::new(),
             setups: BTreeMap::new(),
             end_numbers: BTreeMap::new(),
             numbering: false,
@@ -206,7 +206,7 @@ impl Context {
         if let Some(named) = &self.named_session {
             return Ok(Some(named.clone()));
         }
-        if let Some(known) = self.beside.get(folder) {
+        if let Some(known) = self.folder_sessions.get(folder) {
             return Ok(known.clone());
         }
         let path = folder.join(SESSION_FILE);
@@ -215,7 +215,8 @@ impl Context {
             Err(StoreError::Missing) => None,
             Err(other) => return Err(CliError::from(other).about(&path)),
         };
-        self.beside.insert(folder.to_owned(), source.clone());
+        self.folder_sessions
+            .insert(folder.to_owned(), source.clone());
         Ok(source)
     }
 

@@ -53,7 +53,7 @@ fn add_result(
         Ok(Some(result)) => add_record(args, item, result, terminal, outcome),
         Ok(None) => {
             outcome.duplicates += 1;
-            terminal.tell(&format!(
+            terminal.message(&format!(
                 "{}: the same photo as {}, it counts once",
                 item.photo.display(),
                 item.duplicate_of.as_deref().unwrap_or_default()
@@ -77,7 +77,7 @@ fn add_record(
     outcome: &mut DayOutcome,
 ) {
     for message in result.messages {
-        terminal.tell(&format!("{}: {message}", item.photo.display()));
+        terminal.message(&format!("{}: {message}", item.photo.display()));
     }
     if args.json {
         print_line(&result.end, terminal);

@@ -48,13 +48,13 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
             &mut context,
         )?);
         for name in context.missing_photos(folder, &files)? {
-            terminal.tell(&format!(
+            terminal.message(&format!(
                 "{name}: named in the session file, but not in {}",
                 folder.display()
             ));
         }
         for message in context.messages() {
-            terminal.tell(&message);
+            terminal.message(&message);
         }
     }
     // a face that is missing for all photos is one error of the command, not one of each photo
@@ -73,7 +73,7 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
     let lone_records = lone_records::find_lone_records(&folders, &used);
     let drawn_on = photos::sort_out_by_content(&mut photos, &lone_records, args.shard, &mut used);
     for path in drawn_on {
-        terminal.tell(&format!(
+        terminal.message(&format!(
             "{}: a picture that bossmark made of a photo, left out",
             path.display()
         ));

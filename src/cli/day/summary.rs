@@ -89,9 +89,9 @@ fn quoted(path: &Path) -> String {
 
 /// What the set-ups of a bow showed, and its advice.
 fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
-    let mut said = String::new();
+    let mut out = String::new();
     if several {
-        said.push_str(&format!("{}\n\n", bow.label));
+        out.push_str(&format!("{}\n\n", bow.label));
     }
     if bow.runs.len() > 1 {
         let now = sentence(&bow.advice_now.reading, locale);
@@ -110,11 +110,11 @@ fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
                 &read
             };
             let set_up = format!("Set-up {} ({}): ", run.number, files.join(", "));
-            said.push_str(&plain::wrapped(&set_up, words));
+            out.push_str(&plain::wrapped(&set_up, words));
         }
-        said.push('\n');
+        out.push('\n');
     }
-    said + &plain::advice(&bow.advice_now, locale)
+    out + &plain::advice(&bow.advice_now, locale)
 }
 
 #[cfg(test)]

@@ -38,7 +38,7 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
             .about(&path));
         }
         for setting in change::enter_change(args, &mut file, &path)? {
-            terminal.tell(&format!(
+            terminal.message(&format!(
                 "{}: what `{setting}` was before is not told, so ends before and after can't be told apart by it and are read \
                  together: put the old value into the file's `session`, where the bow was described",
                 path.display()
@@ -48,7 +48,7 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
     } else if asks {
         questions::ask(&mut file, terminal)?;
         if file == SessionFile::default() {
-            terminal.tell("nothing was told, so nothing is written");
+            terminal.message("nothing was told, so nothing is written");
             return Ok(());
         }
         false
@@ -68,7 +68,7 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
     // what the flags give is checked in the same way as a file
     let (_, notes) = SessionFile::parse(&bytes).map_err(CliError::from)?;
     if !unchanged {
-        notes.iter().for_each(|n| terminal.tell(n));
+        notes.iter().for_each(|n| terminal.message(n));
     }
     write(args, &path, &file, &bytes, unchanged, terminal)
 }
@@ -86,7 +86,7 @@ fn write(
     let to_stdout = target == Path::new("-");
     if !to_stdout && (!unchanged || args.output.out.is_some()) {
         store::save_document(target, bytes).map_err(|e| CliError::from(e).about(target))?;
-        terminal.tell(&format!("{}: written", target.display()));
+        terminal.message(&format!("{}: written", target.display()));
     }
     if to_stdout || args.output.json {
         terminal.answer(&canonical::line(file)?);
@@ -112,7 +112,7 @@ fn read(path: &Path, terminal: &mut Terminal) -> Result<Option<SessionFile>, Cli
             let (file, notes) =
                 SessionFile::parse(&bytes).map_err(|e| CliError::from(e).about(path))?;
             for note in notes {
-                terminal.tell(&format!("{}: {note}", path.display()));
+                terminal.message(&format!("{}: {note}", path.display()));
             }
             Ok(Some(file))
         }

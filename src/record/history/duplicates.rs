@@ -36,16 +36,16 @@ pub(super) fn count_once(records: Vec<Filed>) -> CountedRecords {
             .iter()
             .flat_map(|t| by_trait.get(t).into_iter().flatten().copied())
             .collect();
-        let twin = candidates.into_iter().find_map(|index| {
+        let counterpart = candidates.into_iter().find_map(|index| {
             let k = kept.get(index)?;
             same_end(&k.filed.end, &filed.end).map(|reason| (index, reason))
         });
-        let index = twin.map_or(kept.len(), |(index, _)| index);
+        let index = counterpart.map_or(kept.len(), |(index, _)| index);
         for shared in traits {
             by_trait.entry(shared).or_default().push(index);
         }
-        let Some((twin, reason)) =
-            twin.and_then(|(index, reason)| Some((kept.get_mut(index)?, reason)))
+        let Some((other, reason)) =
+            counterpart.and_then(|(index, reason)| Some((kept.get_mut(index)?, reason)))
         else {
             kept.push(CountedRecord {
                 filed,
@@ -55,15 +55,15 @@ pub(super) fn count_once(records: Vec<Filed>) -> CountedRecords {
         };
         // the confirmed one counts, then the newer: later photo, more revisions, later in the order
         let filed = if precedence(&filed.end)
-            .cmp(&precedence(&twin.filed.end))
+            .cmp(&precedence(&other.filed.end))
             .is_ge()
         {
-            std::mem::replace(&mut twin.filed, filed)
+            std::mem::replace(&mut other.filed, filed)
         } else {
             filed
         };
         if reason == LeftOutReason::SameEnd {
-            twin.same_end.push(filed.file.clone());
+            other.same_end.push(filed.file.clone());
         }
         left_out.push(LeftOut { filed, reason });
     }
