@@ -1,15 +1,13 @@
 //! The advice in words: what to do, what to expect, and why.
 
 use super::numbers::{capital, count, ends, number, percent, turns};
-use super::settings::{signed, span};
-use super::terms::{Side, setting};
+use super::terms::Side;
 use super::{Locale, Sentence};
 use crate::advice::{
-    Advice, Axis, Caution, Change, Detail, DifferenceCause, Expect, OffsetEstimate, Reason,
-    Reasons, Step, VerifyWhen,
+    Advice, Axis, Change, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
+    VerifyWhen,
 };
 use crate::math::round_i64;
-use serde::Serialize;
 
 /// Eighths of an inch in a millimetre.
 const EIGHTHS_PER_MM: f64 = 8.0 / 25.4;
@@ -484,98 +482,6 @@ pub fn changes(advice: &Advice, locale: Locale) -> String {
     details.join("; ")
 }
 
-/// A step in words, for those who lay out text themselves.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct StepText {
-    /// What to do.
-    pub headline: String,
-    /// What there is to know about it, each with its name.
-    pub facts: Vec<(String, String)>,
-    /// What to mind when doing it.
-    pub cautions: Vec<Caution>,
-}
-
-/// The step in words.
-#[must_use]
-pub fn step_text(step: &Step, locale: Locale) -> StepText {
-    StepText {
-        headline: headline(step, locale),
-        facts: facts(step, locale),
-        cautions: step.cautions.clone(),
-    }
-}
-
-/// What to do, in a line.
-pub(crate) fn headline(step: &Step, locale: Locale) -> String {
-    let detail = step.detail.text(locale);
-    if !detail.trim().is_empty() {
-        return capital(detail.trim());
-    }
-    match step.change {
-        Change::ShootMore => format!(
-            "Change nothing; shoot {} more of each kind",
-            step.pairs.unwrap_or(3)
-        ),
-        Change::Verify => match step.when {
-            Some(VerifyWhen::AnotherDay) => "Check once more on another day".to_owned(),
-            _ => "Check once more".to_owned(),
-        },
-        Change::None => "Nothing to change".to_owned(),
-        _ => {
-            let field = step.setting.as_deref().unwrap_or("set-up");
-            let name = setting(field).0;
-            match step.amount {
-                Some(a) => format!("{}: {}", capital(name), signed(field, a, locale)),
-                None => format!("Change the {name}"),
-            }
-        }
-    }
-}
-
-/// What there is to know about a step, as (name, text).
-pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
-    let mut out = Vec::new();
-    if let (Some(field), Some(from), Some(to)) = (&step.setting, step.from, step.to) {
-        out.push((capital(setting(field).0), span(field, [from, to], locale)));
-    }
-    if let Some(e) = &step.expect {
-        let text = format!("the bare shafts {}", shift(e, locale));
-        out.push(("Expect".to_owned(), text));
-    }
-    let why = step.why.text(locale);
-    if !why.trim().is_empty() {
-        out.push(("Why".to_owned(), why.trim().to_owned()));
-    }
-    if step.change.moves_a_setting() {
-        let back = if step.reversible {
-            "can be taken back"
-        } else {
-            "can\u{2019}t be taken back"
-        };
-        out.push(("Way back".to_owned(), back.to_owned()));
-    }
-    out
-}
-
-/// A shift of the offset: "70 mm higher (± 49)"; the larger part first.
-pub(crate) fn shift(e: &Expect, locale: Locale) -> String {
-    let part = |axis: Axis, v: f64, sd: Option<f64>| {
-        let sd = sd.map_or_else(String::new, |s| {
-            format!(" (\u{b1}\u{a0}{})", locale.bare(s, 0))
-        });
-        let moved = Side::of(axis, v).moved();
-        format!("{} {moved}{sd}", locale.length(v.abs(), 0))
-    };
-    let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));
-    let y = (e.y_mm.abs() >= 0.5).then(|| part(Axis::Vertical, e.y_mm, e.sd_y_mm));
-    match (x, y) {
-        (Some(x), Some(y)) if e.y_mm.abs() > e.x_mm.abs() => format!("{y} and {x}"),
-        (Some(x), Some(y)) => format!("{x} and {y}"),
-        (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => "where they are".to_owned(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -587,19 +493,5 @@ mod tests {
         assert_eq!(mm(-6.35), "6.3 mm (1/4 in)");
         assert_eq!(mm(28.575), "28.6 mm (1 1/8 in)");
         assert_eq!(mm(5.0), "5 mm");
-    }
-
-    #[test]
-    fn shifts_name_the_larger_part_first() {
-        let e = Expect {
-            x_mm: -10.0,
-            y_mm: 70.4,
-            sd_x_mm: None,
-            sd_y_mm: Some(49.0),
-        };
-        assert_eq!(
-            shift(&e, Locale::default()),
-            "70 mm higher (\u{b1}\u{a0}49) and 10 mm to the left"
-        );
     }
 }

@@ -1,6 +1,6 @@
 //! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
 //!
-//! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions` and `explain`), `plan`, `lens`,
+//! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
 //! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
 //! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
 //!
@@ -12,6 +12,7 @@ mod advice;
 mod advice_cautions;
 mod explain;
 mod json;
+mod layout;
 mod lens;
 mod locale;
 pub(crate) mod notes;
@@ -22,20 +23,22 @@ mod reading;
 mod reading_cautions;
 pub(crate) mod record;
 pub(crate) mod settings;
+mod step;
 mod student;
 
 pub(crate) mod terms;
 
-pub use advice::{StepText, changes, expectation, step_sentence, step_text};
+pub use advice::{changes, expectation, step_sentence};
 pub use lens::lens;
 pub use locale::{DateOrder, LengthUnit, Locale};
 pub use plan::plan;
 pub use reading::sentence;
 pub use settings::change;
+pub use step::{StepText, step_text};
 pub use student::note_for_student;
 
-pub(crate) use advice::{facts, headline, shift};
 pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
+pub(crate) use step::{facts, headline, shift};
 
 use crate::record::Remark;
 

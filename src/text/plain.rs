@@ -1,11 +1,12 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
+use super::layout::{heading, notes, paragraph, paragraph_after, printable};
 use super::numbers::{capital, number, percent_in_table, several, sureness};
 use super::record::counts;
 use super::terms::{kind_name, letter, lever_name};
 use super::{
-    Locale, Sentence, advice, at_side, calls, change, group_size, more_shots, plain_means,
-    sentence, verdict,
+    Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots, plain_means,
+    sentence, shift, verdict,
 };
 use crate::advice::{Advice, Axis, Expect, Learned, Step};
 use crate::face::spec::FaceSpec;
@@ -15,9 +16,6 @@ use crate::record::{
     CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, UprightSource,
 };
 use crate::timeline::{Problem, TrendPoint};
-
-/// Columns of the text.
-const WIDTH: usize = 80;
 
 /// An end record: what was found on the photo.
 #[must_use]
@@ -238,12 +236,8 @@ pub fn advice(a: &Advice, locale: Locale) -> String {
         out.push('\n');
         heading(&mut out, "Other ways, instead of it");
         for (i, other) in (1_u32..).zip(&a.others) {
-            paragraph_after(
-                &mut out,
-                &format!("  {i}. "),
-                &advice::headline(other, locale),
-            );
-            for (name, text) in advice::facts(other, locale) {
+            paragraph_after(&mut out, &format!("  {i}. "), &headline(other, locale));
+            for (name, text) in facts(other, locale) {
                 if name == "Why" || name == "Expect" {
                     paragraph_after(&mut out, &format!("     {name}: "), &text);
                 }
@@ -261,8 +255,8 @@ pub fn advice(a: &Advice, locale: Locale) -> String {
 }
 
 fn step(out: &mut String, s: &Step, locale: Locale) {
-    paragraph(out, 2, &advice::headline(s, locale));
-    for (name, text) in advice::facts(s, locale) {
+    paragraph(out, 2, &headline(s, locale));
+    for (name, text) in facts(s, locale) {
         paragraph_after(out, &format!("    {name}: "), &text);
     }
 }
@@ -523,7 +517,7 @@ pub fn compared(
             &format!(
                 "From {a} to {b} the bare shafts went {}, against the fletched ones. The number after \u{b1} is one standard \
                  deviation of the difference; less than twice that may be chance.",
-                advice::shift(moved, locale)
+                shift(moved, locale)
             ),
         );
     }
@@ -538,91 +532,6 @@ pub fn wrapped(lead: &str, text: &str) -> String {
     out
 }
 
-fn heading(out: &mut String, text: &str) {
-    paragraph(out, 0, text);
-}
-
 fn record_notes(out: &mut String, record: &End) {
     notes(out, "Notes:", record.notes.iter().map(|n| n.text.clone()));
-}
-
-/// A list of texts, each once.
-fn notes(out: &mut String, heading: &str, notes: impl Iterator<Item = String>) {
-    let mut said: Vec<String> = Vec::new();
-    for text in notes {
-        if said.contains(&text) {
-            continue;
-        }
-        if said.is_empty() {
-            out.push_str(&format!("\n  {heading}\n"));
-        }
-        paragraph_after(out, "  - ", &text);
-        said.push(text);
-    }
-}
-
-/// Text in lines of at most [`WIDTH`] columns, each indented.
-fn paragraph(out: &mut String, indent: usize, text: &str) {
-    paragraph_after(out, &" ".repeat(indent), text);
-}
-
-/// The same behind a lead; further lines are indented as far as the lead (within reason).
-fn paragraph_after(out: &mut String, lead: &str, text: &str) {
-    let hang = match lead.chars().count() {
-        n if n > 24 => 4,
-        n => n,
-    };
-    let mut line = lead.to_owned();
-    let mut empty = true;
-    for word in printable(text).split_whitespace() {
-        let room = line.chars().count() + word.chars().count() + usize::from(!empty);
-        if room > WIDTH && !empty {
-            out.push_str(line.trim_end());
-            out.push('\n');
-            line = " ".repeat(hang);
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    out.push_str(line.trim_end());
-    out.push('\n');
-}
-
-/// Without control characters: a label must not steer somebody's terminal.
-fn printable(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lines_are_wrapped_and_hang() {
-        let mut out = String::new();
-        paragraph_after(&mut out, "  - ", &"word ".repeat(40));
-        for line in out.lines() {
-            assert!(line.chars().count() <= WIDTH);
-        }
-        assert!(
-            out.starts_with("  - word")
-                && out
-                    .lines()
-                    .nth(1)
-                    .is_some_and(|l| l.starts_with("    word"))
-        );
-    }
-
-    #[test]
-    fn escape_sequences_lose_their_force() {
-        let mut out = String::new();
-        paragraph(&mut out, 0, "bow\u{1b}[31m red");
-        assert!(!out.contains('\u{1b}'));
-    }
 }
