@@ -294,3 +294,17 @@ fn on_the_command_line_a_face_is_picked_by_its_number_or_its_place() {
         assert_eq!(none.failure.unwrap().code, "no-such-face");
     }
 }
+
+#[test]
+fn three_spots_called_one_face_are_named_as_three() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/odd/three-spot.jpg");
+    let bytes = std::fs::read(path).unwrap();
+    let end = measured(&bytes, "wa-40", &MeasureOptions::default()).end;
+    let failure = end.failure.expect("another face");
+    assert!(
+        failure.text.contains("--face wa-40-3spot"),
+        "{}",
+        failure.text
+    );
+    assert!(!failure.text.contains("5zone"), "{}", failure.text);
+}

@@ -305,6 +305,8 @@ mod tests {
         assert!(
             fault(json!([{"do": "move", "id": 1, "x_mm": 1}])).contains("edit 1 needs a place")
         );
+        let far = json!([{"do": "move", "id": 1, "x_mm": 5000, "y_mm": 0}]);
+        assert!(fault(far).contains("5 m from the face's middle"));
         assert!(
             fault(json!([{"do": "accept"}, {"do": "not-missed", "index": 1}])).contains("it has 0")
         );

@@ -103,7 +103,7 @@ pub enum Edit {
 }
 
 /// Why edits can't be applied. Each message says in one sentence what is wrong and what to do.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ReviewError {
     /// Not a list of edits.
     #[error(transparent)]
@@ -131,6 +131,17 @@ pub enum ReviewError {
         index: usize,
         /// How many there are.
         count: usize,
+    },
+    /// A position that no boss reaches.
+    #[error(
+        "edit {edit} puts an entry {} m from the face's middle, where no boss is: `x_mm` and `y_mm` are millimetres (a shot beside the boss is `missed`)",
+        distance_mm / 1000.0
+    )]
+    TooFar {
+        /// The edit's number, from 1.
+        edit: usize,
+        /// Distance from the face's middle, mm.
+        distance_mm: f64,
     },
     /// No position, half of one, or two.
     #[error("edit {edit} needs a place: give both `x_mm` and `y_mm`, or `px`")]

@@ -2,7 +2,11 @@
 
 use super::edits::ReviewError;
 use crate::geometry::{FacePoint, ImagePoint};
+use crate::math::rounded;
 use crate::record::{CameraRecord, End};
+
+/// Farthest that an entry can be from the face's middle, mm: no boss is wider than twice that (common practice).
+const FARTHEST_MM: f64 = 2000.0;
 
 /// A position on the face, and in the photo if there is one.
 #[derive(Clone, Copy)]
@@ -22,6 +26,13 @@ pub(super) fn position(
     match (x_mm, y_mm, px) {
         (Some(x), Some(y), None) => {
             let mm = FacePoint::new(x, y);
+            let distance_mm = mm.distance(FacePoint::default());
+            if distance_mm > FARTHEST_MM {
+                return Err(ReviewError::TooFar {
+                    edit,
+                    distance_mm: rounded(distance_mm, 0),
+                });
+            }
             Ok(Position {
                 mm,
                 px: camera.and_then(|c| c.image_from_face(mm)),

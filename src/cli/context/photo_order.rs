@@ -27,14 +27,18 @@ fn photos_with_times(folder: &Path) -> Vec<(Option<DateTime>, String)> {
     let photos = store::photos(folder).unwrap_or_default();
     let mut timed: Vec<(Option<DateTime>, String)> = photos
         .par_iter()
-        .map(|p| {
+        .filter_map(|p| {
             let facts = store::read(p).ok().and_then(|b| photo::facts(&b).ok());
+            // a marked picture that the program wrote shows no end of its own
+            if facts.as_ref().is_some_and(|f| f.drawn_on) {
+                return None;
+            }
             // the camera's clock suffices to order the photos of one camera
             let time = facts.and_then(|f| f.taken_local.or(f.taken_rfc3339));
-            (
+            Some((
                 time.and_then(|t| t.get(..19)?.parse().ok()),
                 store::name_of(p),
-            )
+            ))
         })
         .collect();
     if timed.iter().all(|(time, _)| time.is_some()) {
@@ -66,6 +70,8 @@ fn numbered(photos: Vec<(Option<DateTime>, String)>) -> BTreeMap<String, u64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use image::codecs::jpeg::JpegEncoder;
+    use image::{ImageEncoder as _, RgbImage};
 
     #[test]
     fn photos_seconds_apart_show_one_end_and_those_without_times_one_each() {
@@ -88,5 +94,26 @@ mod tests {
         let mut untimed = outcome;
         untimed[2].1 = "";
         assert_eq!(numbers(&untimed), [1, 2, 3, 4, 5]);
+    }
+
+    #[test]
+    fn a_marked_picture_is_no_photo_of_an_end() {
+        let folder = tempfile::tempdir().expect("folder");
+        let jpeg = |marked: bool| {
+            let mut bytes = Vec::new();
+            let mut encoder = JpegEncoder::new(&mut bytes);
+            if marked {
+                let block = photo::of_drawn_on().expect("EXIF");
+                encoder.set_exif_metadata(block).expect("JPEG holds EXIF");
+            }
+            RgbImage::new(8, 8)
+                .write_with_encoder(encoder)
+                .expect("JPEG");
+            bytes
+        };
+        for (name, marked) in [("end-1.jpg", false), ("look.jpg", true)] {
+            std::fs::write(folder.path().join(name), jpeg(marked)).expect("written");
+        }
+        assert_eq!(photos_in_order(folder.path()), ["end-1.jpg"]);
     }
 }
