@@ -6,7 +6,7 @@
 //!
 //! Each row changes one thing and leaves the rest to the seeds, which are the same in all rows. The photos are drawn
 //! (`bossmark rehearse`), not real: the table shows where the program begins to fail, not how good it is on a range. Faces take
-//! turns. `--told` says how many shafts of each kind were shot; `--markdown` prints the table of `docs/accuracy.md`.
+//! turns. `--told` says how many shafts of each kind were shot; `--markdown` prints the table of `docs/accuracy/sweep.md`.
 
 #![allow(
     clippy::print_stdout,
