@@ -299,7 +299,7 @@ pub(crate) mod tests {
 
     #[test]
     fn map_net_agrees_with_the_framework() {
-        let net = MapNet::from_bytes(super::super::MAP_WEIGHTS).unwrap();
+        let net = MapNet::from_bytes(super::super::nets::MAP_WEIGHTS).unwrap();
         let (w, h) = (96, 64);
         let planes = noise(6 * w * h, 1);
         let at = |c: usize, x: usize, y: usize| planes[(c * h + y) * w + x];
@@ -331,7 +331,8 @@ pub(crate) mod tests {
 
     #[test]
     fn strip_nets_agree_with_the_framework() {
-        use super::super::{STRIP_WEIGHTS, strip};
+        use super::super::nets::STRIP_WEIGHTS;
+        use super::super::strip;
         let vectors = [
             &include_bytes!("../../calibration/shaft-net/strip-1-vector.bin")[..],
             include_bytes!("../../calibration/shaft-net/strip-2-vector.bin"),
@@ -361,11 +362,11 @@ pub(crate) mod tests {
     #[test]
     fn another_net_is_refused() {
         assert!(matches!(
-            MapNet::from_bytes(super::super::STRIP_WEIGHTS[0]),
+            MapNet::from_bytes(super::super::nets::STRIP_WEIGHTS[0]),
             Err(WeightsError::Shape(_))
         ));
         assert!(matches!(
-            StripNet::from_bytes(super::super::MAP_WEIGHTS, 4, 3),
+            StripNet::from_bytes(super::super::nets::MAP_WEIGHTS, 4, 3),
             Err(WeightsError::Shape(_))
         ));
         assert_eq!(

@@ -1,0 +1,179 @@
+//! The first stage: peaks of the face map, and one net along each.
+
+use super::nets::Nets;
+use super::sight::Sight;
+use super::{View, choose, conv, map, peaks, picture, strip};
+use crate::geometry::FacePoint;
+use image::RgbImage;
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+/// Pixels of the reduced photo per millimetre of the face.
+const PX_PER_MM: f64 = 1.25;
+/// Whether a place belongs to this face and not to one of the `others` that hang beside it: to the nearest.
+pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
+    let nearest = |centres: &[FacePoint]| {
+        let distances = centres.iter().map(|c| c.distance(p));
+        distances.fold(f64::INFINITY, f64::min)
+    };
+    others.is_empty() || nearest(view.spot_centres) <= nearest(others)
+}
+
+/// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are.
+pub(super) const PLAIN_SCORE: f64 = 0.15;
+/// Most of those.
+pub(super) const ASKED: usize = 14;
+
+/// The first stage of a photo: every candidate with one net along it.
+pub(super) struct FirstStage<'a> {
+    pub(super) sight: Sight<'a>,
+    pub(super) photo: picture::Reduced,
+    pub(super) map: map::FaceMap,
+    pub(super) scores: conv::Picture,
+    pub(super) peaks: Vec<peaks::Peak>,
+    pub(super) candidates: Vec<choose::Candidate>,
+}
+
+impl<'a> FirstStage<'a> {
+    pub(super) fn new(
+        nets: &Nets,
+        pixels: &RgbImage,
+        sight: Sight<'a>,
+        view: &View,
+        others: &[FacePoint],
+    ) -> Option<Self> {
+        let photo = picture::Reduced::new(pixels, sight.scale_px_per_mm()? / PX_PER_MM);
+        let map = map::FaceMap::new(&photo, &sight)?;
+        let scores = nets.map.run(map.cells());
+        let peaks = peaks::find(&map, &scores);
+        let mut seen = Self {
+            sight,
+            photo,
+            map,
+            scores,
+            peaks,
+            candidates: Vec::new(),
+        };
+        let own = |k: &usize| is_own(view, others, seen.sight.called(seen.peaks[*k].point));
+        let own = (0..seen.peaks.len()).filter(own).collect();
+        seen.candidates = seen.look_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
+        Some(seen)
+    }
+
+    /// The peaks of these numbers, with what `look` makes of the strips along them.
+    pub(super) fn look_along(
+        &self,
+        numbers: Vec<usize>,
+        look: LookAlong,
+    ) -> Vec<choose::Candidate> {
+        // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
+        let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
+        let look = |own: usize| {
+            let peak = self.peaks[own].clone();
+            let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
+            let place = (peak.point, axis);
+            let strip = strip::cut(&self.photo, &self.sight, place, (own, &axes));
+            let look = look(&strip);
+            choose::Candidate {
+                number: own,
+                peak,
+                axis,
+                look,
+            }
+        };
+        numbers.into_par_iter().map(look).collect()
+    }
+
+    /// The candidates that are plain on the map.
+    pub(super) fn plain(&self) -> impl Iterator<Item = &choose::Candidate> {
+        let plain = self
+            .candidates
+            .iter()
+            .filter(|c| c.peak.score >= PLAIN_SCORE);
+        plain.take(ASKED)
+    }
+
+    /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
+    /// nocks where shafts of one usual length have them. `None` where there are hardly any.
+    pub(super) fn recognised(&self) -> Option<f64> {
+        let plain: Vec<choose::Candidate> = self.plain().cloned().collect();
+        let number: f64 = plain.iter().map(|c| c.peak.score).sum();
+        let both = strip_evidence(&plain) + BY_NOCKS * choose::of_usual_length(&plain);
+        (number >= LEAST_TO_DOUBT).then(|| both / number)
+    }
+}
+
+/// What the strips along candidates say for their being shafts.
+pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
+    let part = |c: &choose::Candidate| c.peak.score * c.look.shaft.clamp(-4.0, 4.0);
+    candidates.iter().map(part).sum()
+}
+
+/// Weight of where the nocks lie beside the strips' log-odds of being shafts, where it is asked whether the net recognises what it sees.
+pub(super) const BY_NOCKS: f64 = 2.5;
+/// Where the first nets recognise as much as this, the second aren't asked: of 56 rendered photos each has -8.6 at least, of 27 real
+/// photographs 12 have less than -9.
+pub(super) const FAMILIAR: f64 = -9.0;
+/// Of fewer candidates nothing is said.
+pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
+
+/// How the shafts stand on the whole and how large their millimetres are, in those of the face: 1 and no lean unless they show otherwise.
+pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
+    let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
+    let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
+    let mut best = (1.0, f64::NEG_INFINITY);
+    for (unit, prior) in UNITS {
+        let sight = Sight::new(view, unit, lean);
+        let mut own = peaks.clone();
+        for p in &mut own {
+            p.point = FacePoint::new(p.point.x / unit, p.point.y / unit);
+            p.slope = 0.0;
+        }
+        let axes = strip::ProjectedAxes::new(&own, sight.foot, sight.distance_mm);
+        let candidates: Vec<choose::Candidate> = (0..own.len())
+            .into_par_iter()
+            .map(|k| {
+                let axis = strip::axis(peaks::away(own[k].point, sight.foot), 0.0);
+                let strip = strip::cut(&seen.photo, &sight, (own[k].point, axis), (k, &axes));
+                choose::Candidate {
+                    number: k,
+                    peak: own[k].clone(),
+                    axis,
+                    look: strip::first_stage(&nets.strips[0], &strip),
+                }
+            })
+            .collect();
+        let lengths = choose::of_usual_length(&candidates);
+        let evidence = lengths + BY_STRIP * strip_evidence(&candidates) + prior;
+        if evidence > best.1 {
+            best = (unit, evidence);
+        }
+    }
+    (best.0, lean)
+}
+
+/// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
+/// 122, 80, 60 and 40 cm, and most are called what they are.
+pub(super) const UNITS: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
+/// Weight of the strips' log-odds of being shafts beside where their nocks are.
+pub(super) const BY_STRIP: f64 = 0.1;
+
+/// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
+pub(super) fn in_own_stance<'a>(
+    nets: &Nets,
+    pixels: &RgbImage,
+    view: &View<'a>,
+    others: &[FacePoint],
+) -> Option<FirstStage<'a>> {
+    let upright = Sight::new(view, 1.0, Vector2::zeros());
+    let seen = FirstStage::new(nets, pixels, upright, view, others)?;
+    let (unit, lean) = stance(nets, view, &seen);
+    if unit > 1.0 || lean != Vector2::zeros() {
+        let sight = Sight::new(view, unit, lean);
+        return FirstStage::new(nets, pixels, sight, view, others);
+    }
+    Some(seen)
+}
+
+/// What is done with a strip.
+pub(super) type LookAlong<'a> = &'a (dyn Fn(&conv::Picture) -> strip::Look + Sync);

@@ -1,0 +1,66 @@
+//! The two sets of nets, built in.
+
+use super::{WeightsError, model, net, strip};
+
+/// One set of nets with their weights and the fitted model.
+#[doc(hidden)]
+pub struct Nets {
+    pub(super) map: net::MapNet,
+    pub(super) strips: [net::StripNet; 2],
+    pub(super) model: model::Model,
+}
+
+impl Nets {
+    /// From the contents of their files.
+    ///
+    /// # Errors
+    /// When one is damaged or holds another net.
+    pub fn new(map: &[u8], strips: [&[u8]; 2], model: &str) -> Result<Self, WeightsError> {
+        let strip = |bytes| net::StripNet::from_bytes(bytes, strip::PLANES, strip::OUTPUTS);
+        Ok(Self {
+            map: net::MapNet::from_bytes(map)?,
+            strips: [strip(strips[0])?, strip(strips[1])?],
+            model: model::Model::parse(model)?,
+        })
+    }
+}
+
+/// Both sets of nets. The first knows shafts as they are drawn and rendered, to a fraction of a millimetre; the second was fitted on from it
+/// on real photographs and knows more looks, less exactly.
+#[doc(hidden)]
+pub struct BothNets {
+    /// Those asked first.
+    pub first: Nets,
+    /// Those asked where the first ones hardly recognise what they find.
+    pub second: Nets,
+}
+
+impl BothNets {
+    /// Those built in.
+    ///
+    /// # Errors
+    /// When they are damaged.
+    pub fn built_in() -> Result<&'static Self, WeightsError> {
+        NETS.as_ref().map_err(Clone::clone)
+    }
+}
+
+pub(super) const MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/map.bin");
+pub(super) const STRIP_WEIGHTS: [&[u8]; 2] = [
+    include_bytes!("../../calibration/shaft-net/strip-1.bin"),
+    include_bytes!("../../calibration/shaft-net/strip-2.bin"),
+];
+const SECOND_MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/real/map.bin");
+const SECOND_STRIP_WEIGHTS: [&[u8]; 2] = [
+    include_bytes!("../../calibration/shaft-net/real/strip-1.bin"),
+    include_bytes!("../../calibration/shaft-net/real/strip-2.bin"),
+];
+
+static NETS: std::sync::LazyLock<Result<BothNets, WeightsError>> = std::sync::LazyLock::new(|| {
+    let first = include_str!("../../calibration/shaft-net/model.json");
+    let second = include_str!("../../calibration/shaft-net/real/model.json");
+    Ok(BothNets {
+        first: Nets::new(MAP_WEIGHTS, STRIP_WEIGHTS, first)?,
+        second: Nets::new(SECOND_MAP_WEIGHTS, SECOND_STRIP_WEIGHTS, second)?,
+    })
+});

@@ -1,0 +1,128 @@
+//! An analysis → shafts with kinds, confidence and covariance.
+
+use super::nets::Nets;
+use super::second_stage::{Analysis, HIDDEN_BASE};
+use super::sight::Sight;
+use super::{Candidate, Lean, Shaft, ShaftKind, Shafts, View, choose, model, peaks};
+use crate::geometry::FacePoint;
+
+/// Least confidence of a shaft that is handed on for a person to look at; from one half on the reading uses it. Below this four in five
+/// are none, and hardly a shaft is found there that isn't found above (practice photos).
+const LEAST_CONFIDENCE: f64 = 0.35;
+/// A shaft of unknown kind is never handed on as sure.
+const MOST_OF_UNKNOWN: f64 = 0.85;
+/// A tail of which less is in the picture doesn't tell fletched from bare.
+const LEAST_TAIL: f64 = 0.25;
+/// The shafts that are given of an analysis.
+pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Analysis) -> Shafts {
+    let camera = sight.centre_mm();
+    choose::explain_away(
+        &found.candidates,
+        &found.verdicts,
+        &mut found.probability,
+        sight.foot,
+        camera.z,
+    );
+    let mut kinds: Vec<(f64, f64)> = found
+        .verdicts
+        .iter()
+        .zip(&found.probability)
+        .map(|(v, p)| {
+            let fletched = nets.model.fletched(v);
+            (p * fletched, p * (1.0 - fletched))
+        })
+        .collect();
+    if let Some(given) = view.expected {
+        kinds = choose::with_told_numbers(&kinds, given);
+    }
+    let leans = found.leans(&nets.model, sight);
+    let mut shafts: Vec<Shaft> = (0..found.candidates.len())
+        .filter_map(|k| shaft(&nets.model, (view, sight), &found, k, kinds[k], leans[k]))
+        .filter(|s| s.confidence >= LEAST_CONFIDENCE)
+        .collect();
+    shafts.sort_by(|a, b| {
+        let by_place = a
+            .entry
+            .x
+            .total_cmp(&b.entry.x)
+            .then(a.entry.y.total_cmp(&b.entry.y));
+        b.confidence.total_cmp(&a.confidence).then(by_place)
+    });
+    let candidates = found
+        .candidates
+        .iter()
+        .zip(&found.verdicts)
+        .zip(&kinds)
+        .map(|((c, v), k)| Candidate {
+            entry: sight.called(c.peak.point),
+            far: sight.called(choose::shown(c, v.length_mm, sight.foot, camera.z)),
+            probability: k.0 + k.1,
+        })
+        .collect();
+    let width = found
+        .width_mm
+        .map(|w| w * sight.unit)
+        .filter(|_| shafts.iter().any(|s| s.confidence >= 0.5));
+    Shafts {
+        shafts,
+        thickness_mm: width,
+        candidates,
+        heat: Some(found.heat.called(sight.unit)),
+    }
+}
+
+/// Everything that is given of one candidate; `kinds`: probabilities of a fletched and of a bare shaft.
+fn shaft(
+    model: &model::Model,
+    (view, sight): (&View, &Sight),
+    found: &Analysis,
+    k: usize,
+    kinds: (f64, f64),
+    lean: Lean,
+) -> Option<Shaft> {
+    let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
+    let entry = c.peak.point;
+    let entry_px = sight.image_from_face(entry)?;
+    let is_shaft = kinds.0 + kinds.1;
+    let fletched = if is_shaft > 0.0 {
+        kinds.0 / is_shaft
+    } else {
+        0.5
+    };
+    let (kind, kind_probability) = match fletched {
+        _ if v.tail_seen < LEAST_TAIL => (ShaftKind::Unknown, 0.5),
+        // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
+        f if is_shaft >= 0.5 && (is_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
+            (ShaftKind::Unknown, 0.5)
+        }
+        f if f >= 0.5 => (ShaftKind::Fletched, f),
+        f => (ShaftKind::Bare, 1.0 - f),
+    };
+    let confidence = match kind {
+        ShaftKind::Unknown => is_shaft.min(MOST_OF_UNKNOWN),
+        _ => is_shaft * kind_probability,
+    };
+    let along = peaks::away(entry, sight.foot);
+    let across = nalgebra::Vector2::new(-along.y, along.x);
+    let next = sight.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
+    let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
+    let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
+    if found.base_is_hidden(sight, k) {
+        sd_along *= HIDDEN_BASE;
+    }
+    let own_cov_mm2 = along * along.transpose() * sd_along.powi(2)
+        + across * across.transpose() * sd_across.powi(2);
+    let cov_mm2 = own_cov_mm2 * sight.unit.powi(2) + (view.point_cov_mm2)(entry_px);
+    let nock = sight.project(entry.at_height(0.0) + c.axis * v.length_mm);
+    Some(Shaft {
+        entry: sight.called(entry),
+        cov_mm2,
+        entry_px,
+        kind,
+        kind_probability,
+        confidence,
+        lean: Some(lean),
+        thickness_mm: bar.map(|b| (b.width_mm + model.width_bias_mm) * sight.unit),
+        segment_px: nock.map(|n| [entry_px, n]),
+    })
+}

@@ -1,0 +1,182 @@
+//! The second stage: likely candidates between their edges, two nets along each, and what all say together.
+
+use super::first_stage::FirstStage;
+use super::nets::Nets;
+use super::sight::Sight;
+use super::{HeatMap, Lean, choose, edges, lean, model, peaks, strip};
+use crate::geometry::FacePoint;
+use rayon::prelude::*;
+
+/// The candidates of a photo with their scores, before they are given shaft by shaft.
+pub(super) struct Analysis {
+    /// Where the map shows the entries.
+    pub(super) before: Vec<FacePoint>,
+    pub(super) candidates: Vec<choose::Candidate>,
+    pub(super) verdicts: Vec<choose::Verdict>,
+    /// Of being the entry of a shaft, before the joint choice.
+    pub(super) probability: Vec<f64>,
+    /// The shaft's two edges, where they are plain to see.
+    pub(super) bars: Vec<Option<edges::Bar>>,
+    /// Length and thickness that the shafts have in common, mm.
+    pub(super) length_mm: f64,
+    pub(super) width_mm: Option<f64>,
+    pub(super) heat: HeatMap,
+}
+
+/// Candidates less likely than this are not looked at any closer.
+const LEAST_PROBABILITY: f64 = 0.03;
+
+/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them.
+pub(super) fn second_stage<'a, 'n>(
+    nets: &'n Nets,
+    mut seen: FirstStage<'a>,
+) -> (&'n Nets, Sight<'a>, Analysis) {
+    let heat = HeatMap::new(&seen.map, &seen.scores);
+    let mut candidates = std::mem::take(&mut seen.candidates);
+    let (mut verdicts, mut probability, mut common) = score(&nets.model, &candidates);
+    let likely: Vec<bool> = probability
+        .iter()
+        .map(|p| *p >= LEAST_PROBABILITY)
+        .collect();
+    for list_index in (0..candidates.len()).rev().filter(|&k| !likely[k]) {
+        candidates.remove(list_index);
+        verdicts.remove(list_index);
+        probability.remove(list_index);
+    }
+    let edges: Vec<(edges::Edges, edges::Bars)> = candidates
+        .par_iter()
+        .map(|c| {
+            let edges = edges::Edges::new(&seen.photo, &seen.sight, c.peak.point, c.axis, common);
+            let bars = edges.bars();
+            (edges, bars)
+        })
+        .collect();
+    let width = edges::common_width_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
+    let bars: Vec<Option<edges::Bar>> = edges
+        .iter()
+        .map(|(edges, bars)| edges.bar(bars, width?).filter(edges::Bar::is_plain))
+        .collect();
+    let before: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
+    for (candidate, bar) in candidates.iter_mut().zip(&bars) {
+        let Some(bar) = bar else { continue };
+        move_onto(&mut candidate.peak, bar, seen.map.foot());
+        seen.peaks[candidate.number] = candidate.peak.clone();
+    }
+    // now that the projected axes are known better, the candidate's own and its neighbours'
+    let numbers = candidates.iter().map(|c| c.number).collect();
+    candidates = seen.look_along(numbers, &|strip| strip::second_stage(&nets.strips, strip));
+    (verdicts, probability, common) = score(&nets.model, &candidates);
+    let length_mm = true_length(&verdicts, &probability, common);
+    let found = Analysis {
+        before,
+        candidates,
+        verdicts,
+        probability,
+        bars,
+        length_mm,
+        width_mm: width.map(|w| w + nets.model.width_bias_mm),
+        heat,
+    };
+    (nets, seen.sight, found)
+}
+
+/// How much further off along its axis an entry may be when something stands before it.
+pub(super) const HIDDEN_BASE: f64 = 2.5;
+/// Projected axes that show shorter than this on the face plane hide their own entry behind nock and vanes, mm.
+const END_ON_MM: f64 = 25.0;
+/// Another shaft hides an entry this near to its axis, mm.
+const HIDING_MM: f64 = 6.0;
+
+impl Analysis {
+    pub(super) fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
+        let shown = |k: usize| lean::Shown {
+            peak: &self.candidates[k].peak,
+            verdict: &self.verdicts[k],
+            probability: self.probability[k],
+            edges: self.bars[k].is_some(),
+        };
+        let shown: Vec<lean::Shown> = (0..self.candidates.len()).map(shown).collect();
+        let mut leans = lean::leans(
+            &shown,
+            self.length_mm,
+            model.usual_length_mm,
+            sight.foot,
+            sight.distance_mm,
+        );
+        for lean in &mut leans {
+            lean.right_rad += sight.lean.x.atan();
+            lean.up_rad += sight.lean.y.atan();
+        }
+        leans
+    }
+
+    /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
+    pub(super) fn base_is_hidden(&self, sight: &Sight, k: usize) -> bool {
+        let (foot, distance) = (sight.foot, sight.distance_mm);
+        let far = |k: usize| {
+            choose::shown(
+                &self.candidates[k],
+                self.verdicts[k].length_mm,
+                foot,
+                distance,
+            )
+        };
+        let entry = self.candidates[k].peak.point;
+        let covers = |other: usize| {
+            let start = self.candidates[other].peak.point;
+            let end = far(other);
+            let axis = nalgebra::Vector2::new(end.x - start.x, end.y - start.y);
+            let here = nalgebra::Vector2::new(entry.x - start.x, entry.y - start.y);
+            axis.try_normalize(1.0).is_some_and(|u| {
+                let forward = here.dot(&u);
+                forward > HIDING_MM && forward < axis.norm() && u.perp(&here).abs() < HIDING_MM
+            })
+        };
+        entry.distance(far(k)) < END_ON_MM
+            || (0..self.candidates.len()).any(|o| o != k && self.probability[o] > 0.5 && covers(o))
+    }
+}
+
+/// Moves an entry sideways onto the axis between its shaft's edges.
+fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
+    let away = peaks::away(peak.point, foot);
+    peak.point = FacePoint::new(
+        peak.point.x - away.y * bar.offset_mm,
+        peak.point.y + away.x * bar.offset_mm,
+    );
+    peak.slope += bar.slope;
+}
+
+/// Features of each candidate, the probability that it is the entry of a shaft, and the common length, mm.
+fn score(
+    model: &model::Model,
+    candidates: &[choose::Candidate],
+) -> (Vec<choose::Verdict>, Vec<f64>, f64) {
+    let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
+    let mut verdicts: Vec<choose::Verdict> = candidates
+        .iter()
+        .enumerate()
+        .map(|(k, c)| choose::verdict(c, &lengths.by_the_others(k)))
+        .collect();
+    let alone: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
+    choose::note_crowds(candidates, &mut verdicts, &alone);
+    let mut probability: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
+    choose::want_company(&mut probability, model.alone);
+    (verdicts, probability, lengths.common_mm())
+}
+
+/// The length by which this photo's shafts stand out: the median of those more likely than not, mm.
+fn true_length(verdicts: &[choose::Verdict], probability: &[f64], common: f64) -> f64 {
+    let mut lengths: Vec<f64> = verdicts
+        .iter()
+        .zip(probability)
+        .filter(|(_, p)| **p > 0.5)
+        .map(|(v, _)| v.length_mm)
+        .collect();
+    lengths.sort_by(f64::total_cmp);
+    match lengths.len() {
+        0 => common,
+        n if n % 2 == 1 => lengths[n / 2],
+        n => (lengths[n / 2 - 1] + lengths[n / 2]) / 2.0,
+    }
+}
