@@ -31,7 +31,7 @@ pub(crate) struct Candidate {
 
 /// What the joint choice makes of one candidate.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Verdict {
+pub(crate) struct Features {
     /// Entry score, log-odds.
     pub(crate) score: f64,
     /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
@@ -224,7 +224,7 @@ pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
 }
 
 /// What one candidate is worth, given where its nock should be (probability by place).
-pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
+pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
     let nock = nock_probability(&candidate.look);
     let joint: Vec<f64> = nock.iter().zip(prior).map(|(a, b)| a * b).collect();
     let sum: f64 = joint.iter().sum::<f64>().max(1e-30);
@@ -233,7 +233,7 @@ pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
     };
     let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
     let length = mean(&|k| place_mm(k));
-    Verdict {
+    Features {
         score: (p / (1.0 - p)).ln(),
         agreement: (sum * PLACES as f64).ln(),
         mask: candidate.peak.mask,
@@ -254,7 +254,7 @@ pub(crate) fn verdict(candidate: &Candidate, prior: &[f64]) -> Verdict {
 
 /// Lowers the probabilities of candidates that stand alone: who shoots a comparison shoots several, and most are plain to see.
 /// `alone`: what is left of the odds of a candidate where nothing else in the photo is a shaft.
-pub(crate) fn want_company(probability: &mut [f64], alone: f64) {
+pub(crate) fn penalise_isolated(probability: &mut [f64], alone: f64) {
     let none: f64 = probability.iter().map(|p| 1.0 - p).product();
     for p in probability {
         // that no other candidate is a shaft
@@ -268,11 +268,15 @@ pub(crate) fn want_company(probability: &mut [f64], alone: f64) {
 /// widths (practice photos: 4 to 12 mm serve as well).
 const CROWD_MM: f64 = 6.0;
 
-/// Notes in each verdict how near a likelier candidate is.
-pub(crate) fn note_crowds(candidates: &[Candidate], verdicts: &mut [Verdict], probability: &[f64]) {
-    for (k, verdict) in verdicts.iter_mut().enumerate() {
+/// Writes into the features of each candidate how near a likelier one is.
+pub(crate) fn set_likelier_neighbours(
+    candidates: &[Candidate],
+    features: &mut [Features],
+    probability: &[f64],
+) {
+    for (k, features) in features.iter_mut().enumerate() {
         let here = candidates[k].peak.point;
-        verdict.crowd = (0..candidates.len())
+        features.crowd = (0..candidates.len())
             .filter(|&o| probability[o] > probability[k])
             .map(|o| (-candidates[o].peak.point.distance(here) / CROWD_MM).exp())
             .fold(0.0, f64::max);
@@ -289,9 +293,9 @@ const EXPLAINED: f64 = 0.05;
 
 /// Lowers the probabilities of candidates that better ones explain: no two entries for one shaft.
 /// `foot` and `distance_mm` are where the camera stands over the face.
-pub(crate) fn explain_away(
+pub(crate) fn suppress_duplicates(
     candidates: &[Candidate],
-    verdicts: &[Verdict],
+    features: &[Features],
     probability: &mut [f64],
     foot: FacePoint,
     distance_mm: f64,
@@ -302,8 +306,8 @@ pub(crate) fn explain_away(
     for k in order {
         let explained = better.iter().any(|&b| {
             same_shaft(
-                (&candidates[b], &verdicts[b]),
-                (&candidates[k], &verdicts[k]),
+                (&candidates[b], &features[b]),
+                (&candidates[k], &features[k]),
                 foot,
                 distance_mm,
             )
@@ -328,8 +332,8 @@ pub(crate) fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64
 }
 
 fn same_shaft(
-    a: (&Candidate, &Verdict),
-    b: (&Candidate, &Verdict),
+    a: (&Candidate, &Features),
+    b: (&Candidate, &Features),
     foot: FacePoint,
     distance_mm: f64,
 ) -> bool {
@@ -360,7 +364,7 @@ const TOLD_WEIGHT: f64 = 1.2;
 
 /// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The told numbers
 /// weigh each possible total by exp(−weight · difference); forward and backward sums over the candidates give each one's share.
-pub(crate) fn with_told_numbers(kinds: &[(f64, f64)], told: (usize, usize)) -> Vec<(f64, f64)> {
+pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], told: (usize, usize)) -> Vec<(f64, f64)> {
     const N: usize = MOST_OF_A_KIND + 1;
     let zero = || vec![0.0; N * N];
     let step = |from: &[f64], (fletched, bare): (f64, f64)| {
@@ -488,18 +492,20 @@ mod tests {
         let lengths = Lengths::new(&[whole.clone(), cut.clone(), cut.clone()], USUAL);
         let common = lengths.common_mm();
         assert!((common - place_mm(38)).abs() < 12.0, "{common}");
-        assert!(verdict(&whole, &lengths.by_the_others(0)).tail_seen > 0.99);
-        assert!(verdict(&cut, &lengths.by_the_others(1)).tail_seen < 0.1);
+        assert!(features_of(&whole, &lengths.by_the_others(0)).tail_seen > 0.99);
+        assert!(features_of(&cut, &lengths.by_the_others(1)).tail_seen < 0.1);
         // a nock well inside the picture counts, however near the end of it is
         let inside = strip_with(26, 30);
-        assert!(verdict(&inside, &length_prior(place_mm(26), LENGTH_SDS_MM[0])).tail_seen > 0.9);
+        assert!(
+            features_of(&inside, &length_prior(place_mm(26), LENGTH_SDS_MM[0])).tail_seen > 0.9
+        );
     }
 
     #[test]
     fn a_candidate_does_not_agree_with_itself() {
         let agreement = |candidates: &[Candidate]| {
             let lengths = Lengths::new(candidates, USUAL);
-            verdict(&candidates[0], &lengths.by_the_others(0)).agreement
+            features_of(&candidates[0], &lengths.by_the_others(0)).agreement
         };
         let (c, other) = (strip_with(40, PLACES), strip_with(20, PLACES));
         let alone = agreement(std::slice::from_ref(&c));
@@ -510,10 +516,10 @@ mod tests {
     #[test]
     fn company_makes_the_difference_between_a_shaft_and_a_rod() {
         let mut alone = [0.5, 0.0];
-        want_company(&mut alone, 0.25);
+        penalise_isolated(&mut alone, 0.25);
         assert!((alone[0] - 0.2).abs() < 1e-12 && alone[1] == 0.0);
         let mut joined = [0.5, 1.0 - 1e-12];
-        want_company(&mut joined, 0.25);
+        penalise_isolated(&mut joined, 0.25);
         assert!((joined[0] - 0.5).abs() < 1e-6 && joined[1] > 0.99);
     }
 
@@ -525,16 +531,16 @@ mod tests {
             c
         };
         let candidates = [at(0.0), at(CROWD_MM), at(1000.0)];
-        let mut verdicts = [Verdict::default(); 3];
-        note_crowds(&candidates, &mut verdicts, &[0.4, 0.9, 0.8]);
-        assert!((verdicts[0].crowd - (-1f64).exp()).abs() < 1e-12);
-        assert!(verdicts[1].crowd == 0.0 && verdicts[2].crowd < 1e-9);
+        let mut features = [Features::default(); 3];
+        set_likelier_neighbours(&candidates, &mut features, &[0.4, 0.9, 0.8]);
+        assert!((features[0].crowd - (-1f64).exp()).abs() < 1e-12);
+        assert!(features[1].crowd == 0.0 && features[2].crowd < 1e-9);
     }
 
     #[test]
     fn told_numbers_weigh_but_do_not_force() {
         let kinds = [(0.9, 0.05), (0.45, 0.45), (0.3, 0.3), (0.02, 0.9)];
-        let with = with_told_numbers(&kinds, (2, 1));
+        let with = condition_on_counts(&kinds, (2, 1));
         assert!(
             with[1].0 > 0.6 && with[1].0 > with[1].1 * 1.5,
             "the doubtful one leans to the kind that is missing: {:?}",
@@ -545,7 +551,7 @@ mod tests {
             "one too many is doubted: {:?}",
             with[2]
         );
-        let against = with_told_numbers(&kinds, (0, 0));
+        let against = condition_on_counts(&kinds, (0, 0));
         assert!(against[0].0 > 0.5, "a plain shaft stays: {:?}", against[0]);
         let sum = |v: &[(f64, f64)]| {
             v.iter()
@@ -558,7 +564,7 @@ mod tests {
     fn told_numbers_by_brute_force() {
         let kinds = [(0.7, 0.2), (0.1, 0.3), (0.4, 0.4)];
         let told = (1, 1);
-        let got = with_told_numbers(&kinds, told);
+        let got = condition_on_counts(&kinds, told);
         let (mut total, mut share) = (0.0, [[0.0; 2]; 3]);
         for code in 0..27usize {
             let digits = [code % 3, code / 3 % 3, code / 9];

@@ -13,7 +13,7 @@ pub(super) const STEP: usize = 4;
 /// A picture of `channels` numbers per pixel, row after row, with zeros all round: a border of one pixel, on the right and below as
 /// many more as whole tiles of the quick convolution reach.
 #[derive(Clone, Debug)]
-pub(crate) struct Picture {
+pub(crate) struct Tensor {
     pub(crate) width: usize,
     pub(crate) height: usize,
     pub(crate) channels: usize,
@@ -28,7 +28,7 @@ fn stored(width: usize, height: usize, channels: usize) -> (usize, usize) {
     )
 }
 
-impl Picture {
+impl Tensor {
     pub(crate) fn zeros(width: usize, height: usize, channels: usize) -> Self {
         let (stride, rows) = stored(width, height, channels);
         Self {
@@ -102,7 +102,7 @@ impl Picture {
     }
 
     /// Half the size: the largest of each 2 × 2 pixels.
-    pub(crate) fn max_pooled(&self, spare: &mut Spare) -> Self {
+    pub(crate) fn max_pooled(&self, spare: &mut BufferPool) -> Self {
         let mut out = spare.picture(self.width / 2, self.height / 2, self.channels);
         let c = self.channels;
         out.fill_rows(|y, row| {
@@ -128,21 +128,21 @@ pub(super) fn larger(a: f32, b: f32) -> f32 {
 
 /// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.
 #[derive(Default)]
-pub(crate) struct Spare(Vec<Vec<f32>>);
+pub(crate) struct BufferPool(Vec<Vec<f32>>);
 
-impl Spare {
+impl BufferPool {
     /// Takes a picture's storage back.
-    pub(crate) fn keep(&mut self, picture: Picture) {
+    pub(crate) fn keep(&mut self, picture: Tensor) {
         self.0.push(picture.data);
     }
 
     /// A picture with zeros around; what is inside is left over from others and has to be filled.
-    fn picture(&mut self, width: usize, height: usize, channels: usize) -> Picture {
+    fn picture(&mut self, width: usize, height: usize, channels: usize) -> Tensor {
         let (stride, rows) = stored(width, height, channels);
         let need = stride * rows;
         let fitting = (0..self.0.len()).filter(|&k| self.0[k].len() >= need);
         let Some(best) = fitting.min_by_key(|&k| self.0[k].len()) else {
-            return Picture::zeros(width, height, channels);
+            return Tensor::zeros(width, height, channels);
         };
         let mut data = self.0.swap_remove(best);
         data.truncate(need);
@@ -155,7 +155,7 @@ impl Spare {
                 row[inner.end..].fill(0.0);
             }
         }
-        Picture {
+        Tensor {
             width,
             height,
             channels,
@@ -167,13 +167,13 @@ impl Spare {
 /// A picture as a layer sees it.
 #[derive(Clone, Copy)]
 pub(crate) struct Input<'a> {
-    pub(super) picture: &'a Picture,
+    pub(super) picture: &'a Tensor,
     doubled: bool,
 }
 
 impl<'a> Input<'a> {
     /// As it is.
-    pub(crate) fn plain(picture: &'a Picture) -> Self {
+    pub(crate) fn plain(picture: &'a Tensor) -> Self {
         Self {
             picture,
             doubled: false,
@@ -181,7 +181,7 @@ impl<'a> Input<'a> {
     }
 
     /// Twice the size, every pixel four times.
-    pub(crate) fn doubled(picture: &'a Picture) -> Self {
+    pub(crate) fn doubled(picture: &'a Tensor) -> Self {
         Self {
             picture,
             doubled: true,
@@ -288,8 +288,8 @@ impl Conv {
         pictures: &[Input],
         step: (usize, usize),
         relu: bool,
-        spare: &mut Spare,
-    ) -> Picture {
+        spare: &mut BufferPool,
+    ) -> Tensor {
         let size = pictures.first().map_or((0, 0), Input::size);
         let (width, height) = (size.0.div_ceil(step.0), size.1.div_ceil(step.1));
         let quick = self.quick.as_ref().filter(|_| step == (1, 1));
@@ -298,7 +298,7 @@ impl Conv {
                 p.picture.channels == c && p.size() == size && (quick.is_some() || !p.doubled)
             });
         if !fits {
-            return Picture::zeros(width, height, self.outputs);
+            return Tensor::zeros(width, height, self.outputs);
         }
         let mut out = spare.picture(width, height, self.outputs);
         if let Some(quick) = quick {

@@ -6,7 +6,7 @@
 //! length and the common lean, then of each shaft's own part.
 
 use super::Lean;
-use super::choose::Verdict;
+use super::choose::Features;
 use super::model::UsualLength;
 use super::peaks::Peak;
 use crate::geometry::FacePoint;
@@ -28,7 +28,7 @@ const SIDEWAYS_SD_BY_EDGES: f64 = 0.004;
 /// What the picture shows of one shaft.
 pub(super) struct Shown<'a> {
     pub(super) peak: &'a Peak,
-    pub(super) verdict: &'a Verdict,
+    pub(super) features: &'a Features,
     /// Probability of being a shaft.
     pub(super) probability: f64,
     /// Whether both edges are plain to see.
@@ -57,12 +57,12 @@ impl Row {
         } else {
             SIDEWAYS_SD
         };
-        let length_sd = along * s.verdict.length_sd_mm.hypot(LENGTH_SCATTER_MM);
+        let length_sd = along * s.features.length_sd_mm.hypot(LENGTH_SCATTER_MM);
         Self {
             u,
             w: Vector2::new(-u.y, u.x),
             along,
-            length: along * (s.verdict.length_mm - common_mm),
+            length: along * (s.features.length_mm - common_mm),
             slope: s.peak.slope,
             length_var: length_sd.powi(2) + LEAN_SD.powi(2),
             slope_var: sideways.powi(2) + LEAN_SD.powi(2),
@@ -148,7 +148,7 @@ mod tests {
         foot: FacePoint,
         lean: Vector2<f64>,
         length_mm: f64,
-    ) -> Vec<(Peak, Verdict)> {
+    ) -> Vec<(Peak, Features)> {
         let shaft = |&(x, y): &(f64, f64)| {
             let point = FacePoint::new(x, y);
             let u = super::super::peaks::away(point, foot);
@@ -166,22 +166,22 @@ mod tests {
                 tag: 0.0,
                 direction: Vector2::zeros(),
             };
-            let verdict = Verdict {
+            let features = Features {
                 length_mm: length,
                 length_sd_mm: 6.0,
-                ..Verdict::default()
+                ..Features::default()
             };
-            (peak, verdict)
+            (peak, features)
         };
         entries.iter().map(shaft).collect()
     }
 
-    fn found(seen: &[(Peak, Verdict)], foot: FacePoint, common_mm: f64) -> Vec<Lean> {
+    fn found(seen: &[(Peak, Features)], foot: FacePoint, common_mm: f64) -> Vec<Lean> {
         let shown: Vec<Shown> = seen
             .iter()
-            .map(|(peak, verdict)| Shown {
+            .map(|(peak, features)| Shown {
                 peak,
-                verdict,
+                features,
                 probability: 0.99,
                 edges: true,
             })

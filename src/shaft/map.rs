@@ -1,6 +1,6 @@
 //! The face map: the face plane resampled straight on, a pixel per millimetre, as the net sees it.
 
-use super::conv::Picture;
+use super::conv::Tensor;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
 use super::sight::Sight;
@@ -173,8 +173,8 @@ impl FaceMap {
     }
 
     /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and obliquity.
-    pub(crate) fn cells(&self) -> Picture {
-        let mut cells = Picture::zeros(self.width / 2, self.height / 2, MapNet::INPUTS);
+    pub(crate) fn cells(&self) -> Tensor {
+        let mut cells = Tensor::zeros(self.width / 2, self.height / 2, MapNet::INPUTS);
         let (foot_x, foot_y) = (self.foot.x - self.left_mm, self.top_mm - self.foot.y);
         cells.fill_rows(|j, row| {
             for (i, cell) in row.chunks_exact_mut(MapNet::INPUTS).enumerate() {

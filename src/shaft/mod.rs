@@ -150,7 +150,7 @@ impl HeatMap {
         }
     }
 
-    fn new(map: &map::FaceMap, scores: &conv::Picture) -> Self {
+    fn new(map: &map::FaceMap, scores: &conv::Tensor) -> Self {
         let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
         Self {
             left_mm: map.left_mm - 0.5,
@@ -285,7 +285,7 @@ pub struct Study {
 pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
     let (nets, sight, found) = analyse(nets, pixels, view, &[])?;
     let row = |k: usize| {
-        let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
+        let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
         [
             c.peak.point.x * sight.unit,
             c.peak.point.y * sight.unit,

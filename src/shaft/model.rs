@@ -1,6 +1,6 @@
 //! The few fitted numbers that turn net scores into probabilities and errors: `calibration/shaft-net/model.json`.
 
-use super::choose::Verdict;
+use super::choose::Features;
 use super::peaks::logistic;
 use super::weights::WeightsError;
 use serde::Deserialize;
@@ -8,7 +8,7 @@ use serde::Deserialize;
 /// Fitted on photos that neither net has seen; the file says which.
 #[derive(Clone, Debug, Deserialize)]
 pub(crate) struct Model {
-    /// Log-odds of being a shaft: a constant and a factor for each number of the [`Verdict`].
+    /// Log-odds of being a shaft: a constant and a factor for each number of the [`Features`].
     pub(crate) shaft: ShaftOdds,
     /// Log-odds of fletched.
     pub(crate) kind: KindOdds,
@@ -68,7 +68,7 @@ impl Model {
     }
 
     /// Probability that a candidate is the entry of a shaft.
-    pub(crate) fn shaft(&self, v: &Verdict) -> f64 {
+    pub(crate) fn shaft(&self, v: &Features) -> f64 {
         let m = &self.shaft;
         logistic(
             m.constant
@@ -81,7 +81,7 @@ impl Model {
     }
 
     /// Probability that a shaft is fletched.
-    pub(crate) fn fletched(&self, v: &Verdict) -> f64 {
+    pub(crate) fn fletched(&self, v: &Features) -> f64 {
         let m = &self.kind;
         logistic(m.constant + m.strip * v.fletched + m.map * v.tag)
     }

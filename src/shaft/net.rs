@@ -3,7 +3,7 @@
 //! Both are fitted outside of the program (`calibration/shaft-net/`); here they only run, on plain `f32` numbers, with the same
 //! sums in the same order whatever the number of threads.
 
-use super::conv::{Conv, Input, LANES, Picture, STEP, Spare, accumulate, larger};
+use super::conv::{BufferPool, Conv, Input, LANES, STEP, Tensor, accumulate, larger};
 use super::weights::{self, Layer, WeightsError};
 
 /// Sides of a face map must be multiples of this: cells of 2 mm, halved four times.
@@ -88,16 +88,16 @@ impl MapNet {
     }
 
     /// Runs the net on cells; their width and height must be multiples of 16. Gives [`MAP_OUTPUTS`] numbers per cell.
-    pub(crate) fn run(&self, cells: Picture) -> Picture {
-        let mut spare = Spare::default();
-        let both = |[a, b]: &[Conv; 2], inputs: &[Input], spare: &mut Spare| {
+    pub(crate) fn run(&self, cells: Tensor) -> Tensor {
+        let mut spare = BufferPool::default();
+        let both = |[a, b]: &[Conv; 2], inputs: &[Input], spare: &mut BufferPool| {
             let middle = a.run(inputs, (1, 1), true, spare);
             let x = b.run(&[Input::plain(&middle)], (1, 1), true, spare);
             spare.keep(middle);
             x
         };
         let mut x = cells;
-        let mut skips: Vec<Picture> = Vec::new();
+        let mut skips: Vec<Tensor> = Vec::new();
         for (level, convs) in self.encoder.iter().enumerate() {
             if level > 0 {
                 let pooled = x.max_pooled(&mut spare);
@@ -231,8 +231,8 @@ impl StripNet {
     }
 
     /// Runs the net: `[place along][number]`.
-    pub(crate) fn run(&self, strip: &Picture) -> Vec<f32> {
-        let mut spare = Spare::default();
+    pub(crate) fn run(&self, strip: &Tensor) -> Vec<f32> {
+        let mut spare = BufferPool::default();
         let mut x = strip.clone();
         for (conv, step) in &self.convs {
             let next = conv.run(&[Input::plain(&x)], *step, true, &mut spare);
@@ -303,7 +303,7 @@ pub(crate) mod tests {
         let (w, h) = (96, 64);
         let planes = noise(6 * w * h, 1);
         let at = |c: usize, x: usize, y: usize| planes[(c * h + y) * w + x];
-        let mut cells = Picture::zeros(w / 2, h / 2, MapNet::INPUTS);
+        let mut cells = Tensor::zeros(w / 2, h / 2, MapNet::INPUTS);
         cells.fill_rows(|y, row| {
             for (x, cell) in row.chunks_exact_mut(MapNet::INPUTS).enumerate() {
                 for (k, value) in cell.iter_mut().enumerate() {
@@ -342,7 +342,7 @@ pub(crate) mod tests {
             let net = StripNet::from_bytes(weights, inputs, strip::OUTPUTS).unwrap();
             let (w, h) = (192, 32);
             let planes = noise(inputs * w * h, 2);
-            let mut picture = Picture::zeros(w, h, inputs);
+            let mut picture = Tensor::zeros(w, h, inputs);
             picture.fill_rows(|y, row| {
                 for (x, pixel) in row.chunks_exact_mut(inputs).enumerate() {
                     for (c, value) in pixel.iter_mut().enumerate() {

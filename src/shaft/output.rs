@@ -16,15 +16,15 @@ const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
 pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Analysis) -> Shafts {
     let camera = sight.centre_mm();
-    choose::explain_away(
+    choose::suppress_duplicates(
         &found.candidates,
-        &found.verdicts,
+        &found.features,
         &mut found.probability,
         sight.foot,
         camera.z,
     );
     let mut kinds: Vec<(f64, f64)> = found
-        .verdicts
+        .features
         .iter()
         .zip(&found.probability)
         .map(|(v, p)| {
@@ -33,7 +33,7 @@ pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Anal
         })
         .collect();
     if let Some(given) = view.expected {
-        kinds = choose::with_told_numbers(&kinds, given);
+        kinds = choose::condition_on_counts(&kinds, given);
     }
     let leans = found.leans(&nets.model, sight);
     let mut shafts: Vec<Shaft> = (0..found.candidates.len())
@@ -51,7 +51,7 @@ pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Anal
     let candidates = found
         .candidates
         .iter()
-        .zip(&found.verdicts)
+        .zip(&found.features)
         .zip(&kinds)
         .map(|((c, v), k)| Candidate {
             entry: sight.called(c.peak.point),
@@ -80,7 +80,7 @@ fn shaft(
     kinds: (f64, f64),
     lean: Lean,
 ) -> Option<Shaft> {
-    let (c, v, bar) = (&found.candidates[k], &found.verdicts[k], found.bars[k]);
+    let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
     let entry = c.peak.point;
     let entry_px = sight.image_from_face(entry)?;
     let is_shaft = kinds.0 + kinds.1;

@@ -1,6 +1,6 @@
 //! Candidates: the peaks of the map net's entry score, and where the shaft of each seems to run.
 
-use super::conv::Picture;
+use super::conv::Tensor;
 use super::map::FaceMap;
 use crate::geometry::FacePoint;
 use nalgebra::Vector2;
@@ -56,7 +56,7 @@ pub(crate) fn logistic(x: f64) -> f64 {
 }
 
 /// The peaks of the score, best first.
-pub(crate) fn find(map: &FaceMap, out: &Picture) -> Vec<Peak> {
+pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
     let (w, h) = (out.width, out.height);
     let logit = |x: usize, y: usize| out.pixel(x, y)[ENTRY];
     let least = (LEAST_SCORE / (1.0 - LEAST_SCORE)).ln();
@@ -124,7 +124,7 @@ const LEAST_GAIN: f64 = 2.0;
 
 /// The slopes right and up that shafts at `peaks` have on the whole; none where that explains the directions in which they run over the
 /// map hardly better.
-pub(crate) fn common_lean(map: &FaceMap, out: &Picture, peaks: &[Peak]) -> Vector2<f64> {
+pub(crate) fn common_lean(map: &FaceMap, out: &Tensor, peaks: &[Peak]) -> Vector2<f64> {
     let (foot, distance) = (map.foot(), map.distance_mm());
     let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
     let likelihood = |lean: Vector2<f64>| {
@@ -167,7 +167,7 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Picture, peaks: &[Peak]) -> Vecto
 }
 
 /// Mean log-odds of "shaft" from `entry` along `axis` on the face plane, mm.
-fn mean_mask(map: &FaceMap, out: &Picture, entry: FacePoint, axis: Vector2<f64>) -> f64 {
+fn mean_mask(map: &FaceMap, out: &Tensor, entry: FacePoint, axis: Vector2<f64>) -> f64 {
     let steps = floor_steps(axis.norm());
     let sum: f64 = (0..steps)
         .map(|k| {
@@ -180,7 +180,7 @@ fn mean_mask(map: &FaceMap, out: &Picture, entry: FacePoint, axis: Vector2<f64>)
 }
 
 /// The lateral slope at which the most of "shaft" lies along the shaft's course on the map, and its mean log-odds there.
-fn course(map: &FaceMap, out: &Picture, entry: FacePoint) -> (f64, f64) {
+fn course(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
     let (foot, distance) = (map.foot(), map.distance_mm());
     let u = away(entry, foot);
     let obliquity = entry.distance(foot) / distance;
@@ -221,7 +221,7 @@ fn floor_steps(length_mm: f64) -> u16 {
 }
 
 /// A number of the cells at a place between their centres, by bilinear interpolation; far outside: −4 (no shaft).
-fn cell_value(out: &Picture, x: f64, y: f64, channel: usize) -> f64 {
+fn cell_value(out: &Tensor, x: f64, y: f64, channel: usize) -> f64 {
     let (i, j) = (x.floor(), y.floor());
     if i.is_nan() || j.is_nan() || i < 0.0 || j < 0.0 {
         return -4.0;

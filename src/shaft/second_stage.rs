@@ -12,7 +12,7 @@ pub(super) struct Analysis {
     /// Where the map shows the entries.
     pub(super) before: Vec<FacePoint>,
     pub(super) candidates: Vec<choose::Candidate>,
-    pub(super) verdicts: Vec<choose::Verdict>,
+    pub(super) features: Vec<choose::Features>,
     /// Of being the entry of a shaft, before the joint choice.
     pub(super) probability: Vec<f64>,
     /// The shaft's two edges, where they are plain to see.
@@ -33,14 +33,14 @@ pub(super) fn second_stage<'a, 'n>(
 ) -> (&'n Nets, Sight<'a>, Analysis) {
     let heat = HeatMap::new(&seen.map, &seen.scores);
     let mut candidates = std::mem::take(&mut seen.candidates);
-    let (mut verdicts, mut probability, mut common) = score(&nets.model, &candidates);
+    let (mut features, mut probability, mut common) = score(&nets.model, &candidates);
     let likely: Vec<bool> = probability
         .iter()
         .map(|p| *p >= LEAST_PROBABILITY)
         .collect();
     for list_index in (0..candidates.len()).rev().filter(|&k| !likely[k]) {
         candidates.remove(list_index);
-        verdicts.remove(list_index);
+        features.remove(list_index);
         probability.remove(list_index);
     }
     let edges: Vec<(edges::Edges, edges::Bars)> = candidates
@@ -65,12 +65,12 @@ pub(super) fn second_stage<'a, 'n>(
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
     candidates = seen.look_along(numbers, &|strip| strip::second_stage(&nets.strips, strip));
-    (verdicts, probability, common) = score(&nets.model, &candidates);
-    let length_mm = true_length(&verdicts, &probability, common);
+    (features, probability, common) = score(&nets.model, &candidates);
+    let length_mm = true_length(&features, &probability, common);
     let found = Analysis {
         before,
         candidates,
-        verdicts,
+        features,
         probability,
         bars,
         length_mm,
@@ -91,7 +91,7 @@ impl Analysis {
     pub(super) fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
         let shown = |k: usize| lean::Shown {
             peak: &self.candidates[k].peak,
-            verdict: &self.verdicts[k],
+            features: &self.features[k],
             probability: self.probability[k],
             edges: self.bars[k].is_some(),
         };
@@ -116,7 +116,7 @@ impl Analysis {
         let far = |k: usize| {
             choose::shown(
                 &self.candidates[k],
-                self.verdicts[k].length_mm,
+                self.features[k].length_mm,
                 foot,
                 distance,
             )
@@ -151,23 +151,23 @@ fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
 fn score(
     model: &model::Model,
     candidates: &[choose::Candidate],
-) -> (Vec<choose::Verdict>, Vec<f64>, f64) {
+) -> (Vec<choose::Features>, Vec<f64>, f64) {
     let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
-    let mut verdicts: Vec<choose::Verdict> = candidates
+    let mut features: Vec<choose::Features> = candidates
         .iter()
         .enumerate()
-        .map(|(k, c)| choose::verdict(c, &lengths.by_the_others(k)))
+        .map(|(k, c)| choose::features_of(c, &lengths.by_the_others(k)))
         .collect();
-    let alone: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
-    choose::note_crowds(candidates, &mut verdicts, &alone);
-    let mut probability: Vec<f64> = verdicts.iter().map(|v| model.shaft(v)).collect();
-    choose::want_company(&mut probability, model.alone);
-    (verdicts, probability, lengths.common_mm())
+    let alone: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
+    choose::set_likelier_neighbours(candidates, &mut features, &alone);
+    let mut probability: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
+    choose::penalise_isolated(&mut probability, model.alone);
+    (features, probability, lengths.common_mm())
 }
 
 /// The length by which this photo's shafts stand out: the median of those more likely than not, mm.
-fn true_length(verdicts: &[choose::Verdict], probability: &[f64], common: f64) -> f64 {
-    let mut lengths: Vec<f64> = verdicts
+fn true_length(features: &[choose::Features], probability: &[f64], common: f64) -> f64 {
+    let mut lengths: Vec<f64> = features
         .iter()
         .zip(probability)
         .filter(|(_, p)| **p > 0.5)

@@ -1,7 +1,7 @@
 //! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
-use super::conv::Picture;
+use super::conv::Tensor;
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
@@ -58,7 +58,7 @@ pub(crate) struct Look {
 }
 
 impl Look {
-    fn new(strip: &Picture, out: &[f32]) -> Self {
+    fn new(strip: &Tensor, out: &[f32]) -> Self {
         let seen = |place: usize| {
             let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
             let inside = columns
@@ -165,13 +165,13 @@ impl ProjectedAxes {
 }
 
 /// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn first_stage(net: &StripNet, strip: &Picture) -> Look {
+pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> Look {
     Look::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/shaft-net/train/README.md` has the figures).
-pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Picture) -> Look {
+pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
@@ -191,9 +191,9 @@ pub(crate) fn cut(
     sight: &Sight,
     (entry, axis): (FacePoint, Vector3<f64>),
     (own, axes): (usize, &ProjectedAxes),
-) -> Picture {
+) -> Tensor {
     let centre = sight.centre_mm();
-    let mut strip = Picture::zeros(ALONG, ACROSS, PLANES);
+    let mut strip = Tensor::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
         .map(|k| {

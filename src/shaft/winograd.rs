@@ -2,7 +2,7 @@
 //! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
 //! sums differ from the plain ones in the last digits only, and are the same on any number of threads.
 
-use super::conv::{Input, LANES, Picture, STEP, accumulate, larger};
+use super::conv::{Input, LANES, STEP, Tensor, accumulate, larger};
 use super::weights::Layer;
 
 /// Results of a tile, each way.
@@ -175,7 +175,7 @@ impl Winograd {
 
     /// Runs over pictures of `out`'s size whose channels together are the layer's inputs, into every pixel of `out`; negative results
     /// become zero if `relu`.
-    pub(crate) fn run(&self, pictures: &[Input], relu: bool, out: &mut Picture) {
+    pub(crate) fn run(&self, pictures: &[Input], relu: bool, out: &mut Tensor) {
         let width = out.width;
         let most = pictures.iter().map(|p| p.picture.channels).max();
         let space = || Space {
@@ -311,8 +311,8 @@ mod tests {
     use super::*;
     use crate::shaft::net::tests::noise;
 
-    fn picture(width: usize, height: usize, channels: usize, seed: u32) -> Picture {
-        let mut p = Picture::zeros(width, height, channels);
+    fn picture(width: usize, height: usize, channels: usize, seed: u32) -> Tensor {
+        let mut p = Tensor::zeros(width, height, channels);
         let numbers = noise(width * height * channels, seed);
         p.fill_rows(|y, row| {
             row.copy_from_slice(&numbers[y * width * channels..(y + 1) * width * channels]);
@@ -321,7 +321,7 @@ mod tests {
     }
 
     /// The definition of the convolution, in double precision.
-    fn plain(layer: &Layer, pictures: &[&Picture], x: usize, y: usize, output: usize) -> f64 {
+    fn plain(layer: &Layer, pictures: &[&Tensor], x: usize, y: usize, output: usize) -> f64 {
         let mut sum = f64::from(layer.bias[output]);
         let mut input = 0;
         for p in pictures {
@@ -352,7 +352,7 @@ mod tests {
                 bias: noise(11, 3),
                 weights: noise(11 * 81, 4),
             };
-            let mut got = Picture::zeros(width, height, 11);
+            let mut got = Tensor::zeros(width, height, 11);
             let inputs = [Input::plain(&a), Input::plain(&b)];
             Winograd::new(&layer).unwrap().run(&inputs, false, &mut got);
             for (x, y) in (0..width).flat_map(|x| (0..height).map(move |y| (x, y))) {
