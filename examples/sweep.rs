@@ -1,12 +1,12 @@
 //! Where measuring breaks: practice photos over distance of the camera, tilt, number of shafts, light and noise.
 //!
 //! ```text
-//! cargo run --release --example sweep -- [--photos N] [--only TEXT] [--threads N] [--size WxH] [--told] [--markdown]
+//! cargo run --release --example sweep -- [--photos N] [--only TEXT] [--threads N] [--size WxH] [--counts] [--markdown]
 //! ```
 //!
 //! Each row changes one thing and leaves the rest to the seeds, which are the same in all rows. The photos are drawn
 //! (`bossmark rehearse`), not real: the table shows where the program begins to fail, not how good it is on a range. Faces take
-//! turns. `--told` says how many shafts of each kind were shot; `--markdown` prints the table of `docs/accuracy/sweep.md`.
+//! turns. `--counts` says how many shafts of each kind were shot; `--markdown` prints the table of `docs/accuracy/sweep.md`.
 
 #![allow(
     clippy::print_stdout,
@@ -32,9 +32,9 @@ use std::process::ExitCode;
 
 /// Faces in turn.
 const FACES: [&str; 4] = ["wa-80", "wa-122", "wa-40", "wa-60"];
-/// Photos of a row if none is told.
+/// Photos of a row if none is given.
 const PHOTOS: u64 = 6;
-/// Size of the pictures if none is told, px: what messengers send.
+/// Size of the pictures if none is given, px: what messengers send.
 const SIZE: (u32, u32) = (2048, 1536);
 /// First seed: none that the documents' examples use.
 const FIRST_SEED: u64 = 5001;
@@ -92,7 +92,7 @@ struct Arguments {
     photos: u64,
     only: String,
     size: (u32, u32),
-    told: bool,
+    counts: bool,
     markdown: bool,
 }
 
@@ -111,7 +111,7 @@ fn arguments() -> Result<Arguments> {
         photos: PHOTOS,
         only: String::new(),
         size: SIZE,
-        told: false,
+        counts: false,
         markdown: false,
     };
     let mut args = std::env::args().skip(1);
@@ -128,7 +128,7 @@ fn arguments() -> Result<Arguments> {
                 let (w, h) = text.split_once('x').context("--size is like 2048x1536")?;
                 a.size = (w.parse().context("--size")?, h.parse().context("--size")?);
             }
-            "--told" => a.told = true,
+            "--counts" => a.counts = true,
             "--markdown" => a.markdown = true,
             _ => bail!("what is `{arg}`?"),
         }
@@ -163,7 +163,7 @@ fn photo(row: &Row, k: u64, a: &Arguments) -> Result<PhotoScore> {
     let made = rehearse(&options, "practice.jpg")?;
     let truth: Truth = serde_json::from_value(serde_json::to_value(&made.truth)?)?;
     let mut session = Session::default();
-    if a.told {
+    if a.counts {
         session.fletched = u32::try_from(options.fletched).ok();
         session.bare = u32::try_from(options.bare).ok();
     }

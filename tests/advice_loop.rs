@@ -37,7 +37,10 @@ fn most_bows_get_in_tune_and_few_are_told_so_falsely() {
         println!("{HEAD}");
         println!("{}", figures.line(if both { "both" } else { "one" }));
         assert!(figures.in_tune() >= 65.0, "too few bows got in tune");
-        assert!(figures.false_share() <= 8.0, "too many were told falsely");
+        assert!(
+            figures.false_share() <= 8.0,
+            "too many were falsely called in tune"
+        );
         assert!(figures.wrong_share() <= 8.0, "too many went the wrong way");
     }
 }

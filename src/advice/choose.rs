@@ -21,7 +21,7 @@ pub(super) struct Choice {
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
     /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
-    pub(super) told_mm2: f64,
+    pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,
     /// Spines worth trying, lowest first (`shaft-spine`).
@@ -327,7 +327,7 @@ fn choice(
         step,
         shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
         variance_mm2,
-        told_mm2: factor * factor * variance_mm2,
+        predicted_variance_mm2: factor * factor * variance_mm2,
         look_up,
         spines: None,
         past_zero: None,

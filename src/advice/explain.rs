@@ -355,7 +355,12 @@ fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, situation: &S
         .ok()
         .filter(|_| !situation.full_distance);
     let here = assumptions.map(|a| {
-        let (mean, _) = steps::from_30m(choice.shift_mm, choice.told_mm2, situation.distance_m, &a);
+        let (mean, _) = steps::from_30m(
+            choice.shift_mm,
+            choice.predicted_variance_mm2,
+            situation.distance_m,
+            &a,
+        );
         (mean.abs(), situation.distance_m)
     });
     let shift = with.map_or(0.0, |with| with.shift_mm) + choice.shift_mm;
@@ -368,7 +373,7 @@ fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, situation: &S
         to_go_mm: state.offset.mean.abs(),
         each_mm: state.beta(choice.change).map_or(0.0, |b| b.mean()),
         shift_mm: choice.shift_mm.abs(),
-        sd_mm: choice.told_mm2.sqrt(),
+        sd_mm: choice.predicted_variance_mm2.sqrt(),
         here_mm: here,
         left_mm: (state.offset.mean + shift) * state.offset.mean.signum(),
         other_way: with.is_some_and(|with| choice.shift_mm * with.shift_mm < 0.0),

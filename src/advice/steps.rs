@@ -63,7 +63,7 @@ fn reversible(change: Change) -> bool {
 fn expect(choice: &Choice, situation: &Situation, k: &Knowledge) -> Option<Expect> {
     let assumptions = Assumptions::embedded().ok()?;
     let at = |mean, variance| from_30m(mean, variance, situation.distance_m, &assumptions);
-    let (mean, variance) = at(choice.shift_mm, choice.told_mm2);
+    let (mean, variance) = at(choice.shift_mm, choice.predicted_variance_mm2);
     let sd = |v: f64| Some(rounded(v.sqrt(), 1));
     Some(match choice.axis {
         Axis::Vertical => Expect {

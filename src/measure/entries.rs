@@ -76,7 +76,7 @@ pub(super) fn propose_arrows(
     if arrows.is_empty() || end.entries.is_empty() {
         return;
     }
-    // colours are judged against the white of the paper
+    // colours are compared with the white of the paper
     let Some(white) = face::white(&photo.pixels, &fit.camera, spec) else {
         return;
     };

@@ -36,7 +36,7 @@ pub(crate) struct Features {
     pub(crate) score: f64,
     /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
     pub(crate) agreement: f64,
-    /// Log-odds of "shaft" along its course on the map.
+    /// Log-odds of "shaft" along its axis on the map.
     pub(crate) mask: f64,
     /// Length from entry to nock, mm.
     pub(crate) length_mm: f64,
@@ -285,8 +285,8 @@ pub(crate) fn set_likelier_neighbours(
 
 /// Entries nearer than this are one shaft: the thinnest shafts side by side are 4.5 mm apart, centre to centre.
 const SAME_ENTRY_MM: f64 = 4.0;
-/// A candidate this near to another's course, across it, and with a nock this near to the other's, is the same shaft.
-const SAME_COURSE_MM: f64 = 5.0;
+/// A candidate this near to another's axis, across it, and with a nock this near to the other's, is the same shaft.
+const SAME_AXIS_MM: f64 = 5.0;
 const SAME_NOCK_MM: f64 = 24.0;
 /// What is left of the odds of a candidate that a better one explains.
 const EXPLAINED: f64 = 0.05;
@@ -340,7 +340,7 @@ fn same_shaft(
     if a.0.peak.point.distance(b.0.peak.point) < SAME_ENTRY_MM {
         return true;
     }
-    // b's entry beside a's course, and b's own nock, read without regard to the others, where a's nock shows
+    // b's entry beside a's axis, and b's own nock, read without regard to the others, where a's nock shows
     let start = Vector2::new(a.0.peak.point.x, a.0.peak.point.y);
     let vector = |p: FacePoint| Vector2::new(p.x, p.y);
     let end = vector(shown(a.0, a.1.length_mm, foot, distance_mm));
@@ -353,18 +353,18 @@ fn same_shaft(
     // a second shaft in line shows its nock as far on as its entry, stretched by the perspective; the same shaft shows the same
     let stretch = distance_mm / (distance_mm - a.1.length_mm).max(1.0);
     let limit = SAME_NOCK_MM.min(0.5 * forward * stretch);
-    let on_course = forward > 0.0 && forward < (end - start).norm() && sideways < SAME_COURSE_MM;
-    on_course && nock.norm() < limit
+    let on_axis = forward > 0.0 && forward < (end - start).norm() && sideways < SAME_AXIS_MM;
+    on_axis && nock.norm() < limit
 }
 
-/// Largest number of shafts of one kind that the told numbers are weighed with.
+/// Largest number of shafts of one kind for which the given numbers count.
 const MOST_OF_A_KIND: usize = 24;
-/// Log weight of each shaft too many or too few against the told numbers: a prior, never a force.
-const TOLD_WEIGHT: f64 = 1.2;
+/// Log weight of each shaft too many or too few against the given numbers: a prior, never a force.
+const GIVEN_WEIGHT: f64 = 1.2;
 
-/// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The told numbers
+/// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The given numbers
 /// weigh each possible total by exp(−weight · difference); forward and backward sums over the candidates give each one's share.
-pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], told: (usize, usize)) -> Vec<(f64, f64)> {
+pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], given: (usize, usize)) -> Vec<(f64, f64)> {
     const N: usize = MOST_OF_A_KIND + 1;
     let zero = || vec![0.0; N * N];
     let step = |from: &[f64], (fletched, bare): (f64, f64)| {
@@ -388,11 +388,11 @@ pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], told: (usize, usize)) ->
         to
     };
     // value[k]: expected weight when k's and later candidates are still open, by what was counted before
-    let gap = |n: usize, told: usize| n.abs_diff(told.min(MOST_OF_A_KIND)) as f64;
+    let gap = |n: usize, given: usize| n.abs_diff(given.min(MOST_OF_A_KIND)) as f64;
     let mut value = vec![zero()];
     for f in 0..N {
         for b in 0..N {
-            value[0][f * N + b] = (-TOLD_WEIGHT * (gap(f, told.0) + gap(b, told.1))).exp();
+            value[0][f * N + b] = (-GIVEN_WEIGHT * (gap(f, given.0) + gap(b, given.1))).exp();
         }
     }
     for &(fletched, bare) in kinds.iter().rev() {
@@ -538,7 +538,7 @@ mod tests {
     }
 
     #[test]
-    fn told_numbers_weigh_but_do_not_force() {
+    fn given_counts_inform_but_do_not_force() {
         let kinds = [(0.9, 0.05), (0.45, 0.45), (0.3, 0.3), (0.02, 0.9)];
         let with = condition_on_counts(&kinds, (2, 1));
         assert!(
@@ -561,10 +561,10 @@ mod tests {
     }
 
     #[test]
-    fn told_numbers_by_brute_force() {
+    fn given_counts_by_brute_force() {
         let kinds = [(0.7, 0.2), (0.1, 0.3), (0.4, 0.4)];
-        let told = (1, 1);
-        let got = condition_on_counts(&kinds, told);
+        let given = (1, 1);
+        let got = condition_on_counts(&kinds, given);
         let (mut total, mut share) = (0.0, [[0.0; 2]; 3]);
         for code in 0..27usize {
             let digits = [code % 3, code / 3 % 3, code / 9];
@@ -573,7 +573,7 @@ mod tests {
                 w *= [1.0 - k.0 - k.1, k.0, k.1][*d];
             }
             let n = |kind: usize| digits.iter().filter(|d| **d == kind).count();
-            w *= (-TOLD_WEIGHT * (n(1).abs_diff(told.0) + n(2).abs_diff(told.1)) as f64).exp();
+            w *= (-GIVEN_WEIGHT * (n(1).abs_diff(given.0) + n(2).abs_diff(given.1)) as f64).exp();
             total += w;
             for (k, d) in digits.iter().enumerate() {
                 if *d > 0 {

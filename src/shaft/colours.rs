@@ -1,4 +1,4 @@
-//! Arrow numbers from colours: which of the arrows that were told each shaft is.
+//! Arrow numbers from colours: which of the arrows that were given each shaft is.
 
 use super::{Shaft, ShaftKind, identity, tail};
 use crate::colours::Named;
@@ -7,7 +7,7 @@ use crate::geometry::camera::Camera;
 use image::RgbImage;
 use rayon::prelude::*;
 
-/// How an arrow looks, as far as it was told.
+/// How an arrow looks, as far as it was given.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ArrowLook {
     /// Fletched or bare.
@@ -21,15 +21,15 @@ pub struct ArrowLook {
 /// A shaft's likeliest arrow.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Proposal {
-    /// Its place among the arrows that were told.
+    /// Its place among the arrows that were given.
     pub arrow: usize,
     /// Probability that the shaft is this arrow.
     pub p: f64,
 }
 
-/// Share of shafts that are none of the arrows told, though arrows were told: a forgotten spare, a neighbour's (invented).
+/// Share of shafts that are none of the arrows given, though arrows were given: a forgotten spare, a neighbour's (invented).
 const STRANGER: f64 = 0.05;
-/// Share of shafts whose course was followed to another's tail, so that what is seen there says nothing of them (invented; on
+/// Share of shafts whose axis was followed to another's tail, so that what is seen there says nothing of them (invented; on
 /// drawn practice photos some of the wrong proposals are such).
 const OTHER_TAIL: f64 = 0.02;
 /// Least probability of a proposal: two arrows that look alike have one half each, and stay open.
@@ -53,7 +53,7 @@ pub fn identify(
             None => classes.push((look, k, 1)),
         }
     }
-    let courses: Vec<Option<[ImagePoint; 2]>> = shafts
+    let segments: Vec<Option<[ImagePoint; 2]>> = shafts
         .iter()
         .map(|s| s.segment_px.filter(|_| s.confidence >= COVERS))
         .collect();
@@ -61,7 +61,7 @@ pub fn identify(
         .par_iter()
         .enumerate()
         .map(|(i, shaft)| {
-            let others: Vec<[ImagePoint; 2]> = courses
+            let others: Vec<[ImagePoint; 2]> = segments
                 .iter()
                 .enumerate()
                 .filter_map(|(k, c)| c.filter(|_| k != i))
@@ -227,20 +227,20 @@ mod tests {
         let shafts: Vec<Shaft> = places.iter().map(|p| shaft(&camera, p.0, p.1)).collect();
         let all: Vec<_> = shafts.iter().copied().zip(colours).collect();
         let pixels = drawn(&camera, &all);
-        let told = ["blue", "yellow", "red", "green"];
-        let seen = proposed(&pixels, &camera, &shafts, &told);
+        let given = ["blue", "yellow", "red", "green"];
+        let seen = proposed(&pixels, &camera, &shafts, &given);
         assert_eq!(seen, [Some(2), Some(3), Some(0), Some(1)]);
         // a spare in the quiver and another order of telling change nothing
-        let told = ["white", "green", "blue", "yellow", "red"];
-        let seen = proposed(&pixels, &camera, &shafts, &told);
+        let given = ["white", "green", "blue", "yellow", "red"];
+        let seen = proposed(&pixels, &camera, &shafts, &given);
         assert_eq!(seen, [Some(4), Some(1), Some(2), Some(3)]);
         // two red nocks: either may be the red shaft
-        let told = ["red", "red", "green", "blue", "yellow"];
-        let seen = proposed(&pixels, &camera, &shafts, &told);
+        let given = ["red", "red", "green", "blue", "yellow"];
+        let seen = proposed(&pixels, &camera, &shafts, &given);
         assert_eq!(seen, [None, Some(2), Some(3), Some(4)]);
-        // nobody told of a yellow one
-        let told = ["red", "green", "blue"];
-        let seen = proposed(&pixels, &camera, &shafts, &told);
+        // no yellow one is given
+        let given = ["red", "green", "blue"];
+        let seen = proposed(&pixels, &camera, &shafts, &given);
         assert_eq!(seen, [Some(0), Some(1), Some(2), None]);
     }
 

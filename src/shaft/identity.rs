@@ -1,6 +1,6 @@
 //! Which arrow each shaft is: the likeliest of all joint assignments, as exact probabilities.
 //!
-//! Each shaft is one arrow at most, each arrow one shaft at most, and a shaft may be none of them. Arrows that are told to look
+//! Each shaft is one arrow at most, each arrow one shaft at most, and a shaft may be none of them. Arrows that are given to look
 //! alike are one class with a number, so that the exact sum over all assignments runs over how many of each class are used; of
 //! the arrows of one class each is as likely.
 

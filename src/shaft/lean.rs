@@ -153,10 +153,10 @@ mod tests {
             let point = FacePoint::new(x, y);
             let u = super::super::peaks::away(point, foot);
             let obliquity = point.distance(foot) / DISTANCE_MM;
-            // as in `peaks`: what a lean along u adds to the course of a perpendicular shaft on the face plane
+            // as in `peaks`: what a lean along u adds to the axis of a perpendicular shaft on the face plane
             let slope = lean.dot(&Vector2::new(-u.y, u.x));
-            let course = obliquity + lean.dot(&u);
-            let on_face = course * DISTANCE_MM * length_mm / (DISTANCE_MM - length_mm);
+            let axis = obliquity + lean.dot(&u);
+            let on_face = axis * DISTANCE_MM * length_mm / (DISTANCE_MM - length_mm);
             let length = on_face / (obliquity + on_face / DISTANCE_MM);
             let peak = Peak {
                 score: 0.99,

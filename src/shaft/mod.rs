@@ -170,23 +170,23 @@ impl HeatMap {
 /// Least thickness that a face of the right size gives, and largest, mm: shafts of 4.5 to 9.3 mm are in use (World Archery's
 /// limit is 9.3 mm, from memory) and reading is good to a millimetre.
 const THICKNESS_MM: (f64, f64) = (3.2, 11.5);
-/// How far the thickness seen may lie beside the one told, as a share of it: it is read to a few per cent, and faces of the same
+/// How far the thickness seen may lie beside the one given, as a share of it: it is read to a few per cent, and faces of the same
 /// look are a third larger or smaller than each other at least (60 and 80 cm).
-const OF_TOLD: (f64, f64) = (0.83, 1.2);
+const OF_GIVEN: (f64, f64) = (0.83, 1.2);
 
 impl Shafts {
     /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick, or
-    /// not those whose diameter was told.
+    /// not those whose diameter was given.
     #[must_use]
-    pub fn face_size_doubtful(&self, told_mm: Option<f64>) -> bool {
+    pub fn face_size_doubtful(&self, given_mm: Option<f64>) -> bool {
         // out of focus most shafts show no edges, and the few that do are blurred into thicker ones
         let sharp = self.shafts.iter().filter(|s| s.thickness_mm.is_some());
         let sharp = 2 * sharp.count() > self.shafts.len();
         self.thickness_mm.is_some_and(|seen| {
-            let as_told =
-                |told: f64| !sharp || (OF_TOLD.0 * told..=OF_TOLD.1 * told).contains(&seen);
+            let as_given =
+                |given: f64| !sharp || (OF_GIVEN.0 * given..=OF_GIVEN.1 * given).contains(&seen);
             !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&seen)
-                || told_mm.is_some_and(|told| !as_told(told))
+                || given_mm.is_some_and(|given| !as_given(given))
         })
     }
 }

@@ -12,7 +12,7 @@ pub(crate) struct Model {
     pub(crate) shaft: ShaftOdds,
     /// Log-odds of fletched.
     pub(crate) kind: KindOdds,
-    /// Standard deviation of the entry along and across the shaft's course.
+    /// Standard deviation of the entry along and across the shaft's axis.
     pub(crate) entry_sd_mm: EntrySd,
     /// What shafts stand out of the boss by, before any is seen.
     pub(crate) usual_length_mm: UsualLength,
@@ -91,7 +91,7 @@ impl Model {
         fletched.max(1.0 - fletched) >= self.kind.least
     }
 
-    /// Standard deviations of the entry along and across the shaft's course on the face, mm.
+    /// Standard deviations of the entry along and across the shaft's axis on the face, mm.
     pub(crate) fn entry_sd_mm(
         &self,
         shaft_probability: f64,

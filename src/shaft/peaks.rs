@@ -29,7 +29,7 @@ pub(crate) struct Peak {
     /// Slope of the shaft across the direction away from the foot (tangent of the sideways lean), to the left of that
     /// direction positive.
     pub(crate) slope: f64,
-    /// Mean log-odds of "shaft" along the shaft's course on the map.
+    /// Mean log-odds of "shaft" along the shaft's axis on the map.
     pub(crate) mask: f64,
     /// Log-odds of fletched, by the map.
     pub(crate) tag: f64,
@@ -93,7 +93,7 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
             let column = 2.0 * (x as f64 + f64::from(p[OFFSET])) + 0.5;
             let row = 2.0 * (y as f64 + f64::from(p[OFFSET + 1])) + 0.5;
             let point = map.point(column, row);
-            let (slope, mask) = course(map, out, point);
+            let (slope, mask) = axis_towards_nock(map, out, point);
             Peak {
                 score: logistic(f64::from(v)),
                 point,
@@ -179,24 +179,24 @@ fn mean_mask(map: &FaceMap, out: &Tensor, entry: FacePoint, axis: Vector2<f64>) 
     sum / f64::from(steps)
 }
 
-/// The lateral slope at which the most of "shaft" lies along the shaft's course on the map, and its mean log-odds there.
-fn course(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
+/// The lateral slope at which the most of "shaft" lies along the shaft's axis on the map, and its mean log-odds there.
+fn axis_towards_nock(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
     let (foot, distance) = (map.foot(), map.distance_mm());
     let u = away(entry, foot);
     let obliquity = entry.distance(foot) / distance;
     // a point at height z of a shaft with slope s shows on the map at entry + (u·obliquity·D + w·s·D)·z/(D − z)
     let mean = |slope: f64| {
-        let course =
+        let axis =
             Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
         let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
-        mean_mask(map, out, entry, course * end)
+        mean_mask(map, out, entry, axis * end)
     };
     let tries = (2.0 * LARGEST_SLOPE / SLOPE_STEP).round();
     let (mut best, mut slopes) = ((f64::NEG_INFINITY, 0.0), Vec::new());
     let mut k = 0.0;
     while k <= tries {
         let slope = -LARGEST_SLOPE + k * SLOPE_STEP;
-        // eight independent cells along the course weigh as much as the prior's log density
+        // eight independent cells along the axis weigh as much as the prior's log density
         let score = 8.0 * mean(slope) - 0.5 * (slope / SLOPE_SD).powi(2);
         slopes.push((slope, score));
         if score > best.0 {
@@ -204,7 +204,7 @@ fn course(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
         }
         k += 1.0;
     }
-    // centre of mass about the best: finer than the steps, calm where the course is short
+    // centre of mass about the best: finer than the steps, calm where the axis is short
     let (mut weight, mut sum) = (0.0, 0.0);
     for (slope, score) in slopes {
         let w = (score - best.0).exp();

@@ -1,7 +1,7 @@
 //! The colours of a shaft's nock and vanes, as likelihoods of colours' names.
 //!
 //! The photo is sampled in millimetres along and across the tail. Where exactly the nock ends, and how far the axis runs beside
-//! the course, is found out by where the middle differs from both its sides and where it stops to; what is not sure of it stays
+//! the axis, is found out by where the middle differs from both its sides and where it stops to; what is not sure of it stays
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
@@ -110,7 +110,7 @@ impl Tail {
     }
 }
 
-/// Share of the vanes that has each of the colours told: of three vanes the first colour is the index vane's.
+/// Share of the vanes that has each of the colours given: of three vanes the first colour is the index vane's.
 fn shares(colours: usize) -> Vec<f64> {
     match colours {
         2 => vec![1.0 / 3.0, 2.0 / 3.0],
@@ -175,7 +175,7 @@ impl Samples {
         Some(sum)
     }
 
-    /// Log-odds that a tube, not the ground, shows at a place; 0 where that can't be told.
+    /// Log-odds that a tube, not the ground, shows at a place; 0 where that can't be seen.
     fn tube(&self, along: usize, across: usize) -> f64 {
         let Some(middle) = self.mean(along, across) else {
             return 0.0;
@@ -211,7 +211,7 @@ impl Looked {
     }
 }
 
-/// The nock's end and the unit vector towards it, from the course in the picture and the lean.
+/// The nock's end and the unit vector towards it, from the axis in the picture and the lean.
 fn nock(camera: &Camera, shaft: &Shaft) -> Option<(Vector3<f64>, Vector3<f64>)> {
     let [_, end_px] = shaft.segment_px?;
     let (right, up) = shaft
@@ -259,7 +259,7 @@ fn covers([entry, nock]: [ImagePoint; 2], p: ImagePoint, scale: f64) -> bool {
     aside < half * scale && along > 0.0 && from_nock < NEIGHBOUR_MM.1
 }
 
-/// Looks at the tail of a shaft. `white` is what a white face would show, `others` are the courses of its neighbours in the
+/// Looks at the tail of a shaft. `white` is what a white face would show, `others` are the axes of its neighbours in the
 /// picture, entry and nock. Empty where nothing of it is seen.
 pub(super) fn look(
     pixels: &RgbImage,

@@ -157,20 +157,9 @@ fn all_records(file: &Path) -> Result<Vec<End>, StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::{Entry, EntryState, PhotoRecord};
+    use crate::record::{EntryState, PhotoRecord};
     use crate::store::name_of;
-
-    fn with(state: EntryState, revision: u64) -> End {
-        End {
-            entries: vec![Entry {
-                id: 1,
-                state,
-                ..Entry::default()
-            }],
-            revision,
-            ..End::default()
-        }
-    }
+    use crate::store::test_records::with;
 
     #[test]
     fn one_of_several_records_is_changed_and_the_others_stay() {

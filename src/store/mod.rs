@@ -17,3 +17,22 @@ pub use save::{
     is_touched, record_at, save_document, save_proposal, save_proposals, save_revision,
     save_revisions,
 };
+
+#[cfg(test)]
+mod test_records {
+    //! Records for the tests of this folder.
+    use crate::record::{End, Entry, EntryState};
+
+    /// An end with one entry in that state.
+    pub(super) fn with(state: EntryState, revision: u64) -> End {
+        End {
+            entries: vec![Entry {
+                id: 1,
+                state,
+                ..Entry::default()
+            }],
+            revision,
+            ..End::default()
+        }
+    }
+}

@@ -144,23 +144,11 @@ pub(super) fn check_older(there: &End, new: &End) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::Entry;
     use crate::store::photos;
+    use crate::store::test_records::with;
 
     fn folder() -> tempfile::TempDir {
         tempfile::tempdir().expect("temporary folder")
-    }
-
-    fn with(state: EntryState, revision: u64) -> End {
-        End {
-            entries: vec![Entry {
-                id: 1,
-                state,
-                ..Entry::default()
-            }],
-            revision,
-            ..End::default()
-        }
     }
 
     #[test]

@@ -75,7 +75,7 @@ impl SessionArgs {
     }
 }
 
-/// How lengths and dates are written for people: told, never guessed from the machine.
+/// How lengths and dates are written for people: by flags, never guessed from the machine.
 #[derive(Args, Clone, Copy, Debug, Default)]
 pub struct LocalArgs {
     /// Unit of lengths in texts and reports; documents and tables stay in mm

@@ -123,11 +123,11 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
             told.and_then(|n| usize::try_from(n).ok())
                 .filter(|&n| n != there(kind))
         };
-        for (told, kind) in [
+        for (count, kind) in [
             (end.session.fletched, EntryKind::Fletched),
             (end.session.bare, EntryKind::Bare),
         ] {
-            if let Some(given) = differs(told, kind) {
+            if let Some(given) = differs(count, kind) {
                 differing.push(CountDiffers {
                     end: seen.end_name(place),
                     kind,
