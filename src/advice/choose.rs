@@ -1,36 +1,15 @@
 //! Which change comes next, and how far it goes.
 
 use super::ahead::{Goal, ends_to_go};
+use super::choice::{Choice, best_pair, choice, nearest, with_offset};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::Beta;
 use super::moves::{Move, Moves, moves, present};
+use super::shaft_changes::{cut, next_spine};
 use super::situation::{AxisState, Situation};
 use super::{Change, LookUp};
-use crate::math::normal_cdf;
 
 /// Alternatives that are named beside the next change.
 const MOST_OTHERS: usize = 3;
-
-/// A change chosen, in units of its lever, with what to expect of it.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Choice {
-    pub(super) change: Change,
-    pub(super) axis: Axis,
-    pub(super) step: Move,
-    /// Shift of u or v to expect at 30 m, mm, and its variance.
-    pub(super) shift_mm: f64,
-    pub(super) variance_mm2: f64,
-    /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
-    pub(super) predicted_variance_mm2: f64,
-    /// What has to be looked up first.
-    pub(super) look_up: Vec<LookUp>,
-    /// Spines worth trying, lowest first (`shaft-spine`).
-    pub(super) spines: Option<[f64; 2]>,
-    /// A cut's probability of going past zero.
-    pub(super) past_zero: Option<f64>,
-    /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
-    pub(super) tweak: Option<[f64; 2]>,
-}
 
 /// What to do next.
 #[derive(Clone, Debug, PartialEq)]
@@ -227,15 +206,6 @@ fn ends_after(situation: &Situation, state: &AxisState, choices: &[Choice], k: &
     }
 }
 
-/// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
-fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
-    let cov = state
-        .beta(choice.change)
-        .map_or(0.0, |b| b.median * b.cov_offset);
-    let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
-    choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
-}
-
 fn vertical(
     situation: &Situation,
     state: &AxisState,
@@ -286,55 +256,6 @@ fn reversible(
     Some(choice(state, change, step, beta, moves.look_up, k))
 }
 
-/// The step nearest to a target, nothing included: none when the target is nearer to nothing than to the first step.
-fn nearest(steps: &[Move], target: f64) -> Option<Move> {
-    let off = |amount: f64| (amount.abs() - target).abs();
-    steps
-        .iter()
-        .copied()
-        .filter(|m| off(m.amount) <= off(0.0))
-        .min_by(|a, b| off(a.amount).total_cmp(&off(b.amount)))
-}
-
-/// A choice with the shift to expect of it.
-fn choice(
-    state: &AxisState,
-    change: Change,
-    step: Move,
-    beta: Beta,
-    look_up: Vec<LookUp>,
-    k: &Knowledge,
-) -> Choice {
-    let a = &k.learning;
-    let n = step.amount;
-    let shafts = if change == Change::ShaftSpine {
-        a.new_shafts_mm * a.new_shafts_mm
-    } else {
-        0.0
-    };
-    let variance_mm2 = n * n * beta.variance()
-        + (a.shift_share * n * beta.median).powi(2)
-        + a.floor_mm * a.floor_mm
-        + shafts;
-    let factor = if state.times_tried(change) > 0 {
-        k.telling.tried
-    } else {
-        k.telling.untried
-    };
-    Choice {
-        change,
-        axis: state.axis,
-        step,
-        shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
-        variance_mm2,
-        predicted_variance_mm2: factor * factor * variance_mm2,
-        look_up,
-        spines: None,
-        past_zero: None,
-        tweak: None,
-    }
-}
-
 /// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
 fn heights_together(
     situation: &Situation,
@@ -365,25 +286,6 @@ fn heights_together(
         .iter()
         .flat_map(|n| rests.iter().map(move |r| [n.clone(), r.clone()]));
     best_pair(state, pairs, k)
-}
-
-/// The pair of changes with the least expected square of what is left, if that is a clear gain.
-fn best_pair(
-    state: &AxisState,
-    pairs: impl Iterator<Item = [Choice; 2]>,
-    k: &Knowledge,
-) -> Option<Vec<Choice>> {
-    let m = state.offset.mean;
-    let square = |pair: &[Choice; 2]| {
-        (m + pair[0].shift_mm + pair[1].shift_mm).powi(2)
-            + pair[0].variance_mm2
-            + pair[1].variance_mm2
-    };
-    pairs
-        .map(|pair| (square(&pair), pair))
-        .filter(|(square, _)| *square < k.policy.pair_gain * m * m)
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, pair)| pair.to_vec())
 }
 
 fn horizontal(
@@ -424,111 +326,6 @@ fn horizontal(
     .into_iter()
     .flatten()
     .collect()
-}
-
-/// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero.
-/// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
-fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
-    let p = &k.policy;
-    let m = state.offset.mean;
-    let allowed = situation.full_distance
-        && m > p.cut_above_mm
-        && state.offset.side() >= p.cut_side
-        && !state.is_contradicted();
-    if !allowed {
-        return None;
-    }
-    let beta = state.beta(Change::ShaftLength)?;
-    let cuts = situation.towards_zero(state, Change::ShaftLength, k);
-    let risk = |step: &Move, less: Option<&Choice>| past_zero(state, beta, step.amount, less, k);
-    // the risk grows with the length, so the last one that is small enough is the longest
-    let longest = cuts
-        .steps
-        .iter()
-        .take(p.cut_portion_steps)
-        .take_while(|step| risk(step, None) <= p.cut_past_zero)
-        .last();
-    if let Some(&step) = longest {
-        let past_zero = Some(risk(&step, None));
-        let chosen = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
-        return Some(vec![Choice {
-            past_zero,
-            ..chosen
-        }]);
-    }
-    let bolts = Change::DrawWeight;
-    if !situation.towards_zero(state, bolts, k).steps.is_empty() {
-        return None;
-    }
-    let back = -state.direction(bolts)?;
-    if situation.blocked(state, bolts, back) {
-        return None;
-    }
-    let bolt_beta = state.beta(bolts)?;
-    let up = moves(&situation.setup, bolts, back, k);
-    let weights: Vec<Choice> = up
-        .steps
-        .iter()
-        .map(|&step| choice(state, bolts, step, bolt_beta, up.look_up.clone(), k))
-        .collect();
-    let pairs = cuts
-        .steps
-        .iter()
-        .take(p.cut_portion_steps)
-        .flat_map(|&step| {
-            weights
-                .iter()
-                .map(move |weight| (step, weight))
-                .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
-                .map(|(step, weight)| {
-                    let past_zero = Some(risk(&step, Some(weight)));
-                    let cut = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
-                    [Choice { past_zero, ..cut }, weight.clone()]
-                })
-                .collect::<Vec<_>>()
-        });
-    best_pair(state, pairs, k)
-}
-
-/// Probability that the offset goes past zero with a cut (`amount` < 0), `less` being done together with it.
-fn past_zero(
-    state: &AxisState,
-    beta: Beta,
-    amount: f64,
-    less: Option<&Choice>,
-    k: &Knowledge,
-) -> f64 {
-    let n = amount.abs();
-    let m = state.offset.mean;
-    let (back, more) = less.map_or((0.0, 0.0), |c| (c.shift_mm, c.variance_mm2));
-    let left = m - n * beta.mean() + back;
-    let variance = state.offset.sd.powi(2)
-        + n * n * beta.variance()
-        + (k.learning.shift_share * n * beta.median).powi(2)
-        - 2.0 * n * beta.median * beta.cov_offset
-        + more;
-    normal_cdf(-left / variance.max(1.0).sqrt())
-}
-
-/// The next spine, if what it overshoots can be taken back with a share of what bolts, point and plunger still give.
-fn next_spine(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Choice> {
-    if !situation.full_distance || state.is_contradicted() {
-        return None;
-    }
-    let beta = state.beta(Change::ShaftSpine)?;
-    let found = situation.towards_zero(state, Change::ShaftSpine, k);
-    let step = *found.steps.first()?;
-    let chosen = choice(state, Change::ShaftSpine, step, beta, found.look_up, k);
-    let overshoot = chosen.shift_mm.abs() - state.offset.mean.abs();
-    let reach: f64 = [Change::DrawWeight, Change::PointWeight, Change::Plunger]
-        .into_iter()
-        .filter_map(|change| {
-            let back = -state.direction(change)?;
-            let last = *moves(&situation.setup, change, back, k).steps.last()?;
-            Some(last.amount.abs() * state.beta(change)?.mean())
-        })
-        .sum();
-    (overshoot <= k.policy.taken_back_share * reach).then_some(chosen)
 }
 
 /// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.

@@ -2,7 +2,8 @@
 
 use super::about::OffsetEstimate;
 use super::advise::AdviceOptions;
-use super::choose::{Choice, Decision, decide};
+use super::choice::Choice;
+use super::choose::{Decision, decide};
 use super::exchange::{exchange, missing};
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};

@@ -1,7 +1,7 @@
 //! From what was chosen to the steps of the advice.
 
 use super::about::{Detail, DifferenceCause, LookUp, Reason, Reasons};
-use super::choose::Choice;
+use super::choice::Choice;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{present, setting_of};
 use super::situation::{AxisState, Situation};

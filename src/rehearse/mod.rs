@@ -10,6 +10,7 @@ mod boss;
 mod develop;
 mod file;
 mod light;
+mod look;
 mod paper;
 mod place;
 mod random;

@@ -1,6 +1,7 @@
 //! Where camera and shafts stand.
 
-use super::arrow::{Look, Shaft};
+use super::arrow::Shaft;
+use super::look::Look;
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{Kind, Options, RehearseError};

@@ -1,8 +1,9 @@
 //! A scene: everything that a photo shows, drawn from the options and their seed.
 
-use super::arrow::{self, Shaft};
+use super::arrow::Shaft;
 use super::boss::{Boss, Setting};
 use super::light::{Light, Shades};
+use super::look;
 use super::paper::Paper;
 use super::place::{self, Taken};
 use super::random::{Draw, Grain, Subject};
@@ -139,7 +140,7 @@ impl Scene {
             spec.reach_mm(),
             face_from_boss,
         );
-        let looks = arrow::looks(&world, seed);
+        let looks = look::looks(&world, seed);
         let shafts = place::shafts(&world, options, &looks)?;
         let taken = place::camera(&world, options, light.up, spec.reach_mm());
         let grain = Grain::new(seed);

@@ -1,7 +1,7 @@
 //! Pictures of each stage, for looking into a photo that went wrong.
 
 use super::canvas::{Canvas, Paint, cross};
-use super::marked::{View, rings};
+use super::view::{View, rings};
 use crate::face::RingEdge;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};

@@ -4,23 +4,18 @@ use super::canvas::{
     self, BARE, Canvas, FLETCHED, LIGHT, Paint, UNKNOWN, arrow, circle, cross, dashed_circle,
     diamond, square,
 };
+pub use super::encode::{Format, bytes};
 use super::font;
-use crate::face::Sheet;
-use crate::geometry::camera::Camera;
+use super::view::{View, rings};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::floor_index;
-use crate::photo;
 use crate::record::{CameraRecord, End, Entry, EntryKind, SheetRecord};
 use crate::text::terms::letter;
 use crate::timeline::FaceLook;
 use image::codecs::jpeg::JpegEncoder;
-use image::codecs::png::PngEncoder;
-use image::error::{EncodingError, ImageFormatHint};
 use image::imageops::{self, FilterType};
-use image::{ImageEncoder, ImageError, ImageFormat, ImageResult, RgbImage};
+use image::{ImageResult, RgbImage};
 
-/// JPEG quality of a marked photo of its own.
-const QUALITY: u8 = 88;
 /// Long side of a marked photo in the report, px, and its JPEG quality, best first. Down to the last a shaft's entry can
 /// still be seen.
 const REPORT_SIZES: [(u32, u8); 6] = [
@@ -42,33 +37,6 @@ const DIRECTIONS: i32 = 16;
 const DISTANCES: i32 = 6;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
 const SMALLEST_CUT: u32 = 32;
-/// Points of a drawn ring.
-const RING_POINTS: i32 = 240;
-/// A ring point further from itself than this after going to the picture and back is on the wrong branch of the lens, mm.
-const ROUND_TRIP_MM: f64 = 1.0;
-
-/// File formats of the marked photo.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Format {
-    /// Small; for looking at.
-    Jpeg,
-    /// Exact.
-    Png,
-}
-
-impl Format {
-    /// The format that a file name's ending asks for: `.png`, `.jpg` or `.jpeg`, in capitals or not.
-    #[must_use]
-    pub fn of_name(name: &str) -> Option<Self> {
-        let ending = name.rsplit_once('.')?.1.to_ascii_lowercase();
-        match ending.as_str() {
-            "png" => Some(Self::Png),
-            "jpg" | "jpeg" => Some(Self::Jpeg),
-            _ => None,
-        }
-    }
-}
-
 /// How much of the photo is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Framing {
@@ -194,38 +162,6 @@ pub fn for_report(
     Ok(out)
 }
 
-/// The picture as a file, with nothing of the photo's EXIF data: only what drew it, so that it isn't taken for a photo.
-///
-/// # Errors
-/// An encoding error of the image library (a picture without pixels).
-pub fn bytes(picture: &RgbImage, format: Format) -> ImageResult<Vec<u8>> {
-    let mut out = Vec::new();
-    match format {
-        Format::Jpeg => drawn(
-            picture,
-            JpegEncoder::new_with_quality(&mut out, QUALITY),
-            format,
-        )?,
-        Format::Png => drawn(picture, PngEncoder::new(&mut out), format)?,
-    }
-    Ok(out)
-}
-
-fn drawn(picture: &RgbImage, mut encoder: impl ImageEncoder, format: Format) -> ImageResult<()> {
-    let refused = |error: exif::Error| {
-        let hint = ImageFormatHint::Exact(match format {
-            Format::Jpeg => ImageFormat::Jpeg,
-            Format::Png => ImageFormat::Png,
-        });
-        ImageError::Encoding(EncodingError::new(hint, error))
-    };
-    let block = photo::of_drawn_on().map_err(refused)?;
-    encoder
-        .set_exif_metadata(block)
-        .map_err(ImageError::Unsupported)?;
-    picture.write_with_encoder(encoder)
-}
-
 /// The picture no larger than asked for, and by how much it was reduced.
 fn reduced(picture: RgbImage, long_side: Option<u32>) -> (RgbImage, f64) {
     let (w, h) = picture.dimensions();
@@ -240,89 +176,6 @@ fn reduced(picture: RgbImage, long_side: Option<u32>) -> (RgbImage, f64) {
             (small, factor)
         }
         _ => (picture, 1.0),
-    }
-}
-
-/// The way from face and photo to the picture that is drawn on.
-#[derive(Clone, Copy)]
-pub(super) struct View {
-    camera: Option<Camera>,
-    sheet: Sheet,
-    /// The photo's pixel that is the top left one of what is shown.
-    origin: ImagePoint,
-    /// By how much that is reduced.
-    factor: f64,
-}
-
-impl View {
-    /// The whole photo in full size.
-    pub(super) fn whole(camera: Option<Camera>, sheet: Option<Sheet>) -> Self {
-        Self {
-            camera,
-            sheet: sheet.unwrap_or_else(Sheet::flat),
-            origin: ImagePoint::new(0.0, 0.0),
-            factor: 1.0,
-        }
-    }
-
-    /// A pixel of the photo in the picture drawn on.
-    fn of_photo(&self, p: ImagePoint) -> ImagePoint {
-        ImagePoint::new(p.x - self.origin.x, p.y - self.origin.y).reduced(self.factor)
-    }
-
-    /// An entry's place in the picture drawn on.
-    fn of_entry(&self, e: &Entry) -> Option<ImagePoint> {
-        match e.px {
-            Some([x, y]) => Some(self.of_photo(ImagePoint::new(x, y))),
-            None => self.of_face(FacePoint::new(e.x_mm, e.y_mm)),
-        }
-    }
-
-    /// A point of the print in the picture drawn on.
-    pub(super) fn of_face(&self, p: FacePoint) -> Option<ImagePoint> {
-        let camera = self.camera.as_ref()?;
-        let p = self.sheet.apparent(p, camera.centre_mm());
-        let at = camera.image_from_face(p)?;
-        let back = camera.face_from_image(at)?;
-        (back.distance(p) < ROUND_TRIP_MM).then(|| self.of_photo(at))
-    }
-
-    /// The rings of a spot, each in as many pieces as can be seen.
-    pub(super) fn ring(&self, centre: [f64; 2], radius_mm: f64) -> Vec<Vec<ImagePoint>> {
-        let mut pieces = vec![Vec::new()];
-        for i in 0..=RING_POINTS {
-            let t = f64::from(i) * std::f64::consts::TAU / f64::from(RING_POINTS);
-            let p = FacePoint::new(
-                centre[0] + radius_mm * t.cos(),
-                centre[1] + radius_mm * t.sin(),
-            );
-            match (self.of_face(p), pieces.last_mut()) {
-                (Some(at), Some(piece)) => piece.push(at),
-                _ => pieces.push(Vec::new()),
-            }
-        }
-        pieces.retain(|p| p.len() > 1);
-        pieces
-    }
-}
-
-/// Draws every ring of every spot, and a small cross at each centre.
-pub(super) fn rings(canvas: &mut Canvas, view: &View, face: &FaceLook) {
-    let u = canvas.unit();
-    for spot in &face.spots_mm {
-        for zone in &face.zones {
-            let paths = view.ring(*spot, zone.radius_mm);
-            canvas.stroke(&paths, 2.6 * u, Paint::veil([0, 0, 0], 0.55));
-            canvas.stroke(&paths, 1.1 * u, Paint::veil([120, 255, 190], 0.95));
-        }
-        if let Some(at) = view.of_face(FacePoint::new(spot[0], spot[1])) {
-            canvas.stroke(&cross(at, 5.0 * u), 2.6 * u, Paint::veil([0, 0, 0], 0.55));
-            canvas.stroke(
-                &cross(at, 5.0 * u),
-                1.1 * u,
-                Paint::veil([120, 255, 190], 0.95),
-            );
-        }
     }
 }
 

@@ -7,6 +7,7 @@ mod canvas;
 pub mod charts;
 pub mod csv;
 pub mod debug;
+mod encode;
 mod font;
 pub mod html;
 mod jpeg;
@@ -16,6 +17,7 @@ mod outline;
 pub mod png;
 pub mod svg;
 mod svg_kit;
+mod view;
 
 pub use outline::{RingOutline, outlines};
 pub use svg_kit::Embedding;

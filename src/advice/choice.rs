@@ -1,0 +1,105 @@
+//! One step with what it is expected to do.
+
+use super::knowledge::{Axis, Knowledge};
+use super::learn::Beta;
+use super::moves::Move;
+use super::situation::AxisState;
+use super::{Change, LookUp};
+
+/// A change chosen, in units of its lever, with what to expect of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Choice {
+    pub(super) change: Change,
+    pub(super) axis: Axis,
+    pub(super) step: Move,
+    /// Shift of u or v to expect at 30 m, mm, and its variance.
+    pub(super) shift_mm: f64,
+    pub(super) variance_mm2: f64,
+    /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
+    pub(super) predicted_variance_mm2: f64,
+    /// What has to be looked up first.
+    pub(super) look_up: Vec<LookUp>,
+    /// Spines worth trying, lowest first (`shaft-spine`).
+    pub(super) spines: Option<[f64; 2]>,
+    /// A cut's probability of going past zero.
+    pub(super) past_zero: Option<f64>,
+    /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
+    pub(super) tweak: Option<[f64; 2]>,
+}
+
+/// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
+pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
+    let cov = state
+        .beta(choice.change)
+        .map_or(0.0, |b| b.median * b.cov_offset);
+    let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
+    choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
+}
+
+/// The step nearest to a target, nothing included: none when the target is nearer to nothing than to the first step.
+pub(super) fn nearest(steps: &[Move], target: f64) -> Option<Move> {
+    let off = |amount: f64| (amount.abs() - target).abs();
+    steps
+        .iter()
+        .copied()
+        .filter(|m| off(m.amount) <= off(0.0))
+        .min_by(|a, b| off(a.amount).total_cmp(&off(b.amount)))
+}
+
+/// A choice with the shift to expect of it.
+pub(super) fn choice(
+    state: &AxisState,
+    change: Change,
+    step: Move,
+    beta: Beta,
+    look_up: Vec<LookUp>,
+    k: &Knowledge,
+) -> Choice {
+    let a = &k.learning;
+    let n = step.amount;
+    let shafts = if change == Change::ShaftSpine {
+        a.new_shafts_mm * a.new_shafts_mm
+    } else {
+        0.0
+    };
+    let variance_mm2 = n * n * beta.variance()
+        + (a.shift_share * n * beta.median).powi(2)
+        + a.floor_mm * a.floor_mm
+        + shafts;
+    let factor = if state.times_tried(change) > 0 {
+        k.telling.tried
+    } else {
+        k.telling.untried
+    };
+    Choice {
+        change,
+        axis: state.axis,
+        step,
+        shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
+        variance_mm2,
+        predicted_variance_mm2: factor * factor * variance_mm2,
+        look_up,
+        spines: None,
+        past_zero: None,
+        tweak: None,
+    }
+}
+
+/// The pair of changes with the least expected square of what is left, if that is a clear gain.
+pub(super) fn best_pair(
+    state: &AxisState,
+    pairs: impl Iterator<Item = [Choice; 2]>,
+    k: &Knowledge,
+) -> Option<Vec<Choice>> {
+    let m = state.offset.mean;
+    let square = |pair: &[Choice; 2]| {
+        (m + pair[0].shift_mm + pair[1].shift_mm).powi(2)
+            + pair[0].variance_mm2
+            + pair[1].variance_mm2
+    };
+    pairs
+        .map(|pair| (square(&pair), pair))
+        .filter(|(square, _)| *square < k.policy.pair_gain * m * m)
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, pair)| pair.to_vec())
+}
