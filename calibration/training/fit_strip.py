@@ -1,393 +1,190 @@
-#!/usr/bin/env python3
-"""fit_strip.py --photos DIR… --map MAP.pt|MAP.bin --out NET.pt --seconds S [--check DIR] [--start NET.pt|NET.bin]: fits the strip net on
-prepared photos, from nothing or on from an earlier fit; peaks of the map net that are no shafts serve as examples of such. --looked: only photos whose peaks look.py has
-written down. --teacher NET… --taught DIR…: on photos of these folders it shall also say what the mean of earlier nets says there."""
+"""Fits the strip nets on prepared photos; peaks of the map net that are no shafts serve as examples of such."""
 
-import argparse
-import copy
-import math
-import os
-import time
-
-import numpy as np
 import torch
 import torch.nn.functional as F
 
+import fitting
+import map_figures
 import maps
-import measure
-import stored
 import strips
+import weights
+from cutting import PLACE_MM
+from fit_map import binary
 from net import Strip
-from store import Store
+from photos import ENTRY, PhotoSet
+from strips import LARGEST_SLOPE
 
-SLOPE, SLOPE_SD = 0.12, 0.026  # largest, and scatter, as in the program
+LOSSES = ('nock', 'tag', 'tag at nock', 'shaft')
+WIDTHS, KERNEL, PLANES = (16, 24, 40, 56), 9, 6
+SLOPE_STEP, SLOPE_SD = 0.01, 0.026  # of the sideways slopes tried, and their scatter, as in the program
+LEAST_LENGTH_MM = 350.0  # of shaft that is taken for granted when its direction is looked for
+SAMPLES = 64  # along it
 LEAST_PEAK = 0.03
-AT_ONCE = 150  # photos looked through between two steps
+MOST_PEAKS = 40
+MATCH_MM = 10.0
 
 
-def slopes_of(out, place, eye, p):
-    """The sideways slopes at which the mask is strongest along the shafts' courses, as the program reads them. p: face points [n, 2]"""
-    dev, D = out.device, eye[2]
-    d = p - eye[:2]
+def slopes_on_map(out: torch.Tensor, place, eye: torch.Tensor, entry: torch.Tensor) -> torch.Tensor:
+    """The sideways slopes at which the mask is strongest along the projected axes, as the program reads them. entry: face points
+    [n, 2]; place: face points to map pixels."""
+    device, distance = out.device, eye[2]
+    d = entry - eye[:2]
     r = d.norm(dim=1, keepdim=True)
-    u = d / r.clamp(min=1e-6)
-    s = torch.arange(-SLOPE, SLOPE + 1e-6, 0.01, device=dev)
-    end = 350.0 * D / (D - 350.0).clamp(min=1.0)
-    v = (
-        u[:, None] * (r / D)[:, None] + torch.stack([-u[:, 1], u[:, 0]], 1)[:, None] * s[None, :, None]
-    ) * end
-    t = (torch.arange(64, device=dev) + 0.5) / 64
-    X = p[:, None, None] + v[:, :, None] * t[None, None, :, None]
-    c = (place(X.reshape(-1, 2)).reshape(len(p), len(s) * 64, 2) - 0.5) / 2
-    h, w = out.shape[-2:]
-    g = torch.stack([(2 * c[..., 0] + 1) / w - 1, (2 * c[..., 1] + 1) / h - 1], -1)
-    m = (
-        F.grid_sample(out[:1, 6:7].float().clamp(-4, 4) + 4, g[None], align_corners=False)[0, 0]
-        .reshape(len(p), len(s), 64)
-        .mean(2)
-        - 4
-    )
-    q = torch.softmax(8 * m - 0.5 * (s / SLOPE_SD) ** 2, 1)
-    return (q * s).sum(1)
+    away = d / r.clamp(min=1e-6)
+    slopes = torch.arange(-LARGEST_SLOPE, LARGEST_SLOPE + 1e-6, SLOPE_STEP, device=device)
+    reach = LEAST_LENGTH_MM * distance / (distance - LEAST_LENGTH_MM).clamp(min=1.0)
+    sideways = torch.stack([-away[:, 1], away[:, 0]], 1)[:, None] * slopes[None, :, None]
+    axis = (away[:, None] * (r / distance)[:, None] + sideways) * reach
+    t = (torch.arange(SAMPLES, device=device) + 0.5) / SAMPLES
+    points = entry[:, None, None] + axis[:, :, None] * t[None, None, :, None]
+    cells = (place(points.reshape(-1, 2)).reshape(len(entry), len(slopes) * SAMPLES, 2) - 0.5) / 2
+    height, width = out.shape[-2:]
+    grid = torch.stack([(2 * cells[..., 0] + 1) / width - 1, (2 * cells[..., 1] + 1) / height - 1], -1)
+    mask = F.grid_sample(out[:1, 6:7].float().clamp(-4, 4) + 4, grid[None], align_corners=False)
+    mean = mask[0, 0].reshape(len(entry), len(slopes), SAMPLES).mean(2) - 4
+    weight = torch.softmax(8 * mean - 0.5 * (slopes / SLOPE_SD) ** 2, 1)
+    return (weight * slopes).sum(1)
 
 
 @torch.no_grad()
-def candidates(net, store, least, errors=None, photos=None):
-    """[n, 6]: photo, x, y (face mm), slope, index of the shaft within 10 mm or -1 (none) or -2 (too near to one), score"""
-    out, dev = [], store.device
-    for i in range(len(store)) if photos is None else photos:
-        x, place = maps.whole(store, i, errors)
+def candidates(net, photos: PhotoSet, least: float, errors: torch.Generator | None = None) -> torch.Tensor:
+    """[n, 6]: photo, x, y (face mm), slope, number of the shaft within 10 mm or -1 (none) or -2 (too near to one), score."""
+    found, device = [], photos.device
+    steps = torch.tensor([[100.0, 0.0], [0.0, 100.0]], device=device)
+    for i in range(len(photos)):
+        x, place = maps.whole_map(photos, i, errors)
         y = net(x).float()
-        P = measure.peaks(y, least)
-        P = P[P[:, 0].argsort(descending=True)][:40]
-        o = place(torch.zeros(1, 2, device=dev))[0]
-        J = (
-            torch.stack(
-                [
-                    place(torch.tensor([[100.0, 0.0]], device=dev))[0] - o,
-                    place(torch.tensor([[0.0, 100.0]], device=dev))[0] - o,
-                ],
-                1,
-            )
-            / 100
-        )
-        face = (P[:, 1:3] - o) @ torch.linalg.inv(J).T
-        if not len(P):
+        peaks = map_figures.peaks(y, least)
+        peaks = peaks[peaks[:, 0].argsort(descending=True)][:MOST_PEAKS]
+        if not len(peaks):
             continue
-        d, k = (store.shafts[i, None, :, :2] - face[:, None]).norm(dim=-1).min(1)
+        origin = place(torch.zeros(1, 2, device=device))[0]
+        jacobian = torch.stack([place(s[None])[0] - origin for s in steps], 1) / 100
+        entry = (peaks[:, 1:3] - origin) @ torch.linalg.inv(jacobian).T
+        distance, k = (photos.shafts[i, None, :, ENTRY] - entry[:, None]).norm(dim=-1).min(1)
         # of several peaks at one shaft the best one is meant
-        again = (
-            torch.tril(torch.ones(len(k), len(k), device=dev), -1)
-            * ((k[:, None] == k[None]) & (d[None] <= 10))
-        ).sum(1) > 0
-        k = torch.where(d > strips.APART, -1, torch.where((d <= 10) & ~again, k, -2))
-        out.append(
-            torch.stack(
-                [
-                    torch.full_like(d, i),
-                    face[:, 0],
-                    face[:, 1],
-                    slopes_of(y, place, store.eye[i], face),
-                    k.float(),
-                    P[:, 0],
-                ],
-                1,
-            )
+        earlier = torch.tril(torch.ones(len(k), len(k), device=device), -1)
+        again = (earlier * ((k[:, None] == k[None]) & (distance[None] <= MATCH_MM))).sum(1) > 0
+        k = torch.where(
+            distance > strips.NO_SHAFT_MM, -1, torch.where((distance <= MATCH_MM) & ~again, k, -2)
         )
-    return torch.cat(out) if out else torch.zeros(0, 6, device=dev)
+        slope = slopes_on_map(y, place, photos.eye[i], entry)
+        number = torch.full_like(distance, i)
+        found.append(torch.stack([number, entry[:, 0], entry[:, 1], slope, k.float(), peaks[:, 0]], 1))
+    return torch.cat(found) if found else torch.zeros(0, 6, device=device)
 
 
-def candidates_of(net, store, photos, looked):
-    """the same of photos that are new; those of photos already looked through are read"""
-    if not looked:
-        return candidates(net, store, LEAST_PEAK, photos=photos)
+def loss(y: torch.Tensor, t: dict[str, torch.Tensor]) -> tuple[torch.Tensor, torch.Tensor]:
+    """Of outputs y [B, 3, places] against the targets of strips.cuts."""
+    nock, tag, shaft = strips.outputs(y)
+    distance = torch.arange(y.shape[2], device=y.device).float()[None] - t['nock'][:, None]
+    at_nock = torch.softmax(-distance * distance, 1)
+    at_vanes = torch.softmax(-((distance + 3) ** 2) / 18, 1)
 
-    def read(i):
-        return np.load(os.path.join(store.meta[i]['folder'], store.meta[i]['name'] + '.peaks.npy'))
+    def mean(v, weight):
+        return (v * weight).sum() / weight.sum().clamp(min=1)
 
-    rows = [
-        np.column_stack([np.full(len(c), i, np.float32), c[:, 1:]]) for i, c in ((i, read(i)) for i in photos)
+    fletched = t['fletched'] * 0.98 + 0.01
+    parts = [
+        mean(-(at_nock * torch.log_softmax(nock, 1)).sum(1), t['nock_weight']),
+        mean(binary(tag, fletched), t['fletched_weight']),
+        mean(binary((at_vanes * y[:, 1]).sum(1), fletched), t['nock_weight']),
+        mean(binary(shaft, t['shaft']), t['shaft_weight']),
     ]
-    return (
-        torch.from_numpy(np.concatenate(rows).astype(np.float32)).to(store.device)
-        if rows
-        else torch.zeros(0, 6, device=store.device)
-    )
+    return 0.5 * parts[0] + parts[1] + 0.5 * parts[2] + parts[3], torch.stack(parts).detach()
+
+
+def distillation(y: torch.Tensor, teacher: torch.Tensor, which: torch.Tensor) -> torch.Tensor:
+    """How far outputs y are from a teacher's on the strips `which` [B] (Hinton, Vinyals, Dean 2015)."""
+    (nock, tag, shaft), (nock_t, tag_t, shaft_t) = strips.outputs(y), strips.outputs(teacher)
+    weight = which.float()
+    log_t = torch.log_softmax(nock_t, 1)
+    places = (log_t.exp() * (log_t - torch.log_softmax(nock, 1))).sum(1)
+    each = 0.5 * places + binary(tag, torch.sigmoid(tag_t)) + binary(shaft, torch.sigmoid(shaft_t))
+    return (each * weight).sum() / weight.sum().clamp(min=1)
+
+
+def fit(
+    photos, schedule: fitting.Schedule, found, none_share: float, start=None, teachers=(), taught=()
+) -> Strip:
+    """The running mean of the weights. found: candidates of the map net in these photos; none_share: share of strips without a
+    shaft; start: net or the program's file to go on from; teachers: nets whose mean is kept on photos of folders `taught`."""
+    torch.manual_seed(schedule.seed)
+    gpu = photos.device.type == 'cuda'
+    table = strips.neighbour_table(found, len(photos), photos.device)
+    wrong, right = found[found[:, 4] == -1], found[found[:, 4] >= 0]
+    net = Strip(PLANES, 3, WIDTHS, KERNEL).to(photos.device)
+    if start:
+        first = strips.augmented(strips.cuts(photos, schedule.batch, table))
+        net.load_state_dict(weights.to_fit_on(start, first, 'strip'))
+
+    def batch_loss(net, count):
+        cut = strips.cuts(photos, count, table, wrong, right, none_share)
+        x = strips.augmented(cut)
+        with torch.autocast(photos.device.type, dtype=torch.bfloat16, enabled=gpu):
+            y = net(x)
+        total, parts = loss(y.float(), cut)
+        if teachers:
+            with torch.no_grad():
+                of_teachers = sum(t(x).float() for t in teachers) / len(teachers)
+            kept = cut['usual'] & photos.among(taught)[cut['photo']]
+            total = total + 0.5 * distillation(y.float(), of_teachers, kept)
+        return total, parts
+
+    return fitting.fit(net, schedule, batch_loss, LOSSES)
 
 
 @torch.no_grad()
-def evaluate(net, store, cand, seed=None, say=print):
-    """figures on candidates: tag, nock, shaft or none"""
-    net.eval()
-    dev = store.device
-    table = strips.company_table(cand, len(store), dev)
-    R = []
-    for at in range(0, len(cand), 256):
-        c = cand[at : at + 256]
-        i, e, s, k = c[:, 0].long(), c[:, 1:3], c[:, 3], c[:, 4].long()
-        eye = store.eye[i]
+def evaluate(
+    nets, photos: PhotoSet, found: torch.Tensor, seed: int | None = None
+) -> dict[str, dict[str, float]]:
+    """Figures of the mean of nets and of mirror images on candidates, by group of photos. seed: of the errors of a fitted camera;
+    None: true camera."""
+    rows, device = [], photos.device
+    table = strips.neighbour_table(found, len(photos), device)
+    torch.manual_seed(seed or 0)
+    for batch in found.split(256):
+        i, entry, slope, k = batch[:, 0].long(), batch[:, 1:3], batch[:, 3], batch[:, 4].long()
+        eye = photos.eye[i]
         if seed is not None:
-            g = torch.Generator().manual_seed(seed + at)
-
-            def r(*n):
-                return torch.randn(*n, generator=g).to(dev)
-
+            foot = eye[:, :2] + eye[:, 2:] * torch.randn(len(batch), 2, device=device) * 0.015
             eye = torch.cat(
-                [eye[:, :2] + eye[:, 2:] * r(len(c), 2) * 0.015, eye[:, 2:] * torch.exp(r(len(c), 1) * 0.02)],
-                1,
+                [foot, eye[:, 2:] * torch.exp(torch.randn(len(batch), 1, device=device) * 0.02)], 1
             )
-        others = strips.company_of(table, i, e, torch.full_like(s, 0.01))
-        # along the courses that edges show, as the program looks
-        E = store.shafts[i, k.clamp(min=0)]
-        read = (k >= 0) & (torch.rand(len(k), device=dev) < strips.EDGED)
-        exact, straight = strips.by_edges(eye, E, e)
-        e, s = torch.where(read[:, None], exact, e), torch.where(read, straight, s)
-        rgb, ok, X = strips.cut(store, i, eye, e, s)
-        x = strips.finish(
-            rgb,
-            ok,
-            strips.company(eye, X, strips.company_by_edges(store, i, eye, others, torch.ones_like(read))),
-        )
-        y = 0.5 * (net(x) + net(x.flip(2))).float()  # and the mirror image, as the program looks
-        nock, tag, shaft = strips.read(y)
-        n = (strips.nock_place(eye, e, s, E[:, 2:4]) - strips.FIRST_MM) / strips.PLACE_MM
-        R.append(
-            torch.stack(
-                [
-                    i.float(),
-                    k.float(),
-                    tag,
-                    shaft,
-                    (nock.argmax(1) - n) * 16,
-                    E[:, 9],
-                    E[:, 11],
-                    E[:, 10],
-                    c[:, 5],
-                ],
-                1,
-            )
-        )
-    if not R:
-        return None
-    R = torch.cat(R).cpu().numpy()
-    for name, member in measure.GROUPS:
-        m = np.array([bool(member(store.meta[int(i)])) for i in R[:, 0]])
-        true = m & (R[:, 1] >= 0) & (R[:, 7] > 0)
-        r = R[true & (R[:, 6] > 0.6)]
-        none = R[m & (R[:, 1] == -1)]
-        if not len(R[m]):
+        others = strips.neighbours_of(table, i, entry, torch.full_like(slope, 0.01))
+        # along the axes that edges show, as in the program's second stage
+        shafts = photos.shafts[i, k.clamp(min=0)]
+        read = (k >= 0) & (torch.rand(len(k), device=device) < strips.EDGES_SEEN)
+        exact, straight = strips.by_edges(eye, shafts, entry)
+        entry, slope = torch.where(read[:, None], exact, entry), torch.where(read, straight, slope)
+        rgb, inside, places = strips.cut(photos, i, eye, entry, slope)
+        others = strips.neighbours_by_edges(photos, i, eye, others, torch.ones_like(read))
+        x = strips.net_input(rgb, inside, strips.neighbour_planes(eye, places, others))
+        y = sum(net(v).float() for net in nets for v in (x, x.flip(2))) / (2 * len(nets))
+        nock, tag, shaft = strips.outputs(y)
+        true_nock = strips.place_in_strip(eye, entry, slope, shafts[:, 2:4])[0]
+        place = (true_nock - strips.FIRST_MM) / PLACE_MM
+        columns = [i.float(), k.float(), tag, shaft, (nock.argmax(1) - place) * PLACE_MM]
+        rows.append(torch.stack([*columns, shafts[:, 9], shafts[:, 11], shafts[:, 10]], 1))
+    return figures(photos, torch.cat(rows).cpu()) if rows else {}
+
+
+def figures(photos: PhotoSet, rows: torch.Tensor) -> dict[str, dict[str, float]]:
+    """Of rows of photo, shaft, log-odds of fletched and of a shaft, error of the nock (mm), fletched, tail seen, counts."""
+    out = {}
+    for name, member in map_figures.GROUPS:
+        own = rows[torch.tensor([bool(member(photos.meta[int(i)])) for i in rows[:, 0]], dtype=torch.bool)]
+        true, none = own[(own[:, 1] >= 0) & (own[:, 7] > 0)], own[own[:, 1] == -1]
+        tails = true[true[:, 6] > 0.6]
+        if not len(tails):
             continue
-        sure = np.abs(r[:, 2]) > math.log(9)
-        right = (r[:, 2] > 0) == (r[:, 5] > 0.5)
-        say(
-            '  %-13s tails seen %3d  tags %.3f  sure %.2f of them right %.3f  nock within 16 mm %.3f 32 mm %.3f  kept as shaft %.3f  of none thrown out %.3f (%d)'
-            % (
-                name,
-                len(r),
-                right.mean() if len(r) else 0,
-                sure.mean() if len(r) else 0,
-                right[sure].mean() if sure.any() else 0,
-                (np.abs(r[:, 4]) <= 16).mean() if len(r) else 0,
-                (np.abs(r[:, 4]) <= 32).mean() if len(r) else 0,
-                (R[true][:, 3] > 0).mean() if true.any() else 0,
-                (none[:, 3] < 0).mean() if len(none) else 0,
-                len(none),
-            ),
-            flush=True,
-        )
-    return R
-
-
-def loss(y, T):
-    nock, tag, shaft = strips.read(y)
-    places = torch.arange(y.shape[2], device=y.device).float()[None]
-    d = places - T['nock'][:, None]
-    want = torch.softmax(-d * d, 1)
-    near = torch.softmax(-((d + 3) ** 2) / 18, 1)  # where the vanes are
-
-    def mean(v, w):
-        return (v * w).sum() / w.sum().clamp(min=1)
-
-    def bce(v, t):
-        return F.binary_cross_entropy_with_logits(v, t, reduction='none')
-
-    soft = T['fletched'] * 0.98 + 0.01
-    a = mean(-(want * torch.log_softmax(nock, 1)).sum(1), T['nock_w'])
-    b = mean(bce(tag, soft), T['fletched_w'])
-    c = mean(bce((near * y[:, 1]).sum(1), soft), T['nock_w'])
-    s = mean(bce(shaft, T['shaft']), T['shaft_w'])
-    return 0.5 * a + b + 0.5 * c + s, torch.stack([a, b, c, s]).detach()
-
-
-def distillation(y, z, which):
-    """how far outputs y are from those of a teacher z on the strips `which` [B] (Hinton, Vinyals, Dean 2015)"""
-    (nock, tag, shaft), (nock_z, tag_z, shaft_z) = strips.read(y), strips.read(z)
-    w = which.float()
-
-    def bce(v, t):
-        return F.binary_cross_entropy_with_logits(v, torch.sigmoid(t), reduction='none')
-
-    places = (torch.softmax(nock_z, 1) * (torch.log_softmax(nock_z, 1) - torch.log_softmax(nock, 1))).sum(1)
-    return ((0.5 * places + bce(tag, tag_z) + bce(shaft, shaft_z)) * w).sum() / w.sum().clamp(min=1)
-
-
-class Kept:
-    """Cut strips that are drawn several times, each time under another light: cutting takes as long as a step of the fit."""
-
-    def __init__(self, room, times):
-        self.room, self.times, self.strips = room, times, {}
-
-    def draw(self, n, cut):
-        if self.times <= 1:
-            return cut(n)
-        have = len(self.strips['rgb']) if self.strips else 0
-        new = cut(max(1, round(n / self.times)) if have >= self.room else n)
-        if have < self.room:
-            self.strips = {k: torch.cat([self.strips[k], v]) if have else v for k, v in new.items()}
-        else:
-            at = torch.randperm(have, device=new['rgb'].device)[: len(new['rgb'])]
-            for k, v in new.items():
-                self.strips[k][at] = v
-        at = torch.randint(len(self.strips['rgb']), (n,), device=new['rgb'].device)
-        return {k: v[at] for k, v in self.strips.items()}
-
-
-def main():
-    ap = argparse.ArgumentParser()
-    ap.add_argument('--photos', required=True, nargs='+')
-    ap.add_argument('--check')
-    ap.add_argument('--out', required=True)
-    ap.add_argument('--map', required=True)
-    ap.add_argument('--start')
-    ap.add_argument('--seconds', type=float, default=600)
-    ap.add_argument('--batch', type=int, default=192)
-    ap.add_argument('--rate', type=float, default=2e-3)
-    ap.add_argument('--seed', type=int, default=1)
-    ap.add_argument('--widths', default='16,24,40,56')
-    ap.add_argument('--kernel', type=int, default=9)
-    ap.add_argument('--measure-every', type=float, default=150)
-    ap.add_argument('--refresh', type=float, default=40)
-    ap.add_argument('--times', type=float, default=1, help='how often each cut strip is drawn')
-    ap.add_argument('--kept', type=int, default=4096, help='how many are kept for that')
-    ap.add_argument('--none', type=float, default=0.45, help='share of strips that are no shafts')
-    ap.add_argument('--looked', action='store_true')
-    ap.add_argument('--teacher', nargs='*', default=[])
-    ap.add_argument('--taught', nargs='*', default=[])
-    o = ap.parse_args()
-    torch.manual_seed(o.seed)
-    dev = torch.device('cuda' if torch.cuda.is_available() else 'cpu')
-    gpu = dev.type == 'cuda'
-    torch.backends.cudnn.benchmark = gpu
-    t0 = time.time()
-    store, check = Store(dev), Store(dev, 1 << 24)
-    ready = '.peaks.npy' if o.looked else '.json'
-    while store.add(*o.photos, ready=ready) == 0:
-        time.sleep(1)
-    net = Strip(6, 3, tuple(map(int, o.widths.split(','))), o.kernel).to(dev)
-    if o.start:
-        none = strips.company_table(torch.zeros(0, 6, device=dev), len(store), dev)
-        net.load_state_dict(stored.to_fit_on(o.start, strips.lit(strips.cuts(store, o.batch, none)), 'strip'))
-    mean = copy.deepcopy(net)
-    teachers = [stored.load(f, 'strip').to(dev) for f in o.teacher]
-    finder = stored.load(o.map, 'map').to(dev)
-    print(
-        '%d photos, %d shafts, %.3f M weights'
-        % (len(store), int(store.count.sum()), sum(p.numel() for p in net.parameters()) / 1e6),
-        flush=True,
-    )
-    opt = torch.optim.AdamW(net.parameters(), o.rate, weight_decay=5e-3)
-    kept = Kept(o.kept, o.times)
-    step, run, last, at, next_measure, next_look, seen, wrong, found, table = (
-        0,
-        torch.zeros(4, device=dev),
-        0,
-        time.time(),
-        o.measure_every,
-        0.0,
-        0,
-        None,
-        None,
-        None,
-    )
-
-    def save():
-        torch.save({k: v.float().cpu().contiguous() for k, v in mean.state_dict().items()}, o.out + '.tmp')
-        os.replace(o.out + '.tmp', o.out)
-
-    def measured():
-        check.add(o.check)
-        for errors in (False, True):
-            print('  camera with errors' if errors else '  true camera', flush=True)
-            evaluate(
-                mean,
-                check,
-                candidates(finder, check, 0.04, torch.Generator().manual_seed(7) if errors else None),
-                11 if errors else None,
-            )
-        mean.train()
-
-    while (now := time.time() - t0) < o.seconds:
-        if now >= next_look:  # what the map net finds in the photos that are new
-            store.add(*o.photos, ready=ready)
-            last_one = len(store) if o.looked else min(len(store), seen + AT_ONCE)
-            c = candidates_of(finder, store, range(seen, last_one), o.looked)
-
-            def keep(old, new):
-                return new if old is None else torch.cat([old, new])
-
-            wrong, found = keep(wrong, c[c[:, 4] == -1]), keep(found, c[c[:, 4] >= 0])
-            c[:, 0] -= seen
-            table, seen = keep(table, strips.company_table(c, last_one - seen, dev)), last_one
-            next_look = time.time() - t0 + (o.refresh if seen == len(store) else 5)
-            print(
-                '%5.0f s  %d of %d photos looked through: %d peaks at shafts, %d elsewhere'
-                % (now, seen, len(store), len(found), len(wrong)),
-                flush=True,
-            )
-        for g in opt.param_groups:
-            g['lr'] = (
-                o.rate * min(1, (step + 1) / 300) * (0.5 * (1 + math.cos(math.pi * now / o.seconds)) + 0.002)
-            )
-        T = kept.draw(o.batch, lambda n: strips.cuts(store, n, table, wrong, found, o.none))
-        x = strips.lit(T)
-        with torch.autocast(dev.type, dtype=torch.bfloat16, enabled=gpu):
-            y = net(x)
-            with torch.no_grad():
-                z = sum(t(x).float() for t in teachers) / max(len(teachers), 1)
-        L, parts = loss(y.float(), T)
-        if teachers:
-            L = L + 0.5 * distillation(y.float(), z, T['usual'] & store.among(o.taught)[T['photo']])
-        opt.zero_grad(set_to_none=True)
-        L.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        opt.step()
-        step += 1
-        run += parts
-        with torch.no_grad():
-            k = min(0.9995, 1 - 1 / (1 + step / 10))
-            torch._foreach_mul_(list(mean.parameters()), k)
-            torch._foreach_add_(list(mean.parameters()), list(net.parameters()), alpha=1 - k)
-            for a, b in zip(mean.buffers(), net.buffers(), strict=False):
-                a.copy_(b) if not a.is_floating_point() else a.lerp_(b, 1 - k)
-        if step % 20 == 0 and time.time() - at > 20:
-            r = (run / (step - last)).tolist()
-            print(
-                '%5.0f s step %d  %.1f steps/s  nock %.3f tag %.3f by nock %.3f shaft %.3f'
-                % (now, step, (step - last) / (time.time() - at), *r),
-                flush=True,
-            )
-            run.zero_()
-            last, at = step, time.time()
-            save()
-        if now > next_measure and o.check:
-            print('step', step, flush=True)
-            measured()
-            next_measure = time.time() - t0 + o.measure_every
-    print('%d steps, %d photos, %d shafts' % (step, len(store), int(store.count.sum())), flush=True)
-    save()
-    if o.check:
-        measured()
-
-
-if __name__ == '__main__':
-    main()
+        right = ((tails[:, 2] > 0) == (tails[:, 5] > 0.5)).float()
+        out[name] = {
+            'tails': len(tails),
+            'tags right': right.mean().item(),
+            'tag log loss': binary(tails[:, 2], tails[:, 5]).mean().item(),
+            'nocks within 16 mm': (tails[:, 4].abs() <= PLACE_MM).float().mean().item(),
+            'shafts kept': (true[:, 3] > 0).float().mean().item(),
+            'false peaks rejected': (none[:, 3] < 0).float().mean().item() if len(none) else 1.0,
+        }
+    return out

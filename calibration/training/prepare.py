@@ -1,134 +1,138 @@
 #!/usr/bin/env python3
-"""prepare.py SRC OUT [--jobs N] [--watch]: photos with truth (photo-truth/1) -> what the fits read. What is in OUT already stays;
-with --watch it goes on for as long as new photos come.
+"""Photos with truth -> what the fits read: `prepare.py SOURCE OUT [--jobs N]`. What is in OUT already stays.
 
-For every NAME.truth.json + NAME.jpg of SRC: OUT/NAME.jpg, the photo upright and area-averaged to at most 1.25 px per mm of the
-face (the resolution that the program works at), and OUT/NAME.json: camera in pixels of that picture, face, shafts.
-Photos without a face are left out."""
+SOURCE holds NAME.jpg with NAME.truth.json (`photo-truth/1`: camera, face, entry, axis, length, kind of every shaft), or with a
+confirmed record NAME.end.json (`confirmed.py`). For each: OUT/NAME.jpg, the photo upright and area-averaged to at most 1.25 px
+per mm of the face (the resolution at which the program works), and OUT/NAME.json: camera in pixels of that picture, face, shafts.
+Photos without a face are left out.
+"""
 
 import argparse
-import glob
 import json
 import os
-import shutil
-import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 import cv2
 import numpy as np
 
+import confirmed
+
 PX_PER_MM = 1.25
+LEAST_REDUCTION = 1.05
+JPEG_QUALITY = 95
+TAIL_MM, TAIL_SAMPLES = 110, 23  # how much of a shaft's end must be in the picture for its tail to be seen
+LEAST_VISIBLE = 0.15  # share of a shaft
 TURN = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
 
 
-def project(cam, p):
-    """face points (mm) -> pixels; cam: rotation (3 x 3), translation, f (2), c (2), k (2)"""
-    q = np.asarray(p, float) @ np.array(cam['rotation']).T + np.array(cam['translation'])
+def project(camera: dict, points) -> np.ndarray:
+    """Points (mm) -> pixels. camera: rotation (3 x 3), translation, f (2), c (2), k (2)."""
+    q = np.asarray(points, float) @ np.array(camera['rotation']).T + np.array(camera['translation'])
     u = q[..., :2] / q[..., 2:]
     r2 = (u**2).sum(-1, keepdims=True)
-    return u * (1 + cam['k'][0] * r2 + cam['k'][1] * r2 * r2) * np.array(cam['f']) + np.array(cam['c'])
+    k1, k2 = camera['k']
+    return u * (1 + k1 * r2 + k2 * r2 * r2) * np.array(camera['f']) + np.array(camera['c'])
 
 
-def one(job):
-    source, out = job
-    t = json.load(open(source))
-    if not t['face']:
-        return 0
-    photo, name, c = source.replace('.truth.json', '.jpg'), t['photo'][:-4], t['camera']
-    cam = {
-        'rotation': c['rotation'],
-        'translation': c['translation_mm'],
-        'f': [c['fx_px'], c['fy_px']],
-        'c': [c['cx_px'], c['cy_px']],
-        'k': [c['k1'], c['k2']],
+def pixels_per_mm(camera: dict, centres) -> float:
+    """At the face's middle."""
+    x, y = np.mean(centres, 0)
+    ends = project(camera, [[x - 5, y, 0], [x + 5, y, 0]])
+    return float(np.linalg.norm(ends[1] - ends[0])) / 10
+
+
+def reduced(image: np.ndarray, camera: dict, centres) -> tuple[np.ndarray, dict]:
+    """An upright photo, area-averaged to the resolution of the nets, and the camera in its pixels."""
+    factor = max(1.0, pixels_per_mm(camera, centres) / PX_PER_MM)
+    if factor <= LEAST_REDUCTION:
+        return image, camera
+    height, width = image.shape[:2]
+    size = round(width / factor), round(height / factor)
+    kx, ky = size[0] / width, size[1] / height
+    (fx, fy), (cx, cy) = camera['f'], camera['c']
+    moved = {'f': [fx * kx, fy * ky], 'c': [(cx + 0.5) * kx - 0.5, (cy + 0.5) * ky - 0.5]}
+    return cv2.resize(image, size, interpolation=cv2.INTER_AREA), {**camera, **moved}
+
+
+def upright(path: str | Path, orientation: int | None) -> np.ndarray:
+    """A photo turned as it is shown, by the orientation given or else by its own; blue comes first, as OpenCV has it."""
+    if orientation is None:
+        return cv2.imread(str(path), cv2.IMREAD_COLOR)
+    image = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    return cv2.rotate(image, TURN[orientation]) if orientation in TURN else image
+
+
+def shaft_of(shaft: dict, camera: dict, size: tuple[int, int]) -> dict:
+    """A row for the fits: where the nock is seen on the face plane, and how much of the tail is in the picture."""
+    eye = -np.array(camera['rotation']).T @ np.array(camera['translation'])
+    entry, axis, length = np.array([*shaft['entry_mm'], 0.0]), np.array(shaft['axis']), shaft['protruding_mm']
+    end = entry + axis * length
+    tail = eye[:2] + (end[:2] - eye[:2]) * eye[2] / (eye[2] - end[2])
+    uv = project(camera, entry + axis * np.linspace(length - TAIL_MM, length, TAIL_SAMPLES)[:, None])
+    inside = ((uv > 0) & (uv < np.array(size) - 1)).all(1)
+    visible = shaft['in_picture'] and not shaft['entry_hidden'] and shaft['visible_fraction'] >= LEAST_VISIBLE
+    known = shaft['kind'] != 'unknown' and shaft.get('nock_seen', True)
+    return {
+        'entry': entry[:2].tolist(),
+        'tail': tail.tolist(),
+        'axis': axis.tolist(),
+        'length': length,
+        'diameter': shaft['diameter_mm'],
+        'fletched': shaft['kind'] == 'fletched',
+        'seen': shaft['visible_fraction'],
+        'tail_seen': float(inside.mean()) if known else 0.0,
+        'counts': bool(visible),
     }
-    w, h = t['image']['width_px'], t['image']['height_px']
-    middle = np.mean(t['face']['centres_mm'], 0)
-    scale = (
-        np.linalg.norm(
-            np.diff(project(cam, [[middle[0] - 5, middle[1], 0], [middle[0] + 5, middle[1], 0]]), axis=0)
-        )
-        / 10
-    )
-    turn, k = t['image']['stored_orientation'], max(1.0, scale / PX_PER_MM)
-    target = os.path.join(out, name + '.jpg')
-    if k <= 1.05 and turn == 1:
-        shutil.copyfile(photo, target)
-    else:
-        im = cv2.imread(photo, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
-        im = cv2.rotate(im, TURN[turn]) if turn != 1 else im
-        if k > 1.05:
-            im = cv2.resize(im, (round(w / k), round(h / k)), interpolation=cv2.INTER_AREA)
-        cv2.imwrite(target, im, [cv2.IMWRITE_JPEG_QUALITY, 95])
-        kx, ky = im.shape[1] / w, im.shape[0] / h
-        cam.update(
-            f=[cam['f'][0] * kx, cam['f'][1] * ky],
-            c=[(cam['c'][0] + 0.5) * kx - 0.5, (cam['c'][1] + 0.5) * ky - 0.5],
-        )
-        w, h = im.shape[1], im.shape[0]
-    eye = -np.array(cam['rotation']).T @ np.array(cam['translation'])
-    shafts = []
-    for s in t['shafts']:
-        e, a, n = np.array([*s['entry_mm'], 0.0]), np.array(s['axis']), s['protruding_mm']
-        end = e + a * n
-        tail = eye[:2] + (end[:2] - eye[:2]) * eye[2] / (eye[2] - end[2])
-        uv = project(cam, e + a * np.linspace(n - 110, n, 23)[:, None])
-        inside = (uv > 0).all(1) & (uv[:, 0] < w - 1) & (uv[:, 1] < h - 1)
-        shafts.append(
-            {
-                'entry': e[:2].tolist(),
-                'tail': tail.tolist(),
-                'axis': a.tolist(),
-                'length': n,
-                'diameter': s['diameter_mm'],
-                'fletched': s['kind'] == 'fletched',
-                'seen': s['visible_fraction'],
-                'tail_seen': float(inside.mean()),
-                'counts': bool(s['in_picture'] and not s['entry_hidden'] and s['visible_fraction'] >= 0.15),
-            }
-        )
-    target = os.path.join(out, name + '.json')
-    with open(target + '.tmp', 'w') as file:
-        json.dump(
-            {
-                'name': name,
-                'width': w,
-                'height': h,
-                'camera': cam,
-                'centres': t['face']['centres_mm'],
-                'radius': t['face']['outer_radius_mm'],
-                'face': t['face']['name'],
-                'difficulty': t['difficulty'],
-                'negative': t['negative'],
-                'maker': t['maker'],
-                'shafts': shafts,
-            },
-            file,
-        )
-    os.replace(target + '.tmp', target)  # last: a photo with this file is complete
+
+
+def prepare_photo(job: tuple[Path, dict, Path]) -> int:
+    photo, truth, out = job
+    if not truth['face']:
+        return 0
+    c, face = truth['camera'], truth['face']
+    camera = {'rotation': c['rotation'], 'translation': c['translation_mm'], 'f': [c['fx_px'], c['fy_px']]}
+    camera |= {'c': [c['cx_px'], c['cy_px']], 'k': [c['k1'], c['k2']]}
+    image, camera = reduced(upright(photo, truth['image']['stored_orientation']), camera, face['centres_mm'])
+    height, width = image.shape[:2]
+    cv2.imwrite(str(out / (photo.stem + '.jpg')), image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    prepared = {'name': photo.stem, 'width': width, 'height': height, 'camera': camera}
+    prepared |= {'centres': face['centres_mm'], 'radius': face['outer_radius_mm'], 'face': face['name']}
+    prepared |= {key: truth[key] for key in ('difficulty', 'negative', 'maker')}
+    prepared['shafts'] = [shaft_of(s, camera, (width, height)) for s in truth['shafts']]
+    temporary = out / (photo.stem + '.json.tmp')
+    temporary.write_text(json.dumps(prepared))
+    os.replace(temporary, out / (photo.stem + '.json'))  # last: a photo with this file is complete
     return 1
 
 
-def main():
-    ap = argparse.ArgumentParser()
-    ap.add_argument('src')
-    ap.add_argument('out')
-    ap.add_argument('--jobs', type=int, default=2)
-    ap.add_argument('--watch', action='store_true')
-    o = ap.parse_args()
-    os.makedirs(o.out, exist_ok=True)
+def truths(source: Path) -> list[tuple[Path, dict]]:
+    """Photos of a folder and what is known of them, by name."""
+    found = []
+    for file in sorted(source.glob('*.truth.json')):
+        truth = json.loads(file.read_text())
+        found.append((source / truth['photo'], truth))
+    return found + confirmed.truths(source)
+
+
+def prepare(source: Path, out: Path, jobs: int = 2) -> int:
+    """Returns how many photos are new in `out`."""
+    out.mkdir(parents=True, exist_ok=True)
     cv2.setNumThreads(1)
-    seen = {os.path.basename(f)[:-5] for f in glob.glob(o.out + '/*.json')}
-    with ProcessPoolExecutor(o.jobs) as ex:
-        while True:
-            new = [
-                f for f in sorted(glob.glob(o.src + '/*.truth.json')) if os.path.basename(f)[:-11] not in seen
-            ]
-            seen.update(os.path.basename(f)[:-11] for f in new)
-            print(sum(ex.map(one, [(f, o.out) for f in new])), 'photos more in', o.out, flush=True)
-            if not o.watch:
-                break
-            time.sleep(5)
+    new = [
+        (photo, truth, out) for photo, truth in truths(source) if not (out / (photo.stem + '.json')).exists()
+    ]
+    with ProcessPoolExecutor(jobs) as pool:
+        return sum(pool.map(prepare_photo, new))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split('\n')[0])
+    parser.add_argument('source', type=Path)
+    parser.add_argument('out', type=Path)
+    parser.add_argument('--jobs', type=int, default=2)
+    a = parser.parse_args()
+    print(prepare(a.source, a.out, a.jobs), 'photos more in', a.out)
 
 
 if __name__ == '__main__':
