@@ -74,9 +74,7 @@ def random_camera(r, radius):
     w, h = int(w / max(w, h) * size), int(h / max(w, h) * size)
     f = math.hypot(w, h) * float(np.exp(r.normal(math.log(0.62), 0.22))) * (2.5 if r.random() < 0.06 else 1)
     tilt = abs(r.normal(0, 11)) if r.random() < 0.4 else r.uniform(5, 66)
-    az = (
-        r.choice([0, math.pi]) + r.normal(0, 0.5) if r.random() < 0.75 else r.uniform(0, 2 * math.pi)
-    )  # mostly from the side
+    az = r.choice([0, math.pi]) + r.normal(0, 0.5) if r.random() < 0.75 else r.uniform(0, 2 * math.pi)  # mostly from the side
     v = np.array(
         [
             math.sin(math.radians(tilt)) * math.cos(az),
@@ -101,22 +99,16 @@ def random_camera(r, radius):
 def colour(r, vivid=0.6):
     if r.random() < vivid:
         c = (
-            cv2.cvtColor(
-                np.uint8([[[r.integers(180), r.integers(130, 256), r.integers(90, 256)]]]), cv2.COLOR_HSV2RGB
-            )[0, 0]
+            cv2.cvtColor(np.uint8([[[r.integers(180), r.integers(130, 256), r.integers(90, 256)]]]), cv2.COLOR_HSV2RGB)[0, 0]
             / 255.0
         )
     else:
-        c = np.ones(3) * r.choice([r.uniform(0.02, 0.2), r.uniform(0.75, 1), r.uniform(0.2, 0.8)]) + r.normal(
-            0, 0.02, 3
-        )
+        c = np.ones(3) * r.choice([r.uniform(0.02, 0.2), r.uniform(0.75, 1), r.uniform(0.2, 0.8)]) + r.normal(0, 0.02, 3)
     return np.clip(c, 0, 1)
 
 
 def hsv(r, h, s, v):
-    return cv2.cvtColor(
-        np.float32([[[r.uniform(*h) % 360, r.uniform(*s), r.uniform(*v)]]]), cv2.COLOR_HSV2RGB
-    )[0, 0]
+    return cv2.cvtColor(np.float32([[[r.uniform(*h) % 360, r.uniform(*s), r.uniform(*v)]]]), cv2.COLOR_HSV2RGB)[0, 0]
 
 
 def noise(r, h, w, cell):
@@ -175,11 +167,7 @@ def painted_face(r, picture, cam, w, h, radius, kind):
     paper = paper * shade[..., None].clip(0.2, 2)
     m = cv2.GaussianBlur(
         (
-            (shape < out)
-            & (
-                np.einsum('...i,i', np.concatenate([X, np.ones_like(X[..., :1]) * 0], -1) - cam.eye, cam.R[2])
-                > 1
-            )
+            (shape < out) & (np.einsum('...i,i', np.concatenate([X, np.ones_like(X[..., :1]) * 0], -1) - cam.eye, cam.R[2]) > 1)
         ).astype(np.float32),
         (0, 0),
         0.7,
@@ -213,9 +201,7 @@ def plane_blobs(r, im, cam, radius):
         l, b = r.uniform(15, 160), r.uniform(2, 25)
         u = np.array([math.cos(a), math.sin(a)])
         v = np.array([-u[1], u[0]])
-        P = np.array(
-            [[*(c + s * l / 2 * u + q * b / 2 * v), 0] for s, q in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-        )
+        P = np.array([[*(c + s * l / 2 * u + q * b / 2 * v), 0] for s, q in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
         cv2.fillPoly(im, [quad(cam, P)], colour(r, 0.4).tolist(), cv2.LINE_AA, 4)
     return im
 
@@ -254,9 +240,7 @@ class Style:
             r.choice([0, r.uniform(8, 25)], p=[0.8, 0.2]),
         )
         s.prints = (
-            [(r.uniform(0.05, 0.95), r.uniform(3, 90), colour(r)) for _ in range(r.integers(0, 4))]
-            if r.random() < 0.5
-            else []
+            [(r.uniform(0.05, 0.95), r.uniform(3, 90), colour(r)) for _ in range(r.integers(0, 4))] if r.random() < 0.5 else []
         )
 
 
@@ -367,9 +351,7 @@ def draw_arrow(r, cam, size, e, axis, L, s, fletched, sun, light_gain, missing):
                         shapes.append(
                             (
                                 np.array([base[i], base[i + 1], top[i + 1], top[i]]),
-                                np.clip(
-                                    c * light_gain * (1 if int(i * s.vl / 14 / s.bars) % 2 else 0.55), 0, 1.1
-                                ),
+                                np.clip(c * light_gain * (1 if int(i * s.vl / 14 / s.bars) % 2 else 0.55), 0, 1.1),
                             )
                         )
                 else:
@@ -464,18 +446,14 @@ def make(job):
             return 0
         many = r.integers(1, 7)
     else:
-        cm, radius, kind = FACES[
-            r.choice(len(FACES), p=[0.22, 0.2, 0.08, 0.1, 0.07, 0.07, 0.05, 0.06, 0.05, 0.05, 0.05])
-        ]
+        cm, radius, kind = FACES[r.choice(len(FACES), p=[0.22, 0.2, 0.08, 0.1, 0.07, 0.07, 0.05, 0.06, 0.05, 0.05, 0.05])]
         cam, w, h = random_camera(r, radius)
         face, centres = kind + '-%d' % cm, [[0.0, 0.0]]
         pic = cv2.imread(textures[r.integers(len(textures))])
         if pic is None:
             return 0
         im = painted_face(r, pic[..., ::-1], cam, w, h, radius, kind)
-        many = r.choice(
-            [0, r.integers(1, 4), r.integers(3, 13), r.integers(10, 21)], p=[0.03, 0.2, 0.62, 0.15]
-        )
+        many = r.choice([0, r.integers(1, 4), r.integers(3, 13), r.integers(10, 21)], p=[0.03, 0.2, 0.62, 0.15])
     im = np.ascontiguousarray(im, np.float32)
     middle = np.mean(centres, 0)
     if not own or r.random() < 0.4:
@@ -483,11 +461,7 @@ def make(job):
     # light
     az, el = r.uniform(0, 2 * math.pi), r.uniform(0.15, 1.3)
     sun = np.array([math.cos(el) * math.cos(az), math.cos(el) * math.sin(az), math.sin(el)])
-    dark, soft = (
-        (r.uniform(0.35, 0.92), r.uniform(0.3, 2.0))
-        if r.random() < 0.5
-        else (r.uniform(0.05, 0.4), r.uniform(2, 7))
-    )
+    dark, soft = (r.uniform(0.35, 0.92), r.uniform(0.3, 2.0)) if r.random() < 0.5 else (r.uniform(0.05, 0.4), r.uniform(2, 7))
     gain = float(np.clip(im.mean() * 2, 0.35, 1.15))
     styles = [Style(r) for _ in range(1 if r.random() < 0.55 else r.integers(2, 4))]
     lean = r.normal(0, math.radians(r.choice([2, 5])), 2)
@@ -495,12 +469,7 @@ def make(job):
     cluster = r.normal(0, radius * 0.4, (3, 2)) + middle
     spread = radius * float(np.exp(r.uniform(math.log(0.05), math.log(0.7))))
     # focus: on the face, between, or on the nocks
-    px_mm = (
-        np.linalg.norm(
-            cam.project([middle[0] + 5, middle[1], 0]) - cam.project([middle[0] - 5, middle[1], 0])
-        )
-        / 10
-    )
+    px_mm = np.linalg.norm(cam.project([middle[0] + 5, middle[1], 0]) - cam.project([middle[0] - 5, middle[1], 0])) / 10
     aperture = r.choice([0, r.uniform(0, 3), r.uniform(2, 7)], p=[0.45, 0.4, 0.15]) * min(px_mm, 1.2)
     focus = r.choice([0.0, r.uniform(0, 1), 1.0], p=[0.7, 0.15, 0.15])
     made, shafts, bare = [], [], r.choice([0, 0.5, 1.0], p=[0.35, 0.55, 0.1])
@@ -508,11 +477,7 @@ def make(job):
     for _ in range(int(many)):
         s = styles[r.integers(len(styles))]
         for _try in range(20):
-            e = (
-                (middle + r.normal(0, radius * 0.55, 2))
-                if r.random() < 0.35
-                else cluster[r.integers(3)] + r.normal(0, spread, 2)
-            )
+            e = (middle + r.normal(0, radius * 0.55, 2)) if r.random() < 0.35 else cluster[r.integers(3)] + r.normal(0, spread, 2)
             p = cam.project([*e, 0.0])
             if (
                 4 < p[0] < w - 5
@@ -525,11 +490,7 @@ def make(job):
             continue
         a = np.array(
             [
-                *(
-                    lean
-                    + r.normal(0, math.radians(1.6), 2)
-                    + (r.normal(0, math.radians(6), 2) if r.random() < 0.08 else 0)
-                ),
+                *(lean + r.normal(0, math.radians(1.6), 2) + (r.normal(0, math.radians(6), 2) if r.random() < 0.08 else 0)),
                 1.0,
             ]
         )
@@ -539,10 +500,7 @@ def make(job):
         made.append((cam.depth(np.array([*e, 0.0]) + a * L), e, a, L, s, fl))
         taken.append(e)
     made.sort(key=lambda m: -m[0])
-    draw = [
-        (m, draw_arrow(r, cam, (w, h), m[1], m[2], m[3], m[4], m[5], sun, gain, r.random() < 0.1))
-        for m in made
-    ]
+    draw = [(m, draw_arrow(r, cam, (w, h), m[1], m[2], m[3], m[4], m[5], sun, gain, r.random() < 0.1)) for m in made]
     draw = [(m, d) for m, d in draw if d is not None]
     # shadows on the plane
     if dark > 0.04 and draw:
@@ -560,11 +518,7 @@ def make(job):
         im = cv2.GaussianBlur(im, (0, 0), base_blur)
     for m, d in draw:
         (x0, y0), rgb, al, z, _ = d
-        P = (
-            blurred_by_depth(rgb, al, z, base_blur, aperture * (1 - focus) + 0.01)
-            if aperture
-            else np.dstack([rgb, al])
-        )
+        P = blurred_by_depth(rgb, al, z, base_blur, aperture * (1 - focus) + 0.01) if aperture else np.dstack([rgb, al])
         X0, Y0, X1, Y1 = max(x0, 0), max(y0, 0), min(x0 + al.shape[1], w), min(y0 + al.shape[0], h)
         if X1 <= X0 or Y1 <= Y0:
             continue
@@ -649,9 +603,7 @@ def make(job):
             )[1],
             1,
         )[..., ::-1]
-    cv2.imwrite(
-        os.path.join(out, name + '.jpg'), np.ascontiguousarray(im8[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 93]
-    )
+    cv2.imwrite(os.path.join(out, name + '.jpg'), np.ascontiguousarray(im8[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 93])
     c = {
         'rotation': cam.R.tolist(),
         'translation': cam.t.tolist(),

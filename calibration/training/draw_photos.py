@@ -59,9 +59,7 @@ def one(s):
     if r.random() < 0.25:
         c += ['--noise', f'{r.uniform(0, 4):.1f}']
     t = tempfile.mkdtemp(dir=out, prefix='.')
-    p = subprocess.run(
-        [*c, '--out', t], capture_output=True, text=True, env={**os.environ, 'RAYON_NUM_THREADS': '1'}
-    )
+    p = subprocess.run([*c, '--out', t], capture_output=True, text=True, env={**os.environ, 'RAYON_NUM_THREADS': '1'})
     if p.returncode:
         print(s, p.stderr[-300:], flush=True)
     else:

@@ -30,21 +30,13 @@ def read(file):
         E = np.array([e or [1e9, 1e9] for e in j['entries']]).reshape(-1, 2)
         label, which, used = np.zeros(n, int), -np.ones(n, int), set()
         for k in np.argsort(-d['probability']):
-            near = sorted(
-                (math.hypot(d['x'][k] - E[i][0], d['y'][k] - E[i][1]), i)
-                for i in range(len(E))
-                if i not in used
-            )
-            if near and near[0][0] <= (
-                2 * MARKED * t['face']['outer_radius_mm'] if t['maker'] == 'real' else GATE_MM
-            ):
+            near = sorted((math.hypot(d['x'][k] - E[i][0], d['y'][k] - E[i][1]), i) for i in range(len(E)) if i not in used)
+            if near and near[0][0] <= (2 * MARKED * t['face']['outer_radius_mm'] if t['maker'] == 'real' else GATE_MM):
                 i = near[0][1]
                 s = t['shafts'][i]
                 used.add(i)
                 which[k] = i
-                label[k] = (
-                    2 if s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'] else 1
-                )
+                label[k] = 2 if s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'] else 1
         d['score'] = np.maximum(d['score'], LEAST_SCORE)
         out.append((t, j, d, label, which))
     return out
@@ -65,9 +57,7 @@ def odds(w, X):
 
 
 def columns(R, names):
-    return np.concatenate(
-        [np.column_stack([r[2][n] for n in names]) if len(r[3]) else np.zeros((0, len(names))) for r in R]
-    )
+    return np.concatenate([np.column_stack([r[2][n] for n in names]) if len(r[3]) else np.zeros((0, len(names))) for r in R])
 
 
 def crowd(R, w):
@@ -97,11 +87,7 @@ def tags(R):
 
 
 def figures(name, R, ws, wk):
-    need = sum(
-        not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'])
-        for r in R
-        for s in r[0]['shafts']
-    )
+    need = sum(not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture']) for r in R for s in r[0]['shafts'])
     p = 1 / (1 + np.exp(-odds(ws, columns(R, SHAFT))))
     l = np.concatenate([r[3] for r in R])
     X, y = tags(R)
@@ -122,8 +108,7 @@ def figures(name, R, ws, wk):
     print(
         '   calibration:',
         ' '.join(
-            '%.1f-%.1f: %.2f (%d)'
-            % (a, a + 0.1, (l[(p >= a) & (p < a + 0.1)] > 0).mean(), ((p >= a) & (p < a + 0.1)).sum())
+            '%.1f-%.1f: %.2f (%d)' % (a, a + 0.1, (l[(p >= a) & (p < a + 0.1)] > 0).mean(), ((p >= a) & (p < a + 0.1)).sum())
             for a in np.arange(0, 1, 0.1)
             if ((p >= a) & (p < a + 0.1)).any()
         ),
@@ -188,9 +173,7 @@ def main():
     for again in range(4):
         crowd(
             R,
-            None
-            if again == 0
-            else fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)),
+            None if again == 0 else fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)),
         )
     ws = fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float))
     wk = fit(*tags(R))
@@ -205,9 +188,7 @@ def main():
             continue
         a, b = fit(columns(T, SHAFT), (np.concatenate([r[3] for r in T]) > 0).astype(float)), fit(*tags(T))
         need = sum(
-            not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'])
-            for r in V
-            for s in r[0]['shafts']
+            not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture']) for r in V for s in r[0]['shafts']
         )
         l = np.concatenate([r[3] for r in V])
         p = odds(a, columns(V, SHAFT)) > 0

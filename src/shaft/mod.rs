@@ -7,6 +7,7 @@
 mod choose;
 mod colours;
 mod conv;
+mod cuts;
 mod edges;
 mod first_stage;
 mod identity;
@@ -28,6 +29,8 @@ mod winograd;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
+#[doc(hidden)]
+pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
 use first_stage::{FAMILIAR, FirstStage, in_own_stance};
 use image::RgbImage;
 use nalgebra::{Matrix2, Vector2};
