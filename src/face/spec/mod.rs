@@ -2,11 +2,17 @@
 //!
 //! The files stand under `calibration/faces/` and are built in; a file of the archer's own goes through the same parser.
 
+mod built_in;
+mod error;
+mod print;
+
+pub use built_in::{by_name, known, of_pattern, patterns};
+pub use error::SpecError;
+pub use print::{Boundary, Colour, LineSide, Lines, Zone};
+
 use crate::geometry::FacePoint;
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
-use thiserror::Error;
 
 /// The `schema` of a face file.
 pub const SCHEMA: &str = "bossmark/face/1";
@@ -15,245 +21,6 @@ pub const SCHEMA: &str = "bossmark/face/1";
 const LARGEST_MM: f64 = 5000.0;
 /// Smallest nominal diameter, mm.
 const SMALLEST_MM: f64 = 50.0;
-
-const FILES: [&str; 24] = [
-    include_str!("../../calibration/faces/wa-122.json"),
-    include_str!("../../calibration/faces/wa-80.json"),
-    include_str!("../../calibration/faces/wa-60.json"),
-    include_str!("../../calibration/faces/wa-40.json"),
-    include_str!("../../calibration/faces/wa-80-6zone.json"),
-    include_str!("../../calibration/faces/wa-80-5zone.json"),
-    include_str!("../../calibration/faces/wa-122-8zone-trimmed.json"),
-    include_str!("../../calibration/faces/wa-122-6zone-trimmed.json"),
-    include_str!("../../calibration/faces/wa-80-8zone-trimmed.json"),
-    include_str!("../../calibration/faces/wa-80-6zone-trimmed.json"),
-    include_str!("../../calibration/faces/wa-40-3spot.json"),
-    include_str!("../../calibration/faces/wa-40-3spot-triangle.json"),
-    include_str!("../../calibration/faces/wa-60-3spot.json"),
-    include_str!("../../calibration/faces/wa-60-3spot-triangle.json"),
-    include_str!("../../calibration/faces/field-80.json"),
-    include_str!("../../calibration/faces/field-60.json"),
-    include_str!("../../calibration/faces/field-40.json"),
-    include_str!("../../calibration/faces/field-20.json"),
-    include_str!("../../calibration/faces/national-indoor-40.json"),
-    include_str!("../../calibration/faces/national-indoor-40-5spot.json"),
-    include_str!("../../calibration/faces/national-field-65.json"),
-    include_str!("../../calibration/faces/national-field-50.json"),
-    include_str!("../../calibration/faces/national-field-35.json"),
-    include_str!("../../calibration/faces/national-field-20.json"),
-];
-
-static KNOWN: LazyLock<Vec<FaceSpec>> = LazyLock::new(|| {
-    FILES
-        .iter()
-        .filter_map(|text| FaceSpec::parse(text).ok())
-        .collect()
-});
-
-/// The faces that are built in, in the order in which they are listed.
-#[must_use]
-pub fn known() -> &'static [FaceSpec] {
-    &KNOWN
-}
-
-/// One built-in face of each pattern, in the order in which they are listed.
-pub fn patterns() -> impl Iterator<Item = &'static FaceSpec> {
-    let first = |i: usize| {
-        let pattern = &KNOWN[i].pattern;
-        KNOWN[..i].iter().all(|before| before.pattern != *pattern)
-    };
-    (0..KNOWN.len())
-        .filter(move |i| first(*i))
-        .map(|i| &KNOWN[i])
-}
-
-/// The built-in faces of a pattern.
-pub fn of_pattern(pattern: &str) -> impl Iterator<Item = &'static FaceSpec> {
-    KNOWN
-        .iter()
-        .filter(move |f| f.pattern.as_deref() == Some(pattern))
-}
-
-/// The built-in face of that name, if there is one.
-#[must_use]
-pub fn by_name(name: &str) -> Option<&'static FaceSpec> {
-    known().iter().find(|face| face.name == name)
-}
-
-/// Why a face file cannot be used. Each message says what to change.
-#[derive(Debug, Error)]
-pub enum SpecError {
-    /// Not JSON of the right shape: unknown key, unknown colour, missing field.
-    #[error(
-        "the face file cannot be read: {0}; the files listed by `bossmark faces` show the format"
-    )]
-    Json(#[from] serde_json::Error),
-    /// Another schema.
-    #[error("the face file says schema `{0}`; this program reads `{SCHEMA}`")]
-    Schema(String),
-    /// A length that is not a sensible positive number.
-    #[error("{what} is {value} mm; give a number between {least} and {most}")]
-    Length {
-        /// Which field.
-        what: String,
-        /// The value found.
-        value: f64,
-        /// Smallest value that makes sense.
-        least: f64,
-        /// Largest value that makes sense.
-        most: f64,
-    },
-    /// Zones not listed from the inside outwards.
-    #[error(
-        "zone {number} of the face file is {diameter_mm} mm wide, no wider than the zone before it; list zones from the middle outwards"
-    )]
-    Order {
-        /// Number of the zone in the file, from 1.
-        number: usize,
-        /// Its diameter, mm.
-        diameter_mm: f64,
-    },
-    /// A score that rises outwards.
-    #[error(
-        "zone {number} of the face file scores more than the zone inside it; scores fall from the middle outwards"
-    )]
-    Score {
-        /// Number of the zone in the file, from 1.
-        number: usize,
-    },
-    /// Too little on the face to find it in a photo.
-    #[error(
-        "the face file has {zones} zones and {edges} changes of colour (to the paper included, unless `trimmed`); at least 3 zones and 2 changes are needed to find a face in a photo"
-    )]
-    TooPlain {
-        /// Number of zones.
-        zones: usize,
-        /// Number of boundaries between different colours.
-        edges: usize,
-    },
-    /// Spots missing, too many or overlapping.
-    #[error("spots of the face file: {0}")]
-    Spots(String),
-    /// No name, or one that would not do as a word on the command line.
-    #[error("the face's name `{0}` must be made of letters, digits, `-`, `_` and `.`")]
-    Name(String),
-}
-
-/// The printed colours of a face.
-#[derive(Clone, Copy, Debug, Deserialize, PartialEq, Eq, PartialOrd, Ord)]
-#[serde(rename_all = "lowercase")]
-pub enum Colour {
-    /// Yellow ("gold").
-    Yellow,
-    /// Red.
-    Red,
-    /// Light blue.
-    Blue,
-    /// Black.
-    Black,
-    /// White, the bare paper too.
-    White,
-}
-
-impl Colour {
-    /// All of them.
-    pub const ALL: [Self; 5] = [
-        Self::Yellow,
-        Self::Red,
-        Self::Blue,
-        Self::Black,
-        Self::White,
-    ];
-
-    /// Its name, as face files have it.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Yellow => "yellow",
-            Self::Red => "red",
-            Self::Blue => "blue",
-            Self::Black => "black",
-            Self::White => "white",
-        }
-    }
-}
-
-/// On which side of a zone's nominal radius its bounding line is printed.
-#[derive(Clone, Copy, Debug, Deserialize, PartialEq, Eq)]
-#[serde(rename_all = "lowercase")]
-pub enum LineSide {
-    /// Inside the higher zone: the nominal radius is the line's outer edge (World Archery).
-    Inside,
-    /// Half on either side.
-    Centred,
-    /// Outside: the nominal radius is the line's inner edge.
-    Outside,
-}
-
-/// The printed lines between zones.
-#[derive(Clone, Copy, Debug, Deserialize, PartialEq)]
-#[serde(deny_unknown_fields)]
-pub struct Lines {
-    /// Widest that a line may be, mm.
-    pub width_mm: f64,
-    /// Where lines are printed.
-    pub side: LineSide,
-    /// Where the visible edge lies relative to the nominal radius, mm (outwards positive), as measured on photos of this face.
-    /// For people: the fit goes by `calibration/print.json`.
-    pub offset_mm: f64,
-    /// Standard deviation of that, mm.
-    pub offset_sd_mm: f64,
-}
-
-/// A scoring zone: everything inside its diameter that is not in a zone further in.
-#[derive(Clone, Copy, Debug, Deserialize, PartialEq)]
-#[serde(deny_unknown_fields)]
-pub struct Zone {
-    /// Its score.
-    pub score: u8,
-    /// True for the inner ten ("X"), which scores as the zone around it.
-    #[serde(default)]
-    pub inner: bool,
-    /// Outer diameter, mm.
-    pub diameter_mm: f64,
-    /// Printed colour.
-    pub colour: Colour,
-    /// Colour of its bounding line.
-    pub line: Colour,
-    /// Permitted deviation of the diameter, ± mm.
-    pub tolerance_mm: f64,
-}
-
-impl Zone {
-    /// Outer radius, mm.
-    #[must_use]
-    pub fn radius_mm(&self) -> f64 {
-        self.diameter_mm / 2.0
-    }
-}
-
-/// A circle on the face at which something changes: a colour, or a printed line within one colour.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Boundary {
-    /// Nominal radius, mm.
-    pub radius_mm: f64,
-    /// Colour just inside.
-    pub inside: Colour,
-    /// Colour just outside.
-    pub outside: Colour,
-    /// Colour of the line that bounds the inner zone.
-    pub line: Colour,
-    /// Permitted deviation of the diameter, ± mm.
-    pub tolerance_mm: f64,
-}
-
-impl Boundary {
-    /// True where only a printed line marks the boundary.
-    #[must_use]
-    pub fn is_line(&self) -> bool {
-        self.inside == self.outside
-    }
-}
 
 /// A target face: what is printed, how large, and where that is known from.
 #[derive(Clone, Debug, PartialEq)]
@@ -520,6 +287,7 @@ fn centred_spots(spots: &[[f64; 2]]) -> Result<Vec<FacePoint>, SpecError> {
 
 #[cfg(test)]
 mod tests {
+    use super::built_in::FILES;
     use super::*;
 
     fn text() -> String {
