@@ -207,11 +207,11 @@ mod tests {
             translation_mm: Vector3::from(written.translation_mm),
         };
         let camera = Camera { lens, pose };
-        let centres = face.centres();
+        let centres = &face.spots_mm;
         let no_error = |_: ImagePoint| Matrix2::zeros();
         let view = View {
             camera: &camera,
-            spot_centres: &centres,
+            spot_centres: centres,
             outer_radius_mm: face.outer_radius_mm(),
             point_cov_mm2: &no_error,
             paper_bends: false,
@@ -223,7 +223,9 @@ mod tests {
             score: c[3],
         };
         let candidates: Vec<CutCandidate> = written.candidates.iter().map(candidate).collect();
-        let cuts = cuts(&photo.pixels, &view, Some(&candidates)).unwrap().unwrap();
+        let cuts = cuts(&photo.pixels, &view, Some(&candidates))
+            .unwrap()
+            .unwrap();
         assert!((cuts.left_mm - written.map_corner_mm[0]).abs() < 1e-9);
         assert!((cuts.top_mm - written.map_corner_mm[1]).abs() < 1e-9);
         let at = |t: &CutTensor, x: usize, y: usize, c: usize| {

@@ -280,13 +280,15 @@ pub struct Study {
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
     pub stance: [f64; 3],
+    /// Whether the second set of nets was used.
+    pub second_set: bool,
 }
 
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
 #[doc(hidden)]
 #[must_use]
-pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
-    let (nets, sight, found) = analyse(nets, pixels, view, &[])?;
+pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
+    let (nets, sight, found) = analyse(both, pixels, view, &[])?;
     let row = |k: usize| {
         let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
         [
@@ -314,6 +316,7 @@ pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
     Some(Study {
         rows,
         stance: [sight.unit, sight.lean.x, sight.lean.y],
+        second_set: std::ptr::eq(nets, &both.second),
         shafts: shafts_of(nets, view, &sight, found),
     })
 }

@@ -41,11 +41,18 @@ fn bytes_of<'a>(tensors: impl IntoIterator<Item = &'a CutTensor>) -> Vec<u8> {
 
 fn main() -> anyhow::Result<()> {
     let mut args = std::env::args().skip(1);
-    let (path, out) = args.next().zip(args.next()).context("use: shaft_cuts NAME.truth.json OUT")?;
+    let (path, out) = args
+        .next()
+        .zip(args.next())
+        .context("use: shaft_cuts NAME.truth.json OUT")?;
     let truth: Value = serde_json::from_slice(&std::fs::read(&path)?)?;
-    let name = truth["face"]["name"].as_str().context("a photo without a face")?;
+    let name = truth["face"]["name"]
+        .as_str()
+        .context("a photo without a face")?;
     spec::by_name(name).with_context(|| format!("unknown face {name}"))?;
-    let centres = truth["face"]["centres_mm"].as_array().context("no centres")?;
+    let centres = truth["face"]["centres_mm"]
+        .as_array()
+        .context("no centres")?;
     let centres: Vec<FacePoint> = centres
         .iter()
         .map(|c| FacePoint::new(number(&c[0]), number(&c[1])))
@@ -61,7 +68,8 @@ fn main() -> anyhow::Result<()> {
         paper_bends: false,
         expected: None,
     };
-    let cuts = cuts(&photo.pixels, &view, None)?.context("nothing of the face is in the picture")?;
+    let cuts =
+        cuts(&photo.pixels, &view, None)?.context("nothing of the face is in the picture")?;
     let out = Path::new(&out);
     std::fs::create_dir_all(out)?;
     std::fs::write(out.join("map.f32"), bytes_of([&cuts.map]))?;
