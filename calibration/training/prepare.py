@@ -112,7 +112,8 @@ def truths(source: Path) -> list[tuple[Path, dict]]:
     for file in sorted(source.glob('*.truth.json')):
         truth = json.loads(file.read_text())
         found.append((source / truth['photo'], truth))
-    return found + confirmed.truths(source)
+    known = {photo for photo, _ in found}
+    return found + [(photo, truth) for photo, truth in confirmed.truths(source) if photo not in known]
 
 
 def prepare(source: Path, out: Path, jobs: int = 2) -> int:
