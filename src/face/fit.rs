@@ -2,12 +2,13 @@
 
 use super::edges::RingEdge;
 use super::print_model::PrintModel;
+use super::projection::Projection;
 use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
+use crate::geometry::FacePoint;
 use crate::geometry::camera::{
     CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
-use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{self, Problem, Solution, least_squares};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
@@ -71,20 +72,6 @@ impl Fitted {
                 reach_mm,
             },
         }
-    }
-}
-
-/// The way from a point of the print to the picture: off the face plane with the sheet, then through the camera.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Projection {
-    pub(super) camera: Camera,
-    pub(super) sheet: Sheet,
-}
-
-impl Projection {
-    pub(super) fn image_from_print(&self, at: FacePoint) -> Option<ImagePoint> {
-        let seen = self.sheet.apparent(at, self.camera.centre_mm());
-        self.camera.image_from_face(seen)
     }
 }
 

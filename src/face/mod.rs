@@ -20,6 +20,7 @@ mod patches;
 pub mod pattern;
 mod print_model;
 mod priors;
+mod projection;
 mod rays;
 mod refine;
 mod sheet;

@@ -1,6 +1,6 @@
 //! Which pattern of colours and ratios a photo shows, whatever the face is called.
 
-use super::fit::Projection;
+use super::projection::Projection;
 use super::spec::{self, FaceSpec};
 use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted, evidence};
 use crate::geometry::FacePoint;

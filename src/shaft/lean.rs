@@ -6,7 +6,7 @@
 //! length and the common lean, then of each shaft's own part.
 
 use super::Lean;
-use super::choose::Features;
+use super::model::Features;
 use super::model::UsualLength;
 use super::peaks::Peak;
 use crate::geometry::FacePoint;

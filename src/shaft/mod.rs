@@ -22,6 +22,7 @@ mod second_stage;
 mod sight;
 mod strip;
 mod tail;
+mod tensor;
 mod weights;
 mod winograd;
 
@@ -150,7 +151,7 @@ impl HeatMap {
         }
     }
 
-    fn new(map: &map::FaceMap, scores: &conv::Tensor) -> Self {
+    fn new(map: &map::FaceMap, scores: &tensor::Tensor) -> Self {
         let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
         Self {
             left_mm: map.left_mm - 0.5,
