@@ -21,17 +21,7 @@ impl Refiner<'_> {
         candidates: Vec<Candidate>,
         options: &FitOptions,
     ) -> FaceFit {
-        let Refined {
-            fitted,
-            edges,
-            rms_px,
-            prior,
-            evidence,
-            sheet_scale,
-            focal_free,
-            cropped,
-            ..
-        } = refined;
+        let fitted = refined.fitted;
         let mut covariance = fit::camera_covariance(&fitted);
         let marked = options
             .vertical
@@ -42,43 +32,43 @@ impl Refiner<'_> {
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !focal_free {
+        } else if self.photo.exif.focal_35mm.is_some() && !refined.focal_free {
             FocalSource::Exif
-        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
+        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * refined.prior.ln_f_sd {
             FocalSource::Rings
         } else {
             FocalSource::Assumed
         };
-        let doubtful = evidence.is_doubtful();
+        let doubtful = refined.evidence.is_doubtful();
         if doubtful {
             covariance *= DOUBTFUL * DOUBTFUL;
         }
         let mut fit = FaceFit {
             camera,
             covariance,
-            fit_rms_px: rms_px,
+            fit_rms_px: refined.rms_px,
             upright: up.upright,
             focal_from,
             notes: Vec::new(),
-            edges,
+            edges: refined.edges,
             candidates,
-            sheet: (sheet_scale > 0).then(|| {
+            sheet: (refined.sheet_scale > 0).then(|| {
                 fitted
                     .projection(self.spec.reach_mm())
                     .sheet
                     .rolled(up.turn_rad)
             }),
             offsets_mm: fitted.print.offsets_mm,
-            evidence: Some(evidence),
+            evidence: Some(refined.evidence),
         };
-        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, focal_free);
+        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, refined.focal_free);
         fit.notes.extend(notes::spots_missing(&layout.members));
         if doubtful {
             fit.notes.push(notes::doubtful());
         }
         fit.notes
             .extend(fit.sheet.and_then(|s| notes::sheet(&s, self.spec)));
-        if cropped {
+        if refined.cropped {
             fit.notes.push(notes::cropped());
         }
         if options.vertical.is_some() && marked.is_none() {
