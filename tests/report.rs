@@ -68,20 +68,11 @@ fn entry(id: u64, kind: EntryKind, x_mm: f64, y_mm: f64) -> Entry {
         x_mm,
         y_mm,
         cov_mm2: Some([[0.64, 0.0], [0.0, 0.36]]),
-        px: None,
         kind,
         kind_probability: Some(0.97),
         confidence: Some(0.93),
-        arrow: None,
-        arrow_proposed: None,
-        state: Default::default(),
-        source: Default::default(),
-        lean: None,
-        spot: None,
         thickness_mm: Some(5.6),
-        segment_px: None,
-        found_mm: None,
-        extra: Extra::new(),
+        ..Entry::default()
     }
 }
 

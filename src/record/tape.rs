@@ -100,21 +100,11 @@ fn entry(id: u64, shot: Row, x_mm: f64, y_mm: f64) -> Entry {
         id,
         x_mm,
         y_mm,
-        cov_mm2: None,
-        px: None,
         kind: shot.kind,
-        kind_probability: None,
-        confidence: None,
         arrow: shot.arrow,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: BTreeMap::new(),
+        ..Entry::default()
     }
 }
 

@@ -172,15 +172,9 @@ fn added(id: u64, kind: EntryKind, position: Position, arrow: Option<String>) ->
         kind_probability: (kind != EntryKind::Unknown).then_some(1.0),
         confidence: Some(1.0),
         arrow,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Added,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: Extra::new(),
+        ..Entry::default()
     }
 }
 

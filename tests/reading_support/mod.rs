@@ -21,20 +21,10 @@ pub fn entry(id: u64, kind: EntryKind, x: f64, y: f64) -> Entry {
         x_mm: x,
         y_mm: y,
         cov_mm2: Some([[4.0, 0.0], [0.0, 4.0]]),
-        px: None,
         kind,
-        kind_probability: None,
-        confidence: None,
-        arrow: None,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: Default::default(),
+        ..Entry::default()
     }
 }
 
