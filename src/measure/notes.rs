@@ -19,7 +19,7 @@ pub(super) fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note
 
 /// Width of a usual shaft, mm.
 const SHAFT_WIDTH_MM: f64 = 5.5;
-/// Width in the picture below which shafts can't be measured, px. On drawn photos (`examples/sweep.rs`) 58 % of shafts 1.0 px wide
+/// Width in the picture below which shafts can't be measured, px. On drawn photos (`examples/measuring/sweep.rs`) 58 % of shafts 1.0 px wide
 /// (from 9 m) were found, and 93 % of those 1.5 px wide (from 6 m).
 const MIN_SHAFT_WIDTH_PX: f64 = 1.25;
 

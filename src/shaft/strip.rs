@@ -170,7 +170,7 @@ pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> Look {
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
-/// (`calibration/shaft-net/train/README.md` has the figures).
+/// (`calibration/training/README.md` has the figures).
 pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
