@@ -1,6 +1,6 @@
 //! From a fitted camera to what is handed on: which way is up, how sure all is, and what a person should know.
 
-use super::refine::{Refined, Refiner};
+use super::refine::{RefinedFit, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
 use super::{
@@ -16,7 +16,7 @@ impl Refiner<'_> {
     /// The fit with its covariance, its upright and its remarks.
     pub(super) fn finish(
         &self,
-        refined: Refined,
+        refined: RefinedFit,
         layout: &Layout,
         candidates: Vec<Candidate>,
         options: &FitOptions,
@@ -26,7 +26,7 @@ impl Refiner<'_> {
         let marked = options
             .vertical
             .and_then(|ends| upright::from_person(&fitted.camera, ends, &self.priors.upright));
-        let upright::Joined { roll: up, against } =
+        let upright::CombinedUpright { roll: up, against } =
             self.upright(&fitted.camera, covariance[(ROLL, ROLL)], marked);
         let camera = upright::rolled(&fitted.camera, up.turn_rad);
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
@@ -83,7 +83,7 @@ impl Refiner<'_> {
         camera: &Camera,
         roll_variance: f64,
         marked: Option<upright::Roll>,
-    ) -> upright::Joined {
+    ) -> upright::CombinedUpright {
         let trust = &self.priors.upright;
         let held = upright::from_camera(camera, trust);
         if self.spec.spots_mm.len() > 1 {

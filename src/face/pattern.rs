@@ -17,7 +17,7 @@ const RADIUS_PX: f64 = 250.0;
 
 /// The pattern that explains a photo best.
 #[derive(Clone, Copy, Debug)]
-pub struct PatternSeen {
+pub struct PatternMatch {
     /// One face of that pattern.
     pub face: &'static FaceSpec,
     /// What speaks for it.
@@ -26,9 +26,9 @@ pub struct PatternSeen {
 
 /// Looks for faces of every built-in pattern of whole sheets. `None` where none is accepted. The size can't be seen.
 #[must_use]
-pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
+pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternMatch> {
     let copies = Copies::of(photo);
-    let mut best: Option<(f64, PatternSeen)> = None;
+    let mut best: Option<(f64, PatternMatch)> = None;
     for face in spec::patterns() {
         // a trimmed sheet has the rings of the whole one, but for those that are cut away
         if face.trimmed {
@@ -45,7 +45,7 @@ pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
             let nats = evidence.total() + SPOT_NATS * crate::math::count(spots.max(1) - 1);
             // a pattern listed later must explain more
             if best.as_ref().is_none_or(|b| nats > b.0) {
-                best = Some((nats, PatternSeen { face, evidence }));
+                best = Some((nats, PatternMatch { face, evidence }));
             }
         }
     }

@@ -23,7 +23,7 @@ use crate::record::{Failure, Note};
 use board::Board;
 use nalgebra::Vector2;
 use std::collections::BTreeMap;
-use zhang::{Calibrated, Pair};
+use zhang::{Calibration, Pair};
 
 /// A photo that was looked at for the board.
 #[derive(Clone, Debug)]
@@ -255,11 +255,11 @@ fn plain_numbers(lens: &crate::geometry::camera::Lens) -> LensNumbers {
     }
 }
 
-fn numbers(fit: &Calibrated) -> LensNumbers {
+fn numbers(fit: &Calibration) -> LensNumbers {
     plain_numbers(&fit.lens.lens)
 }
 
-fn deviations(fit: &Calibrated) -> LensNumbers {
+fn deviations(fit: &Calibration) -> LensNumbers {
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
     LensNumbers {
         f_px: rounded(sd(zhang::LN_F) * fit.lens.lens.f_px, PIXEL),
@@ -270,7 +270,7 @@ fn deviations(fit: &Calibrated) -> LensNumbers {
     }
 }
 
-fn more_terms(all: &Calibrated) -> MoreTerms {
+fn more_terms(all: &Calibration) -> MoreTerms {
     MoreTerms {
         lens: plain_numbers(&all.lens.lens),
         k3: rounded(all.lens.k3, UNITLESS),

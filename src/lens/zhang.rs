@@ -84,7 +84,7 @@ pub type Pair = (Vector2<f64>, Vector2<f64>);
 
 /// What came of a calibration.
 #[derive(Clone, Debug)]
-pub struct Calibrated {
+pub struct Calibration {
     /// The lens.
     pub lens: FullLens,
     /// Covariance of the parameters fitted (ln f, cx, cy, k1, k2, then p1, p2, k3 if these were), scaled by the residuals.
@@ -309,7 +309,7 @@ const LEAST_SD_PX: f64 = 0.01;
 /// Calibrates the lens of pictures of that size (px) from views of one board, with the plain terms. `None`: some view shows
 /// no plane, or the search didn't end.
 #[must_use]
-pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
+pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibration> {
     let homographies: Vec<Matrix3<f64>> =
         views.iter().map(|v| homography(v)).collect::<Option<_>>()?;
     if homographies.is_empty() {
@@ -333,8 +333,8 @@ pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
 pub fn with_all_terms(
     views: &[Vec<Pair>],
     size: [f64; 2],
-    plain: &Calibrated,
-) -> Option<Calibrated> {
+    plain: &Calibration,
+) -> Option<Calibration> {
     refined(
         views,
         size,
@@ -352,7 +352,7 @@ fn refined(
     poses: Vec<Pose>,
     which: &[usize],
     scale: Option<f64>,
-) -> Option<Calibrated> {
+) -> Option<Calibration> {
     let n = which.len();
     let mut problem = Bundle {
         lens,
@@ -406,7 +406,7 @@ fn refined(
         at += 2 * view.len();
         rms_px.push(rms(own));
     }
-    Some(Calibrated {
+    Some(Calibration {
         lens: problem.lens,
         covariance: DMatrix::from_fn(n, n, |i, j| all[(i, j)]),
         poses: problem.poses,

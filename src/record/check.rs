@@ -1,7 +1,7 @@
 //! Whether a session makes sense: names, units, limits.
 
 use super::keys::{LIMIT, SETTINGS, likely, nearest, strangers_in_session};
-use super::{EntryKind, Lever, Limit, NamedArrow, Session, Setup, When};
+use super::{ArrowKind, Lever, Limit, NamedArrow, Session, Setup, When};
 use crate::colours;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -175,7 +175,7 @@ fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault>
             "has the mark {mark:?} of an arrow before it: give each arrow one line"
         )));
     }
-    if arrow.kind == Some(EntryKind::Bare) && !vanes.is_empty() {
+    if arrow.kind == Some(ArrowKind::Bare) && !vanes.is_empty() {
         faults.push(wrong(
             "is bare and has `vanes`: leave them out, or make it fletched",
         ));

@@ -3,7 +3,7 @@
 //! One row a shot: x to the right of the centre, y up, the kind of shaft, the end's number, the arrow's mark. Separated by
 //! commas (RFC 4180), or by semicolons with a decimal comma as some spreadsheets write it.
 
-use super::{End, Entry, EntryKind, EntrySource, EntryState, Missed, SCHEMA};
+use super::{ArrowKind, End, Entry, EntrySource, EntryState, Missed, SCHEMA};
 use crate::math::rounded;
 use std::collections::BTreeMap;
 use thiserror::Error;
@@ -121,7 +121,7 @@ struct Table {
 
 struct Row {
     place_mm: Option<[f64; 2]>,
-    kind: EntryKind,
+    kind: ArrowKind,
     end: Option<u64>,
     arrow: Option<String>,
 }
@@ -196,8 +196,8 @@ impl Table {
             _ => Some([number(self.x, "x")?, number(self.y, "y")?]),
         };
         let kind = match cell(Some(self.kind)).to_lowercase().as_str() {
-            "fletched" | "f" => EntryKind::Fletched,
-            "bare" | "b" => EntryKind::Bare,
+            "fletched" | "f" => ArrowKind::Fletched,
+            "bare" | "b" => ArrowKind::Bare,
             other => {
                 return Err(wrong(format!(
                     "the kind is {other:?}: write fletched or bare"
@@ -249,10 +249,10 @@ mod tests {
         assert_eq!(ends.len(), 1);
         let (line, end) = &ends[0];
         assert_eq!((*line, end.session.end), (4, Some(1)));
-        let kinds: Vec<EntryKind> = end.entries.iter().map(|e| e.kind).collect();
+        let kinds: Vec<ArrowKind> = end.entries.iter().map(|e| e.kind).collect();
         assert_eq!(
             kinds,
-            [EntryKind::Fletched, EntryKind::Bare, EntryKind::Fletched]
+            [ArrowKind::Fletched, ArrowKind::Bare, ArrowKind::Fletched]
         );
         assert_eq!(end.entries[1].arrow.as_deref(), Some("4"));
         assert!((end.entries[1].x_mm - 35.0).abs() < 1e-12);
@@ -268,7 +268,7 @@ mod tests {
         assert_eq!(end.entries[0].arrow.as_deref(), Some("a;\"1\""));
         assert_eq!(end.entries[1].arrow, None);
         assert_eq!(end.missed.len(), 1);
-        assert_eq!(end.missed[0].kind, EntryKind::Bare);
+        assert_eq!(end.missed[0].kind, ArrowKind::Bare);
         // a head without a unit takes the one told
         let ends = parse("x,y,kind\n1,2,f\n", 25.4).unwrap();
         assert!((ends[0].1.entries[0].y_mm - 50.8).abs() < 1e-9);

@@ -5,7 +5,7 @@ use super::boss::{Boss, Setting};
 use super::light::{Light, Shades};
 use super::look;
 use super::paper::Paper;
-use super::place::{self, Taken};
+use super::place::{self, Viewpoint};
 use super::random::{Draw, Grain, Subject};
 use super::world::World;
 use super::{
@@ -38,7 +38,7 @@ pub(super) struct Processing {
 /// A scene from which a photo and its truth are made.
 pub struct Scene {
     pub(super) spec: FaceSpec,
-    pub(super) taken: Taken,
+    pub(super) taken: Viewpoint,
     pub(super) shafts: Vec<Shaft>,
     pub(super) paper: Paper,
     pub(super) boss: Boss,
@@ -203,7 +203,7 @@ fn processing(
     options: &Options,
     light: &Light,
     kind: LightKind,
-    taken: &Taken,
+    taken: &Viewpoint,
 ) -> (Processing, Vec<&'static str>) {
     let w = &world.picture;
     let mut draw = Draw::new(options.seed, Subject::Picture);

@@ -10,6 +10,7 @@ mod conv;
 mod edges;
 mod first_stage;
 mod identity;
+mod kind;
 mod lean;
 mod map;
 mod model;
@@ -31,6 +32,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 use first_stage::{FAMILIAR, FirstStage, in_own_stance};
 use image::RgbImage;
+pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{BothNets, Nets};
 use output::shafts_of;
@@ -54,17 +56,6 @@ pub struct View<'a> {
     pub expected: Option<(usize, usize)>,
 }
 
-/// Fletched or bare.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ShaftKind {
-    /// With vanes.
-    Fletched,
-    /// Without vanes.
-    Bare,
-    /// The picture doesn't tell: the tail is hidden or outside.
-    Unknown,
-}
-
 /// How a shaft stands in the boss, against the face's normal, from the entry towards the nock.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lean {
@@ -86,7 +77,7 @@ pub struct Shaft {
     /// The entry's image, px.
     pub entry_px: ImagePoint,
     /// Fletched or bare.
-    pub kind: ShaftKind,
+    pub kind: ArrowKind,
     /// Probability of `kind`, given that this is a shaft.
     pub kind_probability: f64,
     /// Probability that a shaft enters within 10 mm and is of this kind.

@@ -89,13 +89,13 @@ const HIDING_MM: f64 = 6.0;
 
 impl Analysis {
     pub(super) fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
-        let shown = |k: usize| lean::Shown {
+        let shown = |k: usize| lean::LeanObservation {
             peak: &self.candidates[k].peak,
             features: &self.features[k],
             probability: self.probability[k],
             edges: self.bars[k].is_some(),
         };
-        let shown: Vec<lean::Shown> = (0..self.candidates.len()).map(shown).collect();
+        let shown: Vec<lean::LeanObservation> = (0..self.candidates.len()).map(shown).collect();
         let mut leans = lean::leans(
             &shown,
             self.length_mm,

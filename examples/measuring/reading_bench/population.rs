@@ -1,6 +1,6 @@
 //! The sessions that are drawn: 30 m, mm, every quantity anew for each session.
 
-use bossmark::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand};
+use bossmark::record::{ArrowKind, End, Entry, EntrySource, EntryState, Hand};
 use std::f64::consts::{PI, TAU};
 
 /// SplitMix64 (Steele, Lea & Flood 2014): small, seeded, the same everywhere.
@@ -187,9 +187,9 @@ fn entry(id: u64, bare: bool, at: [f64; 2], measuring: f64) -> Entry {
         y_mm: at[1],
         cov_mm2: Some([[variance, 0.0], [0.0, variance]]),
         kind: if bare {
-            EntryKind::Bare
+            ArrowKind::Bare
         } else {
-            EntryKind::Fletched
+            ArrowKind::Fletched
         },
         arrow: Some(id.to_string()),
         state: EntryState::Confirmed,
