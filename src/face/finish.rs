@@ -58,7 +58,6 @@ impl Refiner<'_> {
                     .sheet
                     .rolled(up.turn_rad)
             }),
-            offsets_mm: fitted.print.offsets_mm,
             evidence: Some(refined.evidence),
         };
         fit.notes = notes::notes(&fit, self.photo, self.spec, &against, refined.focal_free);

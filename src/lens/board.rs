@@ -7,7 +7,7 @@
 use super::corners::{self, Corner, between_lines};
 use super::grey::Grey;
 use crate::geometry::ImagePoint;
-use crate::math::{count, median};
+use crate::math::count;
 use image::RgbImage;
 use nalgebra::Vector2;
 use std::collections::{BTreeMap, VecDeque};
@@ -457,16 +457,4 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
     let (a, b) = (side(left, right), side(top, bottom));
     let size = [a.max(b), a.min(b)];
     (size[1] >= LEAST_SIDE).then_some(Board { corners, size })
-}
-
-/// Median distance between neighbours in a row, px.
-#[must_use]
-pub fn spacing_px(board: &Board) -> f64 {
-    let mut all: Vec<f64> = board
-        .corners
-        .windows(2)
-        .filter(|w| w[0].row == w[1].row && w[0].column + 1 == w[1].column)
-        .map(|w| w[0].at.distance(w[1].at))
-        .collect();
-    median(&mut all)
 }

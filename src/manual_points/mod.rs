@@ -205,7 +205,6 @@ fn finished(
         notes: Vec::new(),
         edges: Vec::new(),
         candidates: Vec::new(),
-        offsets_mm: Vec::new(),
         sheet: None,
         evidence: None,
     };

@@ -209,15 +209,6 @@ impl Comparison {
         let levers = self.changes.iter();
         levers.flat_map(|lever| lever.settings.clone()).collect()
     }
-
-    /// The lever that alone differs, if it is exactly one.
-    #[must_use]
-    pub fn only(&self) -> Option<&LeverChange> {
-        match self.changes.as_slice() {
-            [one] => Some(one),
-            _ => None,
-        }
-    }
 }
 
 /// Compares two set-ups, the earlier one first. Present in both and apart = different; present in one = incomplete; absent
@@ -292,7 +283,7 @@ mod tests {
             ..base()
         };
         let change = compare(&base(), &turned);
-        let only = change.only().expect("one lever");
+        let only = change.changes.first().expect("one lever");
         assert_eq!(only.lever, Lever::DrawWeight);
         assert!(
             only.amount("bolt_turns_out")
@@ -311,7 +302,8 @@ mod tests {
         let change = compare(&base(), &pounds);
         assert!(
             change
-                .only()
+                .changes
+                .first()
                 .is_some_and(|c| c.amount("draw_weight_lb").is_some())
         );
         assert_eq!(change.incomplete, ["bolt_turns_out"]);
@@ -325,7 +317,7 @@ mod tests {
             ..base()
         };
         let change = compare(&base(), &other_shafts);
-        let only = change.only().expect("one lever");
+        let only = change.changes.first().expect("one lever");
         assert_eq!(only.lever, Lever::ShaftSpine);
         assert_eq!(only.settings.len(), 2);
         assert_eq!(only.amount("shafts"), None);

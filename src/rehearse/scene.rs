@@ -13,7 +13,6 @@ use super::{
     WIDEST_MM,
 };
 use crate::face::spec::FaceSpec;
-use crate::geometry::camera::Camera;
 use nalgebra::{Rotation3, Vector3};
 
 /// What the camera makes of the light.
@@ -175,18 +174,6 @@ impl Scene {
             hard,
             seed,
         })
-    }
-
-    /// The camera.
-    #[must_use]
-    pub const fn camera(&self) -> &Camera {
-        &self.taken.camera
-    }
-
-    /// Width and height of the upright picture, px.
-    #[must_use]
-    pub const fn size(&self) -> (u32, u32) {
-        (self.taken.width, self.taken.height)
     }
 }
 

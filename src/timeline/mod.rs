@@ -129,15 +129,9 @@ fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     }
 }
 
-/// The story of each bow, the bow shot last first. Marked photos are left for the caller to fill in. The second value holds the
-/// records that don't count.
-#[must_use]
-pub fn stories(records: Vec<RecordFile>, options: &AdviceOptions) -> (Vec<BowStory>, Vec<LeftOut>) {
-    stories_of(records, options, &|_| true)
-}
-
-/// The same for the records that `included` picks. The others are their history: they count in readings, advice and trend. Bows
-/// without an included record have no story.
+/// The story of each bow, the bow shot last first, for the records that `included` picks. The others are their history: they
+/// count in readings, advice and trend. A bow without an included record has no story. Marked photos are left for the caller to
+/// fill in. The second value holds the records that don't count.
 #[must_use]
 pub fn stories_of(
     records: Vec<RecordFile>,
@@ -453,7 +447,7 @@ mod tests {
         };
         let options = AdviceOptions::default();
         let history = History::new(records());
-        let (bows, _) = stories(records(), &options);
+        let (bows, _) = stories_of(records(), &options, &|_| true);
         let story = bows.first().expect("a bow");
         let alone: Vec<Reading> = history
             .runs
@@ -480,13 +474,14 @@ mod tests {
             json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
         };
-        let (bows, left_out) = stories(
+        let (bows, left_out) = stories_of(
             vec![
                 filed("1", session("A", 1, 0.0), 120.0),
                 filed("2", session("A", 2, 2.0), 60.0),
                 filed("3", session("B", 3, 0.0), 60.0),
             ],
             &AdviceOptions::default(),
+            &|_| true,
         );
         assert!(left_out.is_empty());
         assert_eq!(

@@ -72,12 +72,6 @@ pub struct Run {
 }
 
 impl Run {
-    /// The records alone, oldest first.
-    #[must_use]
-    pub fn records(&self) -> Vec<&End> {
-        self.ends.iter().map(|f| &f.end).collect()
-    }
-
     /// The ends grouped by distance to the millimetre, since each distance is read by itself. Ends without a distance are a group of
     /// their own. Groups are in the order of their first end.
     #[must_use]

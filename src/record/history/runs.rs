@@ -136,7 +136,8 @@ mod tests {
         let change = |i: usize| {
             history.runs[i]
                 .changed
-                .only()
+                .changes
+                .first()
                 .and_then(|c| c.amount("plunger_clicks"))
         };
         assert_eq!((change(1), change(2)), (Some(2.0), Some(-2.0)));
