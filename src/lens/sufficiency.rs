@@ -1,4 +1,4 @@
-//! Whether photos of the board suffice for a lens, and what would make it better.
+//! Whether photos of the board suffice to calibrate a lens, and what would improve the calibration.
 
 use super::assumptions::Sufficient;
 use super::zhang::{CX, CY, Calibration, K1, K2, LN_F, Pair};
@@ -7,7 +7,7 @@ use crate::math::{count, median};
 use crate::record::{Failure, Note};
 use nalgebra::{Vector2, Vector3};
 
-/// The photos that are used, and what was made of them.
+/// The photos used, and the calibration from them.
 pub(super) struct Evidence<'a> {
     pub(super) files: &'a [&'a str],
     pub(super) views: &'a [Vec<Pair>],
@@ -15,10 +15,10 @@ pub(super) struct Evidence<'a> {
     pub(super) size: [f64; 2],
 }
 
-/// Corners that miss the fit by more than this share of the diagonal (in the middle photo) weren't just seen badly: the board
-/// was bent or the lens changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
+/// Largest residual of the corners (in the median photo), as a share of the diagonal. Above it the board was bent or the lens
+/// changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
 const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
-/// A photo that fits worse than the middle one by this factor is named.
+/// A photo whose residual is this many times that of the median photo is named.
 const WORSE: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
@@ -50,7 +50,7 @@ pub(super) fn no_fit() -> Failure {
     )
 }
 
-/// Why the lens is not to be relied on, if so.
+/// Why the lens is not to be used, if so.
 pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option<Failure> {
     let angle = widest_angle_deg(fit);
     if angle < s.least_angle_deg {
@@ -90,7 +90,7 @@ pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option
     None
 }
 
-/// Remarks on a lens that is relied on.
+/// Remarks on a lens that may be used.
 /// `all` is the fit with all terms.
 pub(super) fn notes(
     fit: &Calibration,
@@ -197,8 +197,8 @@ fn corner_sd_px(fit: &Calibration, size: [f64; 2]) -> f64 {
     slope.dot(&(of * slope)).max(0.0).sqrt()
 }
 
-/// Corners of the picture that no corner of the board comes near, by name. `reach`: how far along the way from the middle
-/// a corner must lie.
+/// Names of the picture's corners that no corner of the board comes near. `reach`: the part of the way from the picture's middle
+/// to its corner that a corner of the board must have.
 fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
     let half = Vector2::new(0.5 * e.size[0], 0.5 * e.size[1]);
     let names = [
@@ -223,7 +223,7 @@ fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
         .collect()
 }
 
-/// Whether the terms beyond k1 and k2 tell something: the Bayesian information criterion (Schwarz 1978) with three more
+/// Whether the terms beyond k1 and k2 are supported by the data: the Bayesian information criterion (Schwarz 1978) with three more
 /// parameters.
 pub(super) fn more_help(plain: &Calibration, all: &Calibration, corners: usize) -> bool {
     plain.deviance - all.deviance > 3.0 * (2.0 * count(corners.max(1))).ln()

@@ -1,4 +1,4 @@
-//! Places measured by hand: a table of shots → end records, as if a photo had been measured and confirmed.
+//! A table of positions measured by hand → end records with confirmed entries.
 //!
 //! One row a shot: x to the right of the centre, y up, the kind of shaft, the end's number, the arrow's mark. Separated by
 //! commas (RFC 4180), or by semicolons with a decimal comma as some spreadsheets write it.
@@ -8,7 +8,7 @@ use crate::math::rounded;
 use std::collections::BTreeMap;
 use thiserror::Error;
 
-/// What a table looks like: to be filled in.
+/// An empty table, for a person to fill in.
 pub const TEMPLATE: &str = "\
 # One row a shot. x: to the right of the face's centre, y: up (left and down negative), as you see the face.
 # kind: fletched or bare. end and arrow (its mark) may be left empty; a shot that missed the boss: leave x and y empty.
@@ -20,16 +20,16 @@ x_mm,y_mm,kind,end,arrow
 
 /// Records hold a thousandth of a millimetre.
 const DECIMALS: i32 = 3;
-/// Columns that may stand in the head, without the unit.
+/// Names of the columns that a header may have, without the unit.
 const COLUMNS: &str = "x, y, kind, end, arrow";
 
 /// Why a table can't be used.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum TapeError {
-    /// No head or no rows.
+    /// No header or no rows.
     #[error("the table holds no shots: `bossmark read --tape-template` prints one to fill in")]
     Empty,
-    /// Not the columns.
+    /// The columns are wrong.
     #[error(
         "line {line}: the head must name the columns {COLUMNS} (x_mm and y_mm, or x_in and y_in); {what}"
     )]
@@ -108,7 +108,7 @@ fn entry(id: u64, shot: Row, x_mm: f64, y_mm: f64) -> Entry {
     }
 }
 
-/// Where the columns are.
+/// Index of each column.
 struct Table {
     separator: char,
     x: usize,
@@ -269,7 +269,7 @@ mod tests {
         assert_eq!(end.entries[1].arrow, None);
         assert_eq!(end.missed.len(), 1);
         assert_eq!(end.missed[0].kind, ArrowKind::Bare);
-        // a head without a unit takes the one told
+        // a header without a unit takes the caller's
         let ends = parse("x,y,kind\n1,2,f\n", 25.4).unwrap();
         assert!((ends[0].1.entries[0].y_mm - 50.8).abs() < 1e-9);
     }

@@ -70,7 +70,7 @@ fn with_cautions(run: &Run, groups: Vec<Vec<&RecordFile>>, read: Vec<Reading>) -
     all
 }
 
-/// An end in its history: the reading that it counts in, and the records before it.
+/// An end in its history: the reading that includes it, and the records before it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Standing {
     /// Files of the ends that are read together, oldest first, the end asked for among them.
@@ -285,7 +285,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
 /// Two set-ups of a bow side by side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SetupComparison {
-    /// What is different between them, from the first to the second.
+    /// The difference from the first to the second.
     pub changes: Vec<SettingChange>,
     /// Their readings at a distance at which both were shot.
     pub readings: [Reading; 2],
