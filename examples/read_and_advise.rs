@@ -4,7 +4,7 @@
 
 use anyhow::{Context, Result};
 use bossmark::advice::{AdviceOptions, advise};
-use bossmark::record::{Filed, History, parse_records};
+use bossmark::record::{History, RecordFile, parse_records};
 use bossmark::text::{Locale, plain};
 use bossmark::timeline::readings;
 
@@ -13,7 +13,7 @@ fn main() -> Result<()> {
     for file in std::env::args().skip(1) {
         let bytes = std::fs::read(&file).with_context(|| format!("{file} can't be read"))?;
         for parsed in parse_records(&bytes)? {
-            records.push(Filed {
+            records.push(RecordFile {
                 file: file.clone(),
                 line: parsed.line,
                 end: parsed.end,

@@ -24,7 +24,7 @@ struct Scatter {
 
 /// A name of a colour that the program knows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Named(usize);
+pub struct ColourName(usize);
 
 /// A normal density in L\*a\*b\* with axes along lightness, chroma and hue of its middle.
 struct Blob {
@@ -129,7 +129,7 @@ pub fn names() -> Vec<&'static str> {
 
 /// The colour of that name; capitals, spaces and hyphens don't count. `None` for a name that isn't known.
 #[must_use]
-pub fn named(name: &str) -> Option<Named> {
+pub fn named(name: &str) -> Option<ColourName> {
     let plain = |s: &str| {
         let mut plain = s.to_lowercase();
         plain.retain(|c| !matches!(c, ' ' | '-' | '_'));
@@ -139,10 +139,10 @@ pub fn named(name: &str) -> Option<Named> {
     let own = plain(name);
     let own = palette.also.get(&own).map_or(own, |other| plain(other));
     let at = palette.names.iter().position(|n| plain(n) == own);
-    at.map(Named)
+    at.map(ColourName)
 }
 
-impl Named {
+impl ColourName {
     /// Its name, as [`names`] lists it.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -183,7 +183,7 @@ impl Likeness {
     /// Density of this colour under the name, over that under a name that isn't known; 1 tells nothing. A share of
     /// pixels shows something else, so that it is never below that share.
     #[must_use]
-    pub fn ratio(&self, name: Named) -> f64 {
+    pub fn ratio(&self, name: ColourName) -> f64 {
         self.0.get(name.0).copied().unwrap_or(1.0)
     }
 }
@@ -237,7 +237,7 @@ mod tests {
             ("GREY", "gray"),
             ("navy", "dark blue"),
         ] {
-            assert_eq!(named(written).map(Named::name), Some(name));
+            assert_eq!(named(written).map(ColourName::name), Some(name));
         }
         assert!(named("bluish").is_none() && named("").is_none());
     }

@@ -19,7 +19,7 @@ mod population;
 mod table;
 
 use bossmark::advice::{AdviceOptions, Knowledge, Readings, advise, advise_with};
-use bossmark::record::{Filed, History};
+use bossmark::record::{History, RecordFile};
 use bows::{Bow, Draw};
 use play::Played;
 use table::{Figures, HEAD};
@@ -55,7 +55,7 @@ fn kept_readings_change_no_answer() {
         let mut bow = Bow::new(2, at, Draw::default());
         let mut records = Vec::new();
         for number in 1..=5 {
-            records.push(Filed {
+            records.push(RecordFile {
                 file: format!("{number}.json"),
                 line: 1,
                 end: bow.shoot(number),

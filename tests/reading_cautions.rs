@@ -4,7 +4,7 @@ mod reading_support;
 
 use bossmark::reading::{Reading, read};
 use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
+    ArrowKind, CameraRecord, End, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
     Setup, UprightRecord, UprightSource,
 };
 use bossmark::text::{Locale, Sentence};
@@ -98,12 +98,12 @@ fn three_spots(last_y: f64) -> End {
         entries: [(5.0, 226.0), (-4.0, 3.0), (6.0, -215.0)]
             .iter()
             .zip(1..)
-            .map(|(p, id)| entry(id, EntryKind::Fletched, p.0, p.1))
+            .map(|(p, id)| entry(id, ArrowKind::Fletched, p.0, p.1))
             .chain(
                 [(45.0, 222.0), (38.0, -6.0), (41.0, last_y)]
                     .iter()
                     .zip(4..)
-                    .map(|(p, id)| entry(id, EntryKind::Bare, p.0, p.1)),
+                    .map(|(p, id)| entry(id, ArrowKind::Bare, p.0, p.1)),
             )
             .collect(),
         ..End::default()
@@ -146,7 +146,7 @@ fn numbered(bare: usize, away: f64) -> Vec<End> {
 fn leaning(right_deg: f64) -> End {
     but(at(200.0, 0.0), |end| {
         for entry in &mut end.entries {
-            let bare = entry.kind == EntryKind::Bare;
+            let bare = entry.kind == ArrowKind::Bare;
             entry.lean = Some(Lean {
                 right_deg: if bare { right_deg } else { 0.0 },
                 up_deg: 0.0,
@@ -243,7 +243,7 @@ fn cases_of_ends() -> Vec<Case> {
         case(
             "unconfirmed",
             "bossmark confirm",
-            but(usual(), |end| end.entries[1].kind = EntryKind::Unknown),
+            but(usual(), |end| end.entries[1].kind = ArrowKind::Unknown),
             usual(),
         ),
         case("not-checked", "bossmark confirm", proposed(0.9), usual()),
@@ -258,7 +258,7 @@ fn cases_of_ends() -> Vec<Case> {
             "shoot the end again",
             but(usual(), |end| {
                 end.missed.push(Missed {
-                    kind: EntryKind::Bare,
+                    kind: ArrowKind::Bare,
                     ..Missed::default()
                 });
             }),

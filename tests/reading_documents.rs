@@ -6,7 +6,7 @@ use bossmark::reading::{
     Assumptions, HorizontalCall, Reading, VerticalCall, analyse, analyse_with, read,
 };
 use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceToCamera, FocalSource, Hand, Lean, Missed, Setup,
+    ArrowKind, CameraRecord, End, EntryState, FaceToCamera, FocalSource, Hand, Lean, Missed, Setup,
     UprightRecord, UprightSource,
 };
 use bossmark::text::{self, Locale, Sentence};
@@ -181,9 +181,9 @@ fn what_is_left_out_is_named() {
     let mut one = end(&GROUP, &group_at(150.0, 0.0));
     one.entries[1].state = EntryState::Proposed;
     one.entries[1].confidence = Some(0.3);
-    one.entries[4].kind = EntryKind::Unknown;
+    one.entries[4].kind = ArrowKind::Unknown;
     one.missed.push(Missed {
-        kind: EntryKind::Bare,
+        kind: ArrowKind::Bare,
         ..Missed::default()
     });
     let reading = read(&[&one]);
@@ -315,7 +315,7 @@ fn order_lean_mass_and_tolerance() {
         ..Setup::default()
     });
     for entry in &mut one.entries {
-        let bare = entry.kind == EntryKind::Bare;
+        let bare = entry.kind == ArrowKind::Bare;
         entry.lean = Some(Lean {
             right_deg: if bare { 5.0 } else { 0.5 },
             up_deg: 0.0,

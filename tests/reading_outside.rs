@@ -8,7 +8,7 @@ mod reading_support;
 mod reference_statistics;
 
 use bossmark::reading::{Assumptions, Conditions, Offset, Posterior, Shot, posterior};
-use bossmark::record::EntryKind::{Bare, Fletched};
+use bossmark::record::ArrowKind::{Bare, Fletched};
 use reading_support::shot;
 use reference_statistics::{
     Welch, equivalence_pooled, f_quantile, geometric_median, hotelling_one, hotelling_two,

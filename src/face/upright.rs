@@ -80,7 +80,7 @@ const ALONE: f64 = 0.05;
 
 /// What all sources together say.
 #[derive(Clone, Debug)]
-pub(super) struct Joined {
+pub(super) struct CombinedUpright {
     pub(super) roll: Roll,
     /// Sources that contradict it, with their difference from it, rad.
     pub(super) against: Vec<(UprightSource, f64)>,
@@ -88,7 +88,7 @@ pub(super) struct Joined {
 
 /// Joins uprights given against the same camera, in the order of trust: the first is kept, each further one weighs in with
 /// its variance if it agrees with what those before it say.
-pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
+pub(super) fn joined(first: Roll, others: &[Roll]) -> CombinedUpright {
     let mut roll = first;
     let mut apart = Vec::new();
     for other in others {
@@ -113,7 +113,7 @@ pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
         .filter(|(o, off)| off.abs() > CONTRADICT * roll.upright.sd_rad.hypot(o.upright.sd_rad))
         .map(|(o, off)| (o.upright.from, off))
         .collect();
-    Joined { roll, against }
+    CombinedUpright { roll, against }
 }
 
 /// Marks that leave the direction between them open by more than this (one standard deviation) show none, rad.

@@ -1,6 +1,6 @@
-//! Places where four squares meet, dark and bright in turn: saddle points of the brightness.
+//! Corners at which four squares meet, dark and bright in turn: saddle points of the brightness.
 //!
-//! Around such a place the brightness on a small circle goes dark, bright, dark, bright, and is the same on opposite sides
+//! On a small circle about a corner the brightness goes dark, bright, dark, bright, and is the same on opposite sides
 //! (compare Bennett and Lasenby 2014, "ChESS – Quick and robust detection of chess-board features", CVIU 118). The two
 //! lines on which it changes are the edges of the squares; they lead to the next corners.
 
@@ -14,9 +14,9 @@ use std::f64::consts::{PI, TAU};
 const SMOOTHING_PX: f32 = 1.2;
 /// Radius of the circle on which the four sectors are looked at, px.
 const CIRCLE_PX: f64 = 3.5;
-/// Places on the circle: an even number, so that each has its opposite.
+/// Samples on the circle: an even number, so that each has its opposite.
 const CIRCLE_PLACES: usize = 32;
-/// A corner's saddle is the strongest within so many pixels.
+/// Radius within which a corner's saddle is the strongest, px.
 const ALONE_PX: usize = 2;
 /// Least determinant of the (negative) Hessian: that of a corner of 12 grey levels after the blur (C/(πσ²))².
 const LEAST_SADDLE: f32 = 5.0;
@@ -24,7 +24,7 @@ const LEAST_SADDLE: f32 = 5.0;
 const MOST_CORNERS: usize = 4000;
 /// Least difference between the bright and the dark sectors, grey levels.
 const LEAST_CONTRAST: f32 = 10.0;
-/// Most that opposite sides may differ, as a share of what neighbouring sectors differ (sums of squares).
+/// Largest difference of opposite sides, as a share of that of neighbouring sectors (sums of squares).
 const MOST_ODD: f32 = 0.35;
 
 /// A corner as seen on a reduced copy.
@@ -84,7 +84,7 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
         .collect()
 }
 
-/// The picture as [`find`] wants it.
+/// The blurred picture for [`find`].
 pub(super) fn smoothed(grey: &Grey) -> Grey {
     grey.blurred(SMOOTHING_PX)
 }

@@ -1,8 +1,9 @@
 //! Shafts as solids: a cylinder with its nock, three vanes or none, bands of wrap and tape, and where a ray meets them.
 
+use super::Rgb;
 use super::look::{Look, Vanes};
-use super::{Kind, Rgb};
 use crate::geometry::FacePoint;
+use crate::record::ArrowKind;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 
@@ -48,7 +49,7 @@ pub(super) struct Hit {
 /// One shaft in the boss.
 #[derive(Clone, Debug)]
 pub(super) struct Shaft {
-    pub(super) kind: Kind,
+    pub(super) kind: ArrowKind,
     /// The arrow's own mark, if it has one.
     pub(super) mark: Option<String>,
     /// Where the axis meets the face plane.
@@ -66,7 +67,7 @@ pub(super) struct Shaft {
 
 impl Shaft {
     pub(super) fn new(
-        kind: Kind,
+        kind: ArrowKind,
         entry: FacePoint,
         axis: Vector3<f64>,
         stands_out: f64,
@@ -389,10 +390,10 @@ mod tests {
     use crate::rehearse::look::looks;
     use crate::rehearse::world::World;
 
-    fn shaft(kind: Kind) -> Shaft {
+    fn shaft(kind: ArrowKind) -> Shaft {
         let world = World::read().unwrap();
         let [fletched, bare] = looks(&world, 5);
-        let look = if kind == Kind::Fletched {
+        let look = if kind == ArrowKind::Fletched {
             fletched
         } else {
             bare
@@ -417,7 +418,7 @@ mod tests {
 
     #[test]
     fn a_ray_at_the_axis_meets_the_near_side() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let hit = shaft
             .hit(&ray([1000.0, 20.0, 200.0], [10.0, 20.0, 200.0]), 1e9)
             .unwrap();
@@ -439,7 +440,7 @@ mod tests {
 
     #[test]
     fn only_fletched_shafts_reach_beyond_their_tube_and_only_at_the_vanes() {
-        for (kind, wide) in [(Kind::Fletched, true), (Kind::Bare, false)] {
+        for (kind, wide) in [(ArrowKind::Fletched, true), (ArrowKind::Bare, false)] {
             let shaft = shaft(kind);
             let beyond = |z: f64| {
                 let (from, out) = ([10.0, 2000.0, z], shaft.look.radius + 2.0);
@@ -456,7 +457,7 @@ mod tests {
 
     #[test]
     fn the_end_of_the_nock_is_closed_but_for_its_slot() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let down = |x: f64, y: f64| shaft.hit(&ray([x, y, 1500.0], [x, y, 0.0]), 1e9);
         let side = shaft.turned[1] * (shaft.look.radius * 0.5);
         let ear = shaft.turned[0] * (shaft.look.radius * 0.9);
@@ -467,7 +468,7 @@ mod tests {
 
     #[test]
     fn a_shadow_falls_away_from_the_light_and_begins_at_the_entry() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let toward = Vector3::new(1.0, 0.0, 1.0).normalize();
         let at = |x: f64| shaft.shadow(Vector3::new(x, 20.0, 0.0), toward, 0.005);
         assert!(at(-50.0) > 0.9 && at(-400.0) > 0.5);

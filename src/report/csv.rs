@@ -3,7 +3,7 @@
 //! RFC 4180: CRLF, a header, doubled quotes. Numbers have a dot and no unit (it stands in the header). A text that a
 //! spreadsheet would take for a formula gets an apostrophe before it.
 
-use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup, keys};
+use crate::record::{ArrowKind, End, Entry, EntrySource, EntryState, Hand, Setup, keys};
 use std::fmt::Display;
 
 /// The columns before those of the settings, in their order.
@@ -160,11 +160,11 @@ fn setup(setup: Option<&Setup>) -> Vec<String> {
     cells
 }
 
-const fn kind(kind: EntryKind) -> &'static str {
+const fn kind(kind: ArrowKind) -> &'static str {
     match kind {
-        EntryKind::Fletched => "fletched",
-        EntryKind::Bare => "bare",
-        EntryKind::Unknown => "unknown",
+        ArrowKind::Fletched => "fletched",
+        ArrowKind::Bare => "bare",
+        ArrowKind::Unknown => "unknown",
     }
 }
 

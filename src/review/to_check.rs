@@ -1,6 +1,6 @@
 //! Which entries a person should check first.
 
-use crate::record::{End, Entry, EntryKind, EntryState};
+use crate::record::{ArrowKind, End, Entry, EntryState};
 
 /// Proposals below this confidence are checked one by one. Above it at least nine of ten are right, as `confidence` is defined.
 const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
@@ -9,7 +9,7 @@ const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
 #[must_use]
 pub fn entries_to_check(end: &End) -> Vec<u64> {
     let doubt = |e: &Entry| match e.kind {
-        EntryKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
+        ArrowKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
         _ => e.confidence.unwrap_or(1.0),
     };
     let mut list: Vec<(f64, u64)> = end

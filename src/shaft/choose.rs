@@ -3,7 +3,7 @@
 //! Arrows of one archer stand out by much the same length, so that each candidate's nock tells where the others' must be. A
 //! shaft has one entry and one nock: of candidates that share a nock only the best stands.
 
-use super::model::UsualLength;
+use super::model::{Features, UsualLength};
 use super::peaks::Peak;
 use super::strip::{Look, PLACES, place_mm};
 use crate::geometry::FacePoint;
@@ -27,31 +27,6 @@ pub(crate) struct Candidate {
     pub(crate) peak: Peak,
     pub(crate) axis: Vector3<f64>,
     pub(crate) look: Look,
-}
-
-/// What the joint choice makes of one candidate.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Features {
-    /// Entry score, log-odds.
-    pub(crate) score: f64,
-    /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
-    pub(crate) agreement: f64,
-    /// Log-odds of "shaft" along its axis on the map.
-    pub(crate) mask: f64,
-    /// Length from entry to nock, mm.
-    pub(crate) length_mm: f64,
-    /// Its standard deviation, mm.
-    pub(crate) length_sd_mm: f64,
-    /// Log-odds of being a shaft by the strip.
-    pub(crate) shaft: f64,
-    /// How near a likelier candidate is: 1 at the same place, 0 far away.
-    pub(crate) crowd: f64,
-    /// Log-odds of fletched by the strip.
-    pub(crate) fletched: f64,
-    /// Log-odds of fletched by the map.
-    pub(crate) tag: f64,
-    /// Share of the tail's strip that is in the picture.
-    pub(crate) tail_seen: f64,
 }
 
 /// Places this near to where the picture ends may owe their score to the end: the net reads some three places together.

@@ -1,7 +1,7 @@
 //! Arrow numbers from colours: which of the arrows that were given each shaft is.
 
-use super::{Shaft, ShaftKind, identity, tail};
-use crate::colours::Named;
+use super::{ArrowKind, Shaft, identity, tail};
+use crate::colours::ColourName;
 use crate::geometry::ImagePoint;
 use crate::geometry::camera::Camera;
 use image::RgbImage;
@@ -11,11 +11,11 @@ use rayon::prelude::*;
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ArrowLook {
     /// Fletched or bare.
-    pub kind: Option<ShaftKind>,
+    pub kind: Option<ArrowKind>,
     /// The nock's colour.
-    pub nock: Option<Named>,
+    pub nock: Option<ColourName>,
     /// The vanes' colours, the index vane's first.
-    pub vanes: Vec<Named>,
+    pub vanes: Vec<ColourName>,
 }
 
 /// A shaft's likeliest arrow.
@@ -98,7 +98,7 @@ const COVERS: f64 = 0.5;
 /// Probability that a shaft is one at all.
 fn is_shaft(s: &Shaft) -> f64 {
     match s.kind {
-        ShaftKind::Unknown => s.confidence,
+        ArrowKind::Unknown => s.confidence,
         _ => (s.confidence / s.kind_probability.max(1e-6)).min(1.0),
     }
 }
@@ -106,14 +106,14 @@ fn is_shaft(s: &Shaft) -> f64 {
 /// How much likelier the shaft's tag is for this arrow than for one of either kind.
 fn kind_ratio(s: &Shaft, look: &ArrowLook) -> f64 {
     let fletched = match s.kind {
-        ShaftKind::Fletched => s.kind_probability,
-        ShaftKind::Bare => 1.0 - s.kind_probability,
-        ShaftKind::Unknown => 0.5,
+        ArrowKind::Fletched => s.kind_probability,
+        ArrowKind::Bare => 1.0 - s.kind_probability,
+        ArrowKind::Unknown => 0.5,
     };
     match look.kind {
-        Some(ShaftKind::Bare) => 2.0 * (1.0 - fletched),
+        Some(ArrowKind::Bare) => 2.0 * (1.0 - fletched),
         // only fletched arrows have vanes
-        Some(ShaftKind::Fletched) => 2.0 * fletched,
+        Some(ArrowKind::Fletched) => 2.0 * fletched,
         _ if !look.vanes.is_empty() => 2.0 * fletched,
         _ => 1.0,
     }
@@ -158,7 +158,7 @@ mod tests {
             entry,
             cov_mm2: Matrix2::identity(),
             entry_px: px(0.0),
-            kind: ShaftKind::Bare,
+            kind: ArrowKind::Bare,
             kind_probability: 0.97,
             confidence: 0.95,
             lean: Some(Lean {
@@ -202,7 +202,7 @@ mod tests {
 
     fn nocks(names: &[&str]) -> Vec<ArrowLook> {
         let look = |name: &&str| ArrowLook {
-            kind: Some(ShaftKind::Bare),
+            kind: Some(ArrowKind::Bare),
             nock: Some(named(name).unwrap()),
             vanes: Vec::new(),
         };
@@ -263,7 +263,7 @@ mod tests {
             },
             Shaft {
                 segment_px: Some([ImagePoint::new(-1e9, 5.0), ImagePoint::new(f64::NAN, 1e300)]),
-                kind: ShaftKind::Unknown,
+                kind: ArrowKind::Unknown,
                 ..shaft(&camera, 90.0, 0.0)
             },
             // the nock is out of the picture

@@ -1,7 +1,6 @@
 //! What the nets of the first stage are given of a photo, for the comparison with the cuts of the training programs
 //! (`calibration/training/compare_cuts.py`): nets see what they were fitted on only if both cut alike.
 
-use super::conv::Tensor;
 use super::first_stage::{FirstStage, PX_PER_MM};
 use super::map::FaceMap;
 use super::nets::Nets;
@@ -9,6 +8,7 @@ use super::peaks::{self, Peak};
 use super::picture::Reduced;
 use super::sight::Sight;
 use super::strip::{self, ProjectedAxes};
+use super::tensor::Tensor;
 use super::{View, WeightsError};
 use crate::geometry::FacePoint;
 use image::RgbImage;

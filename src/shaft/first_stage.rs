@@ -2,7 +2,7 @@
 
 use super::nets::Nets;
 use super::sight::Sight;
-use super::{View, choose, conv, map, peaks, picture, strip};
+use super::{View, choose, map, peaks, picture, strip, tensor};
 use crate::geometry::FacePoint;
 use image::RgbImage;
 use nalgebra::Vector2;
@@ -29,7 +29,7 @@ pub(super) struct FirstStage<'a> {
     pub(super) sight: Sight<'a>,
     pub(super) photo: picture::Reduced,
     pub(super) map: map::FaceMap,
-    pub(super) scores: conv::Tensor,
+    pub(super) scores: tensor::Tensor,
     pub(super) peaks: Vec<peaks::Peak>,
     pub(super) candidates: Vec<choose::Candidate>,
 }
@@ -176,4 +176,4 @@ pub(super) fn in_own_stance<'a>(
 }
 
 /// What is done with a strip.
-pub(super) type LookAlong<'a> = &'a (dyn Fn(&conv::Tensor) -> strip::Look + Sync);
+pub(super) type LookAlong<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::Look + Sync);

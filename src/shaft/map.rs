@@ -1,9 +1,9 @@
 //! The face map: the face plane resampled straight on, a pixel per millimetre, as the net sees it.
 
-use super::conv::Tensor;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
 use super::sight::Sight;
+use super::tensor::Tensor;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{floor_index, single};
 use rayon::prelude::*;

@@ -11,6 +11,7 @@ mod cuts;
 mod edges;
 mod first_stage;
 mod identity;
+mod kind;
 mod lean;
 mod map;
 mod model;
@@ -23,6 +24,7 @@ mod second_stage;
 mod sight;
 mod strip;
 mod tail;
+mod tensor;
 mod weights;
 mod winograd;
 
@@ -33,6 +35,7 @@ pub use colours::{ArrowLook, Proposal, identify};
 pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
 use first_stage::{FAMILIAR, FirstStage, in_own_stance};
 use image::RgbImage;
+pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{BothNets, Nets};
 use output::shafts_of;
@@ -56,17 +59,6 @@ pub struct View<'a> {
     pub expected: Option<(usize, usize)>,
 }
 
-/// Fletched or bare.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ShaftKind {
-    /// With vanes.
-    Fletched,
-    /// Without vanes.
-    Bare,
-    /// The picture doesn't tell: the tail is hidden or outside.
-    Unknown,
-}
-
 /// How a shaft stands in the boss, against the face's normal, from the entry towards the nock.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lean {
@@ -88,7 +80,7 @@ pub struct Shaft {
     /// The entry's image, px.
     pub entry_px: ImagePoint,
     /// Fletched or bare.
-    pub kind: ShaftKind,
+    pub kind: ArrowKind,
     /// Probability of `kind`, given that this is a shaft.
     pub kind_probability: f64,
     /// Probability that a shaft enters within 10 mm and is of this kind.
@@ -153,7 +145,7 @@ impl HeatMap {
         }
     }
 
-    fn new(map: &map::FaceMap, scores: &conv::Tensor) -> Self {
+    fn new(map: &map::FaceMap, scores: &tensor::Tensor) -> Self {
         let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
         Self {
             left_mm: map.left_mm - 0.5,

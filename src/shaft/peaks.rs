@@ -1,7 +1,7 @@
 //! Candidates: the peaks of the map net's entry score, and where the shaft of each seems to run.
 
-use super::conv::Tensor;
 use super::map::FaceMap;
+use super::tensor::Tensor;
 use crate::geometry::FacePoint;
 use nalgebra::Vector2;
 

@@ -1,11 +1,11 @@
 //! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
-use super::conv::Tensor;
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
 use super::sight::Sight;
+use super::tensor::Tensor;
 use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 

@@ -5,7 +5,7 @@
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
-use crate::colours::{Likeness, Named};
+use crate::colours::{ColourName, Likeness};
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::{lab_from_linear, linear_light};
@@ -67,12 +67,12 @@ pub(super) struct Tail {
 
 impl Tail {
     /// How much likelier this tail looks as it does with a nock and vanes of these names than with ones of any.
-    pub(super) fn ratio(&self, nock: Option<Named>, vanes: &[Named]) -> f64 {
+    pub(super) fn ratio(&self, nock: Option<ColourName>, vanes: &[ColourName]) -> f64 {
         let nock = nock.map_or(1.0, |name| self.nock_ratio(name));
         nock * self.vane_ratio(vanes)
     }
 
-    fn nock_ratio(&self, name: Named) -> f64 {
+    fn nock_ratio(&self, name: ColourName) -> f64 {
         let all: f64 = self.nock.iter().map(|n| n.0).sum();
         if all <= 0.0 {
             return 1.0;
@@ -87,7 +87,7 @@ impl Tail {
         each.sum::<f64>() / all
     }
 
-    fn vane_ratio(&self, names: &[Named]) -> f64 {
+    fn vane_ratio(&self, names: &[ColourName]) -> f64 {
         let all: f64 = self.vanes.iter().map(|v| v.0).sum();
         if names.is_empty() || all <= 0.0 {
             return 1.0;
@@ -194,13 +194,13 @@ fn apart(a: [f64; 3], b: [f64; 3]) -> f64 {
 
 /// Samples that count, each with its likeness once.
 #[derive(Default)]
-struct Looked {
+struct CountedSamples {
     likeness: Vec<Likeness>,
     /// Number in `likeness` of the sample at a place.
     at: BTreeMap<(usize, usize), usize>,
 }
 
-impl Looked {
+impl CountedSamples {
     fn sample(&mut self, samples: &Samples, place: (usize, usize)) -> Option<usize> {
         let light = samples.at(place.0, place.1)?;
         let Self { likeness, at } = self;
@@ -278,7 +278,7 @@ pub(super) fn look(
         floor_index(sum / all.max(1e-9) + 0.5)
     };
     let (along, across) = (mean(|e| e.along), mean(|e| e.across));
-    let mut looked = Looked::default();
+    let mut looked = CountedSamples::default();
     let vanes = vanes(&samples, along, across)
         .into_iter()
         .filter_map(|(weight, place)| Some((weight, looked.sample(&samples, place)?)))

@@ -13,7 +13,7 @@ use crate::face::spec::FaceSpec;
 use crate::math::rounded;
 use crate::reading::{Group, Reading};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, UprightSource,
+    ArrowKind, CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, UprightSource,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -66,7 +66,7 @@ pub fn end(record: &End) -> String {
 
 /// True where a person has yet to say what kind of shaft it is.
 fn is_open_kind(e: &Entry) -> bool {
-    e.kind == EntryKind::Unknown && e.state == EntryState::Proposed
+    e.kind == ArrowKind::Unknown && e.state == EntryState::Proposed
 }
 
 fn camera(c: &CameraRecord) -> String {

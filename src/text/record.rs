@@ -1,7 +1,7 @@
 //! A record in words: its day, what it counts, its number.
 
 use super::numbers::several;
-use crate::record::{End, Entry, EntryKind};
+use crate::record::{ArrowKind, End, Entry};
 
 /// The day of an end as its record has it, `YYYY-MM-DD`.
 pub(crate) fn day(end: &End) -> Option<&str> {
@@ -23,10 +23,10 @@ pub(crate) fn counts(end: &End) -> String {
     };
     let mut out = format!(
         "{} fletched, {} bare",
-        count(EntryKind::Fletched),
-        count(EntryKind::Bare)
+        count(ArrowKind::Fletched),
+        count(ArrowKind::Bare)
     );
-    let unknown = count(EntryKind::Unknown);
+    let unknown = count(ArrowKind::Unknown);
     if unknown > 0 {
         out.push_str(&format!(", {unknown} of unknown kind"));
     }

@@ -11,7 +11,7 @@ use anyhow::{Context, Result, bail};
 use bossmark::face::spec::{self, Colour, FaceSpec};
 use bossmark::measure::{self, MeasureOptions, PhotoPoint, Pick};
 use bossmark::record::history::is_confirmed;
-use bossmark::record::{CameraRecord, End, EntryKind, Session};
+use bossmark::record::{ArrowKind, CameraRecord, End, Session};
 use bossmark::store;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -62,7 +62,7 @@ pub(crate) struct RealTruth {
 struct RealEntry {
     px: [f64; 2],
     #[serde(default)]
-    kind: EntryKind,
+    kind: ArrowKind,
     /// False where it is hidden or doubtful: it isn't asked for, and excuses an entry there.
     #[serde(default = "yes")]
     sure: bool,
@@ -327,7 +327,7 @@ fn entries(
         .first()
         .map_or(1.0, |e| px_per_mm(camera, e.px));
     let scaled = |p: [f64; 2]| [p[0] / scale, p[1] / scale];
-    let ours: Vec<([f64; 2], EntryKind, f64)> = end
+    let ours: Vec<([f64; 2], ArrowKind, f64)> = end
         .entries
         .iter()
         .map(|e| (e, e.confidence.unwrap_or(1.0)))
@@ -350,10 +350,10 @@ fn entries(
     for (i, j, off) in matched {
         let (_, kind, confidence) = ours[i];
         let annotated = sure[j].kind;
-        let right = annotated == EntryKind::Unknown || kind == annotated;
-        if annotated != EntryKind::Unknown {
+        let right = annotated == ArrowKind::Unknown || kind == annotated;
+        if annotated != ArrowKind::Unknown {
             match kind {
-                EntryKind::Unknown => r.tag_open += 1,
+                ArrowKind::Unknown => r.tag_open += 1,
                 _ if right => r.tag_right += 1,
                 _ => r.tag_wrong += 1,
             }
@@ -625,11 +625,11 @@ mod tests {
         let mut truth = read(annotated());
         // another kind, another place, a kind that nobody saw
         truth.entries[0].kind = match truth.entries[0].kind {
-            EntryKind::Bare => EntryKind::Fletched,
-            _ => EntryKind::Bare,
+            ArrowKind::Bare => ArrowKind::Fletched,
+            _ => ArrowKind::Bare,
         };
         truth.entries[1].px[0] += 400.0;
-        truth.entries[2].kind = EntryKind::Unknown;
+        truth.entries[2].kind = ArrowKind::Unknown;
         let score = compared(&truth);
         assert_eq!((score.hit, score.falses), (5, 1), "{score:?}");
         assert_eq!(

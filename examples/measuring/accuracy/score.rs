@@ -3,7 +3,7 @@
 use crate::camera::CameraScore;
 use bossmark::geometry::camera::Lens;
 use bossmark::geometry::{FacePoint, ImagePoint};
-use bossmark::record::{CameraRecord, End, EntryKind};
+use bossmark::record::{ArrowKind, CameraRecord, End};
 use serde::Deserialize;
 
 /// An entry belongs to a shaft at most this far away, mm.
@@ -152,7 +152,7 @@ struct Counted {
     at: [f64; 2],
     xy: [f64; 2],
     px: Option<[f64; 2]>,
-    kind: EntryKind,
+    kind: ArrowKind,
     confidence: f64,
     cov: Option<[[f64; 2]; 2]>,
     lean: Option<[f64; 2]>,
@@ -260,12 +260,12 @@ fn match_shafts(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f6
         let (e, s) = (&counted[i], order[j]);
         let error = [e.at[0] - s.entry_mm[0], e.at[1] - s.entry_mm[1]];
         let kind = match e.kind {
-            EntryKind::Fletched => "fletched",
-            EntryKind::Bare => "bare",
-            EntryKind::Unknown => "unknown",
+            ArrowKind::Fletched => "fletched",
+            ArrowKind::Bare => "bare",
+            ArrowKind::Unknown => "unknown",
         };
         let tag_right =
-            kind == s.kind || e.kind == EntryKind::Unknown && !tail_in_picture(truth, s);
+            kind == s.kind || e.kind == ArrowKind::Unknown && !tail_in_picture(truth, s);
         let lean_error_deg = e
             .lean
             .filter(|l| l.iter().all(|v| v.abs() < 89.0))
@@ -317,8 +317,8 @@ fn offsets(r: &mut PhotoScore, truth: &Truth, counted: &[Counted], turn: f64) {
             .then(|| [0, 1].map(|i| of.iter().map(|p| p[i]).sum::<f64>() / of.len() as f64))
     };
     if let (Some(b), Some(f), Some(t)) = (
-        mean(EntryKind::Bare),
-        mean(EntryKind::Fletched),
+        mean(ArrowKind::Bare),
+        mean(ArrowKind::Fletched),
         truth.bare_minus_fletched_mm,
     ) {
         let off = [b[0] - f[0], b[1] - f[1]];

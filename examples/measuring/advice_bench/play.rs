@@ -3,7 +3,7 @@
 
 use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
 use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, advise_with};
-use bossmark::record::{Filed, History};
+use bossmark::record::{History, RecordFile};
 
 /// Ends a bow gets before the archer gives up.
 pub(crate) const MOST_ENDS: usize = 40;
@@ -120,7 +120,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
     let mut readings = Readings::default();
     let mut played = Played::new(&bow);
     for number in 1..=MOST_ENDS {
-        records.push(Filed {
+        records.push(RecordFile {
             file: format!("{number}.json"),
             line: 1,
             end: bow.shoot(number),

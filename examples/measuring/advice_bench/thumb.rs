@@ -3,7 +3,7 @@
 use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
 use crate::play::{MOST_ENDS, Made, Outcome, Played, is_vertical};
 use bossmark::advice::Change;
-use bossmark::record::{End, EntryKind};
+use bossmark::record::{ArrowKind, End};
 
 /// Plays a bow by the rule of thumb: in tune when so many ends in a row have their means inside the tolerance.
 pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
@@ -42,7 +42,7 @@ pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
 
 /// Bare minus fletched of an end's plain means: (u, v).
 fn means(end: &End, left: bool) -> [f64; 2] {
-    let mean = |kind: EntryKind| -> [f64; 2] {
+    let mean = |kind: ArrowKind| -> [f64; 2] {
         let all: Vec<_> = end.entries.iter().filter(|e| e.kind == kind).collect();
         let n = all.len() as f64;
         [
@@ -50,7 +50,7 @@ fn means(end: &End, left: bool) -> [f64; 2] {
             all.iter().map(|e| e.y_mm).sum::<f64>() / n,
         ]
     };
-    let (bare, fletched) = (mean(EntryKind::Bare), mean(EntryKind::Fletched));
+    let (bare, fletched) = (mean(ArrowKind::Bare), mean(ArrowKind::Fletched));
     let mirror = if left { -1.0 } else { 1.0 };
     [mirror * (bare[0] - fletched[0]), bare[1] - fletched[1]]
 }

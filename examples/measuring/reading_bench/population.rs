@@ -1,6 +1,6 @@
 //! The sessions that are drawn: 30 m, mm, every quantity anew for each session.
 
-use bossmark::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand};
+use bossmark::record::{ArrowKind, End, Entry, EntrySource, EntryState, Hand};
 use std::f64::consts::{PI, TAU};
 
 /// SplitMix64 (Steele, Lea & Flood 2014): small, seeded, the same everywhere.
@@ -186,23 +186,14 @@ fn entry(id: u64, bare: bool, at: [f64; 2], measuring: f64) -> Entry {
         x_mm: at[0],
         y_mm: at[1],
         cov_mm2: Some([[variance, 0.0], [0.0, variance]]),
-        px: None,
         kind: if bare {
-            EntryKind::Bare
+            ArrowKind::Bare
         } else {
-            EntryKind::Fletched
+            ArrowKind::Fletched
         },
-        kind_probability: None,
-        confidence: None,
         arrow: Some(id.to_string()),
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: Default::default(),
+        ..Entry::default()
     }
 }

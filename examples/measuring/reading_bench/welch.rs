@@ -1,7 +1,7 @@
 //! What the same ends give without the reading: plain means and Welch's t.
 
 use super::population::Session;
-use bossmark::record::EntryKind;
+use bossmark::record::ArrowKind;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// Difference of the means on one axis with its standard error and degrees of freedom.
@@ -24,7 +24,7 @@ impl Difference {
 pub(crate) fn compare(session: &Session) -> [Difference; 2] {
     [0, 1].map(|axis: usize| {
         let [fletched, bare] =
-            [EntryKind::Fletched, EntryKind::Bare].map(|kind| pooled(session, kind, axis));
+            [ArrowKind::Fletched, ArrowKind::Bare].map(|kind| pooled(session, kind, axis));
         let (a, b) = (
             fletched.variance / fletched.count,
             bare.variance / bare.count,
@@ -44,7 +44,7 @@ struct Group {
     free: f64,
 }
 
-fn pooled(session: &Session, kind: EntryKind, axis: usize) -> Group {
+fn pooled(session: &Session, kind: ArrowKind, axis: usize) -> Group {
     let (mut means, mut squares, mut count) = (0.0, 0.0, 0.0);
     for end in &session.ends {
         let places: Vec<f64> = end

@@ -3,7 +3,7 @@
 use super::outcome::DayOutcome;
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
-use crate::record::{Filed, Session};
+use crate::record::{RecordFile, Session};
 use crate::timeline::stories_of;
 use crate::timeline::{BowStory, Problem};
 use std::collections::{BTreeMap, BTreeSet};
@@ -11,8 +11,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// What reports, drawings and tables show.
 pub(super) struct ReportRecords {
     /// The day's own records, in order.
-    pub(super) of_day: Vec<Filed>,
-    history: Vec<Filed>,
+    pub(super) of_day: Vec<RecordFile>,
+    history: Vec<RecordFile>,
     pub(super) problems: Vec<Problem>,
     /// JPEGs of marked photos, by the name of the photo.
     marked: BTreeMap<String, Vec<u8>>,
@@ -20,7 +20,7 @@ pub(super) struct ReportRecords {
 
 impl ReportRecords {
     /// The records of the day, and those before it.
-    pub(super) fn new(outcome: &DayOutcome, history: Vec<Filed>) -> Self {
+    pub(super) fn new(outcome: &DayOutcome, history: Vec<RecordFile>) -> Self {
         Self {
             of_day: sorted(outcome.records.clone()),
             history,
@@ -92,7 +92,7 @@ impl ReportRecords {
             .map(|f| (f.file.clone(), f.line))
             .collect();
         let all = self.of_day.into_iter().chain(self.history).collect();
-        let (mut bows, _) = stories_of(all, options, &|f: &Filed| {
+        let (mut bows, _) = stories_of(all, options, &|f: &RecordFile| {
             of_day.contains(&(f.file.clone(), f.line))
         });
         for end in bows

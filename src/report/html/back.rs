@@ -3,7 +3,7 @@
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
-use crate::record::{EntryKind, EntrySource, EntryState};
+use crate::record::{ArrowKind, EntrySource, EntryState};
 use crate::text::Locale;
 use crate::text::numbers::sureness;
 use crate::text::terms::{kind_name, letter, lever_name};
@@ -110,7 +110,7 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
         .entries
         .iter()
         .filter(|e| {
-            e.state == EntryState::Proposed && (e.is_unsure() || e.kind == EntryKind::Unknown)
+            e.state == EntryState::Proposed && (e.is_unsure() || e.kind == ArrowKind::Unknown)
         })
         .map(|e| {
             let sure = e
