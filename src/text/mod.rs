@@ -1,6 +1,6 @@
 //! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
 //!
-//! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
+//! One file a document: `reading` (with `reading_cautions`, and `answer` for a single line), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
 //! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
 //! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
 //!
@@ -10,6 +10,7 @@
 
 mod advice;
 mod advice_cautions;
+mod answer;
 mod explain;
 mod json;
 mod layout;
@@ -29,6 +30,7 @@ mod student;
 pub(crate) mod terms;
 
 pub use advice::{changes, expectation, step_sentence};
+pub use answer::answer;
 pub use lens::lens;
 pub use locale::{DateOrder, LengthUnit, Locale};
 pub use plan::plan;

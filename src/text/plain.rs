@@ -2,7 +2,7 @@
 
 use super::layout::{heading, notes, paragraph, paragraph_after, printable};
 use super::numbers::{capital, number, percent_in_table, several, sureness};
-use super::record::counts;
+use super::record::{counts, standing};
 use super::terms::{kind_name, letter, lever_name};
 use super::{
     Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots, plain_means,
@@ -13,7 +13,8 @@ use crate::face::spec::FaceSpec;
 use crate::math::rounded;
 use crate::reading::{Group, Reading};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, UprightSource,
+    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, ShotCount,
+    UprightSource, unsure_entries,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -311,15 +312,6 @@ pub fn faces(known: &[FaceSpec]) -> String {
     out
 }
 
-/// What was told of the numbers, where the photo shows others.
-fn told_otherwise(record: &End) -> String {
-    let differs = record.notes.iter().any(|n| n.code == "count-differs");
-    match (record.session.fletched, record.session.bare) {
-        (Some(f), Some(b)) if differs => format!(" (told: {f} and {b}, so look again)"),
-        _ => String::new(),
-    }
-}
-
 /// What came of a day's photos.
 #[derive(Clone, Debug, Default)]
 pub struct DayInShort<'a> {
@@ -343,19 +335,9 @@ pub fn day(day: &DayInShort) -> String {
     let DayInShort { ends, problems, .. } = day;
     let mut out = String::new();
     for (file, record) in ends {
-        let again = |e: &&Entry| e.is_unsure() || is_open_kind(e);
-        let unsure = record.entries.iter().filter(again).count();
-        let tail = match (&record.failure, unsure) {
-            (Some(f), _) => format!("could not be measured: {}", f.text),
-            (None, n) => {
-                let told = told_otherwise(record);
-                let look = if n == 0 {
-                    String::new()
-                } else {
-                    format!("; {n} to look at again")
-                };
-                format!("{}{told}{look}", counts(record))
-            }
+        let tail = match &record.failure {
+            Some(f) => format!("could not be measured: {}", f.text),
+            None => format!("{}; {}", counts(record), standing(record)),
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
     }
@@ -398,8 +380,7 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
     let first: Vec<&str> = waiting
         .iter()
         .filter(|(_, e)| {
-            !told_otherwise(e).is_empty()
-                || e.entries.iter().any(|e| e.is_unsure() || is_open_kind(e))
+            ShotCount::of(e).is_some_and(|count| !count.agrees()) || unsure_entries(e) > 0
         })
         .map(|(file, _)| *file)
         .collect();

@@ -3,9 +3,10 @@
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
-use crate::record::{EntryKind, EntrySource, EntryState};
+use crate::record::{EntryKind, EntrySource, EntryState, ShotCount};
 use crate::text::Locale;
 use crate::text::numbers::sureness;
+use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
 use crate::timeline::{EndStory, ReportInput, RunStory};
 
@@ -103,8 +104,9 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     page.raw("</section>\n");
 }
 
-/// The entries of an end that are unsure or of unknown kind, in a line.
+/// An end that a person should look at, in a line: how it stands, and which entries are unsure.
 fn unsure_of_end(end: &EndStory) -> Option<String> {
+    let differs = ShotCount::of(&end.end).is_some_and(|count| !count.agrees());
     let list: Vec<String> = end
         .end
         .entries
@@ -119,7 +121,12 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
             format!("{}{}{sure}", letter(e.kind), e.id)
         })
         .collect();
-    (!list.is_empty()).then(|| format!("{}: {}", end.file, list.join(", ")))
+    let which = if list.is_empty() {
+        String::new()
+    } else {
+        format!("; {}", list.join(", "))
+    };
+    (differs || !list.is_empty()).then(|| format!("{}: {}{which}", end.file, standing(&end.end)))
 }
 
 /// The entries of a run, for those who want the numbers.

@@ -7,7 +7,7 @@ use crate::reading::Reading;
 use crate::record::End;
 use crate::report::{Embedding, charts, jpeg};
 use crate::text::numbers::{capital, several};
-use crate::text::record::{counts, end_numbers};
+use crate::text::record::{counts, end_numbers, standing};
 use crate::text::{self, settings::settings};
 use crate::timeline::{BowStory, Effect, EndStory, RunStory};
 use base64::Engine;
@@ -252,12 +252,9 @@ fn photo(page: &mut Page, end: &EndStory) {
     }
     page.raw("<figcaption>");
     page.text(&caption);
-    let unsure = end.end.entries.iter().filter(|e| e.is_unsure()).count();
-    if unsure > 0 {
-        page.raw(" <strong>");
-        page.text(&format!("{unsure} to look at again"));
-        page.raw("</strong>");
-    }
+    page.raw(" \u{b7} <strong>");
+    page.text(&standing(&end.end));
+    page.raw("</strong>");
     if let Some(f) = &end.end.failure {
         page.raw(" <strong>");
         page.text(&f.text);
