@@ -46,13 +46,28 @@ impl ShotCount {
     }
 }
 
-/// Proposed entries that a person should look at: unsure ones, and those of unknown kind.
+/// Proposals below this confidence are checked one by one. Above it at least nine of ten are right, as `confidence` is defined.
+const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
+
+/// The proposed entries that a person should check one by one, the most doubtful first: those below 90 %, and those of unknown
+/// kind.
 #[must_use]
-pub fn unsure_entries(end: &End) -> usize {
-    let is_open = |e: &&Entry| {
-        e.state == EntryState::Proposed && (e.is_unsure() || e.kind == EntryKind::Unknown)
+pub fn unsure_entries(end: &End) -> Vec<&Entry> {
+    let confidence = |e: &Entry| match e.kind {
+        EntryKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
+        _ => e.confidence.unwrap_or(1.0),
     };
-    end.entries.iter().filter(is_open).count()
+    let mut list: Vec<&Entry> = end
+        .entries
+        .iter()
+        .filter(|e| e.state == EntryState::Proposed && confidence(e) < MIN_CERTAIN_CONFIDENCE)
+        .collect();
+    list.sort_by(|a, b| {
+        confidence(a)
+            .total_cmp(&confidence(b))
+            .then(a.id.cmp(&b.id))
+    });
+    list
 }
 
 #[cfg(test)]
@@ -66,17 +81,33 @@ mod tests {
             .map(|(id, (kind, c))| json!({"id": id, "x_mm": 0, "y_mm": 0, "kind": kind, "confidence": c}))
             .collect();
         let missed: Vec<_> = missed.iter().map(|k| json!({"kind": k})).collect();
-        serde_json::from_value(json!({"schema": "bossmark/end/1", "entries": entries, "missed": missed,
-            "session": {"fletched": 3, "bare": 2}}))
+        serde_json::from_value(
+            json!({"schema": "bossmark/end/1", "entries": entries, "missed": missed,
+            "session": {"fletched": 3, "bare": 2}}),
+        )
         .expect("record")
     }
 
     #[test]
     fn missed_shots_count_and_unsure_entries_don_t() {
         let count = |e: &End| ShotCount::of(e).expect("numbers");
-        let five = [("fletched", 0.9), ("fletched", 0.9), ("bare", 0.9), ("bare", 0.95), ("fletched", 0.3)];
+        let five = [
+            ("fletched", 0.9),
+            ("fletched", 0.9),
+            ("bare", 0.9),
+            ("bare", 0.95),
+            ("fletched", 0.3),
+        ];
         let short = count(&end(&five, &[]));
-        assert_eq!((short.found, short.shot, short.fletched_short, short.bare_short), (4, 5, 1, 0));
+        assert_eq!(
+            (
+                short.found,
+                short.shot,
+                short.fletched_short,
+                short.bare_short
+            ),
+            (4, 5, 1, 0)
+        );
         assert!(!short.agrees());
         assert!(count(&end(&five, &["fletched"])).agrees());
         let over = count(&end(&[("bare", 0.9); 3], &[]));

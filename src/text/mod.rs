@@ -15,6 +15,7 @@ mod explain;
 mod json;
 mod layout;
 mod lens;
+mod lists;
 mod locale;
 pub(crate) mod notes;
 pub(crate) mod numbers;
@@ -39,6 +40,7 @@ pub use settings::change;
 pub use step::{StepText, step_text};
 pub use student::note_for_student;
 
+pub(crate) use answer::landing;
 pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
 pub(crate) use step::{facts, headline, shift};
 

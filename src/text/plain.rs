@@ -1,5 +1,7 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
+pub use super::lists::{faces, faces_with_sources, overview};
+
 use super::layout::{heading, notes, paragraph, paragraph_after, printable};
 use super::numbers::{capital, number, percent_in_table, several, sureness};
 use super::record::{counts, standing};
@@ -9,12 +11,11 @@ use super::{
     sentence, shift, verdict,
 };
 use crate::advice::{Advice, Axis, Expect, Learned, Step};
-use crate::face::spec::FaceSpec;
 use crate::math::rounded;
 use crate::reading::{Group, Reading};
 use crate::record::{
-    CameraRecord, End, Entry, EntryKind, EntryState, FittedTo, SettingChange, ShotCount,
-    UprightSource, unsure_entries,
+    CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, ShotCount, UprightSource,
+    unsure_entries,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -47,10 +48,8 @@ pub fn end(record: &End) -> String {
     for e in &record.entries {
         out.push_str(&entry(e));
     }
-    let unsure: Vec<String> = record
-        .entries
+    let unsure: Vec<String> = unsure_entries(record)
         .iter()
-        .filter(|e| e.is_unsure() || is_open_kind(e))
         .map(|e| format!("{}{}", letter(e.kind), e.id))
         .collect();
     if !unsure.is_empty() {
@@ -63,11 +62,6 @@ pub fn end(record: &End) -> String {
     }
     record_notes(&mut out, record);
     out
-}
-
-/// True where a person has yet to say what kind of shaft it is.
-fn is_open_kind(e: &Entry) -> bool {
-    e.kind == EntryKind::Unknown && e.state == EntryState::Proposed
 }
 
 fn camera(c: &CameraRecord) -> String {
@@ -283,35 +277,6 @@ fn learned(row: &Learned, locale: Locale) -> String {
     )
 }
 
-/// The target faces that are known.
-#[must_use]
-pub fn faces(known: &[FaceSpec]) -> String {
-    let mut out = String::new();
-    for face in known {
-        heading(&mut out, &face.name);
-        paragraph(&mut out, 2, &face.words);
-        let spots = match face.spots_mm.len() {
-            0 | 1 => String::new(),
-            n => format!(", {n} spots"),
-        };
-        let rings: Vec<String> = face
-            .zones
-            .iter()
-            .map(|z| number(z.diameter_mm, 1))
-            .collect();
-        paragraph(
-            &mut out,
-            2,
-            &format!("rings, mm across{spots}: {}", rings.join(" ")),
-        );
-        for (what, source) in &face.sources {
-            paragraph_after(&mut out, &format!("  {what}: "), source);
-        }
-        out.push('\n');
-    }
-    out
-}
-
 /// What came of a day's photos.
 #[derive(Clone, Debug, Default)]
 pub struct DayInShort<'a> {
@@ -337,7 +302,7 @@ pub fn day(day: &DayInShort) -> String {
     for (file, record) in ends {
         let tail = match &record.failure {
             Some(f) => format!("could not be measured: {}", f.text),
-            None => format!("{}; {}", counts(record), standing(record)),
+            None => standing(record),
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
     }
@@ -380,7 +345,7 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
     let first: Vec<&str> = waiting
         .iter()
         .filter(|(_, e)| {
-            ShotCount::of(e).is_some_and(|count| !count.agrees()) || unsure_entries(e) > 0
+            ShotCount::of(e).is_some_and(|count| !count.agrees()) || !unsure_entries(e).is_empty()
         })
         .map(|(file, _)| *file)
         .collect();

@@ -58,7 +58,10 @@ pub(crate) fn count_difference(shots: &ShotCount) -> Option<String> {
     if shots.agrees() {
         return None;
     }
-    let kinds = [(shots.fletched_short, "fletched"), (shots.bare_short, "bare")];
+    let kinds = [
+        (shots.fletched_short, "fletched"),
+        (shots.bare_short, "bare"),
+    ];
     let listed = |of: &dyn Fn(i64) -> bool, tail: &str| {
         let parts: Vec<String> = kinds
             .iter()
@@ -81,16 +84,40 @@ pub(crate) fn count_difference(shots: &ShotCount) -> Option<String> {
 /// How an end stands, the same words everywhere: "5 of 6: one fletched missing, 2 unsure, not confirmed".
 pub(crate) fn standing(end: &End) -> String {
     let mut parts = Vec::new();
-    if let Some(count) = ShotCount::of(end) {
-        let difference = count_difference(&count).map_or_else(String::new, |d| format!(": {d}"));
-        parts.push(format!("{}{difference}", count_of(&count)));
+    match ShotCount::of(end) {
+        Some(count) => {
+            let difference = count_difference(&count);
+            let difference = difference.map_or_else(String::new, |d| format!(": {d}"));
+            parts.push(format!("{}{difference}", count_of(&count)));
+        }
+        None => parts.push(counts(end)),
     }
-    let unsure = unsure_entries(end);
+    let unsure = unsure_entries(end).len();
     if unsure > 0 {
         parts.push(format!("{unsure} unsure"));
     }
-    parts.push(if is_confirmed(end) { "confirmed" } else { "not confirmed" }.to_owned());
+    parts.push(
+        if is_confirmed(end) {
+            "confirmed"
+        } else {
+            "not confirmed"
+        }
+        .to_owned(),
+    );
     parts.join(", ")
+}
+
+/// How several ends stand: "3 ends, 1 to check".
+pub(crate) fn standing_of_ends<'a>(ends: impl Iterator<Item = &'a End>) -> String {
+    let (mut all, mut open) = (0, 0);
+    for end in ends {
+        all += 1;
+        open += usize::from(!is_confirmed(end));
+    }
+    match open {
+        0 => format!("{}, confirmed", several(all, "end")),
+        n => format!("{}, {n} to check", several(all, "end")),
+    }
 }
 
 #[cfg(test)]
@@ -114,7 +141,10 @@ mod tests {
             (shots(1, 0, 0), Some("one fletched missing")),
             (shots(1, 2, 0), Some("one fletched and two bare missing")),
             (shots(0, -1, 0), Some("one bare too many")),
-            (shots(1, -1, 0), Some("one fletched missing, one bare too many")),
+            (
+                shots(1, -1, 0),
+                Some("one fletched missing, one bare too many"),
+            ),
             (shots(1, 0, 1), Some("one of unknown kind")),
         ] {
             assert_eq!(count_difference(&given).as_deref(), words);
