@@ -1,7 +1,7 @@
 //! The server's entry: whether a request may go on, and which function answers it.
 
 use super::guard::{Access, Guard};
-use super::handlers::{ends, photos, points, session};
+use super::handlers::{ends, photos, points, report, session};
 use super::http::{Answer, Request, number};
 use super::state::{Opening, State};
 use super::{assets, worker};
@@ -96,6 +96,7 @@ impl App {
             ["api", "queue"] if reads => Ok(session::queue(state)),
             ["api", "photos"] if posts => photos::upload(state, request),
             ["api", "remember"] if posts => session::remember(state, request),
+            ["api", "report"] if reads => Ok(report::report(state, request)),
             ["api", "essentials"] if posts => session::essentials(state, request),
             ["api", "ends", id, what] => match (number(id)?, *what) {
                 (id, "view") if reads => ends::view(state, id),

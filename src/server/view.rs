@@ -145,6 +145,8 @@ pub(super) struct EndView {
     undo: usize,
     redo: usize,
     trouble: Option<String>,
+    /// How the end stands, in words.
+    standing: String,
     count: Option<CountView>,
     /// Facts that the reading needs and that nobody has given.
     needs: Vec<&'static str>,
@@ -184,6 +186,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         undo,
         redo,
         trouble: open.failure.clone(),
+        standing: text::record::standing(&record),
         count: count_view(&record),
         needs: missing_facts(&record.session),
         record,

@@ -72,11 +72,7 @@ fn face_view(f: &FaceSpec) -> Value {
 }
 
 /// The archer has made the step advised: its set-up applies to the photos that follow.
-pub(in crate::server) fn made(
-    state: &State,
-    id: u64,
-    request: &Request,
-) -> Result<Answer, Answer> {
+pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
     let view = advice_view(state, id, request.locale())?;
     let (Some(setup), true) = (view.made, view.newest) else {
         return Err(Answer::problem(
