@@ -7,6 +7,7 @@ mod camera;
 pub mod canonical;
 pub mod check;
 mod compare;
+mod count;
 mod end;
 mod entry;
 mod error;
@@ -23,6 +24,7 @@ mod when;
 pub use crate::face::{FocalSource, UprightSource};
 pub use crate::shaft::ArrowKind;
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
+pub use count::{ShotCount, unsure_entries};
 pub use end::{
     CameraRecord, End, EvidenceRecord, FaceInPhoto, FaceRecord, FaceToCamera, Failure, FittedTo,
     Note, PhotoRecord, PrintedZone, SCHEMA, SheetRecord, UprightRecord,

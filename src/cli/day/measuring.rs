@@ -157,10 +157,16 @@ fn existing_record(
         (Ok(face), Some(there)) => face.name == there.name,
         _ => true,
     };
-    if !touched && (!same_photo || !same_face || end.failure.is_some()) {
+    if !touched && (!same_photo || end.failure.is_some()) {
         return None;
     }
     let mut messages = Vec::new();
+    if !same_face {
+        messages.push(format!(
+            "it was measured as another face than the one named now ({}), and stays: --again measures it anew",
+            end.face.as_ref().map_or("", |f| f.name.as_str())
+        ));
+    }
     let own = end.session.or(&item.session);
     if own != item.session.or(&end.session) {
         messages.push(format!(

@@ -8,6 +8,7 @@ use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::server::view;
 use crate::store::RecordLocation;
+use crate::text::Locale;
 use crate::timeline::{Standing, standing};
 use serde::Deserialize;
 use serde_json::json;
@@ -97,21 +98,43 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     Ok(cached.standing.clone())
 }
 
-pub(in crate::server) fn reading(state: &State, id: u64) -> Result<Answer, Answer> {
+pub(in crate::server) fn reading(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
     let standing = current_standing(state, id)?;
-    Ok(Answer::json(&view::reading_view(id, standing.as_deref())))
+    Ok(Answer::json(&view::reading_view(
+        id,
+        standing.as_deref(),
+        request.locale(),
+    )))
 }
 
 /// The advice for an end, with the step that can be carried into the next set-up.
-pub(super) fn advice_view(state: &State, id: u64) -> Result<view::AdviceView, Answer> {
+pub(super) fn advice_view(
+    state: &State,
+    id: u64,
+    locale: Locale,
+) -> Result<view::AdviceView, Answer> {
     let standing = current_standing(state, id)?;
     let mut readings = state.readings();
-    Ok(view::advice_view(id, standing.as_deref(), &mut readings))
+    Ok(view::advice_view(
+        id,
+        standing.as_deref(),
+        &mut readings,
+        locale,
+    ))
 }
 
-pub(in crate::server) fn advice(state: &State, id: u64) -> Result<Answer, Answer> {
-    Ok(Answer::json(&advice_view(state, id)?))
+pub(in crate::server) fn advice(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
+    Ok(Answer::json(&advice_view(state, id, request.locale())?))
 }
+
 fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer, Answer> {
     match result {
         Ok(record) => Ok(Answer::json(&view::end_view(open, record))),
