@@ -42,9 +42,7 @@ def change(x, blur=1.0):
     B, _, h, w = x.shape
     dev = x.device
     m = x.mean(1, keepdim=True)
-    x = m + (x - m) * torch.where(
-        chance(B, 0.6, dev) > 0, uniform(B, 0.35, 1.35, dev), torch.ones(B, 1, 1, 1, device=dev)
-    )
+    x = m + (x - m) * torch.where(chance(B, 0.6, dev) > 0, uniform(B, 0.35, 1.35, dev), torch.ones(B, 1, 1, 1, device=dev))
     turned = torch.einsum('bij,bjhw->bihw', hue_turn(B, dev), x)
     x = torch.where(chance(B, 0.5, dev) > 0, turned, x).clamp(0, 1.2)
     x = x * torch.exp(torch.randn(B, 3, 1, 1, device=dev) * 0.12) * torch.exp(normal(B, 0.15, dev))
@@ -70,12 +68,8 @@ def change(x, blur=1.0):
     band = torch.sigmoid((half - across.abs()) / soft) * torch.sigmoid((length - normal(B, 0.4, dev)) / soft)
     x = x * (1 - chance(B, 0.25, dev) * uniform(B, 0.15, 0.65, dev) * band)
     # sharpness: towards a blurred copy or away from it
-    soft = torch.where(
-        chance(B, 0.6, dev) > 0, blurred(x, [1, 4, 6, 4, 1]), blurred(x, [1, 3, 6, 9, 10, 9, 6, 3, 1])
-    )
-    x = x + (soft - x) * torch.where(
-        chance(B, 0.35, dev) > 0, blur * uniform(B, 0.3, 1, dev), uniform(B, -0.5, 0.2, dev)
-    )
+    soft = torch.where(chance(B, 0.6, dev) > 0, blurred(x, [1, 4, 6, 4, 1]), blurred(x, [1, 3, 6, 9, 10, 9, 6, 3, 1]))
+    x = x + (soft - x) * torch.where(chance(B, 0.35, dev) > 0, blur * uniform(B, 0.3, 1, dev), uniform(B, -0.5, 0.2, dev))
     coarse = F.interpolate(
         torch.randn(B, 3, (h + 1) // 2, (w + 1) // 2, device=dev),
         size=(h, w),

@@ -47,6 +47,13 @@ def on_face(camera: dict, px: list[float]) -> tuple[float, float]:
     return a / c, b / c
 
 
+def evening_of(record: dict) -> str | None:
+    """The day on which an end was shot, as written."""
+    photo = record.get('photo') or {}
+    date = (record.get('session') or {}).get('date') or photo.get('taken') or photo.get('taken_local')
+    return date[:10] if date else None
+
+
 def shaft_of(entry: dict, camera: dict, distance_mm: float, foot: tuple[float, float]) -> dict:
     lean = entry.get('lean') or {}
     axis = [math.tan(math.radians(lean.get(key) or 0.0)) for key in ('right_deg', 'up_deg')]
@@ -92,6 +99,7 @@ def truth_of(record: dict) -> dict | None:
         'photo': record['photo']['file'],
         'maker': 'own',
         'difficulty': 'own',
+        'evening': evening_of(record),
         'negative': None if record['entries'] else 'no arrows',
         'face': spec,
         'image': {'stored_orientation': None},  # pixels of a record are those of the upright photo

@@ -168,11 +168,7 @@ def strip_colours(buffer: Array, views: Views, eye: Array, grid: StripGrid) -> t
     total, inside = 0.0, True
     for along, across in SUBSAMPLES:
         distance = grid.across_mm[..., None, None] + ACROSS_MM * across
-        points = (
-            grid.points[:, None]
-            + grid.axis[:, None, None] * (ALONG_MM * along)
-            + grid.across[:, None] * distance
-        )
+        points = grid.points[:, None] + grid.axis[:, None, None] * (ALONG_MM * along) + grid.across[:, None] * distance
         seen = to_plane(eye[:, None, None], points).reshape(len(eye), -1, 2)
         colour, reached = colours(buffer, views, project(views, seen))
         total = total + colour / 4
@@ -186,10 +182,7 @@ def strip_places(eye: Array, grid: StripGrid) -> Array:
     def mean_of_four(v: Array) -> Array:
         return v.reshape(len(eye), ALONG // PIXELS_PER_PLACE, PIXELS_PER_PLACE, 3).mean(2)
 
-    points = (
-        mean_of_four(grid.points)[:, None]
-        + mean_of_four(grid.across)[:, None] * grid.across_mm[..., None, None]
-    )
+    points = mean_of_four(grid.points)[:, None] + mean_of_four(grid.across)[:, None] * grid.across_mm[..., None, None]
     return to_plane(eye[:, None, None], points).reshape(len(eye), -1, 2)
 
 

@@ -56,9 +56,7 @@ def distillation(o, teacher, counts, near, which) -> torch.Tensor:
     return 0.5 * heatmap + 0.5 * offset + 0.3 * tag + 0.2 * direction + 0.5 * mask
 
 
-def fit(
-    photos: PhotoSet, schedule: fitting.Schedule, crop_px: int, start=None, teacher=None, taught=()
-) -> Map:
+def fit(photos: PhotoSet, schedule: fitting.Schedule, crop_px: int, start=None, teacher=None, taught=()) -> Map:
     """The running mean of the weights. start: net or the program's file to go on from; teacher: net whose outputs are kept on
     photos of the folders `taught`."""
     torch.manual_seed(schedule.seed)

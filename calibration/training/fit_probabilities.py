@@ -1,287 +1,255 @@
 #!/usr/bin/env python3
-"""fit_model.py CANDIDATES.jsonl [--check OTHER.jsonl] [--out model.json]: fits the numbers of model.json on what
-`cargo run --release --example shaft_candidates` wrote for photos that neither net was fitted on. Needs numpy.
+"""Fits the numbers of model.json on what `cargo run --release --example shaft_candidates` wrote for photos that neither net was
+fitted on: `fit_probabilities.py CANDIDATES.jsonl... [--check OTHER.jsonl...] [--out model.json]`. Needs NumPy.
 
-Logistic regressions (Newton's method, weak ridge) for "is the entry of a shaft" and "is fletched"; standard deviations of the entry two thirds of the way from the robust scale of the errors
-to the one that holds 95 % of them, as their tails are heavier than a normal's. Figures are printed by ten-fold cross-validation over photos, and for OTHER with the final fit."""
+Logistic regressions (Newton's method, weak ridge) for "is the entry of a shaft" and "is fletched"; standard deviations of the
+entry two thirds of the way from the robust scale of the errors to the one that holds 95 % of them, as their tails are heavier
+than a normal's. Figures are printed by ten-fold cross-validation over photos, and for --check with the final fit.
+"""
 
 import argparse
 import json
 import math
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
-GATE_MM, VISIBLE = 10.0, 0.15
-CROWD_MM = 6.0  # as in the program
+MATCH_MM = 10.0
+MARKED_SHARE = 0.025  # of the face's diameter: how near an entry has to be to a place that a person marked by eye
+LEAST_VISIBLE = 0.15  # share of a shaft; less need not be found
+NEARNESS_MM = 6.0  # of a likelier candidate, as in the program
 LEAST_SCORE = -1.0  # scores below say no more than this (log loss 0.169 -> 0.165, cross-validated)
+LEAST_TAIL = 0.6  # share of the tail in the picture below which the kind isn't asked for
 SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft', 'crowd'), ('fletched', 'tag')
-MARKED = 0.025  # of the face's diameter: how near to a place that a person marked by eye an entry has to be
+FOLDS = 10
+NONE, SHAFT_FOUND, EXCUSED = 0, 1, 2  # labels of candidates
+BY_EYE = ('real', 'own')  # makers of truth that a person marked in the picture
 
 
-def read(file):
-    lines = [json.loads(l) for f in file.split(',') for l in open(f)]
-    names, out = lines[0]['features'], []
-    for j in lines[1:]:
-        if 'truth' not in j:
-            continue
-        t = json.load(open(j['truth']))
-        d = {n: np.array([r[k] for r in j['rows']]) for k, n in enumerate(names)}
-        n = len(j['rows'])
-        E = np.array([e or [1e9, 1e9] for e in j['entries']]).reshape(-1, 2)
-        label, which, used = np.zeros(n, int), -np.ones(n, int), set()
-        for k in np.argsort(-d['probability']):
-            near = sorted(
-                (math.hypot(d['x'][k] - E[i][0], d['y'][k] - E[i][1]), i)
-                for i in range(len(E))
-                if i not in used
-            )
-            if near and near[0][0] <= (
-                2 * MARKED * t['face']['outer_radius_mm'] if t['maker'] == 'real' else GATE_MM
-            ):
-                i = near[0][1]
-                s = t['shafts'][i]
-                used.add(i)
-                which[k] = i
-                label[k] = (
-                    2 if s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'] else 1
-                )
-        d['score'] = np.maximum(d['score'], LEAST_SCORE)
-        out.append((t, j, d, label, which))
-    return out
+@dataclass
+class Photo:
+    """Candidates of one photo with its truth."""
+
+    truth: dict
+    line: dict
+    features: dict[str, np.ndarray]
+    label: np.ndarray  # per candidate
+    which: np.ndarray  # number of its shaft, or -1
+
+    def rows(self, names: tuple[str, ...]) -> np.ndarray:
+        return np.column_stack([self.features[n] for n in names]) if len(self.label) else np.zeros((0, len(names)))
 
 
-def fit(X, y, ridge=1e-2):
-    X = np.column_stack([np.ones(len(X)), X])
-    w = np.zeros(X.shape[1])
+def needn_t_be_found(shaft: dict) -> bool:
+    return shaft['entry_hidden'] or shaft['visible_fraction'] < LEAST_VISIBLE or not shaft['in_picture']
+
+
+def match(truth: dict, features: dict[str, np.ndarray], entries: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Labels of candidates and their shafts: the likeliest first, one to one."""
+    radius = MATCH_MM
+    if truth['maker'] in BY_EYE:
+        radius = max(MATCH_MM, 2 * MARKED_SHARE * truth['face']['outer_radius_mm'])
+    n, free = len(features['x']), set(range(len(entries)))
+    label, which = np.zeros(n, int), -np.ones(n, int)
+    for k in np.argsort(-features['probability']):
+        distances = [(math.hypot(features['x'][k] - entries[i][0], features['y'][k] - entries[i][1]), i) for i in sorted(free)]
+        distance, i = min(distances, default=(math.inf, -1))
+        if distance <= radius:
+            free.remove(i)
+            which[k] = i
+            label[k] = EXCUSED if needn_t_be_found(truth['shafts'][i]) else SHAFT_FOUND
+    return label, which
+
+
+def read(files: list[Path]) -> list[Photo]:
+    """The photos of files that `shaft_candidates` wrote."""
+    photos = []
+    for file in files:
+        first, *lines = [json.loads(line) for line in file.read_text().splitlines()]
+        for line in lines:
+            truth = json.loads(Path(line['truth']).read_text())
+            rows = np.array(line['rows'], float).reshape(-1, len(first['features']))
+            features = dict(zip(first['features'], rows.T, strict=True))
+            entries = np.array([e or [1e9, 1e9] for e in line['entries']]).reshape(-1, 2)
+            label, which = match(truth, features, entries)
+            features['score'] = np.maximum(features['score'], LEAST_SCORE)
+            photos.append(Photo(truth, line, features, label, which))
+    return photos
+
+
+def sigmoid(x: np.ndarray) -> np.ndarray:
+    return 1 / (1 + np.exp(-np.clip(x, -500, 500)))
+
+
+def fit(x: np.ndarray, y: np.ndarray, ridge: float = 1e-2, prior: np.ndarray | None = None) -> np.ndarray:
+    """Weights of a logistic regression, the constant first; a ridge of `ridge` about `prior` (0 by default)."""
+    x = np.column_stack([np.ones(len(x)), x])
+    prior = np.zeros(x.shape[1]) if prior is None else prior
+    w = prior.copy()
     for _ in range(50):
-        p = 1 / (1 + np.exp(-X @ w))
-        g = X.T @ (p - y) + ridge * w
-        w -= np.linalg.solve((X * (p * (1 - p))[:, None]).T @ X + ridge * np.eye(len(w)), g)
+        p = sigmoid(x @ w)
+        gradient = x.T @ (p - y) + ridge * (w - prior)
+        w = w - np.linalg.solve((x * (p * (1 - p))[:, None]).T @ x + ridge * np.eye(len(w)), gradient)
     return w
 
 
-def odds(w, X):
-    return w[0] + X @ w[1:]
+def odds(w: np.ndarray, x: np.ndarray) -> np.ndarray:
+    return w[0] + x @ w[1:]
 
 
-def columns(R, names):
-    return np.concatenate(
-        [np.column_stack([r[2][n] for n in names]) if len(r[3]) else np.zeros((0, len(names))) for r in R]
-    )
+def columns(photos: list[Photo], names: tuple[str, ...]) -> np.ndarray:
+    return np.concatenate([p.rows(names) for p in photos] or [np.zeros((0, len(names)))])
 
 
-def crowd(R, w):
-    """How near a likelier candidate is; likelier by the fit w without this number (None: by the entry score)."""
-    for r in R:
-        d, n = r[2], len(r[3])
-        if not n:
-            d['crowd'] = np.zeros(0)
+def labels(photos: list[Photo]) -> np.ndarray:
+    return np.concatenate([p.label for p in photos] or [np.zeros(0, int)])
+
+
+def set_nearness(photos: list[Photo], w: np.ndarray | None) -> None:
+    """`crowd` of each candidate: how near a likelier one is; likelier by the fit w without this number (None: by the score)."""
+    for photo in photos:
+        f = photo.features
+        f['crowd'] = np.zeros(len(photo.label))
+        if not len(photo.label):
             continue
-        if w is None:
-            o = d['score']
-        else:
-            d['crowd'] = np.zeros(n)
-            o = odds(w, np.column_stack([d[m] for m in SHAFT]))
-        D = np.hypot(d['x_before'][:, None] - d['x_before'], d['y_before'][:, None] - d['y_before'])
-        d['crowd'] = np.where(o[None] > o[:, None], np.exp(-D / CROWD_MM), 0.0).max(1)
+        own = f['score'] if w is None else odds(w, photo.rows(SHAFT))
+        distance = np.hypot(f['x_before'][:, None] - f['x_before'], f['y_before'][:, None] - f['y_before'])
+        f['crowd'] = np.where(own[None] > own[:, None], np.exp(-distance / NEARNESS_MM), 0.0).max(1)
 
 
-def tags(R):
-    X, y = [], []
-    for t, _j, d, label, which in R:
-        for k in np.flatnonzero(label == 1):
-            if d['tail_seen'][k] >= 0.6 and t['shafts'][which[k]]['kind'] != 'unknown':
-                X.append([d[n][k] for n in KIND])
-                y.append(t['shafts'][which[k]]['kind'] == 'fletched')
-    return np.array(X), np.array(y, float)
+def tags(photos: list[Photo]) -> tuple[np.ndarray, np.ndarray]:
+    """Features of the kind, and whether fletched, of shafts that were found and whose kind is known."""
+    x, y = [], []
+    for photo in photos:
+        for k in np.flatnonzero(photo.label == SHAFT_FOUND):
+            kind = photo.truth['shafts'][photo.which[k]]['kind']
+            if photo.features['tail_seen'][k] >= LEAST_TAIL and kind != 'unknown':
+                x.append([photo.features[n][k] for n in KIND])
+                y.append(kind == 'fletched')
+    return np.array(x, float).reshape(-1, len(KIND)), np.array(y, float)
 
 
-def figures(name, R, ws, wk):
-    need = sum(
-        not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'])
-        for r in R
-        for s in r[0]['shafts']
-    )
-    p = 1 / (1 + np.exp(-odds(ws, columns(R, SHAFT))))
-    l = np.concatenate([r[3] for r in R])
-    X, y = tags(R)
-    q = 1 / (1 + np.exp(-odds(wk, X)))
-    sure = np.maximum(q, 1 - q) > 0.9
-    print(
-        name,
-        len(R),
-        'photos,',
-        need,
-        'shafts:',
-        ' '.join(
-            f'p>{h:.1f} recall {((p > h) & (l == 1)).sum() / need:.3f} precision {(l[p > h] > 0).mean():.3f};'
-            for h in (0.3, 0.4, 0.5, 0.6, 0.7)
-        ),
-        f'tags {((q > 0.5) == (y > 0.5)).mean():.3f}, sure {sure.mean():.2f} of them right {((q > 0.5) == (y > 0.5))[sure].mean():.3f}',
-    )
-    print(
-        '   calibration:',
-        ' '.join(
-            '%.1f-%.1f: %.2f (%d)'
-            % (a, a + 0.1, (l[(p >= a) & (p < a + 0.1)] > 0).mean(), ((p >= a) & (p < a + 0.1)).sum())
-            for a in np.arange(0, 1, 0.1)
-            if ((p >= a) & (p < a + 0.1)).any()
-        ),
-    )
+def needed(photos: list[Photo]) -> int:
+    return sum(not needn_t_be_found(s) for p in photos for s in p.truth['shafts'])
 
 
-def robust(x):
-    return 1.4826 * np.median(np.abs(x))
+def fit_shaft(photos: list[Photo]) -> np.ndarray:
+    return fit(columns(photos, SHAFT), (labels(photos) != NONE).astype(float))
 
 
-def errors(R, ws):
-    A = []
-    for t, j, d, label, which in R:
-        if not len(label) or t['maker'] == 'real':
+def fit_both(photos: list[Photo]) -> tuple[np.ndarray, np.ndarray]:
+    return fit_shaft(photos), fit(*tags(photos))
+
+
+def print_figures(name: str, photos: list[Photo], shaft: np.ndarray, kind: np.ndarray) -> None:
+    p, label, need = sigmoid(odds(shaft, columns(photos, SHAFT))), labels(photos), needed(photos)
+    x, y = tags(photos)
+    q = sigmoid(odds(kind, x))
+    sure, right = np.maximum(q, 1 - q) > 0.9, (q > 0.5) == (y > 0.5)
+    print(f'{name}: {len(photos)} photos, {need} shafts')
+    for bar in (0.3, 0.4, 0.5, 0.6, 0.7):
+        recall, precision = ((p > bar) & (label == SHAFT_FOUND)).sum() / max(need, 1), (label[p > bar] != NONE).mean()
+        print(f'   above {bar}: recall {recall:.3f}, precision {precision:.3f}')
+    print(f'   tags {right.mean():.3f}, sure {sure.mean():.2f}, of them right {right[sure].mean():.3f}')
+    for low in np.arange(0, 1, 0.1):
+        own = (p >= low) & (p < low + 0.1)
+        if own.any():
+            print(f'   probability {low:.1f} to {low + 0.1:.1f}: {(label[own] != NONE).mean():.2f} of {own.sum()} are shafts')
+
+
+def cross_validate(photos: list[Photo]) -> None:
+    """Prints recall, precision and tags of ten folds over photos (over groups where the truth names them)."""
+    of = [p.truth.get('group', k) % FOLDS for k, p in enumerate(photos)]
+    counts = np.zeros(6)
+    for fold in range(FOLDS):
+        rest = [p for p, f in zip(photos, of, strict=True) if f != fold]
+        own = [p for p, f in zip(photos, of, strict=True) if f == fold]
+        if not own:
+            continue
+        shaft, kind = fit_both(rest)
+        label, likely = labels(own), odds(shaft, columns(own, SHAFT)) > 0
+        x, y = tags(own)
+        found = [(likely & (label == SHAFT_FOUND)).sum(), likely.sum(), (likely & (label != NONE)).sum()]
+        counts += [needed(own), *found, len(y), ((odds(kind, x) > 0) == (y > 0.5)).sum()]
+    need, hits, said, true, tails, right = counts
+    print(f'cross-validated: recall {hits / need:.3f}, precision {true / said:.3f}, tags {right / tails:.3f}')
+
+
+def robust_sd(x: np.ndarray) -> float:
+    return 1.4826 * float(np.median(np.abs(x)))
+
+
+def heavy_sd(x: np.ndarray) -> float:
+    """Two thirds of the way from the robust scale to the one that holds 95 %."""
+    return (robust_sd(x) + 2 * np.percentile(np.abs(x), 95) / 1.96) / 3
+
+
+def entry_errors(photos: list[Photo], shaft: np.ndarray) -> np.ndarray:
+    """Per shaft found: error along and across its axis, strength of its edges, probability that it is none."""
+    rows = []
+    for photo in photos:
+        if not len(photo.label) or photo.truth['maker'] in BY_EYE:
             continue  # places marked by eye say nothing of millimetres
-        p = 1 / (1 + np.exp(-odds(ws, np.column_stack([d[n] for n in SHAFT]))))
-        C = np.array(j['camera_mm'])
-        for k in np.flatnonzero((label == 1) & (p > 0.3)):
-            s = t['shafts'][which[k]]
-            e = np.array(j['entries'][which[k]])
-            n = np.array(j['nocks'][which[k]])
-            u = e - C[:2]
-            rho = np.linalg.norm(u)
-            u /= rho
-            w = np.array([-u[1], u[0]])
-            v = n - e
-            L = C[2] * (v @ u) / (rho + v @ u)
-            slope = (v @ w) * (C[2] - L) / (C[2] * L)
-            q = np.array([d['x'][k], d['y'][k]]) - e
-            b = np.array([d['x_before'][k], d['y_before'][k]]) - e
-            A.append(
-                [
-                    q @ u,
-                    q @ w,
-                    b @ w,
-                    d['slope'][k] - slope,
-                    d['strength'][k],
-                    1 - p[k],
-                    d['width'][k] - s['diameter_mm'],
-                    d['length'][k] - L,
-                    rho / C[2],
-                ]
-            )
-    return np.array(A)
+        p, foot = sigmoid(odds(shaft, photo.rows(SHAFT))), np.array(photo.line['camera_mm'])[:2]
+        f = photo.features
+        for k in np.flatnonzero((photo.label == SHAFT_FOUND) & (p > 0.3)):
+            entry = np.array(photo.line['entries'][photo.which[k]])
+            along = (entry - foot) / np.linalg.norm(entry - foot)
+            error = np.array([f['x'][k], f['y'][k]]) - entry
+            rows.append([error @ along, error @ np.array([-along[1], along[0]]), f['strength'][k], 1 - p[k]])
+    return np.array(rows).reshape(-1, 4)
 
 
-def main():
-    global SHAFT
-    ap = argparse.ArgumentParser()
-    ap.add_argument('file')
-    ap.add_argument('--check')
-    ap.add_argument('--out')
-    ap.add_argument(
-        '--no-shaft',
-        action='store_true',
-        help="leave out the strip net's third number (where it is not fitted)",
-    )
-    o = ap.parse_args()
-    if o.no_shaft:
-        SHAFT = ('score', 'agreement', 'mask', 'crowd')
-    R = read(o.file)
-    for again in range(4):
-        crowd(
-            R,
-            None
-            if again == 0
-            else fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float)),
-        )
-    ws = fit(columns(R, SHAFT), (np.concatenate([r[3] for r in R]) > 0).astype(float))
-    wk = fit(*tags(R))
-    folds = [[], []]
-    for f in range(10):
-        of = [r[0].get('group', k) % 10 for k, r in enumerate(R)]
-        T, V = (
-            [r for r, g in zip(R, of, strict=False) if g != f],
-            [r for r, g in zip(R, of, strict=False) if g == f],
-        )
-        if not V:
-            continue
-        a, b = fit(columns(T, SHAFT), (np.concatenate([r[3] for r in T]) > 0).astype(float)), fit(*tags(T))
-        need = sum(
-            not (s['entry_hidden'] or s['visible_fraction'] < VISIBLE or not s['in_picture'])
-            for r in V
-            for s in r[0]['shafts']
-        )
-        l = np.concatenate([r[3] for r in V])
-        p = odds(a, columns(V, SHAFT)) > 0
-        X, y = tags(V)
-        folds[0].append([need, (p & (l == 1)).sum(), p.sum(), (p & (l > 0)).sum()])
-        folds[1].append([len(y), ((odds(b, X) > 0) == (y > 0.5)).sum()])
-    a, b = np.sum(folds[0], 0), np.sum(folds[1], 0)
-    print(f'cross-validated: recall {a[1] / a[0]:.3f} precision {a[3] / a[2]:.3f} tags {b[1] / b[0]:.3f}')
-    figures('fitted on', R, ws, wk)
-    A = errors(R, ws)
-    plain = A[:, 4] > 0
-    sure = A[:, 5] < 0.3
+def fit_all(photos: list[Photo]) -> tuple[np.ndarray, np.ndarray]:
+    """Both regressions; which candidate is the likelier of two neighbours depends on the fit, so that it is repeated."""
+    shaft = None
+    for _ in range(5):
+        set_nearness(photos, shaft)
+        shaft = fit_shaft(photos)
+    return shaft, fit(*tags(photos))
 
-    def sd(x):
-        return (robust(x) + 2 * np.percentile(np.abs(x), 95) / 1.96) / 3
 
-    print(
-        'along %.2f across %.2f before edges %.2f; with edges (%d of %d) %.2f, without %.2f; slope deg %.2f with edges, %.2f without; width bias %.2f, length %.1f'
-        % (
-            robust(A[:, 0]),
-            robust(A[:, 1]),
-            robust(A[:, 2]),
-            plain.sum(),
-            len(A),
-            robust(A[plain, 1]),
-            robust(A[~plain, 1]),
-            math.degrees(robust(A[plain, 3])),
-            math.degrees(robust(A[~plain, 3])),
-            np.median(A[:, 6]),
-            robust(A[:, 7]),
-        )
-    )
-    for a, b in ((0, 0.05), (0.05, 0.2), (0.2, 0.7)):
-        m = (A[:, 5] >= a) & (A[:, 5] < b)
-        if m.sum() > 5:
+def write(file: Path, shaft: np.ndarray, kind: np.ndarray, errors: np.ndarray) -> None:
+    """Puts the numbers into a model.json that is there already; with no `errors` those of the entry stay."""
+    model = json.loads(file.read_text())
+    names = ('constant', *SHAFT)
+    model['shaft'] = {'least_score': LEAST_SCORE, **{n: round(float(v), 4) for n, v in zip(names, shaft, strict=True)}}
+    model['kind'].update({n: round(float(v), 4) for n, v in zip(('constant', 'strip', 'map'), kind, strict=True)})
+    if len(errors):
+        edges, sure = errors[:, 2] > 0, errors[:, 3] < 0.3
+        sds = {'along': errors[sure, 0], 'across': errors[sure & ~edges, 1], 'across_by_edges': errors[sure & edges, 1]}
+        model['entry_sd_mm'].update({n: round(heavy_sd(e), 4) for n, e in sds.items() if len(e)})
+    file.write_text(json.dumps(model, indent=2) + '\n')
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split('\n')[0])
+    parser.add_argument('candidates', type=Path, nargs='+')
+    parser.add_argument('--check', type=Path, nargs='+', default=[])
+    parser.add_argument('--out', type=Path, help='a model.json to put the numbers into')
+    a = parser.parse_args()
+    photos = read(a.candidates)
+    shaft, kind = fit_all(photos)
+    cross_validate(photos)
+    print_figures('fitted on', photos, shaft, kind)
+    errors = entry_errors(photos, shaft)
+    for low, high in ((0, 0.05), (0.05, 0.2), (0.2, 0.7)):
+        own = errors[(errors[:, 3] >= low) & (errors[:, 3] < high)]
+        if len(own) > 5:
             print(
-                '   1 - p %.2f to %.2f: %d, along %.2f across %.2f; p95 %.2f %.2f'
-                % (
-                    a,
-                    b,
-                    m.sum(),
-                    robust(A[m, 0]),
-                    robust(A[m, 1]),
-                    *np.percentile(np.abs(A[m, :2]), 95, axis=0),
-                )
+                f'   1 - p {low} to {high}: {len(own)}, along {robust_sd(own[:, 0]):.2f} mm, across {robust_sd(own[:, 1]):.2f} mm'
             )
-    if o.check:
-        Q = read(o.check)
-        crowd(Q, ws)
-        for n, f in (
-            ('plain', lambda t: t['difficulty'] == 'plain' and not t['negative']),
-            ('maker C', lambda t: t['maker'] == 'C' and not t['negative']),
-            ('unkind', lambda t: t['difficulty'] != 'plain'),
-        ):
-            figures(n, [r for r in Q if f(r[0])], ws, wk)
-    if o.out:
-        m = json.load(open(o.out))
-
-        def r(v):
-            return round(float(v), 4)
-
-        m['shaft'] = {
-            'least_score': LEAST_SCORE,
-            **dict(zip(('constant', *SHAFT), map(r, ws), strict=False)),
-            **({'shaft': 0.0} if o.no_shaft else {}),
-        }
-        m['kind'] = dict(zip(('constant', 'strip', 'map'), map(r, wk), strict=False))
-        m['entry_sd_mm'].update(
-            along=r(sd(A[sure, 0])),
-            across=r(sd(A[sure & ~plain, 1])),
-            across_by_edges=r(sd(A[sure & plain, 1])),
-        )
-        json.dump(m, open(o.out, 'w'), indent=2)
-        print(open(o.out).read())
+    if a.check:
+        others = read(a.check)
+        set_nearness(others, shaft)
+        for name, plain in (('plain', True), ('unkind', False)):
+            own = [p for p in others if (p.truth['difficulty'] == 'plain') == plain]
+            if own:
+                print_figures(name, own, shaft, kind)
+    if a.out:
+        write(a.out, shaft, kind, errors)
+        print(a.out.read_text())
 
 
 if __name__ == '__main__':

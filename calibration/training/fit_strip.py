@@ -65,9 +65,7 @@ def candidates(net, photos: PhotoSet, least: float, errors: torch.Generator | No
         # of several peaks at one shaft the best one is meant
         earlier = torch.tril(torch.ones(len(k), len(k), device=device), -1)
         again = (earlier * ((k[:, None] == k[None]) & (distance[None] <= MATCH_MM))).sum(1) > 0
-        k = torch.where(
-            distance > strips.NO_SHAFT_MM, -1, torch.where((distance <= MATCH_MM) & ~again, k, -2)
-        )
+        k = torch.where(distance > strips.NO_SHAFT_MM, -1, torch.where((distance <= MATCH_MM) & ~again, k, -2))
         slope = slopes_on_map(y, place, photos.eye[i], entry)
         number = torch.full_like(distance, i)
         found.append(torch.stack([number, entry[:, 0], entry[:, 1], slope, k.float(), peaks[:, 0]], 1))
@@ -104,9 +102,7 @@ def distillation(y: torch.Tensor, teacher: torch.Tensor, which: torch.Tensor) ->
     return (each * weight).sum() / weight.sum().clamp(min=1)
 
 
-def fit(
-    photos, schedule: fitting.Schedule, found, none_share: float, start=None, teachers=(), taught=()
-) -> Strip:
+def fit(photos, schedule: fitting.Schedule, found, none_share: float, start=None, teachers=(), taught=()) -> Strip:
     """The running mean of the weights. found: candidates of the map net in these photos; none_share: share of strips without a
     shaft; start: net or the program's file to go on from; teachers: nets whose mean is kept on photos of folders `taught`."""
     torch.manual_seed(schedule.seed)
@@ -135,9 +131,7 @@ def fit(
 
 
 @torch.no_grad()
-def evaluate(
-    nets, photos: PhotoSet, found: torch.Tensor, seed: int | None = None
-) -> dict[str, dict[str, float]]:
+def evaluate(nets, photos: PhotoSet, found: torch.Tensor, seed: int | None = None) -> dict[str, dict[str, float]]:
     """Figures of the mean of nets and of mirror images on candidates, by group of photos. seed: of the errors of a fitted camera;
     None: true camera."""
     rows, device = [], photos.device
@@ -148,9 +142,7 @@ def evaluate(
         eye = photos.eye[i]
         if seed is not None:
             foot = eye[:, :2] + eye[:, 2:] * torch.randn(len(batch), 2, device=device) * 0.015
-            eye = torch.cat(
-                [foot, eye[:, 2:] * torch.exp(torch.randn(len(batch), 1, device=device) * 0.02)], 1
-            )
+            eye = torch.cat([foot, eye[:, 2:] * torch.exp(torch.randn(len(batch), 1, device=device) * 0.02)], 1)
         others = strips.neighbours_of(table, i, entry, torch.full_like(slope, 0.01))
         # along the axes that edges show, as in the program's second stage
         shafts = photos.shafts[i, k.clamp(min=0)]

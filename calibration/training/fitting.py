@@ -49,9 +49,7 @@ def update_mean(mean: torch.nn.Module, net: torch.nn.Module, step: int) -> None:
             a.copy_(b)
 
 
-def fit(
-    net: torch.nn.Module, schedule: Schedule, batch_loss: Callable, names: tuple[str, ...]
-) -> torch.nn.Module:
+def fit(net: torch.nn.Module, schedule: Schedule, batch_loss: Callable, names: tuple[str, ...]) -> torch.nn.Module:
     """Fits a net with AdamW; returns the running mean of its weights.
 
     batch_loss(net, batch) gives the loss and its parts, which `names` names.

@@ -65,11 +65,7 @@ def random_placement(photos: PhotoSet, i: torch.Tensor):
     """Where random crops lie: A, c, h as in `planes`, and the scale of each."""
     device, count = photos.device, len(i)
     box = photos.box[i]
-    c = (
-        box[:, :2]
-        - MARGIN_MM
-        + torch.rand(count, 2, device=device) * (box[:, 2:] - box[:, :2] + 2 * MARGIN_MM)
-    )
+    c = box[:, :2] - MARGIN_MM + torch.rand(count, 2, device=device) * (box[:, 2:] - box[:, :2] + 2 * MARGIN_MM)
     n = photos.count[i]
     k = (torch.rand(count, device=device) * n).long().clamp(max=photos.shafts.shape[1] - 1)
     near = photos.shafts[i, k, ENTRY] + torch.randn(count, 2, device=device) * 70
@@ -115,9 +111,7 @@ def targets(photos: PhotoSet, i, A, c, h, scale, g, size: int) -> torch.Tensor:
     positive = (nearest < 2.6) & (of_nearest(shafts[..., COUNTS]) > 0)
     along = dx * per_cell(direction[..., 0]) + dy * per_cell(direction[..., 1])
     across = (dx * per_cell(direction[..., 1]) - dy * per_cell(direction[..., 0])).abs()
-    width = per_cell(shafts[..., DIAMETER] / (4 * scale[:, None])) * (
-        1 + 0.5 * along / per_cell(length).clamp(min=1)
-    )
+    width = per_cell(shafts[..., DIAMETER] / (4 * scale[:, None])) * (1 + 0.5 * along / per_cell(length).clamp(min=1))
     mask = ((along > 0) & (along < per_cell(length)) & (across < width)).any(1)
     box = photos.box[i]
     X = c[:, None] + (g.reshape(size, size, 2)[::CELL_PX, ::CELL_PX].reshape(-1, 2) + 0.5) @ A.transpose(1, 2)
@@ -153,9 +147,7 @@ def whole_map(photos: PhotoSet, i: int, errors: torch.Generator | None = None):
     """The map of one photo: input [1, 6, H, W], and a function that brings face points to map pixels. `errors`: source of
     the errors of a fitted camera; None: true camera."""
     device, box = photos.device, photos.box[i]
-    height, width = (
-        int(v) // 32 * 32 for v in (box[3] - box[1] + 2 * MARGIN_MM, box[2] - box[0] + 2 * MARGIN_MM)
-    )
+    height, width = (int(v) // 32 * 32 for v in (box[3] - box[1] + 2 * MARGIN_MM, box[2] - box[0] + 2 * MARGIN_MM))
     one = torch.tensor([i], device=device)
     A, h = torch.tensor([[[1.0, 0.0], [0.0, -1.0]]], device=device), torch.zeros(1, 2, device=device)
     eye = photos.eye[one].clone()

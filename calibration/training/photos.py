@@ -14,9 +14,7 @@ from cutting import Views
 
 MOST_SHAFTS = 28  # per photo
 FAR_MM = 1e5  # where the table's empty rows lie
-GPU_PIXELS = int(
-    os.environ.get('GPU_PIXELS', '5600000000')
-)  # some 2000 photos; growing takes three times the room
+GPU_PIXELS = int(os.environ.get('GPU_PIXELS', '5600000000'))  # some 2000 photos; growing takes three times the room
 CPU_PIXELS = 1 << 24
 TOUCHING_MM = 25.0  # nocks so far apart have vanes that touch
 
@@ -53,9 +51,7 @@ class PhotoSet:
         """
         pairs = [(f.split('=')[0].rstrip('/'), float(f.split('=')[1]) if '=' in f else 1.0) for f in folders]
         self.shares.update(pairs)
-        files = [
-            f for folder, _ in pairs for f in sorted(glob.glob(folder + '/*.json')) if f not in self.names
-        ]
+        files = [f for folder, _ in pairs for f in sorted(glob.glob(folder + '/*.json')) if f not in self.names]
         stems = [f[:-5] for f in files if os.path.exists(f[:-5] + ready)]
         self.names.update(stem + '.json' for stem in stems)
         return self.add_all(stems)
@@ -69,9 +65,7 @@ class PhotoSet:
                     self.pixels = torch.cat([self.pixels, torch.zeros_like(self.pixels)])
                 flat = torch.from_numpy(np.ascontiguousarray(image.reshape(-1, 3)))
                 self.pixels[self.used : self.used + n, :3] = flat.to(self.device)
-                meta.update(
-                    at=self.used, width=image.shape[1], height=image.shape[0], folder=os.path.dirname(stem)
-                )
+                meta.update(at=self.used, width=image.shape[1], height=image.shape[0], folder=os.path.dirname(stem))
                 self.used += n
                 self.meta.append(meta)
         if stems:
@@ -86,10 +80,7 @@ class PhotoSet:
         metas, self.member = self.meta, None
         cameras = [m['camera'] for m in metas]
         self.views = Views(
-            *(
-                self.numbers([c[name] for c in cameras])
-                for name in ('rotation', 'translation', 'f', 'c', 'k')
-            ),
+            *(self.numbers([c[name] for c in cameras]) for name in ('rotation', 'translation', 'f', 'c', 'k')),
             torch.tensor([m['at'] for m in metas], device=self.device),
             torch.tensor([[m['width'], m['height']] for m in metas], device=self.device),
         )
@@ -103,9 +94,7 @@ class PhotoSet:
         self.weight = self.numbers([self.shares.get(f, 1.0) / folders.count(f) for f in folders])
         centres, radii = [np.array(m['centres']) for m in metas], [m['radius'] for m in metas]
         # of the print: left, bottom, right, top
-        self.box = self.numbers(
-            [[*(c.min(0) - r), *(c.max(0) + r)] for c, r in zip(centres, radii, strict=True)]
-        )
+        self.box = self.numbers([[*(c.min(0) - r), *(c.max(0) + r)] for c, r in zip(centres, radii, strict=True)])
         self.make_shaft_table()
 
     def make_shaft_table(self) -> None:

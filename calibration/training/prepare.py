@@ -119,9 +119,7 @@ def prepare(source: Path, out: Path, jobs: int = 2) -> int:
     """Returns how many photos are new in `out`."""
     out.mkdir(parents=True, exist_ok=True)
     cv2.setNumThreads(1)
-    new = [
-        (photo, truth, out) for photo, truth in truths(source) if not (out / (photo.stem + '.json')).exists()
-    ]
+    new = [(photo, truth, out) for photo, truth in truths(source) if not (out / (photo.stem + '.json')).exists()]
     with ProcessPoolExecutor(jobs) as pool:
         return sum(pool.map(prepare_photo, new))
 

@@ -4,9 +4,7 @@ import torch
 
 from cutting import ACROSS, ACROSS_MM, ALONG, ALONG_MM, FIRST_MM, PLACE_MM
 
-COVERED = (
-    0.15  # share of shafts whose tail is covered with a piece of the shaft further down, or that with another
-)
+COVERED = 0.15  # share of shafts whose tail is covered with a piece of the shaft further down, or that with another
 
 
 def column(v: torch.Tensor) -> torch.Tensor:
@@ -49,9 +47,7 @@ def paint_shafts(x, ends, diameter, stretch, share):
 def ring_colours(count, along, v, rand, device):
     """One colour, rings, a spiral or blocks of two or three colours [B, 3, ACROSS, ALONG]."""
     period = column(10 + 70 * rand(count) ** 1.5)
-    turn = torch.where(
-        rand(count) < 0.4, torch.randn(count, device=device) * 1.2, torch.zeros(count, device=device)
-    )
+    turn = torch.where(rand(count) < 0.4, torch.randn(count, device=device) * 1.2, torch.zeros(count, device=device))
     blocks = column((rand(count) < 0.2).float()) * (v > 0).float()
     phase = (along / period + column(turn) * v + blocks * 0.5 + column(rand(count))).remainder(1.0)
     phase = torch.where(column(rand(count)) < 0.25, torch.zeros_like(phase), phase)

@@ -64,9 +64,7 @@ def by_edges(eye, shafts, entry):
 def cut(photos: PhotoSet, i, eye, entry, slope, stretch=None, flip=None):
     """Colours [B, 3, ACROSS, ALONG], reach [B, 1, ...], and the places [B, ACROSS * ALONG / 4, 2] where the middles of every four
     pixels along are seen on the face plane. stretch: factors along and across [B, 2]; flip: -1 for a mirror image [B]."""
-    along, across = (
-        torch.from_numpy(v).to(photos.device)[None].expand(len(i), -1) for v in cutting.regular_strip()
-    )
+    along, across = (torch.from_numpy(v).to(photos.device)[None].expand(len(i), -1) for v in cutting.regular_strip())
     if stretch is not None:
         along, across = along * stretch[:, :1], across * stretch[:, 1:] * flip[:, None]
     grid = cutting.strip_grid(eye, entry, slope, along, across)
@@ -168,11 +166,7 @@ def pick_shafts(photos: PhotoSet, draw: Draw, table, found):
     away = away_from(eye, shafts[:, ENTRY])
     sideways = torch.stack([-away[:, 1], away[:, 0]], 1)
     far = (draw.uniform(1) < 0.06).float()
-    entry = (
-        shafts[:, ENTRY]
-        + away * draw.normal(1) * (1.2 + 3 * far)
-        + sideways * draw.normal(1) * (0.6 + 1.5 * far)
-    )
+    entry = shafts[:, ENTRY] + away * draw.normal(1) * (1.2 + 3 * far) + sideways * draw.normal(1) * (0.6 + 1.5 * far)
     slope = true_slope(eye, shafts) + draw.normal() * torch.where(draw.uniform() < 0.15, 0.025, 0.009)
     if peak is not None:
         entry = torch.where(at_peak[:, None], peak[:, 1:3] + draw.normal(2) * 0.5, entry)
@@ -192,9 +186,7 @@ def places_without_shaft(photos: PhotoSet, draw: Draw, i, shafts, entry, slope):
     return place, torch.where(draw.uniform() < 0.5, slope, draw.normal() * 0.026)
 
 
-def cuts(
-    photos: PhotoSet, count: int, table, wrong=None, found=None, share: float = 0.45
-) -> dict[str, torch.Tensor]:
+def cuts(photos: PhotoSet, count: int, table, wrong=None, found=None, share: float = 0.45) -> dict[str, torch.Tensor]:
     """Strips [B, ...]: colours, reach, neighbours; and targets: is a shaft, its weight, fletched, weight, nock place, weight.
 
     table: neighbours by photo, of the photos to draw from; wrong: peaks of the map net that are no shafts, found: its peaks at

@@ -53,9 +53,7 @@ def photo_set(folders: list[str]) -> PhotoSet:
 
 
 def schedule(section: dict, seed: int) -> fitting.Schedule:
-    return fitting.Schedule(
-        section['steps'], section['batch'], section['rate'], section['weight_decay'], seed
-    )
+    return fitting.Schedule(section['steps'], section['batch'], section['rate'], section['weight_decay'], seed)
 
 
 def start_of(folder: Path, name: str) -> Path | None:
@@ -91,9 +89,7 @@ def figures(folder: Path, check: PhotoSet) -> dict:
     """Figures of the nets in a folder, as rounded there, on photos with the errors of fitted cameras."""
     net = weights.load(folder / 'map.bin', 'map').to(check.device)
     nets = [weights.load(folder / f'strip-{k}.bin', 'strip').to(check.device) for k in (1, 2)]
-    found = fit_strip.candidates(
-        net, check, map_figures.LEAST_SCORE, torch.Generator().manual_seed(ERROR_SEED)
-    )
+    found = fit_strip.candidates(net, check, map_figures.LEAST_SCORE, torch.Generator().manual_seed(ERROR_SEED))
     return {
         'map': map_figures.evaluate(net, check, errors=True),
         'strips': fit_strip.evaluate(nets, check, found, ERROR_SEED),
@@ -108,9 +104,7 @@ def table(before: dict | None, after: dict) -> str:
             for name, value in values.items():
                 old = before[net].get(group, {}).get(name) if before else None
                 shown = '' if old is None else f'{old:.3f}'.removesuffix('.000')
-                lines.append(
-                    f'| {net} | {group} | {name} | {shown} | {f"{value:.3f}".removesuffix(".000")} |'
-                )
+                lines.append(f'| {net} | {group} | {name} | {shown} | {f"{value:.3f}".removesuffix(".000")} |')
     return '\n'.join(lines) + '\n'
 
 
@@ -120,9 +114,7 @@ def train(recipe: dict, data: Path, out: Path, start: Path, jobs: int) -> None:
     check = photo_set(roles['check'])
     before = figures(start, check) if (start / 'map.bin').exists() else None
     photos = photo_set(roles['fit'] + roles['confirmed'] + roles['arrows'])
-    print(
-        f'{len(photos)} photos, {int(photos.count.sum())} shafts; {len(check)} photos to check on', flush=True
-    )
+    print(f'{len(photos)} photos, {int(photos.count.sum())} shafts; {len(check)} photos to check on', flush=True)
     taught = [str(out / 'prepared' / share_of(name)[0]) for name in recipe['data']['taught']]
     net = fit_maps(recipe['map'], start_of(start, recipe['map']['start']), photos, taught)
     weights.write(net, out / 'map.bin')
@@ -133,9 +125,7 @@ def train(recipe: dict, data: Path, out: Path, start: Path, jobs: int) -> None:
     if (start / 'model.json').exists():
         shutil.copyfile(start / 'model.json', out / 'model.json')
     after = figures(out, check)
-    (out / 'report.json').write_text(
-        json.dumps({'recipe': recipe, 'before': before, 'after': after}, indent=2)
-    )
+    (out / 'report.json').write_text(json.dumps({'recipe': recipe, 'before': before, 'after': after}, indent=2))
     (out / 'report.md').write_text(table(before, after))
     print(table(before, after))
 
@@ -143,9 +133,7 @@ def train(recipe: dict, data: Path, out: Path, start: Path, jobs: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split('\n')[0])
     parser.add_argument('recipe', type=Path)
-    parser.add_argument(
-        '--data', type=Path, required=True, help='folder with the folders that the recipe names'
-    )
+    parser.add_argument('--data', type=Path, required=True, help='folder with the folders that the recipe names')
     parser.add_argument('--out', type=Path, required=True)
     parser.add_argument('--start', type=Path, default=SHIPPED, help='folder of nets to go on from')
     parser.add_argument('--steps', type=int, help='instead of those of the recipe, to try the command')

@@ -34,9 +34,7 @@ def read_layers(file: str | Path) -> list[Layer]:
         shape = tuple(int(v) for v in take('<u4', 4))
         bias = take('<f4', shape[0])
         step = take('<f4', shape[0]).reshape(-1, 1, 1, 1) if width == 1 else np.float32(1)
-        weight = (
-            take('i1' if width == 1 else '<f2', int(np.prod(shape))).reshape(shape).astype(np.float32) * step
-        )
+        weight = take('i1' if width == 1 else '<f2', int(np.prod(shape))).reshape(shape).astype(np.float32) * step
         out.append((torch.from_numpy(weight), torch.from_numpy(bias.copy())))
     return out
 
@@ -126,9 +124,7 @@ def average(nets: list[torch.nn.Module], shares: list[float] | None = None) -> t
     shares = shares or [1 / len(nets)] * len(nets)
     layers = []
     for same in zip(*map(folded, nets), strict=True):
-        layers.append(
-            tuple(sum(s * v for s, v in zip(shares, part, strict=True)) for part in zip(*same, strict=True))
-        )
+        layers.append(tuple(sum(s * v for s, v in zip(shares, part, strict=True)) for part in zip(*same, strict=True)))
     mean = type(nets[0])(**nets[0].shape)
     put(mean, layers)
     return mean.eval()
@@ -142,9 +138,7 @@ def rounded(net: torch.nn.Module, width: int) -> list[tuple[np.ndarray, np.ndarr
         step = (np.abs(w).max(axis=tuple(range(1, w.ndim))) / 127).clip(1e-12).astype(np.float32)
         each = step.reshape(-1, *[1] * (w.ndim - 1))
         w = np.rint(w / each.astype(float)).astype(np.int8) if width == 1 else w.astype(np.float16)
-        used.append(
-            (torch.from_numpy(w.astype(np.float32) * (each if width == 1 else 1)), torch.from_numpy(b))
-        )
+        used.append((torch.from_numpy(w.astype(np.float32) * (each if width == 1 else 1)), torch.from_numpy(b)))
         layers.append((w if w.ndim == 4 else w[:, :, None], step, b))
     put(net, used)
     return layers

@@ -1,5 +1,5 @@
 //! Writes the numbers behind every shaft candidate of photos with truth, a line of JSON per photo: what
-//! `calibration/training/fit_model.py` fits the model on.
+//! `calibration/training/fit_probabilities.py` fits the model on.
 //!
 //! `cargo run --release --example shaft_candidates -- [--true-camera] [--nets=DIR] NAME.truth.json…` (the photo is `NAME.jpg` beside it;
 //! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`)
@@ -118,7 +118,7 @@ fn main() -> anyhow::Result<()> {
         };
         let line = serde_json::json!({
             "truth": path, "seconds": seconds, "camera_mm": [centre.x, centre.y, centre.z],
-            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.stance, "shafts": shafts,
+            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.stance, "second_set": found.second_set, "shafts": shafts,
         });
         writeln!(out, "{line}")?;
     }

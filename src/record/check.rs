@@ -84,7 +84,7 @@ impl Range {
 
 fn ranges() -> BTreeMap<String, Range> {
     // the file is built in, and a test reads it: it always parses
-    serde_json::from_str::<Ranges>(include_str!("../../calibration/settings.json"))
+    serde_json::from_str::<Ranges>(include_str!("../../calibration/setting-ranges.json"))
         .map(|r| r.ranges)
         .unwrap_or_default()
 }

@@ -9,7 +9,7 @@ use nalgebra::Vector2;
 use rayon::prelude::*;
 
 /// Pixels of the reduced photo per millimetre of the face.
-const PX_PER_MM: f64 = 1.25;
+pub(super) const PX_PER_MM: f64 = 1.25;
 /// Whether a place belongs to this face and not to one of the `others` that hang beside it: to the nearest.
 pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
     let nearest = |centres: &[FacePoint]| {

@@ -7,6 +7,7 @@
 mod choose;
 mod colours;
 mod conv;
+mod cuts;
 mod edges;
 mod first_stage;
 mod identity;
@@ -30,6 +31,8 @@ mod winograd;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
+#[doc(hidden)]
+pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
 use first_stage::{FAMILIAR, FirstStage, in_own_stance};
 use image::RgbImage;
 pub use kind::ArrowKind;
@@ -269,13 +272,15 @@ pub struct Study {
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
     pub stance: [f64; 3],
+    /// Whether the second set of nets was used.
+    pub second_set: bool,
 }
 
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
 #[doc(hidden)]
 #[must_use]
-pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
-    let (nets, sight, found) = analyse(nets, pixels, view, &[])?;
+pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
+    let (nets, sight, found) = analyse(both, pixels, view, &[])?;
     let row = |k: usize| {
         let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
         [
@@ -303,6 +308,7 @@ pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
     Some(Study {
         rows,
         stance: [sight.unit, sight.lean.x, sight.lean.y],
+        second_set: std::ptr::eq(nets, &both.second),
         shafts: shafts_of(nets, view, &sight, found),
     })
 }

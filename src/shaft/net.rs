@@ -266,7 +266,7 @@ impl StripNet {
 pub(crate) mod tests {
     use super::*;
 
-    /// The pseudo-random inputs of `calibration/training/export.py`.
+    /// The pseudo-random inputs of `calibration/training/weights.py`.
     pub(crate) fn noise(n: usize, seed: u32) -> Vec<f32> {
         let mut s = seed;
         let mut next = || {
