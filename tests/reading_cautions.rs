@@ -3,12 +3,9 @@
 mod reading_support;
 
 use bossmark::reading::{Reading, read};
-use bossmark::record::{
-    ArrowKind, CameraRecord, End, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
-    Setup, UprightRecord, UprightSource,
-};
+use bossmark::record::{ArrowKind, End, EntryState, FaceRecord, Lean, Missed, Setup};
 use bossmark::text::{Locale, Sentence};
-use reading_support::{end, entry};
+use reading_support::{camera, end, entry};
 use std::collections::BTreeSet;
 
 /// Where the cautions are written.
@@ -52,35 +49,6 @@ fn case(code: &'static str, remedy: &'static str, with: End, without: End) -> Ca
 fn but(mut end: End, change: impl FnOnce(&mut End)) -> End {
     change(&mut end);
     end
-}
-
-fn upright(sd_deg: f64) -> CameraRecord {
-    CameraRecord {
-        fx_px: 3000.0,
-        fy_px: 3000.0,
-        cx_px: 2000.0,
-        cy_px: 1500.0,
-        k1: 0.0,
-        k2: 0.0,
-        face_to_camera: FaceToCamera {
-            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
-            translation_mm: [0.0, 0.0, 2500.0],
-        },
-        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-        tilt_deg: 0.0,
-        distance_mm: 2500.0,
-        fit_rms_px: 0.3,
-        upright: UprightRecord {
-            from: UprightSource::Camera,
-            sd_deg,
-        },
-        focal_from: FocalSource::Exif,
-        lens_profile: None,
-        fitted_to: None,
-        sheet: None,
-        evidence: None,
-        extra: Default::default(),
-    }
 }
 
 /// A vertical three-spot face of 40 cm: centres 220 mm apart, shots at each.
@@ -336,8 +304,8 @@ fn cases_of_the_offset() -> Vec<Case> {
         case(
             "roll",
             "upright",
-            but(at(0.0, 400.0), |end| end.camera = Some(upright(6.0))),
-            but(at(0.0, 400.0), |end| end.camera = Some(upright(0.2))),
+            but(at(0.0, 400.0), |end| end.camera = Some(camera(6.0))),
+            but(at(0.0, 400.0), |end| end.camera = Some(camera(0.2))),
         ),
         case("lean", "contact", leaning(5.0), leaning(-5.0)),
         case(

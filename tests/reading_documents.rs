@@ -5,12 +5,9 @@ mod reading_support;
 use bossmark::reading::{
     Assumptions, HorizontalCall, Reading, VerticalCall, analyse, analyse_with, read,
 };
-use bossmark::record::{
-    ArrowKind, CameraRecord, End, EntryState, FaceToCamera, FocalSource, Hand, Lean, Missed, Setup,
-    UprightRecord, UprightSource,
-};
+use bossmark::record::{ArrowKind, End, EntryState, Hand, Lean, Missed, Setup};
 use bossmark::text::{self, Locale, Sentence};
-use reading_support::end;
+use reading_support::{camera, end};
 
 const GROUP: [(f64, f64); 3] = [(-12.0, 8.0), (5.0, -3.0), (9.0, 14.0)];
 
@@ -244,35 +241,6 @@ fn a_photo_of_unknown_roll_widens_the_other_axis() {
     // two photos average their turns out
     let pooled = analyse(&[&one, &one]).gathered.roll_sd_rad.to_degrees();
     assert!((pooled - 6.0 / 2f64.sqrt()).abs() < 1e-9, "{pooled}");
-}
-
-fn camera(sd_deg: f64) -> CameraRecord {
-    CameraRecord {
-        fx_px: 3000.0,
-        fy_px: 3000.0,
-        cx_px: 2000.0,
-        cy_px: 1500.0,
-        k1: 0.0,
-        k2: 0.0,
-        face_to_camera: FaceToCamera {
-            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
-            translation_mm: [0.0, 0.0, 2500.0],
-        },
-        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-        tilt_deg: 0.0,
-        distance_mm: 2500.0,
-        fit_rms_px: 0.3,
-        upright: UprightRecord {
-            from: UprightSource::Camera,
-            sd_deg,
-        },
-        focal_from: FocalSource::Exif,
-        lens_profile: None,
-        fitted_to: None,
-        sheet: None,
-        evidence: None,
-        extra: Default::default(),
-    }
 }
 
 #[test]

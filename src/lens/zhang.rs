@@ -19,9 +19,9 @@ pub(super) const K2: usize = 4;
 pub(super) const P1: usize = 5;
 pub(super) const P2: usize = 6;
 pub(super) const K3: usize = 7;
-/// Number of parameters without the tangential and the third radial terms, as measuring uses them.
+/// The parameters without the tangential and the third radial terms, as measuring uses them.
 pub(super) const PLAIN: [usize; 5] = [LN_F, CX, CY, K1, K2];
-/// Number of parameters with all terms.
+/// All parameters.
 pub(super) const ALL: [usize; 8] = [LN_F, CX, CY, K1, K2, P1, P2, K3];
 const POSE: usize = 6;
 

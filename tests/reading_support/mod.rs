@@ -2,7 +2,10 @@
 #![allow(dead_code, unreachable_pub, reason = "each test file uses its part")]
 
 use bossmark::reading::Shot;
-use bossmark::record::{ArrowKind, End, Entry, EntrySource, EntryState, Hand};
+use bossmark::record::{
+    ArrowKind, CameraRecord, End, Entry, EntrySource, EntryState, FaceToCamera, FocalSource, Hand,
+    UprightRecord, UprightSource,
+};
 
 pub fn shot(end: usize, kind: ArrowKind, x: f64, y: f64, sd: f64) -> Shot {
     Shot {
@@ -105,4 +108,34 @@ pub fn session(
         }
     }
     shots
+}
+
+/// A camera 2.5 m straight in front of the face whose upright has this standard deviation.
+pub fn camera(sd_deg: f64) -> CameraRecord {
+    CameraRecord {
+        fx_px: 3000.0,
+        fy_px: 3000.0,
+        cx_px: 2000.0,
+        cy_px: 1500.0,
+        k1: 0.0,
+        k2: 0.0,
+        face_to_camera: FaceToCamera {
+            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
+            translation_mm: [0.0, 0.0, 2500.0],
+        },
+        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        tilt_deg: 0.0,
+        distance_mm: 2500.0,
+        fit_rms_px: 0.3,
+        upright: UprightRecord {
+            from: UprightSource::Camera,
+            sd_deg,
+        },
+        focal_from: FocalSource::Exif,
+        lens_profile: None,
+        fitted_to: None,
+        sheet: None,
+        evidence: None,
+        extra: Default::default(),
+    }
 }
