@@ -10,7 +10,7 @@ use super::{
 use crate::geometry::camera::{Camera, LN_F, ROLL};
 
 /// A doubtful fit is trusted this many times less, in standard deviations.
-const DOUBTFUL: f64 = 2.0;
+const DOUBTFUL_SD_FACTOR: f64 = 2.0;
 
 impl Refiner<'_> {
     /// The fit with its covariance, its upright and its remarks.
@@ -41,7 +41,7 @@ impl Refiner<'_> {
         };
         let doubtful = refined.evidence.is_doubtful();
         if doubtful {
-            covariance *= DOUBTFUL * DOUBTFUL;
+            covariance *= DOUBTFUL_SD_FACTOR * DOUBTFUL_SD_FACTOR;
         }
         let mut fit = FaceFit {
             camera,

@@ -93,7 +93,7 @@ const COARSE_WIDENED: [&[f64]; 2] = [&[1.0], &[16.0, 4.0, 1.0]];
 const FIRST_SD_PX: f64 = 1.5;
 /// Of two fits of one face one is dropped when the other is likelier by this, nats, or its edges scatter less by this factor.
 const UNDECIDED_NATS: f64 = 10.0;
-const UNDECIDED: f64 = 1.3;
+const SCATTER_RATIO: f64 = 1.3;
 /// Scatter about a ring that flat paper in focus shows at most, px.
 const SMOOTH_PX: f64 = 0.32;
 /// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
@@ -103,13 +103,13 @@ const ITERATIONS: [usize; 3] = [6, 4, 3];
 /// The same for the sheet alone, which is nearly linear.
 const SHEET_ITERATIONS: [usize; 2] = [4, 3];
 /// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
-const PULLED: f64 = 1.0;
+const FOCAL_PULL_SDS: f64 = 1.0;
 /// Scatter about the rings that no sheet makes, share of the face's diameter: the camera is astray.
-const ASTRAY: f64 = 0.004;
+const LARGEST_SCATTER_SHARE: f64 = 0.004;
 /// How much likelier the edges must be with the lens's middle free, nats: most photos are whole.
 const CROPPED_NATS: f64 = 3.0;
 /// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
-const CONTRADICTED: f64 = 3.0;
+const FOCAL_CONTRADICTION_SDS: f64 = 3.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -241,7 +241,7 @@ impl Refiner<'_> {
             let camera = &r.fitted.camera;
             let known = |u: &RefinedFit| self.is_same(&u.fitted.camera, camera);
             if r.posterior_nats() >= least
-                && r.rms_px <= UNDECIDED * smallest
+                && r.rms_px <= SCATTER_RATIO * smallest
                 && !undecided.iter().any(known)
             {
                 undecided.push(r);
@@ -320,7 +320,7 @@ impl Refiner<'_> {
         let last = Round::last(fixed.level);
         let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         if scatter_mm(&fixed.found.edges, &fixed.fitted.residuals_px)
-            > ASTRAY * self.spec.diameter_mm
+            > LARGEST_SCATTER_SHARE * self.spec.diameter_mm
         {
             // too far astray to be found from there
             let anew = self.best(coarse, layout, prior);
@@ -357,7 +357,7 @@ impl Refiner<'_> {
     fn with_free_focal_length(&self, fixed: &RefinedFit) -> Option<RefinedFit> {
         let stated = self.photo.focal_from_exif_px()?;
         let off = |r: &RefinedFit| (r.fitted.camera.lens.f_px / stated).ln().abs();
-        if self.from_profile || off(fixed) < PULLED * self.prior.ln_f_sd {
+        if self.from_profile || off(fixed) < FOCAL_PULL_SDS * self.prior.ln_f_sd {
             return None;
         }
         let prior = LensPrior {
@@ -367,10 +367,12 @@ impl Refiner<'_> {
         let last = Round::last(fixed.level);
         let free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
-        (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(RefinedFit {
-            focal_free: true,
-            ..free
-        })
+        (off(&free) > FOCAL_CONTRADICTION_SDS * by_rings.hypot(self.prior.ln_f_sd)).then_some(
+            RefinedFit {
+                focal_free: true,
+                ..free
+            },
+        )
     }
 
     /// Measures edges around a camera and fits again, round by round, until finer copies show no more.

@@ -90,9 +90,9 @@ fn on_copy(grey: &Grey, k: usize) -> Option<Board> {
 type Cells = BTreeMap<(i32, i32), Corner>;
 
 /// Most that a neighbour may lie off the edge that leads to it, rad.
-const OFF_EDGE: f64 = 0.22;
+const LARGEST_OFF_EDGE_RAD: f64 = 0.22;
 /// Most that a neighbour's own edge may differ in direction, rad: lenses bend lines, slants turn them.
-const TURNED: f64 = 0.3;
+const LARGEST_EDGE_TURN_RAD: f64 = 0.3;
 /// Nearest that neighbours may be, px of the copy.
 const NEAREST_PX: f64 = 5.0;
 /// Least contrast across the edge between neighbours, as a share of the corner's.
@@ -178,8 +178,8 @@ fn neighbour(
             }
             let off = along.perp(&d).atan2(along.dot(&d)).abs();
             // the next corner has its colours the other way round: its other edge continues this one
-            if off < OFF_EDGE
-                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < TURNED
+            if off < LARGEST_OFF_EDGE_RAD
+                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < LARGEST_EDGE_TURN_RAD
                 && edge_between(blurred, from, to, edge)
             {
                 best = Some((distance, j));
@@ -296,7 +296,7 @@ fn carried(from: &Corner, frame: Frame, to: &Corner) -> Frame {
 }
 
 /// Largest distance of a corner from the position that its neighbours predict, as a share of their distance.
-const OFF_PLACE: f64 = 0.2;
+const LARGEST_PREDICTION_ERROR: f64 = 0.2;
 
 /// Adds corners that the search missed: each continues the line of two others.
 fn fill(blurred: &Grey, cells: &mut Cells) {
@@ -334,12 +334,12 @@ fn continued(blurred: &Grey, first: &Corner, second: &Corner) -> Option<Corner> 
             corners::corner(blurred, ImagePoint::new(near.x + u * r, near.y + v * r))
         })?;
     // colours as at the first: two steps away they are the same again
-    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < TURNED;
+    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < LARGEST_EDGE_TURN_RAD;
     let edge = usize::from(
         between_lines(second.edges[1], step.y.atan2(step.x))
             < between_lines(second.edges[0], step.y.atan2(step.x)),
     );
-    (found.at.distance(near) < OFF_PLACE * step.norm()
+    (found.at.distance(near) < LARGEST_PREDICTION_ERROR * step.norm()
         && alike(0)
         && alike(1)
         && edge_between(blurred, second, &found, edge))
@@ -373,7 +373,7 @@ fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), Image
 
 /// Most that a corner may lie off the middle between its neighbours on either side, as a share of half their distance.
 /// Perspective at 60° and a strong lens stay below a fifth.
-const OFF_MIDDLE: f64 = 0.25;
+const LARGEST_OFF_MIDDLE: f64 = 0.25;
 
 /// Removes corners that violate the board's even spacing, the one with most violations first.
 fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
@@ -386,7 +386,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
                     continue;
                 };
                 let middle = ImagePoint::new(0.5 * (a.x + b.x), 0.5 * (a.y + b.y));
-                let breaks = middle.distance(*at) > OFF_MIDDLE * 0.5 * a.distance(*b);
+                let breaks = middle.distance(*at) > LARGEST_OFF_MIDDLE * 0.5 * a.distance(*b);
                 for cell in triple {
                     let tally = broken.entry(cell).or_default();
                     tally.0 += usize::from(breaks);
@@ -407,7 +407,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
 }
 
 /// A corner with fewer neighbours than this in its row and column together is there by chance.
-const LEAST_COMPANY: usize = 2;
+const LEAST_NEIGHBOURS: usize = 2;
 
 /// The board of these corners, numbered from 0, its longer side as columns.
 fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
@@ -422,7 +422,7 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
         };
         let lonely: Vec<(i32, i32)> = cells
             .keys()
-            .filter(|c| beside(c) < LEAST_COMPANY)
+            .filter(|c| beside(c) < LEAST_NEIGHBOURS)
             .copied()
             .collect();
         if lonely.is_empty() {

@@ -17,7 +17,7 @@ const CIRCLE_PX: f64 = 3.5;
 /// Samples on the circle: an even number, so that each has its opposite.
 const CIRCLE_PLACES: usize = 32;
 /// Radius within which a corner's saddle is the strongest, px.
-const ALONE_PX: usize = 2;
+const SUPPRESSION_PX: usize = 2;
 /// Least determinant of the (negative) Hessian: that of a corner of 12 grey levels after the blur (C/(πσ²))².
 const LEAST_SADDLE: f32 = 5.0;
 /// Most corners of a picture, strongest first: no sheet has as many.
@@ -25,7 +25,7 @@ const MOST_CORNERS: usize = 4000;
 /// Least difference between the bright and the dark sectors, grey levels.
 const LEAST_CONTRAST: f32 = 10.0;
 /// Largest difference of opposite sides, as a share of that of neighbouring sectors (sums of squares).
-const MOST_ODD: f32 = 0.35;
+const LARGEST_ASYMMETRY: f32 = 0.35;
 
 /// A corner as seen on a reduced copy.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,8 +64,8 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
             if v < LEAST_SADDLE {
                 continue;
             }
-            let mut around = (y - ALONE_PX..=y + ALONE_PX)
-                .flat_map(|j| (x - ALONE_PX..=x + ALONE_PX).map(move |i| (i, j)));
+            let mut around = (y - SUPPRESSION_PX..=y + SUPPRESSION_PX)
+                .flat_map(|j| (x - SUPPRESSION_PX..=x + SUPPRESSION_PX).map(move |i| (i, j)));
             // of equal neighbours the first counts
             let beaten = around.any(|(i, j)| {
                 let u = saddle[j * w + i];
@@ -170,7 +170,7 @@ fn sectors(ring: &[f32; CIRCLE_PLACES]) -> Option<([f64; 2], f32)> {
         odd += (a - b) * (a - b);
         even += (a + b) * (a + b);
     }
-    if odd > MOST_ODD * even {
+    if odd > LARGEST_ASYMMETRY * even {
         return None;
     }
     let mut crossings: Vec<(f64, bool)> = Vec::new();
@@ -207,14 +207,14 @@ pub(super) fn between_lines(a: f64, b: f64) -> f64 {
 }
 
 /// Most steps of [`refine`], and the step below which it has converged, px.
-const SHARPEN_STEPS: usize = 40;
+const REFINE_STEPS: usize = 40;
 const CONVERGED_PX: f64 = 1e-3;
 
 /// A corner to a fraction of a pixel, on the full picture: the point to which all gradients within `radius` px stand at right
 /// angles (Förstner and Gülch 1987). `None` where it runs away or the gradients point one way only.
 pub(super) fn refine(g: &Grey, start: ImagePoint, radius: f64) -> Option<ImagePoint> {
     let mut at = start;
-    for _ in 0..SHARPEN_STEPS {
+    for _ in 0..REFINE_STEPS {
         let next = crossing(g, at, radius)?;
         let step = next.distance(at);
         at = next;

@@ -19,7 +19,7 @@ pub(super) struct Evidence<'a> {
 /// changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
 const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
 /// A photo whose residual is this many times that of the median photo is named.
-const WORSE: f64 = 3.0;
+const OUTLIER_RATIO: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
 pub(super) fn too_few(n: usize, s: &Sufficient) -> Option<Failure> {
@@ -135,7 +135,7 @@ pub(super) fn notes(
     }
     let middle = median(&mut fit.rms_px.clone());
     for (file, rms) in e.files.iter().zip(&fit.rms_px) {
-        if *rms > WORSE * middle {
+        if *rms > OUTLIER_RATIO * middle {
             out.push(Note::new(
                 "photo-fits-badly",
                 format!(

@@ -212,7 +212,7 @@ const LENS_STEPS: [f64; 8] = [1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6];
 const POSE_STEPS: [f64; POSE] = [1e-6, 1e-6, 1e-6, 1e-5, 1e-5, 1e-5];
 /// Prior standard deviations, so wide that a few corners outweigh them: logarithm of the focal length against the first estimate,
 /// principal point in diagonals, the terms of distortion.
-const WIDE: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
+const PRIOR_SDS: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
 
 impl Bundle<'_> {
     fn at(&self, x: &DVector<f64>) -> (FullLens, Vec<Pose>) {
@@ -253,7 +253,7 @@ impl Bundle<'_> {
                     CX | CY => (lens.value(*p) - first[*p], self.size_px),
                     _ => (lens.value(*p), 1.0),
                 };
-                value / (WIDE[*p] * unit)
+                value / (PRIOR_SDS[*p] * unit)
             })
             .collect()
     }

@@ -3,7 +3,7 @@
 use super::Setup;
 
 /// Numbers that differ by more than this are different settings.
-const APART: f64 = 0.001;
+const SAME_TOLERANCE: f64 = 0.001;
 
 /// What an archer can turn, cut or replace. Settings that belong together are one lever.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -108,7 +108,7 @@ impl Setting {
     #[must_use]
     pub fn differs(&self, other: &Self) -> bool {
         match (self, other) {
-            (Self::Number(a), Self::Number(b)) => (a - b).abs() > APART,
+            (Self::Number(a), Self::Number(b)) => (a - b).abs() > SAME_TOLERANCE,
             _ => self != other,
         }
     }

@@ -105,13 +105,13 @@ pub struct Lean {
 }
 
 /// Entries of less confidence are looked at again.
-const SURE: f64 = 0.5;
+const SURE_CONFIDENCE: f64 = 0.5;
 
 impl Entry {
     /// Whether a person should look at it again: proposed, with little confidence.
     #[must_use]
     pub fn is_unsure(&self) -> bool {
-        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE)
+        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE_CONFIDENCE)
     }
 }
 

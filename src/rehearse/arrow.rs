@@ -251,10 +251,10 @@ impl Shaft {
         }
         // film stands up and then bends over
         let side = along.cross(&out);
-        let bent = out * BENT.cos() + side * BENT.sin();
-        let low = self.hit_strip(vanes, ray, frame, [0.0, FLAT], colour);
-        let top = [root + out * (FLAT * vanes.height), along, bent];
-        let high = self.hit_strip(vanes, ray, top, [FLAT, 1.0], colour);
+        let bent = out * BEND_RAD.cos() + side * BEND_RAD.sin();
+        let low = self.hit_strip(vanes, ray, frame, [0.0, UNBENT_SHARE], colour);
+        let top = [root + out * (UNBENT_SHARE * vanes.height), along, bent];
+        let high = self.hit_strip(vanes, ray, top, [UNBENT_SHARE, 1.0], colour);
         match (low, high) {
             (Some(a), Some(b)) => Some(if a.distance < b.distance { a } else { b }),
             (a, b) => a.or(b),
@@ -309,7 +309,7 @@ impl Shaft {
 
     /// How far up a light of this spread still throws a shadow worth drawing, mm along the ray.
     pub(super) fn faint(&self, blur: f64) -> f64 {
-        FAINT * self.look.radius / blur.max(1e-6)
+        FAINT_PENUMBRA_RATIO * self.look.radius / blur.max(1e-6)
     }
 
     fn tube_shadow(&self, point: Vector3<f64>, toward: Vector3<f64>, blur: f64) -> f64 {
@@ -330,7 +330,7 @@ impl Shaft {
         let soft = up * blur + 0.05;
         let apart = w.dot(&cross).abs() / sine2.sqrt();
         let r = self.look.radius;
-        let fading = (2.0 - 2.0 * soft / (FAINT * r)).clamp(0.0, 1.0);
+        let fading = (2.0 - 2.0 * soft / (FAINT_PENUMBRA_RATIO * r)).clamp(0.0, 1.0);
         if apart > soft + r || fading <= 0.0 {
             return 0.0;
         }
@@ -358,7 +358,7 @@ impl Shaft {
             return 0.0;
         }
         let up = (root - point).dot(&normal) / facing;
-        if up <= 0.0 || up * blur > FAINT * self.look.radius {
+        if up <= 0.0 || up * blur > FAINT_PENUMBRA_RATIO * self.look.radius {
             return 0.0;
         }
         let place = point + toward * up - root;
@@ -370,10 +370,10 @@ impl Shaft {
 }
 
 /// Angle by which film bends over, rad, and the share of its height up to the bend.
-const BENT: f64 = 1.0;
-const FLAT: f64 = 0.45;
+const BEND_RAD: f64 = 1.0;
+const UNBENT_SHARE: f64 = 0.45;
 /// A penumbra so many times wider than the shaft is no longer seen.
-const FAINT: f64 = 20.0;
+const FAINT_PENUMBRA_RATIO: f64 = 20.0;
 /// Share of the light that a vane holds back.
 const VANE_OPACITY: f64 = 0.75;
 

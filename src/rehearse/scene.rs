@@ -178,11 +178,11 @@ impl Scene {
 }
 
 /// Noise beyond this multiple, and tilts below this many degrees, make a photo unkind; so do blurs beyond this many px.
-const NOISY: f64 = 9.0;
+const NOISY_MULTIPLE: f64 = 9.0;
 const FLAT_DEG: f64 = 5.0;
 const BLURRED_PX: f64 = 1.1;
 /// So does a face that takes less than this share of the picture's short side.
-const SMALL: f64 = 0.3;
+const SMALL_FACE_SHARE: f64 = 0.3;
 
 /// How the picture is taken and processed, and what about the photo is hard.
 fn processing(
@@ -232,14 +232,14 @@ fn processing(
     let share = 2.0 * options.face.reach_mm() * shape.lens.f_px
         / (shape.centre_mm().norm() * f64::from(taken.width.min(taken.height)));
     for (is, words) in [
-        (noise > NOISY, "noisy"),
+        (noise > NOISY_MULTIPLE, "noisy"),
         (blur_px > BLURRED_PX, "soft focus"),
         (shaken && way > 1.5, "shaken"),
         (
             shape.tilt_rad().to_degrees() < FLAT_DEG,
             "nearly straight on",
         ),
-        (share < SMALL, "small in the picture"),
+        (share < SMALL_FACE_SHARE, "small in the picture"),
     ] {
         if is {
             hard.push(words);

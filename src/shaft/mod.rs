@@ -33,7 +33,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 #[doc(hidden)]
 pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
-use first_stage::{FAMILIAR, FirstStage, in_own_stance};
+use first_stage::{FirstStage, LEAST_RECOGNISED, in_own_stance};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
@@ -167,7 +167,7 @@ impl HeatMap {
 const THICKNESS_MM: (f64, f64) = (3.2, 11.5);
 /// How far the thickness seen may lie beside the one given, as a share of it: it is read to a few per cent, and faces of the same
 /// look are a third larger or smaller than each other at least (60 and 80 cm).
-const OF_GIVEN: (f64, f64) = (0.83, 1.2);
+const GIVEN_THICKNESS_SHARES: (f64, f64) = (0.83, 1.2);
 
 impl Shafts {
     /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick, or
@@ -178,8 +178,11 @@ impl Shafts {
         let sharp = self.shafts.iter().filter(|s| s.thickness_mm.is_some());
         let sharp = 2 * sharp.count() > self.shafts.len();
         self.thickness_mm.is_some_and(|seen| {
-            let as_given =
-                |given: f64| !sharp || (OF_GIVEN.0 * given..=OF_GIVEN.1 * given).contains(&seen);
+            let as_given = |given: f64| {
+                !sharp
+                    || (GIVEN_THICKNESS_SHARES.0 * given..=GIVEN_THICKNESS_SHARES.1 * given)
+                        .contains(&seen)
+            };
             !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&seen)
                 || given_mm.is_some_and(|given| !as_given(given))
         })
@@ -228,7 +231,7 @@ fn analyse<'a, 'n>(
     let upright = Sight::new(view, 1.0, Vector2::zeros());
     let first = FirstStage::new(&nets.first, pixels, upright, view, others)?;
     let of_first = first.recognised();
-    let Some(of_first) = of_first.filter(|r| *r < FAMILIAR) else {
+    let Some(of_first) = of_first.filter(|r| *r < LEAST_RECOGNISED) else {
         return Some(second_stage(&nets.first, first));
     };
     let second = in_own_stance(&nets.second, pixels, view, others)?;

@@ -10,7 +10,7 @@ use crate::geometry::FacePoint;
 /// are none, and hardly a shaft is found there that isn't found above (practice photos).
 const LEAST_CONFIDENCE: f64 = 0.35;
 /// A shaft of unknown kind is never handed on as sure.
-const MOST_OF_UNKNOWN: f64 = 0.85;
+const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
 const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
@@ -99,7 +99,7 @@ fn shaft(
         f => (ArrowKind::Bare, 1.0 - f),
     };
     let confidence = match kind {
-        ArrowKind::Unknown => is_shaft.min(MOST_OF_UNKNOWN),
+        ArrowKind::Unknown => is_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
         _ => is_shaft * kind_probability,
     };
     let along = peaks::away(entry, sight.foot);
