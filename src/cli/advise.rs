@@ -7,7 +7,7 @@ use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::advice::{AdviceOptions, advise, explain};
-use crate::record::{Filed, History};
+use crate::record::{History, RecordFile};
 use crate::text::{Locale, Sentence, plain};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -52,7 +52,7 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
 /// Fills what records leave open from the session file beside them, and says so: the bow may have been described after the photos
 /// were measured.
 fn fill_from_session_files(
-    records: &mut [Filed],
+    records: &mut [RecordFile],
     context: &mut Context,
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {

@@ -1,6 +1,6 @@
 //! The shafts that a record accounts for, against those that were shot.
 
-use super::{End, Entry, EntryKind, EntryState};
+use super::{ArrowKind, End, Entry, EntryState};
 
 /// How many shots a record accounts for, where both numbers of shots are known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,13 +23,13 @@ impl ShotCount {
     pub fn of(end: &End) -> Option<Self> {
         let fletched = i64::from(end.session.fletched?);
         let bare = i64::from(end.session.bare?);
-        let of_kind = |kind: EntryKind| {
+        let of_kind = |kind: ArrowKind| {
             let entries = end.entries.iter();
             let found = entries.filter(|e| e.kind == kind && !e.is_unsure()).count();
             let missed = end.missed.iter().filter(|m| m.kind == kind).count();
             i64::try_from(found + missed).unwrap_or(i64::MAX)
         };
-        let counts = [EntryKind::Fletched, EntryKind::Bare, EntryKind::Unknown].map(of_kind);
+        let counts = [ArrowKind::Fletched, ArrowKind::Bare, ArrowKind::Unknown].map(of_kind);
         Some(Self {
             shot: fletched + bare,
             found: counts.iter().sum(),
@@ -54,7 +54,7 @@ const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
 #[must_use]
 pub fn unsure_entries(end: &End) -> Vec<&Entry> {
     let confidence = |e: &Entry| match e.kind {
-        EntryKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
+        ArrowKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
         _ => e.confidence.unwrap_or(1.0),
     };
     let mut list: Vec<&Entry> = end

@@ -3,7 +3,7 @@
 use super::guard::{Access, Guard};
 use super::handlers::{ends, photos, points, report, session};
 use super::http::{Answer, Request, number};
-use super::state::{Opening, State};
+use super::state::{InitialState, State};
 use super::{assets, worker};
 use std::sync::Arc;
 
@@ -19,7 +19,7 @@ pub struct App {
 impl App {
     /// A server for these ends.
     #[must_use]
-    pub fn new(guard: Guard, opening: Opening) -> Arc<Self> {
+    pub fn new(guard: Guard, opening: InitialState) -> Arc<Self> {
         Arc::new(Self {
             state: Arc::new(State::new(guard, opening)),
         })

@@ -25,7 +25,7 @@ macro_rules! asset {
         Asset {
             name: $name,
             kind: $kind,
-            bytes: include_bytes!(concat!("../../web/", $name)),
+            bytes: include_bytes!(concat!("web/", $name)),
             before_sign_in: $before_sign_in,
         }
     };

@@ -1,6 +1,6 @@
 //! What the server knows: the ends on the page, and what was worked out for them.
 
-use super::ends::{OpenEnd, Start};
+use super::ends::{EndSource, OpenEnd};
 use super::guard::Guard;
 use super::http::Answer;
 use super::pictures::Pictures;
@@ -8,7 +8,7 @@ use super::plan::SessionPlan;
 use crate::advice::Readings;
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Measurement};
-use crate::record::{Filed, Session};
+use crate::record::{RecordFile, Session};
 use crate::timeline::Standing;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -18,9 +18,9 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 
 /// What the page starts with.
 #[derive(Debug, Default)]
-pub struct Opening {
+pub struct InitialState {
     /// The ends, in their order.
-    pub ends: Vec<Start>,
+    pub ends: Vec<EndSource>,
     /// Where new photos go.
     pub folder: PathBuf,
     /// Where the records of new photos go; beside them if `None`.
@@ -41,7 +41,7 @@ pub struct Opening {
 #[derive(Debug)]
 pub(super) struct State {
     pub(super) guard: Guard,
-    pub(super) opening: Opening,
+    pub(super) opening: InitialState,
     pub(super) pictures: Pictures,
     ends: Mutex<Vec<OpenEnd>>,
     /// Signalled when an end waits to be measured.
@@ -71,7 +71,7 @@ const LEAST_LIKELY: f64 = 0.02;
 pub(super) struct CachedStanding {
     /// File and number of the end's record.
     pub(super) own: (String, usize),
-    pub(super) records: Vec<Filed>,
+    pub(super) records: Vec<RecordFile>,
     pub(super) standing: Option<Arc<Standing>>,
 }
 
@@ -80,7 +80,7 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl State {
-    pub(super) fn new(guard: Guard, mut opening: Opening) -> Self {
+    pub(super) fn new(guard: Guard, mut opening: InitialState) -> Self {
         let starts = std::mem::take(&mut opening.ends);
         let ends = (1..).zip(starts).map(|(id, s)| OpenEnd::new(id, s));
         Self {

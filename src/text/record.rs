@@ -2,7 +2,7 @@
 
 use super::numbers::{count, several};
 use crate::record::history::is_confirmed;
-use crate::record::{End, Entry, EntryKind, ShotCount, unsure_entries};
+use crate::record::{ArrowKind, End, Entry, ShotCount, unsure_entries};
 
 /// The day of an end as its record has it, `YYYY-MM-DD`.
 pub(crate) fn day(end: &End) -> Option<&str> {
@@ -24,10 +24,10 @@ pub(crate) fn counts(end: &End) -> String {
     };
     let mut out = format!(
         "{} fletched, {} bare",
-        count(EntryKind::Fletched),
-        count(EntryKind::Bare)
+        count(ArrowKind::Fletched),
+        count(ArrowKind::Bare)
     );
-    let unknown = count(EntryKind::Unknown);
+    let unknown = count(ArrowKind::Unknown);
     if unknown > 0 {
         out.push_str(&format!(", {unknown} of unknown kind"));
     }

@@ -3,15 +3,15 @@
 use super::{BowStory, Problem, stories_of};
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
-use crate::record::{Filed, Session};
+use crate::record::{RecordFile, Session};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What reports, drawings and tables show.
 #[derive(Clone, Debug)]
 pub struct ReportRecords {
     /// The day's own records, in order.
-    pub of_day: Vec<Filed>,
-    history: Vec<Filed>,
+    pub of_day: Vec<RecordFile>,
+    history: Vec<RecordFile>,
     /// Files that could not be used.
     pub problems: Vec<Problem>,
     /// JPEGs of marked photos, by the name of the photo.
@@ -23,8 +23,8 @@ impl ReportRecords {
     /// their records' files.
     #[must_use]
     pub fn new(
-        of_day: Vec<Filed>,
-        history: Vec<Filed>,
+        of_day: Vec<RecordFile>,
+        history: Vec<RecordFile>,
         problems: Vec<Problem>,
         marked: BTreeMap<String, Vec<u8>>,
     ) -> Self {
@@ -102,7 +102,7 @@ impl ReportRecords {
             .map(|f| (f.file.clone(), f.line))
             .collect();
         let all = self.of_day.into_iter().chain(self.history).collect();
-        let (mut bows, _) = stories_of(all, options, &|f: &Filed| {
+        let (mut bows, _) = stories_of(all, options, &|f: &RecordFile| {
             of_day.contains(&(f.file.clone(), f.line))
         });
         for end in bows

@@ -11,7 +11,7 @@ use crate::cli::progress::Progress;
 use crate::cli::status::{CliError, Status};
 use crate::cli::terminal::Terminal;
 use crate::photo::{self, Photo};
-use crate::record::{End, Filed};
+use crate::record::{End, RecordFile};
 use crate::report::marked;
 use crate::store;
 use crate::timeline::{FaceLook, Problem};
@@ -102,7 +102,7 @@ fn add_record(
         Source::Measured => outcome.measured += 1,
         Source::Kept => outcome.kept += 1,
     }
-    outcome.records.push(Filed {
+    outcome.records.push(RecordFile {
         file: item.name.clone(),
         line: 1,
         end: result.end,

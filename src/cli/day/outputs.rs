@@ -5,7 +5,7 @@ use crate::advice::AdviceOptions;
 use crate::cli::args::Day;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
-use crate::record::{End, Filed};
+use crate::record::{End, RecordFile};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
 use crate::store;
@@ -64,7 +64,7 @@ fn png_bytes(_drawing: &str) -> Result<Vec<u8>, CliError> {
 pub(super) fn write(
     args: &Day,
     outcome: &DayOutcome,
-    history: Vec<Filed>,
+    history: Vec<RecordFile>,
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {
     let wanted = shows_photos(args) || args.svg.is_some() || args.png.is_some();

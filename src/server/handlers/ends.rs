@@ -1,7 +1,7 @@
 //! One end: as the page shows it, its reading and advice, edits, undo and redo.
 
 use super::photos::prepare;
-use crate::record::{End, Filed, Session};
+use crate::record::{End, RecordFile, Session};
 use crate::review::Edits;
 use crate::server::ends::{EditError, OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
@@ -80,13 +80,13 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     else {
         return Err(Answer::problem(404, "no-end", "this end has no record yet"));
     };
-    let records: Vec<Filed> = locations
+    let records: Vec<RecordFile> = locations
         .iter()
         .filter_map(|(_, location, session)| {
             let mut end: End = location.record().ok().flatten()?;
             end.session = end.session.or(session);
             let (file, line) = named(location);
-            Some(Filed { file, line, end })
+            Some(RecordFile { file, line, end })
         })
         .collect();
     // a second request at the same time waits here for the result of the first

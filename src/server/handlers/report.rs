@@ -1,7 +1,7 @@
 //! The report on the page's ends, as `day` writes it: without names, to be given away.
 
 use crate::advice::AdviceOptions;
-use crate::record::{End, Filed};
+use crate::record::{End, RecordFile};
 use crate::report::{html, marked};
 use crate::server::ends::Progress;
 use crate::server::http::{Answer, Request};
@@ -15,7 +15,7 @@ const MAX_PHOTO_BYTES: usize = 120_000;
 
 /// The report as an HTML document.
 pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
-    let ends: Vec<(u64, Option<PathBuf>, Filed)> = state
+    let ends: Vec<(u64, Option<PathBuf>, RecordFile)> = state
         .ends()
         .iter()
         .filter(|e| e.progress == Progress::Ready)
@@ -24,7 +24,7 @@ pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
             let location = &e.start.record;
             let file = location.file.display().to_string();
             let line = location.number();
-            Some((e.id, e.start.photo.clone(), Filed { file, line, end }))
+            Some((e.id, e.start.photo.clone(), RecordFile { file, line, end }))
         })
         .collect();
     let marked: BTreeMap<String, Vec<u8>> = ends
