@@ -7,6 +7,8 @@ mod fit;
 mod guided;
 #[path = "browser/pictures.rs"]
 mod pictures;
+#[path = "browser/print.rs"]
+mod print;
 #[path = "browser/speed.rs"]
 mod speed;
 mod webdriver;

@@ -32,7 +32,11 @@ const MISFIT_CONFIDENCE: f64 = 0.4;
 
 /// Where the points marked by hand don't belong together, no entry is sure.
 pub(super) fn doubt_misfit(entries: &mut [Entry], fit: &FaceFit) {
-    if fit.notes.iter().any(|n| n.code == manual_points::MISFIT_CODE) {
+    if fit
+        .notes
+        .iter()
+        .any(|n| n.code == manual_points::MISFIT_CODE)
+    {
         for entry in entries {
             entry.confidence = entry.confidence.map(|c| c.min(MISFIT_CONFIDENCE));
         }
