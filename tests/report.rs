@@ -942,11 +942,16 @@ fn pictures_in_the_report_carry_no_metadata() {
 fn the_next_step_comes_before_everything_else() {
     let page = html::report(&story("Mara", &small_jpeg()), Locale::default());
     let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
-    let step = at("Both limb bolts out half a turn");
-    assert!(at("The arrow acts too weak; the height is fine") < step);
-    assert!(step < at("The shooting in order"));
-    assert!(at("The shooting in order") < at("What was learned"));
+    let step = at("Next: Both limb bolts out half a turn");
+    assert!(step < at("Against the fletched ones the bare shafts land"));
+    assert!(step < at("<h2>The ends</h2>"));
     assert!(at("Nocking point 1 mm lower (9 to 8 mm)") < at("What needs a person"));
+    assert!(at("What needs a person") < at("The shooting in order"));
+    assert!(at("The shooting in order") < at("What was learned"));
+    assert!(
+        !page.contains("bossmark confirm"),
+        "no commands in a report"
+    );
     assert!(page.contains("it did what was expected"));
 }
 
