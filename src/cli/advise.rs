@@ -3,15 +3,24 @@
 use super::args::Advise;
 use super::context::Context;
 use super::input;
+use super::outputs;
 use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
-use crate::advice::{AdviceOptions, advise, explain};
+use crate::advice::{self, AdviceOptions, advise, explain};
 use crate::record::History;
+use crate::store::OutputKind;
 use crate::text::{Locale, Sentence, plain};
 
 /// Runs the command.
 pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(
+            args.output.out.as_ref(),
+            OutputKind::of_schema(advice::SCHEMA),
+        )],
+        &[&args.records],
+    )?;
     let context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {

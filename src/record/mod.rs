@@ -18,6 +18,7 @@ mod remark;
 pub mod session_file;
 mod setup;
 pub mod tape;
+mod verbatim;
 mod when;
 
 pub use crate::face::{FocalSource, UprightSource};
@@ -31,11 +32,12 @@ pub use error::RecordError;
 pub use history::{
     Bow, Filed, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, Run, Runs,
 };
-pub use parse::{ParsedRecord, document, parse_records, typed};
+pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};
 pub use remark::Remark;
 pub(crate) use remark::written;
 pub use session_file::{PlannedEnd, SessionError, SessionFile};
 pub use setup::{Hand, Limit, NamedArrow, Session, Setup};
+pub use verbatim::{Layout, rewritten};
 pub use when::When;
 
 use serde_json::Value;

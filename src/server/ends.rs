@@ -49,6 +49,8 @@ pub(super) struct OpenEnd {
     pub(super) progress: Progress,
     /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
+    /// SHA-256 of its photo, once it was needed.
+    photo_print: Option<String>,
     journal: UndoJournal,
 }
 
@@ -90,6 +92,7 @@ impl OpenEnd {
             start,
             progress,
             failure: None,
+            photo_print: None,
             journal,
         }
     }
@@ -103,6 +106,20 @@ impl OpenEnd {
             }
             (None, location) => store::name_of(&location.file),
         }
+    }
+
+    /// Whether this end shows the photo with this SHA-256.
+    pub(super) fn shows(&mut self, sha256: &str) -> bool {
+        let there = self.start.record.record().ok().flatten();
+        if let Some(photo) = there.and_then(|r| r.photo) {
+            return photo.sha256 == sha256;
+        }
+        if self.photo_print.is_none() {
+            // not measured yet
+            let bytes = self.start.photo.as_ref().and_then(|p| store::read(p).ok());
+            self.photo_print = bytes.map(|b| crate::photo::fingerprint(&b));
+        }
+        self.photo_print.as_deref() == Some(sha256)
     }
 
     /// The record as it is on disk now, gaps filled from the end's session.
@@ -128,49 +145,57 @@ impl OpenEnd {
 
     /// Applies edits and saves the record.
     pub(super) fn edit(&mut self, edits: &Edits) -> Result<End, EditError> {
-        let now = self.now(edits.revision)?;
-        let new = edits.apply(&now).map_err(EditError::Review)?;
-        self.save_step(Step::Edit, now, &new)
+        self.change(Step::Edit, edits.revision, |now, text, _| {
+            edits.apply(now, text).map_err(EditError::Review)
+        })
     }
 
     /// Gives the record the camera of a new measurement; the entries keep their pixels.
     pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
-        let now = self.now(None)?;
-        let new = crate::review::refitted(&now, measured);
-        self.save_step(Step::Edit, now, &new)
-    }
-
-    /// Saves the result of a step. The undo journal is written first, so that the record is never ahead of it.
-    fn save_step(&mut self, step: Step, now: End, new: &End) -> Result<End, EditError> {
-        let new = canonical::tidied(new).map_err(StoreError::from)?;
-        self.journal.write(step, &now, &new);
-        if let Err(error) = self.start.record.revise(&new) {
-            self.journal.failed();
-            return Err(error.into());
-        }
-        self.journal.commit(step, now, new.revision);
-        Ok(new)
+        self.change(Step::Edit, None, |now, _, _| {
+            Ok(crate::review::refitted(now, measured))
+        })
     }
 
     /// Undoes the last step, or redoes it.
     pub(super) fn step(&mut self, back: bool, shown: u64) -> Result<End, EditError> {
-        let now = self.now(Some(shown))?;
         let step = if back { Step::Undo } else { Step::Redo };
-        let to = self
-            .journal
-            .next(step, now.revision)
-            .ok_or(EditError::NothingToUndo)?;
-        let new = restore(&now, to);
-        self.save_step(step, now, &new)
+        self.change(step, Some(shown), |now, _, journal| {
+            let to = journal
+                .next(step, now.revision)
+                .ok_or(EditError::NothingToUndo)?;
+            Ok(restore(now, to))
+        })
     }
 
-    /// The record now; an error if its revision isn't the one that the page showed.
-    fn now(&self, shown: Option<u64>) -> Result<End, EditError> {
-        let now = self.record()?.ok_or(StoreError::Missing)?;
-        match shown {
-            Some(shown) if shown != now.revision => Err(EditError::Changed(Box::new(now))),
-            _ => Ok(now),
+    /// Makes a step and saves its result while no other program can write the record; refused if its revision isn't the one that
+    /// the page showed. The undo journal is written first, so that the record is never ahead of it.
+    fn change(
+        &mut self,
+        step: Step,
+        shown: Option<u64>,
+        make: impl FnOnce(&End, &[u8], &UndoJournal) -> Result<End, EditError>,
+    ) -> Result<End, EditError> {
+        let (session, journal) = (&self.start.session, &mut self.journal);
+        let mut was = None;
+        let saved = self.start.record.change(|there, text| {
+            let mut now = there.cloned().ok_or(StoreError::Missing)?;
+            if shown.is_some_and(|shown| shown != now.revision) {
+                now.session = now.session.or(session);
+                return Err(EditError::Changed(Box::new(now)));
+            }
+            now.session = now.session.or(session);
+            let new = canonical::tidied(&make(&now, text, journal)?).map_err(StoreError::from)?;
+            journal.write(step, &now, &new);
+            was = Some(now);
+            Ok(new)
+        });
+        match (&saved, was) {
+            (Ok(new), Some(was)) => journal.commit(step, was, new.revision),
+            (Err(_), Some(_)) => journal.failed(),
+            _ => {}
         }
+        saved
     }
 }
 
@@ -269,7 +294,8 @@ mod tests {
         // the record has been changed elsewhere: the journal no longer belongs to it
         let mut now = reopened.record().expect("read").expect("record");
         now.revision += 1;
-        store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
+        let bytes = canonical::to_bytes(&now).expect("bytes");
+        store::write(&folder.path().join("a.end.json"), &bytes).expect("saved");
         assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
         std::fs::remove_file(hidden).expect("removed");
         assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));

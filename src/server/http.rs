@@ -3,6 +3,7 @@
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use std::net::IpAddr;
 
 /// A request as it arrived.
 #[derive(Clone, Debug, Default)]
@@ -17,6 +18,8 @@ pub struct Request {
     pub repeated: Vec<String>,
     /// The body.
     pub body: Vec<u8>,
+    /// The client's address.
+    pub peer: Option<IpAddr>,
 }
 
 impl Request {

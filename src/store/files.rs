@@ -4,6 +4,7 @@
 //! old file or the new one, never half of one. What is not a regular file, such as `/dev/null`, is written to directly.
 
 use super::error::StoreError;
+use super::lock::LOCK_ENDING;
 use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
@@ -42,7 +43,7 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     if path.is_dir() {
         return Err(StoreError::Folder);
     }
-    if is_special(path) {
+    if is_device(path) {
         let written = fs::OpenOptions::new().write(true).open(path);
         let written = written.and_then(|mut file| file.write_all(bytes));
         return written.map_err(|error| StoreError::System {
@@ -68,12 +69,34 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     }
 }
 
+/// Writes a new file, whole or not at all; `false` where there is one of that name already.
+///
+/// # Errors
+/// When the folder doesn't exist or the system refuses.
+pub fn write_new(path: &Path, bytes: &[u8]) -> Result<bool, StoreError> {
+    match temporary(path, bytes)
+        .map_err(unwritten)?
+        .persist_noclobber(path)
+    {
+        Ok(_) => Ok(true),
+        Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Ok(false),
+        Err(e) => Err(unwritten(e.error)),
+    }
+}
+
 /// Whether this is a device or a pipe: it holds nothing that could be lost, and reading it may block forever.
-pub(super) fn is_special(path: &Path) -> bool {
+#[must_use]
+pub fn is_device(path: &Path) -> bool {
     path.exists() && !path.is_file() && !path.is_dir()
 }
 
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    temporary(path, bytes)?.persist(path).map_err(|e| e.error)?;
+    Ok(())
+}
+
+/// The bytes in a temporary file beside `path`, on the disk.
+fn temporary(path: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     let folder = match path.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
@@ -88,9 +111,56 @@ fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // just keeps such files
     let _ = file.as_file().try_lock();
     file.write_all(bytes)?;
+    // those of the file that is replaced stay, such as that only its owner may read it
+    if let Ok(there) = fs::metadata(path) {
+        file.as_file().set_permissions(there.permissions())?;
+    }
     file.as_file().sync_all()?;
-    file.persist(path).map_err(|e| e.error)?;
-    Ok(())
+    Ok(file)
+}
+
+/// A file that arrives piece by piece. It has no name that anybody looks for, and goes when this is dropped.
+#[derive(Debug)]
+pub struct IncomingFile(tempfile::NamedTempFile);
+
+impl IncomingFile {
+    /// An empty one in this folder.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn new(folder: &Path) -> Result<Self, StoreError> {
+        let mut builder = tempfile::Builder::new();
+        let made = builder
+            .prefix(TEMPORARY_PREFIX)
+            .suffix(TEMPORARY_SUFFIX)
+            .tempfile_in(folder);
+        let file = made.map_err(unwritten)?;
+        let _ = file.as_file().try_lock();
+        Ok(Self(file))
+    }
+
+    /// Adds a piece.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn append(&mut self, piece: &[u8]) -> Result<(), StoreError> {
+        self.0.write_all(piece).map_err(unwritten)
+    }
+
+    /// All of it.
+    ///
+    /// # Errors
+    /// When it can't be read.
+    pub fn read(&self) -> Result<Vec<u8>, StoreError> {
+        read(self.0.path())
+    }
+}
+
+fn unwritten(error: io::Error) -> StoreError {
+    StoreError::System {
+        what: "written",
+        error,
+    }
 }
 
 /// Appends to an existing file, without flushing to the disk: for data whose loss does no harm.
@@ -121,7 +191,9 @@ pub fn clear_unfinished(folder: &Path) -> usize {
     for item in items.flatten() {
         let name = item.file_name();
         let name = name.to_string_lossy();
-        if !name.starts_with(TEMPORARY_PREFIX) || !name.ends_with(TEMPORARY_SUFFIX) {
+        let temporary = name.starts_with(TEMPORARY_PREFIX) && name.ends_with(TEMPORARY_SUFFIX);
+        let lock = name.starts_with('.') && name.ends_with(LOCK_ENDING);
+        if !temporary && !lock {
             continue;
         }
         let abandoned = fs::File::open(item.path()).is_ok_and(|file| file.try_lock().is_ok());
@@ -149,7 +221,7 @@ pub fn make_folder(path: &Path) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::save_document;
+    use crate::store::save_output;
 
     fn folder() -> tempfile::TempDir {
         tempfile::tempdir().expect("temporary folder")
@@ -174,7 +246,7 @@ mod tests {
         assert!(made.expect("mkfifo").success());
         let pipe = at("pipe");
         let reader = std::thread::spawn(move || fs::read(pipe));
-        save_document(&at("pipe"), b"through").expect("written");
+        save_output(&at("pipe"), b"through").expect("written");
         let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
         assert!(kind.is_fifo());
         assert_eq!(reader.join().expect("thread").expect("read"), b"through");
