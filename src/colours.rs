@@ -24,7 +24,7 @@ struct Scatter {
 
 /// A name of a colour that the program knows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Named(usize);
+pub struct ColourName(usize);
 
 /// A normal density in L\*a\*b\* with axes along lightness, chroma and hue of its middle.
 struct Blob {
@@ -37,7 +37,7 @@ struct Blob {
 }
 
 /// Beyond so many squared standard deviations a blob counts as nothing.
-const FAR: f64 = 30.0;
+const LARGEST_SQUARED_SDS: f64 = 30.0;
 
 impl Blob {
     fn new(middle: Lab, weight: f64, s: Scatter) -> Self {
@@ -69,7 +69,7 @@ impl Blob {
             .zip(self.per_sd)
             .map(|(d, per)| (d * per).powi(2))
             .sum();
-        if square > FAR {
+        if square > LARGEST_SQUARED_SDS {
             0.0
         } else {
             self.weight * (-0.5 * square).exp()
@@ -86,7 +86,7 @@ struct Palette {
 }
 
 /// Least density of any colour under any name, so that no colour is impossible.
-const FLOOR: f64 = 1e-9;
+const LEAST_DENSITY: f64 = 1e-9;
 
 fn read(text: &str) -> Result<Palette, serde_json::Error> {
     let d: Document = serde_json::from_str(text)?;
@@ -129,7 +129,7 @@ pub fn names() -> Vec<&'static str> {
 
 /// The colour of that name; capitals, spaces and hyphens don't count. `None` for a name that isn't known.
 #[must_use]
-pub fn named(name: &str) -> Option<Named> {
+pub fn named(name: &str) -> Option<ColourName> {
     let plain = |s: &str| {
         let mut plain = s.to_lowercase();
         plain.retain(|c| !matches!(c, ' ' | '-' | '_'));
@@ -139,10 +139,10 @@ pub fn named(name: &str) -> Option<Named> {
     let own = plain(name);
     let own = palette.also.get(&own).map_or(own, |other| plain(other));
     let at = palette.names.iter().position(|n| plain(n) == own);
-    at.map(Named)
+    at.map(ColourName)
 }
 
-impl Named {
+impl ColourName {
     /// Its name, as [`names`] lists it.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -173,7 +173,7 @@ impl Likeness {
         let each: Vec<f64> = palette
             .blobs
             .iter()
-            .map(|blobs| FLOOR + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
+            .map(|blobs| LEAST_DENSITY + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
             .collect();
         let mean = each.iter().sum::<f64>() / crate::math::count(each.len().max(1));
         let share = |p: f64| (1.0 - palette.outlier) * p / mean + palette.outlier;
@@ -183,7 +183,7 @@ impl Likeness {
     /// Density of this colour under the name, over that under a name that isn't known; 1 tells nothing. A share of
     /// pixels shows something else, so that it is never below that share.
     #[must_use]
-    pub fn ratio(&self, name: Named) -> f64 {
+    pub fn ratio(&self, name: ColourName) -> f64 {
         self.0.get(name.0).copied().unwrap_or(1.0)
     }
 }
@@ -237,7 +237,7 @@ mod tests {
             ("GREY", "gray"),
             ("navy", "dark blue"),
         ] {
-            assert_eq!(named(written).map(Named::name), Some(name));
+            assert_eq!(named(written).map(ColourName::name), Some(name));
         }
         assert!(named("bluish").is_none() && named("").is_none());
     }

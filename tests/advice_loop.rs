@@ -1,4 +1,4 @@
-//! The loop as an archer plays it, on made-up bows that are wider than what the advice assumes. `examples/advice_bench` plays
+//! The loop as an archer plays it, on made-up bows that are wider than what the advice assumes. `examples/measuring/advice_bench` plays
 //! many more of them; here a few stand, with floors that only a real fault undercuts. No step may leave its limits: the bow
 //! itself asserts that.
 
@@ -8,18 +8,18 @@
     reason = "counts of bows and ends are small"
 )]
 
-#[path = "../examples/advice_bench/bows.rs"]
+#[path = "../examples/measuring/advice_bench/bows.rs"]
 mod bows;
-#[path = "../examples/advice_bench/play.rs"]
+#[path = "../examples/measuring/advice_bench/play.rs"]
 mod play;
 #[allow(dead_code, reason = "the reading's own sessions are drawn there too")]
-#[path = "../examples/reading_bench/population.rs"]
+#[path = "../examples/measuring/reading_bench/population.rs"]
 mod population;
-#[path = "../examples/advice_bench/table.rs"]
+#[path = "../examples/measuring/advice_bench/table.rs"]
 mod table;
 
 use bossmark::advice::{AdviceOptions, Knowledge, Readings, advise, advise_with};
-use bossmark::record::{Filed, History};
+use bossmark::record::{History, RecordFile};
 use bows::{Bow, Draw};
 use play::Played;
 use table::{Figures, HEAD};
@@ -55,7 +55,7 @@ fn kept_readings_change_no_answer() {
         let mut bow = Bow::new(2, at, Draw::default());
         let mut records = Vec::new();
         for number in 1..=5 {
-            records.push(Filed {
+            records.push(RecordFile {
                 file: format!("{number}.json"),
                 line: 1,
                 end: bow.shoot(number),

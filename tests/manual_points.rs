@@ -273,15 +273,13 @@ fn the_command_measures_by_hand_as_by_the_rings() {
             .collect(),
     );
     let path = put("points.json", &filled.to_string());
-    let (status, by_hand, said) = bossmark(&[
-        "measure",
-        photo,
-        "--face",
-        "wa-80",
-        "--points",
-        &text(&path),
-        "--json",
-    ]);
+    let measure = |points: &Path, more: &[&str]| {
+        let points = text(points);
+        let mut arguments = vec!["measure", photo, "--face", "wa-80", "--points", &points];
+        arguments.extend(more);
+        bossmark(&arguments)
+    };
+    let (status, by_hand, said) = measure(&path, &["--json"]);
     assert_eq!(status, 0, "{said}");
     let hand: End = serde_json::from_str(&by_hand).unwrap();
     let camera = hand.camera.as_ref().unwrap();
@@ -303,35 +301,12 @@ fn the_command_measures_by_hand_as_by_the_rings() {
             .map(|e| (e.x_mm - entry.x_mm).hypot(e.y_mm - entry.y_mm));
         assert!(near.fold(f64::INFINITY, f64::min) < 5.0, "{entry:?}");
     }
-    let (status, _, said) = bossmark(&[
-        "measure",
-        photo,
-        photo,
-        "--face",
-        "wa-80",
-        "--points",
-        &text(&path),
-    ]);
+    let (status, _, said) = measure(&path, &[photo]);
     assert!(status == 2 && said.contains("one photo"), "{said}");
     let wrong = put("wrong.csv", "at,x_px,y_px\n\"red outer rim, up\",1,2\n");
-    let (status, _, said) = bossmark(&[
-        "measure",
-        photo,
-        "--face",
-        "wa-80",
-        "--points",
-        &text(&wrong),
-    ]);
+    let (status, _, said) = measure(&wrong, &[]);
     assert!(status == 2 && said.contains("outer edge, up"), "{said}");
     let few = put("few.csv", "at,x_px,y_px\n\"red outer edge, up\",100,200\n");
-    let (status, out, _) = bossmark(&[
-        "measure",
-        photo,
-        "--face",
-        "wa-80",
-        "--points",
-        &text(&few),
-        "--json",
-    ]);
+    let (status, out, _) = measure(&few, &["--json"]);
     assert!(status == 1 && out.contains("too-few-points"), "{out}");
 }

@@ -3,12 +3,9 @@
 mod reading_support;
 
 use bossmark::reading::{Reading, read};
-use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceRecord, FaceToCamera, FocalSource, Lean, Missed,
-    Setup, UprightRecord, UprightSource,
-};
+use bossmark::record::{ArrowKind, End, EntryState, FaceRecord, Lean, Missed, Setup};
 use bossmark::text::{Locale, Sentence};
-use reading_support::{end, entry};
+use reading_support::{camera, end, entry};
 use std::collections::BTreeSet;
 
 /// Where the cautions are written.
@@ -54,35 +51,6 @@ fn but(mut end: End, change: impl FnOnce(&mut End)) -> End {
     end
 }
 
-fn upright(sd_deg: f64) -> CameraRecord {
-    CameraRecord {
-        fx_px: 3000.0,
-        fy_px: 3000.0,
-        cx_px: 2000.0,
-        cy_px: 1500.0,
-        k1: 0.0,
-        k2: 0.0,
-        face_to_camera: FaceToCamera {
-            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
-            translation_mm: [0.0, 0.0, 2500.0],
-        },
-        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-        tilt_deg: 0.0,
-        distance_mm: 2500.0,
-        fit_rms_px: 0.3,
-        upright: UprightRecord {
-            from: UprightSource::Camera,
-            sd_deg,
-        },
-        focal_from: FocalSource::Exif,
-        lens_profile: None,
-        fitted_to: None,
-        sheet: None,
-        evidence: None,
-        extra: Default::default(),
-    }
-}
-
 /// A vertical three-spot face of 40 cm: centres 220 mm apart, shots at each.
 fn three_spots(last_y: f64) -> End {
     let mut end = End {
@@ -98,12 +66,12 @@ fn three_spots(last_y: f64) -> End {
         entries: [(5.0, 226.0), (-4.0, 3.0), (6.0, -215.0)]
             .iter()
             .zip(1..)
-            .map(|(p, id)| entry(id, EntryKind::Fletched, p.0, p.1))
+            .map(|(p, id)| entry(id, ArrowKind::Fletched, p.0, p.1))
             .chain(
                 [(45.0, 222.0), (38.0, -6.0), (41.0, last_y)]
                     .iter()
                     .zip(4..)
-                    .map(|(p, id)| entry(id, EntryKind::Bare, p.0, p.1)),
+                    .map(|(p, id)| entry(id, ArrowKind::Bare, p.0, p.1)),
             )
             .collect(),
         ..End::default()
@@ -146,7 +114,7 @@ fn numbered(bare: usize, away: f64) -> Vec<End> {
 fn leaning(right_deg: f64) -> End {
     but(at(200.0, 0.0), |end| {
         for entry in &mut end.entries {
-            let bare = entry.kind == EntryKind::Bare;
+            let bare = entry.kind == ArrowKind::Bare;
             entry.lean = Some(Lean {
                 right_deg: if bare { right_deg } else { 0.0 },
                 up_deg: 0.0,
@@ -243,7 +211,7 @@ fn cases_of_ends() -> Vec<Case> {
         case(
             "unconfirmed",
             "bossmark confirm",
-            but(usual(), |end| end.entries[1].kind = EntryKind::Unknown),
+            but(usual(), |end| end.entries[1].kind = ArrowKind::Unknown),
             usual(),
         ),
         case("not-checked", "bossmark confirm", proposed(0.9), usual()),
@@ -258,7 +226,7 @@ fn cases_of_ends() -> Vec<Case> {
             "shoot the end again",
             but(usual(), |end| {
                 end.missed.push(Missed {
-                    kind: EntryKind::Bare,
+                    kind: ArrowKind::Bare,
                     ..Missed::default()
                 });
             }),
@@ -336,8 +304,8 @@ fn cases_of_the_offset() -> Vec<Case> {
         case(
             "roll",
             "upright",
-            but(at(0.0, 400.0), |end| end.camera = Some(upright(6.0))),
-            but(at(0.0, 400.0), |end| end.camera = Some(upright(0.2))),
+            but(at(0.0, 400.0), |end| end.camera = Some(camera(6.0))),
+            but(at(0.0, 400.0), |end| end.camera = Some(camera(0.2))),
         ),
         case("lean", "contact", leaning(5.0), leaning(-5.0)),
         case(

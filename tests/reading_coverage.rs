@@ -7,7 +7,7 @@
 mod reading_support;
 
 use bossmark::reading::{Analysis, Assumptions, HorizontalCall, VerticalCall, analyse_with};
-use bossmark::record::{End, EntryKind, Hand};
+use bossmark::record::{ArrowKind, End, Hand};
 use reading_support::{Random, entry};
 use std::f64::consts::{PI, TAU};
 
@@ -78,9 +78,9 @@ fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
                     .push((u32::try_from(place + 1).unwrap_or(0), id));
             }
             let kind = if bare {
-                EntryKind::Bare
+                ArrowKind::Bare
             } else {
-                EntryKind::Fletched
+                ArrowKind::Fletched
             };
             let mut made = entry(id, kind, if left { -at[0] } else { at[0] }, at[1]);
             made.arrow = Some(id.to_string());
@@ -137,7 +137,7 @@ fn called(analysis: &Analysis) -> [Option<i8>; 2] {
 
 /// Mean of the bare shots minus mean of the fletched ones, averaged over the ends.
 fn plain_difference(ends: &[End]) -> [f64; 2] {
-    let mean = |end: &End, kind: EntryKind| -> [f64; 2] {
+    let mean = |end: &End, kind: ArrowKind| -> [f64; 2] {
         let group: Vec<[f64; 2]> = end
             .entries
             .iter()
@@ -149,7 +149,7 @@ fn plain_difference(ends: &[End]) -> [f64; 2] {
     [0, 1].map(|axis: usize| {
         let differences = ends
             .iter()
-            .map(|end| mean(end, EntryKind::Bare)[axis] - mean(end, EntryKind::Fletched)[axis]);
+            .map(|end| mean(end, ArrowKind::Bare)[axis] - mean(end, ArrowKind::Fletched)[axis]);
         differences.sum::<f64>() / ends.len() as f64
     })
 }

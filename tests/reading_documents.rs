@@ -5,12 +5,9 @@ mod reading_support;
 use bossmark::reading::{
     Assumptions, HorizontalCall, Reading, VerticalCall, analyse, analyse_with, read,
 };
-use bossmark::record::{
-    CameraRecord, End, EntryKind, EntryState, FaceToCamera, FocalSource, Hand, Lean, Missed, Setup,
-    UprightRecord, UprightSource,
-};
+use bossmark::record::{ArrowKind, End, EntryState, Hand, Lean, Missed, Setup};
 use bossmark::text::{self, Locale, Sentence};
-use reading_support::end;
+use reading_support::{camera, end};
 
 const GROUP: [(f64, f64); 3] = [(-12.0, 8.0), (5.0, -3.0), (9.0, 14.0)];
 
@@ -181,9 +178,9 @@ fn what_is_left_out_is_named() {
     let mut one = end(&GROUP, &group_at(150.0, 0.0));
     one.entries[1].state = EntryState::Proposed;
     one.entries[1].confidence = Some(0.3);
-    one.entries[4].kind = EntryKind::Unknown;
+    one.entries[4].kind = ArrowKind::Unknown;
     one.missed.push(Missed {
-        kind: EntryKind::Bare,
+        kind: ArrowKind::Bare,
         ..Missed::default()
     });
     let reading = read(&[&one]);
@@ -246,35 +243,6 @@ fn a_photo_of_unknown_roll_widens_the_other_axis() {
     assert!((pooled - 6.0 / 2f64.sqrt()).abs() < 1e-9, "{pooled}");
 }
 
-fn camera(sd_deg: f64) -> CameraRecord {
-    CameraRecord {
-        fx_px: 3000.0,
-        fy_px: 3000.0,
-        cx_px: 2000.0,
-        cy_px: 1500.0,
-        k1: 0.0,
-        k2: 0.0,
-        face_to_camera: FaceToCamera {
-            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
-            translation_mm: [0.0, 0.0, 2500.0],
-        },
-        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-        tilt_deg: 0.0,
-        distance_mm: 2500.0,
-        fit_rms_px: 0.3,
-        upright: UprightRecord {
-            from: UprightSource::Camera,
-            sd_deg,
-        },
-        focal_from: FocalSource::Exif,
-        lens_profile: None,
-        fitted_to: None,
-        sheet: None,
-        evidence: None,
-        extra: Default::default(),
-    }
-}
-
 #[test]
 fn numbered_arrows_over_four_ends() {
     let wobble = [11.0, -17.0, 5.0, -3.0, 19.0, -9.0, 14.0];
@@ -315,7 +283,7 @@ fn order_lean_mass_and_tolerance() {
         ..Setup::default()
     });
     for entry in &mut one.entries {
-        let bare = entry.kind == EntryKind::Bare;
+        let bare = entry.kind == ArrowKind::Bare;
         entry.lean = Some(Lean {
             right_deg: if bare { 5.0 } else { 0.5 },
             up_deg: 0.0,

@@ -8,7 +8,7 @@ mod reading_support;
 mod reference_statistics;
 
 use bossmark::reading::{Assumptions, Conditions, Offset, Posterior, Shot, posterior};
-use bossmark::record::EntryKind::{Bare, Fletched};
+use bossmark::record::ArrowKind::{Bare, Fletched};
 use reading_support::shot;
 use reference_statistics::{
     Welch, equivalence_pooled, f_quantile, geometric_median, hotelling_one, hotelling_two,
@@ -437,22 +437,24 @@ fn posterior_agrees_with_welch_and_equivalence() {
     near(x.within(0.6 * unit), 1.0 - one.equivalence(0.6), 0.015);
 }
 
+/// Six fletched and three bare shots, mm.
+const FLETCHED: [(f64, f64); 6] = [
+    (-12.0, 8.0),
+    (5.0, -3.0),
+    (9.0, 14.0),
+    (-4.0, -10.0),
+    (2.0, 6.0),
+    (-6.0, -9.0),
+];
+const BARE: [(f64, f64); 3] = [(-48.0, -20.0), (-61.0, -5.0), (-40.0, -31.0)];
+
 /// With the scatter known and no fliers the posterior is the closed form of the normal model: precision 1/V = 1/300² +
 /// n m/((n + m) σ²), mean V · pairs · (difference)/σ².
 #[test]
 fn known_scatter_gives_the_closed_form() {
     let mut assumptions = known_scatter(25.0);
     assumptions.offset_prior = [vec![[300.0, 1.0]], vec![[300.0, 1.0]]];
-    let fletched = [
-        (-12.0, 8.0),
-        (5.0, -3.0),
-        (9.0, 14.0),
-        (-4.0, -10.0),
-        (2.0, 6.0),
-        (-6.0, -9.0),
-    ];
-    let bare = [(-48.0, -20.0), (-61.0, -5.0), (-40.0, -31.0)];
-    let posterior = read(&groups(&fletched, &bare), &assumptions);
+    let posterior = read(&groups(&FLETCHED, &BARE), &assumptions);
     // means (−1, 1) and (−49.6667, −18.6667)
     for (axis, difference) in posterior.axes.iter().zip([-146.0 / 3.0, -59.0 / 3.0]) {
         let data = 6.0 * 3.0 / 9.0 / 625.0;
@@ -479,39 +481,30 @@ fn known_scatter_gives_the_closed_form() {
 /// y probably below but, as with Welch (two-sided p 0.099), not called.
 #[test]
 fn six_and_three_shots() {
-    let fletched = [
-        (-12.0, 8.0),
-        (5.0, -3.0),
-        (9.0, 14.0),
-        (-4.0, -10.0),
-        (2.0, 6.0),
-        (-6.0, -9.0),
-    ];
-    let bare = [(-48.0, -20.0), (-61.0, -5.0), (-40.0, -31.0)];
-    let test = hotelling_two(&pairs(&bare), &pairs(&fletched));
+    let test = hotelling_two(&pairs(&BARE), &pairs(&FLETCHED));
     near(test.statistic, 83.4113688, 1e-7);
     near(test.f, 35.7477295, 1e-7);
     near(test.p, 4.64114e-4, 1e-9);
     // isotropic s² 96.0952, F 28.671787, p 1.1205e-5; unequal covariances ν 4.701355, F 62.560626, p 1.4026e-3
-    let round = isotropic(&pairs(&bare), &pairs(&fletched));
+    let round = isotropic(&pairs(&BARE), &pairs(&FLETCHED));
     near(round.statistic, 96.0952, 5e-5);
     near(round.f, 28.671787, 5e-7);
     near(round.p, 1.1205e-5, 5e-10);
-    let unequal = krishnamoorthy_yu(&pairs(&bare), &pairs(&fletched));
+    let unequal = krishnamoorthy_yu(&pairs(&BARE), &pairs(&FLETCHED));
     near(unequal.statistic, 4.701355, 5e-7);
     near(unequal.f, 62.560626, 5e-7);
     near(unequal.p, 1.4026e-3, 5e-8);
     let column = |group: &[(f64, f64)], pick: fn(&(f64, f64)) -> f64| -> Vec<f64> {
         group.iter().map(pick).collect()
     };
-    let x = Welch::of(&column(&bare, |p| p.0), &column(&fletched, |p| p.0));
-    let y = Welch::of(&column(&bare, |p| p.1), &column(&fletched, |p| p.1));
+    let x = Welch::of(&column(&BARE, |p| p.0), &column(&FLETCHED, |p| p.0));
+    let y = Welch::of(&column(&BARE, |p| p.1), &column(&FLETCHED, |p| p.1));
     near(x.t(), -7.065435, 1e-6);
     near(x.df, 3.121831, 1e-6);
     near(y.t(), -2.305321, 1e-6);
     near(y.df, 3.184859, 1e-6);
     let assumptions = Assumptions::embedded().unwrap();
-    let posterior = read(&groups(&fletched, &bare), &assumptions);
+    let posterior = read(&groups(&FLETCHED, &BARE), &assumptions);
     let [px, py] = &posterior.axes;
     near(px.mean_mm, -48.6667, 2.0);
     near(py.mean_mm, -19.6667, 2.0);

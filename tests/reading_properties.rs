@@ -5,7 +5,7 @@ mod reading_support;
 use bossmark::reading::{
     Assumptions, Conditions, HorizontalCall, Posterior, Shot, VerticalCall, posterior, read,
 };
-use bossmark::record::{End, EntryKind, Hand};
+use bossmark::record::{ArrowKind, End, Hand};
 use proptest::prelude::*;
 use reading_support::{Random, entry, session};
 
@@ -152,7 +152,7 @@ proptest! {
         let records = ends(&shots, Hand::Right);
         let before = read(&records.iter().collect::<Vec<_>>());
         let mut wild = records.clone();
-        let kind = if bare { EntryKind::Bare } else { EntryKind::Fletched };
+        let kind = if bare { ArrowKind::Bare } else { ArrowKind::Fletched };
         wild[0].entries.push(entry(999, kind, far * angle.cos(), far * angle.sin()));
         let after = read(&wild.iter().collect::<Vec<_>>());
         let sideways = (before.horizontal.call, after.horizontal.call);

@@ -3,7 +3,7 @@
 mod reading_support;
 
 use bossmark::reading::{Assumptions, Conditions, ln_weights, posterior, posterior_over};
-use bossmark::record::EntryKind;
+use bossmark::record::ArrowKind;
 use nalgebra::{DMatrix, DVector};
 use reading_support::{Random, session};
 use statrs::function::beta::ln_beta;
@@ -74,7 +74,7 @@ fn evidence_equals_the_plain_normal_density() {
             let axes: f64 = (0..2)
                 .map(|axis| {
                     let z = DVector::from_iterator(n, shots.iter().map(|s| s.place_mm[axis]));
-                    let bare = |i: usize| f64::from(u8::from(shots[i].kind == EntryKind::Bare));
+                    let bare = |i: usize| f64::from(u8::from(shots[i].kind == ArrowKind::Bare));
                     let covariance = DMatrix::from_fn(n, n, |i, j| {
                         let mut value = bare(i) * bare(j) * OFFSET_SD[axis].powi(2);
                         if shots[i].end == shots[j].end {
@@ -133,7 +133,7 @@ fn evidence_equals_the_density_of_contrasts() {
             let mut value = ln_set_prior(&assumptions, k, n as f64);
             for (axis, offset_sd) in OFFSET_SD.iter().enumerate() {
                 let z = DVector::from_iterator(n, shots.iter().map(|s| s.place_mm[axis]));
-                let bare = |i: usize| f64::from(u8::from(shots[i].kind == EntryKind::Bare));
+                let bare = |i: usize| f64::from(u8::from(shots[i].kind == ArrowKind::Bare));
                 let covariance = DMatrix::from_fn(n, n, |i, j| {
                     let mut value = bare(i) * bare(j) * offset_sd.powi(2);
                     if i == j {

@@ -9,7 +9,7 @@ use bossmark::geometry::ImagePoint;
 use bossmark::measure::{self, MeasureOptions};
 use bossmark::photo;
 use bossmark::record::Session;
-use bossmark::rehearse::{LightKind, Options, Part, Scene, Seen, Truth, rehearse};
+use bossmark::rehearse::{LightKind, Options, Part, Scene, Truth, VisibleSurface, rehearse};
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -97,7 +97,7 @@ fn ring_points_lie_where_the_truth_says() {
                 .fold(f64::INFINITY, f64::min);
             assert!((r - outer).abs() < 0.002, "{face}: {r}");
             // a shaft may stand before it
-            if let Seen::Paper(place) = scene.seen(image(px)) {
+            if let VisibleSurface::Paper(place) = scene.seen(image(px)) {
                 let gap = [place.x - mm[0], place.y - mm[1]];
                 // the farthest from the axis is seen flatter than the middle
                 assert!(
@@ -199,12 +199,12 @@ fn shafts_stand_where_the_truth_says() {
                 let along = length * f64::from(tenth) / 10.0;
                 match scene.seen(image(at(along))) {
                     // a ray at the axis enters the tube nearer to the nock, by less than the view is steep
-                    Seen::Shaft(i, Part::Tube | Part::Band, there) if i == k => {
+                    VisibleSurface::Shaft(i, Part::Tube | Part::Band, there) if i == k => {
                         assert!((0.0..40.0).contains(&(there - along)), "{along} {there}");
                         own += 1;
                     }
                     // vanes and other shafts may stand before it
-                    Seen::Shaft(..) => {}
+                    VisibleSurface::Shaft(..) => {}
                     other => panic!("{face} shaft {k} at {along}: {other:?}"),
                 }
             }
@@ -213,7 +213,7 @@ fn shafts_stand_where_the_truth_says() {
             // well beyond the nock (a ray just beyond still meets its end) is something else
             let beyond = scene.seen(image(at(length + 60.0)));
             assert!(
-                !matches!(beyond, Seen::Shaft(i, ..) if i == k),
+                !matches!(beyond, VisibleSurface::Shaft(i, ..) if i == k),
                 "{beyond:?}"
             );
             // where nothing hides the entry, the foot is seen there: a little outwards it is the shaft, a little inwards not
@@ -222,9 +222,9 @@ fn shafts_stand_where_the_truth_says() {
                 let radius = shaft["diameter_mm"].as_f64().unwrap() / 2.0;
                 let ahead = radius / slant(&truth, entry, axis).tan();
                 let foot = scene.seen(image(at(3.0)));
-                let foot = matches!(foot, Seen::Shaft(i, _, there) if i == k && (there - 3.0 - ahead).abs() < 1.0);
+                let foot = matches!(foot, VisibleSurface::Shaft(i, _, there) if i == k && (there - 3.0 - ahead).abs() < 1.0);
                 let inwards = scene.seen(image(at(-ahead - 3.0)));
-                let inwards = matches!(inwards, Seen::Shaft(i, ..) if i == k);
+                let inwards = matches!(inwards, VisibleSurface::Shaft(i, ..) if i == k);
                 assert!(foot && !inwards, "{face} shaft {k}");
                 checked += 1;
             }

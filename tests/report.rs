@@ -16,7 +16,7 @@ use bossmark::reading::{
     self, Horizontal, HorizontalCall, MoreShots, Offset, Reading, Vertical, VerticalCall,
 };
 use bossmark::record::{
-    CameraRecord, End, Entry, EntryKind, Extra, FaceRecord, FaceToCamera, FocalSource, Hand,
+    ArrowKind, CameraRecord, End, Entry, Extra, FaceRecord, FaceToCamera, FocalSource, Hand,
     PhotoRecord, Remark, Setting, Setup, UprightRecord, UprightSource, compare,
 };
 use bossmark::report::marked::{self, Format, Framing};
@@ -62,32 +62,23 @@ fn camera_record() -> CameraRecord {
     }
 }
 
-fn entry(id: u64, kind: EntryKind, x_mm: f64, y_mm: f64) -> Entry {
+fn entry(id: u64, kind: ArrowKind, x_mm: f64, y_mm: f64) -> Entry {
     Entry {
         id,
         x_mm,
         y_mm,
         cov_mm2: Some([[0.64, 0.0], [0.0, 0.36]]),
-        px: None,
         kind,
         kind_probability: Some(0.97),
         confidence: Some(0.93),
-        arrow: None,
-        arrow_proposed: None,
-        state: Default::default(),
-        source: Default::default(),
-        lean: None,
-        spot: None,
         thickness_mm: Some(5.6),
-        segment_px: None,
-        found_mm: None,
-        extra: Extra::new(),
+        ..Entry::default()
     }
 }
 
 /// An end whose fletched shafts lie about the centre and whose bare ones lie `dx`, `dy` from there.
 fn end(number: u64, dx: f64, dy: f64) -> End {
-    use EntryKind::{Bare, Fletched, Unknown};
+    use ArrowKind::{Bare, Fletched, Unknown};
     let mut end = End {
         photo: Some(PhotoRecord {
             file: format!("end-{number}.jpg"),
@@ -583,7 +574,7 @@ fn shots_on_spots_count_from_their_own_centre() {
     let look = FaceLook::from(spec);
     let mut end = End::default();
     for (i, s) in (1u32..).zip(&spec.spots_mm) {
-        let mut e = entry(u64::from(i), EntryKind::Fletched, s.x + 5.0, s.y - 3.0);
+        let mut e = entry(u64::from(i), ArrowKind::Fletched, s.x + 5.0, s.y - 3.0);
         e.spot = Some(i);
         end.entries.push(e);
     }
@@ -653,9 +644,9 @@ fn what_stands_out_is_named_in_the_plot() {
 
 fn letter_of(end: &End, id: u64) -> &'static str {
     match end.entries.iter().find(|e| e.id == id).unwrap().kind {
-        EntryKind::Fletched => "F",
-        EntryKind::Bare => "B",
-        EntryKind::Unknown => "?",
+        ArrowKind::Fletched => "F",
+        ArrowKind::Bare => "B",
+        ArrowKind::Unknown => "?",
     }
 }
 

@@ -4,7 +4,7 @@ mod http_client;
 
 use bossmark::record::{End, canonical};
 use bossmark::server::{
-    App, Guard, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, Opening, Secret, Start, listen, serve,
+    App, EndSource, Guard, InitialState, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, Secret, listen, serve,
 };
 use http_client::{Client, Reply};
 use serde_json::{Value, json};
@@ -30,8 +30,8 @@ fn record() -> End {
     .expect("record")
 }
 
-fn start(record: PathBuf) -> Start {
-    Start {
+fn start(record: PathBuf) -> EndSource {
+    EndSource {
         photo: None,
         record: record.into(),
         session: bossmark::record::Session::default(),
@@ -44,10 +44,10 @@ fn start(record: PathBuf) -> Start {
 fn serve_folder(folder: &tempfile::TempDir) -> Client {
     let listening = listen(Ipv4Addr::LOCALHOST, 0).expect("a free port");
     let address = listening.address;
-    let opening = Opening {
+    let opening = InitialState {
         ends: vec![start(folder.path().join("a.end.json"))],
         folder: folder.path().to_owned(),
-        ..Opening::default()
+        ..InitialState::default()
     };
     let app = App::new(Guard::local(address.port()), opening);
     std::thread::spawn(move || serve(listening, &app));
@@ -70,11 +70,11 @@ fn served_with(shared: bool, with_record: bool) -> Served {
     } else {
         Guard::local(address.port())
     };
-    let opening = Opening {
+    let opening = InitialState {
         ends,
         session_file: folder.path().join("session.json"),
         folder: folder.path().to_owned(),
-        ..Opening::default()
+        ..InitialState::default()
     };
     let app = App::new(guard, opening);
     std::thread::spawn(move || serve(listening, &app));

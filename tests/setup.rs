@@ -385,6 +385,7 @@ fn the_schema_is_printed_and_stands_in_the_repository() {
     let folder = tempfile::tempdir().expect("folder");
     let ran = setup(&folder, &["--schema"], "");
     assert_eq!(ran.status, 0);
-    let stored = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas/session.schema.json");
+    let stored =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("src/record/schemas/session.schema.json");
     assert_eq!(ran.stdout, fs::read_to_string(stored).expect("schema"));
 }

@@ -3,7 +3,7 @@
 use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::math::round_i64;
-use bossmark::shaft::{ShaftKind, Shafts, View, find};
+use bossmark::shaft::{ArrowKind, Shafts, View, find};
 use image::{Rgb, RgbImage};
 use nalgebra::{Matrix2, Matrix3, Vector3};
 
@@ -120,7 +120,7 @@ fn a_drawn_shaft_is_found_where_it_stands() {
         "entry {:?} where {entry:?} is",
         best.entry
     );
-    assert_eq!(best.kind, ShaftKind::Fletched);
+    assert_eq!(best.kind, ArrowKind::Fletched);
     let lean = best.lean.expect("a lean");
     assert!(
         (lean.up_rad - up).abs() < 0.02,

@@ -7,7 +7,7 @@ mod http_client;
 mod program;
 
 use bossmark::record::End;
-use bossmark::server::{App, Guard, Opening, Start, listen, serve};
+use bossmark::server::{App, EndSource, Guard, InitialState, listen, serve};
 use http_client::Client;
 use program::{program, ran, text};
 use serde_json::{Value, json};
@@ -33,17 +33,17 @@ fn missed(note: &str) -> Value {
 fn by_page(record: &Path, name: &str, count: usize) -> Vec<String> {
     let listening = listen(Ipv4Addr::LOCALHOST, 0).expect("a free port");
     let address = listening.address;
-    let start = Start {
+    let start = EndSource {
         photo: None,
         record: record.to_owned().into(),
         session: bossmark::record::Session::default(),
         face: None,
         measuring: bossmark::measure::MeasureOptions::default(),
     };
-    let opening = Opening {
+    let opening = InitialState {
         ends: vec![start],
         folder: record.parent().expect("folder").to_owned(),
-        ..Opening::default()
+        ..InitialState::default()
     };
     let app = App::new(Guard::local(address.port()), opening);
     std::thread::spawn(move || serve(listening, &app));

@@ -18,7 +18,7 @@ figures() {
       printf '# Rendered photos with known truth\nNothing was fitted on them. *Unkind*: hard light, far away, wet or shaken.\n\n'
       "$bin/accuracy" "$PHOTOS" --markdown ;;
     real)
-      printf '# Photographs annotated by a person\nThe nets were fitted on these too; `calibration/shaft-net/train/README.md` has the cross-validated figures. Lengths in thousandths of the printed diameter: an eye marks to about one.\n\n'
+      printf '# Photographs annotated by a person\nThe nets were fitted on these too; `calibration/training/LOG.md` has the cross-validated figures. Lengths in thousandths of the printed diameter: an eye marks to about one.\n\n'
       "$bin/accuracy" --real "$PHOTOS" ${TRUTH:+"$TRUTH"} --markdown ;;
     evening)
       printf '# The sample evening\n\n'

@@ -24,7 +24,13 @@ pub(super) fn run(args: &Faces, terminal: &mut Terminal) -> Result<(), CliError>
         "faces": known.iter().map(face).collect::<Vec<Value>>(),
     });
     let mut answers = Answers::new(&args.output);
-    answers.give(terminal, &document, || plain::faces(known))?;
+    answers.give(terminal, &document, || {
+        if args.sources {
+            plain::faces_with_sources(known)
+        } else {
+            plain::faces(known)
+        }
+    })?;
     answers.finish(false)
 }
 

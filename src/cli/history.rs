@@ -7,7 +7,7 @@ use super::outputs;
 use super::read::report_left_out;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
-use crate::record::{Filed, History};
+use crate::record::{History, RecordFile};
 use crate::report::{Embedding, charts, csv};
 use crate::store::{self, OutputKind};
 use crate::text::{Locale, change, plain};
@@ -123,7 +123,7 @@ fn comparison(found: &SetupComparison, [a, b]: [usize; 2]) -> Value {
 }
 
 fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
-    let files = |ends: &[Filed]| ends.iter().map(|f| f.file.clone()).collect::<Vec<_>>();
+    let files = |ends: &[RecordFile]| ends.iter().map(|f| f.file.clone()).collect::<Vec<_>>();
     let setups: Vec<Value> = (1_usize..)
         .zip(&bow.runs)
         .map(|(number, run)| json!({"number": number, "setup": run.setup, "files": files(&run.ends)}))

@@ -2,7 +2,7 @@
 
 use super::status::CliError;
 use super::terminal::Terminal;
-use crate::record::{Filed, Session, parse_records, tape};
+use crate::record::{RecordFile, Session, parse_records, tape};
 use crate::store;
 use rayon::prelude::*;
 use std::io::Read;
@@ -32,7 +32,7 @@ pub(super) fn records(
     terminal: &mut Terminal,
     inputs: &[impl AsRef<Path>],
     flags: &Session,
-) -> Vec<Filed> {
+) -> Vec<RecordFile> {
     let mut found = Vec::new();
     for input in inputs {
         let input = input.as_ref();
@@ -72,7 +72,11 @@ pub(super) fn records(
 ///
 /// # Errors
 /// When the file can't be read or is no such table.
-pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Filed>, CliError> {
+pub(super) fn tape(
+    path: &Path,
+    unit_mm: f64,
+    flags: &Session,
+) -> Result<Vec<RecordFile>, CliError> {
     let bytes = bytes(path)?;
     let text = String::from_utf8_lossy(&bytes);
     if text.trim() == tape::TEMPLATE.trim() {
@@ -88,7 +92,7 @@ pub(super) fn tape(path: &Path, unit_mm: f64, flags: &Session) -> Result<Vec<Fil
         .into_iter()
         .map(|(line, mut end)| {
             end.session = end.session.or(flags);
-            Filed {
+            RecordFile {
                 file: file.clone(),
                 line,
                 end,
@@ -111,7 +115,7 @@ fn folder(path: &Path) -> Result<Vec<PathBuf>, CliError> {
 /// The records of a file, and warnings about them.
 struct FileRecords {
     warnings: Vec<String>,
-    records: Vec<Filed>,
+    records: Vec<RecordFile>,
 }
 
 fn file(path: &Path) -> Result<FileRecords, CliError> {
@@ -126,7 +130,7 @@ fn file(path: &Path) -> Result<FileRecords, CliError> {
             name.clone()
         };
         warnings.extend(record.warnings.iter().map(|w| format!("{label}: {w}")));
-        records.push(Filed {
+        records.push(RecordFile {
             file: name.clone(),
             line: record.line,
             end: record.end,

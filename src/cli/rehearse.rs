@@ -5,7 +5,7 @@ use super::context::{self, SESSION_FILE};
 use super::status::CliError;
 use super::terminal::Terminal;
 use crate::face::spec::{self, FaceSpec};
-use crate::record::{NamedArrow, Session, SessionFile, Setup, canonical};
+use crate::record::{ArrowKind, NamedArrow, Session, SessionFile, Setup, canonical};
 use crate::rehearse::{self, Options, Practice, RehearseError, Truth};
 use crate::store;
 use std::fmt::Write as _;
@@ -124,13 +124,13 @@ fn face_from_anywhere(face: &str) -> String {
 }
 
 fn line(path: &Path, truth: &Truth) -> String {
-    let of = |kind: &str| truth.shafts.iter().filter(|s| s.kind == kind).count();
+    let of = |kind: ArrowKind| truth.shafts.iter().filter(|s| s.kind == kind).count();
     let mut text = format!(
         "{}: {}; {} fletched, {} bare",
         path.display(),
         truth.words,
-        of("fletched"),
-        of("bare")
+        of(ArrowKind::Fletched),
+        of(ArrowKind::Bare)
     );
     if let Some([x, y]) = truth.bare_minus_fletched_mm {
         let _ = write!(

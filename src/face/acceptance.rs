@@ -1,8 +1,8 @@
 //! Whether a fitted camera stands on the face: what speaks for it, and the bars that it has to pass.
 
 use super::evidence::{self, Evidence};
-use super::fit::Fitted;
-use super::refine::{Refined, Refiner, Round, SOFT_PX};
+use super::fit::CameraFit;
+use super::refine::{RefinedFit, Refiner, Round, SOFT_PX};
 use super::start::Layout;
 use super::weights::median_scale;
 use super::{Refusal, edges};
@@ -19,7 +19,7 @@ const MOST_BLUR: f64 = 0.03;
 
 impl Refiner<'_> {
     /// What the colours say of a fit, nats, and how many changes of colour show; on the copy on which the face is small.
-    pub(super) fn colour(&self, fitted: &Fitted) -> (f64, usize) {
+    pub(super) fn colour(&self, fitted: &CameraFit) -> (f64, usize) {
         let mut projection = fitted.projection(self.spec.reach_mm());
         let scale = self.spec.spots_mm.first().and_then(|spot| {
             let beside = FacePoint::new(spot.x, spot.y + 0.5 * self.spec.outer_radius_mm());
@@ -39,7 +39,7 @@ impl Refiner<'_> {
     /// What speaks for the face where the fit has it.
     pub(super) fn evidence(
         &self,
-        fitted: &Fitted,
+        fitted: &CameraFit,
         found: &edges::FoundEdges,
         sd_px: &[f64],
         round: Round,
@@ -66,7 +66,7 @@ impl Refiner<'_> {
     }
 
     /// Whether the rings are those of the face.
-    pub(super) fn check(&self, refined: &Refined, layout: &Layout) -> Result<(), Refusal> {
+    pub(super) fn check(&self, refined: &RefinedFit, layout: &Layout) -> Result<(), Refusal> {
         let px_per_mm = median_scale(&refined.edges);
         if px_per_mm < SMALLEST_PX_PER_MM {
             return Err(Refusal::TooSmall {

@@ -12,14 +12,14 @@ use std::f64::consts::TAU;
 /// Least length of an arm in the picture, px: below, its two sides run together.
 const LEAST_ARM_PX: f64 = 5.0;
 /// Where darkness is looked at, in lengths of an arm: outside the square in which the arms meet, inside their ends.
-const ALONG: (f64, f64) = (0.4, 0.9);
+const ARM_SHARES: (f64, f64) = (0.4, 0.9);
 /// Places along an arm, directions around the middle.
 const PLACES: usize = 6;
 const DIRECTIONS: usize = 180;
 /// What has four arms alike shows in the harmonics 4, 8, …; holes, shafts and noise in these as well.
-const OTHERS: [f64; 6] = [1.0, 2.0, 3.0, 5.0, 6.0, 7.0];
+const NOISE_HARMONICS: [f64; 6] = [1.0, 2.0, 3.0, 5.0, 6.0, 7.0];
 /// The fourth harmonic stands out from those by this factor.
-const STANDS_OUT: f64 = 4.0;
+const LEAST_HARMONIC_RATIO: f64 = 4.0;
 /// Least depth of the arms against what is between them, relative to that.
 const LEAST_DEPTH: f64 = 0.04;
 
@@ -45,7 +45,7 @@ pub(super) fn upright(
         let mut sum = 0.0;
         for i in 0..PLACES {
             let share = count(i) / count(PLACES - 1);
-            let r = mark.arm_mm * (ALONG.0 + share * (ALONG.1 - ALONG.0));
+            let r = mark.arm_mm * (ARM_SHARES.0 + share * (ARM_SHARES.1 - ARM_SHARES.0));
             let p = camera.image_from_face(FacePoint::new(r * cos, r * sin))?;
             sum += f64::from(luminance(linear_light(pixels, p)?)) / count(PLACES);
         }
@@ -62,12 +62,12 @@ pub(super) fn upright(
     let mean = light.iter().sum::<f64>() / count(DIRECTIONS);
     let (a, b) = harmonic(4.0);
     let size = a.hypot(b);
-    let others = OTHERS.map(|n| {
+    let others = NOISE_HARMONICS.map(|n| {
         let (a, b) = harmonic(n);
         a * a + b * b
     });
-    let noise = (others.iter().sum::<f64>() / count(OTHERS.len())).sqrt();
-    if size < STANDS_OUT * noise || size < LEAST_DEPTH * mean {
+    let noise = (others.iter().sum::<f64>() / count(NOISE_HARMONICS.len())).sqrt();
+    if size < LEAST_HARMONIC_RATIO * noise || size < LEAST_DEPTH * mean {
         return None;
     }
     // darkest along the arms; the noise of either part of a harmonic is its size over √2

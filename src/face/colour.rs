@@ -16,7 +16,7 @@ struct Document {
 }
 
 static PRINTED: LazyLock<BTreeMap<String, Vec<[f32; 3]>>> = LazyLock::new(|| {
-    serde_json::from_str::<Document>(include_str!("../../calibration/colours.json"))
+    serde_json::from_str::<Document>(include_str!("../../calibration/face-colours.json"))
         .map(|d| d.srgb)
         .unwrap_or_default()
 });

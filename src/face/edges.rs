@@ -1,7 +1,7 @@
 //! Sub-pixel edges of the printed rings: profiles along the normals of the rings that a camera predicts.
 
 use super::colour::{printed, printed_linear};
-use super::fit::Projection;
+use super::projection::Projection;
 use super::spec::{Boundary, FaceSpec};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::{LINEAR_FROM_BYTE, Neighbours, luminance};

@@ -7,7 +7,7 @@
 //! The figures are data: `calibration/face-evidence.json`.
 
 use super::colour::{dot, log_colour, log_steps};
-use super::fit::Projection;
+use super::projection::Projection;
 use super::spec::{Colour, FaceSpec, Zone};
 use crate::geometry::FacePoint;
 use crate::math::{count, floor_index};

@@ -26,7 +26,7 @@ const FIRST_REACH: (f64, f64) = (8.0, 40.0);
 const PATCH_PX: f64 = 24.0;
 const FACE_PX: f64 = 120.0;
 /// Patches whose centres and radii differ by less than this share of the radius are the same one, found by another colour.
-const SAME_PATCH: f64 = 0.2;
+const SAME_PATCH_SHARE: f64 = 0.2;
 /// Rays cast for a second look, and their length against those of the first.
 const MORE_RAYS: usize = 36;
 const SECOND_REACH: f64 = 3.0;
@@ -48,9 +48,9 @@ const LEAST_COVERAGE: f64 = 0.25;
 const LEAST_EARLY: f64 = 0.2;
 const LEAST_EARLY_MEAN: f64 = 0.2;
 /// Share beyond which a spot is sure: most rays show all its rings.
-const SURE: f64 = 0.7;
+const SURE_SHARE: f64 = 0.7;
 /// Share beyond which no second one is looked for near the centre.
-const LIKELY: f64 = 0.5;
+const LIKELY_SHARE: f64 = 0.5;
 /// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
 const MOST_FORESHORTENED: f64 = 3.0;
 /// Smallest outer radius, px of the reduced picture.
@@ -80,9 +80,9 @@ impl Spot {
     /// Whether a place lies within its rings; near its centre, where it isn't sure itself.
     fn holds(&self, at: ImagePoint, outer_mm: f64) -> bool {
         let from = Vector2::new(at.x - self.centre.x, at.y - self.centre.y);
-        let share = if self.support > SURE {
+        let share = if self.support > SURE_SHARE {
             0.9
-        } else if self.support > LIKELY {
+        } else if self.support > LIKELY_SHARE {
             0.35
         } else {
             return false;
@@ -200,8 +200,8 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, look: Look) -> SpotSearch
                 continue;
             }
             let same = |t: &(Vector2<f64>, f64)| {
-                (t.0 - start).norm() < SAME_PATCH * radius
-                    && (t.1 / radius - 1.0).abs() < SAME_PATCH
+                (t.0 - start).norm() < SAME_PATCH_SHARE * radius
+                    && (t.1 / radius - 1.0).abs() < SAME_PATCH_SHARE
             };
             if tried.iter().any(same) {
                 continue;

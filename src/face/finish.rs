@@ -1,6 +1,6 @@
 //! From a fitted camera to what is handed on: which way is up, how sure all is, and what a person should know.
 
-use super::refine::{Refined, Refiner};
+use super::refine::{RefinedFit, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
 use super::{
@@ -10,75 +10,64 @@ use super::{
 use crate::geometry::camera::{Camera, LN_F, ROLL};
 
 /// A doubtful fit is trusted this many times less, in standard deviations.
-const DOUBTFUL: f64 = 2.0;
+const DOUBTFUL_SD_FACTOR: f64 = 2.0;
 
 impl Refiner<'_> {
     /// The fit with its covariance, its upright and its remarks.
     pub(super) fn finish(
         &self,
-        refined: Refined,
+        refined: RefinedFit,
         layout: &Layout,
         candidates: Vec<Candidate>,
         options: &FitOptions,
     ) -> FaceFit {
-        let Refined {
-            fitted,
-            edges,
-            rms_px,
-            prior,
-            evidence,
-            sheet_scale,
-            focal_free,
-            cropped,
-            ..
-        } = refined;
+        let fitted = refined.fitted;
         let mut covariance = fit::camera_covariance(&fitted);
         let marked = options
             .vertical
             .and_then(|ends| upright::from_person(&fitted.camera, ends, &self.priors.upright));
-        let upright::Joined { roll: up, against } =
+        let upright::CombinedUpright { roll: up, against } =
             self.upright(&fitted.camera, covariance[(ROLL, ROLL)], marked);
         let camera = upright::rolled(&fitted.camera, up.turn_rad);
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !focal_free {
+        } else if self.photo.exif.focal_35mm.is_some() && !refined.focal_free {
             FocalSource::Exif
-        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * prior.ln_f_sd {
+        } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * refined.prior.ln_f_sd {
             FocalSource::Rings
         } else {
             FocalSource::Assumed
         };
-        let doubtful = evidence.is_doubtful();
+        let doubtful = refined.evidence.is_doubtful();
         if doubtful {
-            covariance *= DOUBTFUL * DOUBTFUL;
+            covariance *= DOUBTFUL_SD_FACTOR * DOUBTFUL_SD_FACTOR;
         }
         let mut fit = FaceFit {
             camera,
             covariance,
-            fit_rms_px: rms_px,
+            fit_rms_px: refined.rms_px,
             upright: up.upright,
             focal_from,
             notes: Vec::new(),
-            edges,
+            edges: refined.edges,
             candidates,
-            sheet: (sheet_scale > 0).then(|| {
+            sheet: (refined.sheet_scale > 0).then(|| {
                 fitted
                     .projection(self.spec.reach_mm())
                     .sheet
                     .rolled(up.turn_rad)
             }),
-            offsets_mm: fitted.print.offsets_mm,
-            evidence: Some(evidence),
+            evidence: Some(refined.evidence),
         };
-        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, focal_free);
+        fit.notes = notes::notes(&fit, self.photo, self.spec, &against, refined.focal_free);
         fit.notes.extend(notes::spots_missing(&layout.members));
         if doubtful {
             fit.notes.push(notes::doubtful());
         }
         fit.notes
             .extend(fit.sheet.and_then(|s| notes::sheet(&s, self.spec)));
-        if cropped {
+        if refined.cropped {
             fit.notes.push(notes::cropped());
         }
         if options.vertical.is_some() && marked.is_none() {
@@ -93,7 +82,7 @@ impl Refiner<'_> {
         camera: &Camera,
         roll_variance: f64,
         marked: Option<upright::Roll>,
-    ) -> upright::Joined {
+    ) -> upright::CombinedUpright {
         let trust = &self.priors.upright;
         let held = upright::from_camera(camera, trust);
         if self.spec.spots_mm.len() > 1 {

@@ -2,12 +2,13 @@
 
 use super::edges::RingEdge;
 use super::print_model::PrintModel;
+use super::projection::Projection;
 use super::sheet::{PAPER, Sheet, paper_terms};
 use super::spec::FaceSpec;
+use crate::geometry::FacePoint;
 use crate::geometry::camera::{
     CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
-use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{self, Problem, Solution, least_squares};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
@@ -45,7 +46,7 @@ pub(super) struct WeightedEdge {
 
 /// The camera that fits, with everything about how well.
 #[derive(Clone, Debug)]
-pub(super) struct Fitted {
+pub(super) struct CameraFit {
     pub(super) camera: Camera,
     /// The print.
     pub(super) print: PrintEstimate,
@@ -61,7 +62,7 @@ pub(super) struct Fitted {
     pub(super) log_evidence: f64,
 }
 
-impl Fitted {
+impl CameraFit {
     /// How points of the print come into the picture.
     pub(super) fn projection(&self, reach_mm: f64) -> Projection {
         Projection {
@@ -71,20 +72,6 @@ impl Fitted {
                 reach_mm,
             },
         }
-    }
-}
-
-/// The way from a point of the print to the picture: off the face plane with the sheet, then through the camera.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Projection {
-    pub(super) camera: Camera,
-    pub(super) sheet: Sheet,
-}
-
-impl Projection {
-    pub(super) fn image_from_print(&self, at: FacePoint) -> Option<ImagePoint> {
-        let seen = self.sheet.apparent(at, self.camera.centre_mm());
-        self.camera.image_from_face(seen)
     }
 }
 
@@ -388,7 +375,7 @@ pub(super) fn fit(
     edges: &[WeightedEdge],
     print: &PrintEstimate,
     iterations: usize,
-) -> Fitted {
+) -> CameraFit {
     let pose_sd = if prior.is_some() {
         FREE_POSE_SD
     } else {
@@ -428,7 +415,7 @@ pub(super) fn fit(
     } = least_squares(&problem, start, iterations);
     let log_evidence = log_evidence(&problem, cost, &information);
     let priors = problem.priors(&x);
-    Fitted {
+    CameraFit {
         prior_nats: 0.5 * priors.iter().map(|r| r * r).sum::<f64>(),
         log_evidence,
         camera: problem.camera(&x),
@@ -454,7 +441,7 @@ pub(super) fn fit(
 
 /// Covariance of the camera's parameters, ring offsets taken into account, roll left out (its row and column are 0 where
 /// nothing but the upright shows it).
-pub(super) fn camera_covariance(fitted: &Fitted) -> SMatrix<f64, PARAMETERS, PARAMETERS> {
+pub(super) fn camera_covariance(fitted: &CameraFit) -> SMatrix<f64, PARAMETERS, PARAMETERS> {
     let all = math::covariance(&fitted.information, 0.0);
     SMatrix::from_fn(|i, j| all[(i, j)])
 }

@@ -165,7 +165,7 @@ fn prior(c: &mut Chance, known: &priors::Priors, f35: f64) -> LensPrior {
 /// Errors at places of the face, mm, the turn taken out, with their covariances.
 fn errors(
     truth: &Camera,
-    fitted: &fit::Fitted,
+    fitted: &fit::CameraFit,
     outer_mm: f64,
 ) -> Option<Vec<(Vector2<f64>, Matrix2<f64>)>> {
     let mut covariance = fit::camera_covariance(fitted);

@@ -20,6 +20,7 @@ mod patches;
 pub mod pattern;
 mod print_model;
 mod priors;
+mod projection;
 mod rays;
 mod refine;
 mod sheet;
@@ -112,8 +113,6 @@ pub struct FaceFit {
     pub edges: Vec<RingEdge>,
     /// All faces seen, the one taken first, then the largest (or the nearest to the point asked for).
     pub candidates: Vec<Candidate>,
-    /// Radial offset of each boundary from its nominal radius, mm, in the order of [`FaceSpec::boundaries`].
-    pub offsets_mm: Vec<f64>,
     /// How the paper stands off the face plane, where the rings show that it does by more than paper on a boss always does.
     pub sheet: Option<Sheet>,
     /// What speaks for the face; `None` where a person marked it.
@@ -121,12 +120,6 @@ pub struct FaceFit {
 }
 
 impl FaceFit {
-    /// The camera with `delta` added, for propagating [`covariance`](Self::covariance) into anything that depends on it.
-    #[must_use]
-    pub fn camera_at(&self, delta: &CameraDelta) -> Camera {
-        self.camera.retract(delta)
-    }
-
     /// Covariance of the face point that a pixel shows, mm², from the camera alone; the roll is left out. Zero where the
     /// pixel shows no point of the face plane.
     #[must_use]

@@ -13,11 +13,11 @@ const SMALL_TILT_DEG: f64 = 8.0;
 /// Above this tilt the far side is seen at a poor slant, degrees.
 const LARGE_TILT_DEG: f64 = 50.0;
 /// Share of the outer ring outside the picture from which it is said.
-const CUT: f64 = 0.05;
+const CUT_SHARE: f64 = 0.05;
 /// Roll less sure than this turns left and right into high and low noticeably, degrees (5 % at 3°).
 const UNSURE_ROLL_DEG: f64 = 1.5;
 /// Change of the focal length against EXIF (natural logarithm) that a good EXIF field does not need.
-const FOCAL_OFF: f64 = 0.1;
+const FOCAL_LN_DIFFERENCE: f64 = 0.1;
 /// Least difference of height of a sheet that is worth a note, mm.
 const LEAST_BULGE_MM: f64 = 3.0;
 /// Scatter of ring edges that flat paper in focus does not show, px.
@@ -124,7 +124,7 @@ pub(super) fn notes(
         out.push(Note::new("tilt-large", About::TiltLarge(tilt)));
     }
     let cut = outside(fit, photo, spec);
-    if cut > CUT {
+    if cut > CUT_SHARE {
         out.push(Note::new("face-cut", About::FaceCut(cut)));
     }
     let (taken, sd_deg) = (fit.upright.from, fit.upright.sd_rad.to_degrees());
@@ -145,7 +145,7 @@ pub(super) fn notes(
     }
     if let Some(exif_px) = photo.focal_from_exif_px() {
         let rings_px = fit.camera.lens.f_px;
-        if focal_freed || (rings_px / exif_px).ln().abs() > FOCAL_OFF {
+        if focal_freed || (rings_px / exif_px).ln().abs() > FOCAL_LN_DIFFERENCE {
             let about = About::FocalDoubtful {
                 rings_mm: equivalent_mm(photo, rings_px),
                 exif_mm: equivalent_mm(photo, exif_px),

@@ -1,8 +1,8 @@
 //! Which pattern of colours and ratios a photo shows, whatever the face is called.
 
-use super::fit::Projection;
+use super::projection::Projection;
 use super::spec::{self, FaceSpec};
-use super::{Copies, Effort, Evidence, FaceFit, FitOptions, Sheet, accepted, evidence};
+use super::{Copies, Effort, FaceFit, FitOptions, Sheet, accepted, evidence};
 use crate::geometry::FacePoint;
 use crate::imaging::pyramid::{self, Pyramid};
 use crate::photo::Photo;
@@ -15,20 +15,11 @@ const SPOT_NATS: f64 = 10.0;
 /// Outer radius, px, of the copy on which colours are looked at.
 const RADIUS_PX: f64 = 250.0;
 
-/// The pattern that explains a photo best.
-#[derive(Clone, Copy, Debug)]
-pub struct PatternSeen {
-    /// One face of that pattern.
-    pub face: &'static FaceSpec,
-    /// What speaks for it.
-    pub evidence: Evidence,
-}
-
-/// Looks for faces of every built-in pattern of whole sheets. `None` where none is accepted. The size can't be seen.
+/// Looks for faces of every built-in pattern of whole sheets, and gives one face of the pattern that explains the photo best. `None` where none is accepted. The size can't be seen.
 #[must_use]
-pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
+pub fn read(photo: &Photo, options: &FitOptions) -> Option<&'static FaceSpec> {
     let copies = Copies::of(photo);
-    let mut best: Option<(f64, PatternSeen)> = None;
+    let mut best: Option<(f64, &FaceSpec)> = None;
     for face in spec::patterns() {
         // a trimmed sheet has the rings of the whole one, but for those that are cut away
         if face.trimmed {
@@ -45,7 +36,7 @@ pub fn read(photo: &Photo, options: &FitOptions) -> Option<PatternSeen> {
             let nats = evidence.total() + SPOT_NATS * crate::math::count(spots.max(1) - 1);
             // a pattern listed later must explain more
             if best.as_ref().is_none_or(|b| nats > b.0) {
-                best = Some((nats, PatternSeen { face, evidence }));
+                best = Some((nats, face));
             }
         }
     }

@@ -1,4 +1,4 @@
-//! Where the edges of the print are to be expected: data of `calibration/print.json`.
+//! Where the edges of the print are to be expected: data of `calibration/print-model.json`.
 //!
 //! A zone's nominal radius is the outer edge of its bounding line (or its middle or inner edge, as the face says). A line
 //! within one colour is seen at its middle; where a colour change brightens past a dark line, the line's outer edge is seen,
@@ -53,7 +53,7 @@ pub(super) fn centre_mark() -> Option<CentreMark> {
 }
 
 static PRINT: LazyLock<Option<Document>> =
-    LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/print.json")).ok());
+    LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/print-model.json")).ok());
 
 /// Where one boundary is expected to be seen: at its nominal radius + `of_line` · width of the lines + `mm`, ± `sd_mm`.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,4 +1,4 @@
-//! What is known of a phone's camera before the rings are looked at: data of `calibration/camera.json`.
+//! What is known of a phone's camera before the rings are looked at: data of `calibration/camera-priors.json`.
 
 use super::fit::LensPrior;
 use crate::photo::{DIAGONAL_35MM, Photo};
@@ -54,8 +54,9 @@ pub(super) struct Priors {
     pub(super) upright: UprightPriors,
 }
 
-static PRIORS: LazyLock<Option<Priors>> =
-    LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/camera.json")).ok());
+static PRIORS: LazyLock<Option<Priors>> = LazyLock::new(|| {
+    serde_json::from_str(include_str!("../../calibration/camera-priors.json")).ok()
+});
 
 /// The priors; the built-in file always parses (tested), `None` stands for a broken build.
 pub(super) fn priors() -> Option<&'static Priors> {

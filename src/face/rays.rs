@@ -105,8 +105,8 @@ struct Ray {
 }
 
 /// Most samples on either side of a step, and how many times that a place lies from the centre at least.
-const MOST_BESIDE: usize = 5;
-const AWAY: usize = 9;
+const LARGEST_SAMPLES_BESIDE: usize = 5;
+const RADIUS_PER_SAMPLES_BESIDE: usize = 9;
 
 impl Ray {
     fn look(
@@ -123,9 +123,17 @@ impl Ray {
             steps.resize(n, 0.0);
         }
         // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
-        for w in 1..=MOST_BESIDE {
-            let first = if w == 1 { 1 } else { AWAY * w };
-            let end = if w == MOST_BESIDE { n } else { AWAY * (w + 1) };
+        for w in 1..=LARGEST_SAMPLES_BESIDE {
+            let first = if w == 1 {
+                1
+            } else {
+                RADIUS_PER_SAMPLES_BESIDE * w
+            };
+            let end = if w == LARGEST_SAMPLES_BESIDE {
+                n
+            } else {
+                RADIUS_PER_SAMPLES_BESIDE * (w + 1)
+            };
             let end = end.min(n.saturating_sub(w));
             if first >= end {
                 break;

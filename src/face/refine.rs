@@ -4,7 +4,7 @@ use super::Refusal;
 use super::edges::{self, RingEdge};
 use super::evidence::Evidence;
 use super::find::Spot;
-use super::fit::{self, Fitted, LensPrior, PrintEstimate, WeightedEdge};
+use super::fit::{self, CameraFit, LensPrior, PrintEstimate, WeightedEdge};
 use super::print_model::{self, PrintModel};
 use super::priors::{self, Priors};
 use super::spec::FaceSpec;
@@ -30,8 +30,8 @@ pub(super) struct Refiner<'a> {
 }
 
 /// A camera fitted to all edges of a face.
-pub(super) struct Refined {
-    pub(super) fitted: Fitted,
+pub(super) struct RefinedFit {
+    pub(super) fitted: CameraFit,
     /// The edges that lie on their rings.
     pub(super) edges: Vec<RingEdge>,
     pub(super) rms_px: f64,
@@ -93,7 +93,7 @@ const COARSE_WIDENED: [&[f64]; 2] = [&[1.0], &[16.0, 4.0, 1.0]];
 const FIRST_SD_PX: f64 = 1.5;
 /// Of two fits of one face one is dropped when the other is likelier by this, nats, or its edges scatter less by this factor.
 const UNDECIDED_NATS: f64 = 10.0;
-const UNDECIDED: f64 = 1.3;
+const SCATTER_RATIO: f64 = 1.3;
 /// Scatter about a ring that flat paper in focus shows at most, px.
 const SMOOTH_PX: f64 = 0.32;
 /// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
@@ -103,13 +103,13 @@ const ITERATIONS: [usize; 3] = [6, 4, 3];
 /// The same for the sheet alone, which is nearly linear.
 const SHEET_ITERATIONS: [usize; 2] = [4, 3];
 /// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
-const PULLED: f64 = 1.0;
+const FOCAL_PULL_SDS: f64 = 1.0;
 /// Scatter about the rings that no sheet makes, share of the face's diameter: the camera is astray.
-const ASTRAY: f64 = 0.004;
+const LARGEST_SCATTER_SHARE: f64 = 0.004;
 /// How much likelier the edges must be with the lens's middle free, nats: most photos are whole.
 const CROPPED_NATS: f64 = 3.0;
 /// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
-const CONTRADICTED: f64 = 3.0;
+const FOCAL_CONTRADICTION_SDS: f64 = 3.0;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -126,7 +126,7 @@ impl Round {
     }
 }
 
-impl Refined {
+impl RefinedFit {
     /// Logarithm of the posterior density up to a constant, nats: what speaks for the face, less what lens, paper and print would
     /// have to be.
     fn posterior_nats(&self) -> f64 {
@@ -136,7 +136,7 @@ impl Refined {
 
 impl Refiner<'_> {
     /// The best camera for one face, or why it isn't one.
-    pub(super) fn refine(&self, spots: &[Spot], layout: &Layout) -> Result<Refined, Refusal> {
+    pub(super) fn refine(&self, spots: &[Spot], layout: &Layout) -> Result<RefinedFit, Refusal> {
         let coarse: Vec<WeightedEdge> = layout
             .members
             .iter()
@@ -195,8 +195,13 @@ impl Refiner<'_> {
     }
 
     /// The best camera from edges on the reduced picture.
-    fn best(&self, coarse: &[WeightedEdge], layout: &Layout, prior: LensPrior) -> Option<Refined> {
-        let mut starts: Vec<Fitted> = layout
+    fn best(
+        &self,
+        coarse: &[WeightedEdge],
+        layout: &Layout,
+        prior: LensPrior,
+    ) -> Option<RefinedFit> {
+        let mut starts: Vec<CameraFit> = layout
             .cameras
             .iter()
             .flat_map(|c| COARSE_WIDENED.map(|w| self.coarse_fit(*c, coarse, prior, w)))
@@ -205,7 +210,7 @@ impl Refiner<'_> {
         starts.retain(|start| self.colour(start).0 > 0.0);
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         // several spots give as many starts that come to the same
-        let mut distinct: Vec<Fitted> = Vec::new();
+        let mut distinct: Vec<CameraFit> = Vec::new();
         for start in starts {
             if !distinct
                 .iter()
@@ -219,30 +224,30 @@ impl Refiner<'_> {
         let rounds = Self::rounds(self.spec.outer_radius_mm() * px_per_mm);
         let (first, rest) = rounds.split_at(ROUNDS_OF_STARTS);
         // a face turned one way or the other looks alike to first order: let measured edges decide
-        let mut refined: Vec<Refined> = distinct
+        let mut refined: Vec<RefinedFit> = distinct
             .into_iter()
             .filter_map(|s| self.measure(s, prior, first))
             .collect();
         let likeliest_first =
-            |a: &Refined, b: &Refined| b.posterior_nats().total_cmp(&a.posterior_nats());
+            |a: &RefinedFit, b: &RefinedFit| b.posterior_nats().total_cmp(&a.posterior_nats());
         refined.sort_by(likeliest_first);
-        let least = refined.first().map_or(0.0, Refined::posterior_nats) - UNDECIDED_NATS;
+        let least = refined.first().map_or(0.0, RefinedFit::posterior_nats) - UNDECIDED_NATS;
         let smallest = refined
             .iter()
             .map(|r| r.rms_px)
             .fold(f64::INFINITY, f64::min);
-        let mut undecided: Vec<Refined> = Vec::new();
+        let mut undecided: Vec<RefinedFit> = Vec::new();
         for r in refined {
             let camera = &r.fitted.camera;
-            let known = |u: &Refined| self.is_same(&u.fitted.camera, camera);
+            let known = |u: &RefinedFit| self.is_same(&u.fitted.camera, camera);
             if r.posterior_nats() >= least
-                && r.rms_px <= UNDECIDED * smallest
+                && r.rms_px <= SCATTER_RATIO * smallest
                 && !undecided.iter().any(known)
             {
                 undecided.push(r);
             }
         }
-        let mut refined: Vec<Refined> = undecided
+        let mut refined: Vec<RefinedFit> = undecided
             .into_iter()
             .filter_map(|r| self.measure(r.fitted, prior, rest))
             .collect();
@@ -258,7 +263,7 @@ impl Refiner<'_> {
         coarse: &[WeightedEdge],
         prior: LensPrior,
         widened: &[f64],
-    ) -> Fitted {
+    ) -> CameraFit {
         let mut fitted = None;
         for widened in widened {
             let edges: Vec<WeightedEdge> = coarse
@@ -268,7 +273,7 @@ impl Refiner<'_> {
                     ..*w
                 })
                 .collect();
-            let from = fitted.as_ref().map_or(start, |f: &Fitted| f.camera);
+            let from = fitted.as_ref().map_or(start, |f: &CameraFit| f.camera);
             let print = PrintEstimate::expected(self.print_model);
             let (spec, print_model) = (self.spec, self.print_model);
             fitted = Some(fit::fit(
@@ -301,8 +306,8 @@ impl Refiner<'_> {
         &self,
         coarse: &[WeightedEdge],
         layout: &Layout,
-        fixed: &Refined,
-    ) -> Option<Refined> {
+        fixed: &RefinedFit,
+    ) -> Option<RefinedFit> {
         if self.from_profile || fixed.rms_px < SMOOTH_PX {
             return None;
         }
@@ -315,7 +320,7 @@ impl Refiner<'_> {
         let last = Round::last(fixed.level);
         let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         if scatter_mm(&fixed.found.edges, &fixed.fitted.residuals_px)
-            > ASTRAY * self.spec.diameter_mm
+            > LARGEST_SCATTER_SHARE * self.spec.diameter_mm
         {
             // too far astray to be found from there
             let anew = self.best(coarse, layout, prior);
@@ -324,12 +329,12 @@ impl Refiner<'_> {
                 .unwrap_or(free);
         }
         // the same edges under either prior
-        let log_evidence = |from: &Refined, prior: LensPrior| {
+        let log_evidence = |from: &RefinedFit, prior: LensPrior| {
             let (fit, _) = self.camera_fit(&from.fitted, &free.found, prior, 1.0);
             fit.log_evidence
         };
         let gain = log_evidence(&free, free.prior) - log_evidence(fixed, fixed.prior);
-        (gain > CROPPED_NATS && self.check(&free, layout).is_ok()).then_some(Refined {
+        (gain > CROPPED_NATS && self.check(&free, layout).is_ok()).then_some(RefinedFit {
             focal_free: true,
             cropped: true,
             ..free
@@ -349,10 +354,10 @@ impl Refiner<'_> {
     }
 
     /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
-    fn with_free_focal_length(&self, fixed: &Refined) -> Option<Refined> {
+    fn with_free_focal_length(&self, fixed: &RefinedFit) -> Option<RefinedFit> {
         let stated = self.photo.focal_from_exif_px()?;
-        let off = |r: &Refined| (r.fitted.camera.lens.f_px / stated).ln().abs();
-        if self.from_profile || off(fixed) < PULLED * self.prior.ln_f_sd {
+        let off = |r: &RefinedFit| (r.fitted.camera.lens.f_px / stated).ln().abs();
+        if self.from_profile || off(fixed) < FOCAL_PULL_SDS * self.prior.ln_f_sd {
             return None;
         }
         let prior = LensPrior {
@@ -362,14 +367,21 @@ impl Refiner<'_> {
         let last = Round::last(fixed.level);
         let free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
-        (off(&free) > CONTRADICTED * by_rings.hypot(self.prior.ln_f_sd)).then_some(Refined {
-            focal_free: true,
-            ..free
-        })
+        (off(&free) > FOCAL_CONTRADICTION_SDS * by_rings.hypot(self.prior.ln_f_sd)).then_some(
+            RefinedFit {
+                focal_free: true,
+                ..free
+            },
+        )
     }
 
     /// Measures edges around a camera and fits again, round by round, until finer copies show no more.
-    fn measure(&self, start: Fitted, mut prior: LensPrior, rounds: &[Round]) -> Option<Refined> {
+    fn measure(
+        &self,
+        start: CameraFit,
+        mut prior: LensPrior,
+        rounds: &[Round],
+    ) -> Option<RefinedFit> {
         let mut fitted = start;
         let mut out = None;
         let (mut finest, mut rms_px, mut sheet_scale) = (0, 0.0, 0);
@@ -432,7 +444,7 @@ impl Refiner<'_> {
             .filter(|(e, r)| r.abs() < OUTLIER_SD * sd[e.boundary]);
         let edges: Vec<RingEdge> = kept.map(|(e, _)| *e).collect();
         let evidence = self.evidence(&fitted, &found, &sd, round);
-        Some(Refined {
+        Some(RefinedFit {
             fitted,
             edges,
             rms_px,
@@ -450,12 +462,12 @@ impl Refiner<'_> {
     /// what is left, at the scale of deformation that makes that likeliest.
     fn fit(
         &self,
-        before: &Fitted,
+        before: &CameraFit,
         found: &edges::FoundEdges,
         prior: LensPrior,
         factor: f64,
         scales: std::ops::Range<usize>,
-    ) -> (Fitted, Vec<f64>, usize) {
+    ) -> (CameraFit, Vec<f64>, usize) {
         let (flat, sd) = self.camera_fit(before, found, prior, factor);
         let with_scale = |sheet_scale: usize| {
             let print_model = self.print_model.where_sharp(&found.sharp);
@@ -471,7 +483,7 @@ impl Refiner<'_> {
         if scales.end == 1 || scatter_mm(&found.edges, &flat.residuals_px) < FLAT_MM {
             return (flat, sd, 0);
         }
-        let mut best: Option<((Fitted, Vec<f64>), usize)> = None;
+        let mut best: Option<((CameraFit, Vec<f64>), usize)> = None;
         for sheet_scale in scales {
             let tried = with_scale(sheet_scale);
             let least = best
@@ -484,7 +496,7 @@ impl Refiner<'_> {
         let Some(((sheet, sheet_sd), sheet_scale)) = best.filter(|b| b.1 > 0) else {
             return (flat, sd, 0);
         };
-        let fitted = Fitted {
+        let fitted = CameraFit {
             camera: flat.camera,
             information: flat.information,
             ..sheet
@@ -495,13 +507,13 @@ impl Refiner<'_> {
     /// Fits the camera to edges, the sheet nearly flat.
     fn camera_fit(
         &self,
-        before: &Fitted,
+        before: &CameraFit,
         found: &edges::FoundEdges,
         prior: LensPrior,
         factor: f64,
-    ) -> (Fitted, Vec<f64>) {
+    ) -> (CameraFit, Vec<f64>) {
         let print_model = self.print_model.where_sharp(&found.sharp);
-        let fitted = Fitted {
+        let fitted = CameraFit {
             print: PrintEstimate::expected(&print_model),
             ..before.clone()
         };
@@ -519,10 +531,10 @@ impl Refiner<'_> {
     fn reweighted(
         &self,
         task: &EdgeFit,
-        mut fitted: Fitted,
+        mut fitted: CameraFit,
         mut sd: Vec<f64>,
         iterations: &[usize],
-    ) -> (Fitted, Vec<f64>) {
+    ) -> (CameraFit, Vec<f64>) {
         let edges = &task.found.edges;
         for most in iterations {
             fitted = fit::fit(

@@ -70,17 +70,17 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
 }
 
 /// Two uprights that lie further apart, in standard deviations of their difference, are not joined.
-const APART: f64 = 2.5;
+const LARGEST_JOINED_SDS: f64 = 2.5;
 /// Further apart than this they contradict each other, and that is said.
-const CONTRADICT: f64 = 3.0;
+const CONTRADICTION_SDS: f64 = 3.0;
 /// A source with less than this part of the weight changes nothing.
-const NOTHING: f64 = 0.01;
+const LEAST_WEIGHT_SHARE: f64 = 0.01;
 /// The surest source is named alone when the others change its standard deviation by less than this.
-const ALONE: f64 = 0.05;
+const SINGLE_SOURCE_SHARE: f64 = 0.05;
 
 /// What all sources together say.
 #[derive(Clone, Debug)]
-pub(super) struct Joined {
+pub(super) struct CombinedUpright {
     pub(super) roll: Roll,
     /// Sources that contradict it, with their difference from it, rad.
     pub(super) against: Vec<(UprightSource, f64)>,
@@ -88,36 +88,38 @@ pub(super) struct Joined {
 
 /// Joins uprights given against the same camera, in the order of trust: the first is kept, each further one weighs in with
 /// its variance if it agrees with what those before it say.
-pub(super) fn joined(first: Roll, others: &[Roll]) -> Joined {
+pub(super) fn joined(first: Roll, others: &[Roll]) -> CombinedUpright {
     let mut roll = first;
     let mut apart = Vec::new();
     for other in others {
         let (a, b) = (roll.upright.sd_rad.powi(2), other.upright.sd_rad.powi(2));
         let off = wrapped(other.turn_rad - roll.turn_rad);
-        if off.abs() > APART * (a + b).sqrt() {
+        if off.abs() > LARGEST_JOINED_SDS * (a + b).sqrt() {
             apart.push(*other);
             continue;
         }
-        if a < NOTHING * b {
+        if a < LEAST_WEIGHT_SHARE * b {
             continue;
         }
         roll.turn_rad += off * a / (a + b);
         roll.upright.sd_rad = (a * b / (a + b)).sqrt();
     }
-    if roll.upright.sd_rad < (1.0 - ALONE) * first.upright.sd_rad {
+    if roll.upright.sd_rad < (1.0 - SINGLE_SOURCE_SHARE) * first.upright.sd_rad {
         roll.upright.from = UprightSource::Fused;
     }
     let against = apart
         .iter()
         .map(|o| (o, wrapped(o.turn_rad - roll.turn_rad)))
-        .filter(|(o, off)| off.abs() > CONTRADICT * roll.upright.sd_rad.hypot(o.upright.sd_rad))
+        .filter(|(o, off)| {
+            off.abs() > CONTRADICTION_SDS * roll.upright.sd_rad.hypot(o.upright.sd_rad)
+        })
         .map(|(o, off)| (o.upright.from, off))
         .collect();
-    Joined { roll, against }
+    CombinedUpright { roll, against }
 }
 
 /// Marks that leave the direction between them open by more than this (one standard deviation) show none, rad.
-const MARKED_TOO_NEAR: f64 = 0.17;
+const LARGEST_MARKED_SD_RAD: f64 = 0.17;
 
 /// The roll under which two marked points stand above each other, the lower one first. `None` where they are too near each
 /// other to show a direction.
@@ -143,7 +145,7 @@ pub(super) fn from_person(
     }
     let by_marks = variance.sqrt() / along.norm();
     let sd_rad = by_marks.hypot(priors.marked_sd_deg.to_radians());
-    (by_marks < MARKED_TOO_NEAR).then_some(Roll {
+    (by_marks < LARGEST_MARKED_SD_RAD).then_some(Roll {
         turn_rad: (-along.x).atan2(along.y),
         upright: Upright {
             from: UprightSource::Person,

@@ -1,9 +1,10 @@
-//! What is taken for granted of lenses and of photos of the board: data of `calibration/lens.json`.
+//! Assumptions about lenses and photos of the board, read from `calibration/lens.json`.
 
 use serde::Deserialize;
 use std::sync::LazyLock;
 
-/// What a lens does between the sheet and the face, beyond the error of its calibration: standard deviations.
+/// How a lens changes between the photos of the board and that of the face, beyond the error of its calibration: standard
+/// deviations.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub struct AtTheRange {
     /// Of the logarithm of the focal length: focusing.
@@ -16,7 +17,7 @@ pub struct AtTheRange {
     pub k2_sd: f64,
 }
 
-/// When photos suffice.
+/// What photos of the board must show to suffice.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(super) struct Sufficient {
     pub(super) least_photos: usize,
@@ -29,10 +30,10 @@ pub(super) struct Sufficient {
     pub(super) most_corner_sd_of_width: f64,
 }
 
-/// All of it.
+/// All assumptions.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub struct Assumptions {
-    /// Between sheet and face.
+    /// Changes between the board and the face.
     pub at_the_range: AtTheRange,
     pub(super) sufficient: Sufficient,
 }

@@ -1,13 +1,13 @@
-//! Corners → a chessboard: which corner stands beside which.
+//! Corners → a chessboard: which corners are neighbours.
 //!
-//! A corner's edges lead to its neighbours, where the colours on both sides change places. From one corner the board grows
-//! along the edges; only places that lie on each other's edges, with the colours between them as they must be, belong
-//! together. So nothing but a chessboard grows, whatever its number of squares and whether all of it is in the picture.
+//! The edges of a corner lead to its neighbours, at which dark and bright change sides. From one corner the board grows along the
+//! edges. Two corners are neighbours where each lies on an edge of the other, with the right colours between them. Only a
+//! chessboard grows so, with any number of squares, in the picture as a whole or in part.
 
 use super::corners::{self, Corner, between_lines};
 use super::grey::Grey;
 use crate::geometry::ImagePoint;
-use crate::math::{count, median};
+use crate::math::count;
 use image::RgbImage;
 use nalgebra::Vector2;
 use std::collections::{BTreeMap, VecDeque};
@@ -90,9 +90,9 @@ fn on_copy(grey: &Grey, k: usize) -> Option<Board> {
 type Cells = BTreeMap<(i32, i32), Corner>;
 
 /// Most that a neighbour may lie off the edge that leads to it, rad.
-const OFF_EDGE: f64 = 0.22;
+const LARGEST_OFF_EDGE_RAD: f64 = 0.22;
 /// Most that a neighbour's own edge may differ in direction, rad: lenses bend lines, slants turn them.
-const TURNED: f64 = 0.3;
+const LARGEST_EDGE_TURN_RAD: f64 = 0.3;
 /// Nearest that neighbours may be, px of the copy.
 const NEAREST_PX: f64 = 5.0;
 /// Least contrast across the edge between neighbours, as a share of the corner's.
@@ -178,8 +178,8 @@ fn neighbour(
             }
             let off = along.perp(&d).atan2(along.dot(&d)).abs();
             // the next corner has its colours the other way round: its other edge continues this one
-            if off < OFF_EDGE
-                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < TURNED
+            if off < LARGEST_OFF_EDGE_RAD
+                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < LARGEST_EDGE_TURN_RAD
                 && edge_between(blurred, from, to, edge)
             {
                 best = Some((distance, j));
@@ -194,7 +194,7 @@ fn neighbour(
     best.map(|b| b.1)
 }
 
-/// Whether dark and bright lie on both sides of the way from one corner to the other as the first one has them.
+/// Whether dark and bright lie on the same sides of the line between two corners as they do at the first one.
 fn edge_between(g: &Grey, from: &Corner, to: &Corner, edge: usize) -> bool {
     let d = Vector2::new(to.at.x - from.at.x, to.at.y - from.at.y);
     let length = d.norm();
@@ -236,7 +236,7 @@ fn largest(found: &[Corner], links: &Links) -> Cells {
     best
 }
 
-/// Which of a corner's four neighbours stands where on the board: column +1, row +1, column −1, row −1.
+/// Which of a corner's four edges leads to which neighbour: column +1, row +1, column −1, row −1.
 #[derive(Clone, Copy)]
 struct Frame {
     right: usize,
@@ -295,10 +295,10 @@ fn carried(from: &Corner, frame: Frame, to: &Corner) -> Frame {
     }
 }
 
-/// How far from where its neighbours have it a corner may lie, as a share of their distance.
-const OFF_PLACE: f64 = 0.2;
+/// Largest distance of a corner from the position that its neighbours predict, as a share of their distance.
+const LARGEST_PREDICTION_ERROR: f64 = 0.2;
 
-/// Adds corners that the search missed, where two in a line say that there is one.
+/// Adds corners that the search missed: each continues the line of two others.
 fn fill(blurred: &Grey, cells: &mut Cells) {
     const WAYS: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
     loop {
@@ -334,19 +334,19 @@ fn continued(blurred: &Grey, first: &Corner, second: &Corner) -> Option<Corner> 
             corners::corner(blurred, ImagePoint::new(near.x + u * r, near.y + v * r))
         })?;
     // colours as at the first: two steps away they are the same again
-    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < TURNED;
+    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < LARGEST_EDGE_TURN_RAD;
     let edge = usize::from(
         between_lines(second.edges[1], step.y.atan2(step.x))
             < between_lines(second.edges[0], step.y.atan2(step.x)),
     );
-    (found.at.distance(near) < OFF_PLACE * step.norm()
+    (found.at.distance(near) < LARGEST_PREDICTION_ERROR * step.norm()
         && alike(0)
         && alike(1)
         && edge_between(blurred, second, &found, edge))
     .then_some(found)
 }
 
-/// The corners on the full picture, to a fraction of a pixel; those that can't be had so are left out.
+/// The corners refined on the full picture, to a fraction of a pixel, without those where that fails.
 fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), ImagePoint> {
     const WAYS: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
     let factor = count(k);
@@ -373,9 +373,9 @@ fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), Image
 
 /// Most that a corner may lie off the middle between its neighbours on either side, as a share of half their distance.
 /// Perspective at 60° and a strong lens stay below a fifth.
-const OFF_MIDDLE: f64 = 0.25;
+const LARGEST_OFF_MIDDLE: f64 = 0.25;
 
-/// Leaves out corners that break the board's even spacing, the one that breaks it most often first.
+/// Removes corners that violate the board's even spacing, the one with most violations first.
 fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
     loop {
         let mut broken: BTreeMap<(i32, i32), (usize, usize)> = BTreeMap::new();
@@ -386,7 +386,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
                     continue;
                 };
                 let middle = ImagePoint::new(0.5 * (a.x + b.x), 0.5 * (a.y + b.y));
-                let breaks = middle.distance(*at) > OFF_MIDDLE * 0.5 * a.distance(*b);
+                let breaks = middle.distance(*at) > LARGEST_OFF_MIDDLE * 0.5 * a.distance(*b);
                 for cell in triple {
                     let tally = broken.entry(cell).or_default();
                     tally.0 += usize::from(breaks);
@@ -394,7 +394,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
                 }
             }
         }
-        // of those that break it equally often, the one with fewer lines that hold
+        // of equal numbers of violations, the one on fewer evenly spaced lines
         let worst = broken
             .into_iter()
             .filter(|(_, t)| t.0 > 0)
@@ -406,8 +406,8 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
     }
 }
 
-/// Corners with fewer neighbours than this in their row and column together hang on by chance.
-const LEAST_COMPANY: usize = 2;
+/// A corner with fewer neighbours than this in its row and column together is there by chance.
+const LEAST_NEIGHBOURS: usize = 2;
 
 /// The board of these corners, numbered from 0, its longer side as columns.
 fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
@@ -422,7 +422,7 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
         };
         let lonely: Vec<(i32, i32)> = cells
             .keys()
-            .filter(|c| beside(c) < LEAST_COMPANY)
+            .filter(|c| beside(c) < LEAST_NEIGHBOURS)
             .copied()
             .collect();
         if lonely.is_empty() {
@@ -457,16 +457,4 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
     let (a, b) = (side(left, right), side(top, bottom));
     let size = [a.max(b), a.min(b)];
     (size[1] >= LEAST_SIDE).then_some(Board { corners, size })
-}
-
-/// Median distance between neighbours in a row, px.
-#[must_use]
-pub fn spacing_px(board: &Board) -> f64 {
-    let mut all: Vec<f64> = board
-        .corners
-        .windows(2)
-        .filter(|w| w[0].row == w[1].row && w[0].column + 1 == w[1].column)
-        .map(|w| w[0].at.distance(w[1].at))
-        .collect();
-    median(&mut all)
 }

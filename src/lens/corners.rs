@@ -1,6 +1,6 @@
-//! Places where four squares meet, dark and bright in turn: saddle points of the brightness.
+//! Corners at which four squares meet, dark and bright in turn: saddle points of the brightness.
 //!
-//! Around such a place the brightness on a small circle goes dark, bright, dark, bright, and is the same on opposite sides
+//! On a small circle about a corner the brightness goes dark, bright, dark, bright, and is the same on opposite sides
 //! (compare Bennett and Lasenby 2014, "ChESS – Quick and robust detection of chess-board features", CVIU 118). The two
 //! lines on which it changes are the edges of the squares; they lead to the next corners.
 
@@ -14,18 +14,18 @@ use std::f64::consts::{PI, TAU};
 const SMOOTHING_PX: f32 = 1.2;
 /// Radius of the circle on which the four sectors are looked at, px.
 const CIRCLE_PX: f64 = 3.5;
-/// Places on the circle: an even number, so that each has its opposite.
+/// Samples on the circle: an even number, so that each has its opposite.
 const CIRCLE_PLACES: usize = 32;
-/// A corner's saddle is the strongest within so many pixels.
-const ALONE_PX: usize = 2;
+/// Radius within which a corner's saddle is the strongest, px.
+const SUPPRESSION_PX: usize = 2;
 /// Least determinant of the (negative) Hessian: that of a corner of 12 grey levels after the blur (C/(πσ²))².
 const LEAST_SADDLE: f32 = 5.0;
 /// Most corners of a picture, strongest first: no sheet has as many.
 const MOST_CORNERS: usize = 4000;
 /// Least difference between the bright and the dark sectors, grey levels.
 const LEAST_CONTRAST: f32 = 10.0;
-/// Most that opposite sides may differ, as a share of what neighbouring sectors differ (sums of squares).
-const MOST_ODD: f32 = 0.35;
+/// Largest difference of opposite sides, as a share of that of neighbouring sectors (sums of squares).
+const LARGEST_ASYMMETRY: f32 = 0.35;
 
 /// A corner as seen on a reduced copy.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,8 +64,8 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
             if v < LEAST_SADDLE {
                 continue;
             }
-            let mut around = (y - ALONE_PX..=y + ALONE_PX)
-                .flat_map(|j| (x - ALONE_PX..=x + ALONE_PX).map(move |i| (i, j)));
+            let mut around = (y - SUPPRESSION_PX..=y + SUPPRESSION_PX)
+                .flat_map(|j| (x - SUPPRESSION_PX..=x + SUPPRESSION_PX).map(move |i| (i, j)));
             // of equal neighbours the first counts
             let beaten = around.any(|(i, j)| {
                 let u = saddle[j * w + i];
@@ -84,7 +84,7 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
         .collect()
 }
 
-/// The picture as [`find`] wants it.
+/// The blurred picture for [`find`].
 pub(super) fn smoothed(grey: &Grey) -> Grey {
     grey.blurred(SMOOTHING_PX)
 }
@@ -170,7 +170,7 @@ fn sectors(ring: &[f32; CIRCLE_PLACES]) -> Option<([f64; 2], f32)> {
         odd += (a - b) * (a - b);
         even += (a + b) * (a + b);
     }
-    if odd > MOST_ODD * even {
+    if odd > LARGEST_ASYMMETRY * even {
         return None;
     }
     let mut crossings: Vec<(f64, bool)> = Vec::new();
@@ -207,14 +207,14 @@ pub(super) fn between_lines(a: f64, b: f64) -> f64 {
 }
 
 /// Most steps of [`refine`], and the step below which it has converged, px.
-const SHARPEN_STEPS: usize = 40;
+const REFINE_STEPS: usize = 40;
 const CONVERGED_PX: f64 = 1e-3;
 
 /// A corner to a fraction of a pixel, on the full picture: the point to which all gradients within `radius` px stand at right
 /// angles (Förstner and Gülch 1987). `None` where it runs away or the gradients point one way only.
 pub(super) fn refine(g: &Grey, start: ImagePoint, radius: f64) -> Option<ImagePoint> {
     let mut at = start;
-    for _ in 0..SHARPEN_STEPS {
+    for _ in 0..REFINE_STEPS {
         let next = crossing(g, at, radius)?;
         let step = next.distance(at);
         at = next;

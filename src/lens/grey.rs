@@ -1,11 +1,11 @@
-//! A picture in shades of grey, and the few things that are done to it.
+//! A grey picture: reduction, blur and sampling.
 
 use crate::geometry::ImagePoint;
 use crate::imaging::Neighbours;
 use image::{ImageBuffer, Luma, RgbImage};
 use imageproc::filter::gaussian_blur_f32;
 
-/// Luma of a picture on the 0–255 scale; places are pixels of this copy.
+/// Luma of a picture on the 0–255 scale; coordinates are pixels of this copy.
 #[derive(Clone, Debug)]
 pub(super) struct Grey {
     pub(super) width: usize,

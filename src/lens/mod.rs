@@ -1,5 +1,5 @@
 //! The lens of a camera, from photos of a printed chessboard: `sheet` makes one, `board` finds it (or any other) in a photo,
-//! `zhang` fits the lens to what was seen, `sufficiency` says whether that is enough, and `profile` is what is kept of it.
+//! `zhang` calibrates the lens, `sufficiency` says whether the photos suffice, and `profile` is the document that is kept.
 
 mod assumptions;
 pub mod board;
@@ -23,14 +23,14 @@ use crate::record::{Failure, Note};
 use board::Board;
 use nalgebra::Vector2;
 use std::collections::BTreeMap;
-use zhang::{Calibrated, Pair};
+use zhang::{Calibration, Pair};
 
-/// A photo that was looked at for the board.
+/// A photo in which the board was searched for.
 #[derive(Clone, Debug)]
 pub struct Look {
     /// File name without folders.
     pub file: String,
-    /// What took it.
+    /// The camera that took it.
     pub camera: CameraKey,
     /// The board, in pixels of the picture as stored; `None` where there is none.
     pub board: Option<Board>,
@@ -54,12 +54,12 @@ pub fn look(photo: &Photo, file: &str) -> Look {
     }
 }
 
-/// What is told about the photos.
+/// What a person specifies about the photos.
 #[derive(Clone, Debug, Default)]
 pub struct LensOptions {
-    /// Inner corners of the board, in either order; `None`: as most photos show it.
+    /// Inner corners of the board, in either order; `None`: the size that most photos show.
     pub board: Option<[u32; 2]>,
-    /// Name of the profile; `None`: made of what the photos say.
+    /// Name of the profile; `None`: derived from the photos' camera.
     pub name: Option<String>,
 }
 
@@ -160,7 +160,7 @@ fn usual_camera(looks: &[Look]) -> CameraKey {
         .unwrap_or_default()
 }
 
-/// Inner corners of the board: those told, else of the whole boards the size seen most often, else the largest seen.
+/// Inner corners of the board: those specified, else the most frequent size of whole boards, else the largest size.
 fn board_size(looks: &[Look], camera: &CameraKey, options: &LensOptions) -> Option<[u32; 2]> {
     if let Some([a, b]) = options.board {
         return Some([a.max(b), a.min(b)]);
@@ -255,11 +255,11 @@ fn plain_numbers(lens: &crate::geometry::camera::Lens) -> LensNumbers {
     }
 }
 
-fn numbers(fit: &Calibrated) -> LensNumbers {
+fn numbers(fit: &Calibration) -> LensNumbers {
     plain_numbers(&fit.lens.lens)
 }
 
-fn deviations(fit: &Calibrated) -> LensNumbers {
+fn deviations(fit: &Calibration) -> LensNumbers {
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
     LensNumbers {
         f_px: rounded(sd(zhang::LN_F) * fit.lens.lens.f_px, PIXEL),
@@ -270,7 +270,7 @@ fn deviations(fit: &Calibrated) -> LensNumbers {
     }
 }
 
-fn more_terms(all: &Calibrated) -> MoreTerms {
+fn more_terms(all: &Calibration) -> MoreTerms {
     MoreTerms {
         lens: plain_numbers(&all.lens.lens),
         k3: rounded(all.lens.k3, UNITLESS),

@@ -19,9 +19,9 @@ pub const ENDING: &str = ".lens.json";
 pub struct LensProfile {
     /// Always [`SCHEMA`].
     pub schema: String,
-    /// What it is called: end records name it in `lens_profile`.
+    /// Its name, which end records give in `lens_profile`.
     pub name: String,
-    /// Which photos it is for.
+    /// The camera whose photos it applies to.
     pub camera: CameraKey,
     /// The lens; `None` where the photos didn't suffice.
     pub lens: Option<LensNumbers>,
@@ -34,13 +34,13 @@ pub struct LensProfile {
     /// Root mean square distance of seen and fitted corners, px, over all photos used.
     #[serde(default)]
     pub rms_px: Option<f64>,
-    /// How far from the principal point corners of the board were seen, px: beyond, the lens is a guess.
+    /// Distance of the outermost corner from the principal point, px. Farther out the lens is extrapolated.
     #[serde(default)]
     pub reach_px: Option<f64>,
     /// Inner corners of the board, the larger number first.
     #[serde(default)]
     pub board: Option<[u32; 2]>,
-    /// What came of each photo.
+    /// The result for each photo.
     #[serde(default)]
     pub photos: Vec<ProfilePhoto>,
     /// Remarks: what would make it better.
@@ -57,7 +57,7 @@ pub struct LensProfile {
     pub extra: Extra,
 }
 
-/// What a camera writes into its photos, as far as it tells lenses apart. Absent: the photos didn't say.
+/// The EXIF facts by which lenses are distinguished. A missing one isn't in the photos.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct CameraKey {
     /// Maker.
@@ -112,12 +112,12 @@ pub struct MoreTerms {
     pub rms_px: f64,
 }
 
-/// What came of one photo of the board.
+/// The result for one photo of the board.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ProfilePhoto {
     /// File name without folders.
     pub file: String,
-    /// Whether the profile rests on it.
+    /// Whether the profile was fitted to it.
     pub used: bool,
     /// Corners seen.
     pub corners: u32,
@@ -144,7 +144,7 @@ pub enum ProfileError {
     /// A profile of photos that didn't suffice.
     #[error("it holds no lens, its photos didn't suffice: {0}")]
     NoLens(String),
-    /// Numbers that no lens has.
+    /// Values that no lens has.
     #[error("its numbers are those of no lens: make it anew with `bossmark lens fit`")]
     Numbers,
 }
@@ -168,7 +168,7 @@ const SAME_FOCAL: f64 = 0.02;
 const SAME_SHAPE: f64 = 0.005;
 
 impl CameraKey {
-    /// What a photo says.
+    /// The key of a photo.
     #[must_use]
     pub fn of(photo: &Photo) -> Self {
         let exif = &photo.exif;
@@ -184,7 +184,7 @@ impl CameraKey {
         }
     }
 
-    /// How a photo that says this stands to a profile for `self`.
+    /// How a photo with this key matches a profile for `self`.
     #[must_use]
     pub fn matches(&self, photo: &Self) -> Match {
         let differ = |a: Option<f64>, b: Option<f64>, by: f64| match (a, b) {
@@ -249,8 +249,8 @@ impl LensProfile {
         }
     }
 
-    /// The lens of a photo by this profile, with what lenses do between sheet and face added to its error. `None` where the
-    /// profile holds no lens.
+    /// The lens of a photo by this profile. Its error includes how lenses change between the photos of the board and that of the
+    /// face. `None` where the profile holds no lens.
     #[must_use]
     pub fn prior(&self, photo: &Photo, range: &AtTheRange) -> Option<LensPrior> {
         let l = self.lens?;
@@ -284,8 +284,9 @@ impl LensProfile {
     }
 }
 
-/// The profile for a photo among several: the same camera, lens and zoom, of the same size if there is one, else resized;
-/// of equals the first. A single profile that a person has `named` is also taken where the photo doesn't say what took it.
+/// The profile for a photo among several: that of the same camera, lens and zoom. One of the same size comes before one that is
+/// resized; of equals the first counts. A single profile that a person has `named` also applies to a photo that doesn't say which
+/// camera took it.
 #[must_use]
 pub fn pick<'a>(
     profiles: &'a [LensProfile],

@@ -32,7 +32,7 @@ impl Paper {
         }
     }
 
-    /// What it is called.
+    /// Its name.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -42,7 +42,7 @@ impl Paper {
     }
 }
 
-/// What is written on the sheet, line by line.
+/// The lines of text on the sheet.
 fn words(paper: Paper) -> [String; 8] {
     [
         format!(

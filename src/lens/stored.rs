@@ -12,7 +12,7 @@ pub(super) const fn size(orientation: u8, [width, height]: [u32; 2]) -> [u32; 2]
     }
 }
 
-/// A point of the upright picture → where it is stored, px; `stored` is the stored picture's size (EXIF 2.3, 4.6.4 A).
+/// A point of the upright picture → of the stored one, px; `stored` is the stored picture's size (EXIF 2.3, 4.6.4 A).
 pub(super) fn from_upright(orientation: u8, stored: [u32; 2], p: ImagePoint) -> ImagePoint {
     let (right, bottom) = (f64::from(stored[0]) - 1.0, f64::from(stored[1]) - 1.0);
     let (x, y) = (p.x, p.y);

@@ -1,13 +1,13 @@
-//! Whether photos of the board suffice for a lens, and what would make it better.
+//! Whether photos of the board suffice to calibrate a lens, and what would improve the calibration.
 
 use super::assumptions::Sufficient;
-use super::zhang::{CX, CY, Calibrated, K1, K2, LN_F, Pair};
+use super::zhang::{CX, CY, Calibration, K1, K2, LN_F, Pair};
 use crate::geometry::ImagePoint;
 use crate::math::{count, median};
 use crate::record::{Failure, Note};
 use nalgebra::{Vector2, Vector3};
 
-/// The photos that are used, and what was made of them.
+/// The photos used, and the calibration from them.
 pub(super) struct Evidence<'a> {
     pub(super) files: &'a [&'a str],
     pub(super) views: &'a [Vec<Pair>],
@@ -15,11 +15,11 @@ pub(super) struct Evidence<'a> {
     pub(super) size: [f64; 2],
 }
 
-/// Corners that miss the fit by more than this share of the diagonal (in the middle photo) weren't just seen badly: the board
-/// was bent or the lens changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
+/// Largest residual of the corners (in the median photo), as a share of the diagonal. Above it the board was bent or the lens
+/// changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
 const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
-/// A photo that fits worse than the middle one by this factor is named.
-const WORSE: f64 = 3.0;
+/// A photo whose residual is this many times that of the median photo is named.
+const OUTLIER_RATIO: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
 pub(super) fn too_few(n: usize, s: &Sufficient) -> Option<Failure> {
@@ -50,8 +50,8 @@ pub(super) fn no_fit() -> Failure {
     )
 }
 
-/// Why the lens is not to be relied on, if so.
-pub(super) fn refusal(fit: &Calibrated, e: &Evidence, s: &Sufficient) -> Option<Failure> {
+/// Why the lens is not to be used, if so.
+pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option<Failure> {
     let angle = widest_angle_deg(fit);
     if angle < s.least_angle_deg {
         return Some(failure(
@@ -90,11 +90,11 @@ pub(super) fn refusal(fit: &Calibrated, e: &Evidence, s: &Sufficient) -> Option<
     None
 }
 
-/// Remarks on a lens that is relied on.
+/// Remarks on a lens that may be used.
 /// `all` is the fit with all terms.
 pub(super) fn notes(
-    fit: &Calibrated,
-    all: Option<&Calibrated>,
+    fit: &Calibration,
+    all: Option<&Calibration>,
     e: &Evidence,
     s: &Sufficient,
 ) -> Vec<Note> {
@@ -135,7 +135,7 @@ pub(super) fn notes(
     }
     let middle = median(&mut fit.rms_px.clone());
     for (file, rms) in e.files.iter().zip(&fit.rms_px) {
-        if *rms > WORSE * middle {
+        if *rms > OUTLIER_RATIO * middle {
             out.push(Note::new(
                 "photo-fits-badly",
                 format!(
@@ -148,7 +148,7 @@ pub(super) fn notes(
 }
 
 /// Largest angle between the boards' planes of two photos, degrees.
-fn widest_angle_deg(fit: &Calibrated) -> f64 {
+fn widest_angle_deg(fit: &Calibration) -> f64 {
     let normals: Vec<Vector3<f64>> = fit
         .poses
         .iter()
@@ -167,7 +167,7 @@ fn widest_angle_deg(fit: &Calibrated) -> f64 {
 }
 
 /// Distance of the outermost corner of the board from the principal point, px.
-pub(super) fn reach_px(fit: &Calibrated, e: &Evidence) -> f64 {
+pub(super) fn reach_px(fit: &Calibration, e: &Evidence) -> f64 {
     let l = &fit.lens.lens;
     let middle = Vector2::new(l.cx_px, l.cy_px);
     let seen = e.views.iter().flatten();
@@ -175,7 +175,7 @@ pub(super) fn reach_px(fit: &Calibrated, e: &Evidence) -> f64 {
 }
 
 /// Largest difference of two fits in the picture's corners, px.
-fn apart_px(a: &Calibrated, b: &Calibrated, size: [f64; 2]) -> f64 {
+fn apart_px(a: &Calibration, b: &Calibration, size: [f64; 2]) -> f64 {
     let corners = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)];
     corners
         .into_iter()
@@ -188,7 +188,7 @@ fn apart_px(a: &Calibrated, b: &Calibrated, size: [f64; 2]) -> f64 {
 }
 
 /// Standard deviation of the distortion at the picture's corners, px, from the radial terms.
-fn corner_sd_px(fit: &Calibrated, size: [f64; 2]) -> f64 {
+fn corner_sd_px(fit: &Calibration, size: [f64; 2]) -> f64 {
     let l = &fit.lens.lens;
     let r = 0.5 * size[0].hypot(size[1]) / l.f_px;
     let slope = Vector2::new(l.f_px * r.powi(3), l.f_px * r.powi(5));
@@ -197,8 +197,8 @@ fn corner_sd_px(fit: &Calibrated, size: [f64; 2]) -> f64 {
     slope.dot(&(of * slope)).max(0.0).sqrt()
 }
 
-/// Corners of the picture that no corner of the board comes near, by name. `reach`: how far along the way from the middle
-/// a corner must lie.
+/// Names of the picture's corners that no corner of the board comes near. `reach`: the part of the way from the picture's middle
+/// to its corner that a corner of the board must have.
 fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
     let half = Vector2::new(0.5 * e.size[0], 0.5 * e.size[1]);
     let names = [
@@ -223,9 +223,9 @@ fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
         .collect()
 }
 
-/// Whether the terms beyond k1 and k2 tell something: the Bayesian information criterion (Schwarz 1978) with three more
+/// Whether the terms beyond k1 and k2 are supported by the data: the Bayesian information criterion (Schwarz 1978) with three more
 /// parameters.
-pub(super) fn more_help(plain: &Calibrated, all: &Calibrated, corners: usize) -> bool {
+pub(super) fn more_help(plain: &Calibration, all: &Calibration, corners: usize) -> bool {
     plain.deviance - all.deviance > 3.0 * (2.0 * count(corners.max(1))).ln()
         && all.overall_px < plain.overall_px
 }

@@ -2,7 +2,7 @@
 //! calibration", IEEE TPAMI 22(11).
 //!
 //! Homographies give focal length and principal point in closed form (his section 3.1, with square pixels and no skew), the
-//! poses follow from them, and all is refined together by robust least squares on the corners' places in the pictures
+//! poses follow from them, and all is refined together by robust least squares on the corners' image coordinates
 //! (his section 3.3), now with the distortion terms.
 
 use crate::geometry::camera::{Lens, Pose};
@@ -10,7 +10,7 @@ use crate::geometry::homography::homography;
 use crate::math::{self, Problem, SD_FROM_MAD, Solution, count, least_squares, median};
 use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, Vector2, Vector3};
 
-/// Place of a parameter among those of the lens: logarithm of the focal length, principal point, radial and tangential terms.
+/// Index of a parameter among those of the lens: logarithm of the focal length, principal point, radial and tangential terms.
 pub(super) const LN_F: usize = 0;
 pub(super) const CX: usize = 1;
 pub(super) const CY: usize = 2;
@@ -19,9 +19,9 @@ pub(super) const K2: usize = 4;
 pub(super) const P1: usize = 5;
 pub(super) const P2: usize = 6;
 pub(super) const K3: usize = 7;
-/// The lens as measuring knows it: without tangential and third radial term.
+/// The parameters without the tangential and the third radial terms, as measuring uses them.
 pub(super) const PLAIN: [usize; 5] = [LN_F, CX, CY, K1, K2];
-/// With all terms.
+/// All parameters.
 pub(super) const ALL: [usize; 8] = [LN_F, CX, CY, K1, K2, P1, P2, K3];
 const POSE: usize = 6;
 
@@ -79,19 +79,19 @@ impl FullLens {
     }
 }
 
-/// A corner of the board: its place on it (squares) and in the picture (px).
+/// A corner of the board: its position on the board (squares) and in the picture (px).
 pub type Pair = (Vector2<f64>, Vector2<f64>);
 
-/// What came of a calibration.
+/// The result of a calibration.
 #[derive(Clone, Debug)]
-pub struct Calibrated {
+pub struct Calibration {
     /// The lens.
     pub lens: FullLens,
     /// Covariance of the parameters fitted (ln f, cx, cy, k1, k2, then p1, p2, k3 if these were), scaled by the residuals.
     pub covariance: DMatrix<f64>,
     /// The board before the camera in each view; lengths in squares.
     pub poses: Vec<Pose>,
-    /// Root mean square distance of seen and fitted corners in each view, px; every corner counts.
+    /// Root mean square residual of the corners in each view, px, without weights.
     pub rms_px: Vec<f64>,
     /// The same over all views.
     pub overall_px: f64,
@@ -101,7 +101,7 @@ pub struct Calibrated {
     pub(super) deviance: f64,
 }
 
-/// First lens of a picture of that size: from the homographies, or a usual one where these don't tell.
+/// First estimate of the lens of a picture of that size: from the homographies, or a usual lens where these don't determine one.
 fn closed_form(homographies: &[Matrix3<f64>], size: [f64; 2]) -> Lens {
     let unit = 0.5 * (size[0] + size[1]);
     let middle = Vector2::new(0.5 * (size[0] - 1.0), 0.5 * (size[1] - 1.0));
@@ -210,9 +210,9 @@ struct Bundle<'a> {
 /// Step sizes of the numerical derivatives: the lens in the order of its parameters, then turn and shift of a pose.
 const LENS_STEPS: [f64; 8] = [1e-6, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6];
 const POSE_STEPS: [f64; POSE] = [1e-6, 1e-6, 1e-6, 1e-5, 1e-5, 1e-5];
-/// Standard deviations of what is taken for granted of any lens, so wide that a handful of corners outweighs them: logarithm
-/// of the focal length against the first guess, principal point in diagonals, the terms of distortion.
-const WIDE: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
+/// Prior standard deviations, so wide that a few corners outweigh them: logarithm of the focal length against the first estimate,
+/// principal point in diagonals, the terms of distortion.
+const PRIOR_SDS: [f64; 8] = [2.0, 0.2, 0.2, 1.0, 2.0, 0.1, 0.1, 4.0];
 
 impl Bundle<'_> {
     fn at(&self, x: &DVector<f64>) -> (FullLens, Vec<Pose>) {
@@ -253,7 +253,7 @@ impl Bundle<'_> {
                     CX | CY => (lens.value(*p) - first[*p], self.size_px),
                     _ => (lens.value(*p), 1.0),
                 };
-                value / (WIDE[*p] * unit)
+                value / (PRIOR_SDS[*p] * unit)
             })
             .collect()
     }
@@ -309,7 +309,7 @@ const LEAST_SD_PX: f64 = 0.01;
 /// Calibrates the lens of pictures of that size (px) from views of one board, with the plain terms. `None`: some view shows
 /// no plane, or the search didn't end.
 #[must_use]
-pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
+pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibration> {
     let homographies: Vec<Matrix3<f64>> =
         views.iter().map(|v| homography(v)).collect::<Option<_>>()?;
     if homographies.is_empty() {
@@ -333,8 +333,8 @@ pub fn calibrate(views: &[Vec<Pair>], size: [f64; 2]) -> Option<Calibrated> {
 pub fn with_all_terms(
     views: &[Vec<Pair>],
     size: [f64; 2],
-    plain: &Calibrated,
-) -> Option<Calibrated> {
+    plain: &Calibration,
+) -> Option<Calibration> {
     refined(
         views,
         size,
@@ -352,7 +352,7 @@ fn refined(
     poses: Vec<Pose>,
     which: &[usize],
     scale: Option<f64>,
-) -> Option<Calibrated> {
+) -> Option<Calibration> {
     let n = which.len();
     let mut problem = Bundle {
         lens,
@@ -369,7 +369,7 @@ fn refined(
         let start = DVector::zeros(n + POSE * views.len());
         problem.sd_px = 1.0;
         let before = problem.residuals(&start);
-        // the first poses know nothing of distortion: everything counts then
+        // the first poses are without distortion, so that no corner is down-weighted yet
         let factor = if round == 0 && scale.is_none() {
             3.0
         } else {
@@ -406,7 +406,7 @@ fn refined(
         at += 2 * view.len();
         rms_px.push(rms(own));
     }
-    Some(Calibrated {
+    Some(Calibration {
         lens: problem.lens,
         covariance: DMatrix::from_fn(n, n, |i, j| all[(i, j)]),
         poses: problem.poses,
@@ -417,7 +417,7 @@ fn refined(
     })
 }
 
-/// Root mean square of the corners' distances, from the misses in x and y.
+/// Root mean square of the corners' residuals, given those in x and in y.
 fn rms(misses: &[f64]) -> f64 {
     let n = count(misses.len() / 2).max(1.0);
     (misses.iter().map(|m| m * m).sum::<f64>() / n).sqrt()

@@ -1,4 +1,4 @@
-//! How well a person marks points: data of `calibration/points.json`.
+//! How well a person marks points: data of `calibration/manual-points.json`.
 
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -11,8 +11,9 @@ pub(super) struct Assumptions {
     pub(super) direction_sd_deg: f64,
 }
 
-static ASSUMPTIONS: LazyLock<Option<Assumptions>> =
-    LazyLock::new(|| serde_json::from_str(include_str!("../../calibration/points.json")).ok());
+static ASSUMPTIONS: LazyLock<Option<Assumptions>> = LazyLock::new(|| {
+    serde_json::from_str(include_str!("../../calibration/manual-points.json")).ok()
+});
 
 /// The assumptions; the built-in file always parses (tested), `None` stands for a broken build.
 pub(super) fn assumptions() -> Option<&'static Assumptions> {

@@ -15,7 +15,7 @@ use crate::face::{
 use crate::geometry::camera::{LN_F, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::photo::Photo;
-use solve::{Known, Solved};
+use solve::{CameraSolution, Correspondence};
 
 /// Why no camera could be made of the points.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -119,7 +119,7 @@ fn known(
     photo: &Photo,
     points: &Points,
     assumed: &assumptions::Assumptions,
-) -> Result<Vec<Known>, ManualFitError> {
+) -> Result<Vec<Correspondence>, ManualFitError> {
     let (w, h) = (f64::from(photo.width), f64::from(photo.height));
     let sd_px = points.sd_px.unwrap_or(assumed.tap_sd_px);
     let direction = points
@@ -136,7 +136,7 @@ fn known(
                 photo.height,
             ));
         }
-        out.push(Known {
+        out.push(Correspondence {
             name: mark.name(),
             px: ImagePoint::new(x, y),
             mm: mark.mm,
@@ -153,7 +153,7 @@ fn known(
     Ok(out)
 }
 
-fn by_hand(tested: &outlier_test::TestedFit, known: &[Known]) -> Vec<Note> {
+fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<Note> {
     let by_hand = About::ByHand {
         points: known.len() - tested.left_out.len(),
         rms_px: tested.solved.rms_px,
@@ -174,7 +174,7 @@ fn by_hand(tested: &outlier_test::TestedFit, known: &[Known]) -> Vec<Note> {
 
 /// The covariance as fits to rings state it: the roll apart from the rest.
 fn finished(
-    solved: Solved,
+    solved: CameraSolution,
     mut notes: Vec<Note>,
     photo: &Photo,
     spec: &FaceSpec,
@@ -205,7 +205,6 @@ fn finished(
         notes: Vec::new(),
         edges: Vec::new(),
         candidates: Vec::new(),
-        offsets_mm: Vec::new(),
         sheet: None,
         evidence: None,
     };

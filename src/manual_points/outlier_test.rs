@@ -1,13 +1,13 @@
 //! Which of the points don't fit the others.
 
 use super::ManualFitError;
-use super::solve::{Known, NoCamera, Solved, solve};
+use super::solve::{CameraSolution, Correspondence, NoCamera, solve};
 use crate::face::LensPrior;
 
 /// The fit to the points that agree, and the points that were left out.
 #[derive(Clone, Debug)]
 pub(super) struct TestedFit {
-    pub(super) solved: Solved,
+    pub(super) solved: CameraSolution,
     /// Points left out, and how far each is off, px.
     pub(super) left_out: Vec<(usize, f64)>,
     /// The two left out would fit in each other's place.
@@ -23,22 +23,29 @@ const CLEAR_RATIO: f64 = 3.0;
 /// Fewest points that must remain: one more than fix the camera, so that they check one another.
 const LEAST_LEFT: usize = 5;
 
-fn is_sound(s: &Solved) -> bool {
+fn is_sound(s: &CameraSolution) -> bool {
     let limit = MOST_OF_ONE * s.scale.max(1.0);
     s.scale <= MOST_SCALE && s.miss_sd.iter().all(|m| *m <= limit)
 }
 
-fn without(known: &[Known], leave: &[usize]) -> Vec<usize> {
+fn without(known: &[Correspondence], leave: &[usize]) -> Vec<usize> {
     (0..known.len()).filter(|i| !leave.contains(i)).collect()
 }
 
-fn solve_without(known: &[Known], leave: &[usize], prior: &LensPrior) -> Result<Solved, NoCamera> {
-    let points: Vec<&Known> = without(known, leave).iter().map(|i| &known[*i]).collect();
+fn solve_without(
+    known: &[Correspondence],
+    leave: &[usize],
+    prior: &LensPrior,
+) -> Result<CameraSolution, NoCamera> {
+    let points: Vec<&Correspondence> = without(known, leave).iter().map(|i| &known[*i]).collect();
     solve(&points, prior)
 }
 
 /// The camera of the points that agree.
-pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<TestedFit, ManualFitError> {
+pub(super) fn sound(
+    known: &[Correspondence],
+    prior: &LensPrior,
+) -> Result<TestedFit, ManualFitError> {
     let all = solve_without(known, &[], prior);
     match all {
         Ok(solved) if is_sound(&solved) => {
@@ -78,7 +85,7 @@ pub(super) fn sound(known: &[Known], prior: &LensPrior) -> Result<TestedFit, Man
 }
 
 /// The best fit without one point, else without two.
-fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<TestedFit> {
+fn without_some(known: &[Correspondence], prior: &LensPrior, scale: f64) -> Option<TestedFit> {
     let ones = (0..known.len()).map(|i| vec![i]).collect::<Vec<_>>();
     let twos = (0..known.len())
         .flat_map(|i| (0..i).map(move |j| vec![j, i]))
@@ -109,7 +116,7 @@ fn without_some(known: &[Known], prior: &LensPrior, scale: f64) -> Option<Tested
 }
 
 /// Whether two points fit a camera in each other's place.
-fn changed_fits(known: &[Known], solved: &Solved, a: usize, b: usize) -> bool {
+fn changed_fits(known: &[Correspondence], solved: &CameraSolution, a: usize, b: usize) -> bool {
     let off = |place: usize, mark: usize| {
         solved
             .camera
@@ -121,7 +128,7 @@ fn changed_fits(known: &[Known], solved: &Solved, a: usize, b: usize) -> bool {
 }
 
 /// The two points that make all fit when they change places, if only one pair does.
-fn interchanged(known: &[Known], prior: &LensPrior, scale: f64) -> Option<(usize, usize)> {
+fn interchanged(known: &[Correspondence], prior: &LensPrior, scale: f64) -> Option<(usize, usize)> {
     let mut tried: Vec<(f64, (usize, usize))> = Vec::new();
     for i in 0..known.len() {
         for j in 0..i {

@@ -13,7 +13,7 @@ pub(super) const LEAST_POINTS: usize = 4;
 
 /// A point of the face in the picture.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Known {
+pub(super) struct Correspondence {
     pub(super) name: String,
     pub(super) px: ImagePoint,
     pub(super) mm: FacePoint,
@@ -24,7 +24,7 @@ pub(super) struct Known {
 
 /// A camera that was fitted to points.
 #[derive(Clone, Debug)]
-pub(super) struct Solved {
+pub(super) struct CameraSolution {
     pub(super) camera: Camera,
     pub(super) covariance: CameraCovariance,
     /// Distance of each point from the fit, px.
@@ -48,7 +48,7 @@ pub(super) enum NoCamera {
 struct Fit<'a> {
     base: Camera,
     prior: &'a LensPrior,
-    points: &'a [&'a Known],
+    points: &'a [&'a Correspondence],
     /// Takes a miss in px to standard deviations, for each point.
     whitening: Vec<Matrix2<f64>>,
 }
@@ -100,7 +100,10 @@ impl Problem for Fit<'_> {
 }
 
 /// Fits a camera to the points.
-pub(super) fn solve(points: &[&Known], prior: &LensPrior) -> Result<Solved, NoCamera> {
+pub(super) fn solve(
+    points: &[&Correspondence],
+    prior: &LensPrior,
+) -> Result<CameraSolution, NoCamera> {
     let base = first(points, prior)?;
     let mut fit = Fit {
         base,
@@ -122,7 +125,7 @@ pub(super) fn solve(points: &[&Known], prior: &LensPrior) -> Result<Solved, NoCa
         return Err(NoCamera::Contradiction);
     }
     let camera = fit.base;
-    let miss = |p: &&Known| {
+    let miss = |p: &&Correspondence| {
         camera
             .image_from_face(p.mm)
             .map_or(f64::INFINITY, |q| q.distance(p.px))
@@ -136,7 +139,7 @@ pub(super) fn solve(points: &[&Known], prior: &LensPrior) -> Result<Solved, NoCa
     let scale = (residuals.norm_squared() / freedom).sqrt();
     let covariance = math::covariance(&information, 0.0) * scale.max(1.0).powi(2);
     let squares: f64 = miss_px.iter().map(|m| m * m).sum();
-    Ok(Solved {
+    Ok(CameraSolution {
         camera,
         covariance: CameraCovariance::from_fn(|i, j| covariance[(i, j)]),
         rms_px: (squares / count(points.len())).sqrt(),
@@ -147,7 +150,7 @@ pub(super) fn solve(points: &[&Known], prior: &LensPrior) -> Result<Solved, NoCa
 }
 
 /// The camera that the points' homography shows, with the lens as expected.
-fn first(points: &[&Known], prior: &LensPrior) -> Result<Camera, NoCamera> {
+fn first(points: &[&Correspondence], prior: &LensPrior) -> Result<Camera, NoCamera> {
     let lens = Lens {
         f_px: prior.f_px,
         cx_px: prior.cx_px,
@@ -195,7 +198,7 @@ fn in_a_line(pairs: &[(Vector2<f64>, Vector2<f64>)]) -> bool {
     (0..pairs.len()).any(narrow)
 }
 
-fn whitening(camera: &Camera, point: &Known) -> Matrix2<f64> {
+fn whitening(camera: &Camera, point: &Correspondence) -> Matrix2<f64> {
     let mut cov = Matrix2::identity() * point.sd_px * point.sd_px;
     if let Some([dx, dy]) = point.along {
         let at = |s: f64| {

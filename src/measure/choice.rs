@@ -7,7 +7,7 @@ use crate::face::{self, FaceFit};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{round_i64, rounded};
 use crate::photo::Photo;
-use crate::record::{Failure, SeenFace, Session};
+use crate::record::{FaceInPhoto, Failure, Session};
 use crate::shaft::{self, Shafts, View, WeightsError};
 
 /// The face that is measured, and the other faces of this kind in the photo.
@@ -16,7 +16,7 @@ pub(super) struct ChosenFace {
     pub(super) shafts: Shafts,
     pub(super) others: Vec<FaceFit>,
     /// All faces, the chosen one among them, as the record lists them.
-    pub(super) seen: Vec<SeenFace>,
+    pub(super) seen: Vec<FaceInPhoto>,
 }
 
 /// Ranks the faces and takes the one wanted. Faces with shafts rank first, then those that are large in the picture, then those
@@ -141,8 +141,8 @@ fn seen_face(
     fit: &FaceFit,
     spec: &FaceSpec,
     taken: bool,
-) -> SeenFace {
-    SeenFace {
+) -> FaceInPhoto {
+    FaceInPhoto {
         px: [rounded(at.x, 1), rounded(at.y, 1)],
         radius_px: rounded(radius_px(fit, at, spec), 1),
         shafts: u32::try_from(shafts).unwrap_or(u32::MAX),

@@ -4,8 +4,8 @@ use crate::colours;
 use crate::face::spec::FaceSpec;
 use crate::face::{self, FaceFit};
 use crate::photo::Photo;
-use crate::record::{ArrowProposed, End, Entry, EntryKind, Lean, NamedArrow};
-use crate::shaft::{self, ArrowLook, Shaft, ShaftKind, Shafts};
+use crate::record::{ArrowProposal, End, Entry, Lean, NamedArrow};
+use crate::shaft::{self, ArrowLook, Shaft, Shafts};
 
 /// Smallest confidence at which a proposal counts as a shaft; the reading uses the same threshold.
 pub(super) const MIN_COUNTED_CONFIDENCE: f64 = 0.5;
@@ -42,11 +42,7 @@ fn entry(id: u64, s: &Shaft, spec: &FaceSpec, fit: &FaceFit) -> Entry {
             [s.cov_mm2[(1, 0)], s.cov_mm2[(1, 1)]],
         ]),
         px: Some([s.entry_px.x, s.entry_px.y]),
-        kind: match s.kind {
-            ShaftKind::Fletched => EntryKind::Fletched,
-            ShaftKind::Bare => EntryKind::Bare,
-            ShaftKind::Unknown => EntryKind::Unknown,
-        },
+        kind: s.kind,
         kind_probability: Some(s.kind_probability),
         confidence: Some(s.confidence),
         lean: s.lean.map(|l| Lean {
@@ -84,7 +80,7 @@ pub(super) fn propose_arrows(
     let found = shaft::identify(&photo.pixels, &fit.camera, white, &shafts.shafts, &looks);
     for (entry, proposal) in end.entries.iter_mut().zip(found) {
         entry.arrow_proposed = proposal.and_then(|p| {
-            Some(ArrowProposed {
+            Some(ArrowProposal {
                 arrow: arrows.get(p.arrow)?.arrow.trim().to_owned(),
                 p: p.p,
             })
@@ -96,11 +92,7 @@ pub(super) fn propose_arrows(
 fn arrow_look(arrow: &NamedArrow) -> ArrowLook {
     let named = |name: &String| colours::named(name);
     ArrowLook {
-        kind: arrow.kind.and_then(|kind| match kind {
-            EntryKind::Fletched => Some(ShaftKind::Fletched),
-            EntryKind::Bare => Some(ShaftKind::Bare),
-            EntryKind::Unknown => None,
-        }),
+        kind: arrow.kind,
         nock: arrow.nock.as_ref().and_then(named),
         vanes: arrow.vanes.iter().flatten().filter_map(named).collect(),
     }

@@ -75,7 +75,7 @@ pub(super) fn fit_faces(
     face::fit_all(photo, spec, &fit).map_err(|error| match error {
         FaceError::NoFace { other, .. } => {
             // one spot of several looks like a face of one centre: the layout is looked for as well
-            let seen = pattern::read(photo, &fit).map(|seen| seen.face);
+            let seen = pattern::read(photo, &fit);
             match seen.filter(|face| face.pattern != spec.pattern).or(other) {
                 Some(face) => {
                     let words = pattern::words(face);

@@ -210,7 +210,7 @@ pub fn face_of_size(
             "no face of any known pattern found: photograph the whole face with its rings free, or name it with --face".to_owned(),
         ));
     };
-    let pattern = seen.face.pattern.clone().unwrap_or_default();
+    let pattern = seen.pattern.clone().unwrap_or_default();
     let of_size = |f: &&FaceSpec| (f.diameter_mm - size_mm).abs() < 0.5;
     spec::of_pattern(&pattern).find(of_size).ok_or_else(|| {
         let sizes: Vec<String> = spec::of_pattern(&pattern)

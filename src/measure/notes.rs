@@ -4,11 +4,11 @@ use super::entries::MIN_COUNTED_CONFIDENCE;
 use super::{MeasureOptions, Pick};
 use crate::face::FaceFit;
 use crate::geometry::FacePoint;
-use crate::record::{End, Entry, EntryKind, Note, SeenFace};
+use crate::record::{ArrowKind, End, Entry, FaceInPhoto, Note};
 use crate::text::notes;
 
 /// The photo shows several faces of this kind.
-pub(super) fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note {
+pub(super) fn several_faces(seen: &[FaceInPhoto], options: &MeasureOptions) -> Note {
     let taken = match options.pick {
         None if options.fit.near.is_none() => notes::FaceChoice::Largest,
         Some(Pick::Number(_)) => notes::FaceChoice::ByNumber,
@@ -19,7 +19,7 @@ pub(super) fn several_faces(seen: &[SeenFace], options: &MeasureOptions) -> Note
 
 /// Width of a usual shaft, mm.
 const SHAFT_WIDTH_MM: f64 = 5.5;
-/// Width in the picture below which shafts can't be measured, px. On drawn photos (`examples/sweep.rs`) 58 % of shafts 1.0 px wide
+/// Width in the picture below which shafts can't be measured, px. On drawn photos (`examples/measuring/sweep.rs`) 58 % of shafts 1.0 px wide
 /// (from 9 m) were found, and 93 % of those 1.5 px wide (from 6 m).
 const MIN_SHAFT_WIDTH_PX: f64 = 1.25;
 
@@ -40,7 +40,7 @@ pub(super) fn count_differs(end: &End) -> Option<Note> {
             |e: &&Entry| e.kind == kind && e.confidence.is_none_or(|c| c >= MIN_COUNTED_CONFIDENCE);
         end.entries.iter().filter(counted).count()
     };
-    let seen = [of(EntryKind::Fletched), of(EntryKind::Bare)];
+    let seen = [of(ArrowKind::Fletched), of(ArrowKind::Bare)];
     (seen != [fletched, bare].map(|n| n as usize))
         .then(|| notes::count_differs([fletched, bare], seen))
 }

@@ -4,9 +4,7 @@ use super::limits::{JpegLayout, LARGEST_MEMORY, made_up_rows, needed_chunks};
 use super::{ExifFacts, LARGEST_AREA_PX, LARGEST_SIDE_PX, PhotoError};
 use image::error::ImageError;
 use image::metadata::Orientation;
-use image::{
-    DynamicImage, GenericImageView, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage,
-};
+use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
 use std::borrow::Cow;
 use std::io::{Cursor, ErrorKind};
 

@@ -1,7 +1,7 @@
 //! What a reading has to say beside its numbers: codes with their values; `text::reading` makes the sentences.
 
 use super::MissedShots;
-use crate::record::{EntryKind, HistoryAbout, Remark, written};
+use crate::record::{ArrowKind, HistoryAbout, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing could be read.
@@ -86,7 +86,7 @@ pub enum About {
         /// The arrows.
         arrows: Vec<OddArrow>,
         /// Kinds with two arrows that land apart.
-        of_two: Vec<EntryKind>,
+        of_two: Vec<ArrowKind>,
     },
     /// One mark on two arrows of an end.
     MixedArrows {
@@ -124,7 +124,7 @@ pub struct CountDiffers {
     /// The end.
     pub end: String,
     /// The kind.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// The number given.
     pub given: usize,
     /// The number there, missed shots counted in.
@@ -146,7 +146,7 @@ pub struct NamedFlier {
 #[derive(Clone, Debug, PartialEq)]
 pub struct OddArrow {
     /// Its kind.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// Its mark.
     pub mark: String,
     /// How far it lands from the others, mm.

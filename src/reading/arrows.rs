@@ -10,7 +10,7 @@ use super::posterior::Without;
 use super::sets::all_up_to;
 use super::weigher::ln_sum;
 use super::{Assumptions, Conditions, Posterior, Shot, posterior};
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// With fewer arrows of a kind it can't be told which of them is the odd one.
@@ -28,7 +28,7 @@ const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732
 /// What is known about one numbered arrow.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Judged {
-    pub(super) kind: EntryKind,
+    pub(super) kind: ArrowKind,
     pub(super) mark: String,
     /// Its own offset from the other arrows of its kind, mm.
     pub(super) offset_mm: [f64; 2],
@@ -60,12 +60,12 @@ pub(super) fn posterior_with_arrows(
         shots: shots.to_vec(),
         judged: Vec::new(),
     };
-    for _ in [EntryKind::Fletched, EntryKind::Bare] {
+    for _ in [ArrowKind::Fletched, ArrowKind::Bare] {
         let Some(base) = &out.posterior else {
             break;
         };
         let arrows = arrows_of(&out.shots, assumptions);
-        let taken: Vec<EntryKind> = out.left_out().map(|arrow| arrow.kind).collect();
+        let taken: Vec<ArrowKind> = out.left_out().map(|arrow| arrow.kind).collect();
         let mut judged: Vec<Judged> = arrows
             .iter()
             .filter_map(|arrow| glance(&out.shots, arrow, base, conditions.scale, assumptions))
@@ -160,7 +160,7 @@ impl WithArrows {
 
 /// A numbered arrow.
 struct Arrow {
-    kind: EntryKind,
+    kind: ArrowKind,
     mark: String,
     ambiguous: bool,
 }
@@ -174,7 +174,7 @@ impl Arrow {
 /// The numbered arrows that were shot in enough ends.
 fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<Arrow> {
     let mut arrows = Vec::new();
-    for kind in [EntryKind::Fletched, EntryKind::Bare] {
+    for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
         let mut ends: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
         for shot in shots.iter().filter(|shot| shot.kind == kind) {
             if let Some(mark) = shot.arrow.as_deref() {
@@ -252,10 +252,10 @@ struct Residual {
     error: [f64; 2],
 }
 
-fn scatter_of(posterior: &Posterior, kind: EntryKind) -> [f64; 2] {
+fn scatter_of(posterior: &Posterior, kind: ArrowKind) -> [f64; 2] {
     match kind {
-        EntryKind::Bare => posterior.bare_sd_mm,
-        EntryKind::Fletched | EntryKind::Unknown => posterior.fletched_sd_mm,
+        ArrowKind::Bare => posterior.bare_sd_mm,
+        ArrowKind::Fletched | ArrowKind::Unknown => posterior.fletched_sd_mm,
     }
 }
 
@@ -284,8 +284,8 @@ fn weigh(
             for axis in 0..2 {
                 // the end's centre from the shots beside it, bad ones counting for little
                 let shift = |kind| match kind {
-                    EntryKind::Bare => without.axes[axis].mean_mm,
-                    EntryKind::Fletched | EntryKind::Unknown => 0.0,
+                    ArrowKind::Bare => without.axes[axis].mean_mm,
+                    ArrowKind::Fletched | ArrowKind::Unknown => 0.0,
                 };
                 let (mut weight, mut sum) = (0.0, 0.0);
                 for (other, flier) in rest.iter().zip(&without.fliers) {
@@ -422,9 +422,9 @@ mod tests {
                     end,
                     id: arrow + 1,
                     kind: if arrow < 3 {
-                        EntryKind::Fletched
+                        ArrowKind::Fletched
                     } else {
-                        EntryKind::Bare
+                        ArrowKind::Bare
                     },
                     place_mm: [wobble[at] + odd, wobble[(at + 3) % wobble.len()]],
                     variance_mm2: [4.0, 4.0],
@@ -503,7 +503,7 @@ mod tests {
         let bare: Vec<&Judged> = out
             .judged
             .iter()
-            .filter(|a| a.kind == EntryKind::Bare)
+            .filter(|a| a.kind == ArrowKind::Bare)
             .collect();
         assert_eq!(bare.len(), 2);
         assert!(

@@ -3,7 +3,7 @@
 use super::posterior::AxisPosterior;
 use super::{Assumptions, Horizontal, HorizontalCall, Posterior, Shot, Vertical, VerticalCall};
 use crate::math::{round_i64, rounded};
-use crate::record::{EntryKind, Hand};
+use crate::record::{ArrowKind, Hand};
 
 /// Probabilities are written to this many decimals.
 const DECIMALS: i32 = 4;
@@ -84,7 +84,7 @@ impl Calls {
 
 /// A kind has just two shots, and one lies before all, the other behind all shots of the other kind in its end.
 fn lies_either_side(shots: &[Shot], axis: usize) -> bool {
-    [EntryKind::Fletched, EntryKind::Bare]
+    [ArrowKind::Fletched, ArrowKind::Bare]
         .into_iter()
         .any(|kind| {
             let pair: Vec<&Shot> = shots.iter().filter(|shot| shot.kind == kind).collect();
@@ -190,7 +190,7 @@ fn masses(axis: &AxisPosterior, tolerance: f64) -> [f64; 3] {
 mod tests {
     use super::*;
 
-    fn shot(end: usize, kind: EntryKind, x: f64) -> Shot {
+    fn shot(end: usize, kind: ArrowKind, x: f64) -> Shot {
         Shot {
             end,
             id: 0,
@@ -203,7 +203,7 @@ mod tests {
 
     #[test]
     fn two_bare_shots_on_either_side() {
-        use EntryKind::{Bare, Fletched};
+        use ArrowKind::{Bare, Fletched};
         let group = [
             shot(0, Fletched, -10.0),
             shot(0, Fletched, 0.0),

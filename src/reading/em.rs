@@ -2,7 +2,7 @@
 //! (Dempster, Laird & Rubin 1977.) It only tells where the exact sums start to look.
 
 use super::{Assumptions, Shot};
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 
 /// Rounds of the EM: it starts close and only has to sort good from bad.
 const ROUNDS: usize = 30;
@@ -50,7 +50,7 @@ pub(super) fn flier_probabilities(
 
 impl State {
     fn expected(&self, shot: &Shot) -> f64 {
-        let offset = if shot.kind == EntryKind::Bare {
+        let offset = if shot.kind == ArrowKind::Bare {
             self.offset
         } else {
             0.0
@@ -60,7 +60,7 @@ impl State {
 
     /// Variance of the shot itself, without the error of measuring.
     fn variance(&self, shot: &Shot, widening: f64) -> f64 {
-        let ratio = if shot.kind == EntryKind::Bare {
+        let ratio = if shot.kind == ArrowKind::Bare {
             RATIO
         } else {
             1.0
@@ -82,7 +82,7 @@ impl State {
             let error = shot.variance_mm2[axis];
             let weight = (1.0 - p) / (self.variance(shot, 1.0) + error)
                 + p / (self.variance(shot, kappa) + error);
-            let group = &mut groups[shot.end][usize::from(shot.kind == EntryKind::Bare)];
+            let group = &mut groups[shot.end][usize::from(shot.kind == ArrowKind::Bare)];
             group.0 += weight;
             group.1 += weight * shot.place_mm[axis];
         }
@@ -125,7 +125,7 @@ impl State {
 fn start(sorted: &[&Shot], axis: usize, ends: usize, least: f64) -> State {
     let mut groups = vec![[Vec::new(), Vec::new()]; ends];
     for shot in sorted {
-        groups[shot.end][usize::from(shot.kind == EntryKind::Bare)].push(shot.place_mm[axis]);
+        groups[shot.end][usize::from(shot.kind == ArrowKind::Bare)].push(shot.place_mm[axis]);
     }
     let mut pairs = Vec::new();
     let mut offsets = Vec::new();
@@ -164,7 +164,7 @@ pub(super) fn median(values: &[f64]) -> Option<f64> {
 mod tests {
     use super::*;
 
-    fn shot(end: usize, kind: EntryKind, x: f64, y: f64) -> Shot {
+    fn shot(end: usize, kind: ArrowKind, x: f64, y: f64) -> Shot {
         Shot {
             end,
             id: 0,
@@ -180,8 +180,8 @@ mod tests {
         let mut shots = Vec::new();
         for i in 0..7 {
             let step = f64::from(i) - 3.0;
-            shots.push(shot(0, EntryKind::Fletched, 9.0 * step, -7.0 * step));
-            shots.push(shot(0, EntryKind::Bare, 80.0 - 8.0 * step, 6.0 * step));
+            shots.push(shot(0, ArrowKind::Fletched, 9.0 * step, -7.0 * step));
+            shots.push(shot(0, ArrowKind::Bare, 80.0 - 8.0 * step, 6.0 * step));
         }
         shots[5].place_mm[0] += 250.0;
         let sorted: Vec<&Shot> = shots.iter().collect();

@@ -5,7 +5,7 @@
 
 use super::{Assumptions, Group, Groups, Shot};
 use crate::math::rounded;
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
@@ -15,8 +15,8 @@ const DECIMALS: i32 = 1;
 /// Sizes of both groups; `None` for a kind that never has two shots in an end.
 pub(super) fn sizes(shots: &[Shot], assumptions: &Assumptions) -> Groups {
     Groups {
-        fletched: of_kind(shots, EntryKind::Fletched, assumptions),
-        bare: of_kind(shots, EntryKind::Bare, assumptions),
+        fletched: of_kind(shots, ArrowKind::Fletched, assumptions),
+        bare: of_kind(shots, ArrowKind::Bare, assumptions),
     }
 }
 
@@ -26,9 +26,9 @@ pub(super) fn plain_difference(shots: &[Shot]) -> Option<[f64; 2]> {
     let mut ends: BTreeMap<usize, [Vec<[f64; 2]>; 2]> = BTreeMap::new();
     for shot in shots {
         let kind = match shot.kind {
-            EntryKind::Fletched => 0,
-            EntryKind::Bare => 1,
-            EntryKind::Unknown => continue,
+            ArrowKind::Fletched => 0,
+            ArrowKind::Bare => 1,
+            ArrowKind::Unknown => continue,
         };
         ends.entry(shot.end).or_default()[kind].push(shot.place_mm);
     }
@@ -48,7 +48,7 @@ pub(super) fn plain_difference(shots: &[Shot]) -> Option<[f64; 2]> {
     (weight > 0.0).then(|| sum.map(|s| s / weight))
 }
 
-fn of_kind(shots: &[Shot], kind: EntryKind, assumptions: &Assumptions) -> Option<Group> {
+fn of_kind(shots: &[Shot], kind: ArrowKind, assumptions: &Assumptions) -> Option<Group> {
     let mut ends: BTreeMap<usize, Vec<[f64; 2]>> = BTreeMap::new();
     for shot in shots.iter().filter(|shot| shot.kind == kind) {
         ends.entry(shot.end).or_default().push(shot.place_mm);
@@ -158,7 +158,7 @@ mod tests {
             all.iter_mut().for_each(|shot| shot.kind = kind);
             all
         };
-        use EntryKind::{Bare, Fletched};
+        use ArrowKind::{Bare, Fletched};
         let all = [
             of(0, Fletched, &[(0.0, 0.0), (2.0, 4.0)]),
             of(0, Bare, &[(11.0, 2.0)]),
@@ -179,7 +179,7 @@ mod tests {
             .map(|(&(x, y), id)| Shot {
                 end,
                 id,
-                kind: EntryKind::Fletched,
+                kind: ArrowKind::Fletched,
                 place_mm: [x, y],
                 variance_mm2: [1.0, 1.0],
                 arrow: None,

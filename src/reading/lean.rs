@@ -2,7 +2,7 @@
 
 use super::{LeanReading, Shot};
 use crate::math::rounded;
-use crate::record::{End, EntryKind, Lean};
+use crate::record::{ArrowKind, End, Lean};
 
 /// Degrees are written to this many decimals.
 const DECIMALS: i32 = 2;
@@ -12,7 +12,7 @@ const DECIMALS: i32 = 2;
 pub(super) fn difference(ends: &[&End], shots: &[Shot]) -> Option<LeanReading> {
     let (mut weight, mut right, mut up) = (0.0, 0.0, 0.0);
     for (place, end) in ends.iter().enumerate() {
-        let group = |kind: EntryKind| -> Option<(f64, f64, f64)> {
+        let group = |kind: ArrowKind| -> Option<(f64, f64, f64)> {
             let leans: Vec<Lean> = shots
                 .iter()
                 .filter(|shot| shot.end == place && shot.kind == kind)
@@ -26,7 +26,7 @@ pub(super) fn difference(ends: &[&End], shots: &[Shot]) -> Option<LeanReading> {
                 .collect();
             mean(&leans)
         };
-        if let (Some(fletched), Some(bare)) = (group(EntryKind::Fletched), group(EntryKind::Bare)) {
+        if let (Some(fletched), Some(bare)) = (group(ArrowKind::Fletched), group(ArrowKind::Bare)) {
             let precision = 1.0 / (fletched.2 + bare.2);
             weight += precision;
             right += precision * (bare.0 - fletched.0);

@@ -213,13 +213,13 @@ fn for_open(
 mod tests {
     use super::*;
     use crate::reading::{Conditions, Shot, posterior};
-    use crate::record::EntryKind;
+    use crate::record::ArrowKind;
 
     /// Three of each kind in one end, `away` apart on both axes, as wide as `wide`.
     fn groups(away: f64, wide: f64) -> Posterior {
         let assumptions = Assumptions::embedded().unwrap();
         let pattern = [(-1.0, 0.6), (0.3, -1.1), (0.7, 0.5)];
-        let shots: Vec<Shot> = [(EntryKind::Fletched, 0.0), (EntryKind::Bare, away)]
+        let shots: Vec<Shot> = [(ArrowKind::Fletched, 0.0), (ArrowKind::Bare, away)]
             .into_iter()
             .flat_map(|(kind, away)| pattern.map(|(x, y)| (kind, x * wide + away, y * wide + away)))
             .map(|(kind, x, y)| Shot {

@@ -6,7 +6,7 @@ use super::sets::{self, FlierSet};
 use super::weigher::{Weigher, sort_order};
 use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 use std::collections::BTreeSet;
 
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
@@ -316,8 +316,8 @@ fn finish(
         fliers: fliers.into_iter().map(|p: f64| p.min(1.0)).collect(),
         fletched_sd_mm: [scatter[0][0], scatter[1][0]],
         bare_sd_mm: [scatter[0][1], scatter[1][1]],
-        fletched: count(EntryKind::Fletched),
-        bare: count(EntryKind::Bare),
+        fletched: count(ArrowKind::Fletched),
+        bare: count(ArrowKind::Bare),
     }
 }
 
@@ -334,17 +334,17 @@ impl Prepared {
         }
         let order: Vec<usize> = sort_order(shots)
             .into_iter()
-            .filter(|&at| shots[at].kind != EntryKind::Unknown)
+            .filter(|&at| shots[at].kind != ArrowKind::Unknown)
             .collect();
-        let ends = |kind: EntryKind| -> BTreeSet<usize> {
+        let ends = |kind: ArrowKind| -> BTreeSet<usize> {
             shots
                 .iter()
                 .filter(|shot| shot.kind == kind)
                 .map(|shot| shot.end)
                 .collect()
         };
-        let bare = ends(EntryKind::Bare);
-        ends(EntryKind::Fletched)
+        let bare = ends(ArrowKind::Bare);
+        ends(ArrowKind::Fletched)
             .iter()
             .any(|end| bare.contains(end))
             .then_some(Self { order })
@@ -382,11 +382,11 @@ fn arrows_variance(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> f64
             1.0 / arrows as f64 - 1.0 / all.max(arrows) as f64
         }
     };
-    own * own * (share(EntryKind::Bare) + share(EntryKind::Fletched))
+    own * own * (share(ArrowKind::Bare) + share(ArrowKind::Fletched))
 }
 
 /// How many arrows of a kind were shot: by their marks if all have one, else the most in one end.
-fn arrows_of(shots: &[Shot], kind: EntryKind) -> usize {
+fn arrows_of(shots: &[Shot], kind: ArrowKind) -> usize {
     let of_kind: Vec<&Shot> = shots.iter().filter(|shot| shot.kind == kind).collect();
     let marks: Option<BTreeSet<&str>> = of_kind.iter().map(|shot| shot.arrow.as_deref()).collect();
     if let Some(marks) = marks {

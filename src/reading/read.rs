@@ -11,7 +11,7 @@ use super::{
     lean, more_shots,
 };
 use crate::math::rounded;
-use crate::record::{End, EntryKind, Hand};
+use crate::record::{ArrowKind, End, Hand};
 
 /// Lengths of a reading are written to a hundredth of a millimetre.
 const LENGTH_DECIMALS: i32 = 2;
@@ -146,8 +146,8 @@ impl Maker<'_> {
     fn make(&self) -> Reading {
         let tolerance_mm = self.tolerance();
         let mut reading = blank(self.ends, self.hand, self.distance_m);
-        reading.fletched = self.count_of(EntryKind::Fletched);
-        reading.bare = self.count_of(EntryKind::Bare);
+        reading.fletched = self.count_of(ArrowKind::Fletched);
+        reading.bare = self.count_of(ArrowKind::Bare);
         reading.tolerance_mm = tolerance_mm.map(length);
         reading.arrows = self.arrow_readings();
         reading.lean = lean::difference(self.ends, self.shots);
@@ -196,7 +196,7 @@ impl Maker<'_> {
         Some(at_reference * distance / self.assumptions.reference_distance_m)
     }
 
-    fn count_of(&self, kind: EntryKind) -> u32 {
+    fn count_of(&self, kind: ArrowKind) -> u32 {
         count(self.shots.iter().filter(|shot| shot.kind == kind).count())
     }
 

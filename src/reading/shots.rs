@@ -2,7 +2,7 @@
 //! is known.
 
 use super::Assumptions;
-use crate::record::{End, Entry, EntryKind, EntryState};
+use crate::record::{ArrowKind, End, Entry, EntryState};
 
 /// Farthest from the centre that an entry can lie, mm: no boss is larger, so beyond it a number is a slip.
 const FARTHEST_MM: f64 = 10_000.0;
@@ -21,7 +21,7 @@ pub struct Shot {
     /// The entry's id in its record.
     pub id: u64,
     /// Fletched or bare; a shot of unknown kind takes no part.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// [right, up] of the centre of its spot, mm.
     pub place_mm: [f64; 2],
     /// Variance of measuring on each axis, mm².
@@ -96,9 +96,9 @@ pub fn gather(ends: &[&End], assumptions: &Assumptions) -> Gathered {
 fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut Gathered) {
     for missed in &end.missed {
         match missed.kind {
-            EntryKind::Fletched => gathered.missed.fletched += 1,
-            EntryKind::Bare => gathered.missed.bare += 1,
-            EntryKind::Unknown => gathered.missed.unknown += 1,
+            ArrowKind::Fletched => gathered.missed.fletched += 1,
+            ArrowKind::Bare => gathered.missed.bare += 1,
+            ArrowKind::Unknown => gathered.missed.unknown += 1,
         }
     }
     let spots = Spots::of(end);
@@ -115,7 +115,7 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
                 .is_some_and(|c| c >= assumptions.least_confidence)
         {
             Some(Reason::Unconfirmed)
-        } else if entry.kind == EntryKind::Unknown {
+        } else if entry.kind == ArrowKind::Unknown {
             Some(Reason::UnknownKind)
         } else if centre.is_none() {
             Some(Reason::NoSpot)
@@ -279,7 +279,7 @@ impl Spots {
 fn pooled_roll(ends: &[&End], shots: &[Shot]) -> f64 {
     let mut pairs = vec![[0.0f64; 2]; ends.len()];
     for shot in shots {
-        let kind = usize::from(shot.kind == EntryKind::Bare);
+        let kind = usize::from(shot.kind == ArrowKind::Bare);
         if let Some(pair) = pairs.get_mut(shot.end) {
             pair[kind] += 1.0;
         }
@@ -320,7 +320,7 @@ mod tests {
     use super::*;
     use crate::record::{EntrySource, FaceRecord, Missed};
 
-    fn entry(id: u64, x: f64, y: f64, kind: EntryKind) -> Entry {
+    fn entry(id: u64, x: f64, y: f64, kind: ArrowKind) -> Entry {
         Entry {
             id,
             x_mm: x,
@@ -360,25 +360,25 @@ mod tests {
     #[test]
     fn what_counts_and_what_does_not() {
         let assumptions = Assumptions::embedded().unwrap();
-        let mut unsure = entry(2, 1.0, 1.0, EntryKind::Bare);
+        let mut unsure = entry(2, 1.0, 1.0, ArrowKind::Bare);
         unsure.state = EntryState::Proposed;
         unsure.confidence = Some(0.49);
         let mut sure = unsure.clone();
         sure.id = 3;
         sure.confidence = Some(0.5);
-        let mut untold = entry(5, 1.0, 2.0, EntryKind::Fletched);
+        let mut untold = entry(5, 1.0, 2.0, ArrowKind::Fletched);
         untold.cov_mm2 = None;
         let end = End {
             entries: vec![
-                entry(1, 10.0, 20.0, EntryKind::Fletched),
+                entry(1, 10.0, 20.0, ArrowKind::Fletched),
                 unsure,
                 sure,
-                entry(4, 0.0, 0.0, EntryKind::Unknown),
+                entry(4, 0.0, 0.0, ArrowKind::Unknown),
                 untold,
-                entry(6, f64::NAN, 0.0, EntryKind::Bare),
+                entry(6, f64::NAN, 0.0, ArrowKind::Bare),
             ],
             missed: vec![Missed {
-                kind: EntryKind::Bare,
+                kind: ArrowKind::Bare,
                 ..Missed::default()
             }],
             ..End::default()
@@ -405,14 +405,14 @@ mod tests {
     #[test]
     fn each_shot_is_measured_from_its_own_spot() {
         let assumptions = Assumptions::embedded().unwrap();
-        let mut told = entry(1, 5.0, 10.0, EntryKind::Bare);
+        let mut told = entry(1, 5.0, 10.0, ArrowKind::Bare);
         told.spot = Some(1);
         let end = End {
             face: Some(three_spots()),
             entries: vec![
                 told,
-                entry(2, 5.0, -200.0, EntryKind::Fletched),
-                entry(3, 0.0, 111.0, EntryKind::Fletched),
+                entry(2, 5.0, -200.0, ArrowKind::Fletched),
+                entry(3, 0.0, 111.0, ArrowKind::Fletched),
             ],
             ..End::default()
         };
@@ -430,9 +430,9 @@ mod tests {
         let mut end = End {
             face: Some(three_spots()),
             entries: vec![
-                entry(1, 0.0, 230.0, EntryKind::Bare),
-                entry(2, 0.0, 111.0, EntryKind::Fletched),
-                entry(3, 0.0, -215.0, EntryKind::Fletched),
+                entry(1, 0.0, 230.0, ArrowKind::Bare),
+                entry(2, 0.0, 111.0, ArrowKind::Fletched),
+                entry(3, 0.0, -215.0, ArrowKind::Fletched),
             ],
             ..End::default()
         };
@@ -445,9 +445,9 @@ mod tests {
     #[test]
     fn spots_without_centres_cannot_be_compared() {
         let assumptions = Assumptions::embedded().unwrap();
-        let mut one = entry(1, 0.0, 0.0, EntryKind::Bare);
+        let mut one = entry(1, 0.0, 0.0, ArrowKind::Bare);
         one.spot = Some(1);
-        let mut two = entry(2, 0.0, 0.0, EntryKind::Fletched);
+        let mut two = entry(2, 0.0, 0.0, ArrowKind::Fletched);
         two.spot = Some(2);
         let end = End {
             entries: vec![one.clone(), two.clone()],

@@ -3,7 +3,7 @@
 use super::em::median;
 use super::evidence::{AxisData, AxisShot, Lane, OffsetPrior};
 use super::{Assumptions, Shot};
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 
 /// Up to this many sd of its prior a centre is nothing unusual.
 const CENTRE_USUAL: f64 = 2.0;
@@ -76,7 +76,7 @@ impl Weigher {
                 .iter()
                 .map(|shot| AxisShot {
                     end: shot.end,
-                    bare: shot.kind == EntryKind::Bare,
+                    bare: shot.kind == ArrowKind::Bare,
                     z: shot.place_mm[axis],
                     variance: shot.variance_mm2[axis],
                 })
@@ -254,7 +254,7 @@ fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Ass
     }
     let places: Vec<f64> = sorted
         .iter()
-        .filter(|shot| shot.kind == EntryKind::Fletched)
+        .filter(|shot| shot.kind == ArrowKind::Fletched)
         .map(|shot| shot.place_mm[axis])
         .collect();
     let far = median(&places).unwrap_or(0.0);

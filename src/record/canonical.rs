@@ -1,7 +1,7 @@
 //! Records → bytes: always the same bytes for the same record.
 //!
-//! Two-space JSON, LF, the fields in the order of the type, lengths rounded to 0.001 mm, no −0, no NaN. (Rounded to 1 µm
-//! the numbers survive reading back bit by bit.)
+//! JSON indented by two spaces, lines ended by LF, fields in the order of the type. Lengths are rounded to 0.001 mm, and reading
+//! them back gives the same numbers bit by bit. There is no −0 and no NaN.
 
 use super::{CameraRecord, End, Entry, RecordError};
 use crate::math::rounded;
@@ -11,7 +11,7 @@ use std::io;
 
 /// Decimals of a length in mm or a place in px.
 const LENGTH: i32 = 3;
-/// Decimals of a pixel place: finer than lengths, so that `px` still maps to the millimetres beside it.
+/// Decimals of a position in px: finer than lengths, so that `px` still maps to the millimetres beside it.
 const PIXEL: i32 = 4;
 /// Decimals of a covariance in mm².
 const AREA: i32 = 6;
@@ -65,7 +65,7 @@ fn write<T: Serialize, F: Formatter>(document: &T, formatter: F) -> Result<Vec<u
     Ok(bytes)
 }
 
-/// The record with its numbers rounded as they are written; numbers that may be absent and aren't finite become absent.
+/// The record with its numbers rounded as they are written. An optional number that isn't finite becomes absent.
 ///
 /// # Errors
 /// When a number that a record must have is not finite.
@@ -96,7 +96,7 @@ fn must(value: &mut f64, digits: i32, what: &str) -> Result<(), RecordError> {
         });
     }
     let new = rounded(*value, digits);
-    // a number too large to be scaled stays as it is
+    // a number too large to be scaled is left unrounded
     if new.is_finite() {
         *value = new;
     }
@@ -162,7 +162,7 @@ fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
     for v in camera.face_to_camera.rotation.iter_mut().flatten() {
         must(v, UNITLESS, WHAT)?;
     }
-    // the homography has numbers of many sizes: it is written in full
+    // the elements of the homography differ in size by powers of ten: they are written in full
     for v in camera.image_to_face.iter().flatten() {
         must(&mut v.clone(), UNITLESS, WHAT)?;
     }

@@ -1,7 +1,7 @@
-//! Whether a session makes sense: names, units, limits.
+//! Checks of a session: names, units, limits.
 
 use super::keys::{LIMIT, SETTINGS, likely, nearest, strangers_in_session};
-use super::{EntryKind, Lever, Limit, NamedArrow, Session, Setup, When};
+use super::{ArrowKind, Lever, Limit, NamedArrow, Session, Setup, When};
 use crate::colours;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 /// What is wrong with a session. Each message is one sentence: what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum SessionFault {
-    /// A name that nobody knows but that is near to a known one.
+    /// An unknown name that resembles a known one.
     #[error("`{path}` is not known: did you mean `{likely}`?")]
     Misspelt {
         /// Where it stands.
@@ -17,7 +17,7 @@ pub enum SessionFault {
         /// The likely name.
         likely: String,
     },
-    /// A number outside anything that its unit can mean.
+    /// A number that is impossible in its unit.
     #[error("`{path}` is {value}, which can't be {unit}: {hint}")]
     Unit {
         /// Where it stands.
@@ -26,18 +26,18 @@ pub enum SessionFault {
         value: String,
         /// The unit of the field.
         unit: String,
-        /// What was probably meant.
+        /// The unit that was probably meant, as a hint for the reader.
         hint: String,
     },
-    /// A limit that no value can meet, or a step that leads nowhere.
+    /// A limit that no value can meet, or a step that isn't positive.
     #[error("the limit of `{setting}` contradicts itself ({why}): correct it in `limits`")]
     Limit {
         /// The setting.
         setting: String,
-        /// How.
+        /// What is wrong with it.
         why: String,
     },
-    /// A colour that has no name here.
+    /// A colour with an unknown name.
     #[error(
         "`{path}` is {colour:?}, which is no colour that is known (several of the vanes are joined by `+`, or a list in the file). Known, the likeliest first: {known}"
     )]
@@ -49,7 +49,7 @@ pub enum SessionFault {
         /// All names, the likely ones first.
         known: String,
     },
-    /// An arrow that can't be as told.
+    /// An arrow whose description is impossible.
     #[error("`{path}` {why}")]
     Arrow {
         /// Where it stands.
@@ -83,14 +83,14 @@ impl Range {
 }
 
 fn ranges() -> BTreeMap<String, Range> {
-    // the file is part of the program; a test reads it, so that nothing can be missing here
-    serde_json::from_str::<Ranges>(include_str!("../../calibration/settings.json"))
+    // the file is built in, and a test reads it: it always parses
+    serde_json::from_str::<Ranges>(include_str!("../../calibration/setting-ranges.json"))
         .map(|r| r.ranges)
         .unwrap_or_default()
 }
 
-/// Checks a session: misspelt names, numbers in another unit, limits that contradict, a date that is none. `path` is where
-/// the session stands in its file. All faults, in a fixed order.
+/// Checks a session for misspelt names, numbers in another unit, contradictory limits and an invalid date. `path` is the JSON path
+/// of the session in its file. Returns all faults, in a fixed order.
 #[must_use]
 pub fn check_session(session: &Session, path: &str) -> Vec<SessionFault> {
     let mut faults: Vec<SessionFault> = strangers_in_session(session, path)
@@ -146,7 +146,7 @@ fn check_setup(ranges: &BTreeMap<String, Range>, setup: &Setup, path: &str) -> V
     faults
 }
 
-/// Most arrows that one set-up tells of, and colours of one arrow's vanes.
+/// Largest number of arrows in a set-up, and of colours of one arrow's vanes.
 const MOST_ARROWS: usize = 48;
 const MOST_VANES: usize = 6;
 
@@ -175,7 +175,7 @@ fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault>
             "has the mark {mark:?} of an arrow before it: give each arrow one line"
         )));
     }
-    if arrow.kind == Some(EntryKind::Bare) && !vanes.is_empty() {
+    if arrow.kind == Some(ArrowKind::Bare) && !vanes.is_empty() {
         faults.push(wrong(
             "is bare and has `vanes`: leave them out, or make it fletched",
         ));
@@ -213,7 +213,7 @@ fn check_unit(
         return None;
     }
     let unit = unit_of(name);
-    // the unit that people slip into: how much of ours it is
+    // units that people use by mistake, and how many of the field's own unit each is
     let slip = match unit {
         "mm" => [("inches", 25.4), ("centimetres", 10.0)].as_slice(),
         "lb" => [("kilograms", 2.204_622_6), ("newtons", 0.224_808_9)].as_slice(),
@@ -309,7 +309,7 @@ fn check_limit(
     faults
 }
 
-/// Settings that stand outside their own limits now: told, not refused, since the limits speak of what may come.
+/// A sentence for each setting that is outside its own limits. That is no fault: limits restrict changes, not the present value.
 #[must_use]
 pub fn outside_limits(setup: &Setup) -> Vec<String> {
     setup

@@ -1,11 +1,11 @@
-//! What is different between two set-ups, lever by lever.
+//! The difference between two set-ups, lever by lever.
 
 use super::Setup;
 
-/// Numbers further apart than this are different settings.
-const APART: f64 = 0.001;
+/// Numbers that differ by more than this are different settings.
+const SAME_TOLERANCE: f64 = 0.001;
 
-/// What an archer can turn, cut or swap: settings that belong together are one lever.
+/// What an archer can turn, cut or replace. Settings that belong together are one lever.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Lever {
     /// Limb bolts: `bolt_turns_out`, `draw_weight_lb`.
@@ -45,7 +45,7 @@ impl Lever {
         Self::DrawLength,
     ];
 
-    /// The name that `change` has in an advice (and `keep` in a set-up); the last two are no changes of the advice.
+    /// Its name in `change` of an advice and in `keep` of a set-up. No advice changes the last two levers.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -62,7 +62,7 @@ impl Lever {
         }
     }
 
-    /// Fields of the set-up that this lever moves.
+    /// Fields of the set-up that belong to this lever.
     #[must_use]
     pub const fn settings(self) -> &'static [&'static str] {
         match self {
@@ -108,7 +108,7 @@ impl Setting {
     #[must_use]
     pub fn differs(&self, other: &Self) -> bool {
         match (self, other) {
-            (Self::Number(a), Self::Number(b)) => (a - b).abs() > APART,
+            (Self::Number(a), Self::Number(b)) => (a - b).abs() > SAME_TOLERANCE,
             _ => self != other,
         }
     }
@@ -171,13 +171,13 @@ impl SettingChange {
 pub struct LeverChange {
     /// The lever.
     pub lever: Lever,
-    /// Its settings that differ, in the order of [`Lever::settings`]; never empty. For the draw weight the bolts come
-    /// first where both set-ups have them: they alone decide *that* it was changed, the pounds say by how much.
+    /// Its settings that differ, in the order of [`Lever::settings`]; never empty. Where both set-ups give the limb bolts, the bolts
+    /// decide whether the draw weight was changed, and the pounds say by how much.
     pub settings: Vec<SettingChange>,
 }
 
 impl LeverChange {
-    /// After minus before of one of the settings; `None` if it didn't change, isn't known in both, or is a label.
+    /// After minus before of one of the settings; `None` if it is the same, is missing in a set-up, or is a label.
     #[must_use]
     pub fn amount(&self, setting: &str) -> Option<f64> {
         self.settings
@@ -187,17 +187,17 @@ impl LeverChange {
     }
 }
 
-/// What is different between two set-ups.
+/// The difference between two set-ups.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Comparison {
     /// Levers that differ, in the order of [`Lever::ALL`].
     pub changes: Vec<LeverChange>,
-    /// Settings known in one only: not known to differ, hence no change.
+    /// Settings that only one of the set-ups gives. They count as unchanged.
     pub incomplete: Vec<&'static str>,
 }
 
 impl Comparison {
-    /// Whether nothing is known to differ.
+    /// Whether no setting is known to differ.
     #[must_use]
     pub fn is_same(&self) -> bool {
         self.changes.is_empty()
@@ -209,19 +209,10 @@ impl Comparison {
         let levers = self.changes.iter();
         levers.flat_map(|lever| lever.settings.clone()).collect()
     }
-
-    /// The lever that alone differs, if it is exactly one.
-    #[must_use]
-    pub fn only(&self) -> Option<&LeverChange> {
-        match self.changes.as_slice() {
-            [one] => Some(one),
-            _ => None,
-        }
-    }
 }
 
-/// Compares two set-ups, the earlier one first. Present in both and apart = different; present in one = incomplete; absent
-/// in both = same. Labels, limits and unknown fields aren't compared.
+/// Compares two set-ups, the earlier one first. A setting that both give with other values is different. One that only one of them
+/// gives is incomplete. One that neither gives is the same. Labels, limits and unknown fields aren't compared.
 #[must_use]
 pub fn compare(from: &Setup, to: &Setup) -> Comparison {
     let mut result = Comparison::default();
@@ -236,7 +227,7 @@ pub fn compare(from: &Setup, to: &Setup) -> Comparison {
                     settings.push(SettingChange { setting, from, to });
                 }
                 (Some(_), Some(_)) | (None, None) => {}
-                // with the bolts known the pounds decide nothing, so that their absence leaves nothing open
+                // where the bolts decide, missing pounds leave nothing open
                 _ if bolts_decide => {}
                 _ => result.incomplete.push(setting),
             }
@@ -292,7 +283,7 @@ mod tests {
             ..base()
         };
         let change = compare(&base(), &turned);
-        let only = change.only().expect("one lever");
+        let only = change.changes.first().expect("one lever");
         assert_eq!(only.lever, Lever::DrawWeight);
         assert!(
             only.amount("bolt_turns_out")
@@ -302,7 +293,7 @@ mod tests {
             only.amount("draw_weight_lb")
                 .is_some_and(|a| (a + 0.6).abs() < 1e-9)
         );
-        // bolts in one record only: the pounds decide
+        // the bolts are in one record only, so the pounds decide
         let pounds = Setup {
             draw_weight_lb: Some(35.4),
             bolt_turns_out: None,
@@ -311,7 +302,8 @@ mod tests {
         let change = compare(&base(), &pounds);
         assert!(
             change
-                .only()
+                .changes
+                .first()
                 .is_some_and(|c| c.amount("draw_weight_lb").is_some())
         );
         assert_eq!(change.incomplete, ["bolt_turns_out"]);
@@ -325,7 +317,7 @@ mod tests {
             ..base()
         };
         let change = compare(&base(), &other_shafts);
-        let only = change.only().expect("one lever");
+        let only = change.changes.first().expect("one lever");
         assert_eq!(only.lever, Lever::ShaftSpine);
         assert_eq!(only.settings.len(), 2);
         assert_eq!(only.amount("shafts"), None);

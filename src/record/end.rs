@@ -106,7 +106,7 @@ pub struct FaceRecord {
     pub pattern: Option<String>,
     /// All faces of this kind that the photo shows, as `--which` counts them; absent where it is the only one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub seen: Option<Vec<SeenFace>>,
+    pub seen: Option<Vec<FaceInPhoto>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -123,7 +123,7 @@ pub struct PrintedZone {
 
 /// A face that a photo shows beside others of its kind.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct SeenFace {
+pub struct FaceInPhoto {
     /// Its middle in the picture, px.
     pub px: [f64; 2],
     /// Radius of its outermost ring there, px.

@@ -1,6 +1,6 @@
 //! The entries of a record: one for each shaft, and the shots that left none.
 
-use super::Extra;
+use super::{ArrowKind, Extra};
 use serde::{Deserialize, Serialize};
 
 /// One shaft's entry.
@@ -19,7 +19,7 @@ pub struct Entry {
     #[serde(default)]
     pub px: Option<[f64; 2]>,
     /// Fletched or bare.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// Probability of the kind, given that it is a shaft.
     #[serde(default)]
     pub kind_probability: Option<f64>,
@@ -31,7 +31,7 @@ pub struct Entry {
     pub arrow: Option<String>,
     /// The arrow that its colours suggest, until a person says which it is; absent if undecided.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub arrow_proposed: Option<ArrowProposed>,
+    pub arrow_proposed: Option<ArrowProposal>,
     /// Proposed by the program or confirmed by a person.
     #[serde(default)]
     pub state: EntryState,
@@ -60,24 +60,11 @@ pub struct Entry {
 
 /// The arrow that an entry probably is.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct ArrowProposed {
+pub struct ArrowProposal {
     /// The arrow's own mark, as the set-up gives it.
     pub arrow: String,
     /// Probability that it is this arrow.
     pub p: f64,
-}
-
-/// Kinds of shaft.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum EntryKind {
-    /// With vanes.
-    Fletched,
-    /// Without vanes.
-    Bare,
-    /// Not known.
-    #[default]
-    Unknown,
 }
 
 /// Whether a person has checked an entry.
@@ -118,13 +105,13 @@ pub struct Lean {
 }
 
 /// Entries of less confidence are looked at again.
-const SURE: f64 = 0.5;
+const SURE_CONFIDENCE: f64 = 0.5;
 
 impl Entry {
     /// Whether a person should look at it again: proposed, with little confidence.
     #[must_use]
     pub fn is_unsure(&self) -> bool {
-        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE)
+        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE_CONFIDENCE)
     }
 }
 
@@ -132,7 +119,7 @@ impl Entry {
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Missed {
     /// Its kind.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// Where it went, in words.
     #[serde(default)]
     pub note: Option<String>,

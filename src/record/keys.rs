@@ -1,4 +1,4 @@
-//! Names that documents may use, and the likely one behind a misspelt name.
+//! Names of the fields of documents, and the likely correction of a misspelt one.
 
 use super::{End, Extra, Session, Setup};
 
@@ -105,9 +105,11 @@ pub const SESSION_FILE: &[&str] = &[
     "schema", "face", "lens", "fletched", "bare", "session", "ends",
 ];
 
-/// Similarity (Jaro–Winkler, 0…1) from which a name is taken for a misspelling: one or two letters wrong in a usual name.
-const LIKELY: f64 = 0.87;
-/// In short names one letter weighs more: one added, left out, swapped or wrong is a misspelling from this length on.
+/// Least similarity (Jaro–Winkler, 0 to 1) at which a name counts as a misspelling: one or two wrong letters in a name of usual
+/// length.
+const LEAST_SIMILARITY: f64 = 0.87;
+/// From this length on a name with one letter added, left out, swapped or wrong is a misspelling, however low its similarity: in
+/// short names one letter lowers it more.
 const ONE_LETTER_FROM: usize = 3;
 
 /// The known name that `name` probably means; `None` if none is near. Case, spaces and hyphens don't count.
@@ -118,7 +120,7 @@ pub fn likely<'a>(name: &str, known: &[&'a str]) -> Option<&'a str> {
     known
         .iter()
         .filter(|k| {
-            strsim::jaro_winkler(&name, &plain(k)) >= LIKELY
+            strsim::jaro_winkler(&name, &plain(k)) >= LEAST_SIMILARITY
                 || (k.len() >= ONE_LETTER_FROM
                     && strsim::damerau_levenshtein(&name, &plain(k)) <= 1)
         })
@@ -139,10 +141,10 @@ pub fn nearest<'a>(name: &str, known: &[&'a str], most: usize) -> Vec<&'a str> {
     scored.into_iter().take(most).map(|(_, k)| k).collect()
 }
 
-/// A name that nobody knows, and what it probably means.
+/// An unknown name, and the known one that it probably stands for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Stranger {
-    /// Where it stands, as a path (`session.setup.point_gram`).
+    /// Its path in the document (`session.setup.point_gram`).
     pub path: String,
     /// The likely name.
     pub likely: Option<&'static str>,

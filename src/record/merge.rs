@@ -1,9 +1,9 @@
-//! Joining what several sources say about one end, field by field.
+//! Merging the sessions and set-ups that several sources give for one end, field by field.
 
 use super::{Session, Setup};
 
 impl Setup {
-    /// Field by field: what this set-up says, and where it says nothing, what `other` says.
+    /// Each field of this set-up, or that of `other` where this one has none.
     #[must_use]
     pub fn or(&self, other: &Self) -> Self {
         let mut extra = other.extra.clone();
@@ -39,7 +39,7 @@ impl Setup {
 }
 
 impl Session {
-    /// Field by field: what this session says, and where it says nothing, what `other` says; the set-up likewise.
+    /// Each field of this session, or that of `other` where this one has none. The set-ups are merged likewise.
     #[must_use]
     pub fn or(&self, other: &Self) -> Self {
         let mut extra = other.extra.clone();

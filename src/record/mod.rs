@@ -7,6 +7,7 @@ mod camera;
 pub mod canonical;
 pub mod check;
 mod compare;
+mod count;
 mod end;
 mod entry;
 mod error;
@@ -22,15 +23,17 @@ mod verbatim;
 mod when;
 
 pub use crate::face::{FocalSource, UprightSource};
+pub use crate::shaft::ArrowKind;
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
+pub use count::{ShotCount, unsure_entries};
 pub use end::{
-    CameraRecord, End, EvidenceRecord, FaceRecord, FaceToCamera, Failure, FittedTo, Note,
-    PhotoRecord, PrintedZone, SCHEMA, SeenFace, SheetRecord, UprightRecord,
+    CameraRecord, End, EvidenceRecord, FaceInPhoto, FaceRecord, FaceToCamera, Failure, FittedTo,
+    Note, PhotoRecord, PrintedZone, SCHEMA, SheetRecord, UprightRecord,
 };
-pub use entry::{ArrowProposed, Entry, EntryKind, EntrySource, EntryState, Lean, Missed};
+pub use entry::{ArrowProposal, Entry, EntrySource, EntryState, Lean, Missed};
 pub use error::RecordError;
 pub use history::{
-    Bow, Filed, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, Run, Runs,
+    Bow, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, RecordFile, Run, Runs,
 };
 pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};
 pub use remark::Remark;

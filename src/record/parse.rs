@@ -9,14 +9,14 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
-/// A record with its line and what is odd about it.
+/// A record with its line and warnings.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ParsedRecord {
     /// Line at which the record starts, from 1.
     pub line: usize,
     /// The record.
     pub end: End,
-    /// What to tell the user: names that look misspelt, dates that can't be read. Nothing of it was changed.
+    /// Warnings for the user: names that look misspelt, dates that can't be read. The record keeps them unchanged.
     pub warnings: Vec<String>,
 }
 
@@ -55,7 +55,7 @@ pub fn document(bytes: &[u8], known: &'static str) -> Result<Value, RecordError>
     Ok(value)
 }
 
-/// The first JSON document in `bytes` as a type; `what` it is, for the message.
+/// The first JSON document in `bytes` as a `T`. The message of an error calls it `what`.
 ///
 /// # Errors
 /// As [`document`], and when a field is missing or has the wrong type.
@@ -182,7 +182,7 @@ fn values_of_first(bytes: &[u8]) -> usize {
     values
 }
 
-/// The parser's words without its "at line … column …": the line is told apart.
+/// The parser's message without "at line … column …": our own message names the line.
 pub(super) fn plain(error: &serde_json::Error) -> String {
     let text = error.to_string();
     text.split(" at line ").next().unwrap_or(&text).to_owned()
@@ -248,7 +248,7 @@ fn record(line: usize, mut value: Value) -> Result<ParsedRecord, RecordError> {
     })
 }
 
-/// Lists and objects that are `null` count as absent.
+/// Removes lists and objects that are `null`: they count as absent.
 fn drop_nulls(value: &mut Value) {
     let Some(object) = value.as_object_mut() else {
         return;

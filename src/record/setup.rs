@@ -1,6 +1,6 @@
 //! Who shot what, from where, with which set-up.
 
-use super::{EntryKind, Extra};
+use super::{ArrowKind, Extra};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -133,7 +133,7 @@ pub struct NamedArrow {
     pub arrow: String,
     /// Fletched or bare.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub kind: Option<EntryKind>,
+    pub kind: Option<ArrowKind>,
     /// Colour of the nock: a name that [`crate::colours::names`] lists.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nock: Option<String>,

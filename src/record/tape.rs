@@ -1,14 +1,14 @@
-//! Places measured by hand: a table of shots → end records, as if a photo had been measured and confirmed.
+//! A table of positions measured by hand → end records with confirmed entries.
 //!
 //! One row a shot: x to the right of the centre, y up, the kind of shaft, the end's number, the arrow's mark. Separated by
 //! commas (RFC 4180), or by semicolons with a decimal comma as some spreadsheets write it.
 
-use super::{End, Entry, EntryKind, EntrySource, EntryState, Missed, SCHEMA};
+use super::{ArrowKind, End, Entry, EntrySource, EntryState, Missed, SCHEMA};
 use crate::math::rounded;
 use std::collections::BTreeMap;
 use thiserror::Error;
 
-/// What a table looks like: to be filled in.
+/// An empty table, for a person to fill in.
 pub const TEMPLATE: &str = "\
 # One row a shot. x: to the right of the face's centre, y: up (left and down negative), as you see the face.
 # kind: fletched or bare. end and arrow (its mark) may be left empty; a shot that missed the boss: leave x and y empty.
@@ -20,16 +20,16 @@ x_mm,y_mm,kind,end,arrow
 
 /// Records hold a thousandth of a millimetre.
 const DECIMALS: i32 = 3;
-/// Columns that may stand in the head, without the unit.
+/// Names of the columns that a header may have, without the unit.
 const COLUMNS: &str = "x, y, kind, end, arrow";
 
 /// Why a table can't be used.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum TapeError {
-    /// No head or no rows.
+    /// No header or no rows.
     #[error("the table holds no shots: `bossmark read --tape-template` prints one to fill in")]
     Empty,
-    /// Not the columns.
+    /// The columns are wrong.
     #[error(
         "line {line}: the head must name the columns {COLUMNS} (x_mm and y_mm, or x_in and y_in); {what}"
     )]
@@ -100,25 +100,15 @@ fn entry(id: u64, shot: Row, x_mm: f64, y_mm: f64) -> Entry {
         id,
         x_mm,
         y_mm,
-        cov_mm2: None,
-        px: None,
         kind: shot.kind,
-        kind_probability: None,
-        confidence: None,
         arrow: shot.arrow,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: BTreeMap::new(),
+        ..Entry::default()
     }
 }
 
-/// Where the columns are.
+/// Index of each column.
 struct Table {
     separator: char,
     x: usize,
@@ -131,7 +121,7 @@ struct Table {
 
 struct Row {
     place_mm: Option<[f64; 2]>,
-    kind: EntryKind,
+    kind: ArrowKind,
     end: Option<u64>,
     arrow: Option<String>,
 }
@@ -206,8 +196,8 @@ impl Table {
             _ => Some([number(self.x, "x")?, number(self.y, "y")?]),
         };
         let kind = match cell(Some(self.kind)).to_lowercase().as_str() {
-            "fletched" | "f" => EntryKind::Fletched,
-            "bare" | "b" => EntryKind::Bare,
+            "fletched" | "f" => ArrowKind::Fletched,
+            "bare" | "b" => ArrowKind::Bare,
             other => {
                 return Err(wrong(format!(
                     "the kind is {other:?}: write fletched or bare"
@@ -259,10 +249,10 @@ mod tests {
         assert_eq!(ends.len(), 1);
         let (line, end) = &ends[0];
         assert_eq!((*line, end.session.end), (4, Some(1)));
-        let kinds: Vec<EntryKind> = end.entries.iter().map(|e| e.kind).collect();
+        let kinds: Vec<ArrowKind> = end.entries.iter().map(|e| e.kind).collect();
         assert_eq!(
             kinds,
-            [EntryKind::Fletched, EntryKind::Bare, EntryKind::Fletched]
+            [ArrowKind::Fletched, ArrowKind::Bare, ArrowKind::Fletched]
         );
         assert_eq!(end.entries[1].arrow.as_deref(), Some("4"));
         assert!((end.entries[1].x_mm - 35.0).abs() < 1e-12);
@@ -278,8 +268,8 @@ mod tests {
         assert_eq!(end.entries[0].arrow.as_deref(), Some("a;\"1\""));
         assert_eq!(end.entries[1].arrow, None);
         assert_eq!(end.missed.len(), 1);
-        assert_eq!(end.missed[0].kind, EntryKind::Bare);
-        // a head without a unit takes the one told
+        assert_eq!(end.missed[0].kind, ArrowKind::Bare);
+        // a header without a unit takes the caller's
         let ends = parse("x,y,kind\n1,2,f\n", 25.4).unwrap();
         assert!((ends[0].1.entries[0].y_mm - 50.8).abs() < 1e-9);
     }

@@ -1,4 +1,4 @@
-//! When an end was shot, as far as anybody wrote it down.
+//! When an end was shot, as far as its record says.
 
 use super::End;
 use jiff::Timestamp;

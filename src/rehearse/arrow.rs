@@ -1,8 +1,9 @@
 //! Shafts as solids: a cylinder with its nock, three vanes or none, bands of wrap and tape, and where a ray meets them.
 
+use super::Rgb;
 use super::look::{Look, Vanes};
-use super::{Kind, Rgb};
 use crate::geometry::FacePoint;
+use crate::record::ArrowKind;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 
@@ -48,7 +49,7 @@ pub(super) struct Hit {
 /// One shaft in the boss.
 #[derive(Clone, Debug)]
 pub(super) struct Shaft {
-    pub(super) kind: Kind,
+    pub(super) kind: ArrowKind,
     /// The arrow's own mark, if it has one.
     pub(super) mark: Option<String>,
     /// Where the axis meets the face plane.
@@ -66,7 +67,7 @@ pub(super) struct Shaft {
 
 impl Shaft {
     pub(super) fn new(
-        kind: Kind,
+        kind: ArrowKind,
         entry: FacePoint,
         axis: Vector3<f64>,
         stands_out: f64,
@@ -250,10 +251,10 @@ impl Shaft {
         }
         // film stands up and then bends over
         let side = along.cross(&out);
-        let bent = out * BENT.cos() + side * BENT.sin();
-        let low = self.hit_strip(vanes, ray, frame, [0.0, FLAT], colour);
-        let top = [root + out * (FLAT * vanes.height), along, bent];
-        let high = self.hit_strip(vanes, ray, top, [FLAT, 1.0], colour);
+        let bent = out * BEND_RAD.cos() + side * BEND_RAD.sin();
+        let low = self.hit_strip(vanes, ray, frame, [0.0, UNBENT_SHARE], colour);
+        let top = [root + out * (UNBENT_SHARE * vanes.height), along, bent];
+        let high = self.hit_strip(vanes, ray, top, [UNBENT_SHARE, 1.0], colour);
         match (low, high) {
             (Some(a), Some(b)) => Some(if a.distance < b.distance { a } else { b }),
             (a, b) => a.or(b),
@@ -308,7 +309,7 @@ impl Shaft {
 
     /// How far up a light of this spread still throws a shadow worth drawing, mm along the ray.
     pub(super) fn faint(&self, blur: f64) -> f64 {
-        FAINT * self.look.radius / blur.max(1e-6)
+        FAINT_PENUMBRA_RATIO * self.look.radius / blur.max(1e-6)
     }
 
     fn tube_shadow(&self, point: Vector3<f64>, toward: Vector3<f64>, blur: f64) -> f64 {
@@ -329,7 +330,7 @@ impl Shaft {
         let soft = up * blur + 0.05;
         let apart = w.dot(&cross).abs() / sine2.sqrt();
         let r = self.look.radius;
-        let fading = (2.0 - 2.0 * soft / (FAINT * r)).clamp(0.0, 1.0);
+        let fading = (2.0 - 2.0 * soft / (FAINT_PENUMBRA_RATIO * r)).clamp(0.0, 1.0);
         if apart > soft + r || fading <= 0.0 {
             return 0.0;
         }
@@ -357,7 +358,7 @@ impl Shaft {
             return 0.0;
         }
         let up = (root - point).dot(&normal) / facing;
-        if up <= 0.0 || up * blur > FAINT * self.look.radius {
+        if up <= 0.0 || up * blur > FAINT_PENUMBRA_RATIO * self.look.radius {
             return 0.0;
         }
         let place = point + toward * up - root;
@@ -369,10 +370,10 @@ impl Shaft {
 }
 
 /// Angle by which film bends over, rad, and the share of its height up to the bend.
-const BENT: f64 = 1.0;
-const FLAT: f64 = 0.45;
+const BEND_RAD: f64 = 1.0;
+const UNBENT_SHARE: f64 = 0.45;
 /// A penumbra so many times wider than the shaft is no longer seen.
-const FAINT: f64 = 20.0;
+const FAINT_PENUMBRA_RATIO: f64 = 20.0;
 /// Share of the light that a vane holds back.
 const VANE_OPACITY: f64 = 0.75;
 
@@ -389,10 +390,10 @@ mod tests {
     use crate::rehearse::look::looks;
     use crate::rehearse::world::World;
 
-    fn shaft(kind: Kind) -> Shaft {
+    fn shaft(kind: ArrowKind) -> Shaft {
         let world = World::read().unwrap();
         let [fletched, bare] = looks(&world, 5);
-        let look = if kind == Kind::Fletched {
+        let look = if kind == ArrowKind::Fletched {
             fletched
         } else {
             bare
@@ -417,7 +418,7 @@ mod tests {
 
     #[test]
     fn a_ray_at_the_axis_meets_the_near_side() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let hit = shaft
             .hit(&ray([1000.0, 20.0, 200.0], [10.0, 20.0, 200.0]), 1e9)
             .unwrap();
@@ -439,7 +440,7 @@ mod tests {
 
     #[test]
     fn only_fletched_shafts_reach_beyond_their_tube_and_only_at_the_vanes() {
-        for (kind, wide) in [(Kind::Fletched, true), (Kind::Bare, false)] {
+        for (kind, wide) in [(ArrowKind::Fletched, true), (ArrowKind::Bare, false)] {
             let shaft = shaft(kind);
             let beyond = |z: f64| {
                 let (from, out) = ([10.0, 2000.0, z], shaft.look.radius + 2.0);
@@ -456,7 +457,7 @@ mod tests {
 
     #[test]
     fn the_end_of_the_nock_is_closed_but_for_its_slot() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let down = |x: f64, y: f64| shaft.hit(&ray([x, y, 1500.0], [x, y, 0.0]), 1e9);
         let side = shaft.turned[1] * (shaft.look.radius * 0.5);
         let ear = shaft.turned[0] * (shaft.look.radius * 0.9);
@@ -467,7 +468,7 @@ mod tests {
 
     #[test]
     fn a_shadow_falls_away_from_the_light_and_begins_at_the_entry() {
-        let shaft = shaft(Kind::Bare);
+        let shaft = shaft(ArrowKind::Bare);
         let toward = Vector3::new(1.0, 0.0, 1.0).normalize();
         let at = |x: f64| shaft.shadow(Vector3::new(x, 20.0, 0.0), toward, 0.005);
         assert!(at(-50.0) > 0.9 && at(-400.0) > 0.5);

@@ -186,7 +186,7 @@ impl Look {
 /// A plastic of that name: one of this world's, else what people mean by it.
 pub(super) fn plastic(name: &str, world: &World, draw: &mut Draw) -> [f64; 3] {
     let own = world.plastic.colours.get(name);
-    let meant = || crate::colours::named(name).map_or(&[][..], crate::colours::Named::srgb);
+    let meant = || crate::colours::named(name).map_or(&[][..], crate::colours::ColourName::srgb);
     draw.one_of(own.map_or_else(meant, Vec::as_slice))
 }
 

@@ -22,24 +22,15 @@ mod world;
 
 pub use arrow::Part;
 pub use scene::Scene;
-pub use trace::Seen;
+pub use trace::VisibleSurface;
 pub use truth::{Truth, TruthShaft};
 
 use crate::face::spec::FaceSpec;
-use crate::record::{EntryKind, NamedArrow};
+use crate::record::{ArrowKind, NamedArrow};
 use thiserror::Error;
 
 /// Linear red, green, blue.
 type Rgb = [f64; 3];
-
-/// Fletched or bare.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// With vanes.
-    Fletched,
-    /// Without.
-    Bare,
-}
 
 /// The light of a practice photo.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -130,14 +121,14 @@ pub fn arrows(seed: u64, fletched: usize, bare: usize) -> Result<Vec<NamedArrow>
     let plastics = world::World::read()?.plastic.colours;
     let names: Vec<String> = plastics.into_keys().collect();
     let mut draw = random::Draw::new(random::mix(seed), random::Subject::Colours);
-    let mut one = |mark: String, kind: EntryKind| {
+    let mut one = |mark: String, kind: ArrowKind| {
         let index = draw.one_of(&names);
         let others = draw.one_of(&names);
         NamedArrow {
             arrow: mark,
             kind: Some(kind),
             nock: Some(draw.one_of(&names)),
-            vanes: (kind == EntryKind::Fletched).then(|| {
+            vanes: (kind == ArrowKind::Fletched).then(|| {
                 if index == others {
                     vec![index]
                 } else {
@@ -152,8 +143,8 @@ pub fn arrows(seed: u64, fletched: usize, bare: usize) -> Result<Vec<NamedArrow>
         Ok(k @ 0..26) => char::from(b'A' + k).to_string(),
         _ => format!("B{k}"),
     });
-    let fletched = numbers.map(|mark| (mark, EntryKind::Fletched));
-    let bare = letters.map(|mark| (mark, EntryKind::Bare));
+    let fletched = numbers.map(|mark| (mark, ArrowKind::Fletched));
+    let bare = letters.map(|mark| (mark, ArrowKind::Bare));
     Ok(fletched.chain(bare).map(|(m, k)| one(m, k)).collect())
 }
 

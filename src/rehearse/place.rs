@@ -4,11 +4,11 @@ use super::arrow::Shaft;
 use super::look::Look;
 use super::random::{Draw, Subject};
 use super::world::World;
-use super::{Kind, Options, RehearseError};
+use super::{Options, RehearseError};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{Camera, Lens, Pose};
 use crate::photo::DIAGONAL_35MM;
-use crate::record::{EntryKind, NamedArrow};
+use crate::record::ArrowKind;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// Sizes of pictures if none is told, px: eight and twelve million.
@@ -16,7 +16,7 @@ const SIZES: [(u32, u32); 2] = [(3264, 2448), (4032, 3024)];
 
 /// The camera and its picture.
 #[derive(Clone, Debug)]
-pub(super) struct Taken {
+pub(super) struct Viewpoint {
     pub(super) camera: Camera,
     pub(super) width: u32,
     pub(super) height: u32,
@@ -26,7 +26,7 @@ pub(super) struct Taken {
 
 /// A camera in front of the face, held upright by hand. `up` is the world's up in the face frame, `half` half of what should be
 /// in the picture.
-pub(super) fn camera(world: &World, options: &Options, up: Vector3<f64>, half: f64) -> Taken {
+pub(super) fn camera(world: &World, options: &Options, up: Vector3<f64>, half: f64) -> Viewpoint {
     let w = &world.camera;
     let mut draw = Draw::new(options.seed, Subject::Camera);
     let lens = draw.unit();
@@ -86,7 +86,7 @@ pub(super) fn camera(world: &World, options: &Options, up: Vector3<f64>, half: f
     let right = turned * level;
     let down = forward.cross(&right);
     let rotation = Matrix3::from_rows(&[right.transpose(), down.transpose(), forward.transpose()]);
-    Taken {
+    Viewpoint {
         camera: Camera {
             lens,
             pose: Pose {
@@ -141,11 +141,11 @@ pub(super) fn shafts(
     let count = options.fletched + options.bare;
     for k in 0..count {
         let kind = if k < options.fletched {
-            Kind::Fletched
+            ArrowKind::Fletched
         } else {
-            Kind::Bare
+            ArrowKind::Bare
         };
-        let bare = kind == Kind::Bare;
+        let bare = kind == ArrowKind::Bare;
         let spot = spots[k % spots.len()];
         let lean_sd = if bare {
             w.bare_lean_sd_deg
@@ -154,7 +154,7 @@ pub(super) fn shafts(
         };
         let shift = if bare { offset } else { [0.0; 2] };
         let ordinal = if bare { k - options.fletched } else { k };
-        let mut of_kind = options.arrows.iter().filter(|a| is_kind(a, kind));
+        let mut of_kind = options.arrows.iter().filter(|a| a.kind == Some(kind));
         let arrow = of_kind.nth(ordinal);
         let look = looks[usize::from(bare)].clone();
         let look = match arrow {
@@ -184,14 +184,6 @@ pub(super) fn shafts(
         placed.push(found.ok_or(RehearseError::NoRoom { shafts: count })?);
     }
     Ok(placed)
-}
-
-fn is_kind(arrow: &NamedArrow, kind: Kind) -> bool {
-    let own = match kind {
-        Kind::Fletched => EntryKind::Fletched,
-        Kind::Bare => EntryKind::Bare,
-    };
-    arrow.kind == Some(own)
 }
 
 /// Whether two tubes don't run into each other.

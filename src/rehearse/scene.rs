@@ -5,7 +5,7 @@ use super::boss::{Boss, Setting};
 use super::light::{Light, Shades};
 use super::look;
 use super::paper::Paper;
-use super::place::{self, Taken};
+use super::place::{self, Viewpoint};
 use super::random::{Draw, Grain, Subject};
 use super::world::World;
 use super::{
@@ -13,7 +13,6 @@ use super::{
     WIDEST_MM,
 };
 use crate::face::spec::FaceSpec;
-use crate::geometry::camera::Camera;
 use nalgebra::{Rotation3, Vector3};
 
 /// What the camera makes of the light.
@@ -38,7 +37,7 @@ pub(super) struct Processing {
 /// A scene from which a photo and its truth are made.
 pub struct Scene {
     pub(super) spec: FaceSpec,
-    pub(super) taken: Taken,
+    pub(super) taken: Viewpoint,
     pub(super) shafts: Vec<Shaft>,
     pub(super) paper: Paper,
     pub(super) boss: Boss,
@@ -176,26 +175,14 @@ impl Scene {
             seed,
         })
     }
-
-    /// The camera.
-    #[must_use]
-    pub const fn camera(&self) -> &Camera {
-        &self.taken.camera
-    }
-
-    /// Width and height of the upright picture, px.
-    #[must_use]
-    pub const fn size(&self) -> (u32, u32) {
-        (self.taken.width, self.taken.height)
-    }
 }
 
 /// Noise beyond this multiple, and tilts below this many degrees, make a photo unkind; so do blurs beyond this many px.
-const NOISY: f64 = 9.0;
+const NOISY_MULTIPLE: f64 = 9.0;
 const FLAT_DEG: f64 = 5.0;
 const BLURRED_PX: f64 = 1.1;
 /// So does a face that takes less than this share of the picture's short side.
-const SMALL: f64 = 0.3;
+const SMALL_FACE_SHARE: f64 = 0.3;
 
 /// How the picture is taken and processed, and what about the photo is hard.
 fn processing(
@@ -203,7 +190,7 @@ fn processing(
     options: &Options,
     light: &Light,
     kind: LightKind,
-    taken: &Taken,
+    taken: &Viewpoint,
 ) -> (Processing, Vec<&'static str>) {
     let w = &world.picture;
     let mut draw = Draw::new(options.seed, Subject::Picture);
@@ -245,14 +232,14 @@ fn processing(
     let share = 2.0 * options.face.reach_mm() * shape.lens.f_px
         / (shape.centre_mm().norm() * f64::from(taken.width.min(taken.height)));
     for (is, words) in [
-        (noise > NOISY, "noisy"),
+        (noise > NOISY_MULTIPLE, "noisy"),
         (blur_px > BLURRED_PX, "soft focus"),
         (shaken && way > 1.5, "shaken"),
         (
             shape.tilt_rad().to_degrees() < FLAT_DEG,
             "nearly straight on",
         ),
-        (share < SMALL, "small in the picture"),
+        (share < SMALL_FACE_SHARE, "small in the picture"),
     ] {
         if is {
             hard.push(words);

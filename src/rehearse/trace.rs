@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 /// What is seen in one direction.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Seen {
+pub enum VisibleSurface {
     /// A shaft: its number in the truth, the part, and how far from the entry along the axis, mm.
     Shaft(usize, Part, f64),
     /// The sheet with the face, at this place.
@@ -387,10 +387,10 @@ impl Scene {
 
     /// What the picture shows at a pixel, asked of the scene itself, not of the picture.
     #[must_use]
-    pub fn seen(&self, p: ImagePoint) -> Seen {
+    pub fn seen(&self, p: ImagePoint) -> VisibleSurface {
         let all: Vec<usize> = (0..self.shafts.len()).collect();
         let Some(u) = self.taken.camera.lens.normalised_from_pixel(p) else {
-            return Seen::Other;
+            return VisibleSurface::Other;
         };
         let toward = self.taken.camera.pose.rotation.transpose() * Vector3::new(u.x, u.y, 1.0);
         let ray = Ray {
@@ -401,16 +401,16 @@ impl Scene {
         let surface = self.boss.hit(&ray, 0.0);
         let limit = paper.map_or(surface.distance, |(d, _)| d.min(surface.distance));
         if let Some((k, hit)) = self.nearest_shaft(&ray, &all, limit) {
-            return Seen::Shaft(k, hit.part, hit.along);
+            return VisibleSurface::Shaft(k, hit.part, hit.along);
         }
         if let Some((_, place)) = paper {
-            return Seen::Paper(place);
+            return VisibleSurface::Paper(place);
         }
         if surface.front {
             let point = ray.at(surface.distance);
-            return Seen::Boss(FacePoint::new(point.x, point.y));
+            return VisibleSurface::Boss(FacePoint::new(point.x, point.y));
         }
-        Seen::Other
+        VisibleSurface::Other
     }
 }
 

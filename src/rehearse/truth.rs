@@ -1,12 +1,13 @@
 //! What a practice photo shows, exactly: `photo-truth/1`, as `sample-photos/README.md` describes it.
 
+use super::LightKind;
 use super::arrow::Part;
 use super::random::{mix, unit};
 use super::scene::Scene;
-use super::trace::Seen;
-use super::{Kind, LightKind};
+use super::trace::VisibleSurface;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{count, rounded};
+use crate::record::ArrowKind;
 use nalgebra::Vector3;
 use serde::Serialize;
 
@@ -120,7 +121,7 @@ pub struct TruthShaft {
     /// Number, from 0.
     pub id: usize,
     /// `fletched` or `bare`.
-    pub kind: &'static str,
+    pub kind: ArrowKind,
     /// The arrow's own mark, if it has one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub arrow: Option<String>,
@@ -304,10 +305,7 @@ impl Scene {
         let outer = self.spec.outer_radius_mm();
         TruthShaft {
             id: k,
-            kind: match shaft.kind {
-                Kind::Fletched => "fletched",
-                Kind::Bare => "bare",
-            },
+            kind: shaft.kind,
             arrow: shaft.mark.clone(),
             diameter_mm: rounded(2.0 * shaft.look.radius, 3),
             protruding_mm: rounded(shaft.stands_out, 2),
@@ -345,7 +343,7 @@ impl Scene {
             let Some(px) = self.px(point).filter(|px| self.in_picture(*px)) else {
                 return false;
             };
-            matches!(self.seen(px), Seen::Shaft(i, part, at)
+            matches!(self.seen(px), VisibleSurface::Shaft(i, part, at)
                 if i == k && matches!(part, Part::Tube | Part::Band) && at < along + ahead + 1.0)
         };
         let share = |length: f64, steps: usize| {
@@ -359,7 +357,7 @@ impl Scene {
 }
 
 fn offset(shafts: &[TruthShaft]) -> Option<[f64; 2]> {
-    let mean = |kind: &str| {
+    let mean = |kind: ArrowKind| {
         let all: Vec<[f64; 2]> = shafts
             .iter()
             .filter(|s| s.kind == kind)
@@ -368,6 +366,6 @@ fn offset(shafts: &[TruthShaft]) -> Option<[f64; 2]> {
         (!all.is_empty())
             .then(|| [0, 1].map(|k| all.iter().map(|e| e[k]).sum::<f64>() / count(all.len())))
     };
-    let (bare, fletched) = (mean("bare")?, mean("fletched")?);
+    let (bare, fletched) = (mean(ArrowKind::Bare)?, mean(ArrowKind::Fletched)?);
     Some([0, 1].map(|k| rounded(bare[k] - fletched[k], 3)))
 }

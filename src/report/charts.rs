@@ -4,7 +4,7 @@ use super::svg::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::advice::Axis;
 use crate::reading::Reading;
-use crate::record::{End, EntryKind};
+use crate::record::{ArrowKind, End};
 use crate::text::numbers::several;
 use crate::text::terms::ends_of_axis;
 use crate::text::{self, Locale};
@@ -460,8 +460,8 @@ fn group_sizes(
     let aside = (0.3 * columns.half).min(12.0);
     for (both, x) in sizes.iter().zip(&columns.middles) {
         for (size, kind, side) in [
-            (both[0], EntryKind::Fletched, -1.0),
-            (both[1], EntryKind::Bare, 1.0),
+            (both[0], ArrowKind::Fletched, -1.0),
+            (both[1], ArrowKind::Bare, 1.0),
         ] {
             let Some((v, e)) = size else { continue };
             let x = x + side * aside;
@@ -479,7 +479,7 @@ struct OneEnd {
 }
 
 fn offset_of_end(end: &End, face: Option<&FaceLook>) -> Option<OneEnd> {
-    let middle = |kind: EntryKind| {
+    let middle = |kind: ArrowKind| {
         let used: Vec<[f64; 2]> = end
             .entries
             .iter()
@@ -497,7 +497,7 @@ fn offset_of_end(end: &End, face: Option<&FaceLook>) -> Option<OneEnd> {
             )
         })
     };
-    let (f, b) = (middle(EntryKind::Fletched)?, middle(EntryKind::Bare)?);
+    let (f, b) = (middle(ArrowKind::Fletched)?, middle(ArrowKind::Bare)?);
     Some(OneEnd {
         offset: [b.0[0] - f.0[0], b.0[1] - f.0[1]],
         shots: [f.1, b.1],

@@ -3,7 +3,7 @@
 //! RFC 4180: CRLF, a header, doubled quotes. Numbers have a dot and no unit (it stands in the header). A text that a
 //! spreadsheet would take for a formula gets an apostrophe before it.
 
-use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand, Setup, keys};
+use crate::record::{ArrowKind, End, Entry, EntrySource, EntryState, Hand, Setting, Setup, keys};
 use std::fmt::Display;
 
 /// The columns before those of the settings, in their order.
@@ -133,38 +133,19 @@ fn row(about: &[String], end: &End, entry: Option<&Entry>, setup: &[String]) -> 
 }
 
 fn setup(setup: Option<&Setup>) -> Vec<String> {
-    let unknown = Setup::default();
-    let s = setup.unwrap_or(&unknown);
-    let mut cells = vec![
-        number(s.draw_weight_lb),
-        number(s.bolt_turns_out),
-        text(s.shafts.as_deref()),
-    ];
-    cells.extend(
-        [
-            s.shaft_spine,
-            s.shaft_gr_per_in,
-            s.shaft_diameter_mm,
-            s.shaft_length_mm,
-            s.point_gr,
-            s.rear_gr,
-            s.bare_rear_gr,
-            s.plunger_clicks,
-            s.nocking_point_mm,
-            s.rest_height_mm,
-            s.brace_height_mm,
-            s.draw_length_mm,
-        ]
-        .map(number),
-    );
-    cells
+    let cell = |field| match setup.and_then(|s| s.setting(field)) {
+        Some(Setting::Number(value)) => number(Some(value)),
+        Some(Setting::Text(label)) => text(Some(&label)),
+        None => String::new(),
+    };
+    keys::SETTINGS.map(cell).to_vec()
 }
 
-const fn kind(kind: EntryKind) -> &'static str {
+const fn kind(kind: ArrowKind) -> &'static str {
     match kind {
-        EntryKind::Fletched => "fletched",
-        EntryKind::Bare => "bare",
-        EntryKind::Unknown => "unknown",
+        ArrowKind::Fletched => "fletched",
+        ArrowKind::Bare => "bare",
+        ArrowKind::Unknown => "unknown",
     }
 }
 

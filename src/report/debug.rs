@@ -7,7 +7,6 @@ use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::Neighbours;
 use crate::math::byte;
-use crate::shaft::Shaft;
 use crate::timeline::FaceLook;
 use image::{Rgb, RgbImage};
 
@@ -202,19 +201,6 @@ pub struct Candidate {
     pub far: FacePoint,
     /// How likely it is a shaft.
     pub probability: f64,
-}
-
-impl Candidate {
-    /// A shaft that was found; `None` where its axis was not seen.
-    #[must_use]
-    pub fn of_shaft(shaft: &Shaft, camera: &Camera) -> Option<Self> {
-        let [_, nock] = shaft.segment_px?;
-        Some(Self {
-            entry: shaft.entry,
-            far: camera.face_from_image(nock)?,
-            probability: shaft.confidence,
-        })
-    }
 }
 
 /// The evidence for shafts as a heat map over the rectified face, with the candidates: bright where they are likely.

@@ -1,7 +1,7 @@
 //! A JPEG file without anything but its picture.
 
 /// A JPEG picture stripped of metadata, with its size in px.
-pub(super) struct Stripped {
+pub(super) struct PlainJpeg {
     pub(super) bytes: Vec<u8>,
     pub(super) width: u16,
     pub(super) height: u16,
@@ -9,7 +9,7 @@ pub(super) struct Stripped {
 
 /// Copies a JPEG without EXIF, maker notes, comments, previews or anything after its end: only what decoding needs
 /// (ITU-T T.81, annex B: markers and their lengths). `None` when the bytes are no JPEG.
-pub(super) fn stripped(jpeg: &[u8]) -> Option<Stripped> {
+pub(super) fn stripped(jpeg: &[u8]) -> Option<PlainJpeg> {
     let mut bytes = jpeg.get(..2).filter(|b| *b == [0xff, 0xd8])?.to_vec();
     let mut size = None;
     let mut at = 2;
@@ -52,7 +52,7 @@ pub(super) fn stripped(jpeg: &[u8]) -> Option<Stripped> {
         at += 2 + length;
     }
     let (width, height) = size?;
-    Some(Stripped {
+    Some(PlainJpeg {
         bytes,
         width,
         height,

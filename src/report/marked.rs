@@ -9,7 +9,7 @@ use super::font;
 use super::view::{View, rings};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::floor_index;
-use crate::record::{CameraRecord, End, Entry, EntryKind, SheetRecord};
+use crate::record::{ArrowKind, CameraRecord, End, Entry, SheetRecord};
 use crate::text::terms::letter;
 use crate::timeline::FaceLook;
 use image::codecs::jpeg::JpegEncoder;
@@ -93,7 +93,7 @@ fn draw_scaled(
     for mark in &marks {
         shape(&mut canvas, mark.at, mark.kind, mark.unsure);
     }
-    let middles = [EntryKind::Fletched, EntryKind::Bare]
+    let middles = [ArrowKind::Fletched, ArrowKind::Bare]
         .into_iter()
         .filter_map(|kind| view.of_face(middle(end, kind)?));
     let labels = labels(&mut canvas, &marks, middles);
@@ -182,7 +182,7 @@ fn reduced(picture: RgbImage, long_side: Option<u32>) -> (RgbImage, f64) {
 /// An entry as it is drawn.
 struct Mark {
     at: ImagePoint,
-    kind: EntryKind,
+    kind: ArrowKind,
     unsure: bool,
     label: String,
 }
@@ -202,7 +202,7 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
                 kind: e.kind,
                 unsure,
                 label: match e.kind {
-                    EntryKind::Unknown => format!("?{}", e.id),
+                    ArrowKind::Unknown => format!("?{}", e.id),
                     kind => format!("{}{}{tail}", letter(kind), e.id),
                 },
             })
@@ -212,16 +212,16 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
 }
 
 /// Draws one entry's mark: its middle stays a single light dot, so that the place can be judged.
-fn shape(canvas: &mut Canvas, at: ImagePoint, kind: EntryKind, unsure: bool) {
+fn shape(canvas: &mut Canvas, at: ImagePoint, kind: ArrowKind, unsure: bool) {
     let u = canvas.unit() * if unsure { UNSURE_SIZE } else { 1.0 };
     match kind {
-        EntryKind::Fletched => {
+        ArrowKind::Fletched => {
             canvas.stroke(&[vec![at]], 13.0 * u, canvas::DARK);
             canvas.stroke(&[vec![at]], 10.8 * u, LIGHT);
             canvas.stroke(&[vec![at]], 8.4 * u, FLETCHED);
         }
-        EntryKind::Bare => canvas.outlined(&[square(at, 5.5 * u)], 2.2 * u, 0.9 * u, BARE),
-        EntryKind::Unknown => canvas.outlined(&[diamond(at, 7.5 * u)], 2.2 * u, 0.9 * u, UNKNOWN),
+        ArrowKind::Bare => canvas.outlined(&[square(at, 5.5 * u)], 2.2 * u, 0.9 * u, BARE),
+        ArrowKind::Unknown => canvas.outlined(&[diamond(at, 7.5 * u)], 2.2 * u, 0.9 * u, UNKNOWN),
     }
     canvas.stroke(&[vec![at]], 2.4 * u, LIGHT);
     if unsure {
@@ -233,14 +233,14 @@ fn shape(canvas: &mut Canvas, at: ImagePoint, kind: EntryKind, unsure: bool) {
 
 /// A rectangle of the picture that is taken.
 #[derive(Clone, Copy)]
-struct Taken {
+struct OccupiedBox {
     x0: f64,
     y0: f64,
     x1: f64,
     y1: f64,
 }
 
-impl Taken {
+impl OccupiedBox {
     fn around(p: ImagePoint, half: f64) -> Self {
         Self {
             x0: p.x - half,
@@ -262,13 +262,13 @@ fn labels(
     canvas: &mut Canvas,
     marks: &[Mark],
     middles: impl Iterator<Item = ImagePoint>,
-) -> Vec<Taken> {
+) -> Vec<OccupiedBox> {
     let u = canvas.unit();
-    let mut taken: Vec<Taken> = marks
+    let mut taken: Vec<OccupiedBox> = marks
         .iter()
         .map(|m| m.at)
         .chain(middles)
-        .map(|at| Taken::around(at, 9.0 * u))
+        .map(|at| OccupiedBox::around(at, 9.0 * u))
         .collect();
     let n = marks.iter().map(|_| 1.0).sum::<f64>().max(1.0);
     let crowd = ImagePoint::new(
@@ -278,7 +278,7 @@ fn labels(
     for mark in marks {
         let height = 13.0 * u * if mark.unsure { UNSURE_SIZE } else { 1.0 };
         let w = font::width(&mark.label, height);
-        let frame = Taken {
+        let frame = OccupiedBox {
             x0: 0.0,
             y0: 0.0,
             x1: canvas.width(),
@@ -293,7 +293,7 @@ fn labels(
                     mark.at.x + t.cos() * (reach + w / 2.0),
                     mark.at.y + t.sin() * (reach + height / 3.0),
                 );
-                let space = Taken {
+                let space = OccupiedBox {
                     x0: centre.x - w / 2.0 - 4.0 * u,
                     y0: centre.y - height / 2.0 - 4.0 * u,
                     x1: centre.x + w / 2.0 + 4.0 * u,
@@ -324,7 +324,7 @@ fn labels(
 }
 
 /// The middle of the entries of a kind that count: known kind, confirmed or of enough confidence.
-pub(super) fn middle(end: &End, kind: EntryKind) -> Option<FacePoint> {
+pub(super) fn middle(end: &End, kind: ArrowKind) -> Option<FacePoint> {
     let used: Vec<&Entry> = end
         .entries
         .iter()
@@ -342,8 +342,8 @@ pub(super) fn middle(end: &End, kind: EntryKind) -> Option<FacePoint> {
 /// Draws the middle of each group and the arrow between them; returns bare minus fletched, mm.
 fn offset(canvas: &mut Canvas, view: &View, end: &End) -> Option<FacePoint> {
     let u = canvas.unit();
-    let fletched = middle(end, EntryKind::Fletched);
-    let bare = middle(end, EntryKind::Bare);
+    let fletched = middle(end, ArrowKind::Fletched);
+    let bare = middle(end, ArrowKind::Bare);
     let at = |p: Option<FacePoint>| p.and_then(|p| view.of_face(p));
     if let (Some(a), Some(b)) = (at(fletched), at(bare)) {
         canvas.outlined(
@@ -369,7 +369,7 @@ fn offset(canvas: &mut Canvas, view: &View, end: &End) -> Option<FacePoint> {
 }
 
 /// The legend's rows: a mark and its words.
-fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<FacePoint>) {
+fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[OccupiedBox], offset: Option<FacePoint>) {
     let u = canvas.unit();
     let height = 10.5 * u;
     let count = |kind| {
@@ -379,12 +379,12 @@ fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<F
     let unsure = marks.iter().filter(|m| m.unsure).count();
     let mut rows: Vec<(Row, String)> = Vec::new();
     for (kind, word) in [
-        (EntryKind::Fletched, "F FLETCHED"),
-        (EntryKind::Bare, "B BARE SHAFT"),
-        (EntryKind::Unknown, "? KIND NOT KNOWN"),
+        (ArrowKind::Fletched, "F FLETCHED"),
+        (ArrowKind::Bare, "B BARE SHAFT"),
+        (ArrowKind::Unknown, "? KIND NOT KNOWN"),
     ] {
         let n = count(kind);
-        if n > 0 || kind != EntryKind::Unknown {
+        if n > 0 || kind != ArrowKind::Unknown {
             rows.push((Row::Kind(kind), format!("{word}: {n}")));
         }
     }
@@ -433,7 +433,7 @@ fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[Taken], offset: Option<F
 }
 
 enum Row {
-    Kind(EntryKind),
+    Kind(ArrowKind),
     Unsure,
     Arrow,
 }
@@ -451,11 +451,11 @@ fn direction(d: FacePoint) -> String {
 
 fn quietest_corner(
     canvas: &Canvas,
-    taken: &[Taken],
+    taken: &[OccupiedBox],
     wide: f64,
     tall: f64,
     margin: f64,
-) -> Option<Taken> {
+) -> Option<OccupiedBox> {
     let right = (canvas.width() - wide - margin).max(0.0);
     let low = (canvas.height() - tall - margin).max(0.0);
     [
@@ -466,7 +466,7 @@ fn quietest_corner(
     ]
     .into_iter()
     .map(|(x, y)| {
-        let space = Taken {
+        let space = OccupiedBox {
             x0: x,
             y0: y,
             x1: x + wide,

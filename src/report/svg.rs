@@ -3,7 +3,7 @@
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::geometry::FacePoint;
 use crate::reading::{Offset, Reading};
-use crate::record::{End, EntryKind};
+use crate::record::{ArrowKind, End};
 use crate::text::Locale;
 use crate::text::terms::letter;
 use crate::timeline::{FaceLook, Ink};
@@ -27,7 +27,7 @@ pub struct Shot {
     /// Where it went, mm.
     pub at: FacePoint,
     /// Its kind.
-    pub kind: EntryKind,
+    pub kind: ArrowKind,
     /// True where a person should look again.
     pub unsure: bool,
     /// True where the reading takes it for a bad shot.
@@ -101,7 +101,7 @@ impl FacePlot {
     }
 
     /// The middle of the fletched shots that count, mm; of those of `kind` in general.
-    fn middle(&self, kind: EntryKind) -> Option<FacePoint> {
+    fn middle(&self, kind: ArrowKind) -> Option<FacePoint> {
         let counts = |s: &&Shot| s.kind == kind && !s.unsure && !s.flier;
         let used: Vec<&Shot> = self.shots.iter().filter(counts).collect();
         let n = used.iter().map(|_| 1.0).sum::<f64>();
@@ -115,10 +115,10 @@ impl FacePlot {
 
     /// Where the arrow starts and ends: from the middle of the fletched shots to where the reading sees the bare ones.
     fn arrow(&self) -> Option<(FacePoint, FacePoint)> {
-        let from = self.middle(EntryKind::Fletched)?;
+        let from = self.middle(ArrowKind::Fletched)?;
         let to = match self.offset {
             Some(o) => FacePoint::new(from.x + o.x_mm, from.y + o.y_mm),
-            None => self.middle(EntryKind::Bare)?,
+            None => self.middle(ArrowKind::Bare)?,
         };
         Some((from, to))
     }
@@ -245,13 +245,13 @@ impl FacePlot {
 
     fn legend(&self, d: &mut Drawing, locale: Locale) {
         let y = SIDE + 20.0;
-        mark(d, 14.0, y, EntryKind::Fletched, false, 9.0);
+        mark(d, 14.0, y, ArrowKind::Fletched, false, 9.0);
         d.text(29.0, y + 5.0, "fletched", "bm-text");
-        mark(d, 112.0, y, EntryKind::Bare, false, 9.0);
+        mark(d, 112.0, y, ArrowKind::Bare, false, 9.0);
         d.text(127.0, y + 5.0, "bare", "bm-text");
         let mut x = 186.0;
-        if self.shots.iter().any(|s| s.kind == EntryKind::Unknown) {
-            mark(d, x, y, EntryKind::Unknown, false, 9.0);
+        if self.shots.iter().any(|s| s.kind == ArrowKind::Unknown) {
+            mark(d, x, y, ArrowKind::Unknown, false, 9.0);
             d.text(x + 15.0, y + 5.0, "not known", "bm-text");
             x += 112.0;
         }
@@ -290,8 +290,8 @@ impl FacePlot {
         let count = |kind| self.shots.iter().filter(|s| s.kind == kind).count();
         let mut out = format!(
             "Target face with {} fletched and {} bare shafts.",
-            count(EntryKind::Fletched),
-            count(EntryKind::Bare)
+            count(ArrowKind::Fletched),
+            count(ArrowKind::Bare)
         );
         if let Some((from, to)) = self.arrow() {
             let (dx, dy) = (to.x - from.x, to.y - from.y);
@@ -365,22 +365,22 @@ impl Window {
 }
 
 /// A shot's mark: shape and letter tell the kind, colour only repeats it.
-pub(super) fn mark(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, unsure: bool, r: f64) {
+pub(super) fn mark(d: &mut Drawing, x: f64, y: f64, kind: ArrowKind, unsure: bool, r: f64) {
     let (class, class_letter) = match kind {
-        EntryKind::Fletched => ("bm-f", "bm-letter-f"),
-        EntryKind::Bare => ("bm-b", "bm-letter-b"),
-        EntryKind::Unknown => ("bm-u", "bm-letter-u"),
+        ArrowKind::Fletched => ("bm-f", "bm-letter-f"),
+        ArrowKind::Bare => ("bm-b", "bm-letter-b"),
+        ArrowKind::Unknown => ("bm-u", "bm-letter-u"),
     };
     match kind {
-        EntryKind::Fletched => d.circle(x, y, r, class),
-        EntryKind::Bare => d.rect(
+        ArrowKind::Fletched => d.circle(x, y, r, class),
+        ArrowKind::Bare => d.rect(
             x - r + 1.0,
             y - r + 1.0,
             2.0 * r - 2.0,
             2.0 * r - 2.0,
             class,
         ),
-        EntryKind::Unknown => d.path(
+        ArrowKind::Unknown => d.path(
             &format!(
                 "M{} {}L{} {}L{} {}L{} {}Z",
                 num(x),
@@ -409,8 +409,8 @@ pub(super) fn mark(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, unsure: boo
 }
 
 /// A shot's mark without its letter, for drawings where it only says the kind.
-pub(super) fn mark_small(d: &mut Drawing, x: f64, y: f64, kind: EntryKind, r: f64) {
-    if kind == EntryKind::Bare {
+pub(super) fn mark_small(d: &mut Drawing, x: f64, y: f64, kind: ArrowKind, r: f64) {
+    if kind == ArrowKind::Bare {
         d.rect(x - r, y - r, 2.0 * r, 2.0 * r, "bm-b");
     } else {
         d.circle(x, y, r, "bm-f");

@@ -4,7 +4,7 @@ use super::edits::{Edit, Edits, ReviewError};
 use super::position::{Position, nearest_spot, position};
 use super::session::changed_session;
 use crate::photo;
-use crate::record::{End, Entry, EntryKind, EntrySource, EntryState, Extra, Missed, canonical};
+use crate::record::{ArrowKind, End, Entry, EntrySource, EntryState, Extra, Missed, canonical};
 
 /// Standard deviation of a position set by a person, mm on each axis: with a fingertip or a cursor on a photo, or a tape on the face
 /// (common practice: read to half a centimetre at worst).
@@ -108,7 +108,7 @@ fn apply_one(
         Edit::Tag { id, kind } => {
             let entry = entry(end, *id)?;
             entry.kind = *kind;
-            entry.kind_probability = (*kind != EntryKind::Unknown).then_some(1.0);
+            entry.kind_probability = (*kind != ArrowKind::Unknown).then_some(1.0);
             confirm(entry);
         }
         Edit::Arrow { id, arrow } => {
@@ -174,7 +174,7 @@ fn move_entry(entry: &mut Entry, position: Position) {
     confirm(entry);
 }
 
-fn added(id: u64, kind: EntryKind, position: Position, arrow: Option<String>) -> Entry {
+fn added(id: u64, kind: ArrowKind, position: Position, arrow: Option<String>) -> Entry {
     Entry {
         id,
         x_mm: position.mm.x,
@@ -182,18 +182,12 @@ fn added(id: u64, kind: EntryKind, position: Position, arrow: Option<String>) ->
         cov_mm2: Some(person_cov()),
         px: position.px.map(|p| [p.x, p.y]),
         kind,
-        kind_probability: (kind != EntryKind::Unknown).then_some(1.0),
+        kind_probability: (kind != ArrowKind::Unknown).then_some(1.0),
         confidence: Some(1.0),
         arrow,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Added,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: Extra::new(),
+        ..Entry::default()
     }
 }
 
@@ -295,7 +289,7 @@ mod tests {
         assert_eq!(
             (e.kind, e.kind_probability, e.arrow.as_deref(), e.state),
             (
-                EntryKind::Fletched,
+                ArrowKind::Fletched,
                 Some(1.0),
                 Some("4"),
                 EntryState::Confirmed

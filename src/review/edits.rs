@@ -1,7 +1,7 @@
 //! The document of edits, and why edits are refused.
 
 use crate::record::check::SessionFault;
-use crate::record::{EntryKind, RecordError};
+use crate::record::{ArrowKind, RecordError};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -68,7 +68,7 @@ pub enum Edit {
     /// A shaft that the program didn't find.
     Add {
         /// Its kind.
-        kind: EntryKind,
+        kind: ArrowKind,
         /// Its position, mm to the right.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         x_mm: Option<f64>,
@@ -92,7 +92,7 @@ pub enum Edit {
         /// The entry's id.
         id: u64,
         /// The kind.
-        kind: EntryKind,
+        kind: ArrowKind,
     },
     /// The arrow's own mark is set.
     Arrow {
@@ -104,7 +104,7 @@ pub enum Edit {
     /// A shot that left no entry.
     Missed {
         /// Its kind.
-        kind: EntryKind,
+        kind: ArrowKind,
         /// Where it went.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         note: Option<String>,

@@ -6,7 +6,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 use crate::record::{CameraRecord, End, Entry, FaceRecord};
 
 /// The record with the camera, the face and the notes of `measured`, one revision on. Entries keep their place in the
-/// picture; their millimetres and spots follow from it. What was told of a shaft's lean rests on the old camera and is
+/// picture; their millimetres and spots follow from it. A shaft's lean was computed with the old camera and is
 /// dropped. A record in which nothing could be measured before takes the new entries too.
 #[must_use]
 pub fn refitted(end: &End, measured: &End) -> End {

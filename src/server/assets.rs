@@ -25,7 +25,7 @@ macro_rules! asset {
         Asset {
             name: $name,
             kind: $kind,
-            bytes: include_bytes!(concat!("../../web/", $name)),
+            bytes: include_bytes!(concat!("web/", $name)),
             before_sign_in: $before_sign_in,
         }
     };
@@ -39,20 +39,29 @@ const ASSETS: &[Asset] = &[
     asset!("icon.svg", SVG, true),
     asset!("manifest.json", MANIFEST, true),
     asset!("main.js", SCRIPT, false),
+    asset!("answer.js", SCRIPT, false),
+    asset!("badges.js", SCRIPT, false),
     asset!("camera.js", SCRIPT, false),
     asset!("core.js", SCRIPT, false),
     asset!("dom.js", SCRIPT, false),
     asset!("end.js", SCRIPT, false),
+    asset!("essentials.js", SCRIPT, false),
+    asset!("fit.js", SCRIPT, false),
     asset!("frame.js", SCRIPT, false),
+    asset!("guide.js", SCRIPT, false),
+    asset!("keys.js", SCRIPT, false),
     asset!("loupe.js", SCRIPT, false),
     asset!("marks.js", SCRIPT, false),
     asset!("photo.js", SCRIPT, false),
+    asset!("placing.js", SCRIPT, false),
     asset!("queue.js", SCRIPT, false),
     asset!("reading.js", SCRIPT, false),
     asset!("rings.js", SCRIPT, false),
     asset!("selection.js", SCRIPT, false),
     asset!("session.js", SCRIPT, false),
     asset!("table.js", SCRIPT, false),
+    asset!("share.js", SCRIPT, false),
+    asset!("units.js", SCRIPT, false),
     asset!("words.js", SCRIPT, false),
 ];
 

@@ -13,7 +13,7 @@ const STEPS_ENDING: &str = ".steps";
 
 /// An end that the page starts with.
 #[derive(Clone, Debug)]
-pub struct Start {
+pub struct EndSource {
     /// Its photo, where there is one.
     pub photo: Option<PathBuf>,
     /// Where its record is, or will be.
@@ -45,7 +45,7 @@ pub(super) enum Progress {
 #[derive(Debug)]
 pub(super) struct OpenEnd {
     pub(super) id: u64,
-    pub(super) start: Start,
+    pub(super) start: EndSource,
     pub(super) progress: Progress,
     /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
@@ -74,7 +74,7 @@ impl From<StoreError> for EditError {
 }
 
 impl OpenEnd {
-    pub(super) fn new(id: u64, start: Start) -> Self {
+    pub(super) fn new(id: u64, start: EndSource) -> Self {
         let there = start.record.record();
         let record = there.as_ref().ok().and_then(Option::as_ref);
         let journal = UndoJournal::open(start.record.hidden_file(STEPS_ENDING), record);
@@ -202,7 +202,7 @@ impl OpenEnd {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::{Entry, EntryKind};
+    use crate::record::{ArrowKind, Entry};
     use serde_json::json;
 
     fn opened(folder: &tempfile::TempDir) -> OpenEnd {
@@ -210,7 +210,7 @@ mod tests {
         let end = End {
             entries: vec![Entry {
                 id: 1,
-                kind: EntryKind::Bare,
+                kind: ArrowKind::Bare,
                 ..Entry::default()
             }],
             ..End::default()
@@ -218,7 +218,7 @@ mod tests {
         store::save_proposal(&record, &end).expect("saved");
         OpenEnd::new(
             1,
-            Start {
+            EndSource {
                 photo: None,
                 record: record.into(),
                 session: Session::default(),
@@ -252,12 +252,12 @@ mod tests {
         .expect("two");
         assert_eq!(end.depths(2), (2, 0));
         assert_eq!(end.step(true, 2).expect("back").revision, 3);
-        assert_eq!(kind(&end), EntryKind::Fletched);
+        assert_eq!(kind(&end), ArrowKind::Fletched);
         end.step(true, 3).expect("back");
-        assert_eq!((kind(&end), end.depths(4)), (EntryKind::Bare, (0, 2)));
+        assert_eq!((kind(&end), end.depths(4)), (ArrowKind::Bare, (0, 2)));
         assert!(matches!(end.step(true, 4), Err(EditError::NothingToUndo)));
         end.step(false, 4).expect("forth");
-        assert_eq!(kind(&end), EntryKind::Fletched);
+        assert_eq!(kind(&end), ArrowKind::Fletched);
         end.edit(&edits(5, json!([{"do": "confirm", "id": 1}])))
             .expect("three");
         assert_eq!(end.depths(6), (2, 0), "a new edit ends redo");
@@ -280,12 +280,12 @@ mod tests {
         let kind = |e: &End| e.entries[0].kind;
         assert_eq!(
             kind(&reopened.step(false, 3).expect("forth")),
-            EntryKind::Unknown
+            ArrowKind::Unknown
         );
         reopened.step(true, 4).expect("back");
         assert_eq!(
             kind(&reopened.step(true, 5).expect("back")),
-            EntryKind::Bare
+            ArrowKind::Bare
         );
         // the journal is not taken for a record, and can be deleted
         let hidden = folder.path().join(".a.end.json.steps");
@@ -316,7 +316,7 @@ mod tests {
         };
         assert_eq!(
             (now.revision, now.entries[0].kind),
-            (1, EntryKind::Fletched)
+            (1, ArrowKind::Fletched)
         );
         other
             .edit(&edits(1, json!([{"do": "remove", "id": 1}])))

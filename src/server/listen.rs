@@ -40,7 +40,7 @@ const MAX_HEADER_BYTES: usize = 64 << 10;
 
 /// A listening socket.
 #[derive(Debug)]
-pub struct Listening {
+pub struct Listener {
     socket: std::net::TcpListener,
     /// Its address.
     pub address: SocketAddr,
@@ -50,7 +50,7 @@ pub struct Listening {
 ///
 /// # Errors
 /// When all are taken.
-pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
+pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listener, ServeError> {
     let last = if port == 0 {
         0
     } else {
@@ -61,7 +61,7 @@ pub fn listen(ip: Ipv4Addr, port: u16) -> Result<Listening, ServeError> {
         match std::net::TcpListener::bind((ip, port)) {
             Ok(socket) => {
                 let address = socket.local_addr().map_err(ServeError::Socket)?;
-                return Ok(Listening { socket, address });
+                return Ok(Listener { socket, address });
             }
             Err(error) => last_error = Some(error),
         }
@@ -89,7 +89,7 @@ pub fn own_address() -> Option<Ipv4Addr> {
 ///
 /// # Errors
 /// When the socket can't be used.
-pub fn serve(listening: Listening, app: &Arc<App>) -> Result<(), ServeError> {
+pub fn serve(listening: Listener, app: &Arc<App>) -> Result<(), ServeError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

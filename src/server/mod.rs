@@ -36,12 +36,12 @@ mod view;
 mod worker;
 
 pub use app::App;
-pub use ends::Start;
+pub use ends::EndSource;
 pub use guard::{Guard, Secret};
 pub use http::{Answer, Request};
-pub use listen::{Listening, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, listen, own_address, serve};
+pub use listen::{Listener, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, listen, own_address, serve};
 pub use qr::qr;
-pub use state::Opening;
+pub use state::InitialState;
 
 /// Path to which new photos are uploaded.
 pub(crate) const UPLOAD: &str = "/api/photos";

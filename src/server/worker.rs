@@ -96,6 +96,7 @@ fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     )
     .map_err(|e| e.to_string())?;
     let end = canonical::tidied(&measured.end).map_err(|e| e.to_string())?;
+    state.keep_likely(job.id, &measured);
     state.pictures.keep(job.id, measured.photo)?;
     // the old record stays if no camera fits the points marked by hand
     let failed = end.failure.as_ref().filter(|_| end.camera.is_none());

@@ -3,7 +3,7 @@
 //! Arrows of one archer stand out by much the same length, so that each candidate's nock tells where the others' must be. A
 //! shaft has one entry and one nock: of candidates that share a nock only the best stands.
 
-use super::model::UsualLength;
+use super::model::{Features, UsualLength};
 use super::peaks::Peak;
 use super::strip::{Look, PLACES, place_mm};
 use crate::geometry::FacePoint;
@@ -13,7 +13,7 @@ use nalgebra::{Vector2, Vector3};
 /// arrow like the other give, and what a soft one does. The photo itself says which it is.
 const LENGTH_SDS_MM: [f64; 3] = [12.0, 24.0, 48.0];
 /// Weight of lengths that have nothing to do with the others' (another archer's arrow, a bad reading).
-const ODD_LENGTH: f64 = 0.1;
+const ODD_LENGTH_WEIGHT: f64 = 0.1;
 /// Error of reading a nock's place from a strip, mm.
 const READING_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
@@ -29,35 +29,10 @@ pub(crate) struct Candidate {
     pub(crate) look: Look,
 }
 
-/// What the joint choice makes of one candidate.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Features {
-    /// Entry score, log-odds.
-    pub(crate) score: f64,
-    /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
-    pub(crate) agreement: f64,
-    /// Log-odds of "shaft" along its axis on the map.
-    pub(crate) mask: f64,
-    /// Length from entry to nock, mm.
-    pub(crate) length_mm: f64,
-    /// Its standard deviation, mm.
-    pub(crate) length_sd_mm: f64,
-    /// Log-odds of being a shaft by the strip.
-    pub(crate) shaft: f64,
-    /// How near a likelier candidate is: 1 at the same place, 0 far away.
-    pub(crate) crowd: f64,
-    /// Log-odds of fletched by the strip.
-    pub(crate) fletched: f64,
-    /// Log-odds of fletched by the map.
-    pub(crate) tag: f64,
-    /// Share of the tail's strip that is in the picture.
-    pub(crate) tail_seen: f64,
-}
-
 /// Places this near to where the picture ends may owe their score to the end: the net reads some three places together.
-const AT_THE_END: usize = 2;
+const BORDER_PLACES: usize = 2;
 /// What the other places are worth where the nock seems to lie at the end of the picture.
-const BEFORE_THE_END: f64 = 1e-3;
+const BEFORE_BORDER_WEIGHT: f64 = 1e-3;
 
 /// The first place of a strip that the picture doesn't show, counted from the entry; `PLACES` where it shows all.
 fn end_of_picture(look: &Look) -> usize {
@@ -71,16 +46,16 @@ fn end_of_picture(look: &Look) -> usize {
 /// has its nock anywhere beyond.
 fn nock_probability(look: &Look) -> Vec<f64> {
     let nock = nock_in_picture(look);
-    let end = end_of_picture(look).saturating_sub(AT_THE_END);
+    let end = end_of_picture(look).saturating_sub(BORDER_PLACES);
     let best = (0..PLACES).max_by(|&a, &b| nock[a].total_cmp(&nock[b]).then(b.cmp(&a)));
-    if end + AT_THE_END >= PLACES || best.is_none_or(|k| k < end) {
+    if end + BORDER_PLACES >= PLACES || best.is_none_or(|k| k < end) {
         return nock;
     }
     let beyond = 1.0 / (PLACES - end) as f64;
     (0..PLACES)
         .map(|k| {
             if k < end {
-                nock[k] * BEFORE_THE_END
+                nock[k] * BEFORE_BORDER_WEIGHT
             } else {
                 beyond
             }
@@ -106,7 +81,7 @@ fn length_prior(common: f64, sd: f64) -> Vec<f64> {
         .collect();
     let sum: f64 = w.iter().sum::<f64>().max(1e-9);
     w.iter()
-        .map(|v| (1.0 - ODD_LENGTH) * v / sum + ODD_LENGTH / PLACES as f64)
+        .map(|v| (1.0 - ODD_LENGTH_WEIGHT) * v / sum + ODD_LENGTH_WEIGHT / PLACES as f64)
         .collect()
 }
 
@@ -195,11 +170,11 @@ impl Lengths {
 /// What shafts stand out by where they have the right size, mm: 26 to 31 inches less what is in the boss.
 const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
 /// Where no nock is within the strip the net puts it into the last places.
-const NO_NOCK: usize = 4;
+const NO_NOCK_PLACES: usize = 4;
 
 /// How well one usual length explains where the candidates' nocks are: the logarithm of the best length's probability.
 pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
-    let last = PLACES - NO_NOCK;
+    let last = PLACES - NO_NOCK_PLACES;
     let nocks: Vec<(f64, Vec<f64>)> = candidates
         .iter()
         .map(|c| {
@@ -266,7 +241,7 @@ pub(crate) fn penalise_isolated(probability: &mut [f64], alone: f64) {
 
 /// Over how far a likelier candidate makes another one doubtful, mm: the map net's second peaks at a shaft lie within a few shaft
 /// widths (practice photos: 4 to 12 mm serve as well).
-const CROWD_MM: f64 = 6.0;
+const DUPLICATE_MM: f64 = 6.0;
 
 /// Writes into the features of each candidate how near a likelier one is.
 pub(crate) fn set_likelier_neighbours(
@@ -278,7 +253,7 @@ pub(crate) fn set_likelier_neighbours(
         let here = candidates[k].peak.point;
         features.crowd = (0..candidates.len())
             .filter(|&o| probability[o] > probability[k])
-            .map(|o| (-candidates[o].peak.point.distance(here) / CROWD_MM).exp())
+            .map(|o| (-candidates[o].peak.point.distance(here) / DUPLICATE_MM).exp())
             .fold(0.0, f64::max);
     }
 }
@@ -289,7 +264,7 @@ const SAME_ENTRY_MM: f64 = 4.0;
 const SAME_AXIS_MM: f64 = 5.0;
 const SAME_NOCK_MM: f64 = 24.0;
 /// What is left of the odds of a candidate that a better one explains.
-const EXPLAINED: f64 = 0.05;
+const EXPLAINED_ODDS_FACTOR: f64 = 0.05;
 
 /// Lowers the probabilities of candidates that better ones explain: no two entries for one shaft.
 /// `foot` and `distance_mm` are where the camera stands over the face.
@@ -313,7 +288,7 @@ pub(crate) fn suppress_duplicates(
             )
         });
         if explained {
-            let odds = probability[k] / (1.0 - probability[k]).max(1e-9) * EXPLAINED;
+            let odds = probability[k] / (1.0 - probability[k]).max(1e-9) * EXPLAINED_ODDS_FACTOR;
             probability[k] = odds / (1.0 + odds);
         } else {
             better.push(k);
@@ -530,7 +505,7 @@ mod tests {
             c.peak.point = FacePoint::new(x, 0.0);
             c
         };
-        let candidates = [at(0.0), at(CROWD_MM), at(1000.0)];
+        let candidates = [at(0.0), at(DUPLICATE_MM), at(1000.0)];
         let mut features = [Features::default(); 3];
         set_likelier_neighbours(&candidates, &mut features, &[0.4, 0.9, 0.8]);
         assert!((features[0].crowd - (-1f64).exp()).abs() < 1e-12);

@@ -1,7 +1,7 @@
 //! Arrow numbers from colours: which of the arrows that were given each shaft is.
 
-use super::{Shaft, ShaftKind, identity, tail};
-use crate::colours::Named;
+use super::{ArrowKind, Shaft, identity, tail};
+use crate::colours::ColourName;
 use crate::geometry::ImagePoint;
 use crate::geometry::camera::Camera;
 use image::RgbImage;
@@ -11,11 +11,11 @@ use rayon::prelude::*;
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ArrowLook {
     /// Fletched or bare.
-    pub kind: Option<ShaftKind>,
+    pub kind: Option<ArrowKind>,
     /// The nock's colour.
-    pub nock: Option<Named>,
+    pub nock: Option<ColourName>,
     /// The vanes' colours, the index vane's first.
-    pub vanes: Vec<Named>,
+    pub vanes: Vec<ColourName>,
 }
 
 /// A shaft's likeliest arrow.
@@ -28,12 +28,12 @@ pub struct Proposal {
 }
 
 /// Share of shafts that are none of the arrows given, though arrows were given: a forgotten spare, a neighbour's (invented).
-const STRANGER: f64 = 0.05;
+const UNKNOWN_ARROW_SHARE: f64 = 0.05;
 /// Share of shafts whose axis was followed to another's tail, so that what is seen there says nothing of them (invented; on
 /// drawn practice photos some of the wrong proposals are such).
-const OTHER_TAIL: f64 = 0.02;
+const WRONG_TAIL_SHARE: f64 = 0.02;
 /// Least probability of a proposal: two arrows that look alike have one half each, and stay open.
-const LEAST: f64 = 0.6;
+const LEAST_PROBABILITY: f64 = 0.6;
 
 /// Proposes an arrow for each shaft; `None` where the photo leaves it open. No two shafts are proposed one arrow with more than
 /// probability 1 together. `white`: what a white face would show in this photo, linear light.
@@ -55,7 +55,10 @@ pub fn identify(
     }
     let segments: Vec<Option<[ImagePoint; 2]>> = shafts
         .iter()
-        .map(|s| s.segment_px.filter(|_| s.confidence >= COVERS))
+        .map(|s| {
+            s.segment_px
+                .filter(|_| s.confidence >= LEAST_COVERING_CONFIDENCE)
+        })
         .collect();
     let likeness: Vec<Vec<f64>> = shafts
         .par_iter()
@@ -69,7 +72,7 @@ pub fn identify(
             let tail = tail::look(pixels, camera, white, shaft, &others);
             let of = |look: &ArrowLook| {
                 let own = kind_ratio(shaft, look) * tail.ratio(look.nock, &look.vanes);
-                OTHER_TAIL + (1.0 - OTHER_TAIL) * own
+                WRONG_TAIL_SHARE + (1.0 - WRONG_TAIL_SHARE) * own
             };
             classes.iter().map(|(look, ..)| of(look)).collect()
         })
@@ -77,7 +80,7 @@ pub fn identify(
     let sizes: Vec<usize> = classes.iter().map(|c| c.2).collect();
     let strangers: Vec<f64> = shafts
         .iter()
-        .map(|s| 1.0 - (1.0 - STRANGER) * is_shaft(s))
+        .map(|s| 1.0 - (1.0 - UNKNOWN_ARROW_SHARE) * is_shaft(s))
         .collect();
     let posterior = identity::posterior(&likeness, &sizes, &strangers);
     posterior
@@ -87,18 +90,18 @@ pub fn identify(
             let each = each.map(|(c, (p, class))| (c, p / crate::math::count(class.2)));
             let (best, p) = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
             let arrow = classes.get(best)?.1;
-            (p >= LEAST).then_some(Proposal { arrow, p })
+            (p >= LEAST_PROBABILITY).then_some(Proposal { arrow, p })
         })
         .collect()
 }
 
 /// Shafts less sure than this hide nothing.
-const COVERS: f64 = 0.5;
+const LEAST_COVERING_CONFIDENCE: f64 = 0.5;
 
 /// Probability that a shaft is one at all.
 fn is_shaft(s: &Shaft) -> f64 {
     match s.kind {
-        ShaftKind::Unknown => s.confidence,
+        ArrowKind::Unknown => s.confidence,
         _ => (s.confidence / s.kind_probability.max(1e-6)).min(1.0),
     }
 }
@@ -106,14 +109,14 @@ fn is_shaft(s: &Shaft) -> f64 {
 /// How much likelier the shaft's tag is for this arrow than for one of either kind.
 fn kind_ratio(s: &Shaft, look: &ArrowLook) -> f64 {
     let fletched = match s.kind {
-        ShaftKind::Fletched => s.kind_probability,
-        ShaftKind::Bare => 1.0 - s.kind_probability,
-        ShaftKind::Unknown => 0.5,
+        ArrowKind::Fletched => s.kind_probability,
+        ArrowKind::Bare => 1.0 - s.kind_probability,
+        ArrowKind::Unknown => 0.5,
     };
     match look.kind {
-        Some(ShaftKind::Bare) => 2.0 * (1.0 - fletched),
+        Some(ArrowKind::Bare) => 2.0 * (1.0 - fletched),
         // only fletched arrows have vanes
-        Some(ShaftKind::Fletched) => 2.0 * fletched,
+        Some(ArrowKind::Fletched) => 2.0 * fletched,
         _ if !look.vanes.is_empty() => 2.0 * fletched,
         _ => 1.0,
     }
@@ -158,7 +161,7 @@ mod tests {
             entry,
             cov_mm2: Matrix2::identity(),
             entry_px: px(0.0),
-            kind: ShaftKind::Bare,
+            kind: ArrowKind::Bare,
             kind_probability: 0.97,
             confidence: 0.95,
             lean: Some(Lean {
@@ -202,7 +205,7 @@ mod tests {
 
     fn nocks(names: &[&str]) -> Vec<ArrowLook> {
         let look = |name: &&str| ArrowLook {
-            kind: Some(ShaftKind::Bare),
+            kind: Some(ArrowKind::Bare),
             nock: Some(named(name).unwrap()),
             vanes: Vec::new(),
         };
@@ -263,7 +266,7 @@ mod tests {
             },
             Shaft {
                 segment_px: Some([ImagePoint::new(-1e9, 5.0), ImagePoint::new(f64::NAN, 1e300)]),
-                kind: ShaftKind::Unknown,
+                kind: ArrowKind::Unknown,
                 ..shaft(&camera, 90.0, 0.0)
             },
             // the nock is out of the picture

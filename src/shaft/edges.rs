@@ -18,7 +18,7 @@ const TAIL_MM: f64 = 140.0;
 const STEP_MM: f64 = 6.0;
 /// Sampling across, mm, and how many samples there are to either side at the face: 13 mm; further up as many more as the slopes reach.
 const ACROSS_MM: f64 = 0.4;
-const BESIDE: usize = 32;
+const SAMPLES_BESIDE: usize = 32;
 /// Shafts from 3 to 12 mm are looked for: those of the rules end at 9.3 mm (facts: World Archery, from memory).
 const WIDTHS: std::ops::RangeInclusive<usize> = 7..=30;
 /// How far the axis may lie beside the candidate's, in samples and in slope.
@@ -26,7 +26,7 @@ const OFFSETS: i32 = 8;
 const SLOPES: i32 = 24;
 const SLOPE_STEP: f64 = 0.0025;
 /// At first every so many offsets and slopes are tried.
-const COARSE: usize = 2;
+const COARSE_STRIDE: usize = 2;
 /// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour. The slope now and then is off by far
 /// more, where the axes projected onto the map run together.
 const OFFSET_SD_MM: f64 = 2.0;
@@ -50,12 +50,12 @@ pub(crate) struct Bar {
 impl Bar {
     /// Whether the edges are plain enough to go by: of weaker ones too many are a neighbour's or a shadow's (practice photos).
     pub(crate) fn is_plain(&self) -> bool {
-        self.strength >= PLAIN && self.offset_mm.abs() <= FURTHEST_MM
+        self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
     }
 }
 
 /// Least strength of plain edges, grey levels per mm, and how far they may lie off, mm.
-const PLAIN: f64 = 25.0;
+const LEAST_EDGE_STRENGTH: f64 = 25.0;
 const FURTHEST_MM: f64 = 2.5;
 
 /// Steps of colour across the shaft, row by row along it.
@@ -83,7 +83,7 @@ impl Edges {
             // to the left of the direction away from the foot, square to the view
             let across = (centre - point).cross(&axis).try_normalize(1e-9);
             let reach = f64::from(SLOPES) * SLOPE_STEP * height / ACROSS_MM;
-            let beside = BESIDE + floor_index(reach) + 1;
+            let beside = SAMPLES_BESIDE + floor_index(reach) + 1;
             let colours = across.map(|w| {
                 (0..2 * beside + 3)
                     .map(|k| {
@@ -93,7 +93,7 @@ impl Edges {
                     .collect::<Vec<_>>()
             });
             // what steep slopes alone would reach may lie outside the picture, where there is no step
-            let near = beside - BESIDE..=beside + BESIDE + 2;
+            let near = beside - SAMPLES_BESIDE..=beside + SAMPLES_BESIDE + 2;
             if let Some(row) = colours.filter(|row| row[near].iter().all(Option::is_some)) {
                 let step = |k: usize| match (row[k], row[k + 2]) {
                     (Some(a), Some(b)) => {
@@ -144,8 +144,8 @@ impl Edges {
                         *best = (v, o, s);
                     }
                 };
-                for s in (-SLOPES..=SLOPES).step_by(COARSE) {
-                    for o in (-OFFSETS..=OFFSETS).step_by(COARSE) {
+                for s in (-SLOPES..=SLOPES).step_by(COARSE_STRIDE) {
+                    for o in (-OFFSETS..=OFFSETS).step_by(COARSE_STRIDE) {
                         consider(&mut best, o, s);
                     }
                 }

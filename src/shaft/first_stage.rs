@@ -2,14 +2,14 @@
 
 use super::nets::Nets;
 use super::sight::Sight;
-use super::{View, choose, conv, map, peaks, picture, strip};
+use super::{View, choose, map, peaks, picture, strip, tensor};
 use crate::geometry::FacePoint;
 use image::RgbImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
 /// Pixels of the reduced photo per millimetre of the face.
-const PX_PER_MM: f64 = 1.25;
+pub(super) const PX_PER_MM: f64 = 1.25;
 /// Whether a place belongs to this face and not to one of the `others` that hang beside it: to the nearest.
 pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
     let nearest = |centres: &[FacePoint]| {
@@ -20,16 +20,16 @@ pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
 }
 
 /// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are.
-pub(super) const PLAIN_SCORE: f64 = 0.15;
+pub(super) const LEAST_STANCE_SCORE: f64 = 0.15;
 /// Most of those.
-pub(super) const ASKED: usize = 14;
+pub(super) const MOST_STANCE_CANDIDATES: usize = 14;
 
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
     pub(super) sight: Sight<'a>,
     pub(super) photo: picture::Reduced,
     pub(super) map: map::FaceMap,
-    pub(super) scores: conv::Tensor,
+    pub(super) scores: tensor::Tensor,
     pub(super) peaks: Vec<peaks::Peak>,
     pub(super) candidates: Vec<choose::Candidate>,
 }
@@ -89,8 +89,8 @@ impl<'a> FirstStage<'a> {
         let plain = self
             .candidates
             .iter()
-            .filter(|c| c.peak.score >= PLAIN_SCORE);
-        plain.take(ASKED)
+            .filter(|c| c.peak.score >= LEAST_STANCE_SCORE);
+        plain.take(MOST_STANCE_CANDIDATES)
     }
 
     /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
@@ -98,7 +98,7 @@ impl<'a> FirstStage<'a> {
     pub(super) fn recognised(&self) -> Option<f64> {
         let plain: Vec<choose::Candidate> = self.plain().cloned().collect();
         let number: f64 = plain.iter().map(|c| c.peak.score).sum();
-        let both = strip_evidence(&plain) + BY_NOCKS * choose::of_usual_length(&plain);
+        let both = strip_evidence(&plain) + NOCK_FIT_WEIGHT * choose::of_usual_length(&plain);
         (number >= LEAST_TO_DOUBT).then(|| both / number)
     }
 }
@@ -110,10 +110,10 @@ pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
 }
 
 /// Weight of where the nocks lie beside the strips' log-odds of being shafts, where it is asked whether the net recognises what it sees.
-pub(super) const BY_NOCKS: f64 = 2.5;
+pub(super) const NOCK_FIT_WEIGHT: f64 = 2.5;
 /// Where the first nets recognise as much as this, the second aren't asked: of 56 rendered photos each has -8.6 at least, of 27 real
 /// photographs 12 have less than -9.
-pub(super) const FAMILIAR: f64 = -9.0;
+pub(super) const LEAST_RECOGNISED: f64 = -9.0;
 /// Of fewer candidates nothing is said.
 pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
 
@@ -144,7 +144,7 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
             })
             .collect();
         let lengths = choose::of_usual_length(&candidates);
-        let evidence = lengths + BY_STRIP * strip_evidence(&candidates) + prior;
+        let evidence = lengths + STRIP_WEIGHT * strip_evidence(&candidates) + prior;
         if evidence > best.1 {
             best = (unit, evidence);
         }
@@ -156,7 +156,7 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
 /// 122, 80, 60 and 40 cm, and most are called what they are.
 pub(super) const UNITS: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
 /// Weight of the strips' log-odds of being shafts beside where their nocks are.
-pub(super) const BY_STRIP: f64 = 0.1;
+pub(super) const STRIP_WEIGHT: f64 = 0.1;
 
 /// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
 pub(super) fn in_own_stance<'a>(
@@ -176,4 +176,4 @@ pub(super) fn in_own_stance<'a>(
 }
 
 /// What is done with a strip.
-pub(super) type LookAlong<'a> = &'a (dyn Fn(&conv::Tensor) -> strip::Look + Sync);
+pub(super) type LookAlong<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::Look + Sync);

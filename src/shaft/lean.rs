@@ -6,7 +6,7 @@
 //! length and the common lean, then of each shaft's own part.
 
 use super::Lean;
-use super::choose::Features;
+use super::model::Features;
 use super::model::UsualLength;
 use super::peaks::Peak;
 use crate::geometry::FacePoint;
@@ -26,7 +26,7 @@ const SIDEWAYS_SD: f64 = 0.008;
 const SIDEWAYS_SD_BY_EDGES: f64 = 0.004;
 
 /// What the picture shows of one shaft.
-pub(super) struct Shown<'a> {
+pub(super) struct LeanObservation<'a> {
     pub(super) peak: &'a Peak,
     pub(super) features: &'a Features,
     /// Probability of being a shaft.
@@ -47,7 +47,7 @@ struct Row {
 }
 
 impl Row {
-    fn new(s: &Shown, foot: FacePoint, distance_mm: f64, common_mm: f64) -> Self {
+    fn new(s: &LeanObservation, foot: FacePoint, distance_mm: f64, common_mm: f64) -> Self {
         let u = super::peaks::away(s.peak.point, foot);
         // a lean by this many radians along u shows as a millimetre of length: small-angle form
         let along =
@@ -82,7 +82,7 @@ impl Row {
 /// The leans of all shafts; `common_mm` is a first guess of the length that they have in common, seen from `distance_mm` above the
 /// place `foot` of the face plane.
 pub(super) fn leans(
-    shown: &[Shown],
+    shown: &[LeanObservation],
     common_mm: f64,
     usual: UsualLength,
     foot: FacePoint,
@@ -177,9 +177,9 @@ mod tests {
     }
 
     fn found(seen: &[(Peak, Features)], foot: FacePoint, common_mm: f64) -> Vec<Lean> {
-        let shown: Vec<Shown> = seen
+        let shown: Vec<LeanObservation> = seen
             .iter()
-            .map(|(peak, features)| Shown {
+            .map(|(peak, features)| LeanObservation {
                 peak,
                 features,
                 probability: 0.99,

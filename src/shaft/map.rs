@@ -1,9 +1,9 @@
 //! The face map: the face plane resampled straight on, a pixel per millimetre, as the net sees it.
 
-use super::conv::Tensor;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
 use super::sight::Sight;
+use super::tensor::Tensor;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{floor_index, single};
 use rayon::prelude::*;
@@ -17,7 +17,7 @@ const LEAST_MARGIN_MM: f64 = 100.0;
 /// Largest side of a map, mm.
 const LARGEST_MM: f64 = 3072.0;
 /// What stands for places outside the picture, 0–255: middle grey, as in the maps that the net was fitted on.
-const OUTSIDE: f32 = 127.0;
+const OUTSIDE_GREY: f32 = 127.0;
 
 /// Side of the squares whose corners are looked up in the camera, px; a map's sides are multiples of it.
 const SQUARE: usize = 8;
@@ -113,7 +113,7 @@ impl FaceMap {
             .flat_map(|i| (0..across).map(move |j| (i, j)))
             .map(|(i, j)| pixel(place(SQUARE * i, SQUARE * j)))
             .collect();
-        let mut colours = vec![[OUTSIDE; 3]; width * height];
+        let mut colours = vec![[OUTSIDE_GREY; 3]; width * height];
         colours
             .par_chunks_exact_mut(width)
             .enumerate()

@@ -7,9 +7,11 @@
 mod choose;
 mod colours;
 mod conv;
+mod cuts;
 mod edges;
 mod first_stage;
 mod identity;
+mod kind;
 mod lean;
 mod map;
 mod model;
@@ -22,14 +24,18 @@ mod second_stage;
 mod sight;
 mod strip;
 mod tail;
+mod tensor;
 mod weights;
 mod winograd;
 
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
-use first_stage::{FAMILIAR, FirstStage, in_own_stance};
+#[doc(hidden)]
+pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
+use first_stage::{FirstStage, LEAST_RECOGNISED, in_own_stance};
 use image::RgbImage;
+pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{BothNets, Nets};
 use output::shafts_of;
@@ -53,17 +59,6 @@ pub struct View<'a> {
     pub expected: Option<(usize, usize)>,
 }
 
-/// Fletched or bare.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ShaftKind {
-    /// With vanes.
-    Fletched,
-    /// Without vanes.
-    Bare,
-    /// The picture doesn't tell: the tail is hidden or outside.
-    Unknown,
-}
-
 /// How a shaft stands in the boss, against the face's normal, from the entry towards the nock.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lean {
@@ -85,7 +80,7 @@ pub struct Shaft {
     /// The entry's image, px.
     pub entry_px: ImagePoint,
     /// Fletched or bare.
-    pub kind: ShaftKind,
+    pub kind: ArrowKind,
     /// Probability of `kind`, given that this is a shaft.
     pub kind_probability: f64,
     /// Probability that a shaft enters within 10 mm and is of this kind.
@@ -150,7 +145,7 @@ impl HeatMap {
         }
     }
 
-    fn new(map: &map::FaceMap, scores: &conv::Tensor) -> Self {
+    fn new(map: &map::FaceMap, scores: &tensor::Tensor) -> Self {
         let cells = (0..scores.height).flat_map(|y| (0..scores.width).map(move |x| (x, y)));
         Self {
             left_mm: map.left_mm - 0.5,
@@ -172,7 +167,7 @@ impl HeatMap {
 const THICKNESS_MM: (f64, f64) = (3.2, 11.5);
 /// How far the thickness seen may lie beside the one given, as a share of it: it is read to a few per cent, and faces of the same
 /// look are a third larger or smaller than each other at least (60 and 80 cm).
-const OF_GIVEN: (f64, f64) = (0.83, 1.2);
+const GIVEN_THICKNESS_SHARES: (f64, f64) = (0.83, 1.2);
 
 impl Shafts {
     /// Whether the shafts' thickness speaks against the size of the face that was named: no shaft is that thin or that thick, or
@@ -183,8 +178,11 @@ impl Shafts {
         let sharp = self.shafts.iter().filter(|s| s.thickness_mm.is_some());
         let sharp = 2 * sharp.count() > self.shafts.len();
         self.thickness_mm.is_some_and(|seen| {
-            let as_given =
-                |given: f64| !sharp || (OF_GIVEN.0 * given..=OF_GIVEN.1 * given).contains(&seen);
+            let as_given = |given: f64| {
+                !sharp
+                    || (GIVEN_THICKNESS_SHARES.0 * given..=GIVEN_THICKNESS_SHARES.1 * given)
+                        .contains(&seen)
+            };
             !(THICKNESS_MM.0..=THICKNESS_MM.1).contains(&seen)
                 || given_mm.is_some_and(|given| !as_given(given))
         })
@@ -233,7 +231,7 @@ fn analyse<'a, 'n>(
     let upright = Sight::new(view, 1.0, Vector2::zeros());
     let first = FirstStage::new(&nets.first, pixels, upright, view, others)?;
     let of_first = first.recognised();
-    let Some(of_first) = of_first.filter(|r| *r < FAMILIAR) else {
+    let Some(of_first) = of_first.filter(|r| *r < LEAST_RECOGNISED) else {
         return Some(second_stage(&nets.first, first));
     };
     let second = in_own_stance(&nets.second, pixels, view, others)?;
@@ -277,13 +275,15 @@ pub struct Study {
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
     pub stance: [f64; 3],
+    /// Whether the second set of nets was used.
+    pub second_set: bool,
 }
 
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
 #[doc(hidden)]
 #[must_use]
-pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
-    let (nets, sight, found) = analyse(nets, pixels, view, &[])?;
+pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
+    let (nets, sight, found) = analyse(both, pixels, view, &[])?;
     let row = |k: usize| {
         let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
         [
@@ -311,6 +311,7 @@ pub fn study(nets: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
     Some(Study {
         rows,
         stance: [sight.unit, sight.lean.x, sight.lean.y],
+        second_set: std::ptr::eq(nets, &both.second),
         shafts: shafts_of(nets, view, &sight, found),
     })
 }

@@ -1,9 +1,33 @@
 //! The few fitted numbers that turn net scores into probabilities and errors: `calibration/shaft-net/model.json`.
 
-use super::choose::Features;
 use super::peaks::logistic;
 use super::weights::WeightsError;
 use serde::Deserialize;
+
+/// What the joint choice makes of one candidate.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Features {
+    /// Entry score, log-odds.
+    pub(crate) score: f64,
+    /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
+    pub(crate) agreement: f64,
+    /// Log-odds of "shaft" along its axis on the map.
+    pub(crate) mask: f64,
+    /// Length from entry to nock, mm.
+    pub(crate) length_mm: f64,
+    /// Its standard deviation, mm.
+    pub(crate) length_sd_mm: f64,
+    /// Log-odds of being a shaft by the strip.
+    pub(crate) shaft: f64,
+    /// How near a likelier candidate is: 1 at the same place, 0 far away.
+    pub(crate) crowd: f64,
+    /// Log-odds of fletched by the strip.
+    pub(crate) fletched: f64,
+    /// Log-odds of fletched by the map.
+    pub(crate) tag: f64,
+    /// Share of the tail's strip that is in the picture.
+    pub(crate) tail_seen: f64,
+}
 
 /// Fitted on photos that neither net has seen; the file says which.
 #[derive(Clone, Debug, Deserialize)]

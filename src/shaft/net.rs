@@ -3,7 +3,8 @@
 //! Both are fitted outside of the program (`calibration/shaft-net/`); here they only run, on plain `f32` numbers, with the same
 //! sums in the same order whatever the number of threads.
 
-use super::conv::{BufferPool, Conv, Input, LANES, STEP, Tensor, accumulate, larger};
+use super::conv::Conv;
+use super::tensor::{BufferPool, Input, LANES, STEP, Tensor, accumulate, larger};
 use super::weights::{self, Layer, WeightsError};
 
 /// Sides of a face map must be multiples of this: cells of 2 mm, halved four times.
@@ -265,7 +266,7 @@ impl StripNet {
 pub(crate) mod tests {
     use super::*;
 
-    /// The pseudo-random inputs of `calibration/shaft-net/train/export.py`.
+    /// The pseudo-random inputs of `calibration/training/weights.py`.
     pub(crate) fn noise(n: usize, seed: u32) -> Vec<f32> {
         let mut s = seed;
         let mut next = || {

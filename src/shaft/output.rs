@@ -3,14 +3,14 @@
 use super::nets::Nets;
 use super::second_stage::{Analysis, HIDDEN_BASE};
 use super::sight::Sight;
-use super::{Candidate, Lean, Shaft, ShaftKind, Shafts, View, choose, model, peaks};
+use super::{ArrowKind, Candidate, Lean, Shaft, Shafts, View, choose, model, peaks};
 use crate::geometry::FacePoint;
 
 /// Least confidence of a shaft that is handed on for a person to look at; from one half on the reading uses it. Below this four in five
 /// are none, and hardly a shaft is found there that isn't found above (practice photos).
 const LEAST_CONFIDENCE: f64 = 0.35;
 /// A shaft of unknown kind is never handed on as sure.
-const MOST_OF_UNKNOWN: f64 = 0.85;
+const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
 const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
@@ -90,16 +90,16 @@ fn shaft(
         0.5
     };
     let (kind, kind_probability) = match fletched {
-        _ if v.tail_seen < LEAST_TAIL => (ShaftKind::Unknown, 0.5),
+        _ if v.tail_seen < LEAST_TAIL => (ArrowKind::Unknown, 0.5),
         // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
         f if is_shaft >= 0.5 && (is_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
-            (ShaftKind::Unknown, 0.5)
+            (ArrowKind::Unknown, 0.5)
         }
-        f if f >= 0.5 => (ShaftKind::Fletched, f),
-        f => (ShaftKind::Bare, 1.0 - f),
+        f if f >= 0.5 => (ArrowKind::Fletched, f),
+        f => (ArrowKind::Bare, 1.0 - f),
     };
     let confidence = match kind {
-        ShaftKind::Unknown => is_shaft.min(MOST_OF_UNKNOWN),
+        ArrowKind::Unknown => is_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
         _ => is_shaft * kind_probability,
     };
     let along = peaks::away(entry, sight.foot);

@@ -1,16 +1,16 @@
 //! Candidates: the peaks of the map net's entry score, and where the shaft of each seems to run.
 
-use super::conv::Tensor;
 use super::map::FaceMap;
+use super::tensor::Tensor;
 use crate::geometry::FacePoint;
 use nalgebra::Vector2;
 
 /// Least entry score of a candidate: far below what is believed in the end, so that the second look decides.
 const LEAST_SCORE: f32 = 0.04;
 /// Most candidates of one photo, best first; a boss holds some 14 shafts, rarely twice as many.
-const MOST: usize = 60;
+const MOST_CANDIDATES: usize = 60;
 /// A peak is the largest score within so many cells (2 mm each).
-const RADIUS: usize = 2;
+const SUPPRESSION_CELLS: usize = 2;
 /// Directions tried: lateral slopes of the shaft up to this, and their spacing. Shafts stand within some 7° of the normal.
 const LARGEST_SLOPE: f64 = 0.12;
 const SLOPE_STEP: f64 = 0.01;
@@ -68,8 +68,8 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
                 continue;
             }
             let (xs, ys) = (
-                x.saturating_sub(RADIUS)..(x + RADIUS + 1).min(w),
-                y.saturating_sub(RADIUS)..(y + RADIUS + 1).min(h),
+                x.saturating_sub(SUPPRESSION_CELLS)..(x + SUPPRESSION_CELLS + 1).min(w),
+                y.saturating_sub(SUPPRESSION_CELLS)..(y + SUPPRESSION_CELLS + 1).min(h),
             );
             // of equal neighbours the first counts
             let beaten = ys
@@ -84,7 +84,7 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
         }
     }
     cells.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.2, a.1).cmp(&(b.2, b.1))));
-    cells.truncate(MOST);
+    cells.truncate(MOST_CANDIDATES);
     cells
         .into_iter()
         .map(|(v, x, y)| {
@@ -118,7 +118,7 @@ const LEAN_SD: f64 = 0.1;
 /// Concentration of the directions that the map net reads about the true ones: some 9 degrees.
 const CONCENTRATION: f64 = 40.0;
 /// Weight of the mean log-odds of "shaft" along a projected axis.
-const BY_MASK: f64 = 1.0;
+const MASK_WEIGHT: f64 = 1.0;
 /// What the shafts must gain by it, as a logarithm of likelihoods.
 const LEAST_GAIN: f64 = 2.0;
 
@@ -141,7 +141,7 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Tensor, peaks: &[Peak]) -> Vector
                 let sure = (length / 60.0).min(1.0);
                 p.score
                     * (CONCENTRATION * (cosine - 1.0)
-                        + BY_MASK * sure * mean_mask(map, out, p.point, run))
+                        + MASK_WEIGHT * sure * mean_mask(map, out, p.point, run))
             })
             .sum();
         sum - 0.5 * lean.norm_squared() / LEAN_SD.powi(2)

@@ -12,7 +12,7 @@ pub(super) struct Analysis {
     /// Where the map shows the entries.
     pub(super) before: Vec<FacePoint>,
     pub(super) candidates: Vec<choose::Candidate>,
-    pub(super) features: Vec<choose::Features>,
+    pub(super) features: Vec<model::Features>,
     /// Of being the entry of a shaft, before the joint choice.
     pub(super) probability: Vec<f64>,
     /// The shaft's two edges, where they are plain to see.
@@ -89,13 +89,13 @@ const HIDING_MM: f64 = 6.0;
 
 impl Analysis {
     pub(super) fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
-        let shown = |k: usize| lean::Shown {
+        let shown = |k: usize| lean::LeanObservation {
             peak: &self.candidates[k].peak,
             features: &self.features[k],
             probability: self.probability[k],
             edges: self.bars[k].is_some(),
         };
-        let shown: Vec<lean::Shown> = (0..self.candidates.len()).map(shown).collect();
+        let shown: Vec<lean::LeanObservation> = (0..self.candidates.len()).map(shown).collect();
         let mut leans = lean::leans(
             &shown,
             self.length_mm,
@@ -151,9 +151,9 @@ fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
 fn score(
     model: &model::Model,
     candidates: &[choose::Candidate],
-) -> (Vec<choose::Features>, Vec<f64>, f64) {
+) -> (Vec<model::Features>, Vec<f64>, f64) {
     let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
-    let mut features: Vec<choose::Features> = candidates
+    let mut features: Vec<model::Features> = candidates
         .iter()
         .enumerate()
         .map(|(k, c)| choose::features_of(c, &lengths.by_the_others(k)))
@@ -166,7 +166,7 @@ fn score(
 }
 
 /// The length by which this photo's shafts stand out: the median of those more likely than not, mm.
-fn true_length(features: &[choose::Features], probability: &[f64], common: f64) -> f64 {
+fn true_length(features: &[model::Features], probability: &[f64], common: f64) -> f64 {
     let mut lengths: Vec<f64> = features
         .iter()
         .zip(probability)

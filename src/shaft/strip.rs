@@ -1,11 +1,11 @@
 //! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
-use super::conv::Tensor;
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
 use super::sight::Sight;
+use super::tensor::Tensor;
 use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
@@ -20,14 +20,14 @@ const ACROSS_MM: f64 = 1.5;
 /// Height over the face plane at the first pixel, mm: the strip begins before the entry.
 const FIRST_MM: f64 = -32.0;
 /// Planes of a strip that show the photo: three colours, and whether the picture reaches there.
-const OF_THE_PHOTO: usize = 4;
+const PHOTO_PLANES: usize = 4;
 /// All planes: nearness to the axis of another candidate, times its score; and that times the height of the axis.
 pub(crate) const PLANES: usize = 6;
 /// Other candidates that count as neighbours: so likely by the map net at least, and so many at most.
-const COMPANY_SCORE: f64 = 0.2;
-const NEIGHBOURS: usize = 24;
+const LEAST_NEIGHBOUR_SCORE: f64 = 0.2;
+const MOST_NEIGHBOURS: usize = 24;
 /// Nearness falls off over half the span of a vane and its shaft, mm.
-const COMPANY_MM: f64 = 5.0;
+const NEIGHBOUR_HALF_WIDTH_MM: f64 = 5.0;
 /// An axis steeper than this against the view has no direction that is known.
 const LEAST_SLOPE: f64 = 0.02;
 /// Height up to which axes are followed, and the unit of the plane of heights, mm.
@@ -115,8 +115,8 @@ impl ProjectedAxes {
     /// Of the likely ones among `peaks`, best first, seen by a camera `distance_mm` above the place `foot` of the face plane.
     pub(crate) fn new(peaks: &[Peak], foot: FacePoint, distance_mm: f64) -> Self {
         let likely = peaks.iter().enumerate();
-        let likely = likely.filter(|(_, p)| p.score >= COMPANY_SCORE);
-        let axes = likely.take(NEIGHBOURS).map(|(peak, p)| {
+        let likely = likely.filter(|(_, p)| p.score >= LEAST_NEIGHBOUR_SCORE);
+        let axes = likely.take(MOST_NEIGHBOURS).map(|(peak, p)| {
             let u = away(p.point, foot);
             let obliquity = p.point.distance(foot) / distance_mm;
             let axis = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
@@ -147,7 +147,7 @@ impl ProjectedAxes {
         for c in self.axes.iter().filter(|c| c.peak != own) {
             let d = Vector2::new(seen.x - c.entry.x, seen.y - c.entry.y);
             let along = d.dot(&c.along);
-            if along <= -COMPANY_MM {
+            if along <= -NEIGHBOUR_HALF_WIDTH_MM {
                 continue;
             }
             let forward = along.max(0.0);
@@ -155,7 +155,7 @@ impl ProjectedAxes {
             let z = z.min(TALLEST_MM);
             // what lies nearer to the camera shows larger
             let across = d.perp(&c.along) * (1.0 - z / self.distance_mm);
-            let nearness = c.score * (-0.5 * (across / COMPANY_MM).powi(2)).exp();
+            let nearness = c.score * (-0.5 * (across / NEIGHBOUR_HALF_WIDTH_MM).powi(2)).exp();
             if nearness > nearest {
                 (nearest, height) = (nearness, z);
             }
@@ -170,7 +170,7 @@ pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> Look {
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
-/// (`calibration/shaft-net/train/README.md` has the figures).
+/// (`calibration/training/LOG.md` has the figures).
 pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
@@ -236,7 +236,7 @@ pub(crate) fn cut(
             );
             let near = axes.near(own, (point + across * rows) / StripNet::ALONG as f64);
             for pixel in pixels.chunks_exact_mut(PLANES) {
-                for (p, v) in pixel[OF_THE_PHOTO..].iter_mut().zip(near) {
+                for (p, v) in pixel[PHOTO_PLANES..].iter_mut().zip(near) {
                     *p = crate::math::single(v);
                 }
             }

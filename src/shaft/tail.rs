@@ -5,7 +5,7 @@
 //! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
-use crate::colours::{Likeness, Named};
+use crate::colours::{ColourName, Likeness};
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::{lab_from_linear, linear_light};
@@ -21,19 +21,19 @@ const ALONG: usize = 66;
 const ACROSS_MM: f64 = 1.25;
 const ACROSS: usize = 29;
 /// How far the nock's end may lie beside where it is thought, steps along and across, and their standard deviations.
-const SHIFTS: (usize, usize) = (11, 4);
-const SHIFT_SD: (f64, f64) = (3.0, 2.0);
+const SHIFT_STEPS: (usize, usize) = (11, 4);
+const SHIFT_SD_STEPS: (f64, f64) = (3.0, 2.0);
 /// Stretches that tell the end, steps: before it the middle differs from its sides, after it it doesn't.
-const BEFORE: usize = 10;
-const AFTER: usize = 6;
+const STEPS_BEFORE_END: usize = 10;
+const STEPS_AFTER_END: usize = 6;
 /// The sides that the middle is compared with, steps across.
-const SIDE: usize = 5;
+const SIDE_STEPS: usize = 5;
 /// A difference (of square roots of linear light, white 1) that is as likely of a tube as of the ground, and how much more is
 /// plain: these hold best on drawn practice photos (other seeds than those that test them); half as much and twice cost little.
-const EQUAL: f64 = 0.12;
-const PLAIN: f64 = 0.08;
+const UNDECIDED_DIFFERENCE: f64 = 0.12;
+const CLEAR_DIFFERENCE_STEP: f64 = 0.08;
 /// What one step along says at most, in log-odds, for a tube and against one: neighbouring steps agree with each other.
-const SAYS: (f64, f64) = (0.8, -0.6);
+const LOG_ODDS_PER_STEP: (f64, f64) = (0.8, -0.6);
 /// Where a nock shows its colour, steps before its end: behind its edge, before the tube (nocks are 11 mm long at least).
 const NOCK: std::ops::RangeInclusive<usize> = 1..=3;
 /// Where vanes are, steps before the end (25 to 105 mm: `calibration/rehearse.json`, common practice).
@@ -42,9 +42,9 @@ const VANES: std::ops::RangeInclusive<usize> = 10..=42;
 const VANE: std::ops::RangeInclusive<usize> = 4..=8;
 const GROUND: usize = 11;
 /// As many samples that are surely vane tell all that vanes can.
-const ENOUGH: f64 = 25.0;
+const LARGEST_VANE_SAMPLES: f64 = 25.0;
 /// Hypotheses that together weigh less than this are left out.
-const SLIGHT: f64 = 0.02;
+const LEAST_POSTERIOR_SHARE: f64 = 0.02;
 /// A nock that shows narrower than this tells less, px.
 const WIDE_PX: f64 = 5.0;
 const NOCK_MM: f64 = 6.0;
@@ -67,12 +67,12 @@ pub(super) struct Tail {
 
 impl Tail {
     /// How much likelier this tail looks as it does with a nock and vanes of these names than with ones of any.
-    pub(super) fn ratio(&self, nock: Option<Named>, vanes: &[Named]) -> f64 {
+    pub(super) fn ratio(&self, nock: Option<ColourName>, vanes: &[ColourName]) -> f64 {
         let nock = nock.map_or(1.0, |name| self.nock_ratio(name));
         nock * self.vane_ratio(vanes)
     }
 
-    fn nock_ratio(&self, name: Named) -> f64 {
+    fn nock_ratio(&self, name: ColourName) -> f64 {
         let all: f64 = self.nock.iter().map(|n| n.0).sum();
         if all <= 0.0 {
             return 1.0;
@@ -87,7 +87,7 @@ impl Tail {
         each.sum::<f64>() / all
     }
 
-    fn vane_ratio(&self, names: &[Named]) -> f64 {
+    fn vane_ratio(&self, names: &[ColourName]) -> f64 {
         let all: f64 = self.vanes.iter().map(|v| v.0).sum();
         if names.is_empty() || all <= 0.0 {
             return 1.0;
@@ -106,7 +106,7 @@ impl Tail {
                 weight * mixed.ln()
             })
             .sum();
-        (logs / all * (all / ENOUGH).min(1.0)).exp()
+        (logs / all * (all / LARGEST_VANE_SAMPLES).min(1.0)).exp()
     }
 }
 
@@ -180,11 +180,13 @@ impl Samples {
         let Some(middle) = self.mean(along, across) else {
             return 0.0;
         };
-        let sides = [across.checked_sub(SIDE), Some(across + SIDE)];
+        let sides = [across.checked_sub(SIDE_STEPS), Some(across + SIDE_STEPS)];
         let gaps = sides.into_iter().flatten();
         let gaps = gaps.filter_map(|j| Some(apart(middle, self.mean(along, j)?)));
-        gaps.min_by(f64::total_cmp)
-            .map_or(0.0, |d| ((d - EQUAL) / PLAIN).clamp(SAYS.1, SAYS.0))
+        gaps.min_by(f64::total_cmp).map_or(0.0, |d| {
+            ((d - UNDECIDED_DIFFERENCE) / CLEAR_DIFFERENCE_STEP)
+                .clamp(LOG_ODDS_PER_STEP.1, LOG_ODDS_PER_STEP.0)
+        })
     }
 }
 
@@ -194,13 +196,13 @@ fn apart(a: [f64; 3], b: [f64; 3]) -> f64 {
 
 /// Samples that count, each with its likeness once.
 #[derive(Default)]
-struct Looked {
+struct CountedSamples {
     likeness: Vec<Likeness>,
     /// Number in `likeness` of the sample at a place.
     at: BTreeMap<(usize, usize), usize>,
 }
 
-impl Looked {
+impl CountedSamples {
     fn sample(&mut self, samples: &Samples, place: (usize, usize)) -> Option<usize> {
         let light = samples.at(place.0, place.1)?;
         let Self { likeness, at } = self;
@@ -278,7 +280,7 @@ pub(super) fn look(
         floor_index(sum / all.max(1e-9) + 0.5)
     };
     let (along, across) = (mean(|e| e.along), mean(|e| e.across));
-    let mut looked = Looked::default();
+    let mut looked = CountedSamples::default();
     let vanes = vanes(&samples, along, across)
         .into_iter()
         .filter_map(|(weight, place)| Some((weight, looked.sample(&samples, place)?)))
@@ -312,20 +314,22 @@ struct End {
 fn ends(samples: &Samples) -> Vec<End> {
     let thought = floor_index(-FIRST_MM / ALONG_MM);
     let middle = ACROSS / 2;
-    let (far, aside) = SHIFTS;
+    let (far, aside) = SHIFT_STEPS;
     let mut places = Vec::new();
     for across in middle - aside..=middle + aside {
-        let first = thought - far - BEFORE;
-        let tube: Vec<f64> = (first..thought + far + AFTER)
+        let first = thought - far - STEPS_BEFORE_END;
+        let tube: Vec<f64> = (first..thought + far + STEPS_AFTER_END)
             .map(|k| samples.tube(k, across))
             .collect();
         for along in thought - far..=thought + far {
             let at = along - first;
-            let before: f64 = tube[at - BEFORE..at].iter().sum();
-            let after: f64 = tube[at..(at + AFTER).min(tube.len())].iter().sum();
+            let before: f64 = tube[at - STEPS_BEFORE_END..at].iter().sum();
+            let after: f64 = tube[at..(at + STEPS_AFTER_END).min(tube.len())]
+                .iter()
+                .sum();
             let shift = (
-                (count(along) - count(thought)) / SHIFT_SD.0,
-                (count(across) - count(middle)) / SHIFT_SD.1,
+                (count(along) - count(thought)) / SHIFT_SD_STEPS.0,
+                (count(across) - count(middle)) / SHIFT_SD_STEPS.1,
             );
             let weight = before - after - 0.5 * (shift.0.powi(2) + shift.1.powi(2));
             places.push(End {
@@ -346,7 +350,7 @@ fn ends(samples: &Samples) -> Vec<End> {
     for e in &mut places {
         e.weight /= all;
     }
-    places.retain(|e| e.weight > SLIGHT);
+    places.retain(|e| e.weight > LEAST_POSTERIOR_SHARE);
     places
 }
 
@@ -372,7 +376,7 @@ fn vanes(samples: &Samples, along: usize, across: usize) -> Vec<(f64, (usize, us
                 let roots = seen.map(|c| c.max(0.0).sqrt());
                 let gap = ground.iter().map(|g| apart(roots, *g));
                 let gap = gap.fold(f64::INFINITY, f64::min);
-                let weight = ((gap - EQUAL) / PLAIN).clamp(0.0, 1.0);
+                let weight = ((gap - UNDECIDED_DIFFERENCE) / CLEAR_DIFFERENCE_STEP).clamp(0.0, 1.0);
                 if weight > 0.0 {
                     found.push((weight, (k, j)));
                 }

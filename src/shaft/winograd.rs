@@ -2,13 +2,11 @@
 //! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
 //! sums differ from the plain ones in the last digits only, and are the same on any number of threads.
 
-use super::conv::{Input, LANES, STEP, Tensor, accumulate, larger};
+use super::tensor::{Input, LANES, STEP, TILE, Tensor, accumulate, larger};
 use super::weights::Layer;
 
-/// Results of a tile, each way.
-pub(super) const SIDE: usize = 4;
 /// Numbers of a transformed tile, each way: the results and what the kernel reaches beyond them.
-const SPAN: usize = SIDE + 2;
+const SPAN: usize = TILE + 2;
 const PLACES: usize = SPAN * SPAN;
 /// Tiles that are worked on together, so that their transforms stay in the cache.
 const TILES: usize = 16;
@@ -49,10 +47,10 @@ fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
 }
 
 /// `Bᵀ d` for every number of equally long rows, chunk by chunk; the last chunk may overlap the one before.
-fn spread(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+fn input_transform(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
     if n < CHUNK {
-        return spread_few(from, to);
+        return input_transform_few(from, to);
     }
     let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
     let [to0, to1, to2, to3, to4, to5] = to.map(|row| &mut row[..n]);
@@ -86,17 +84,17 @@ fn spread(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
 
 /// The same for fewer numbers than a chunk has.
 #[cold]
-fn spread_few(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+fn input_transform_few(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
-    let (mut padded, mut spreads) = ([[0f32; CHUNK]; SPAN], [[0f32; CHUNK]; SPAN]);
+    let (mut padded, mut transformed_rows) = ([[0f32; CHUNK]; SPAN], [[0f32; CHUNK]; SPAN]);
     for (padded, row) in padded.iter_mut().zip(from) {
         padded[..n].copy_from_slice(row);
     }
-    spread(
+    input_transform(
         padded.each_ref().map(|p| &p[..]),
-        spreads.each_mut().map(|s| &mut s[..]),
+        transformed_rows.each_mut().map(|s| &mut s[..]),
     );
-    for (row, s) in to.into_iter().zip(&spreads) {
+    for (row, s) in to.into_iter().zip(&transformed_rows) {
         row[..n].copy_from_slice(&s[..n]);
     }
 }
@@ -109,14 +107,14 @@ fn piece(row: &[f32], at: usize) -> [f32; CHUNK] {
 }
 
 /// `Aᵀ m` for every number of equally long rows, whole chunks.
-fn gather(from: [&[f32]; SPAN], to: [&mut [f32]; SIDE]) {
+fn output_transform(from: [&[f32]; SPAN], to: [&mut [f32]; TILE]) {
     let n = from[0].len() / CHUNK * CHUNK;
     let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
     let [to0, to1, to2, to3] = to.map(|row| &mut row[..n]);
     for at in (0..n).step_by(CHUNK) {
         let (a, b, c) = (piece(a, at), piece(b, at), piece(c, at));
         let (d, e, f) = (piece(d, at), piece(e, at), piece(f, at));
-        let mut v = [[0f32; CHUNK]; SIDE];
+        let mut v = [[0f32; CHUNK]; TILE];
         for l in 0..CHUNK {
             let (sum, difference) = (b[l] + c[l], b[l] - c[l]);
             let (sum2, difference2) = (d[l] + e[l], d[l] - e[l]);
@@ -140,7 +138,7 @@ struct Space {
     tiles: Vec<f32>,
     /// Products: `[place][tile]` of LANES outputs.
     products: Vec<f32>,
-    /// Products gathered down: `[row of results][column of places][tile]` of LANES outputs.
+    /// Products transformed down: `[row of results][column of places][tile]` of LANES outputs.
     columns: Vec<f32>,
     /// Results of one row: `[column of results][tile]` of LANES outputs.
     results: Vec<f32>,
@@ -179,15 +177,15 @@ impl Winograd {
         let width = out.width;
         let most = pictures.iter().map(|p| p.picture.channels).max();
         let space = || Space {
-            down: std::array::from_fn(|_| vec![0.0; (SIDE * TILES + 2) * most.unwrap_or(0)]),
+            down: std::array::from_fn(|_| vec![0.0; (TILE * TILES + 2) * most.unwrap_or(0)]),
             tiles: vec![0.0; PLACES * TILES * self.inputs],
             products: vec![0.0; PLACES * LINE],
-            columns: vec![0.0; SIDE * SPAN * LINE],
-            results: vec![0.0; SIDE * LINE],
+            columns: vec![0.0; TILE * SPAN * LINE],
+            results: vec![0.0; TILE * LINE],
         };
-        out.fill_bands(SIDE, space, |space, y, rows| {
-            for first in (0..width.div_ceil(SIDE)).step_by(TILES) {
-                let n = TILES.min(width.div_ceil(SIDE) - first);
+        out.fill_bands(TILE, space, |space, y, rows| {
+            for first in (0..width.div_ceil(TILE)).step_by(TILES) {
+                let n = TILES.min(width.div_ceil(TILE) - first);
                 self.transform(pictures, y, first, n, space);
                 for block in 0..self.bias.len() {
                     self.multiply(block, n, space);
@@ -203,12 +201,12 @@ impl Winograd {
         for input in pictures {
             let c = input.picture.channels;
             // the first column that the tiles see, and how many
-            let from = input.column(SIDE * first);
-            let columns = input.column(SIDE * (first + n) + 1) + 1 - from;
+            let from = input.column(TILE * first);
+            let columns = input.column(TILE * (first + n) + 1) + 1 - from;
             let rows: [&[f32]; SPAN] =
                 std::array::from_fn(|k| input.bordered(from, y + k, columns));
             let down = space.down.each_mut().map(|row| &mut row[..]);
-            spread(rows, down);
+            input_transform(rows, down);
             let line = TILES * self.inputs;
             for (down, places) in space
                 .down
@@ -218,9 +216,9 @@ impl Winograd {
                 let mut places = split(places, line);
                 for tile in 0..n {
                     let to = tile * self.inputs + channel;
-                    let x = SIDE * (first + tile);
+                    let x = TILE * (first + tile);
                     let start = |k: usize| (input.column(x + k) - from) * c;
-                    spread(
+                    input_transform(
                         std::array::from_fn(|k| &down[start(k)..start(k) + c]),
                         places.each_mut().map(|place| &mut place[to..to + c]),
                     );
@@ -264,22 +262,22 @@ impl Winograd {
                 &space.products[at..at + n * LANES]
             };
             let mut columns = space.columns.chunks_exact_mut(LINE).skip(j).step_by(SPAN);
-            gather(
+            output_transform(
                 std::array::from_fn(products),
                 std::array::from_fn(|_| columns.next().unwrap_or_default()),
             );
         }
         let columns = space.columns.chunks_exact(SPAN * LINE);
         for (row, columns) in rows.iter_mut().zip(columns) {
-            gather(
+            output_transform(
                 std::array::from_fn(|j| &columns[j * LINE..j * LINE + n * LANES]),
                 split(&mut space.results, LINE),
             );
-            let from = SIDE * first * self.outputs;
+            let from = TILE * first * self.outputs;
             let pixels = row.get_mut(from..).unwrap_or_default();
-            let pixels = pixels.chunks_exact_mut(self.outputs).take(SIDE * n);
+            let pixels = pixels.chunks_exact_mut(self.outputs).take(TILE * n);
             for (x, pixel) in pixels.enumerate() {
-                let at = (x % SIDE * TILES + x / SIDE) * LANES;
+                let at = (x % TILE * TILES + x / TILE) * LANES;
                 let mut sums = [0f32; LANES];
                 for ((s, v), b) in sums
                     .iter_mut()

@@ -237,7 +237,7 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
 }
 
 /// "60 to 108", or "up to 40, or 5 the other way".
-fn range(low: f64, high: f64, locale: Locale) -> String {
+pub(super) fn range(low: f64, high: f64, locale: Locale) -> String {
     let whole = |mm: f64| locale.bare(mm.round_ties_even(), 0);
     let (least, most) = (whole(low.abs()), whole(high));
     if low < 0.0 {

@@ -4,7 +4,7 @@
 use super::numbers::percent;
 use super::{Locale, Sentence};
 use crate::face::{self, About, UprightSource};
-use crate::record::{Note, SeenFace};
+use crate::record::{FaceInPhoto, Note};
 
 /// A remark about the fit as a note of the record.
 pub(crate) fn of_fit(note: &face::Note) -> Note {
@@ -116,7 +116,7 @@ pub(crate) enum FaceChoice {
 }
 
 /// Several faces are in the photo.
-pub(crate) fn several_faces(seen: &[SeenFace], taken: FaceChoice) -> Note {
+pub(crate) fn several_faces(seen: &[FaceInPhoto], taken: FaceChoice) -> Note {
     let list = (1..).zip(seen).map(|(number, face)| {
         let [x, y] = face.px;
         let taken = if face.taken { ", taken" } else { "" };

@@ -4,7 +4,7 @@ use super::numbers::{percent, several};
 use super::terms::kind_name;
 use super::{Locale, Sentence};
 use crate::reading::{About, CountDiffers, EntryName, MissedShots, NamedFlier, OddArrow};
-use crate::record::{Bow, EntryKind, Hand, HistoryAbout};
+use crate::record::{ArrowKind, Bow, Hand, HistoryAbout};
 
 impl Sentence for About {
     fn text(&self, locale: Locale) -> String {
@@ -261,14 +261,14 @@ fn missed_shots(missed: &MissedShots) -> String {
     )
 }
 
-fn odd_arrows(arrows: &[OddArrow], of_two: &[EntryKind], locale: Locale) -> String {
+fn odd_arrows(arrows: &[OddArrow], of_two: &[ArrowKind], locale: Locale) -> String {
     let mut sentences: Vec<String> = Vec::new();
     for arrow in arrows {
         sentences.push(format!(
             "{} arrow {} keeps landing {} from the others of its kind{}.",
             match arrow.kind {
-                EntryKind::Bare => "Bare",
-                EntryKind::Fletched | EntryKind::Unknown => "Fletched",
+                ArrowKind::Bare => "Bare",
+                ArrowKind::Fletched | ArrowKind::Unknown => "Fletched",
             },
             arrow.mark,
             locale.length(arrow.distance_mm, 0),

@@ -1,7 +1,7 @@
 //! Names of things: sides of the face, axes, levers, settings, kinds of shaft.
 
 use crate::advice::{Axis, Change};
-use crate::record::{EntryKind, Hand};
+use crate::record::{ArrowKind, Hand};
 
 /// A side of the face, as the archer sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -139,20 +139,20 @@ pub(super) fn setting(field: &str) -> (&str, &str) {
 }
 
 /// The letter that marks a kind.
-pub(crate) const fn letter(kind: EntryKind) -> &'static str {
+pub(crate) const fn letter(kind: ArrowKind) -> &'static str {
     match kind {
-        EntryKind::Fletched => "F",
-        EntryKind::Bare => "B",
-        EntryKind::Unknown => "?",
+        ArrowKind::Fletched => "F",
+        ArrowKind::Bare => "B",
+        ArrowKind::Unknown => "?",
     }
 }
 
 /// The name of a kind.
-pub(crate) const fn kind_name(kind: EntryKind) -> &'static str {
+pub(crate) const fn kind_name(kind: ArrowKind) -> &'static str {
     match kind {
-        EntryKind::Fletched => "fletched",
-        EntryKind::Bare => "bare",
-        EntryKind::Unknown => "not known",
+        ArrowKind::Fletched => "fletched",
+        ArrowKind::Bare => "bare",
+        ArrowKind::Unknown => "not known",
     }
 }
 

@@ -18,20 +18,6 @@ pub enum Ink {
     White,
 }
 
-impl Ink {
-    /// Name used in style classes.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Gold => "gold",
-            Self::Red => "red",
-            Self::Blue => "blue",
-            Self::Black => "black",
-            Self::White => "white",
-        }
-    }
-}
-
 /// A zone of a face: a disc of this radius, drawn under the zones inside it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Zone {

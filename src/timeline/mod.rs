@@ -1,14 +1,18 @@
 //! Records → readings, advice and stories, run by run: where history, reading and advice meet.
 
 mod look;
+mod report_records;
 mod story;
 
 pub use look::{FaceLook, Ink, Zone};
+pub use report_records::ReportRecords;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};
 use crate::reading::{About, Caution, Reading, read};
-use crate::record::{End, Filed, History, LeftOut, Run, Runs, Session, SettingChange, compare};
+use crate::record::{
+    End, History, LeftOut, RecordFile, Run, Runs, Session, SettingChange, compare,
+};
 use rayon::prelude::*;
 
 /// The reading of some ends of one set-up at one distance.
@@ -22,7 +26,7 @@ pub struct RunReading {
 
 /// A reading for each distance of each run, oldest first. The second value holds the records that don't count.
 #[must_use]
-pub fn readings(records: Vec<Filed>) -> (Vec<RunReading>, Vec<LeftOut>) {
+pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<LeftOut>) {
     let Runs { runs, left_out } = Runs::new(records);
     let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
     if runs.len() > 1 {
@@ -45,7 +49,7 @@ pub fn readings_of(run: &Run) -> Vec<RunReading> {
 }
 
 /// The readings of a run's distances, with the cautions that concern the whole run.
-fn with_cautions(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec<RunReading> {
+fn with_cautions(run: &Run, groups: Vec<Vec<&RecordFile>>, read: Vec<Reading>) -> Vec<RunReading> {
     let mut all: Vec<RunReading> = groups
         .into_iter()
         .zip(read)
@@ -68,7 +72,7 @@ fn with_cautions(run: &Run, groups: Vec<Vec<&Filed>>, read: Vec<Reading>) -> Vec
     all
 }
 
-/// An end in its history: the reading that it counts in, and the records before it.
+/// An end in its history: the reading that includes it, and the records before it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Standing {
     /// Files of the ends that are read together, oldest first, the end asked for among them.
@@ -86,8 +90,8 @@ pub struct Standing {
 /// The standing of the end in this file and line: the reading of its set-up and distance, and the history up to it. `None` if the
 /// end doesn't count (failed, or given twice).
 #[must_use]
-pub fn standing(records: Vec<Filed>, (file, line): (&str, usize)) -> Option<Standing> {
-    let is_own = |f: &Filed| f.line == line && f.file == file;
+pub fn standing(records: Vec<RecordFile>, (file, line): (&str, usize)) -> Option<Standing> {
+    let is_own = |f: &RecordFile| f.line == line && f.file == file;
     let Runs { runs, .. } = Runs::new(records);
     let at = runs.iter().position(|r| r.ends.iter().any(is_own))?;
     let bow = runs.get(at)?.ends.first()?.end.clone();
@@ -127,20 +131,14 @@ fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     }
 }
 
-/// The story of each bow, the bow shot last first. Marked photos are left for the caller to fill in. The second value holds the
-/// records that don't count.
-#[must_use]
-pub fn stories(records: Vec<Filed>, options: &AdviceOptions) -> (Vec<BowStory>, Vec<LeftOut>) {
-    stories_of(records, options, &|_| true)
-}
-
-/// The same for the records that `included` picks. The others are their history: they count in readings, advice and trend. Bows
-/// without an included record have no story.
+/// The story of each bow, the bow shot last first, for the records that `included` picks. The others are their history: they
+/// count in readings, advice and trend. A bow without an included record has no story. Marked photos are left for the caller to
+/// fill in. The second value holds the records that don't count.
 #[must_use]
 pub fn stories_of(
-    records: Vec<Filed>,
+    records: Vec<RecordFile>,
     options: &AdviceOptions,
-    included: &(dyn Fn(&Filed) -> bool + Sync),
+    included: &(dyn Fn(&RecordFile) -> bool + Sync),
 ) -> (Vec<BowStory>, Vec<LeftOut>) {
     let (histories, left_out) = History::of_each_bow(records);
     let bows = histories
@@ -153,7 +151,7 @@ pub fn stories_of(
 fn story(
     history: &History,
     options: &AdviceOptions,
-    included: &(dyn Fn(&Filed) -> bool + Sync),
+    included: &(dyn Fn(&RecordFile) -> bool + Sync),
 ) -> Option<BowStory> {
     let newest = history.newest()?.ends.last()?;
     // every run is read once, however often it is needed below
@@ -251,7 +249,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
         let mut first = true;
         let known = read_before.get(number - 1);
         for (at, group) in run.by_distance().into_iter().enumerate() {
-            let mut left: &[&Filed] = &group;
+            let mut left: &[&RecordFile] = &group;
             while let Some(day) = left
                 .first()
                 .map(|f| crate::record::When::of(&f.end).map(|w| w.day))
@@ -289,7 +287,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
 /// Two set-ups of a bow side by side.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SetupComparison {
-    /// What is different between them, from the first to the second.
+    /// The difference from the first to the second.
     pub changes: Vec<SettingChange>,
     /// Their readings at a distance at which both were shot.
     pub readings: [Reading; 2],
@@ -330,7 +328,7 @@ pub fn compare_runs(a: &Run, b: &Run) -> Option<SetupComparison> {
 /// Distances that differ by less count as the same, m.
 const SAME_DISTANCE_TOLERANCE_M: f64 = 0.5;
 
-fn end_story(filed: &Filed, included: &(dyn Fn(&Filed) -> bool + Sync)) -> EndStory {
+fn end_story(filed: &RecordFile, included: &(dyn Fn(&RecordFile) -> bool + Sync)) -> EndStory {
     EndStory {
         file: filed.file.clone(),
         earlier: !included(filed),
@@ -362,7 +360,7 @@ mod tests {
     use crate::record::Session;
     use serde_json::json;
 
-    fn filed(file: &str, session: serde_json::Value, x: f64) -> Filed {
+    fn filed(file: &str, session: serde_json::Value, x: f64) -> RecordFile {
         let entries: Vec<serde_json::Value> = (0..6)
             .map(|i| {
                 let bare = i % 2 == 1;
@@ -370,7 +368,7 @@ mod tests {
                        "kind": if bare { "bare" } else { "fletched" }, "state": "confirmed"})
             })
             .collect();
-        Filed {
+        RecordFile {
             file: file.to_owned(),
             line: 1,
             end: End {
@@ -451,7 +449,7 @@ mod tests {
         };
         let options = AdviceOptions::default();
         let history = History::new(records());
-        let (bows, _) = stories(records(), &options);
+        let (bows, _) = stories_of(records(), &options, &|_| true);
         let story = bows.first().expect("a bow");
         let alone: Vec<Reading> = history
             .runs
@@ -478,13 +476,14 @@ mod tests {
             json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
         };
-        let (bows, left_out) = stories(
+        let (bows, left_out) = stories_of(
             vec![
                 filed("1", session("A", 1, 0.0), 120.0),
                 filed("2", session("A", 2, 2.0), 60.0),
                 filed("3", session("B", 3, 0.0), 60.0),
             ],
             &AdviceOptions::default(),
+            &|_| true,
         );
         assert!(left_out.is_empty());
         assert_eq!(

@@ -5,7 +5,7 @@ use crate::advice::{Advice, Expect};
 use crate::reading::Reading;
 use crate::record::{End, SettingChange, Setup};
 
-/// All that the report tells.
+/// The contents of a report.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReportInput {
     /// Title of the page; empty: made from the records.
@@ -14,6 +14,8 @@ pub struct ReportInput {
     pub bows: Vec<BowStory>,
     /// Files that could not be used, and why.
     pub problems: Vec<Problem>,
+    /// Whether details are printed too; on the screen they are folded.
+    pub full: bool,
 }
 
 /// A file that could not be used.
@@ -32,13 +34,13 @@ pub struct BowStory {
     pub label: String,
     /// The advice that stands now, with the newest run's reading.
     pub advice_now: Advice,
-    /// Runs of one set-up that are told, oldest first.
+    /// The runs of one set-up that the report shows, oldest first.
     pub runs: Vec<RunStory>,
-    /// All that is known of this bow, day by day and set-up by set-up, oldest first.
+    /// The reading of each set-up of this bow on each day, oldest first.
     pub trend: Vec<TrendPoint>,
 }
 
-/// What one set-up's ends at one distance said on one day.
+/// The reading of one set-up at one distance on one day.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrendPoint {
     /// Number of the set-up among this bow's, from 1.
@@ -77,7 +79,7 @@ pub struct RunStory {
 pub struct EndStory {
     /// Name of the photo or record.
     pub file: String,
-    /// True for an end of an earlier day: it counts, and isn't shown.
+    /// True for an end of an earlier day, which counts but isn't shown.
     pub earlier: bool,
     /// The record.
     pub end: End,
@@ -85,18 +87,18 @@ pub struct EndStory {
     pub marked_jpeg: Option<Vec<u8>>,
 }
 
-/// What a change did: the shift of the offset between two runs, mm at the distance shot, not mirrored by hand.
+/// The effect of a change: the shift of the offset between two runs, mm at the distance shot, not mirrored by hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Effect {
-    /// The shift that was to be expected; `None` where nothing says.
+    /// The expected shift; `None` where no advice predicts it.
     pub expected: Option<Expect>,
-    /// The shift seen, with the standard deviation of the difference.
+    /// The measured shift, with the standard deviation of the difference.
     pub seen: Expect,
 }
 
 impl Effect {
-    /// The effect of `changes` between two readings. What was to be expected comes from the advice that stood before: its
-    /// next step (and those to be done together with it), scaled to what was really changed. `None` without two offsets,
+    /// The effect of `changes` between two readings. The expected shift comes from the advice before them: its next step (and those
+    /// to be done together with it), scaled to the change that was made. `None` without two offsets,
     /// or where the distance changed too.
     #[must_use]
     pub fn between(
@@ -129,8 +131,8 @@ fn same_distance(a: Option<f64>, b: Option<f64>) -> bool {
     }
 }
 
-/// Sum of what the advised steps led to expect, each scaled by the part of it that was made. `None` as soon as a change
-/// was made that the advice says nothing about: then the whole can't be told.
+/// Sum of the shifts expected from the advised steps, each scaled by the part of it that was made. `None` where a change was made
+/// that the advice doesn't mention: then the sum is unknown.
 fn expected(advised: &Advice, changes: &[SettingChange]) -> Option<Expect> {
     let steps = || {
         advised

@@ -1,6 +1,6 @@
 //! Records made up for tests: ends with a known offset, without any photo.
 
-use bossmark::record::{End, Filed, History};
+use bossmark::record::{End, History, RecordFile};
 use serde_json::{Value, json};
 
 /// A club archer's set-up with room on every lever.
@@ -157,7 +157,7 @@ impl Shoot {
 pub(crate) fn history(ends: &[Shoot]) -> History {
     History::new(
         ends.iter()
-            .map(|shoot| Filed {
+            .map(|shoot| RecordFile {
                 file: format!("{}-{}.end.json", shoot.day, shoot.end),
                 line: 1,
                 end: shoot.record(),

@@ -8,7 +8,7 @@ use bossmark::manual_points::Points;
 use bossmark::photo;
 use bossmark::record::{SessionFile, canonical, parse_records, tape};
 use bossmark::review::{Edits, apply};
-use bossmark::server::{App, Guard, Opening, Request};
+use bossmark::server::{App, Guard, InitialState, Request};
 use std::sync::{Arc, OnceLock};
 
 /// A photo of any format.
@@ -92,7 +92,7 @@ pub(crate) fn tape_table(bytes: &[u8]) {
 /// A request to the page: first line, header fields, an empty line, the body.
 pub(crate) fn request(bytes: &[u8]) {
     static PAGE: OnceLock<Arc<App>> = OnceLock::new();
-    let page = PAGE.get_or_init(|| App::new(Guard::local(4117), Opening::default()));
+    let page = PAGE.get_or_init(|| App::new(Guard::local(4117), InitialState::default()));
     let head_end = bytes.windows(2).position(|w| w == b"\n\n");
     let (head, body) = bytes.split_at(head_end.unwrap_or(bytes.len()));
     let head = String::from_utf8_lossy(head);

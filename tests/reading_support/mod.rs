@@ -2,9 +2,12 @@
 #![allow(dead_code, unreachable_pub, reason = "each test file uses its part")]
 
 use bossmark::reading::Shot;
-use bossmark::record::{End, Entry, EntryKind, EntrySource, EntryState, Hand};
+use bossmark::record::{
+    ArrowKind, CameraRecord, End, Entry, EntrySource, EntryState, FaceToCamera, FocalSource, Hand,
+    UprightRecord, UprightSource,
+};
 
-pub fn shot(end: usize, kind: EntryKind, x: f64, y: f64, sd: f64) -> Shot {
+pub fn shot(end: usize, kind: ArrowKind, x: f64, y: f64, sd: f64) -> Shot {
     Shot {
         end,
         id: 0,
@@ -15,26 +18,16 @@ pub fn shot(end: usize, kind: EntryKind, x: f64, y: f64, sd: f64) -> Shot {
     }
 }
 
-pub fn entry(id: u64, kind: EntryKind, x: f64, y: f64) -> Entry {
+pub fn entry(id: u64, kind: ArrowKind, x: f64, y: f64) -> Entry {
     Entry {
         id,
         x_mm: x,
         y_mm: y,
         cov_mm2: Some([[4.0, 0.0], [0.0, 4.0]]),
-        px: None,
         kind,
-        kind_probability: None,
-        confidence: None,
-        arrow: None,
-        arrow_proposed: None,
         state: EntryState::Confirmed,
         source: EntrySource::Tape,
-        lean: None,
-        spot: None,
-        thickness_mm: None,
-        segment_px: None,
-        found_mm: None,
-        extra: Default::default(),
+        ..Entry::default()
     }
 }
 
@@ -42,8 +35,8 @@ pub fn entry(id: u64, kind: EntryKind, x: f64, y: f64) -> Entry {
 pub fn end(fletched: &[(f64, f64)], bare: &[(f64, f64)]) -> End {
     let kinds = fletched
         .iter()
-        .map(|place| (EntryKind::Fletched, place))
-        .chain(bare.iter().map(|place| (EntryKind::Bare, place)));
+        .map(|place| (ArrowKind::Fletched, place))
+        .chain(bare.iter().map(|place| (ArrowKind::Bare, place)));
     let mut end = End {
         entries: kinds
             .zip(1..)
@@ -95,12 +88,12 @@ pub fn session(
     let mut shots = Vec::new();
     for end in 0..ends {
         let centre = [60.0 * random.normal(), 60.0 * random.normal()];
-        for (kind, ratio) in [(EntryKind::Fletched, 1.0), (EntryKind::Bare, 1.25)] {
+        for (kind, ratio) in [(ArrowKind::Fletched, 1.0), (ArrowKind::Bare, 1.25)] {
             for _ in 0..n {
                 let wide = if random.unit() < 0.08 { 5.0 } else { 1.0 };
                 let mut place = [0.0; 2];
                 for axis in 0..2 {
-                    let own = if kind == EntryKind::Bare {
+                    let own = if kind == ArrowKind::Bare {
                         offset[axis]
                     } else {
                         0.0
@@ -115,4 +108,34 @@ pub fn session(
         }
     }
     shots
+}
+
+/// A camera 2.5 m straight in front of the face whose upright has this standard deviation.
+pub fn camera(sd_deg: f64) -> CameraRecord {
+    CameraRecord {
+        fx_px: 3000.0,
+        fy_px: 3000.0,
+        cx_px: 2000.0,
+        cy_px: 1500.0,
+        k1: 0.0,
+        k2: 0.0,
+        face_to_camera: FaceToCamera {
+            rotation: [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]],
+            translation_mm: [0.0, 0.0, 2500.0],
+        },
+        image_to_face: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+        tilt_deg: 0.0,
+        distance_mm: 2500.0,
+        fit_rms_px: 0.3,
+        upright: UprightRecord {
+            from: UprightSource::Camera,
+            sd_deg,
+        },
+        focal_from: FocalSource::Exif,
+        lens_profile: None,
+        fitted_to: None,
+        sheet: None,
+        evidence: None,
+        extra: Default::default(),
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::common::{Output, SessionArgs};
 use super::values::{grains, length, number, numbers, pounds};
-use crate::record::{EntryKind, Limit, NamedArrow, Session};
+use crate::record::{ArrowKind, Limit, NamedArrow, Session};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -186,8 +186,8 @@ fn arrow(text: &str) -> Result<NamedArrow, String> {
     };
     for part in look.split(',').map(str::trim).filter(|p| !p.is_empty()) {
         match part.split_once('=') {
-            None if part == "fletched" => arrow.kind = Some(EntryKind::Fletched),
-            None if part == "bare" => arrow.kind = Some(EntryKind::Bare),
+            None if part == "fletched" => arrow.kind = Some(ArrowKind::Fletched),
+            None if part == "bare" => arrow.kind = Some(ArrowKind::Bare),
             Some(("nock", colour)) => arrow.nock = Some(colour.trim().to_owned()),
             Some(("vanes", colours)) => {
                 arrow.vanes = Some(colours.split('+').map(|c| c.trim().to_owned()).collect());

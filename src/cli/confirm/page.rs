@@ -7,7 +7,7 @@ use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::measure::MeasureOptions;
 use crate::record::{End, records_with_text};
-use crate::server::{self, App, FIRST_PORT, Guard, Opening, Secret, Start};
+use crate::server::{self, App, EndSource, FIRST_PORT, Guard, InitialState, Secret};
 use crate::store::{self, StoreError};
 use std::io::IsTerminal;
 use std::net::{Ipv4Addr, SocketAddr};
@@ -99,7 +99,7 @@ fn opening(
     args: &Confirm,
     context: &mut Context,
     terminal: &mut Terminal,
-) -> Result<Opening, CliError> {
+) -> Result<InitialState, CliError> {
     if args.inputs.iter().any(|i| i == Path::new("-")) {
         return Err(CliError::usage(
             "the page needs a file to save to: write the record to one first",
@@ -145,7 +145,7 @@ fn opening(
     }
     // any name in the folder will do: a new photo has no name yet
     let measuring = context.options(&folder.join(SESSION_FILE))?;
-    Ok(Opening {
+    Ok(InitialState {
         ends,
         measuring,
         session_file: args
@@ -165,9 +165,9 @@ fn opening(
 }
 
 /// The ends to show: a photo with its record, or the records of a file, each with its photo if that is beside it.
-fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<Start>, CliError> {
+fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<EndSource>, CliError> {
     if let Some(photo) = &job.photo {
-        return Ok(vec![Start {
+        return Ok(vec![EndSource {
             session: context.session(photo)?,
             // the page asks where none is named
             face: context.face_if_named(photo).map_err(|e| e.about(photo))?,
@@ -188,7 +188,7 @@ fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<Start>, CliError>
             Some(photo) => context.options(photo).map_err(|e| e.about(photo))?,
             None => MeasureOptions::default(),
         };
-        found.push(Start {
+        found.push(EndSource {
             photo,
             measuring,
             record,

@@ -5,7 +5,7 @@ use super::outcome::DayOutcome;
 use crate::cli::args::Day;
 use crate::cli::input;
 use crate::cli::terminal::Terminal;
-use crate::record::{Filed, Session};
+use crate::record::{RecordFile, Session};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
@@ -15,7 +15,7 @@ pub(super) fn earlier_records(
     outcome: &DayOutcome,
     folders: &[DayFolder],
     terminal: &mut Terminal,
-) -> Vec<Filed> {
+) -> Vec<RecordFile> {
     let Some(folder) = &args.history else {
         return Vec::new();
     };

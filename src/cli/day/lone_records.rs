@@ -6,7 +6,7 @@ use crate::cli::args::Day;
 use crate::cli::context::Context;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
-use crate::record::{Filed, ParsedRecord, parse_records};
+use crate::record::{ParsedRecord, RecordFile, parse_records};
 use crate::store;
 use std::collections::BTreeSet;
 use std::path::PathBuf;
@@ -72,7 +72,7 @@ pub(super) fn add_lone_records(
                 print_line(&end, terminal);
             }
             outcome.kept += 1;
-            outcome.records.push(Filed {
+            outcome.records.push(RecordFile {
                 file: one.name.clone(),
                 line: record.line,
                 end,

@@ -11,7 +11,7 @@ use crate::cli::progress::Progress;
 use crate::cli::status::{CliError, Status};
 use crate::cli::terminal::Terminal;
 use crate::photo::{self, Photo};
-use crate::record::{End, Filed};
+use crate::record::{End, RecordFile};
 use crate::report::marked;
 use crate::store;
 use crate::timeline::{FaceLook, Problem};
@@ -102,7 +102,7 @@ fn add_record(
         Source::Measured => outcome.measured += 1,
         Source::Kept => outcome.kept += 1,
     }
-    outcome.records.push(Filed {
+    outcome.records.push(RecordFile {
         file: item.name.clone(),
         line: 1,
         end: result.end,
@@ -164,10 +164,16 @@ fn existing_record(
         (Ok(face), Some(there)) => face.name == there.name,
         _ => true,
     };
-    if !touched && (!same_photo || !same_face || end.failure.is_some()) {
+    if !touched && (!same_photo || end.failure.is_some()) {
         return None;
     }
     let mut messages = Vec::new();
+    if !same_face {
+        messages.push(format!(
+            "it was measured as another face than the one named now ({}), and stays: --again measures it anew",
+            end.face.as_ref().map_or("", |f| f.name.as_str())
+        ));
+    }
     let own = end.session.or(&item.session);
     if own != item.session.or(&end.session) {
         messages.push(format!(

@@ -7,7 +7,6 @@ mod measuring;
 mod outcome;
 mod outputs;
 mod photos;
-mod privacy;
 mod summary;
 
 use super::args::Day;
@@ -32,7 +31,8 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
     let mut context = Context::new(&args.session, args.face.as_deref())?
         .with_lens(args.lens.as_deref())?
         .numbering_ends();
-    let folders = folders::find_folders(args)?;
+    let folders = folders::find_folders(args, terminal)?;
+    folders::refuse_conflicts(&folders, &mut context)?;
     let mut photos = Vec::new();
     let mut used = BTreeSet::new();
     for day_folder in &folders {

@@ -2,14 +2,14 @@
 
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
-use crate::record::{End, Filed, canonical};
+use crate::record::{End, RecordFile, canonical};
 use crate::timeline::{FaceLook, Problem};
 use std::collections::BTreeMap;
 
 /// The records of all folders, and what went wrong.
 #[derive(Default)]
 pub(super) struct DayOutcome {
-    pub(super) records: Vec<Filed>,
+    pub(super) records: Vec<RecordFile>,
     /// JPEGs of marked photos, by the name of the photo.
     pub(super) marked: BTreeMap<String, Vec<u8>>,
     pub(super) problems: Vec<Problem>,

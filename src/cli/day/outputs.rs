@@ -1,18 +1,17 @@
 //! What `day` writes beside the records: reports, drawings, and the table of entries.
 
 use super::outcome::DayOutcome;
-use super::privacy::ReportRecords;
 use crate::advice::AdviceOptions;
 use crate::cli::args::Day;
 use crate::cli::outputs;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
-use crate::record::{End, Filed};
+use crate::record::{End, RecordFile};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
 use crate::store::{self, OutputKind};
 use crate::text::Locale;
-use crate::timeline::{BowStory, Problem, ReportInput};
+use crate::timeline::{BowStory, Problem, ReportInput, ReportRecords};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -72,17 +71,24 @@ fn png_bytes(_drawing: &str) -> Result<Vec<u8>, CliError> {
 pub(super) fn write(
     args: &Day,
     outcome: &DayOutcome,
-    history: Vec<Filed>,
+    history: Vec<RecordFile>,
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {
     let wanted = shows_photos(args) || args.svg.is_some() || args.png.is_some();
     if !wanted && args.csv.is_none() {
         return Ok(());
     }
-    let mut shown = ReportRecords::new(outcome, history);
-    if !args.names {
-        shown.remove_names();
-    }
+    let mut shown = ReportRecords::new(
+        outcome.records.clone(),
+        history,
+        outcome.problems.clone(),
+        outcome.marked.clone(),
+    );
+    let hidden_names = if args.names {
+        Vec::new()
+    } else {
+        shown.remove_names()
+    };
     if let Some(path) = &args.csv {
         let table = csv::entries(shown.of_day.iter().map(|f| (f.file.as_str(), &f.end)));
         store::save_output(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
@@ -121,7 +127,9 @@ pub(super) fn write(
         }
         let mut taken = BTreeSet::new();
         for (number, (archer, bows)) in (1_usize..).zip(archers) {
-            let mut name = archer.map_or_else(String::new, |a| file_name(&a));
+            // the file is named after the archer, also where the report isn't
+            let named = archer.map(|a| named_archer(&a, &hidden_names));
+            let mut name = named.map_or_else(String::new, |a| file_name(&a));
             if name.is_empty() || !taken.insert(name.clone()) {
                 name = format!("archer-{number}");
                 taken.insert(name.clone());
@@ -147,6 +155,14 @@ fn archer_of(bow: &BowStory) -> Option<String> {
     end.end.session.archer.clone()
 }
 
+/// The name of an archer whom the reports call "Archer 1", "Archer 2", …
+fn named_archer(called: &str, archers: &[String]) -> String {
+    let number = called.strip_prefix("Archer ");
+    let number = number.and_then(|n| n.parse::<usize>().ok());
+    let name = number.and_then(|n| archers.get(n.checked_sub(1)?));
+    name.cloned().unwrap_or_else(|| called.to_owned())
+}
+
 /// A label as the name of a file.
 fn file_name(label: &str) -> String {
     let mut name = String::new();
@@ -170,6 +186,7 @@ fn report(
         title: String::new(),
         bows,
         problems,
+        full: args.full,
     };
     let page = html::report(&input, args.local.into());
     store::save_output(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))

@@ -7,7 +7,7 @@ use super::outputs;
 use crate::cli::args::Day;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
-use crate::record::Filed;
+use crate::record::RecordFile;
 use crate::record::history::is_confirmed;
 use crate::text::{Locale, plain, sentence};
 use crate::timeline::{BowStory, stories_of};
@@ -43,9 +43,12 @@ pub(super) fn report_day(
                 .map(|f| (f.file.clone(), f.line))
                 .collect();
             let all = outcome.records.iter().chain(&history).cloned().collect();
-            let (bows, _) = stories_of(all, &outputs::options(args), &|f: &Filed| {
+            let (bows, _) = stories_of(all, &outputs::options(args), &|f: &RecordFile| {
                 of_day.contains(&(f.file.clone(), f.line))
             });
+            if bows.len() > 1 {
+                terminal.text(&format!("\n{}", plain::overview(&bows, args.local.into())));
+            }
             for bow in &bows {
                 let words = bow_in_words(bow, bows.len() > 1, args.local.into());
                 terminal.text(&format!("\n{words}"));

@@ -15,7 +15,7 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
 /// The JSON Schema of the session file.
-const JSON_SCHEMA: &str = include_str!("../../../schemas/session.schema.json");
+const JSON_SCHEMA: &str = include_str!("../../record/schemas/session.schema.json");
 
 /// Runs the command.
 pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliError> {
@@ -174,7 +174,8 @@ mod tests {
         end.insert("photo");
         assert_eq!(names(&parts["end"]["properties"]), end);
         let ranges: Value =
-            serde_json::from_str(include_str!("../../../calibration/settings.json")).expect("JSON");
+            serde_json::from_str(include_str!("../../../calibration/setting-ranges.json"))
+                .expect("JSON");
         for (name, range) in ranges["ranges"].as_object().expect("ranges") {
             let home = if name == "distance_m" {
                 "session"

@@ -8,7 +8,7 @@ use super::arrows::Judged;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
 use super::{Assumptions, Flier, Gathered, LeanReading, Posterior, Reason, Shot};
-use crate::record::{End, EntryKind, Hand, Setup};
+use crate::record::{ArrowKind, End, Hand, Setup};
 
 /// Everything that cautions look at.
 pub(super) struct Seen<'a> {
@@ -93,7 +93,7 @@ fn untold(seen: &Seen<'_>) -> Vec<Caution> {
 
 fn few_shots(seen: &Seen<'_>) -> Option<Caution> {
     let count = |kind| seen.shots.iter().filter(|shot| shot.kind == kind).count();
-    let (fletched, bare) = (count(EntryKind::Fletched), count(EntryKind::Bare));
+    let (fletched, bare) = (count(ArrowKind::Fletched), count(ArrowKind::Bare));
     let least = seen.assumptions.few_shots;
     let about = About::FewShots {
         fletched,
@@ -108,7 +108,7 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
     let mut differing = Vec::new();
     for (place, end) in seen.ends.iter().enumerate() {
         // of a shot that missed nobody may know the kind: that explains a difference
-        if end.missed.iter().any(|m| m.kind == EntryKind::Unknown) {
+        if end.missed.iter().any(|m| m.kind == ArrowKind::Unknown) {
             continue;
         }
         let there = |kind| {
@@ -124,8 +124,8 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
                 .filter(|&n| n != there(kind))
         };
         for (count, kind) in [
-            (end.session.fletched, EntryKind::Fletched),
-            (end.session.bare, EntryKind::Bare),
+            (end.session.fletched, ArrowKind::Fletched),
+            (end.session.bare, ArrowKind::Bare),
         ] {
             if let Some(given) = differs(count, kind) {
                 differing.push(CountDiffers {

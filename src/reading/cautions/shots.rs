@@ -4,7 +4,7 @@ use super::{Seen, setup};
 use crate::reading::Flier;
 use crate::reading::about::{About, Caution, NamedFlier, OddArrow};
 use crate::reading::arrows::Judged;
-use crate::record::EntryKind;
+use crate::record::ArrowKind;
 
 pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Caution> {
     let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
@@ -39,8 +39,8 @@ pub(super) fn odd_arrows(seen: &Seen<'_>) -> Option<Caution> {
         distance_mm: arrow.offset_mm[0].hypot(arrow.offset_mm[1]),
         left_out: arrow.left_out,
     });
-    let of_two = |kind: &EntryKind| odd.iter().any(|a| a.ambiguous && a.kind == *kind);
-    let kinds = [EntryKind::Fletched, EntryKind::Bare].into_iter();
+    let of_two = |kind: &ArrowKind| odd.iter().any(|a| a.ambiguous && a.kind == *kind);
+    let kinds = [ArrowKind::Fletched, ArrowKind::Bare].into_iter();
     let about = About::OddArrows {
         arrows: arrows.collect(),
         of_two: kinds.filter(of_two).collect(),
@@ -76,7 +76,7 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
             let Some(order) = &end.session.shot_order else {
                 return false;
             };
-            let kinds: Vec<EntryKind> = order
+            let kinds: Vec<ArrowKind> = order
                 .iter()
                 .filter_map(|id| {
                     seen.shots
@@ -88,7 +88,7 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
             let changes = kinds.windows(2).filter(|pair| pair[0] != pair[1]).count();
             let bare = kinds
                 .iter()
-                .filter(|&&kind| kind == EntryKind::Bare)
+                .filter(|&&kind| kind == ArrowKind::Bare)
                 .count();
             changes == 1 && bare >= 2 && kinds.len() - bare >= 2
         })

@@ -2,13 +2,13 @@
 
 use super::bow::Bow;
 use super::order::Order;
-use super::{Filed, LeftOut, LeftOutReason};
+use super::{LeftOut, LeftOutReason, RecordFile};
 use crate::record::{End, EntryState, When};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A record that counts, and the files of other photos of the same end, which don't.
 pub(super) struct CountedRecord {
-    pub(super) filed: Filed,
+    pub(super) filed: RecordFile,
     pub(super) same_end: Vec<String>,
 }
 
@@ -18,7 +18,7 @@ pub(super) struct CountedRecords {
 }
 
 /// Leaves out failed records, records given twice, and second photos of one end. Expects sorted records.
-pub(super) fn count_once(records: Vec<Filed>) -> CountedRecords {
+pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
     let mut kept: Vec<CountedRecord> = Vec::new();
     let mut left_out = Vec::new();
     // by what records of the same end share, so that not every record is compared with every other

@@ -24,7 +24,7 @@ use std::collections::BTreeSet;
 
 /// A record and the file that holds it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Filed {
+pub struct RecordFile {
     /// The file's name for people (`-` for a stream).
     pub file: String,
     /// Line within the file, from 1.
@@ -50,7 +50,7 @@ pub enum LeftOutReason {
 #[derive(Clone, Debug, PartialEq)]
 pub struct LeftOut {
     /// The record.
-    pub filed: Filed,
+    pub filed: RecordFile,
     /// Why it doesn't count.
     pub reason: LeftOutReason,
 }
@@ -59,7 +59,7 @@ pub struct LeftOut {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
     /// The ends, oldest first; never empty.
-    pub ends: Vec<Filed>,
+    pub ends: Vec<RecordFile>,
     /// The set-up: the newest record's of the run, with gaps filled from the ones before it. Limits, `keep` and tolerance
     /// are the newest's alone.
     pub setup: Setup,
@@ -72,17 +72,11 @@ pub struct Run {
 }
 
 impl Run {
-    /// The records alone, oldest first.
-    #[must_use]
-    pub fn records(&self) -> Vec<&End> {
-        self.ends.iter().map(|f| &f.end).collect()
-    }
-
     /// The ends grouped by distance to the millimetre, since each distance is read by itself. Ends without a distance are a group of
     /// their own. Groups are in the order of their first end.
     #[must_use]
-    pub fn by_distance(&self) -> Vec<Vec<&Filed>> {
-        let mut groups: Vec<(Option<i64>, Vec<&Filed>)> = Vec::new();
+    pub fn by_distance(&self) -> Vec<Vec<&RecordFile>> {
+        let mut groups: Vec<(Option<i64>, Vec<&RecordFile>)> = Vec::new();
         for filed in &self.ends {
             let key = filed
                 .end
@@ -112,7 +106,7 @@ pub struct History {
 impl History {
     /// Builds the history of the newest record's bow from records in any order.
     #[must_use]
-    pub fn new(records: Vec<Filed>) -> Self {
+    pub fn new(records: Vec<RecordFile>) -> Self {
         let (runs, mut left_out) = cut_into_runs(records);
         let newest = runs.iter().max_by_key(|c| c.last).map(|c| c.bow.clone());
         let Some(bow) = newest else {
@@ -147,7 +141,7 @@ impl History {
 
     /// The history of each bow of some records, the bow shot last first, and the records that don't count.
     #[must_use]
-    pub fn of_each_bow(records: Vec<Filed>) -> (Vec<Self>, Vec<LeftOut>) {
+    pub fn of_each_bow(records: Vec<RecordFile>) -> (Vec<Self>, Vec<LeftOut>) {
         let (runs, left_out) = cut_into_runs(records);
         let mut bows: Vec<(Bow, usize, Vec<Run>)> = Vec::new();
         for one in runs {
@@ -187,7 +181,7 @@ pub struct Runs {
 impl Runs {
     /// Orders records, leaves out duplicates, and cuts every bow's records into runs.
     #[must_use]
-    pub fn new(records: Vec<Filed>) -> Self {
+    pub fn new(records: Vec<RecordFile>) -> Self {
         let (runs, left_out) = cut_into_runs(records);
         Self {
             runs: runs.into_iter().map(|c| c.run).collect(),
@@ -227,8 +221,8 @@ mod test_records {
     use crate::record::{Entry, EntryState, Session};
     use serde_json::json;
 
-    pub(super) fn filed(file: &str, session: serde_json::Value) -> Filed {
-        Filed {
+    pub(super) fn filed(file: &str, session: serde_json::Value) -> RecordFile {
+        RecordFile {
             file: file.to_owned(),
             line: 1,
             end: End {
@@ -239,11 +233,11 @@ mod test_records {
     }
 
     pub(super) fn with_photo(
-        mut filed: Filed,
+        mut filed: RecordFile,
         sha: &str,
         taken: Option<&str>,
         local: Option<&str>,
-    ) -> Filed {
+    ) -> RecordFile {
         filed.end.photo = Some(crate::record::PhotoRecord {
             file: filed.file.clone(),
             sha256: sha.to_owned(),
@@ -254,7 +248,7 @@ mod test_records {
         filed
     }
 
-    pub(super) fn files<'a>(ends: impl IntoIterator<Item = &'a Filed>) -> Vec<&'a str> {
+    pub(super) fn files<'a>(ends: impl IntoIterator<Item = &'a RecordFile>) -> Vec<&'a str> {
         ends.into_iter().map(|f| f.file.as_str()).collect()
     }
 
@@ -264,7 +258,7 @@ mod test_records {
             .expect("entry")
     }
 
-    pub(super) fn night(end: u64, setup: &serde_json::Value) -> Filed {
+    pub(super) fn night(end: u64, setup: &serde_json::Value) -> RecordFile {
         filed(
             &format!("{end}.json"),
             json!({"date": "2026-05-03", "end": end, "setup": setup}),

@@ -1,13 +1,13 @@
 //! The order of records.
 
-use super::Filed;
+use super::RecordFile;
 use crate::record::When;
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 /// Sorts records; the result doesn't depend on their order before.
 #[must_use]
-pub fn sorted(mut records: Vec<Filed>) -> Vec<Filed> {
+pub fn sorted(mut records: Vec<RecordFile>) -> Vec<RecordFile> {
     let order = Order::of(records.iter());
     order.sort(&mut records, |filed| filed);
     records
@@ -21,7 +21,7 @@ pub(super) struct Order {
 }
 
 impl Order {
-    pub(super) fn of<'a>(records: impl Iterator<Item = &'a Filed>) -> Self {
+    pub(super) fn of<'a>(records: impl Iterator<Item = &'a RecordFile>) -> Self {
         let zoneless = records
             .filter_map(|f| When::of(&f.end))
             .filter(|w| w.time.is_some() && w.instant.is_none())
@@ -31,7 +31,7 @@ impl Order {
     }
 
     /// Sorts values that each hold a record. Every date is parsed once.
-    pub(super) fn sort<T>(&self, all: &mut Vec<T>, filed: impl Fn(&T) -> &Filed) {
+    pub(super) fn sort<T>(&self, all: &mut Vec<T>, filed: impl Fn(&T) -> &RecordFile) {
         let mut dated: Vec<(Option<When>, T)> = std::mem::take(all)
             .into_iter()
             .map(|value| (When::of(&filed(&value).end), value))

@@ -22,20 +22,6 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         "The shooting in order".to_owned()
     });
     page.close("h2");
-    let ends: usize = story.runs.iter().map(|r| r.ends.len()).sum();
-    let chart = charts::timeline(
-        &story.runs,
-        &format!("e{bow}t"),
-        Embedding::Inline,
-        page.locale,
-    );
-    if ends > 1 && !chart.is_empty() {
-        page.raw("<figure class=\"timeline\">");
-        page.raw(&chart);
-        page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within, about twice the \u{b1} of the text, which is one standard deviation. Green band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
-        page.raw("</figure>\n");
-    }
-    trend(page, story, bow);
     for (place, run) in (1_usize..).zip(&story.runs) {
         let last = place == story.runs.len();
         self::run(page, run, bow, [place, run.number], last);
@@ -44,7 +30,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
 }
 
 /// How things went over the dates, where there is more than one.
-fn trend(page: &mut Page, story: &BowStory, bow: u32) {
+pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     let days: BTreeSet<Option<&str>> = story.trend.iter().map(|p| p.day.as_deref()).collect();
     if days.len() < 2 {
         return;
@@ -75,11 +61,6 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     page.el("h3", "", &heading);
     changed(page, run, number);
     set_up(page, run);
-    page.raw("<div class=\"photos\">\n");
-    for end in run.ends.iter().filter(|e| !e.earlier) {
-        photo(page, end);
-    }
-    page.raw("</div>\n");
     let earlier = run.ends.iter().filter(|e| e.earlier).count();
     if earlier > 0 {
         page.el(
@@ -167,7 +148,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
     page.raw("</div>\n");
 }
 
-fn what_it_did(page: &mut Page, effect: &Effect) {
+pub(super) fn what_it_did(page: &mut Page, effect: &Effect) {
     let locale = page.locale;
     let moved = |e: &Expect| format!("the bare shafts {}", text::shift(e, locale));
     let mut facts = Vec::new();
@@ -223,13 +204,12 @@ fn set_up(page: &mut Page, run: &RunStory) {
     page.raw("</dl></details>\n");
 }
 
-fn photo(page: &mut Page, end: &EndStory) {
+/// The marked photo of an end, or why there is none.
+pub(super) fn picture_of(page: &mut Page, end: &EndStory) {
     let name = match end.end.session.end {
         Some(n) => format!("End {n}"),
         None => "End".to_owned(),
     };
-    let caption = format!("{name} \u{b7} {} \u{b7} {}", end.file, counts(&end.end));
-    page.raw("<figure class=\"photo\">");
     let picture = end.marked_jpeg.as_deref().map(jpeg::stripped);
     match picture {
         Some(Some(p)) => {
@@ -250,18 +230,4 @@ fn photo(page: &mut Page, end: &EndStory) {
         None if end.end.photo.is_some() => page.el("p", "note", "No marked photo."),
         None => page.el("p", "note", "Measured without a photo."),
     }
-    page.raw("<figcaption>");
-    page.text(&caption);
-    let unsure = end.end.entries.iter().filter(|e| e.is_unsure()).count();
-    if unsure > 0 {
-        page.raw(" <strong>");
-        page.text(&format!("{unsure} to look at again"));
-        page.raw("</strong>");
-    }
-    if let Some(f) = &end.end.failure {
-        page.raw(" <strong>");
-        page.text(&f.text);
-        page.raw("</strong>");
-    }
-    page.raw("</figcaption></figure>\n");
 }

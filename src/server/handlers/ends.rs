@@ -1,13 +1,14 @@
 //! One end: as the page shows it, its reading and advice, edits, undo and redo.
 
 use super::photos::prepare;
-use crate::record::{End, Filed, Session};
+use crate::record::{End, RecordFile, Session};
 use crate::review::{Edits, ReviewError};
 use crate::server::ends::{EditError, OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::server::view;
 use crate::store::{RecordLocation, StoreError};
+use crate::text::Locale;
 use crate::timeline::{Standing, standing};
 use serde::Deserialize;
 use serde_json::json;
@@ -79,13 +80,13 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     else {
         return Err(Answer::problem(404, "no-end", "this end has no record yet"));
     };
-    let records: Vec<Filed> = locations
+    let records: Vec<RecordFile> = locations
         .iter()
         .filter_map(|(_, location, session)| {
             let mut end: End = location.record().ok().flatten()?;
             end.session = end.session.or(session);
             let (file, line) = named(location);
-            Some(Filed { file, line, end })
+            Some(RecordFile { file, line, end })
         })
         .collect();
     // a second request at the same time waits here for the result of the first
@@ -97,21 +98,43 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     Ok(cached.standing.clone())
 }
 
-pub(in crate::server) fn reading(state: &State, id: u64) -> Result<Answer, Answer> {
+pub(in crate::server) fn reading(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
     let standing = current_standing(state, id)?;
-    Ok(Answer::json(&view::reading_view(id, standing.as_deref())))
+    Ok(Answer::json(&view::reading_view(
+        id,
+        standing.as_deref(),
+        request.locale(),
+    )))
 }
 
 /// The advice for an end, with the step that can be carried into the next set-up.
-pub(super) fn advice_view(state: &State, id: u64) -> Result<view::AdviceView, Answer> {
+pub(super) fn advice_view(
+    state: &State,
+    id: u64,
+    locale: Locale,
+) -> Result<view::AdviceView, Answer> {
     let standing = current_standing(state, id)?;
     let mut readings = state.readings();
-    Ok(view::advice_view(id, standing.as_deref(), &mut readings))
+    Ok(view::advice_view(
+        id,
+        standing.as_deref(),
+        &mut readings,
+        locale,
+    ))
 }
 
-pub(in crate::server) fn advice(state: &State, id: u64) -> Result<Answer, Answer> {
-    Ok(Answer::json(&advice_view(state, id)?))
+pub(in crate::server) fn advice(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
+    Ok(Answer::json(&advice_view(state, id, request.locale())?))
 }
+
 fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer, Answer> {
     match result {
         Ok(record) => Ok(Answer::json(&view::end_view(open, record))),

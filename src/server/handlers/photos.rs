@@ -3,7 +3,7 @@
 use crate::face::spec;
 use crate::photo;
 use crate::server::UPLOAD;
-use crate::server::ends::{OpenEnd, Progress, Start};
+use crate::server::ends::{EndSource, OpenEnd, Progress};
 use crate::server::http::{Answer, Request, number};
 use crate::server::pictures::ShownPhoto;
 use crate::server::state::State;
@@ -121,7 +121,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         &[(path.clone(), Some(sha256))],
         state.opening.records.as_deref(),
     );
-    let start = Start {
+    let start = EndSource {
         record: paths.into_iter().next().unwrap_or_default().path.into(),
         photo: Some(path),
         session: state.opening.flags.or(&session),

@@ -1,0 +1,178 @@
+//! The loop as an archer plays it: shoot an end, ask, do what is said, shoot again. Nothing passes between the bow and the
+//! advice but records and the change proposed.
+
+use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
+use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, advise_with};
+use bossmark::record::{History, RecordFile};
+
+/// Ends a bow gets before the archer gives up.
+pub(crate) const MOST_ENDS: usize = 40;
+
+/// How a bow's evening ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// Said to be in tune.
+    Told,
+    /// Nothing left that may be changed.
+    AtLimits,
+    /// All ends shot.
+    OutOfEnds,
+}
+
+/// What became of one bow.
+#[derive(Clone, Debug)]
+pub(crate) struct Played {
+    pub(crate) outcome: Outcome,
+    pub(crate) ends: usize,
+    /// The true offset at the end.
+    pub(crate) offset: [f64; 2],
+    /// Mean scatter of the fletched shots, mm.
+    pub(crate) sigma: f64,
+    /// Changes made, and what each did.
+    pub(crate) changes: Vec<Made>,
+    pub(crate) contradictions: usize,
+}
+
+impl Played {
+    /// Before the first end: as if it never came to an end.
+    pub(crate) fn new(bow: &Bow) -> Self {
+        Self {
+            outcome: Outcome::OutOfEnds,
+            ends: MOST_ENDS,
+            offset: [0.0; 2],
+            sigma: bow.sigma(),
+            changes: Vec::new(),
+            contradictions: 0,
+        }
+    }
+
+    /// The evening in a line: how it ended, and each change with the true offset of its axis before and after.
+    pub(crate) fn story(&self) -> String {
+        let [u, v] = self.offset;
+        let mut story = format!(
+            "{:?} after {} ends at {u:.0} {v:.0}, scatter {:.0}:",
+            self.outcome, self.ends, self.sigma
+        );
+        for made in &self.changes {
+            story.push_str(&format!(
+                " {}) {}{:?} {:+} ({:.0} > {:.0}{})",
+                made.end,
+                ["", "height: "][made.axis],
+                made.turn.change,
+                made.turn.amount,
+                made.before,
+                made.after,
+                made.expected
+                    .map_or_else(String::new, |[shift, sd]| format!(
+                        ", expected {shift:+.0} ± {sd:.0}"
+                    ))
+            ));
+        }
+        story
+    }
+}
+
+/// A change that was made.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Made {
+    pub(crate) turn: Turn,
+    /// The axis that it was for: 0 horizontal, 1 vertical.
+    pub(crate) axis: usize,
+    /// True offset of that axis before and after.
+    pub(crate) before: f64,
+    pub(crate) after: f64,
+    /// The end after which it was made.
+    pub(crate) end: usize,
+    /// Shift expected of it and its sd, if it was told.
+    pub(crate) expected: Option<[f64; 2]>,
+}
+
+impl Made {
+    /// It moved an axis that was out of tune further out.
+    pub(crate) fn wrong_way(&self) -> bool {
+        self.before.abs() > TOLERANCE && self.before * (self.after - self.before) > 0.0
+    }
+
+    /// Eighths of an inch cut.
+    pub(crate) fn cut(&self) -> f64 {
+        if self.turn.change == Change::ShaftLength {
+            -self.turn.amount / EIGHTH
+        } else {
+            0.0
+        }
+    }
+
+    /// A cut that went past zero by more than the tolerance.
+    pub(crate) fn overshoots(&self) -> bool {
+        self.cut() > 0.0 && self.before * self.after < 0.0 && self.after.abs() > TOLERANCE
+    }
+
+    /// How many sd the true shift lies from the one expected.
+    pub(crate) fn miss(&self) -> Option<f64> {
+        let [shift, sd] = self.expected?;
+        Some((self.after - self.before - shift).abs() / sd)
+    }
+}
+
+/// Plays a bow by the advice until it is said to be in tune.
+pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge) -> Played {
+    let mut records = Vec::new();
+    let mut readings = Readings::default();
+    let mut played = Played::new(&bow);
+    for number in 1..=MOST_ENDS {
+        records.push(RecordFile {
+            file: format!("{number}.json"),
+            line: 1,
+            end: bow.shoot(number),
+        });
+        let history = History::new(records.clone());
+        let advice = advise_with(&history, options, knowledge, &mut readings);
+        let contradicts = advice.cautions.iter().any(|n| n.code == "contradiction");
+        played.contradictions += usize::from(contradicts);
+        let next = advice.next.expect("an advice");
+        if advice.done {
+            played.outcome = Outcome::Told;
+        } else if next.change == Change::ShootMore {
+            continue;
+        } else if Bow::turn(&next).is_none() {
+            // nothing left, or other shafts needed that can't be had
+            played.outcome = Outcome::AtLimits;
+        }
+        if played.outcome != Outcome::OutOfEnds {
+            played.ends = number;
+            break;
+        }
+        for step in std::iter::once(&next).chain(&advice.also) {
+            played.changes.extend(change(&mut bow, step, number));
+        }
+    }
+    played.offset = bow.offset();
+    played
+}
+
+fn change(bow: &mut Bow, step: &Step, end: usize) -> Option<Made> {
+    let turn = Bow::turn(step)?;
+    let expect = step.expect?;
+    let axis = usize::from(is_vertical(step.change));
+    let expected = if axis == 1 {
+        [expect.y_mm, expect.sd_y_mm?]
+    } else {
+        let mirror = if bow.archer.left { -1.0 } else { 1.0 };
+        [mirror * expect.x_mm, expect.sd_x_mm?]
+    };
+    let before = bow.offset()[axis];
+    bow.make(turn);
+    Some(Made {
+        turn,
+        axis,
+        end,
+        before,
+        after: bow.offset()[axis],
+        expected: Some(expected),
+    })
+}
+
+/// Whether a change is one of the height.
+pub(crate) fn is_vertical(change: Change) -> bool {
+    matches!(change, Change::RestHeight | Change::NockingPoint)
+}

@@ -1,0 +1,142 @@
+// What the page asks of the program: measure a photo, apply edits, read, advise; and keep what came of it. One
+// implementation asks the server that this page came from. Another, of the same shape, can run the same functions in the
+// browser.
+
+import { units } from "./units.js";
+
+/**
+ * @typedef {"fletched" | "bare" | "unknown"} Kind
+ * @typedef {{id: number, x_mm: number, y_mm: number, px: [number, number] | null, kind: Kind, kind_probability: number | null,
+ *   confidence: number | null, arrow: string | null, arrow_proposed?: {arrow: string, p: number}, state: "proposed" | "confirmed",
+ *   source: "found" | "moved" | "added" | "tape", spot: number | null,
+ *   segment_px: [[number, number], [number, number]] | null}} Entry
+ * @typedef {{[name: string]: any}} Session
+ * @typedef {{code: string, text: string}} Note
+ * @typedef {{revision: number, entries: Entry[], missed: {kind: Kind, note: string | null}[], session: Session, notes: Note[],
+ *   face: {name: string, diameter_mm: number, spot_centres_mm?: [number, number][]} | null, camera: any | null,
+ *   photo: {file: string, sha256: string, width_px: number, height_px: number} | null,
+ *   failure?: Note}} EndRecord
+ * @typedef {{width: number, height: number, reduced: number, part: number}} PhotoShape
+ * @typedef {{radius_mm: number, spot: number, px: [number, number][]}} Ring
+ * @typedef {{words: string, difference: string | null, fletched_short: number, bare_short: number}} Count
+ * @typedef {{id: number, name: string, state: string, record: EndRecord, look: number[], rings: Ring[],
+ *   photo: PhotoShape | null, undo: number, redo: number, trouble: string | null, standing: string,
+ *   count: Count | null, needs: string[]}} EndView
+ * @typedef {{id: number, name: string, state: string, text: string, end: number | null, entries: number, look: number,
+ *   proposed: number, revision: number, count: Count | null, standing: string}} Line
+ * @typedef {{name: string, title: string, diameter_mm: number, zones: {diameter_mm: number, colour: string}[],
+ *   spots: [number, number][]}} Face
+ * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
+ *   next: {face: string | null, session: Session}}} Queue
+ * @typedef {{id: number, sentence: string, answer: string, reading: any | null, files: string[], plot: string}} ReadingView
+ * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
+ * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
+ *   made: Session | null}} AdviceView
+ * @typedef {{do: string, [name: string]: any}} Edit
+ * @typedef {{at: string, mm: [number, number]}} KnownPlace
+ * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint
+ * @typedef {{rings: Ring[], camera: any, notes: Note[]}} HandRings
+ * @typedef {{face?: string, near?: [number, number], vertical?: [[number, number], [number, number]],
+ *   points?: MarkedPoint[]}} How
+ */
+
+/** Why something could not be done; `end` is the record as it is now where somebody else has changed it. */
+export class Refused extends Error {
+  /** @param {number} status @param {string} code @param {string} text @param {EndView | null} end */
+  constructor(status, code, text, end) {
+    super(text);
+    this.status = status;
+    this.code = code;
+    this.end = end;
+  }
+}
+
+/** The program doesn't answer. */
+export class Unreachable extends Error {}
+
+/**
+ * @typedef {object} Core
+ * @property {() => Promise<Queue>} queue The ends, and what new photos are told.
+ * @property {(id: number) => Promise<EndView | Line>} view An end as it is now; a line of the queue while it has no record.
+ * @property {(id: number, how: How) => Promise<Line>} measure Measures a photo, for the first time or anew.
+ * @property {(id: number) => Promise<{places: KnownPlace[], reach_mm: number}>} places Places on the face that are easy to mark.
+ * @property {(id: number, points: MarkedPoint[]) => Promise<HandRings>} rings The rings through points marked by hand.
+ * @property {(id: number, revision: number, edits: Edit[]) => Promise<EndView>} apply Applies edits made on that revision.
+ * @property {(id: number, revision: number) => Promise<EndView>} undo Takes the last edit back.
+ * @property {(id: number, revision: number) => Promise<EndView>} redo Makes it again.
+ * @property {(id: number) => Promise<ReadingView>} read What the end's run says.
+ * @property {(id: number) => Promise<AdviceView>} advise What to do next.
+ * @property {(id: number) => Promise<{setup: Session, words: string}>} made The advised step was made.
+ * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
+ * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
+ * @property {() => Promise<string>} report The report on the ends, one HTML file.
+ * @property {(id: number) => Promise<{places: {px: [number, number], p: number}[]}>} likely Where shafts may enter.
+ * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
+ * @property {(id: number) => string} whole Address of the reduced picture.
+ * @property {(id: number, column: number, row: number) => string} part Address of a part at full resolution.
+ */
+
+/**
+ * @param {string} method
+ * @param {string} path
+ * @param {BodyInit} [body]
+ * @param {string} [kind]
+ * @returns {Promise<any>}
+ */
+async function ask(method, path, body, kind) {
+  let response;
+  try {
+    response = await fetch(path, {
+      method, body,
+      headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}`, ...(kind ? { "Content-Type": kind } : {}) },
+    });
+  } catch {
+    throw new Unreachable("The program doesn’t answer. Is it still running?");
+  }
+  if (response.status === 401) {
+    // the pass is gone, the program was started anew: back to the door
+    location.reload();
+  }
+  let document = null;
+  try {
+    document = await response.json();
+  } catch {
+    throw new Unreachable("The program’s answer broke off.");
+  }
+  if (!response.ok) {
+    const error = document.error ?? { code: "unknown", text: "This could not be done." };
+    throw new Refused(response.status, error.code, error.text, document.end ?? null);
+  }
+  return document;
+}
+
+/** @param {string} path @param {unknown} document */
+const post = (path, document) => ask("POST", path, JSON.stringify(document), "application/json");
+/** @param {string} path */
+const get = (path) => ask("GET", path);
+
+/** @type {Core} */
+export const server = {
+  queue: () => get("/api/queue"),
+  view: (id) => get(`/api/ends/${id}/view`),
+  measure: (id, how) => post(`/api/ends/${id}/measure`, how),
+  places: (id) => get(`/api/ends/${id}/places`),
+  rings: (id, points) => post(`/api/ends/${id}/rings`, { points }),
+  apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
+  undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
+  redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
+  read: (id) => get(`/api/ends/${id}/reading`),
+  advise: (id) => get(`/api/ends/${id}/advice`),
+  made: (id) => post(`/api/ends/${id}/made`, {}),
+  remember: (face, session) => post("/api/remember", { face, session }),
+  essentials: (face, session) => post("/api/essentials", { face, session }),
+  report: async () => {
+    const answer = await fetch("/api/report", { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
+    if (!answer.ok) throw new Refused(answer.status, "report", "The report could not be made.", null);
+    return answer.text();
+  },
+  likely: (id) => get(`/api/ends/${id}/likely`),
+  add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
+  whole: (id) => `/photo/${id}/whole`,
+  part: (id, column, row) => `/photo/${id}/${column}-${row}`,
+};
