@@ -5,8 +5,9 @@ use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::store::{self, RecordLocation, StoreError};
+use crate::store::{self, RecordCache, RecordLocation, StoreError};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// Ending of the hidden file beside a record that holds its undo journal.
 const STEPS_ENDING: &str = ".steps";
@@ -52,6 +53,8 @@ pub(super) struct OpenEnd {
     /// SHA-256 of its photo, once it was needed.
     photo_print: Option<String>,
     journal: UndoJournal,
+    /// Records as they were last read.
+    cache: Arc<RecordCache>,
 }
 
 /// Why an edit was not made.
@@ -74,8 +77,8 @@ impl From<StoreError> for EditError {
 }
 
 impl OpenEnd {
-    pub(super) fn new(id: u64, start: EndSource) -> Self {
-        let there = start.record.record();
+    pub(super) fn new(id: u64, start: EndSource, cache: Arc<RecordCache>) -> Self {
+        let there = cache.record(&start.record);
         let record = there.as_ref().ok().and_then(Option::as_ref);
         let journal = UndoJournal::open(start.record.hidden_file(STEPS_ENDING), record);
         let progress = match there {
@@ -94,6 +97,7 @@ impl OpenEnd {
             failure: None,
             photo_print: None,
             journal,
+            cache,
         }
     }
 
@@ -110,7 +114,7 @@ impl OpenEnd {
 
     /// Whether this end shows the photo with this SHA-256.
     pub(super) fn shows(&mut self, sha256: &str) -> bool {
-        let there = self.start.record.record().ok().flatten();
+        let there = self.cache.record(&self.start.record).ok().flatten();
         if let Some(photo) = there.and_then(|r| r.photo) {
             return photo.sha256 == sha256;
         }
@@ -124,7 +128,7 @@ impl OpenEnd {
 
     /// The record as it is on disk now, gaps filled from the end's session.
     pub(super) fn record(&self) -> Result<Option<End>, StoreError> {
-        let there = self.start.record.record()?;
+        let there = self.cache.record(&self.start.record)?;
         Ok(there.map(|mut end| {
             end.session = end.session.or(&self.start.session);
             end
@@ -225,6 +229,7 @@ mod tests {
                 face: None,
                 measuring: MeasureOptions::default(),
             },
+            Arc::default(),
         )
     }
 
@@ -275,7 +280,7 @@ mod tests {
             .expect("edit");
         }
         end.step(true, 2).expect("back");
-        let mut reopened = OpenEnd::new(1, end.start.clone());
+        let mut reopened = OpenEnd::new(1, end.start.clone(), Arc::default());
         assert_eq!(reopened.depths(3), (1, 1));
         let kind = |e: &End| e.entries[0].kind;
         assert_eq!(
@@ -296,9 +301,15 @@ mod tests {
         now.revision += 1;
         let bytes = canonical::to_bytes(&now).expect("bytes");
         store::write(&folder.path().join("a.end.json"), &bytes).expect("saved");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
+        assert_eq!(
+            OpenEnd::new(1, end.start.clone(), Arc::default()).depths(7),
+            (0, 0)
+        );
         std::fs::remove_file(hidden).expect("removed");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
+        assert_eq!(
+            OpenEnd::new(1, end.start.clone(), Arc::default()).depths(7),
+            (0, 0)
+        );
     }
 
     #[test]
@@ -325,5 +336,30 @@ mod tests {
             matches!(one.step(true, 2), Err(EditError::NothingToUndo)),
             "nobody undoes another's edit without having seen it"
         );
+    }
+
+    #[test]
+    fn an_edit_that_the_disk_refuses_changes_nothing_and_can_be_made_again() {
+        let folder = tempfile::tempdir().expect("folder");
+        let mut end = opened(&folder);
+        let tag = |revision| {
+            edits(
+                revision,
+                json!([{"do": "tag", "id": 1, "kind": "fletched"}]),
+            )
+        };
+        for step in store::faults::STEPS {
+            let before = end.record().expect("read");
+            let failed = store::faults::failing_at(step, || end.edit(&tag(0)));
+            assert!(
+                matches!(failed, Err(EditError::Store(_))),
+                "{step:?}: {failed:?}"
+            );
+            assert_eq!(end.record().expect("read"), before, "{step:?}");
+            assert_eq!(end.depths(0), (0, 0), "{step:?}");
+        }
+        end.edit(&tag(0)).expect("again");
+        assert_eq!(end.depths(1), (1, 0));
+        end.step(true, 1).expect("back");
     }
 }

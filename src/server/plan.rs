@@ -168,6 +168,23 @@ mod tests {
     }
 
     #[test]
+    fn a_step_that_is_entered_twice_is_entered_once() {
+        let (_folder, plan) = plan();
+        let before = ["a.jpg".to_owned()];
+        for _ in 0..2 {
+            plan.change(&before, setup(json!({"plunger_clicks": 2})), "two clicks")
+                .unwrap();
+        }
+        let file = plan.read().unwrap();
+        let changes = file
+            .ends
+            .iter()
+            .flatten()
+            .filter(|e| e.session.setup.is_some());
+        assert_eq!(changes.count(), 1);
+    }
+
+    #[test]
     fn a_session_file_that_is_wrong_is_left_alone() {
         let (_folder, plan) = plan();
         store::write(

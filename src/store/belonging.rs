@@ -1,8 +1,8 @@
 //! Which record belongs to which photo: the one that holds the photo's fingerprint, whatever the files are called.
 
+use super::content::record_at;
 use super::error::StoreError;
 use super::folder::{RECORD_ENDING, records};
-use super::save::record_at;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};

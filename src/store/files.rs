@@ -4,7 +4,6 @@
 //! old file or the new one, never half of one. What is not a regular file, such as `/dev/null`, is written to directly.
 
 use super::error::StoreError;
-use super::lock::LOCK_ENDING;
 use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
@@ -12,6 +11,9 @@ use std::path::Path;
 /// The start and the end of a file's name while it is being written.
 const TEMPORARY_PREFIX: &str = ".bossmark-";
 const TEMPORARY_SUFFIX: &str = ".tmp";
+
+/// The end of a lock file's name.
+pub(super) const LOCK_ENDING: &str = ".bossmark-lock";
 
 /// How many times a write is tried when another process has cleared its temporary file away.
 const MAX_ATTEMPTS: usize = 3;
@@ -91,8 +93,60 @@ pub fn is_device(path: &Path) -> bool {
 }
 
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    temporary(path, bytes)?.persist(path).map_err(|e| e.error)?;
+    let file = temporary(path, bytes)?;
+    attempt(Step::Rename)?;
+    file.persist(path).map_err(|e| e.error)?;
     Ok(())
+}
+
+/// A step of a write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Step {
+    /// The temporary file is made.
+    Create,
+    /// It is filled.
+    Fill,
+    /// It goes to the disk.
+    Sync,
+    /// It gets the file's name.
+    Rename,
+}
+
+/// Comes before each step, for tests in which the system fails.
+#[cfg(not(test))]
+const fn attempt(_step: Step) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(test)]
+fn attempt(step: Step) -> io::Result<()> {
+    if faults::FAILING.get() == Some(step) {
+        return Err(io::ErrorKind::StorageFull.into());
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+pub(crate) mod faults {
+    //! Lets writes of this thread fail.
+    use super::Step;
+    use std::cell::Cell;
+
+    thread_local! {
+        /// The step at which they fail.
+        pub(super) static FAILING: Cell<Option<Step>> = const { Cell::new(None) };
+    }
+
+    /// All steps.
+    pub(crate) const STEPS: [Step; 4] = [Step::Create, Step::Fill, Step::Sync, Step::Rename];
+
+    /// Calls `then` while writes fail at this step.
+    pub(crate) fn failing_at<T>(step: Step, then: impl FnOnce() -> T) -> T {
+        FAILING.set(Some(step));
+        let result = then();
+        FAILING.set(None);
+        result
+    }
 }
 
 /// The bytes in a temporary file beside `path`, on the disk.
@@ -106,15 +160,18 @@ fn temporary(path: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     // permissions of an ordinary file; `tempfile` would let only the owner read it
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    attempt(Step::Create)?;
     let mut file = builder.tempfile_in(folder)?;
     // the lock ends with the process, so a temporary file without one can be cleared away. A file system without locks
     // just keeps such files
     let _ = file.as_file().try_lock();
+    attempt(Step::Fill)?;
     file.write_all(bytes)?;
     // those of the file that is replaced stay, such as that only its owner may read it
     if let Ok(there) = fs::metadata(path) {
         file.as_file().set_permissions(there.permissions())?;
     }
+    attempt(Step::Sync)?;
     file.as_file().sync_all()?;
     Ok(file)
 }
@@ -250,6 +307,58 @@ mod tests {
         let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
         assert!(kind.is_fifo());
         assert_eq!(reader.join().expect("thread").expect("read"), b"through");
+    }
+
+    #[test]
+    fn a_system_that_fails_leaves_the_old_file_and_nothing_else() {
+        let folder = folder();
+        let path = folder.path().join("a.json");
+        write(&path, b"old").expect("written");
+        for step in faults::STEPS {
+            let failed = faults::failing_at(step, || write(&path, b"new"));
+            assert!(
+                matches!(
+                    failed,
+                    Err(StoreError::System {
+                        what: "written",
+                        ..
+                    })
+                ),
+                "{step:?}"
+            );
+            assert_eq!(read(&path).expect("file"), b"old", "{step:?}");
+            assert_eq!(
+                fs::read_dir(folder.path()).expect("list").count(),
+                1,
+                "{step:?}"
+            );
+        }
+        write(&path, b"new").expect("written");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn permissions_of_a_file_that_is_rewritten_stay() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = folder();
+        let path = folder.path().join("a.json");
+        write(&path, b"old").expect("written");
+        for mode in [0o600, 0o640, 0o664] {
+            fs::set_permissions(&path, fs::Permissions::from_mode(mode)).expect("set");
+            write(&path, b"new").expect("written");
+            let now = fs::metadata(&path).expect("there").permissions().mode();
+            assert_eq!(now & 0o777, mode);
+        }
+    }
+
+    #[test]
+    fn a_new_file_never_replaces_one() {
+        let folder = folder();
+        let path = folder.path().join("photo-1.jpg");
+        assert!(write_new(&path, b"one").expect("written"));
+        assert!(!write_new(&path, b"two").expect("not written"));
+        assert_eq!(read(&path).expect("file"), b"one");
+        assert_eq!(fs::read_dir(folder.path()).expect("list").count(), 1);
     }
 
     #[test]

@@ -1,12 +1,12 @@
 //! Where a record is: in a file of its own, or among several in one file.
 
+use super::content::{is_touched, record_at};
 use super::error::StoreError;
 use super::files::{read, write};
 use super::lock::lock;
-use super::save::{is_touched, record_at, save_proposal};
-use crate::record::{
-    End, Layout, ParsedRecord, canonical, parse_records, records_with_text, rewritten,
-};
+use super::rewriting::{text_of, texts_of};
+use super::save::save_proposal;
+use crate::record::{End, ParsedRecord, canonical, parse_records, records_with_text};
 use crate::review::with_ids_of;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
@@ -71,15 +71,31 @@ impl RecordLocation {
     /// # Errors
     /// When the file exists and can't be read, or no longer holds this record.
     pub fn record(&self) -> Result<Option<End>, StoreError> {
-        let Some(index) = &self.among else {
+        if self.among.is_none() {
             return record_at(&self.file);
-        };
+        }
         match all_records(&self.file) {
             Err(StoreError::Missing) => Ok(None),
-            other => {
-                let mut all = other?;
-                index.find(&mut all).map(|end| Some(end.clone()))
-            }
+            other => self.among_these(&other?),
+        }
+    }
+
+    /// This record among all of its file.
+    ///
+    /// # Errors
+    /// When it isn't among them.
+    pub(super) fn among_these(&self, records: &[End]) -> Result<Option<End>, StoreError> {
+        let Some(index) = &self.among else {
+            return match records {
+                [one] => Ok(Some(one.clone())),
+                _ => Err(StoreError::Foreign),
+            };
+        };
+        let found = records.get(index.index).ok_or(StoreError::Moved)?;
+        if found.photo.as_ref().map(|p| &p.sha256) == index.photo.as_ref() {
+            Ok(Some(found.clone()))
+        } else {
+            Err(StoreError::Moved)
         }
     }
 
@@ -174,19 +190,7 @@ impl RecordLocation {
     }
 }
 
-impl RecordIndex {
-    fn find<'a>(&self, all: &'a mut [End]) -> Result<&'a mut End, StoreError> {
-        let found = all.get_mut(self.index).ok_or(StoreError::Moved)?;
-        let photo = found.photo.as_ref().map(|p| &p.sha256);
-        if photo == self.photo.as_ref() {
-            Ok(found)
-        } else {
-            Err(StoreError::Moved)
-        }
-    }
-}
-
-fn all_records(file: &Path) -> Result<Vec<End>, StoreError> {
+pub(super) fn all_records(file: &Path) -> Result<Vec<End>, StoreError> {
     let records = parse_records(&read(file)?)?;
     Ok(records.into_iter().map(|r| r.end).collect())
 }
@@ -208,32 +212,6 @@ pub fn change_records<E: From<StoreError>>(
         write(file, &texts_of(&records, &new)?)?;
     }
     Ok(new)
-}
-
-/// The text of changed records, made from that of the records before.
-pub(super) fn texts_of(
-    records: &[(&[u8], ParsedRecord)],
-    new: &[End],
-) -> Result<Vec<u8>, StoreError> {
-    let mut out = Vec::new();
-    for ((text, record), new) in records.iter().zip(new) {
-        out.extend(text_of(text, &record.end, new, records.len())?);
-    }
-    Ok(out)
-}
-
-/// The text of one changed record of a file of `count`.
-fn text_of(text: &[u8], old: &End, new: &End, count: usize) -> Result<Vec<u8>, StoreError> {
-    let layout = if count == 1 {
-        Layout::Pretty
-    } else {
-        Layout::Line
-    };
-    if old == new && layout == Layout::Line && !text.contains(&b'\n') {
-        return Ok([text, b"\n"].concat());
-    }
-    let (old, new) = (canonical::tidied(old)?, canonical::tidied(new)?);
-    Ok(rewritten(text, &old, &new, layout)?)
 }
 
 #[cfg(test)]

@@ -5,14 +5,13 @@
 //! by the next writer.
 
 use super::error::StoreError;
+use super::files::{LOCK_ENDING, is_device};
 use std::ffi::OsString;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-/// The end of a lock file's name.
-pub(super) const LOCK_ENDING: &str = ".bossmark-lock";
 /// How long a writer waits for another one. Each holds the lock for some milliseconds, on slow network disks for seconds.
 const PATIENCE: Duration = Duration::from_secs(30);
 /// First and longest pause between two tries.
@@ -31,7 +30,7 @@ pub struct FileLock {
 /// When another process keeps it, or the lock file can't be made.
 pub fn lock(path: &Path) -> Result<FileLock, StoreError> {
     let path = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
-    if super::files::is_device(&path) {
+    if is_device(&path) {
         return Ok(FileLock { held: None });
     }
     let beside = lock_file(&path);

@@ -1,15 +1,20 @@
 //! Files: reading, atomic writing by one writer at a time, and the rules of what may replace what.
 
 mod belonging;
+mod cache;
+mod content;
 mod error;
 mod files;
 mod folder;
 mod location;
 mod lock;
 mod output;
+mod rewriting;
 mod save;
 
 pub use belonging::{PhotoFile, RecordPath, record_paths};
+pub use cache::RecordCache;
+pub use content::{is_touched, record_at};
 pub use error::StoreError;
 pub use files::{
     IncomingFile, append, clear_unfinished, is_device, make_folder, read, write, write_new,
@@ -21,7 +26,10 @@ pub use folder::{
 pub use location::{RecordIndex, RecordLocation, change_records};
 pub use lock::{FileLock, lock};
 pub use output::{OutputKind, check_output, save_output, save_proposals};
-pub use save::{is_touched, record_at, save_copy, save_proposal, save_session, with_ids_at};
+pub use save::{save_copy, save_proposal, save_session, with_ids_at};
+
+#[cfg(test)]
+pub(crate) use files::faults;
 
 #[cfg(test)]
 mod test_records {

@@ -4,9 +4,9 @@
 //! program and known as such by its content. Documents that people write (session files, edits, faces, points, tables to fill in)
 //! are of no such kind, and neither are photos, so that no slip of a file name can destroy one.
 
+use super::content::{holds_records, is_touched};
 use super::error::StoreError;
 use super::files::{is_device, read, write};
-use super::save::{holds_records, is_touched};
 use crate::photo;
 use crate::record::{End, parse_records};
 use serde::Deserialize;
@@ -242,6 +242,7 @@ mod tests {
             title: String::new(),
             bows: Vec::new(),
             problems: Vec::new(),
+            full: false,
         };
         let picture = image::RgbImage::new(3, 2);
         let drawn = |format| marked::bytes(&picture, format).expect("picture");

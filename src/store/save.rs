@@ -1,38 +1,14 @@
 //! Saving records and session files: a proposal never replaces a person's work, and a revision never a later one.
 
+use super::content::{holds_records, is_of_same_photo, record_at};
 use super::error::StoreError;
 use super::files::{is_device, read, write};
-use super::location::texts_of;
 use super::lock::lock;
 use super::output::save_proposals_locked;
-use crate::record::{
-    End, EntryState, Layout, ParsedRecord, RecordError, SessionFile, canonical, parse_records,
-    rewritten,
-};
+use super::rewriting::texts_of;
+use crate::record::{End, Layout, ParsedRecord, SessionFile, canonical, rewritten};
 use crate::review::with_ids_of;
 use std::path::Path;
-
-/// The record in a file that holds exactly one; `None` if there is no such file.
-///
-/// # Errors
-/// When the file exists and can't be read as one record.
-pub fn record_at(path: &Path) -> Result<Option<End>, StoreError> {
-    let bytes = match read(path) {
-        Err(StoreError::Missing) => return Ok(None),
-        other => other?,
-    };
-    let mut records = parse_records(&bytes)?;
-    match (records.pop(), records.is_empty()) {
-        (Some(one), true) => Ok(Some(one.end)),
-        _ => Err(StoreError::Foreign),
-    }
-}
-
-/// Whether a person has worked on this record: it was revised, or an entry is confirmed.
-#[must_use]
-pub fn is_touched(end: &End) -> bool {
-    end.revision > 0 || end.entries.iter().any(|e| e.state == EntryState::Confirmed)
-}
 
 /// Saves a record that the program proposes: over an older proposal for the same photo, never over a person's work. Returns the
 /// record as it is saved: entries that were there before keep their ids.
@@ -53,23 +29,6 @@ pub fn with_ids_at(path: &Path, end: &End) -> End {
     match record_at(path) {
         Ok(Some(there)) if is_of_same_photo(&there, end) => with_ids_of(end, &there),
         _ => end.clone(),
-    }
-}
-
-/// Whether both records name the same photo by its content.
-pub(super) fn is_of_same_photo(one: &End, other: &End) -> bool {
-    match (&one.photo, &other.photo) {
-        (Some(one), Some(other)) => !one.sha256.is_empty() && one.sha256 == other.sha256,
-        _ => false,
-    }
-}
-
-/// The records in these bytes, as far as they are records: none of a newer schema, which this version can't read.
-pub(super) fn holds_records(bytes: &[u8]) -> Option<Vec<End>> {
-    match parse_records(bytes) {
-        Ok(records) => Some(records.into_iter().map(|r| r.end).collect()),
-        Err(RecordError::NewerSchema { .. }) => Some(Vec::new()),
-        Err(_) => None,
     }
 }
 
@@ -146,6 +105,7 @@ fn check_older(there: &End, new: &End) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::record::EntryState;
     use crate::store::test_records::with;
     use crate::store::{RecordLocation, photos};
 

@@ -83,7 +83,7 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     let records: Vec<RecordFile> = locations
         .iter()
         .filter_map(|(_, location, session)| {
-            let mut end: End = location.record().ok().flatten()?;
+            let mut end: End = state.cache.record(location).ok().flatten()?;
             end.session = end.session.or(session);
             let (file, line) = named(location);
             Some(RecordFile { file, line, end })

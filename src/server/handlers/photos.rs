@@ -130,7 +130,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     };
     let mut ends = state.ends();
     let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;
-    ends.push(OpenEnd::new(id, start));
+    ends.push(OpenEnd::new(id, start, Arc::clone(&state.cache)));
     drop(ends);
     state.notify();
     Ok(Answer::json(&json!({"id": id})))
