@@ -750,3 +750,32 @@ fn a_busy_port_gives_way_to_the_next() {
     };
     assert!(v4.ip().is_loopback());
 }
+
+/// A photo that is sent twice, at the same time or later, before or after it is measured, is one end.
+#[test]
+fn the_same_photo_twice_is_one_end() {
+    let s = served_with(false, false);
+    let photo = fs::read("sample-photos/odd/no-face.jpg").expect("photo");
+    let ids: Vec<u64> = std::thread::scope(|scope| {
+        let sent: Vec<_> = (0..3)
+            .map(|_| scope.spawn(|| s.client.upload(&photo).json()["id"].as_u64()))
+            .collect();
+        sent.into_iter()
+            .filter_map(|t| t.join().expect("answered"))
+            .collect()
+    });
+    assert_eq!(ids, [ids[0]; 3]);
+    let again = s.client.upload(&photo);
+    assert_eq!(again.json()["id"], ids[0], "{}", again.text());
+    let photos = s.names().into_iter().filter(|n| n.ends_with(".jpg"));
+    assert_eq!(photos.count(), 1, "{:?}", s.names());
+}
+
+/// Who sends more than is taken gets to read why.
+#[test]
+fn a_photo_that_is_too_large_is_answered_with_413() {
+    let s = served_with(false, false);
+    let reply = s.client.upload(&vec![0; MAX_PHOTO_BYTES + 1]);
+    assert_eq!(reply.status, 413, "{}", reply.text());
+    assert!(s.names().is_empty(), "{:?}", s.names());
+}
