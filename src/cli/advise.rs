@@ -3,17 +3,26 @@
 use super::args::Advise;
 use super::context::{Context, SESSION_FILE, folder_of};
 use super::input;
+use super::outputs;
 use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
-use crate::advice::{AdviceOptions, advise, explain};
+use crate::advice::{self, AdviceOptions, advise, explain};
 use crate::record::{History, RecordFile};
+use crate::store::OutputKind;
 use crate::text::{Locale, Sentence, plain};
 use std::collections::BTreeSet;
 use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(
+            args.output.out.as_ref(),
+            OutputKind::of_schema(advice::SCHEMA),
+        )],
+        &[&args.records],
+    )?;
     let mut context = Context::new(&args.session, None)?;
     let mut records = input::records(terminal, &args.records, context.flags());
     fill_from_session_files(&mut records, &mut context, terminal)?;

@@ -14,6 +14,7 @@ mod lens;
 mod lens_profiles;
 mod manual;
 mod measure;
+mod outputs;
 mod parallel;
 mod photo_task;
 mod plan;
@@ -44,11 +45,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Ok(cli) => cli,
         Err(error) => {
             // help and version go to stdout with 0, faults to stderr with 2: clap knows which is which
-            let _ = error.print();
-            return if error.use_stderr() {
-                Status::WrongUse
-            } else {
-                Status::Done
+            if error.use_stderr() {
+                terminal.show(&error.render().to_string());
+                return Status::WrongUse;
+            }
+            return match error.print() {
+                Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Status::File,
+                _ => Status::Done,
             };
         }
     };

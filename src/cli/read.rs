@@ -3,14 +3,24 @@
 use super::args::Read;
 use super::context::Context;
 use super::input;
+use super::outputs;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
+use crate::reading;
 use crate::record::{LeftOut, LeftOutReason, tape};
+use crate::store::OutputKind;
 use crate::text::{Locale, Sentence, plain};
 use crate::timeline::readings;
 
 /// Runs the command.
 pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(
+            args.output.out.as_ref(),
+            OutputKind::of_schema(reading::SCHEMA),
+        )],
+        &[&args.records, args.tape.as_slice()],
+    )?;
     let context = Context::new(&args.session, None)?;
     if args.tape_template {
         terminal.text(tape::TEMPLATE);

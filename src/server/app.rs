@@ -5,6 +5,7 @@ use super::handlers::{ends, photos, points, report, session};
 use super::http::{Answer, Request, number};
 use super::state::{InitialState, State};
 use super::{assets, worker};
+use crate::store::{self, IncomingFile};
 use std::sync::Arc;
 
 /// Where the code is exchanged for the session cookie.
@@ -51,6 +52,17 @@ impl App {
             "code-needed",
             "open the link, or scan the code, that the program shows",
         ))
+    }
+
+    /// A file for a photo that is about to arrive.
+    ///
+    /// # Errors
+    /// The answer when the folder can't be written.
+    pub(super) fn incoming(&self) -> Result<IncomingFile, Answer> {
+        let folder = &self.state.opening.folder;
+        store::make_folder(folder)
+            .and_then(|()| IncomingFile::new(folder))
+            .map_err(|e| Answer::problem(500, "photo", &e.to_string()))
     }
 
     fn sign_in_page(&self, path: &str) -> Option<Answer> {

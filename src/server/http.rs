@@ -4,6 +4,7 @@ use crate::text::{DateOrder, LengthUnit, Locale};
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use std::net::IpAddr;
 
 /// The header field in which the page says its reader's units: `mm` or `in`, `ymd`, `dmy` or `mdy`.
 const LOCALE_HEADER: &str = "bossmark-locale";
@@ -21,6 +22,8 @@ pub struct Request {
     pub repeated: Vec<String>,
     /// The body.
     pub body: Vec<u8>,
+    /// The client's address.
+    pub peer: Option<IpAddr>,
 }
 
 impl Request {

@@ -9,6 +9,7 @@ use crate::advice::Readings;
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Measurement};
 use crate::record::{RecordFile, Session};
+use crate::store::RecordCache;
 use crate::timeline::Standing;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -44,6 +45,8 @@ pub(super) struct State {
     pub(super) opening: InitialState,
     pub(super) pictures: Pictures,
     ends: Mutex<Vec<OpenEnd>>,
+    /// Records as they were last read.
+    pub(super) cache: Arc<RecordCache>,
     /// Signalled when an end waits to be measured.
     ends_changed: Condvar,
     /// The end that the page shows.
@@ -82,11 +85,15 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 impl State {
     pub(super) fn new(guard: Guard, mut opening: InitialState) -> Self {
         let starts = std::mem::take(&mut opening.ends);
-        let ends = (1..).zip(starts).map(|(id, s)| OpenEnd::new(id, s));
+        let cache: Arc<RecordCache> = Arc::default();
+        let ends = (1..)
+            .zip(starts)
+            .map(|(id, s)| OpenEnd::new(id, s, Arc::clone(&cache)));
         Self {
             guard,
             pictures: Pictures::default(),
             ends: Mutex::new(ends.collect()),
+            cache,
             ends_changed: Condvar::new(),
             shown_id: AtomicU64::new(0),
             plan: Mutex::new(SessionPlan {

@@ -3,12 +3,13 @@
 use super::outcome::DayOutcome;
 use crate::advice::AdviceOptions;
 use crate::cli::args::Day;
+use crate::cli::outputs;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::{End, RecordFile};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
-use crate::store;
+use crate::store::{self, OutputKind};
 use crate::text::Locale;
 use crate::timeline::{BowStory, Problem, ReportInput, ReportRecords};
 use std::collections::BTreeSet;
@@ -37,15 +38,21 @@ pub(super) fn bytes_per_photo(photos: usize) -> usize {
     (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_PHOTO_BYTES)
 }
 
-/// Refuses `--png` in a program that was built without it.
+/// Refuses `--png` in a program that was built without it, and outputs to files that may not be written.
 ///
 /// # Errors
-/// Wrong use, with the feature to build with.
-pub(super) fn check_formats(args: &Day) -> Result<(), CliError> {
+/// Wrong use, with the feature to build with or the way out.
+pub(super) fn check(args: &Day) -> Result<(), CliError> {
     if args.png.is_some() && !cfg!(feature = "png") {
         return Err(CliError::usage(PNG_MISSING));
     }
-    Ok(())
+    outputs::check(
+        &[
+            (args.report.as_ref(), OutputKind::Page),
+            (args.csv.as_ref(), OutputKind::Table),
+        ],
+        &[],
+    )
 }
 
 const PNG_MISSING: &str = "this program was built without `--png`: write the drawings with --svg, or build it with `--features png`";
@@ -84,7 +91,7 @@ pub(super) fn write(
     };
     if let Some(path) = &args.csv {
         let table = csv::entries(shown.of_day.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
+        store::save_output(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
         tell_path(args, terminal, "The table of entries", path);
     }
     if !wanted {
@@ -182,7 +189,7 @@ fn report(
         full: args.full,
     };
     let page = html::report(&input, args.local.into());
-    store::save_document(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
+    store::save_output(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
 }
 
 /// Each set-up's face plot and how the offset moved, as SVG or PNG.
@@ -228,7 +235,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
                 (drawing.into_bytes(), "svg")
             };
             let path = folder.join(format!("{prefix}{name}.{ending}"));
-            store::save_document(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
+            store::save_output(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
         }
     }
     Ok(())

@@ -82,8 +82,8 @@ fn read_advice(path: &Path) -> Result<Advice, CliError> {
     let bytes = input::bytes(path).map_err(|e| e.about(path))?;
     typed(&bytes, advice::SCHEMA, "the advice").map_err(|error| {
         let wrong = match error {
-            RecordError::Empty => "the file is empty".to_owned(),
-            RecordError::NotJson { line, detail } => format!("line {line} is not JSON ({detail})"),
+            RecordError::Empty { .. } => "the file is empty".to_owned(),
+            RecordError::NotJson { line, detail, .. } => format!("line {line} is not JSON ({detail})"),
             RecordError::OtherSchema { schema, .. } => {
                 format!("this is no {} document (its schema is {schema})", advice::SCHEMA)
             }

@@ -18,7 +18,9 @@ pub(in crate::server) fn enter(state: &State, request: &Request) -> Result<Answe
     struct Code {
         code: String,
     }
-    Ok(state.guard.enter(&request.json::<Code>()?.code))
+    Ok(state
+        .guard
+        .enter(&request.json::<Code>()?.code, request.peer))
 }
 
 /// The ends, the faces, and what applies to the next photo.
