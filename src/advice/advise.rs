@@ -188,21 +188,21 @@ fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
 }
 
 fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
-    let told = state.times_tried(change);
+    let changes = state.times_tried(change);
     let (slope, beta) = (state.slope(change)?, state.beta(change)?);
-    (told > 0).then(|| Learned {
+    (changes > 0).then(|| Learned {
         change,
         unit: slope.unit.clone(),
         mm_per_unit: rounded(beta.median, 2),
         sd: rounded(beta.variance().sqrt(), 2),
-        from_changes: u32::try_from(told).unwrap_or(u32::MAX),
+        from_changes: u32::try_from(changes).unwrap_or(u32::MAX),
         prior_mm_per_unit: rounded(slope.median_mm, 2),
     })
 }
 
 /// Whether only the hand is missing for an answer.
 fn hand_is_missing(situation: &Situation, k: &Knowledge) -> bool {
-    situation.hand.is_none() && situation.v.told && situation.v.inside >= k.policy.in_tune
+    situation.hand.is_none() && situation.v.is_observed && situation.v.inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.

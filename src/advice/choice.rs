@@ -15,7 +15,7 @@ pub(super) struct Choice {
     /// Shift of u or v to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
-    /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
+    /// The variance that is stated of it, mm²: see `prediction_sd` in `calibration/advice.json`.
     pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,
@@ -67,9 +67,9 @@ pub(super) fn choice(
         + a.floor_mm * a.floor_mm
         + shafts;
     let factor = if state.times_tried(change) > 0 {
-        k.telling.tried
+        k.prediction_sd.tried
     } else {
-        k.telling.untried
+        k.prediction_sd.untried
     };
     Choice {
         change,

@@ -24,7 +24,7 @@ pub(super) enum Decision {
         also: Vec<Choice>,
         others: Vec<Choice>,
     },
-    /// A change on a set-up that nobody told, with what could be done instead.
+    /// A change on an unknown set-up, with what could be done instead.
     Unknown {
         change: Change,
         axis: Axis,
@@ -48,7 +48,7 @@ enum Wish {
 
 fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
     let p = &k.policy;
-    if !state.told {
+    if !state.is_observed {
         return Wish::No;
     }
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
@@ -74,7 +74,7 @@ pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decisi
         if !situation.full_distance && neutral_here(situation) {
             return Decision::VerifyAtFullDistance;
         }
-        if situation.wrong_spine && u.told && u.offset.side() >= p.wrong_spine_side {
+        if situation.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
             // no other spine to be had, but known which it should be: the other levers still help
             let decision = wrong_spine(situation, u, k);
             let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });

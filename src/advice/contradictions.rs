@@ -122,18 +122,18 @@ pub(super) fn is_blocked(
 mod tests {
     use super::*;
     use crate::advice::knowledge::knowledge;
-    use crate::advice::learn::{Moved, Observed};
+    use crate::advice::learn::{LeverMove, Observation};
     use crate::advice::slopes::slopes;
     use crate::record::Setup;
 
     fn run(mean: f64, moved: Option<(Change, f64)>) -> Trial {
         Trial {
-            observed: Some(Observed {
+            observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: 15.0 * 15.0,
             }),
             moved: moved
-                .map(|(change, amount)| Moved {
+                .map(|(change, amount)| LeverMove {
                     change,
                     amount,
                     new_shafts: false,

@@ -98,7 +98,7 @@ pub struct Learned {
     pub mm_per_unit: f64,
     /// Its standard deviation.
     pub sd: f64,
-    /// Changes of this bow that told.
+    /// Changes of this bow that count.
     pub from_changes: u32,
     /// The same before any of them.
     pub prior_mm_per_unit: f64,

@@ -16,7 +16,7 @@ pub struct Knowledge {
     pub(super) scale: Scale,
     pub(super) levers: Vec<LeverPrior>,
     pub(super) bolts: Bolts,
-    pub(super) telling: Telling,
+    pub(super) prediction_sd: PredictionSd,
     pub(super) learning: Learning,
     pub(super) steps: Steps,
     pub(super) bounds_when_unknown: Bounds,
@@ -25,9 +25,9 @@ pub struct Knowledge {
     pub(super) policy: Policy,
 }
 
-/// Factors on the sd of a shift that is told.
+/// Factors on the sd of a shift that is stated.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct Telling {
+pub(super) struct PredictionSd {
     /// Of a lever that this bow has not taught yet,
     pub(super) untried: f64,
     /// and of one that it has.

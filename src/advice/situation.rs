@@ -5,7 +5,7 @@ use super::about::OffsetEstimate;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{Beta, Learnt, Trial, learn};
+use super::learn::{Beta, LeverPosterior, Trial, learn};
 use super::moves::{Moves, moves};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::trials::{Readings, RunRead, sign, trials};
@@ -21,14 +21,14 @@ pub(super) struct AxisState {
     pub(super) axis: Axis,
     pub(super) trials: Vec<Trial>,
     pub(super) slopes: Vec<Slope>,
-    pub(super) learnt: Learnt,
+    pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
     /// Offset now at 30 m, u or v, mm, with the arrows' own differences.
     pub(super) offset: Normal,
     /// Probability that it lies inside the tolerance.
     pub(super) inside: f64,
     /// The newest set-up's own ends tell this axis.
-    pub(super) told: bool,
+    pub(super) is_observed: bool,
     /// What looking ahead needs; `None` where the newest ends tell nothing.
     pub(super) ahead: Option<Ahead>,
 }
@@ -56,7 +56,7 @@ impl AxisState {
 
     /// What this bow's history says of a lever of this axis.
     pub(super) fn beta(&self, change: Change) -> Option<Beta> {
-        self.learnt.beta(change)
+        self.posterior.beta(change)
     }
 
     /// Whether the newest change contradicted what was to be expected on this axis: nothing that can't be taken back then.
@@ -223,7 +223,7 @@ fn not_less_than_seen(
     u
 }
 
-/// The reading of the newest end's distance, with what is to be told of its run.
+/// The reading of the newest end's distance, with the notes of its run.
 fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
     let newest = run.ends.last()?;
     let groups = run.by_distance();
@@ -248,14 +248,14 @@ fn state(
     let slopes = slopes(setup, axis, k);
     let mut trials = trials(history, reads, axis, horizontal, k);
     let contradictions = contradictions(&mut trials, &slopes, axis, k);
-    let learnt = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
+    let posterior = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
     let arrows = reads.last().map_or(0.0, |r| match axis {
         Axis::Horizontal => r.arrows_mm2[0],
         Axis::Vertical => r.arrows_mm2[1],
     });
     let offset = Normal {
-        mean: learnt.offset_mm,
-        sd: (learnt.variance_mm2() + arrows).sqrt(),
+        mean: posterior.offset_mm,
+        sd: (posterior.variance_mm2() + arrows).sqrt(),
     };
     let newest = trials.last().and_then(|t| t.observed).zip(reads.last());
     let ahead = newest.map(|(seen, read)| Ahead {
@@ -267,10 +267,10 @@ fn state(
     AxisState {
         axis,
         contradictions,
-        told: trials.last().is_some_and(|t| t.observed.is_some()),
+        is_observed: trials.last().is_some_and(|t| t.observed.is_some()),
         trials,
         slopes,
-        learnt,
+        posterior,
         inside: offset.within(tolerance_mm),
         offset,
         ahead,

@@ -138,7 +138,7 @@ pub(super) fn together(
     step
 }
 
-/// Whether the weight of the arrow is told well enough to be held against the draw weight.
+/// Whether the weight of the arrow is known well enough to be held against the draw weight.
 fn arrow_weight_known(setup: &Setup) -> bool {
     super::exchange::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
 }
@@ -221,7 +221,7 @@ fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
     })
 }
 
-/// The step where the set-up isn't told: which lever, which way, and what to find out.
+/// The step where the set-up isn't known: which lever, which way, and what to find out.
 pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &Knowledge) -> Step {
     let mut step = Step {
         unit: k.lever(change).map(|l| l.unit.clone()),

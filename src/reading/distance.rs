@@ -2,7 +2,7 @@
 
 use super::Assumptions;
 
-/// Shortest and longest distance that is taken as told, m: anything else is a slip.
+/// Shortest and longest distance that is taken as given, m: anything else is a slip.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
 /// The distance if it is one that people shoot from.

@@ -237,5 +237,5 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
 /// The settings that the advised step changes, with their new values.
 fn settings_after(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
-    advice::made_all(&now, advice).ok()
+    advice::setup_after(&now, advice).ok()
 }
