@@ -35,7 +35,7 @@ pub fn settings_after(now: &Setup, step: &Step) -> Option<Setup> {
         Change::NockingPoint => new.nocking_point_mm = step.to,
         Change::RestHeight => new.rest_height_mm = step.to,
         Change::ShaftSpine => new.shaft_spine = step.to,
-        Change::ShootMore | Change::Verify | Change::None => {}
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => {}
     }
     (new != Setup::default()).then_some(new)
 }

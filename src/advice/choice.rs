@@ -4,7 +4,7 @@ use super::knowledge::{Axis, Knowledge};
 use super::learn::Beta;
 use super::moves::Move;
 use super::situation::AxisState;
-use super::{Change, LookUp};
+use super::{Change, LookUp, MissedBare};
 
 /// A change chosen, in units of its lever, with what to expect of it.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +23,8 @@ pub(super) struct Choice {
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
     pub(super) past_zero: Option<f64>,
+    /// It follows from bare shafts that missed.
+    pub(super) missed: Option<MissedBare>,
     /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
     pub(super) tweak: Option<[f64; 2]>,
 }
@@ -81,6 +83,7 @@ pub(super) fn choice(
         look_up,
         spines: None,
         past_zero: None,
+        missed: None,
         tweak: None,
     }
 }

@@ -18,8 +18,11 @@ mod choice;
 mod choose;
 mod contradictions;
 mod document;
+mod evidence;
 mod exchange;
 mod explain;
+mod findings;
+mod kind;
 mod knowledge;
 mod learn;
 mod moves;
@@ -32,13 +35,18 @@ mod trials;
 
 pub(crate) use cautions::{bare_shafts, general};
 
-pub use about::{About, Caution, Detail, DifferenceCause, LookUp, OffsetEstimate, Reason, Reasons};
-pub use advise::{AdviceOptions, advise, advise_again, advise_with};
+pub use about::{
+    About, Caution, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate, PutBackCause,
+    Reason, Reasons, ShootCause,
+};
+pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};
 pub use apply::{ApplyError, settings_after, setup_after};
 pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
 pub use exchange::{Exchange, exchange, missing};
 pub use explain::{Obstacle, Size, Thought, explain};
+pub use findings::{BestSetup, MissedBare};
+pub use kind::{Check, Evidence, Gate, GateCode, StepKind};
 pub use knowledge::{Axis, Knowledge};
 pub use trials::Readings;

@@ -4,11 +4,12 @@ use super::Change;
 use super::about::OffsetEstimate;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
+use super::findings::Findings;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{Beta, LeverPosterior, Trial, learn};
 use super::moves::{Moves, moves};
 use super::slopes::{Slope, is_unknown, slopes};
-use super::trials::{Readings, RunRead, sign, trials};
+use super::trials::{Readings, RunRead, near, sign, trials};
 use crate::math::Normal;
 use crate::reading::{Assumptions, HorizontalCall, Reading};
 use crate::record::{Hand, History, Setup, When};
@@ -95,6 +96,16 @@ pub(super) struct Situation {
     pub(super) u: Option<AxisState>,
     pub(super) v: AxisState,
     pub(super) reading: Reading,
+    pub(super) findings: Findings,
+    /// The newest change, lever by lever, with the set-ups before and after it.
+    pub(super) newest_change: Option<NewestChange>,
+}
+
+/// The newest change of the set-up.
+#[derive(Clone, Debug)]
+pub(super) struct NewestChange {
+    pub(super) changes: Vec<crate::record::LeverChange>,
+    pub(super) before: Setup,
 }
 
 impl Situation {
@@ -120,7 +131,7 @@ impl Situation {
             r.distance_m
                 .is_some_and(|d| assumptions.is_full_distance(d))
         };
-        let group_readings = || newest.groups.iter().map(|g| &g.reading);
+        let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
         let own = slopes(&run.setup, Axis::Horizontal, k);
         let state = |axis| state(history, &reads, axis, &run.setup, &own, tolerance_mm, k);
         let days: BTreeSet<_> = run
@@ -151,6 +162,8 @@ impl Situation {
                 )
             }),
             v: state(Axis::Vertical),
+            findings: Findings::of(history, &reads, k),
+            newest_change: newest_change(history),
             reading,
         })
     }
@@ -186,6 +199,14 @@ impl Situation {
             tolerance_mm: self.tolerance_mm,
             hand: self.hand,
         }
+    }
+
+    /// The distance that the archer tunes for, m, where it is shorter than the one that shows it all.
+    pub(super) fn goal_m(&self) -> Option<f64> {
+        let goal = self.setup.goal.as_deref()?;
+        let metres = metres_in(goal)?;
+        let assumptions = Assumptions::embedded().ok()?;
+        (!assumptions.is_full_distance(metres)).then_some(metres)
     }
 
     /// Both axes, vertical first, as far as they can be read.
@@ -225,15 +246,47 @@ fn not_less_than_seen(
 
 /// The reading of the newest end's distance, with the notes of its run.
 fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
-    let newest = run.ends.last()?;
+    // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
-    let at = groups
-        .iter()
-        .position(|g| g.iter().any(|f| std::ptr::eq(*f, newest)))?;
+    let counts = |at: usize| read.groups.get(at).is_some_and(|g| near(&g.reading));
+    let place = |f: &crate::record::Filed| {
+        let holds = |g: &Vec<&crate::record::Filed>| g.iter().any(|own| std::ptr::eq(*own, f));
+        groups.iter().position(holds)
+    };
+    let mut newest_first = run.ends.iter().rev().filter_map(place);
+    let newest = newest_first.clone().next()?;
+    let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
     let mut reading = read.groups.get(at)?.reading.clone();
     let notes = run.notes.iter().map(|note| note.clone().among());
     reading.cautions.extend(notes);
     Some(reading)
+}
+
+/// The distance that a text names: the first number followed by `m`, `yd` or nothing.
+fn metres_in(text: &str) -> Option<f64> {
+    let number = |c: char| c.is_ascii_digit() || c == '.';
+    let start = text.find(|c: char| c.is_ascii_digit())?;
+    let rest = &text[start..];
+    let end = rest.find(|c| !number(c)).unwrap_or(rest.len());
+    let value: f64 = rest[..end].parse().ok()?;
+    let unit = rest[end..].trim_start().to_lowercase();
+    let metres = if unit.starts_with('y') {
+        value * 0.9144
+    } else {
+        value
+    };
+    (5.0..=120.0).contains(&metres).then_some(metres)
+}
+
+/// What was changed before the newest run.
+fn newest_change(history: &History) -> Option<NewestChange> {
+    let [.., before, run] = history.runs.as_slice() else {
+        return None;
+    };
+    Some(NewestChange {
+        changes: run.changed.changes.clone(),
+        before: before.setup.clone(),
+    })
 }
 
 fn state(

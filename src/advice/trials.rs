@@ -66,6 +66,16 @@ impl Readings {
     }
 }
 
+/// Whether tuning can be read from where these ends were shot.
+pub(super) fn near(reading: &Reading) -> bool {
+    let Ok(assumptions) = Assumptions::embedded() else {
+        return true;
+    };
+    reading
+        .distance_m
+        .is_none_or(|d| d <= assumptions.long_distance_m)
+}
+
 fn read_run(run: &Run) -> RunRead {
     let groups: Vec<Analysis> = run
         .by_distance()
@@ -84,7 +94,7 @@ fn read_run(run: &Run) -> RunRead {
         groups: Vec::new(),
     };
     let mut weight = 0.0;
-    for group in &groups {
+    for group in groups.iter().filter(|g| near(&g.reading)) {
         let Some(found) = at_30m(group) else {
             continue;
         };

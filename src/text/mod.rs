@@ -10,6 +10,9 @@
 
 mod advice;
 mod advice_cautions;
+mod brief;
+mod card;
+mod evidence;
 mod explain;
 mod json;
 mod layout;
@@ -29,6 +32,8 @@ mod student;
 pub(crate) mod terms;
 
 pub use advice::{changes, expectation, step_sentence};
+pub use brief::brief;
+pub use card::{card, history_summary};
 pub use lens::lens;
 pub use locale::{DateOrder, LengthUnit, Locale};
 pub use plan::plan;

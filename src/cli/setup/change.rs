@@ -54,6 +54,8 @@ pub(super) fn enter_change(
             given.join(", ")
         )));
     }
+    // what was looked at counts until the next change
+    file.session.checked = None;
     let note = args.note.clone().or(words);
     let new = |s: &&str| setup.setting(s).is_some() && now.setting(s).is_none();
     let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
