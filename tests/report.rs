@@ -307,6 +307,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
     );
     ReportInput {
         title: String::new(),
+        full: false,
         bows: vec![BowStory {
             label: label.into(),
             advice_now: second.advice.clone(),
