@@ -2,6 +2,8 @@
 //!
 //! `cargo run --release --example measure_a_photo -- sample-photos/evening/evening-1.jpg wa-80`
 
+#![allow(clippy::print_stdout, reason = "a program that prints its findings")]
+
 use anyhow::{Context, Result, anyhow};
 use bossmark::face::spec;
 use bossmark::measure::{MeasureOptions, measure};

@@ -2,6 +2,8 @@
 //!
 //! `cargo run --release --example read_and_advise -- evening-1.end.json evening-2.end.json`
 
+#![allow(clippy::print_stdout, reason = "a program that prints its findings")]
+
 use anyhow::{Context, Result};
 use bossmark::advice::{AdviceOptions, advise};
 use bossmark::record::{History, RecordFile, parse_records};

@@ -56,18 +56,20 @@ fn record(end: &Value, number: u64, defaults: &Value) -> End {
         get(key).map_or(usual, |v| [0, 1].map(|i: usize| v[i].as_f64().unwrap()))
     };
     let offset = pair("offset", [0.0, 0.0]);
-    let counts = pair("counts", [3.0, 3.0]);
+    let counts = get("counts").map_or([3, 3], |v| {
+        [0, 1].map(|i: usize| usize::try_from(v[i].as_u64().unwrap()).unwrap())
+    });
     let turn = |p: [f64; 2]| match number % 4 {
         0 => p,
         1 => [-p[1], p[0]],
         2 => [-p[0], -p[1]],
         _ => [p[1], -p[0]],
     };
-    let places = |kind: &str, pattern: &[[f64; 2]], n: f64, at: [f64; 2]| -> Vec<[f64; 2]> {
+    let places = |kind: &str, pattern: &[[f64; 2]], n: usize, at: [f64; 2]| -> Vec<[f64; 2]> {
         if let Some(places) = end.get("places").and_then(|p| p.get(kind)) {
             return serde_json::from_value(places.clone()).unwrap();
         }
-        let shots = pattern.iter().take(n as usize).map(|p| turn(*p));
+        let shots = pattern.iter().take(n).map(|p| turn(*p));
         shots
             .map(|p| [scatter * p[0] + at[0], scatter * p[1] + at[1]])
             .collect()

@@ -25,7 +25,7 @@ impl FileState {
         let data = std::fs::metadata(path).ok()?;
         let modified = data.modified().ok()?;
         let age = SystemTime::now().duration_since(modified).ok()?;
-        (age > SETTLED).then(|| Self {
+        (age > SETTLED).then_some(Self {
             length: data.len(),
             modified,
         })
@@ -34,7 +34,10 @@ impl FileState {
 
 /// The records of files, each with the state of its file when it was read.
 #[derive(Debug, Default)]
-pub struct RecordCache(Mutex<BTreeMap<PathBuf, (FileState, Arc<Vec<End>>)>>);
+pub struct RecordCache(Mutex<BTreeMap<PathBuf, FileRecords>>);
+
+/// The state of a file when it was read, and its records.
+type FileRecords = (FileState, Arc<Vec<End>>);
 
 impl RecordCache {
     /// The record, if there is one: as it was last read, where its file hasn't changed since.

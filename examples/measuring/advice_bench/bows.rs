@@ -196,7 +196,7 @@ impl Bow {
         if self.trouble == Trouble::Groups && number == 3 {
             self.archer.scatter = self.archer.scatter.map(|s| 2.0 * s);
         }
-        let near = self.trouble == Trouble::Near && number % 2 == 0;
+        let near = self.trouble == Trouble::Near && number.is_multiple_of(2);
         let part = if near { 0.6f64 } else { 1.0 };
         let grown = part.powf(self.growth - 1.0);
         let offset = self.offset().map(|d| d * grown);

@@ -102,9 +102,7 @@ fn without_commands(text: &str) -> String {
         out.push_str(text);
     } else {
         for (i, part) in parts.iter().enumerate() {
-            if i % 2 == 0 {
-                out.push_str(part);
-            } else if !part.starts_with("bossmark") {
+            if i.is_multiple_of(2) || !part.starts_with("bossmark") {
                 out.push_str(part);
             } else if out.ends_with(" with ") {
                 out.truncate(out.len() - " with ".len());

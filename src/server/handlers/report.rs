@@ -8,7 +8,7 @@ use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::timeline::{FaceLook, ReportInput, ReportRecords};
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Most bytes of a marked photo: a report must stay small enough to be sent.
 const MAX_PHOTO_BYTES: usize = 120_000;
@@ -48,7 +48,7 @@ pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
 }
 
 /// The marked photo of an end; `None` where it can't be drawn.
-fn marked_photo(state: &State, id: u64, path: &PathBuf, end: &End) -> Option<Vec<u8>> {
+fn marked_photo(state: &State, id: u64, path: &Path, end: &End) -> Option<Vec<u8>> {
     let shown = state.pictures.of(id, path).ok()?;
     let of_record = end.photo.as_ref().map(|p| p.sha256.as_str());
     if of_record != Some(shown.photo.sha256.as_str()) {

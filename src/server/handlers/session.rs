@@ -28,11 +28,7 @@ pub(in crate::server) fn queue(state: &State) -> Answer {
     let lines: Vec<view::QueueLine> = state.ends().iter().map(view::line).collect();
     let own = state.opening.face.iter();
     let own = own.filter(|f| spec::by_name(&f.name).is_none());
-    let faces: Vec<Value> = spec::known()
-        .iter()
-        .chain(own)
-        .map(|f| face_view(f))
-        .collect();
+    let faces: Vec<Value> = spec::known().iter().chain(own).map(face_view).collect();
     let plan = state.plan().read();
     let file = plan.unwrap_or_default();
     let mut session = file.session.clone();
