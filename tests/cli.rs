@@ -382,7 +382,10 @@ fn faces_are_listed_with_sources() {
     ] {
         assert!(listed.contains(&name), "{name} is missing from {listed:?}");
     }
-    assert!(run(&["faces"]).stdout.contains("wa-40-3spot"));
+    let lines = run(&["faces"]).stdout;
+    assert!(lines.contains("wa-40-3spot") && !lines.contains("rings, mm"));
+    assert!(lines.lines().all(|l| l.chars().count() <= 80), "{lines}");
+    assert!(run(&["faces", "--sources"]).stdout.contains("rings, mm"));
 }
 
 // ------------------------------------------------------------------------------------------------ measuring

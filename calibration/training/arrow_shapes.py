@@ -30,8 +30,8 @@ class Style:
         s.n = int(r.choice([3, 4, 2, 6], p=[0.82, 0.12, 0.03, 0.03]))
         s.shape = r.choice(5, p=[0.3, 0.2, 0.15, 0.15, 0.2])
         feather = s.shape == 4
-        s.vl = r.uniform(65, 130) if feather else float(np.exp(r.uniform(math.log(32), math.log(95))))
-        s.vh = r.uniform(10, 20) if feather else r.uniform(5.5, 13)
+        s.vl = r.uniform(65, 145) if feather else float(np.exp(r.uniform(math.log(32), math.log(95))))
+        s.vh = r.uniform(10, 24) if feather else r.uniform(5.5, 15)
         s.gap = r.uniform(14, 42)
         s.phi = r.uniform(0, 2 * math.pi)
         s.twist = r.normal(0, 0.003) if r.random() < 0.6 else 0

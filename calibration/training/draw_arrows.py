@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 """Photos with arrows of every look drawn into them, ready for the fits (as prepare.py writes them):
-`draw_arrows.py OUT FIRST LAST PROCESSES [--on PREPARED...] [--textures DIR] [--share P]`, seeds FIRST to LAST.
+`draw_arrows.py OUT FIRST LAST PROCESSES [--on PREPARED...] [--textures DIR] [--share P] [--bare P]`, seeds FIRST to LAST.
 
 Each is either a face painted onto a picture of anything (--textures) under a random camera, or, with chance P, one of the prepared
 photos (--on) whose camera is known: its own arrows stay and count. Drawn are shafts of 4 to 11 mm, tapered or not, shiny, with
@@ -84,16 +84,17 @@ def painted_scene(r, textures: list[str]) -> Scene | None:
     return Scene(image, camera, radius, f'{kind}-{cm}', [[0.0, 0.0]], [], int(arrows))
 
 
-def random_arrows(r, scene: Scene) -> list[Arrow]:
-    """Arrows of one to three archers, farthest nock first."""
+def random_arrows(r, scene: Scene, bare: float | None) -> list[Arrow]:
+    """Arrows of one to three archers, farthest nock first; `bare`: share of bare shafts, else random."""
     (w, h), radius, camera = scene.size, scene.radius, scene.camera
     middle = np.mean(scene.centres, 0)
     styles = [Style(r) for _ in range(1 if r.random() < 0.55 else r.integers(2, 4))]
-    lean = r.normal(0, math.radians(r.choice([2, 5])), 2)
+    lean = r.normal(0, math.radians(r.choice([2, 5, 11], p=[0.4, 0.35, 0.25])), 2)
     common = r.normal(0, 0.15)
     clusters = r.normal(0, radius * 0.4, (3, 2)) + middle
     scatter = radius * float(np.exp(r.uniform(math.log(0.05), math.log(0.7))))
-    bare = r.choice([0, 0.5, 1.0], p=[0.35, 0.55, 0.1])
+    if bare is None:
+        bare = r.choice([0, 0.5, 1.0], p=[0.35, 0.55, 0.1])
     arrows, taken = [], [s['entry'] for s in scene.own]
     for _ in range(scene.arrows):
         style = styles[r.integers(len(styles))]
@@ -139,7 +140,7 @@ def with_glow(image, camera, arrow: Arrow):
     return image + (glow / max(glow.max(), 1e-6))[..., None] * arrow.style.nock * 0.5
 
 
-def draw_all(r, scene: Scene) -> list[Arrow]:
+def draw_all(r, scene: Scene, bare: float | None) -> list[Arrow]:
     """Draws arrows with shadows into the scene; returns those drawn."""
     camera, middle = scene.camera, np.mean(scene.centres, 0)
     if not scene.own or r.random() < 0.4:
@@ -149,11 +150,11 @@ def draw_all(r, scene: Scene) -> list[Arrow]:
     strong = r.random() < 0.5
     dark, soft_mm = (r.uniform(0.35, 0.92), r.uniform(0.3, 2.0)) if strong else (r.uniform(0.05, 0.4), r.uniform(2, 7))
     gain = float(np.clip(scene.image.mean() * 2, 0.35, 1.15))
-    arrows = random_arrows(r, scene)
+    arrows = random_arrows(r, scene, bare)
     # focus: on the face, between, or on the nocks
     ends = camera.project([middle[0] + 5, middle[1], 0]), camera.project([middle[0] - 5, middle[1], 0])
     px_mm = np.linalg.norm(ends[0] - ends[1]) / 10
-    aperture = r.choice([0, r.uniform(0, 3), r.uniform(2, 7)], p=[0.45, 0.4, 0.15]) * min(px_mm, 1.2)
+    aperture = r.choice([0, r.uniform(0, 3), r.uniform(2, 7)], p=[0.4, 0.38, 0.22]) * min(px_mm, 1.2)
     focus = r.choice([0.0, r.uniform(0, 1), 1.0], p=[0.7, 0.15, 0.15])
     drawn = []
     for a in arrows:
@@ -235,14 +236,14 @@ def as_photographed(r, image, may_shrink: bool):
 
 def make(job: tuple) -> int:
     """One photo by its seed; returns how many were written."""
-    seed, out, on, textures, share = job
+    seed, out, on, textures, share, bare = job
     r = np.random.default_rng(seed)
     scene = prepared_scene(r, on[r.integers(len(on))]) if on and r.random() < share else painted_scene(r, textures)
     if scene is None:
         return 0
     scene.image = np.ascontiguousarray(scene.image, np.float32)
     w, h = scene.size
-    rows = scene.own + [row_of(a, scene) for a in draw_all(r, scene)]
+    rows = scene.own + [row_of(a, scene) for a in draw_all(r, scene, bare)]
     image = as_photographed(r, scene.image, may_shrink=not scene.own)
     kx, ky = image.shape[1] / w, image.shape[0] / h
     name, c = f'a{seed:06d}', scene.camera
@@ -267,12 +268,13 @@ def main() -> None:
     parser.add_argument('--on', nargs='*', default=[])
     parser.add_argument('--textures')
     parser.add_argument('--share', type=float, default=0.5)
+    parser.add_argument('--bare', type=float, help='share of bare shafts among those drawn')
     a = parser.parse_args()
     os.makedirs(a.out, exist_ok=True)
     cv2.setNumThreads(1)
     on = [file[:-5] for folder in a.on for file in sorted(glob.glob(folder + '/*.json'))]
     textures = sorted(glob.glob(a.textures + '/*.jpg')) if a.textures else []
-    jobs = [(seed, a.out, on, textures, a.share if textures else 1.0) for seed in range(a.first, a.last + 1)]
+    jobs = [(seed, a.out, on, textures, a.share if textures else 1.0, a.bare) for seed in range(a.first, a.last + 1)]
     with ProcessPoolExecutor(a.processes) as pool:
         print(sum(pool.map(make, jobs)), 'photos drawn over in', a.out)
 

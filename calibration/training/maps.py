@@ -18,6 +18,7 @@ MARGIN_MM = 200.0  # beyond the print
 CELL_PX = 2
 USUAL_ERROR = 0.06  # of the camera's distance
 SMALLER = 0.3  # share of crops in which shafts seem up to three times as large
+LARGER = 0.08  # share of crops in which they seem up to 1.8 times as small
 HEAT_SD = 1.1  # of the Gaussian peaks, cells
 
 
@@ -75,6 +76,9 @@ def random_placement(photos: PhotoSet, i: torch.Tensor):
     # a face may be smaller than the one named: everything then seems larger
     smaller = torch.exp(-1.2 * torch.rand(count, device=device))
     scale = torch.where(torch.rand(count, device=device) < SMALLER, smaller, scale)
+    # or larger: everything then seems smaller
+    larger = torch.exp(0.6 * torch.rand(count, device=device))
+    scale = torch.where(torch.rand(count, device=device) < LARGER, larger, scale)
     mirror = torch.where(torch.rand(count, device=device) < 0.5, 1.0, -1.0)
     cos, sin = torch.cos(angle), torch.sin(angle)
     A = torch.stack([torch.stack([mirror * cos, -sin], -1), torch.stack([mirror * sin, cos], -1)], 1)

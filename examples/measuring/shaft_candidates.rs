@@ -1,8 +1,9 @@
 //! Writes the numbers behind every shaft candidate of photos with truth, a line of JSON per photo: what
 //! `calibration/training/fit_probabilities.py` fits the model on.
 //!
-//! `cargo run --release --example shaft_candidates -- [--true-camera] [--nets=DIR] NAME.truth.json…` (the photo is `NAME.jpg` beside it;
-//! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`)
+//! `cargo run --release --example shaft_candidates -- [--true-camera] [--bent] [--nets=DIR] NAME.truth.json…` (the photo is `NAME.jpg` beside it;
+//! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`; `--bent`: as
+//! if the paper of every photo stood off the face plane, so that the second set of nets looks)
 
 use bossmark::face::{self, FitOptions, spec};
 use bossmark::geometry::FacePoint;
@@ -48,6 +49,7 @@ fn main() -> anyhow::Result<()> {
     let (flags, paths): (Vec<String>, Vec<String>) =
         std::env::args().skip(1).partition(|a| a.starts_with("--"));
     let true_cameras = flags.iter().any(|f| f == "--true-camera");
+    let bent = flags.iter().any(|f| f == "--bent");
     let folder = flags.iter().find_map(|f| f.strip_prefix("--nets="));
     let tried = folder
         .map(|folder| {
@@ -93,7 +95,7 @@ fn main() -> anyhow::Result<()> {
             spot_centres: &centres,
             outer_radius_mm: number(&truth["face"]["outer_radius_mm"]),
             point_cov_mm2: &cov,
-            paper_bends: fit.as_ref().is_some_and(|f| f.sheet.is_some()),
+            paper_bends: bent || fit.as_ref().is_some_and(|f| f.sheet.is_some()),
             expected: None,
         };
         let start = std::time::Instant::now();

@@ -10,7 +10,7 @@ use super::terminal::{Answers, Terminal};
 use crate::advice::{self, AdviceOptions, advise, explain};
 use crate::record::{History, RecordFile};
 use crate::store::OutputKind;
-use crate::text::{Locale, Sentence, plain};
+use crate::text::{Locale, Sentence, brief, plain};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -26,6 +26,12 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     let mut context = Context::new(&args.session, None)?;
     let mut records = input::records(terminal, &args.records, context.flags());
     fill_from_session_files(&mut records, &mut context, terminal)?;
+    if let Some(path) = &args.tape {
+        match input::tape(path, args.local.units.in_mm(), context.flags()) {
+            Ok(ends) => records.extend(ends),
+            Err(error) => terminal.error(&error),
+        }
+    }
     if records.is_empty() {
         // what is wrong with each input has been reported
         return Ok(());
@@ -40,8 +46,9 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
     answers.give(terminal, &advice, || {
-        let mut words = plain::advice(&advice, locale);
+        let mut words = brief(&advice, locale);
         if args.why {
+            words = plain::advice(&advice, locale);
             words.push_str("\nHow that comes about\n");
             for line in explain(&history, &options) {
                 words.push_str(&format!("  - {}\n", line.text(locale)));

@@ -7,10 +7,11 @@ use super::outputs;
 use super::read::report_left_out;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
+use crate::advice::{AdviceOptions, advise};
 use crate::record::{History, RecordFile};
 use crate::report::{Embedding, charts, csv};
 use crate::store::{self, OutputKind};
-use crate::text::{Locale, change, plain};
+use crate::text::{Locale, change, history_summary, plain};
 use crate::timeline::{SetupComparison, TrendPoint, compare_runs, trend};
 use serde_json::{Value, json};
 
@@ -81,7 +82,10 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
         let points = trend(bow);
         let label = crate::timeline::label_of(bow);
         answers.give(terminal, &document(bow, &label, &points), || {
-            plain::history(&label, &points, locale)
+            let best = advise(bow, &AdviceOptions::default()).best;
+            let mut words = plain::history(&label, &points, locale);
+            words.push_str(&history_summary(best.as_ref(), &points, locale));
+            words
         })?;
         if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
             let drawing = charts::trend(&points, "t", Embedding::Standalone, locale);

@@ -4,6 +4,7 @@
 
 mod advise;
 pub mod args;
+mod card;
 mod confirm;
 mod context;
 mod day;
@@ -71,6 +72,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Plan(args) => plan::run(args, &mut terminal),
         Command::Rehearse(args) => rehearse::run(args, &mut terminal),
         Command::Lens(args) => lens::run(args, &mut terminal),
+        Command::Card(args) => card::run(args, &mut terminal),
         Command::Faces(args) => faces::run(args, &mut terminal),
     };
     if let Err(error) = result {

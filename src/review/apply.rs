@@ -121,6 +121,7 @@ fn apply_one(
         Edit::Missed { kind, note } => end.missed.push(Missed {
             kind: *kind,
             note: note.clone(),
+            direction: None,
             extra: Extra::new(),
         }),
         Edit::NotMissed { index } => {

@@ -295,5 +295,5 @@ pub(super) fn advice_view(
 /// The settings that the advised step changes, with their new values.
 fn settings_after(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
-    advice::made_all(&now, advice).ok()
+    advice::setup_after(&now, advice).ok()
 }

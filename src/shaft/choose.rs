@@ -168,7 +168,7 @@ impl Lengths {
 }
 
 /// What shafts stand out by where they have the right size, mm: 26 to 31 inches less what is in the boss.
-const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
+pub(super) const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
 /// Where no nock is within the strip the net puts it into the last places.
 const NO_NOCK_PLACES: usize = 4;
 

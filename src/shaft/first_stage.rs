@@ -122,7 +122,9 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
     let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
     let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
     let mut best = (1.0, f64::NEG_INFINITY);
-    for (unit, prior) in UNITS {
+    let nearer_than_nocks = seen.map.distance_mm() < choose::PLAIN_LENGTH_MM.0;
+    let larger = nearer_than_nocks.then_some(OF_A_LARGER_FACE);
+    for (unit, prior) in UNITS.into_iter().chain(larger) {
         let sight = Sight::new(view, unit, lean);
         let mut own = peaks.clone();
         for p in &mut own {
@@ -155,6 +157,9 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
 /// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
 /// 122, 80, 60 and 40 cm, and most are called what they are.
 pub(super) const UNITS: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
+/// The same where the camera, by the face as it is named, is nearer to the face plane than nocks are: a face of the next size, half as large
+/// again (one of 122 cm named 80, one of 60 named 40).
+const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 /// Weight of the strips' log-odds of being shafts beside where their nocks are.
 pub(super) const STRIP_WEIGHT: f64 = 0.1;
 
@@ -168,7 +173,7 @@ pub(super) fn in_own_stance<'a>(
     let upright = Sight::new(view, 1.0, Vector2::zeros());
     let seen = FirstStage::new(nets, pixels, upright, view, others)?;
     let (unit, lean) = stance(nets, view, &seen);
-    if unit > 1.0 || lean != Vector2::zeros() {
+    if (unit - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
         let sight = Sight::new(view, unit, lean);
         return FirstStage::new(nets, pixels, sight, view, others);
     }

@@ -11,6 +11,9 @@
 mod advice;
 mod advice_cautions;
 mod answer;
+mod brief;
+mod card;
+mod evidence;
 mod explain;
 mod json;
 mod layout;
@@ -32,6 +35,8 @@ pub(crate) mod terms;
 
 pub use advice::{changes, expectation, step_sentence};
 pub use answer::answer;
+pub use brief::brief;
+pub use card::{card, history_summary};
 pub use lens::lens;
 pub use locale::{DateOrder, LengthUnit, Locale};
 pub use plan::plan;

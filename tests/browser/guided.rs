@@ -342,6 +342,36 @@ fn a_fresh_photo_to_its_answer_in_eight_taps() {
     assert!(large > 1.4, "{large}");
 }
 
+/// Answer and marks are told from their ground at 7 : 1 (WCAG 2.2, 1.4.6), light and dark.
+#[test]
+fn answer_and_marks_stand_out() {
+    let program = Program::with(
+        |folder| put(folder, "end", &with_counts(measured().clone(), 3, 3)),
+        &[],
+    );
+    for dark in [false, true] {
+        let Some(b) = opened(Screen { dark, ..LAPTOP }, &program) else {
+            return;
+        };
+        settled(&b);
+        let worst = b.js(
+            "const light = (c) => { const p = c.match(/[\\d.]+/g).slice(0, 3).map((v) => v / 255).map((v) => (v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)); return 0.2126 * p[0] + 0.7152 * p[1] + 0.0722 * p[2]; };
+             const contrast = (a, b) => { const [x, y] = [light(a), light(b)].sort((p, q) => q - p); return (x + 0.05) / (y + 0.05); };
+             const style = (e) => getComputedStyle(e);
+             const ground = style(document.querySelector('.top')).backgroundColor;
+             const text = ['answer-verdict', 'answer-step'].map((id) => contrast(style(document.getElementById(id)).color, ground));
+             const marks = [...document.querySelectorAll('.mark .badge')].map((s) => contrast(style(s.firstChild).fill, style(s.querySelector('text')).fill));
+             return [Math.min(...text), Math.min(...marks), marks.length]",
+        );
+        let (text, marks) = (
+            worst[0].as_f64().expect("text"),
+            worst[1].as_f64().expect("marks"),
+        );
+        assert!(text >= 7.0 && marks >= 7.0, "{worst}");
+        assert!(worst[2].as_u64() > Some(3));
+    }
+}
+
 /// The keys are shown by "?", work for the whole page, and can be switched off.
 #[test]
 fn keys_for_everything() {

@@ -168,7 +168,7 @@ fn existing_record(
         return None;
     }
     let mut messages = Vec::new();
-    if !same_face {
+    if !same_face && !touched {
         messages.push(format!(
             "it was measured as another face than the one named now ({}), and stays: --again measures it anew",
             end.face.as_ref().map_or("", |f| f.name.as_str())

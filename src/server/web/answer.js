@@ -20,15 +20,16 @@ export class Answer {
     say(this.step, step);
   }
 
-  /** @param {ReadingView} reading @param {AdviceView} advice @param {string[]} needs facts that nobody has given */
-  show(reading, advice, needs) {
+  /** @param {ReadingView} reading @param {AdviceView} advice @param {string[]} needs facts that nobody has given
+   * @param {boolean} [older] whether an older end is looked at than those that it is about */
+  show(reading, advice, needs, older = false) {
     this.box.hidden = false;
     if (needs.includes("hand") || needs.includes("distance_m")) {
       say(this.verdict, `${[needs.includes("hand") ? "Hand" : "", needs.includes("distance_m") ? "distance" : ""].filter(Boolean).join(" and ")} not known yet`.replace(/^d/, "D"));
       say(this.step, "→ Answer the questions below the photo");
       return;
     }
-    say(this.verdict, reading.answer);
+    say(this.verdict, older ? `Now: ${reading.answer.charAt(0).toLowerCase()}${reading.answer.slice(1)}` : reading.answer);
     const steps = [advice.next, ...advice.also].filter((s) => s !== null).map((s) => short(s.headline));
     say(this.step, steps.length > 0 ? `→ ${steps.join(", and ")}` : advice.advice?.failure?.text ?? "");
   }

@@ -58,7 +58,7 @@ export class Essentials {
 
   /** @param {Face[]} faces */
   faces(faces) {
-    const choice = (/** @type {Face} */ f) => ({ value: f.name, label: `${f.name}`, picture: faceOf(f) });
+    const choice = (/** @type {Face} */ f) => ({ value: f.name, label: `${Math.round(f.diameter_mm / 10)} cm (${f.name})`, picture: faceOf(f) });
     const common = faces.filter((f) => COMMON.includes(f.name)).map(choice);
     const others = faces.filter((f) => !COMMON.includes(f.name)).map(choice);
     const all = group("face", "Which face is it?", common, undefined);

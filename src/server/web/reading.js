@@ -109,7 +109,7 @@ export class Meaning {
     const { core } = this.end;
     const [now, step] = await Promise.all([core.read(newest.id), core.advise(newest.id)]);
     if (turn !== this.asked) return;
-    this.answer.show(now, step, needs);
+    this.answer.show(now, step, needs, true);
     this.current = step;
     this.showAdvice(advice);
   }
