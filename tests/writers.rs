@@ -142,7 +142,7 @@ fn written_by_four(all: usize) -> usize {
         };
         let role = [name, text(&record), &count.to_string(), text(&out)].join("|");
         let child = Command::new(&own)
-            .args(["part_of_one_process", "--exact", "--ignored"])
+            .args(["part_of_one_process", "--exact", "--ignored", "--nocapture"])
             .env(ROLE, role)
             .stdout(std::process::Stdio::null())
             .spawn()

@@ -9,14 +9,14 @@ use std::io::{self, Write};
 use std::path::Path;
 
 /// The start and the end of a file's name while it is being written.
-const TEMPORARY_PREFIX: &str = ".bossmark-";
-const TEMPORARY_SUFFIX: &str = ".tmp";
+pub(super) const TEMPORARY_PREFIX: &str = ".bossmark-";
+pub(super) const TEMPORARY_SUFFIX: &str = ".tmp";
 
 /// The end of a lock file's name.
 pub(super) const LOCK_ENDING: &str = ".bossmark-lock";
 
 /// How many times a write is tried when another process has cleared its temporary file away.
-const MAX_ATTEMPTS: usize = 3;
+const MAX_ATTEMPTS: usize = 20;
 
 /// Reads a whole file.
 ///
@@ -238,29 +238,6 @@ pub fn append(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     })
 }
 
-/// Removes the temporary files that killed processes left in this folder, and returns how many there were. Those of running
-/// processes are locked, also by other machines, and stay.
-pub fn clear_unfinished(folder: &Path) -> usize {
-    let Ok(items) = fs::read_dir(folder) else {
-        return 0;
-    };
-    let mut cleared = 0;
-    for item in items.flatten() {
-        let name = item.file_name();
-        let name = name.to_string_lossy();
-        let temporary = name.starts_with(TEMPORARY_PREFIX) && name.ends_with(TEMPORARY_SUFFIX);
-        let lock = name.starts_with('.') && name.ends_with(LOCK_ENDING);
-        if !temporary && !lock {
-            continue;
-        }
-        let abandoned = fs::File::open(item.path()).is_ok_and(|file| file.try_lock().is_ok());
-        if abandoned && fs::remove_file(item.path()).is_ok() {
-            cleared += 1;
-        }
-    }
-    cleared
-}
-
 /// Makes a folder, and those above it that don't exist.
 ///
 /// # Errors
@@ -359,22 +336,5 @@ mod tests {
         assert!(!write_new(&path, b"two").expect("not written"));
         assert_eq!(read(&path).expect("file"), b"one");
         assert_eq!(fs::read_dir(folder.path()).expect("list").count(), 1);
-    }
-
-    #[test]
-    fn temporary_files_of_killed_processes_go_and_those_of_running_ones_stay() {
-        let folder = folder();
-        let at = |name: &str| folder.path().join(name);
-        fs::write(at(".bossmark-dead.tmp"), b"half").expect("written");
-        fs::write(at(".bossmark-alive.tmp"), b"half").expect("written");
-        fs::write(at(".other.tmp"), b"not ours").expect("written");
-        let alive = fs::File::open(at(".bossmark-alive.tmp")).expect("file");
-        alive.lock().expect("locked");
-        assert_eq!(clear_unfinished(folder.path()), 1);
-        assert!(!at(".bossmark-dead.tmp").exists());
-        assert!(at(".bossmark-alive.tmp").exists() && at(".other.tmp").exists());
-        drop(alive);
-        assert_eq!(clear_unfinished(folder.path()), 1);
-        assert_eq!(clear_unfinished(&at("none")), 0);
     }
 }

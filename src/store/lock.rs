@@ -5,7 +5,7 @@
 //! by the next writer.
 
 use super::error::StoreError;
-use super::files::{LOCK_ENDING, is_device};
+use super::files::{LOCK_ENDING, TEMPORARY_PREFIX, TEMPORARY_SUFFIX, is_device};
 use std::ffi::OsString;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
@@ -63,6 +63,10 @@ fn try_lock(beside: &Path) -> Result<Option<FileLock>, StoreError> {
     // what another user left can be locked all the same
     let opened = match made.or_else(|error| File::open(beside).map_err(|_| error)) {
         Ok(opened) => opened,
+        // it was removed while it was being opened
+        Err(error) if error.kind() == io::ErrorKind::NotFound && has_folder(beside) => {
+            return Ok(None);
+        }
         // nothing can be written there either, and whoever tries is told
         Err(error) if is_unwritable(&error) => return Ok(Some(FileLock { held: None })),
         Err(error) => {
@@ -85,6 +89,11 @@ fn try_lock(beside: &Path) -> Result<Option<FileLock>, StoreError> {
     }
 }
 
+fn has_folder(path: &Path) -> bool {
+    path.parent()
+        .is_some_and(|folder| folder == Path::new("") || folder.is_dir())
+}
+
 fn is_unwritable(error: &io::Error) -> bool {
     use io::ErrorKind::{NotADirectory, NotFound, PermissionDenied, ReadOnlyFilesystem};
     matches!(
@@ -105,6 +114,32 @@ fn is_still(path: &Path, opened: &File) -> bool {
 #[cfg(not(unix))]
 fn is_still(_path: &Path, _opened: &File) -> bool {
     true
+}
+
+/// Removes the temporary and lock files that killed processes left in this folder, and returns how many there were. Those of
+/// running processes are locked, also by other machines, and stay.
+pub fn clear_unfinished(folder: &Path) -> usize {
+    let Ok(items) = std::fs::read_dir(folder) else {
+        return 0;
+    };
+    let mut cleared = 0;
+    for item in items.flatten() {
+        let name = item.file_name();
+        let name = name.to_string_lossy();
+        let temporary = name.starts_with(TEMPORARY_PREFIX) && name.ends_with(TEMPORARY_SUFFIX);
+        let lock = name.starts_with('.') && name.ends_with(LOCK_ENDING);
+        if !temporary && !lock {
+            continue;
+        }
+        // another file may have the name by the time that this one is locked: a lock file that somebody else holds
+        let abandoned = File::open(item.path()).is_ok_and(|file| {
+            file.try_lock().is_ok() && is_still(&item.path(), &file) && {
+                std::fs::remove_file(item.path()).is_ok()
+            }
+        });
+        cleared += usize::from(abandoned);
+    }
+    cleared
 }
 
 impl Drop for FileLock {
@@ -152,5 +187,48 @@ mod tests {
         std::fs::write(folder.path().join(".a.json.bossmark-lock"), "").expect("written");
         drop(lock(&folder.path().join("a.json")).expect("lock"));
         lock(&folder.path().join("none/a.json")).expect("nothing can be written there");
+    }
+
+    #[test]
+    fn temporary_files_of_killed_processes_go_and_those_of_running_ones_stay() {
+        let folder = tempfile::tempdir().expect("folder");
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at(".bossmark-dead.tmp"), b"half").expect("written");
+        std::fs::write(at(".bossmark-alive.tmp"), b"half").expect("written");
+        std::fs::write(at(".other.tmp"), b"not ours").expect("written");
+        let alive = std::fs::File::open(at(".bossmark-alive.tmp")).expect("file");
+        alive.lock().expect("locked");
+        assert_eq!(clear_unfinished(folder.path()), 1);
+        assert!(!at(".bossmark-dead.tmp").exists());
+        assert!(at(".bossmark-alive.tmp").exists() && at(".other.tmp").exists());
+        drop(alive);
+        assert_eq!(clear_unfinished(folder.path()), 1);
+        assert_eq!(clear_unfinished(&at("none")), 0);
+    }
+
+    /// Whoever clears away never takes a lock file from under a writer.
+    #[test]
+    fn clearing_away_disturbs_no_writer() {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("a.json");
+        let (inside, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        std::thread::scope(|scope| {
+            for _ in 0..3 {
+                scope.spawn(|| {
+                    for _ in 0..300 {
+                        let _lock = lock(&path).expect("lock");
+                        assert_eq!(inside.fetch_add(1, Ordering::SeqCst), 0);
+                        std::thread::yield_now();
+                        inside.fetch_sub(1, Ordering::SeqCst);
+                    }
+                    done.fetch_add(1, Ordering::SeqCst);
+                });
+            }
+            scope.spawn(|| {
+                while done.load(Ordering::SeqCst) < 3 {
+                    clear_unfinished(folder.path());
+                }
+            });
+        });
     }
 }

@@ -16,15 +16,13 @@ pub use belonging::{PhotoFile, RecordPath, record_paths};
 pub use cache::RecordCache;
 pub use content::{is_touched, record_at};
 pub use error::StoreError;
-pub use files::{
-    IncomingFile, append, clear_unfinished, is_device, make_folder, read, write, write_new,
-};
+pub use files::{IncomingFile, append, is_device, make_folder, read, write, write_new};
 pub use folder::{
     RECORD_ENDING, SETUP_ENDING, folders_with_photos, is_photo_name, lens_profiles, name_of,
     photo_of, photos, records, records_below, setup_files,
 };
 pub use location::{RecordIndex, RecordLocation, change_records};
-pub use lock::{FileLock, lock};
+pub use lock::{FileLock, clear_unfinished, lock};
 pub use output::{OutputKind, check_output, save_output, save_proposals};
 pub use save::{save_copy, save_proposal, save_session, with_ids_at};
 
