@@ -194,7 +194,7 @@ fn a_missing_shot_missed_the_boss_or_is_accepted() {
     };
     settled(&b);
     let list = |b: &Browser| {
-        let text = b.js("return document.getElementById('ends').innerText");
+        let text = b.js("return document.getElementById('ends').textContent");
         text.as_str().expect("text").to_owned()
     };
     assert!(
@@ -210,7 +210,7 @@ fn a_missing_shot_missed_the_boss_or_is_accepted() {
     b.press(false, "#accept");
     b.press(false, "#accept-anyway");
     b.wait("bossmark.queue.ends.every((e) => e.state === 'confirmed')");
-    b.wait("document.getElementById('ends').innerText.includes('6 of 6, confirmed')");
+    b.wait("document.getElementById('ends').textContent.includes('6 of 6, confirmed')");
     assert!(
         list(&b).contains(&format!("5 of 6: one {kind} missing, confirmed")),
         "{}",

@@ -8,7 +8,7 @@ use crate::record::End;
 use crate::report::{Embedding, charts, jpeg};
 use crate::text::numbers::{capital, several};
 use crate::text::record::{counts, end_numbers};
-use crate::text::{self, settings::settings};
+use crate::text::{self, Locale, settings::settings};
 use crate::timeline::{BowStory, Effect, EndStory, RunStory};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -27,6 +27,28 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         self::run(page, run, bow, [place, run.number], last);
     }
     page.raw("</section>\n");
+}
+
+/// ": 2 nocking point 1 mm lower (9 to 8 mm); 3 …": the changes of set-up by the numbers that a drawing gives them.
+fn changes_by_number(story: &BowStory, locale: Locale) -> String {
+    let named: Vec<String> = story
+        .runs
+        .iter()
+        .filter(|run| run.number > 1 && !run.changes.is_empty())
+        .map(|run| {
+            let changes: Vec<String> = run
+                .changes
+                .iter()
+                .map(|c| text::change(c, locale))
+                .collect();
+            format!("{} {}", run.number, changes.join(", "))
+        })
+        .collect();
+    if named.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", named.join("; "))
+    }
 }
 
 /// How things went over the dates, where there is more than one.
@@ -48,7 +70,7 @@ pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     page.raw("<figure class=\"timeline\">");
     page.raw(&chart);
     let scaled = charts::TrendScale::of(&story.trend).words();
-    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number."));
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number{}.", changes_by_number(story, page.locale)));
     page.raw("</figure>\n");
 }
 
