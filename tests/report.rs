@@ -6,7 +6,7 @@
     reason = "helpers of tests"
 )]
 
-use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
+use bossmark::advice::{self, Advice, Change, Expect, Learned, Step, StepKind};
 use bossmark::face::{RingEdge, spec};
 use bossmark::geometry::camera::Camera;
 use bossmark::geometry::{FacePoint, ImagePoint};
@@ -180,6 +180,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
 
 fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect: [f64; 2]) -> Step {
     Step {
+        kind: StepKind::of(change),
         change,
         amount: Some(to - from),
         unit: Some("mm".into()),
@@ -190,6 +191,9 @@ fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect:
         pairs: None,
         distance_m: None,
         when: None,
+        checks: vec![],
+        probability_right: Some(0.97),
+        gates: vec![],
         detail: detail.into(),
         expect: Some(Expect {
             x_mm: expect[0],
@@ -246,6 +250,7 @@ fn advice(reading: Reading, next: Step, other: Step) -> Advice {
             prior_mm_per_unit: 70.0,
         }],
         done: false,
+        best: None,
         cautions: vec![],
         failure: None,
     }
