@@ -69,6 +69,24 @@ pub fn brief(advice: &Advice, locale: Locale) -> String {
     out
 }
 
+/// "Do this next: change one thing".
+pub(crate) fn next_heading(advice: &Advice) -> String {
+    let kind = advice.next.as_ref().map(|step| step_kind(step.kind));
+    kind.map_or_else(
+        || "Do this next".to_owned(),
+        |kind| format!("Do this next: {kind}"),
+    )
+}
+
+/// A kind of step within a sentence.
+fn step_kind(kind: StepKind) -> String {
+    let name = kind_name(kind);
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().collect::<String>() + letters.as_str()
+    })
+}
+
 /// What a kind of step is called.
 pub(crate) const fn kind_name(kind: StepKind) -> &'static str {
     match kind {

@@ -7,8 +7,8 @@ use super::numbers::{capital, number, percent_in_table, several, sureness};
 use super::record::{counts, standing};
 use super::terms::{kind_name, letter, lever_name};
 use super::{
-    Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots, plain_means,
-    sentence, shift, verdict,
+    Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots,
+    next_heading, plain_means, sentence, shift, verdict,
 };
 use crate::advice::{Advice, Axis, Expect, Learned, Step};
 use crate::math::rounded;
@@ -216,7 +216,7 @@ pub fn advice(a: &Advice, locale: Locale) -> String {
     }
     if let Some(next) = &a.next {
         out.push('\n');
-        heading(&mut out, "Do this next");
+        heading(&mut out, &next_heading(a));
         step(&mut out, next, locale);
         for also in &a.also {
             out.push_str("  together with\n");

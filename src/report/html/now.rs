@@ -146,11 +146,11 @@ fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Ve
 /// The next step in full, with its company and the alternatives.
 pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
     let (tag, heading) = match standing {
-        Standing::Now => ("h3", "Do this next"),
-        Standing::Then => ("h4", "The advice then"),
+        Standing::Now => ("h3", text::next_heading(advice)),
+        Standing::Then => ("h4", "The advice then".to_owned()),
     };
     page.raw("<div class=\"next\">\n");
-    page.el(tag, "label", heading);
+    page.el(tag, "label", &heading);
     match &advice.next {
         // its headline stands at the top
         Some(step) if standing == Standing::Now => details(page, step),
