@@ -323,7 +323,6 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
             file: "IMG_0001.heic".into(),
             text: "HEIC is not read here; send the photo as a JPEG.".into(),
         }],
-        full: false,
     }
 }
 
