@@ -93,11 +93,7 @@ impl CliError {
 
 impl From<StoreError> for CliError {
     fn from(error: StoreError) -> Self {
-        if error.is_refusal() {
-            Self::usage(error)
-        } else {
-            Self::file(error)
-        }
+        Self::file(error)
     }
 }
 

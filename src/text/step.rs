@@ -70,12 +70,12 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
         out.push(("Why".to_owned(), why.trim().to_owned()));
     }
     if step.change.moves_a_setting() {
-        let undo = if step.reversible {
-            "Reversible"
+        let back = if step.reversible {
+            "can be taken back"
         } else {
-            "Can\u{2019}t be undone"
+            "can\u{2019}t be taken back"
         };
-        out.push(("Undo".to_owned(), undo.to_owned()));
+        out.push(("Way back".to_owned(), back.to_owned()));
     }
     out
 }

@@ -10,8 +10,7 @@ pub struct Read {
     /// Records, or folders of them; `-` for stdin
     #[arg(required_unless_present_any = ["tape", "tape_template"], value_name = "RECORD")]
     pub records: Vec<PathBuf>,
-    /// Places measured by hand: a table (CSV) of x, y, kind, end, arrow; `-` for stdin. With --out their records are written
-    /// there, one a line
+    /// Places measured by hand: a table (CSV) of x, y, kind, end, arrow; `-` for stdin
     #[arg(long, value_name = "FILE")]
     pub tape: Option<PathBuf>,
     /// Print such a table to fill in

@@ -3,10 +3,9 @@
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
-use crate::record::{EntrySource, EntryState, ShotCount, unsure_entries};
+use crate::record::{ArrowKind, EntrySource, EntryState};
 use crate::text::Locale;
 use crate::text::numbers::sureness;
-use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
 use crate::timeline::{EndStory, ReportInput, RunStory};
 
@@ -51,7 +50,7 @@ fn learned_row(page: &mut Page, row: &Learned, locale: Locale) {
     page.raw("</th>");
     for text in [
         locale.length(mm, 1),
-        locale.length(sd, 1),
+        format!("\u{b1} {}", locale.length(sd, 1)),
         locale.length(before, 1),
         match row.from_changes {
             0 => "rules of thumb alone".to_owned(),
@@ -77,9 +76,9 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     if open > 0 {
         page.raw("<p>");
         page.text(&format!(
-            "{open} of {all} entries are proposals that nobody has looked at: compare the marks with the shafts in the photos above."
+            "{open} of {all} entries are proposals that nobody has looked at. Compare the marks with the shafts in the photos above; then "
         ));
-        page.raw("</p>\n");
+        page.raw("<code>bossmark confirm</code> takes them over or corrects them.</p>\n");
     } else if all > 0 {
         page.el("p", "", "Every entry has been confirmed by a person.");
     }
@@ -104,11 +103,15 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     page.raw("</section>\n");
 }
 
-/// An end that a person should look at, in a line: how it stands, and which entries are unsure.
+/// The entries of an end that are unsure or of unknown kind, in a line.
 fn unsure_of_end(end: &EndStory) -> Option<String> {
-    let differs = ShotCount::of(&end.end).is_some_and(|count| !count.agrees());
-    let list: Vec<String> = unsure_entries(&end.end)
+    let list: Vec<String> = end
+        .end
+        .entries
         .iter()
+        .filter(|e| {
+            e.state == EntryState::Proposed && (e.is_unsure() || e.kind == ArrowKind::Unknown)
+        })
         .map(|e| {
             let sure = e
                 .confidence
@@ -116,12 +119,7 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
             format!("{}{}{sure}", letter(e.kind), e.id)
         })
         .collect();
-    let which = if list.is_empty() {
-        String::new()
-    } else {
-        format!("; {}", list.join(", "))
-    };
-    (differs || !list.is_empty()).then(|| format!("{}: {}{which}", end.file, standing(&end.end)))
+    (!list.is_empty()).then(|| format!("{}: {}", end.file, list.join(", ")))
 }
 
 /// The entries of a run, for those who want the numbers.

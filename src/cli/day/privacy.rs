@@ -1,45 +1,37 @@
-//! The records as reports show them: with or without names and notes.
+//! The records as reports show them: without names and notes, unless `--names` asks for them.
 
-use super::{BowStory, Problem, stories_of};
+use super::outcome::DayOutcome;
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
 use crate::record::{RecordFile, Session};
+use crate::timeline::stories_of;
+use crate::timeline::{BowStory, Problem};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What reports, drawings and tables show.
-#[derive(Clone, Debug)]
-pub struct ReportRecords {
+pub(super) struct ReportRecords {
     /// The day's own records, in order.
-    pub of_day: Vec<RecordFile>,
+    pub(super) of_day: Vec<RecordFile>,
     history: Vec<RecordFile>,
-    /// Files that could not be used.
-    pub problems: Vec<Problem>,
+    pub(super) problems: Vec<Problem>,
     /// JPEGs of marked photos, by the name of the photo.
     marked: BTreeMap<String, Vec<u8>>,
 }
 
 impl ReportRecords {
-    /// The records of the day, those before it, files that could not be used, and JPEGs of the marked photos by the names of
-    /// their records' files.
-    #[must_use]
-    pub fn new(
-        of_day: Vec<RecordFile>,
-        history: Vec<RecordFile>,
-        problems: Vec<Problem>,
-        marked: BTreeMap<String, Vec<u8>>,
-    ) -> Self {
+    /// The records of the day, and those before it.
+    pub(super) fn new(outcome: &DayOutcome, history: Vec<RecordFile>) -> Self {
         Self {
-            of_day: sorted(of_day),
+            of_day: sorted(outcome.records.clone()),
             history,
-            problems,
-            marked,
+            problems: outcome.problems.clone(),
+            marked: outcome.marked.clone(),
         }
     }
 
     /// Leaves out what may be private: names of archers, files and bows (a bow's name may hold a person's), and notes. Records of
-    /// one archer or bow still belong together, and their order stays. Returns the names of several archers, for "Archer 1",
-    /// "Archer 2", …
-    pub fn remove_names(&mut self) -> Vec<String> {
+    /// one archer or bow still belong together, and their order stays.
+    pub(super) fn remove_names(&mut self) {
         let mut archers: Vec<String> = Vec::new();
         for filed in self.of_day.iter().chain(&self.history) {
             let archer = filed.end.session.archer.as_ref();
@@ -90,12 +82,10 @@ impl ReportRecords {
         for (number, problem) in (1_usize..).zip(&mut self.problems) {
             problem.file = format!("File {number}");
         }
-        archers
     }
 
     /// The stories of the bows that shot on the day.
-    #[must_use]
-    pub fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
+    pub(super) fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
         let of_day: BTreeSet<(String, usize)> = self
             .of_day
             .iter()

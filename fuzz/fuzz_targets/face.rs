@@ -1,6 +1,0 @@
-#![no_main]
-
-#[path = "../../tests/hostile/mod.rs"]
-mod hostile;
-
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| hostile::face(bytes));
