@@ -5,34 +5,17 @@
 //! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`; `--bent`: as
 //! if the paper of every photo stood off the face plane, so that the second set of nets looks)
 
+#[path = "truth/camera.rs"]
+mod truth;
+
 use bossmark::face::{self, FitOptions, spec};
 use bossmark::geometry::FacePoint;
-use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::photo;
 use bossmark::shaft::{BothNets, FEATURES, Nets, View, study};
-use nalgebra::{Matrix2, Matrix3, Vector3};
+use nalgebra::Matrix2;
 use serde_json::Value;
 use std::io::Write;
-
-fn number(v: &Value) -> f64 {
-    v.as_f64().unwrap_or(0.0)
-}
-
-fn true_camera(c: &Value) -> Camera {
-    Camera {
-        lens: Lens {
-            f_px: number(&c["fx_px"]),
-            cx_px: number(&c["cx_px"]),
-            cy_px: number(&c["cy_px"]),
-            k1: number(&c["k1"]),
-            k2: number(&c["k2"]),
-        },
-        pose: Pose {
-            rotation: Matrix3::from_fn(|i, j| number(&c["rotation"][i][j])),
-            translation_mm: Vector3::from_fn(|i, _| number(&c["translation_mm"][i])),
-        },
-    }
-}
+use truth::{camera_of, number};
 
 fn nets_from(folder: &str) -> anyhow::Result<Nets> {
     let read = |name: &str| std::fs::read(std::path::Path::new(folder).join(name));
@@ -84,7 +67,7 @@ fn main() -> anyhow::Result<()> {
         let camera = match &fit {
             Some(f) => f.camera,
             None if !true_cameras => continue,
-            None => true_camera(&truth["camera"]),
+            None => camera_of(&truth["camera"]),
         };
         let cov = |p| {
             fit.as_ref()

@@ -4,35 +4,18 @@
 //! `cargo run --release --example shaft_cuts -- NAME.truth.json OUT` (the photo is `NAME.jpg` beside it) writes `OUT/cuts.json`, and
 //! `OUT/map.f32` and `OUT/strips.f32`: 32-bit floats, little endian, row by row, all channels of a pixel together.
 
+#[path = "truth/camera.rs"]
+mod truth;
+
 use anyhow::Context;
 use bossmark::face::spec;
 use bossmark::geometry::FacePoint;
-use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::photo;
 use bossmark::shaft::{CutTensor, View, cuts};
-use nalgebra::{Matrix2, Matrix3, Vector3};
+use nalgebra::Matrix2;
 use serde_json::{Value, json};
 use std::path::Path;
-
-fn number(v: &Value) -> f64 {
-    v.as_f64().unwrap_or(f64::NAN)
-}
-
-fn camera_of(c: &Value) -> Camera {
-    Camera {
-        lens: Lens {
-            f_px: number(&c["fx_px"]),
-            cx_px: number(&c["cx_px"]),
-            cy_px: number(&c["cy_px"]),
-            k1: number(&c["k1"]),
-            k2: number(&c["k2"]),
-        },
-        pose: Pose {
-            rotation: Matrix3::from_fn(|i, j| number(&c["rotation"][i][j])),
-            translation_mm: Vector3::from_fn(|i, _| number(&c["translation_mm"][i])),
-        },
-    }
-}
+use truth::{camera_of, number};
 
 fn bytes_of<'a>(tensors: impl IntoIterator<Item = &'a CutTensor>) -> Vec<u8> {
     let values = tensors.into_iter().flat_map(|t| &t.values);

@@ -15,7 +15,7 @@ pub(super) struct Choice {
     /// Shift of u or v to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
-    /// The variance that is told of it, mm²: see `telling` in `calibration/advice.json`.
+    /// The variance that is stated of it, mm²: see `telling` in `calibration/advice.json`.
     pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,

@@ -366,15 +366,15 @@ mod tests {
         let mut sure = unsure.clone();
         sure.id = 3;
         sure.confidence = Some(0.5);
-        let mut untold = entry(5, 1.0, 2.0, ArrowKind::Fletched);
-        untold.cov_mm2 = None;
+        let mut assumed = entry(5, 1.0, 2.0, ArrowKind::Fletched);
+        assumed.cov_mm2 = None;
         let end = End {
             entries: vec![
                 entry(1, 10.0, 20.0, ArrowKind::Fletched),
                 unsure,
                 sure,
                 entry(4, 0.0, 0.0, ArrowKind::Unknown),
-                untold,
+                assumed,
                 entry(6, f64::NAN, 0.0, ArrowKind::Bare),
             ],
             missed: vec![Missed {
@@ -405,12 +405,12 @@ mod tests {
     #[test]
     fn each_shot_is_measured_from_its_own_spot() {
         let assumptions = Assumptions::embedded().unwrap();
-        let mut told = entry(1, 5.0, 10.0, ArrowKind::Bare);
-        told.spot = Some(1);
+        let mut stated = entry(1, 5.0, 10.0, ArrowKind::Bare);
+        stated.spot = Some(1);
         let end = End {
             face: Some(three_spots()),
             entries: vec![
-                told,
+                stated,
                 entry(2, 5.0, -200.0, ArrowKind::Fletched),
                 entry(3, 0.0, 111.0, ArrowKind::Fletched),
             ],

@@ -166,17 +166,17 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
 }
 
 impl Look {
-    /// This look in the colours that were told of an arrow.
+    /// This look in the colours given of an arrow.
     pub(super) fn dressed(mut self, arrow: &NamedArrow, world: &World, draw: &mut Draw) -> Self {
         let mut plastic = |name: &String| linear_from_srgb(plastic(name, world, draw));
         if let Some(nock) = &arrow.nock {
             self.nock = plastic(nock);
         }
         if let (Some(vanes), Some(names)) = (&mut self.vanes, &arrow.vanes) {
-            let told: Vec<Rgb> = names.iter().map(&mut plastic).collect();
-            if let Some(last) = told.last() {
+            let given: Vec<Rgb> = names.iter().map(&mut plastic).collect();
+            if let Some(last) = given.last() {
                 // the first is the index vane's; the others share the rest
-                vanes.colours = [0, 1, 2].map(|k| *told.get(k).unwrap_or(last));
+                vanes.colours = [0, 1, 2].map(|k| *given.get(k).unwrap_or(last));
             }
         }
         self

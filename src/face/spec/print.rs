@@ -62,7 +62,7 @@ pub struct Lines {
     /// Where lines are printed.
     pub side: LineSide,
     /// Where the visible edge lies relative to the nominal radius, mm (outwards positive), as measured on photos of this face.
-    /// For people: the fit goes by `calibration/print-model.json`.
+    /// For readers of the data: the fit takes its offsets from `calibration/print-model.json`.
     pub offset_mm: f64,
     /// Standard deviation of that, mm.
     pub offset_sd_mm: f64,
