@@ -4,7 +4,9 @@
 
 mod common;
 
-use bossmark::advice::{Advice, AdviceOptions, Change, Step, VerifyWhen, advise, explain};
+use bossmark::advice::{
+    Advice, AdviceOptions, Change, GateCode, Step, StepKind, VerifyWhen, advise, explain,
+};
 use bossmark::record::History;
 use bossmark::text::{Locale, Sentence, step_sentence};
 use common::{Shoot, club_setup, history};
@@ -212,9 +214,9 @@ fn wrong_spine() {
     snapshot("wrong_spine", &h);
 }
 
-/// Two feet off at 18 m already: other shafts, not more shots, whether the set-up is told or not.
+/// Two feet off at 18 m already: a change that can be undone, not more shots, and no new shafts from there.
 #[test]
-fn wrong_spine_at_18_m() {
+fn far_out_at_18_m() {
     for (hand, side) in [("right", 1.0), ("left", -1.0)] {
         for (setup, to) in [(club_setup(), true), (json!({}), false)] {
             let h = history(&[Shoot::new(1, setup)
@@ -222,9 +224,10 @@ fn wrong_spine_at_18_m() {
                 .distance(18.0)
                 .hand(hand)]);
             let step = next(&told(&h)).clone();
-            assert_eq!(step.change, Change::ShaftSpine, "{step:?}");
-            assert_eq!(step.to.is_some_and(|to| to < 600.0), to, "{step:?}");
-            assert!(said(&step.why).contains("change the shafts before anything else"));
+            assert_eq!(step.kind, StepKind::Reversible, "{step:?}");
+            assert_eq!(step.change, Change::DrawWeight, "{step:?}");
+            assert_eq!(step.to.is_some_and(|to| to < 36.0), to, "{step:?}");
+            assert!(step.gates.iter().any(|g| g.code == GateCode::Distance));
         }
     }
 }
@@ -303,10 +306,11 @@ fn a_contradicting_history() {
     ]);
     let advice = told(&h);
     assert!(advice.cautions.iter().any(|n| n.code == "contradiction"));
-    assert_ne!(next(&advice).change, Change::DrawWeight);
-    assert!(
-        next(&advice).reversible,
-        "nothing that can't be taken back on contradicting results"
+    let step = next(&advice);
+    assert_eq!(step.kind, StepKind::PutBack, "the wrong way is undone");
+    assert_eq!(
+        (step.change, step.bolt_quarter_turns, step.to),
+        (Change::DrawWeight, Some(4), Some(36.0))
     );
     snapshot("contradicting_history", &h);
 }
@@ -381,7 +385,7 @@ fn a_cut_that_is_too_long_alone_goes_with_more_draw_weight() {
             club_setup(),
             json!({
                 "bolt_turns_out": turns, "draw_weight_lb": lb, "shaft_length_mm": length,
-                "keep": ["point-weight", "plunger", "rear-weight", "shaft-spine"],
+                "keep": ["point-weight", "plunger", "rear-weight", "shaft-spine"], "rear_gr": 20, "bare_rear_gr": 20,
                 "limits": {"bolt_turns_out": {"min": 0, "max": 2, "step": 0.25},
                            "shaft_length_mm": {"min": 705, "step": 12.7}}
             }),
@@ -541,7 +545,10 @@ fn at_18_m_only_a_side_is_a_reversible_step_and_never_a_cut() {
 
 #[test]
 fn with_the_bolts_kept_a_weak_arrow_is_cut_in_a_portion() {
-    let setup = with(club_setup(), json!({"keep": ["draw-weight"]}));
+    let setup = with(
+        club_setup(),
+        json!({"keep": ["draw-weight"], "rear_gr": 20, "bare_rear_gr": 20}),
+    );
     let shoot = |n| Shoot::new(n, setup.clone()).offset(240.0, 0.0).scatter(0.6);
     let h = history(&[shoot(1), shoot(2), shoot(3)]);
     let advice = told(&h);

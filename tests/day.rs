@@ -207,6 +207,47 @@ fn a_day_s_folder_becomes_records_advice_and_a_report() {
     assert_eq!(fs::read(&record).expect("record"), confirmed);
 }
 
+/// Of several archers each keeps what their own session file says; a photo beside their folders is nobody's.
+#[test]
+fn flags_don_t_overrule_an_archer_s_session_file() {
+    let folder = folder();
+    for archer in ["mara", "tom"] {
+        fs::create_dir(folder.path().join(archer)).expect("folder");
+        put(
+            folder.path(),
+            &format!("{archer}/a.jpg"),
+            b"never looked at",
+        );
+    }
+    put(
+        folder.path(),
+        "mara/session.json",
+        br#"{"schema": "bossmark/session/1", "face": "wa-60", "fletched": 4, "session": {"hand": "left"}}"#,
+    );
+    put(folder.path(), "stray.jpg", b"never looked at");
+    let flags = ["--hand", "right", "--face", "wa-80", "--fletched", "4"];
+    let ran = run(&[&["day", text(folder.path())], flags.as_slice()].concat());
+    assert_eq!(ran.status, 2, "{}", ran.stderr);
+    for words in [
+        "says hand left, the flags say right",
+        "says face wa-60, the flags say wa-80",
+        "stray.jpg: in none of the archers' folders",
+    ] {
+        assert!(ran.stderr.contains(words), "{words}: {}", ran.stderr);
+    }
+    assert!(!ran.stderr.contains("fletched"), "{}", ran.stderr);
+    // what nobody has said is filled
+    let ran = run(&[
+        "day",
+        text(folder.path()),
+        "--distance",
+        "18",
+        "--face",
+        "wa-60",
+    ]);
+    assert!(!ran.stderr.contains("the flags say"), "{}", ran.stderr);
+}
+
 #[test]
 fn a_day_without_a_face_or_photos_says_so_once() {
     let folder = folder();

@@ -184,3 +184,56 @@ fn focal_length_is_taken_over_the_diagonal() {
     let p = photo::Photo::from_pixels(RgbImage::new(4000, 3000), exif);
     assert!((p.focal_from_exif_px().unwrap() - 3004.6).abs() < 0.05);
 }
+
+/// A picture with a pattern everywhere, so that no part of it looks made up.
+fn busy(width: u32, height: u32) -> RgbImage {
+    RgbImage::from_fn(width, height, |x, y| {
+        let v = (x * 37 + y * 91 + (x * y) % 53) % 256;
+        Rgb([v, (v * 7) % 256, 255 - v].map(|v| u8::try_from(v).unwrap()))
+    })
+}
+
+/// A decoder makes something up for what is missing; the end marker alone doesn't make a picture whole.
+#[test]
+fn half_a_picture_with_an_end_marker_is_refused() {
+    let whole = jpeg(&busy(320, 240));
+    photo::open(&whole).unwrap();
+    for share in [2, 3, 5] {
+        let half = [&whole[..whole.len() * (share - 1) / share], &[0xFF, 0xD9]].concat();
+        assert!(
+            matches!(photo::open(&half), Err(PhotoError::Truncated)),
+            "{share}: {:?}",
+            photo::open(&half).map(|p| p.width)
+        );
+    }
+}
+
+#[test]
+fn a_whole_picture_with_a_plain_edge_is_no_half_one() {
+    for colour in [0, 90, 255] {
+        let mut picture = busy(320, 240);
+        for y in 150..240 {
+            for x in 0..320 {
+                picture.put_pixel(x, y, Rgb([colour; 3]));
+            }
+        }
+        photo::open(&jpeg(&picture)).unwrap();
+    }
+    photo::open(&jpeg(&RgbImage::from_pixel(200, 200, Rgb([128; 3])))).unwrap();
+}
+
+/// A packed profile is never unpacked: it may be broken, or a thousand times its size.
+#[test]
+fn the_colour_profile_of_a_png_is_not_unpacked() {
+    let plain = png(&marked(), None);
+    let mut profile = 20_u32.to_be_bytes().to_vec();
+    profile.extend(b"iCCPname\0\0not packed at.");
+    profile.truncate(8 + 20);
+    profile.extend([0; 4]);
+    // behind the header: 8 bytes of magic, 25 of IHDR
+    let file = [&plain[..33], &profile, &plain[33..]].concat();
+    assert_eq!(
+        photo::open(&file).unwrap().pixels,
+        photo::open(&plain).unwrap().pixels
+    );
+}

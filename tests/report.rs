@@ -6,7 +6,7 @@
     reason = "helpers of tests"
 )]
 
-use bossmark::advice::{self, Advice, Change, Expect, Learned, Step};
+use bossmark::advice::{self, Advice, Change, Expect, Learned, Step, StepKind};
 use bossmark::face::{RingEdge, spec};
 use bossmark::geometry::camera::Camera;
 use bossmark::geometry::{FacePoint, ImagePoint};
@@ -171,6 +171,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
 
 fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect: [f64; 2]) -> Step {
     Step {
+        kind: StepKind::of(change),
         change,
         amount: Some(to - from),
         unit: Some("mm".into()),
@@ -181,6 +182,9 @@ fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect:
         pairs: None,
         distance_m: None,
         when: None,
+        checks: vec![],
+        probability_right: Some(0.97),
+        gates: vec![],
         detail: detail.into(),
         expect: Some(Expect {
             x_mm: expect[0],
@@ -237,6 +241,7 @@ fn advice(reading: Reading, next: Step, other: Step) -> Advice {
             prior_mm_per_unit: 70.0,
         }],
         done: false,
+        best: None,
         cautions: vec![],
         failure: None,
     }
@@ -307,6 +312,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
     );
     ReportInput {
         title: String::new(),
+        full: false,
         bows: vec![BowStory {
             label: label.into(),
             advice_now: second.advice.clone(),
@@ -941,11 +947,16 @@ fn pictures_in_the_report_carry_no_metadata() {
 fn the_next_step_comes_before_everything_else() {
     let page = html::report(&story("Mara", &small_jpeg()), Locale::default());
     let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
-    let step = at("Both limb bolts out half a turn");
-    assert!(at("The arrow acts too weak; the height is fine") < step);
-    assert!(step < at("The shooting in order"));
-    assert!(at("The shooting in order") < at("What was learned"));
+    let step = at("Next: Both limb bolts out half a turn");
+    assert!(step < at("Against the fletched ones the bare shafts land"));
+    assert!(step < at("<h2>The ends</h2>"));
     assert!(at("Nocking point 1 mm lower (9 to 8 mm)") < at("What needs a person"));
+    assert!(at("What needs a person") < at("The shooting in order"));
+    assert!(at("The shooting in order") < at("What was learned"));
+    assert!(
+        !page.contains("bossmark confirm"),
+        "no commands in a report"
+    );
     assert!(page.contains("it did what was expected"));
 }
 

@@ -538,16 +538,18 @@ fn a_shared_page_shows_nothing_without_its_code() {
 #[test]
 fn guessing_is_slowed_down() {
     let s = served_with(true, true);
-    let mut last = 0;
+    let mut last = None;
     for _ in 0..12 {
-        last = s.client.post("/api/enter", &json!({"code": "A"})).status;
+        last = Some(s.client.post("/api/enter", &json!({"code": "A"})));
     }
-    assert_eq!(last, 429);
-    let reply = s.client.post("/api/enter", &json!({"code": s.code.text()}));
+    let last = last.expect("an answer");
     assert_eq!(
-        (reply.status, reply.headers["retry-after"].as_str()),
+        (last.status, last.headers["retry-after"].as_str()),
         (429, "60")
     );
+    // whoever has the link comes in all the same
+    let reply = s.client.post("/api/enter", &json!({"code": s.code.text()}));
+    assert_eq!(reply.status, 200, "{}", reply.text());
 }
 
 #[test]
@@ -747,4 +749,33 @@ fn a_busy_port_gives_way_to_the_next() {
         panic!("not v4");
     };
     assert!(v4.ip().is_loopback());
+}
+
+/// A photo that is sent twice, at the same time or later, before or after it is measured, is one end.
+#[test]
+fn the_same_photo_twice_is_one_end() {
+    let s = served_with(false, false);
+    let photo = fs::read("sample-photos/odd/no-face.jpg").expect("photo");
+    let ids: Vec<u64> = std::thread::scope(|scope| {
+        let sent: Vec<_> = (0..3)
+            .map(|_| scope.spawn(|| s.client.upload(&photo).json()["id"].as_u64()))
+            .collect();
+        sent.into_iter()
+            .filter_map(|t| t.join().expect("answered"))
+            .collect()
+    });
+    assert_eq!(ids, [ids[0]; 3]);
+    let again = s.client.upload(&photo);
+    assert_eq!(again.json()["id"], ids[0], "{}", again.text());
+    let photos = s.names().into_iter().filter(|n| n.ends_with(".jpg"));
+    assert_eq!(photos.count(), 1, "{:?}", s.names());
+}
+
+/// Who sends more than is taken gets to read why.
+#[test]
+fn a_photo_that_is_too_large_is_answered_with_413() {
+    let s = served_with(false, false);
+    let reply = s.client.upload(&vec![0; MAX_PHOTO_BYTES + 1]);
+    assert_eq!(reply.status, 413, "{}", reply.text());
+    assert!(s.names().is_empty(), "{:?}", s.names());
 }

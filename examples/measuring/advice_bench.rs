@@ -9,7 +9,7 @@
 //! beyond one and a half tolerances (% of those said to be in tune); ends to a true "in tune" (median, 90 %); eighths of an inch
 //! cut a bow, cuts a bow that went past zero by more than the tolerance; changes that moved an axis that was out further out
 //! (%); true shifts inside one and two sd of what was to be expected (%); changes a bow, bows at their limits (%), ends a bow
-//! whose advice told a contradiction. `--calibration FILE` tries other figures than those of `calibration/advice.json`.
+//! whose advice named a contradiction, steps that can't be undone made before their gates. `--calibration FILE` tries other figures than those of `calibration/advice.json`.
 #![allow(clippy::print_stdout, reason = "a table is what it is for")]
 #![allow(
     clippy::cast_possible_truncation,
@@ -30,7 +30,7 @@ mod table;
 mod thumb;
 
 use bossmark::advice::{AdviceOptions, Knowledge};
-use bows::{Bow, Draw};
+use bows::{Bow, Draw, Trouble};
 use play::Played;
 use rayon::prelude::*;
 use table::{Figures, HEAD};
@@ -61,6 +61,7 @@ fn variants() -> Vec<Variant> {
     };
     let six = Draw { shots: 6, ..usual };
     let times = |slopes| Draw { slopes, ..usual };
+    let trouble = |trouble| Draw { trouble, ..usual };
     let thumb = |name, draw, in_a_row| Variant {
         thumb: Some(in_a_row),
         ..plain(name, draw)
@@ -75,6 +76,11 @@ fn variants() -> Vec<Variant> {
         plain("6 + 6 an end", six),
         plain("slopes halved", times(0.5)),
         plain("slopes doubled", times(2.0)),
+        plain("bolts that do nothing", trouble(Trouble::Bolts)),
+        plain("groups double", trouble(Trouble::Groups)),
+        plain("two bare shafts", trouble(Trouble::TwoBare)),
+        plain("every other end at 18 m", trouble(Trouble::Near)),
+        plain("one tag in ten wrong", trouble(Trouble::Tags)),
         thumb("rule of thumb, one end", usual, 1),
         thumb("rule of thumb, two ends in a row", usual, 2),
         thumb("rule of thumb, scatter 15 to 25 mm", steady, 1),

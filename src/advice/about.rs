@@ -1,9 +1,9 @@
 //! What an advice has to say beside its numbers: codes with their values; `text::advice` makes the sentences.
 
 use super::contradictions::Contradiction;
-use super::{Axis, Change, VerifyWhen};
+use super::{Axis, BestSetup, Change, Check, MissedBare, VerifyWhen};
 use crate::reading::{self, Outlook};
-use crate::record::{Hand, HistoryAbout, Remark, written};
+use crate::record::{Hand, HistoryAbout, Lever, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing can be advised.
@@ -37,6 +37,40 @@ pub enum About {
         /// The hand that draws.
         hand: Option<Hand>,
     },
+    /// What to set again after a change of draw weight.
+    AfterDrawWeight {
+        /// How much higher the arrows land, mm at the distance shot.
+        higher_mm: Option<f64>,
+        /// That distance, m.
+        distance_m: f64,
+    },
+    /// What to set again after a cut.
+    AfterCut,
+    /// What to set again after a step of the rest.
+    AfterRest,
+    /// What comes once the bow is in tune.
+    AfterTune,
+    /// Where the fletched group sits against the middle of the face, mm.
+    SightOff {
+        /// To the right.
+        x_mm: f64,
+        /// Up.
+        y_mm: f64,
+        /// From where, m.
+        distance_m: f64,
+    },
+    /// Several levers of one axis were moved at once.
+    Several(Vec<Lever>),
+    /// Bare shafts that stand crooked while they land close, degrees.
+    Crooked(f64),
+    /// The arrow is lighter than it should be for the bow, gr per lb.
+    LightArrow(f64),
+    /// The shafts are shorter than the archer's own safe length, mm.
+    ShortShafts([f64; 2]),
+    /// A nocking point outside the usual, mm, and the usual.
+    NockingPointOut([f64; 3]),
+    /// What the bow is tuned for, and what can be tuned there, m.
+    Goal(f64),
     /// No set-up is given: a middle bow is taken.
     UnknownSetup {
         /// Its draw weight.
@@ -142,6 +176,47 @@ pub enum Detail {
         /// Distance shot from so far, m.
         distance_m: f64,
     },
+    /// Nothing changed, more shots, for a reason.
+    Shoot {
+        /// Of each kind.
+        pairs: u32,
+        /// From where, m.
+        distance_m: f64,
+        /// Why.
+        cause: ShootCause,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// Something to look at.
+    Check {
+        /// What.
+        checks: Vec<Check>,
+        /// Why.
+        cause: CheckCause,
+    },
+    /// The newest change is undone.
+    PutBack {
+        /// What.
+        change: Change,
+        /// From and to.
+        span: [Option<f64>; 2],
+        /// Quarter turns of each limb bolt, + = in.
+        quarter_turns: Option<i64>,
+    },
+    /// A change, and then the next end from nearer.
+    ThenNearer {
+        /// The change.
+        step: Box<Detail>,
+        /// From where, m.
+        distance_m: f64,
+    },
+    /// Neutral at the distance that the archer tunes for.
+    GoalReached {
+        /// Shots of each kind.
+        pairs: u32,
+        /// That distance, m.
+        distance_m: f64,
+    },
     /// Nothing to do: in tune.
     InTune,
     /// Nothing that may be changed helps.
@@ -217,6 +292,29 @@ pub enum Reason {
     },
     /// The shots don't decide.
     NotDecided,
+    /// Why shots come first.
+    Shoot {
+        /// Why.
+        cause: ShootCause,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// Why something is looked at first.
+    Check {
+        /// Why.
+        cause: CheckCause,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// Why the newest change is undone.
+    PutBack {
+        /// Why.
+        cause: PutBackCause,
+        /// The hand that draws.
+        hand: Option<Hand>,
+    },
+    /// The set-up nearest to tune so far.
+    Best(BestSetup),
     /// Both axes are within the tolerance; what is still to be shown.
     WithinTolerance(Option<VerifyWhen>),
     /// A sentence as it stood in a document.
@@ -236,6 +334,67 @@ pub struct OffsetEstimate {
     pub tolerance_mm: f64,
     /// The hand that draws.
     pub hand: Option<Hand>,
+}
+
+/// Why more shots come before a change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ShootCause {
+    /// So few shots that anything can be chance.
+    FewShots {
+        /// Fletched.
+        fletched: u32,
+        /// Bare.
+        bare: u32,
+    },
+    /// The shots of a kind form no group; scatter per axis at 30 m, mm.
+    NoGroup(f64),
+    /// All were shot from beyond where tuning can be read.
+    TooFar,
+    /// A step that can't be undone needs shots from 30 m.
+    From30,
+    /// The bare shafts missed the boss.
+    Missed(MissedBare),
+    /// What is wanted is so small that one end doesn't decide it.
+    SmallStep,
+    /// What is left can't be undone, and needs more to go by.
+    BeforeIrreversible,
+}
+
+/// Why something is looked at before anything is changed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum CheckCause {
+    /// Entries that nobody has confirmed.
+    Tags(usize),
+    /// Bare shafts of another mass, gr, and what that alone makes, u at 30 m, mm.
+    Mass {
+        /// Bare minus fletched.
+        grains: f64,
+        /// What it makes.
+        effect_mm: f64,
+    },
+    /// The masses aren't known, and a cut would rest on them.
+    UnknownMass,
+    /// The newest change moved nothing.
+    DidNothing(Contradiction),
+    /// The newest change did something else than it should have.
+    Unexpected(Contradiction),
+    /// The shafts lean against what the offset says.
+    Lean,
+    /// In tune, but the bare shafts stand crooked, degrees.
+    Crooked(f64),
+    /// Groups so many times wider than before, and the change can't be put back.
+    Worse(f64),
+    /// What is left can't be undone, and something contradicts.
+    BeforeIrreversible,
+}
+
+/// Why the newest change is put back.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PutBackCause {
+    /// It went the wrong way.
+    WrongWay(Contradiction),
+    /// Groups are so many times wider than before.
+    Worse(f64),
 }
 
 /// Why the offset of a step isn't that of the reading.

@@ -1,11 +1,14 @@
 //! A history of records → the advice.
 
 use super::about::{About, Caution};
-use super::choose::{Decision, decide};
+use super::choose::Decision;
+use super::evidence::decide;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
 use super::trials::Readings;
-use super::{Advice, Change, Learned, SCHEMA, Step, VerifyWhen, cautions, steps};
+use super::{
+    Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, evidence, steps,
+};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
 use crate::record::History;
@@ -75,12 +78,17 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
                 steps::verify(situation, VerifyWhen::AnotherDay)
             } else {
                 steps::nothing_in_tune()
-            }),
+            })
+            .map(|step| steps::done(step, situation)),
             done: true,
             ..Parts::default()
         },
         Decision::VerifyAtFullDistance => only(steps::verify(situation, VerifyWhen::Now)),
+        Decision::GoalReached => only(steps::goal_reached(situation)),
         Decision::ShootMore => only(steps::shoot_more(situation)),
+        Decision::Shoot { cause } => only(steps::shoot(*cause, situation, k)),
+        Decision::Check { checks, cause } => only(steps::check(checks, *cause, situation)),
+        Decision::PutBack { levers, cause } => put_back(levers, *cause, situation, k),
         Decision::AtLimits { axes } => Parts {
             notes: vec![cautions::at_limits(axes, situation)],
             ..only(steps::nothing_left(axes, situation))
@@ -113,6 +121,23 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
     }
 }
 
+/// The newest change undone, lever by lever.
+fn put_back(
+    levers: &[Change],
+    cause: super::about::PutBackCause,
+    situation: &Situation,
+    k: &Knowledge,
+) -> Parts {
+    let mut undone = levers
+        .iter()
+        .filter_map(|&change| steps::put_back(change, cause, situation, k));
+    Parts {
+        next: undone.next(),
+        also: undone.collect(),
+        ..Parts::default()
+    }
+}
+
 /// The next step, with a word where the reading above it says something else.
 fn beside_reading(mut step: Step, axis: Axis, situation: &Situation) -> Step {
     step.why.0.extend(steps::beside_reading(axis, situation));
@@ -128,14 +153,31 @@ fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowled
         others: parts.others,
         learned: learned(situation, k),
         done: parts.done,
+        best: situation.findings.best.clone(),
         cautions: of_history(history),
         failure: None,
     };
+    let gates = if advice.done {
+        Vec::new()
+    } else {
+        evidence::unmet(situation, k)
+    };
+    if let Some(next) = &mut advice.next {
+        next.gates.clone_from(&gates);
+    }
+    let steps = advice.also.iter_mut().chain(&mut advice.others);
+    for step in steps.filter(|s| s.kind == StepKind::Irreversible) {
+        step.gates.clone_from(&gates);
+    }
     advice.cautions.extend(contradiction_notes(situation));
+    advice.cautions.extend(cautions::of_setup(situation, k));
     if situation.unknown && !parts.done {
         advice.cautions.push(unknown_setup(k));
     }
     advice.cautions.extend(parts.notes);
+    if parts.done {
+        advice.cautions.extend(cautions::after_tune(situation));
+    }
     advice.cautions.push(cautions::general());
     advice
 }
@@ -171,8 +213,23 @@ fn of_history(history: &History) -> Vec<Caution> {
     history.notes.iter().map(|n| n.clone().among()).collect()
 }
 
+/// What a unit of each lever does on this bow: as learned, or as a bow like it usually answers. Empty where nothing can be
+/// advised on.
+#[must_use]
+pub fn levers(history: &History) -> Vec<Learned> {
+    let k = knowledge();
+    let situation = Situation::of(history, k, &mut Readings::default());
+    situation.map_or_else(|_| Vec::new(), |situation| all_levers(&situation, k))
+}
+
 /// What this bow's history has taught, lever by lever.
 fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
+    let mut learned = all_levers(situation, k);
+    learned.retain(|l| l.from_changes > 0);
+    learned
+}
+
+fn all_levers(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
     let mut learned: Vec<Learned> = situation
         .axes()
         .flat_map(|state| {
@@ -188,21 +245,21 @@ fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
 }
 
 fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
-    let told = state.times_tried(change);
+    let changes = state.times_tried(change);
     let (slope, beta) = (state.slope(change)?, state.beta(change)?);
-    (told > 0).then(|| Learned {
+    Some(Learned {
         change,
         unit: slope.unit.clone(),
         mm_per_unit: rounded(beta.median, 2),
         sd: rounded(beta.variance().sqrt(), 2),
-        from_changes: u32::try_from(told).unwrap_or(u32::MAX),
+        from_changes: u32::try_from(changes).unwrap_or(u32::MAX),
         prior_mm_per_unit: rounded(slope.median_mm, 2),
     })
 }
 
 /// Whether only the hand is missing for an answer.
 fn hand_is_missing(situation: &Situation, k: &Knowledge) -> bool {
-    situation.hand.is_none() && situation.v.told && situation.v.inside >= k.policy.in_tune
+    situation.hand.is_none() && situation.v.is_observed && situation.v.inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.
@@ -222,6 +279,7 @@ fn impossible(history: &History, reading: Option<Reading>) -> Advice {
         others: Vec::new(),
         learned: Vec::new(),
         done: false,
+        best: None,
         cautions: of_history(history),
         failure: Some(failure),
     }

@@ -2,9 +2,13 @@
 
 use super::about::{About, Caution, LookUp};
 use super::contradictions::Contradiction;
-use super::knowledge::Axis;
+use super::exchange::arrow_grains;
+use super::knowledge::{Axis, Knowledge};
 use super::situation::Situation;
 use super::{Change, Step, VerifyWhen};
+
+/// Acceleration of free fall, m/s².
+const GRAVITY: f64 = 9.81;
 
 /// The line that goes with every advice.
 pub(crate) fn general() -> Caution {
@@ -43,6 +47,7 @@ pub(super) fn of_step(step: &Step, weight_known: bool) -> Vec<Caution> {
         | Change::Plunger
         | Change::NockingPoint
         | Change::RestHeight
+        | Change::Check
         | Change::None => {}
     }
     let lighter = match step.change {
@@ -69,6 +74,76 @@ pub(super) fn contradiction(found: &Contradiction, situation: &Situation) -> Cau
         hand: situation.hand,
     };
     Caution::new("contradiction", about)
+}
+
+/// What has to be set again after a change.
+pub(super) fn afterwards(step: &Step, s: &Situation, k: &Knowledge) -> Option<Caution> {
+    match step.change {
+        Change::DrawWeight => {
+            let share = step.amount.zip(step.from).map(|(by, from)| by / from);
+            // the arrow's energy goes with the draw weight, its drop against it
+            let drop_mm =
+                1000.0 * GRAVITY * s.distance_m.powi(2) / (2.0 * k.sight.arrow_m_s.powi(2));
+            let about = About::AfterDrawWeight {
+                higher_mm: share.map(|share| share * drop_mm),
+                distance_m: s.distance_m,
+            };
+            Some(Caution::new("after-draw-weight", about))
+        }
+        Change::ShaftLength => Some(Caution::new("after-cut", About::AfterCut)),
+        Change::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
+        _ => None,
+    }
+}
+
+/// What comes once the bow is in tune.
+pub(super) fn after_tune(s: &Situation) -> Vec<Caution> {
+    let mut notes = vec![Caution::new("after-tune", About::AfterTune)];
+    notes.extend(sight(s));
+    notes
+}
+
+/// Where the fletched group sits against the gold, where that is clear.
+fn sight(s: &Situation) -> Option<Caution> {
+    let [x_mm, y_mm] = s.findings.fletched_middle_mm?;
+    let about = About::SightOff {
+        x_mm,
+        y_mm,
+        distance_m: s.distance_m,
+    };
+    Some(Caution::new("sight", about))
+}
+
+/// What stands out of the set-up, of the shafts' lean, and of a change of several things.
+pub(super) fn of_setup(s: &Situation, k: &Knowledge) -> Vec<Caution> {
+    let (setup, f) = (&s.setup, &s.findings);
+    let mut notes = Vec::new();
+    if !f.several.is_empty() {
+        let about = About::Several(f.several.clone());
+        notes.push(Caution::new("several-changes", about));
+    }
+    if let Some(degrees) = f.crooked_deg {
+        notes.push(Caution::new("crooked-bare", About::Crooked(degrees)));
+    }
+    let grains = arrow_grains(setup).filter(|_| setup.rear_gr.is_some());
+    let light = grains.zip(setup.draw_weight_lb).map(|(gr, lb)| gr / lb);
+    if let Some(per_lb) = light.filter(|r| *r < k.safety.least_gr_per_lb) {
+        notes.push(Caution::new("light-arrow", About::LightArrow(per_lb)));
+    }
+    let limit = setup.limits.as_ref().and_then(|l| l.get("shaft_length_mm"));
+    let safe = limit.and_then(|l| l.min).zip(setup.shaft_length_mm);
+    if let Some((min, now)) = safe.filter(|(min, now)| now + 1e-6 < *min) {
+        notes.push(Caution::new("short-shafts", About::ShortShafts([now, min])));
+    }
+    let [low, high] = k.evidence.nocking_point_mm;
+    if let Some(now) = setup.nocking_point_mm.filter(|n| !(low..=high).contains(n)) {
+        let about = About::NockingPointOut([now, low, high]);
+        notes.push(Caution::new("nocking-point-out", about));
+    }
+    if let Some(metres) = s.goal_m() {
+        notes.push(Caution::new("goal", About::Goal(metres)));
+    }
+    notes
 }
 
 /// Nothing left within the limits on these axes.

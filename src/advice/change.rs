@@ -26,6 +26,8 @@ pub enum Change {
     ShootMore,
     /// Nothing changed: check again.
     Verify,
+    /// Nothing changed: look at something that contradicts.
+    Check,
     /// Nothing.
     None,
 }
@@ -34,7 +36,10 @@ impl Change {
     /// Whether it changes anything on bow or arrows.
     #[must_use]
     pub const fn moves_a_setting(self) -> bool {
-        !matches!(self, Self::ShootMore | Self::Verify | Self::None)
+        !matches!(
+            self,
+            Self::ShootMore | Self::Verify | Self::Check | Self::None
+        )
     }
 
     /// Its name in JSON and in a set-up's `keep`.
@@ -51,6 +56,7 @@ impl Change {
             Self::ShaftSpine => "shaft-spine",
             Self::ShootMore => "shoot-more",
             Self::Verify => "verify",
+            Self::Check => "check",
             Self::None => "none",
         }
     }

@@ -4,7 +4,7 @@ use super::knowledge::{Axis, Knowledge};
 use super::learn::Beta;
 use super::moves::Move;
 use super::situation::AxisState;
-use super::{Change, LookUp};
+use super::{Change, LookUp, MissedBare};
 
 /// A change chosen, in units of its lever, with what to expect of it.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,7 +15,7 @@ pub(super) struct Choice {
     /// Shift of u or v to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
-    /// The variance that is stated of it, mm²: see `telling` in `calibration/advice.json`.
+    /// The variance that is stated of it, mm²: see `prediction_sd` in `calibration/advice.json`.
     pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,
@@ -23,6 +23,8 @@ pub(super) struct Choice {
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
     pub(super) past_zero: Option<f64>,
+    /// It follows from bare shafts that missed.
+    pub(super) missed: Option<MissedBare>,
     /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
     pub(super) tweak: Option<[f64; 2]>,
 }
@@ -67,9 +69,9 @@ pub(super) fn choice(
         + a.floor_mm * a.floor_mm
         + shafts;
     let factor = if state.times_tried(change) > 0 {
-        k.telling.tried
+        k.prediction_sd.tried
     } else {
-        k.telling.untried
+        k.prediction_sd.untried
     };
     Choice {
         change,
@@ -81,6 +83,7 @@ pub(super) fn choice(
         look_up,
         spines: None,
         past_zero: None,
+        missed: None,
         tweak: None,
     }
 }

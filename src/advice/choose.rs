@@ -1,12 +1,13 @@
 //! Which change comes next, and how far it goes.
 
+use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::ahead::{Goal, ends_to_go};
 use super::choice::{Choice, best_pair, choice, nearest, with_offset};
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, Moves, moves, present};
 use super::shaft_changes::{cut, next_spine};
 use super::situation::{AxisState, Situation};
-use super::{Change, LookUp};
+use super::{Change, Check, LookUp};
 
 /// Alternatives that are named beside the next change.
 const MOST_OTHERS: usize = 3;
@@ -18,13 +19,15 @@ pub(super) enum Decision {
     Done { again: bool },
     /// In tune as far as the distance shows.
     VerifyAtFullDistance,
+    /// In tune as far as the distance shows, and no longer one is tuned for.
+    GoalReached,
     /// A change, what is to be done with it, and what could be done instead.
     Change {
         next: Box<Choice>,
         also: Vec<Choice>,
         others: Vec<Choice>,
     },
-    /// A change on a set-up that nobody told, with what could be done instead.
+    /// A change on an unknown set-up, with what could be done instead.
     Unknown {
         change: Change,
         axis: Axis,
@@ -34,6 +37,18 @@ pub(super) enum Decision {
     WrongSpine { spines: Option<[f64; 2]> },
     /// Nothing changed.
     ShootMore,
+    /// Nothing changed, more shots, for a reason of its own.
+    Shoot { cause: ShootCause },
+    /// Something is looked at first.
+    Check {
+        checks: Vec<Check>,
+        cause: CheckCause,
+    },
+    /// These levers of the newest change are put back.
+    PutBack {
+        levers: Vec<Change>,
+        cause: PutBackCause,
+    },
     /// Nothing left within the limits; the axes that are still out.
     AtLimits { axes: Vec<Axis> },
 }
@@ -48,7 +63,7 @@ enum Wish {
 
 fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
     let p = &k.policy;
-    if !state.told {
+    if !state.is_observed {
         return Wish::No;
     }
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
@@ -62,7 +77,7 @@ fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
     Wish::No
 }
 
-/// Decides what comes next.
+/// What the offset asks for next; whether the evidence permits it is `evidence`'s to decide.
 pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
     if let Some(u) = &situation.u {
@@ -72,9 +87,13 @@ pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decisi
             };
         }
         if !situation.full_distance && neutral_here(situation) {
+            let reached = |goal: f64| situation.distance_m >= goal - 1.0;
+            if situation.goal_m().is_some_and(reached) {
+                return Decision::GoalReached;
+            }
             return Decision::VerifyAtFullDistance;
         }
-        if situation.wrong_spine && u.told && u.offset.side() >= p.wrong_spine_side {
+        if situation.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
             // no other spine to be had, but known which it should be: the other levers still help
             let decision = wrong_spine(situation, u, k);
             let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });
@@ -89,7 +108,7 @@ pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decisi
 }
 
 /// One axis after the other, in the order of the trade.
-fn ordinary(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
+pub(super) fn ordinary(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
     let wishes: Vec<(&AxisState, Wish)> = situation
         .axes()
         .map(|state| (state, wish(state, situation, k)))
@@ -294,38 +313,30 @@ fn horizontal(
     tweak: bool,
     k: &Knowledge,
 ) -> Vec<Vec<Choice>> {
-    let clicks_left = !situation
-        .towards_zero(state, Change::Plunger, k)
-        .steps
-        .is_empty();
-    let point_first = state.offset.mean.abs() > k.policy.point_above_mm || !clicks_left;
-    let [third, fourth] = if point_first {
-        [Change::PointWeight, Change::Plunger]
-    } else {
-        [Change::Plunger, Change::PointWeight]
-    };
     let alone = |change| reversible(situation, state, change, tweak, k).map(|c| vec![c]);
     let cut = if tweak {
         None
     } else {
         cut(situation, state, k)
     };
-    let spine = if tweak {
-        None
-    } else {
-        next_spine(situation, state, k)
-    };
-    [
+    let mut ways: Vec<Vec<Choice>> = [
         alone(Change::DrawWeight),
         cut,
-        alone(third),
-        alone(fourth),
+        alone(Change::PointWeight),
         alone(Change::RearWeight),
-        spine.map(|c| vec![c]),
     ]
     .into_iter()
     .flatten()
-    .collect()
+    .collect();
+    let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
+    if !tweak && (far || ways.is_empty()) {
+        ways.extend(next_spine(situation, state, k).map(|c| vec![c]));
+    }
+    // the plunger is for what is left at the end
+    if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
+        ways.extend(alone(Change::Plunger));
+    }
+    ways
 }
 
 /// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
@@ -405,10 +416,7 @@ fn unknown_setup(state: &AxisState, k: &Knowledge) -> Decision {
             (Change::RestHeight, vec![Change::NockingPoint])
         }
         Axis::Vertical => (Change::NockingPoint, vec![Change::RestHeight]),
-        Axis::Horizontal => (
-            Change::DrawWeight,
-            vec![Change::PointWeight, Change::Plunger],
-        ),
+        Axis::Horizontal => (Change::DrawWeight, vec![Change::PointWeight]),
     };
     Decision::Unknown {
         change,

@@ -19,6 +19,8 @@ pub struct Contradiction {
     pub wrong_axis: bool,
     /// It moved against what was to be expected.
     pub wrong_way: bool,
+    /// A lever was moved and the offset stayed where it was.
+    pub did_nothing: bool,
     /// Shift expected, mm in u or v at 30 m.
     pub expected_mm: f64,
     /// Shift seen.
@@ -76,7 +78,15 @@ fn contradiction(
     let wrong_way = !moved.is_empty()
         && expected.shift_mm.abs() > 0.0
         && normal_cdf(against) >= a.contradiction_probability;
-    (wrong_way || miss.abs() > a.contradiction_sd).then(|| Contradiction {
+    let did_nothing = !wrong_way && !moved.is_empty() && {
+        let (rules, least) = (&k.evidence, expected.shift_mm.abs());
+        let sd = (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
+        let along = expected.shift_mm.signum() * shift;
+        least >= rules.nothing_least_mm
+            && normal_cdf((rules.nothing_share * least - along) / sd) >= rules.nothing_probability
+    };
+    let found = wrong_way || did_nothing || miss.abs() > a.contradiction_sd;
+    found.then(|| Contradiction {
         run,
         axis,
         lever: match moved.as_slice() {
@@ -85,6 +95,7 @@ fn contradiction(
         },
         wrong_axis: moved.is_empty(),
         wrong_way,
+        did_nothing,
         expected_mm: expected.shift_mm,
         seen_mm: shift,
     })
@@ -122,18 +133,18 @@ pub(super) fn is_blocked(
 mod tests {
     use super::*;
     use crate::advice::knowledge::knowledge;
-    use crate::advice::learn::{Moved, Observed};
+    use crate::advice::learn::{LeverMove, Observation};
     use crate::advice::slopes::slopes;
     use crate::record::Setup;
 
     fn run(mean: f64, moved: Option<(Change, f64)>) -> Trial {
         Trial {
-            observed: Some(Observed {
+            observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: 15.0 * 15.0,
             }),
             moved: moved
-                .map(|(change, amount)| Moved {
+                .map(|(change, amount)| LeverMove {
                     change,
                     amount,
                     new_shafts: false,

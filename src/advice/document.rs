@@ -2,6 +2,8 @@
 
 use super::about::{Caution, Detail, Reasons};
 use super::change::{Change, VerifyWhen};
+use super::findings::BestSetup;
+use super::kind::{Check, Gate, StepKind};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +27,9 @@ pub struct Advice {
     pub learned: Vec<Learned>,
     /// Both axes neutral at 30 m or more.
     pub done: bool,
+    /// The set-up nearest to tune so far.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub best: Option<BestSetup>,
     /// What to keep in mind.
     pub cautions: Vec<Caution>,
     /// Set when no advice could be given.
@@ -35,6 +40,9 @@ pub struct Advice {
 /// One step: what to change, from where to where, and what to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
+    /// What kind of step the evidence permits.
+    #[serde(default)]
+    pub kind: StepKind,
     /// What.
     pub change: Change,
     /// By how much, signed: more weight, longer, heavier, stiffer plunger, higher are positive.
@@ -60,6 +68,15 @@ pub struct Step {
     /// When (`verify`).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub when: Option<VerifyWhen>,
+    /// What to look at (`check`).
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub checks: Vec<Check>,
+    /// Probability that the step goes the right way; `None` where nothing is claimed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub probability_right: Option<f64>,
+    /// What a cut or new shafts would still need.
+    #[serde(default)]
+    pub gates: Vec<Gate>,
     /// What to do.
     pub detail: Detail,
     /// Shift of the offset to expect at the distance shot.
@@ -98,7 +115,7 @@ pub struct Learned {
     pub mm_per_unit: f64,
     /// Its standard deviation.
     pub sd: f64,
-    /// Changes of this bow that told.
+    /// Changes of this bow that count.
     pub from_changes: u32,
     /// The same before any of them.
     pub prior_mm_per_unit: f64,

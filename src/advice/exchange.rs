@@ -18,7 +18,7 @@ pub struct Exchange {
     pub free_free_hz: Option<f64>,
     /// d ln q per unit of a change, with the unit's name; central difference of the full unit.
     pub rates: Vec<(Change, &'static str, f64)>,
-    /// What the fletched arrows' heavier nock end does to ln q against the bare shafts', where both weights are told.
+    /// What the fletched arrows' heavier nock end does to ln q against the bare shafts', where both weights are known.
     pub fletched_less_bare: Option<f64>,
 }
 
@@ -119,7 +119,7 @@ impl Numbers {
 }
 
 /// The index of a set-up's bare shafts and the exchange rates around it; `None` unless draw weight, spine, length, tube
-/// weight, point, brace height and draw length are all told (and make an arrow that stands the push).
+/// weight, point, brace height and draw length are all known (and make an arrow that stands the push).
 #[must_use]
 pub fn exchange(setup: &Setup) -> Option<Exchange> {
     let numbers = Numbers::of(setup)?;
@@ -166,7 +166,7 @@ pub fn exchange(setup: &Setup) -> Option<Exchange> {
     })
 }
 
-/// Weight of a fletched arrow, grains, as far as told: without an unknown rear weight, so never too much.
+/// Weight of a fletched arrow, grains, as far as known: without an unknown rear weight, so never too much.
 pub(super) fn arrow_grains(setup: &Setup) -> Option<f64> {
     let tube = setup.shaft_gr_per_in? * setup.shaft_length_mm? / MM_PER_INCH;
     Some(tube + setup.point_gr? + setup.rear_gr.or(setup.bare_rear_gr).unwrap_or(0.0))

@@ -1,18 +1,18 @@
 //! The chain from reading to step, with the numbers used and where each comes from: `text::explain` makes the sentences.
 
-use super::about::OffsetEstimate;
+use super::about::{CheckCause, OffsetEstimate, PutBackCause, ShootCause};
 use super::advise::AdviceOptions;
 use super::choice::Choice;
-use super::choose::{Decision, decide};
+use super::choose::Decision;
 use super::exchange::{exchange, missing};
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
 use super::trials::Readings;
-use super::{Change, steps};
+use super::{Change, evidence, steps};
 use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
-use crate::record::History;
+use crate::record::{Hand, History};
 
 /// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,6 +87,12 @@ pub enum Thought {
         /// Ends that were looked ahead to.
         horizon_ends: usize,
     },
+    /// More shots come first, with the hand that draws.
+    ShootFirst(ShootCause, Option<Hand>),
+    /// Something is looked at first, with the hand that draws.
+    CheckFirst(CheckCause, Option<Hand>),
+    /// The newest change is undone, with the hand that draws.
+    PutBack(PutBackCause, Option<Hand>),
     /// Nothing is left within the limits.
     NothingLeft,
     /// The set-up isn't known, so neither is the size.
@@ -108,6 +114,8 @@ pub enum Thought {
 pub enum Obstacle {
     /// The archer keeps it.
     Kept,
+    /// It can't be undone, and the evidence doesn't suffice for that.
+    Gates,
     /// Its last move that way contradicted.
     Contradicted,
     /// Longer shafts are new ones.
@@ -199,7 +207,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
         });
     }
     chain.extend(decision(
-        &decide(&situation, options.both, k),
+        &evidence::decide(&situation, options.both, k),
         &situation,
         k,
     ));
@@ -249,7 +257,10 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<Th
                 situation.axes().map(|s| s.inside).product(),
             )]
         }
-        Decision::VerifyAtFullDistance => vec![Thought::NeutralHere],
+        Decision::VerifyAtFullDistance | Decision::GoalReached => vec![Thought::NeutralHere],
+        Decision::Shoot { cause } => vec![Thought::ShootFirst(*cause, situation.hand)],
+        Decision::Check { cause, .. } => vec![Thought::CheckFirst(*cause, situation.hand)],
+        Decision::PutBack { cause, .. } => vec![Thought::PutBack(*cause, situation.hand)],
         Decision::ShootMore => vec![Thought::NoChange {
             inside: k.policy.wants_inside,
             side: k.policy.wants_side,
@@ -305,9 +316,9 @@ fn skipped(
             Change::DrawWeight,
             Change::ShaftLength,
             Change::PointWeight,
-            Change::Plunger,
             Change::RearWeight,
             Change::ShaftSpine,
+            Change::Plunger,
         ],
     };
     let tweak = chosen.is_some_and(|c| c.tweak.is_some());
@@ -342,6 +353,7 @@ fn obstacle(
         };
     }
     match change {
+        Change::ShaftLength if !evidence::unmet(situation, k).is_empty() => Obstacle::Gates,
         Change::ShaftLength => Obstacle::Cut(k.policy.cut_past_zero),
         _ if tweak => Obstacle::NotSooner,
         Change::ShaftSpine => Obstacle::Overshoot,

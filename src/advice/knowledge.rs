@@ -16,18 +16,20 @@ pub struct Knowledge {
     pub(super) scale: Scale,
     pub(super) levers: Vec<LeverPrior>,
     pub(super) bolts: Bolts,
-    pub(super) telling: Telling,
+    pub(super) prediction_sd: PredictionSd,
     pub(super) learning: Learning,
     pub(super) steps: Steps,
     pub(super) bounds_when_unknown: Bounds,
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
+    pub(super) sight: Sight,
+    pub(super) evidence: EvidenceRules,
     pub(super) policy: Policy,
 }
 
-/// Factors on the sd of a shift that is told.
+/// Factors on the sd of a shift that is stated.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct Telling {
+pub(super) struct PredictionSd {
     /// Of a lever that this bow has not taught yet,
     pub(super) untried: f64,
     /// and of one that it has.
@@ -171,6 +173,54 @@ pub(super) struct Safety {
     pub(super) least_gr_per_lb: f64,
 }
 
+/// What a sight mark goes by.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct Sight {
+    /// Speed of an arrow, m/s.
+    pub(super) arrow_m_s: f64,
+}
+
+/// What the evidence has to be for a kind of step. Lengths in mm at 30 m.
+#[derive(Clone, Debug, Deserialize)]
+pub(super) struct EvidenceRules {
+    /// Shots of each kind, and ends, before a cut or new shafts.
+    pub(super) pairs: u32,
+    pub(super) ends: usize,
+    /// Distances from which a cut can be decided, m.
+    pub(super) distance_m: [f64; 2],
+    /// Where to go when bare shafts miss, and where from there, m.
+    pub(super) nearer_m: f64,
+    pub(super) nearest_m: f64,
+    /// Difference of mass that is left alone, gr.
+    pub(super) mass_gr: f64,
+    /// An offset so many times what the mismatch makes is acted on all the same.
+    pub(super) mass_times: f64,
+    /// What unknown masses may make.
+    pub(super) unknown_mass_mm: f64,
+    /// Scatter per axis beyond which shots are no group, and ends after which it is taken as it is.
+    pub(super) group_sd_mm: f64,
+    pub(super) repeat_ends: usize,
+    /// Scatter after a change over that before.
+    pub(super) worse_ratio: f64,
+    /// A change did nothing: share of the shift expected, how probably less, and the least shift expected.
+    pub(super) nothing_share: f64,
+    pub(super) nothing_probability: f64,
+    pub(super) nothing_least_mm: f64,
+    /// Lean that stands out, degrees.
+    pub(super) crooked_deg: f64,
+    /// A smaller offset is changed only after so many ends.
+    pub(super) small_offset_mm: f64,
+    pub(super) small_step_ends: usize,
+    /// The plunger is turned within this, by so many clicks at most.
+    pub(super) plunger_within_mm: f64,
+    pub(super) plunger_clicks: f64,
+    /// Another spine is offered beyond this, if it leaves no more than a share.
+    pub(super) spine_above_mm: f64,
+    pub(super) spine_left_share: f64,
+    /// Usual heights of the nocking point above square.
+    pub(super) nocking_point_mm: [f64; 2],
+}
+
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Policy {
     pub(super) in_tune: f64,
@@ -182,7 +232,6 @@ pub(super) struct Policy {
     pub(super) tweak_saves_ends: f64,
     pub(super) horizon_ends: usize,
     pub(super) rest_up_to_mm: f64,
-    pub(super) point_above_mm: f64,
     pub(super) pair_gain: f64,
     pub(super) pair_nocking_point_mm: f64,
     pub(super) pair_rest_mm: f64,
@@ -191,7 +240,6 @@ pub(super) struct Policy {
     pub(super) cut_past_zero: f64,
     pub(super) cut_portion_steps: usize,
     pub(super) wrong_spine_side: f64,
-    pub(super) taken_back_share: f64,
     pub(super) at_limits_inside: f64,
     pub(super) at_limits_ends: u32,
 }

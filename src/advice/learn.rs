@@ -16,17 +16,17 @@ const STEPS: usize = 25;
 /// Largest step of a ln β: β may change by a factor of 1.65 at once.
 const LN_STEP: f64 = 0.5;
 /// Steps shorter than this (mm, and in ln β) are the end.
-const SETTLED: f64 = 1e-9;
+const CONVERGENCE_TOLERANCE: f64 = 1e-9;
 
 /// What one run of ends says of an axis at 30 m, the prior of the offset taken out.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Observed {
+pub(super) struct Observation {
     pub(super) mean_mm: f64,
     pub(super) variance_mm2: f64,
 }
 
-impl Observed {
-    /// From a posterior (mean, variance) under the prior N(0, `prior_sd`²); `None` where the shots told nothing.
+impl Observation {
+    /// From a posterior (mean, variance) under the prior N(0, `prior_sd`²); `None` where the shots observed nothing.
     pub(super) fn without_prior(mean: f64, variance: f64, prior_sd: f64) -> Option<Self> {
         let prior = prior_sd * prior_sd;
         let sound = mean.is_finite() && variance.is_finite() && variance > 0.0 && variance < prior;
@@ -51,7 +51,7 @@ impl Observed {
 
 /// One lever moved between two runs.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Moved {
+pub(super) struct LeverMove {
     pub(super) change: Change,
     /// Units of the lever, signed.
     pub(super) amount: f64,
@@ -64,8 +64,8 @@ pub(super) struct Moved {
 /// One run on one axis: what it showed, and what had been changed just before it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Trial {
-    pub(super) observed: Option<Observed>,
-    pub(super) moved: Vec<Moved>,
+    pub(super) observed: Option<Observation>,
+    pub(super) moved: Vec<LeverMove>,
     /// Variance that the change brought on this axis beside what its own levers do, mm²: effects of the other axis'
     /// levers, and changes whose effect nobody knows.
     pub(super) extra_mm2: f64,
@@ -73,7 +73,7 @@ pub(super) struct Trial {
 
 /// Offset now and slopes of one axis after the history.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Learnt {
+pub(super) struct LeverPosterior {
     /// Offset now, mm at 30 m.
     pub(super) offset_mm: f64,
     /// ln of each lever's slope, in the order of the slopes given.
@@ -83,7 +83,7 @@ pub(super) struct Learnt {
     changes: Vec<Change>,
 }
 
-impl Learnt {
+impl LeverPosterior {
     /// Variance of the offset now, mm², without the arrows' own differences.
     pub(super) fn variance_mm2(&self) -> f64 {
         self.covariance[(0, 0)]
@@ -124,7 +124,7 @@ impl Beta {
 }
 
 /// How far the offset moves, and its variance about that, by one change of known slopes.
-fn spread(trial: &Trial, slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
+fn shift_variance(trial: &Trial, slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
     let mut variance = trial.extra_mm2;
     for (moved, beta) in on_axis(trial, slopes, ln_beta) {
         variance += (a.shift_share * moved.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
@@ -142,16 +142,16 @@ fn on_axis<'a>(
     trial: &'a Trial,
     slopes: &'a [Slope],
     ln_beta: &'a [f64],
-) -> impl Iterator<Item = (&'a Moved, f64)> {
+) -> impl Iterator<Item = (&'a LeverMove, f64)> {
     trial.moved.iter().filter_map(|moved| {
         let i = slopes.iter().position(|s| s.change == moved.change)?;
         Some((moved, ln_beta[i].exp()))
     })
 }
 
-/// What a change was to bring, given what was learnt before it.
+/// What a change was to bring, given what was posterior before it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Predicted {
+pub(super) struct Prediction {
     /// Shift of the offset, mm.
     pub(super) shift_mm: f64,
     /// Variance of the offset after it, mm²: of the offset before, of the slopes, and of what changes do beside them.
@@ -160,13 +160,13 @@ pub(super) struct Predicted {
     pub(super) floor_mm2: f64,
 }
 
-/// Offset to expect after a change, given what was learnt before it.
+/// Offset to expect after a change, given what was posterior before it.
 pub(super) fn predicted(
     trial: &Trial,
     slopes: &[Slope],
-    learnt: &Learnt,
+    posterior: &LeverPosterior,
     a: &Learning,
-) -> Predicted {
+) -> Prediction {
     let mut shift_mm = 0.0;
     let exact = vec![f64::NEG_INFINITY; slopes.len()];
     // the gradient in θ carries both the offset's and the slopes' uncertainty
@@ -178,18 +178,18 @@ pub(super) fn predicted(
         };
         let (e, v) = (
             slopes[i].moves * moved.amount,
-            learnt.covariance[(i + 1, i + 1)],
+            posterior.covariance[(i + 1, i + 1)],
         );
-        let mean = learnt.ln_beta[i].exp() * (v / 2.0).exp();
+        let mean = posterior.ln_beta[i].exp() * (v / 2.0).exp();
         shift_mm += e * mean;
         // log-normal rather than linear: its tail is long
         gradient[i + 1] += e * mean * (v.exp_m1() / v.max(1e-12)).sqrt();
     }
-    let known = (gradient.transpose() * &learnt.covariance * &gradient)[(0, 0)];
-    Predicted {
+    let known = (gradient.transpose() * &posterior.covariance * &gradient)[(0, 0)];
+    Prediction {
         shift_mm,
-        variance_mm2: known + spread(trial, slopes, &learnt.ln_beta, a),
-        floor_mm2: spread(trial, slopes, &exact, a),
+        variance_mm2: known + shift_variance(trial, slopes, &posterior.ln_beta, a),
+        floor_mm2: shift_variance(trial, slopes, &exact, a),
     }
 }
 
@@ -199,17 +199,17 @@ pub(super) fn learn(
     slopes: &[Slope],
     common_log_sd: f64,
     a: &Learning,
-) -> Learnt {
+) -> LeverPosterior {
     let levers = slopes.len();
     let prior_mean = prior_mean(slopes);
     let prior = prior_covariance(slopes, common_log_sd, a);
-    let fallback = Learnt {
+    let fallback = LeverPosterior {
         offset_mm: 0.0,
         ln_beta: prior_mean.iter().skip(1).copied().collect(),
         covariance: prior.clone(),
         changes: slopes.iter().map(|s| s.change).collect(),
     };
-    let told: Vec<(usize, Observed)> = trials
+    let observed: Vec<(usize, Observation)> = trials
         .iter()
         .enumerate()
         .filter_map(|(r, t)| Some((r, t.observed?)))
@@ -217,20 +217,21 @@ pub(super) fn learn(
     let Some(prior_weight) = prior.clone().cholesky().map(|c| c.inverse()) else {
         return fallback;
     };
-    if told.is_empty() {
+    if observed.is_empty() {
         return fallback;
     }
     let mut theta = prior_mean.clone();
     let mut normal = prior_weight.clone();
     for _ in 0..STEPS {
         let ln_beta: Vec<f64> = theta.iter().skip(1).copied().collect();
-        let (predicted, jacobian) = predictions(trials, &told, slopes, &theta);
-        let noise = noise(trials, &told, slopes, &ln_beta, a);
+        let (predicted, jacobian) = predictions(trials, &observed, slopes, &theta);
+        let noise = noise(trials, &observed, slopes, &ln_beta, a);
         let Some(weight) = noise.cholesky().map(|c| c.inverse()) else {
             return fallback;
         };
         let residual =
-            DVector::from_iterator(told.len(), told.iter().map(|(_, o)| o.mean_mm)) - predicted;
+            DVector::from_iterator(observed.len(), observed.iter().map(|(_, o)| o.mean_mm))
+                - predicted;
         normal = jacobian.transpose() * &weight * &jacobian + &prior_weight;
         let slope =
             jacobian.transpose() * &weight * residual - &prior_weight * (&theta - &prior_mean);
@@ -241,7 +242,7 @@ pub(super) fn learn(
             step[i] = step[i].clamp(-LN_STEP, LN_STEP);
         }
         theta += &step;
-        if step.amax() < SETTLED {
+        if step.amax() < CONVERGENCE_TOLERANCE {
             break;
         }
     }
@@ -252,7 +253,7 @@ pub(super) fn learn(
     if theta.iter().any(|t| !t.is_finite()) {
         return fallback;
     }
-    Learnt {
+    LeverPosterior {
         offset_mm: theta[0],
         ln_beta: theta.iter().skip(1).copied().collect(),
         covariance,
@@ -286,15 +287,15 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
     })
 }
 
-/// Offsets that θ predicts for the runs that told something, and their derivatives: offset now less all shifts since.
+/// Offsets that θ predicts for the runs that observed something, and their derivatives: offset now less all shifts since.
 fn predictions(
     trials: &[Trial],
-    told: &[(usize, Observed)],
+    observed: &[(usize, Observation)],
     slopes: &[Slope],
     theta: &DVector<f64>,
 ) -> (DVector<f64>, DMatrix<f64>) {
-    let mut jacobian = DMatrix::zeros(told.len(), slopes.len() + 1);
-    for (row, (r, _)) in told.iter().enumerate() {
+    let mut jacobian = DMatrix::zeros(observed.len(), slopes.len() + 1);
+    for (row, (r, _)) in observed.iter().enumerate() {
         jacobian[(row, 0)] = 1.0;
         for moved in trials[r + 1..].iter().flat_map(|t| &t.moved) {
             if let Some(i) = slopes.iter().position(|s| s.change == moved.change) {
@@ -303,7 +304,7 @@ fn predictions(
         }
     }
     // each shift is linear in its β, so that it equals its own derivative in ln β
-    let predicted = DVector::from_fn(told.len(), |row, _| {
+    let predicted = DVector::from_fn(observed.len(), |row, _| {
         theta[0] + (1..=slopes.len()).map(|i| jacobian[(row, i)]).sum::<f64>()
     });
     (predicted, jacobian)
@@ -313,20 +314,20 @@ fn predictions(
 /// slopes.
 fn noise(
     trials: &[Trial],
-    told: &[(usize, Observed)],
+    observed: &[(usize, Observation)],
     slopes: &[Slope],
     ln_beta: &[f64],
     a: &Learning,
 ) -> DMatrix<f64> {
-    let spreads: Vec<f64> = trials
+    let variances: Vec<f64> = trials
         .iter()
-        .map(|t| spread(t, slopes, ln_beta, a))
+        .map(|t| shift_variance(t, slopes, ln_beta, a))
         .collect();
-    DMatrix::from_fn(told.len(), told.len(), |i, j| {
-        let later = told[i].0.max(told[j].0);
-        let since: f64 = spreads[later + 1..].iter().sum();
+    DMatrix::from_fn(observed.len(), observed.len(), |i, j| {
+        let later = observed[i].0.max(observed[j].0);
+        let since: f64 = variances[later + 1..].iter().sum();
         if i == j {
-            told[i].1.variance_mm2 + since
+            observed[i].1.variance_mm2 + since
         } else {
             since
         }
@@ -350,7 +351,7 @@ mod tests {
         slopes(&setup, Axis::Horizontal, knowledge())
     }
 
-    fn learn_from(trials: &[Trial]) -> Learnt {
+    fn learn_from(trials: &[Trial]) -> LeverPosterior {
         learn(
             trials,
             &horizontal(),
@@ -361,13 +362,13 @@ mod tests {
 
     fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> Trial {
         Trial {
-            observed: Some(Observed {
+            observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: sd * sd,
             }),
             moved: moved
                 .iter()
-                .map(|&(change, amount)| Moved {
+                .map(|&(change, amount)| LeverMove {
                     change,
                     amount,
                     new_shafts: false,
@@ -381,33 +382,33 @@ mod tests {
     #[test]
     fn one_run_gives_back_its_reading() {
         // posterior 80 ± 30 under the prior: taken out and put in again
-        let observed = Observed::without_prior(80.0, 900.0, 300.0).unwrap();
-        let learnt = learn_from(&[run(observed.mean_mm, observed.variance_mm2.sqrt(), &[])]);
-        assert!((learnt.offset_mm - 80.0).abs() < 1e-6);
-        assert!((learnt.variance_mm2() - 900.0).abs() < 1e-6);
-        assert_eq!(Observed::without_prior(80.0, 90_000.0, 300.0), None);
+        let observed = Observation::without_prior(80.0, 900.0, 300.0).unwrap();
+        let posterior = learn_from(&[run(observed.mean_mm, observed.variance_mm2.sqrt(), &[])]);
+        assert!((posterior.offset_mm - 80.0).abs() < 1e-6);
+        assert!((posterior.variance_mm2() - 900.0).abs() < 1e-6);
+        assert_eq!(Observation::without_prior(80.0, 90_000.0, 300.0), None);
         let prior = knowledge().lever(Change::Plunger).unwrap();
-        let beta = learnt.beta(Change::Plunger).unwrap();
+        let beta = posterior.beta(Change::Plunger).unwrap();
         assert!((beta.median - prior.median_mm).abs() < 1e-6);
     }
 
     #[test]
     fn a_measured_change_teaches_its_lever_and_a_little_the_others() {
         // two pounds less moved the offset by 300 mm: half as much again as the prior's 97 a pound
-        let learnt = learn_from(&[
+        let posterior = learn_from(&[
             run(350.0, 12.0, &[]),
             run(50.0, 12.0, &[(Change::DrawWeight, -2.0)]),
         ]);
-        let beta = learnt.beta(Change::DrawWeight).unwrap();
+        let beta = posterior.beta(Change::DrawWeight).unwrap();
         assert!(
             beta.median > 115.0 && beta.median < 150.0,
             "{}",
             beta.median
         );
-        let point = learnt.beta(Change::PointWeight).unwrap();
+        let point = posterior.beta(Change::PointWeight).unwrap();
         assert!(point.median > 6.0, "{}", point.median);
         assert!(point.ln_variance < 0.72);
-        assert!((learnt.offset_mm - 50.0).abs() < 5.0);
+        assert!((posterior.offset_mm - 50.0).abs() < 5.0);
     }
 
     #[test]
@@ -429,7 +430,7 @@ mod tests {
     fn several_changes_at_once_and_unknown_runs_are_handled() {
         let mut silent = run(0.0, 1.0, &[(Change::Plunger, 2.0)]);
         silent.observed = None;
-        let learnt = learn_from(&[
+        let posterior = learn_from(&[
             run(200.0, 20.0, &[]),
             silent,
             run(
@@ -438,20 +439,20 @@ mod tests {
                 &[(Change::DrawWeight, -1.0), (Change::PointWeight, -10.0)],
             ),
         ]);
-        assert!(learnt.offset_mm.is_finite() && learnt.variance_mm2() < 400.0);
+        assert!(posterior.offset_mm.is_finite() && posterior.variance_mm2() < 400.0);
         assert!(learn_from(&[]).variance_mm2() > 89_999.0);
     }
 
     #[test]
     fn predictions_carry_the_slopes_uncertainty() {
-        let learnt = learn_from(&[run(200.0, 20.0, &[])]);
+        let posterior = learn_from(&[run(200.0, 20.0, &[])]);
         let next = run(0.0, 1.0, &[(Change::DrawWeight, -1.0)]);
-        let p = predicted(&next, &horizontal(), &learnt, &knowledge().learning);
+        let p = predicted(&next, &horizontal(), &posterior, &knowledge().learning);
         // prior: median 97.2, log-sd √(0.35² + 0.6²)
         let s2: f64 = 0.35 * 0.35 + 0.36;
         let mean = 3500.0 / 36.0 * (s2 / 2.0).exp();
         assert!((p.shift_mm + mean).abs() < 1e-6);
-        let own = learnt.variance_mm2();
+        let own = posterior.variance_mm2();
         let want = own + mean * mean * s2.exp_m1() + (0.3 * 3500.0 / 36.0f64).powi(2) + 64.0;
         assert!((p.variance_mm2 / want - 1.0).abs() < 1e-9);
         assert!((p.floor_mm2 - 64.0).abs() < 1e-9);

@@ -2,7 +2,7 @@
 //!
 //! Three layers stand behind an advice. *Physics* ([`physics`], [`exchange()`]): what each setting does to how stiff the arrow
 //! acts, and so the exchange rates between settings. *Priors* (`calibration/advice.json`): how many millimetres of offset a
-//! unit of each lever is worth before this bow has told anything. *Learning*: what its own history of changes says. On that
+//! unit of each lever is worth before this bow has a history. *Learning*: what its own history of changes says. On that
 //! `advise` decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
 //!
 //! Horizontal offsets are u = x for a right-hander and −x for a left-hander (positive acts weak), vertical ones v = y
@@ -11,17 +11,20 @@
 mod about;
 mod advise;
 mod ahead;
+mod apply;
 mod cautions;
 mod change;
 mod choice;
 mod choose;
 mod contradictions;
 mod document;
+mod evidence;
 mod exchange;
 mod explain;
+mod findings;
+mod kind;
 mod knowledge;
 mod learn;
-mod made;
 mod moves;
 pub mod physics;
 mod shaft_changes;
@@ -32,13 +35,18 @@ mod trials;
 
 pub(crate) use cautions::{bare_shafts, general};
 
-pub use about::{About, Caution, Detail, DifferenceCause, LookUp, OffsetEstimate, Reason, Reasons};
-pub use advise::{AdviceOptions, advise, advise_again, advise_with};
+pub use about::{
+    About, Caution, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate, PutBackCause,
+    Reason, Reasons, ShootCause,
+};
+pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};
+pub use apply::{ApplyError, settings_after, setup_after};
 pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
 pub use exchange::{Exchange, exchange, missing};
 pub use explain::{Obstacle, Size, Thought, explain};
+pub use findings::{BestSetup, MissedBare};
+pub use kind::{Check, Evidence, Gate, GateCode, StepKind};
 pub use knowledge::{Axis, Knowledge};
-pub use made::{NotMade, made, made_all};
 pub use trials::Readings;

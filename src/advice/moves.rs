@@ -41,7 +41,7 @@ pub(super) fn setting_of(change: Change) -> Option<&'static str> {
         Change::NockingPoint => "nocking_point_mm",
         Change::RestHeight => "rest_height_mm",
         Change::ShaftSpine => "shaft_spine",
-        Change::ShootMore | Change::Verify | Change::None => return None,
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => return None,
     })
 }
 
@@ -113,7 +113,7 @@ pub(super) fn moves(setup: &Setup, change: Change, direction: f64, k: &Knowledge
             k.steps.rest_height_mm,
             k.bounds_when_unknown.rest_height_mm,
         ),
-        Change::ShootMore | Change::Verify | Change::None => Moves::default(),
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => Moves::default(),
     };
     found
         .steps
@@ -297,6 +297,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         .unwrap_or(p.clicks_per_turn);
     let half = p.turns_either_side * per_turn;
     let each = step(limit, k.steps.plunger_clicks).ceil().max(1.0);
+    let most = k.evidence.plunger_clicks.max(each);
     let now = setup.plunger_clicks.unwrap_or(usual);
     let (min, max) = bounds(limit);
     let range = (
@@ -310,6 +311,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     Moves {
         steps: counted(MOST_STEPS)
             .map(|n| n * each * direction)
+            .take_while(|amount| amount.abs() <= most + SAME)
             .take_while(|amount| {
                 // back towards the usual place is allowed from outside the range too
                 let after = now + amount;
@@ -421,7 +423,8 @@ mod tests {
             json!({"plunger_clicks": 6, "plunger_clicks_per_turn": 16, "limits": {"plunger_clicks": {"usual": 0}}}),
         );
         assert_eq!(amounts(&bow, Change::Plunger, 1.0), [1.0, 2.0]);
-        assert_eq!(amounts(&bow, Change::Plunger, -1.0).len(), 14);
+        // never more than three clicks at a time
+        assert_eq!(amounts(&bow, Change::Plunger, -1.0), [-1.0, -2.0, -3.0]);
         let far = setup(json!({"plunger_clicks": 15, "plunger_clicks_per_turn": 16}));
         assert!(amounts(&far, Change::Plunger, 1.0).is_empty());
         assert!(!amounts(&far, Change::Plunger, -1.0).is_empty());

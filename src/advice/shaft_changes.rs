@@ -13,10 +13,8 @@ use crate::math::normal_cdf;
 pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let m = state.offset.mean;
-    let allowed = situation.full_distance
-        && m > p.cut_above_mm
-        && state.offset.side() >= p.cut_side
-        && !state.is_contradicted();
+    let allowed =
+        m > p.cut_above_mm && state.offset.side() >= p.cut_side && !state.is_contradicted();
     if !allowed {
         return None;
     }
@@ -92,27 +90,32 @@ pub(super) fn past_zero(
     normal_cdf(-left / variance.max(1.0).sqrt())
 }
 
-/// The next spine, if what it overshoots can be taken back with a share of what bolts, point and plunger still give.
+/// The spine that leaves least of the offset, if that is a clear gain.
 pub(super) fn next_spine(
     situation: &Situation,
     state: &AxisState,
     k: &Knowledge,
 ) -> Option<Choice> {
-    if !situation.full_distance || state.is_contradicted() {
+    if state.is_contradicted() {
         return None;
     }
     let beta = state.beta(Change::ShaftSpine)?;
     let found = situation.towards_zero(state, Change::ShaftSpine, k);
-    let step = *found.steps.first()?;
-    let chosen = choice(state, Change::ShaftSpine, step, beta, found.look_up, k);
-    let overshoot = chosen.shift_mm.abs() - state.offset.mean.abs();
-    let reach: f64 = [Change::DrawWeight, Change::PointWeight, Change::Plunger]
-        .into_iter()
-        .filter_map(|change| {
-            let back = -state.direction(change)?;
-            let last = *moves(&situation.setup, change, back, k).steps.last()?;
-            Some(last.amount.abs() * state.beta(change)?.mean())
+    let m = state.offset.mean;
+    let left = |choice: &Choice| (m + choice.shift_mm).abs();
+    found
+        .steps
+        .iter()
+        .map(|&step| {
+            choice(
+                state,
+                Change::ShaftSpine,
+                step,
+                beta,
+                found.look_up.clone(),
+                k,
+            )
         })
-        .sum();
-    (overshoot <= k.policy.taken_back_share * reach).then_some(chosen)
+        .min_by(|a, b| left(a).total_cmp(&left(b)))
+        .filter(|best| left(best) <= k.evidence.spine_left_share * m.abs())
 }

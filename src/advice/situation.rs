@@ -4,11 +4,12 @@ use super::Change;
 use super::about::OffsetEstimate;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
+use super::findings::Findings;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{Beta, Learnt, Trial, learn};
+use super::learn::{Beta, LeverPosterior, Trial, learn};
 use super::moves::{Moves, moves};
 use super::slopes::{Slope, is_unknown, slopes};
-use super::trials::{Readings, RunRead, sign, trials};
+use super::trials::{Readings, RunRead, near, sign, trials};
 use crate::math::Normal;
 use crate::reading::{Assumptions, HorizontalCall, Reading};
 use crate::record::{Hand, History, Setup, When};
@@ -21,14 +22,14 @@ pub(super) struct AxisState {
     pub(super) axis: Axis,
     pub(super) trials: Vec<Trial>,
     pub(super) slopes: Vec<Slope>,
-    pub(super) learnt: Learnt,
+    pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
     /// Offset now at 30 m, u or v, mm, with the arrows' own differences.
     pub(super) offset: Normal,
     /// Probability that it lies inside the tolerance.
     pub(super) inside: f64,
     /// The newest set-up's own ends tell this axis.
-    pub(super) told: bool,
+    pub(super) is_observed: bool,
     /// What looking ahead needs; `None` where the newest ends tell nothing.
     pub(super) ahead: Option<Ahead>,
 }
@@ -56,7 +57,7 @@ impl AxisState {
 
     /// What this bow's history says of a lever of this axis.
     pub(super) fn beta(&self, change: Change) -> Option<Beta> {
-        self.learnt.beta(change)
+        self.posterior.beta(change)
     }
 
     /// Whether the newest change contradicted what was to be expected on this axis: nothing that can't be taken back then.
@@ -95,6 +96,16 @@ pub(super) struct Situation {
     pub(super) u: Option<AxisState>,
     pub(super) v: AxisState,
     pub(super) reading: Reading,
+    pub(super) findings: Findings,
+    /// The newest change, lever by lever, with the set-ups before and after it.
+    pub(super) newest_change: Option<NewestChange>,
+}
+
+/// The newest change of the set-up.
+#[derive(Clone, Debug)]
+pub(super) struct NewestChange {
+    pub(super) changes: Vec<crate::record::LeverChange>,
+    pub(super) before: Setup,
 }
 
 impl Situation {
@@ -120,7 +131,7 @@ impl Situation {
             r.distance_m
                 .is_some_and(|d| assumptions.is_full_distance(d))
         };
-        let group_readings = || newest.groups.iter().map(|g| &g.reading);
+        let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
         let own = slopes(&run.setup, Axis::Horizontal, k);
         let state = |axis| state(history, &reads, axis, &run.setup, &own, tolerance_mm, k);
         let days: BTreeSet<_> = run
@@ -151,6 +162,8 @@ impl Situation {
                 )
             }),
             v: state(Axis::Vertical),
+            findings: Findings::of(history, &reads, k),
+            newest_change: newest_change(history),
             reading,
         })
     }
@@ -188,6 +201,14 @@ impl Situation {
         }
     }
 
+    /// The distance that the archer tunes for, m, where it is shorter than the one that shows it all.
+    pub(super) fn goal_m(&self) -> Option<f64> {
+        let goal = self.setup.goal.as_deref()?;
+        let metres = metres_in(goal)?;
+        let assumptions = Assumptions::embedded().ok()?;
+        (!assumptions.is_full_distance(metres)).then_some(metres)
+    }
+
     /// Both axes, vertical first, as far as they can be read.
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
         std::iter::once(&self.v).chain(&self.u)
@@ -223,17 +244,49 @@ fn not_less_than_seen(
     u
 }
 
-/// The reading of the newest end's distance, with what is to be told of its run.
+/// The reading of the newest end's distance, with the notes of its run.
 fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
-    let newest = run.ends.last()?;
+    // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
-    let at = groups
-        .iter()
-        .position(|g| g.iter().any(|f| std::ptr::eq(*f, newest)))?;
+    let counts = |at: usize| read.groups.get(at).is_some_and(|g| near(&g.reading));
+    let place = |f: &crate::record::RecordFile| {
+        let holds = |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, f));
+        groups.iter().position(holds)
+    };
+    let mut newest_first = run.ends.iter().rev().filter_map(place);
+    let newest = newest_first.clone().next()?;
+    let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
     let mut reading = read.groups.get(at)?.reading.clone();
     let notes = run.notes.iter().map(|note| note.clone().among());
     reading.cautions.extend(notes);
     Some(reading)
+}
+
+/// The distance that a text names: the first number followed by `m`, `yd` or nothing.
+fn metres_in(text: &str) -> Option<f64> {
+    let number = |c: char| c.is_ascii_digit() || c == '.';
+    let start = text.find(|c: char| c.is_ascii_digit())?;
+    let rest = &text[start..];
+    let end = rest.find(|c| !number(c)).unwrap_or(rest.len());
+    let value: f64 = rest[..end].parse().ok()?;
+    let unit = rest[end..].trim_start().to_lowercase();
+    let metres = if unit.starts_with('y') {
+        value * 0.9144
+    } else {
+        value
+    };
+    (5.0..=120.0).contains(&metres).then_some(metres)
+}
+
+/// What was changed before the newest run.
+fn newest_change(history: &History) -> Option<NewestChange> {
+    let [.., before, run] = history.runs.as_slice() else {
+        return None;
+    };
+    Some(NewestChange {
+        changes: run.changed.changes.clone(),
+        before: before.setup.clone(),
+    })
 }
 
 fn state(
@@ -248,14 +301,14 @@ fn state(
     let slopes = slopes(setup, axis, k);
     let mut trials = trials(history, reads, axis, horizontal, k);
     let contradictions = contradictions(&mut trials, &slopes, axis, k);
-    let learnt = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
+    let posterior = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
     let arrows = reads.last().map_or(0.0, |r| match axis {
         Axis::Horizontal => r.arrows_mm2[0],
         Axis::Vertical => r.arrows_mm2[1],
     });
     let offset = Normal {
-        mean: learnt.offset_mm,
-        sd: (learnt.variance_mm2() + arrows).sqrt(),
+        mean: posterior.offset_mm,
+        sd: (posterior.variance_mm2() + arrows).sqrt(),
     };
     let newest = trials.last().and_then(|t| t.observed).zip(reads.last());
     let ahead = newest.map(|(seen, read)| Ahead {
@@ -267,10 +320,10 @@ fn state(
     AxisState {
         axis,
         contradictions,
-        told: trials.last().is_some_and(|t| t.observed.is_some()),
+        is_observed: trials.last().is_some_and(|t| t.observed.is_some()),
         trials,
         slopes,
-        learnt,
+        posterior,
         inside: offset.within(tolerance_mm),
         offset,
         ahead,

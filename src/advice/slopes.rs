@@ -1,4 +1,4 @@
-//! What each lever is taken to do before this bow has told anything.
+//! What each lever is taken to do before this bow has a history.
 
 use super::Change;
 use super::knowledge::{Axis, Divisor, Knowledge};

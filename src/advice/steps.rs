@@ -1,13 +1,16 @@
 //! From what was chosen to the steps of the advice.
 
-use super::about::{Detail, DifferenceCause, LookUp, Reason, Reasons};
-use super::choice::Choice;
+use super::about::{
+    CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
+};
+use super::choice::{Choice, choice};
 use super::knowledge::{Axis, Knowledge};
-use super::moves::{present, setting_of};
+use super::moves::{Move, present, setting_of};
 use super::situation::{AxisState, Situation};
+use super::slopes::lb_per_quarter_turn;
 use super::trials::sign;
-use super::{Change, Expect, Step, VerifyWhen, cautions};
-use crate::math::rounded;
+use super::{Change, Check, Expect, Step, StepKind, VerifyWhen, cautions};
+use crate::math::{round_i64, rounded};
 use crate::reading::Assumptions;
 use crate::record::Setup;
 
@@ -22,11 +25,7 @@ pub(super) fn from_30m(mean: f64, variance: f64, distance_m: f64, a: &Assumption
     if a.is_full_distance(distance_m) {
         return (mean * factor, variance * factor * factor);
     }
-    let l = factor.ln();
-    let [power, sd] = a.growth_power;
-    let spread = sd * sd * l * l;
-    let first = (power * l + spread / 2.0).exp();
-    let second = (2.0 * power * l + 2.0 * spread).exp();
+    let [first, second] = a.growth(factor);
     (
         mean * first,
         variance * second + mean * mean * (second - first * first),
@@ -36,6 +35,7 @@ pub(super) fn from_30m(mean: f64, variance: f64, distance_m: f64, a: &Assumption
 /// An empty step of this change.
 fn blank(change: Change) -> Step {
     Step {
+        kind: StepKind::of(change),
         change,
         amount: None,
         unit: None,
@@ -46,6 +46,9 @@ fn blank(change: Change) -> Step {
         pairs: None,
         distance_m: None,
         when: None,
+        checks: Vec::new(),
+        probability_right: None,
+        gates: Vec::new(),
         detail: String::new().into(),
         expect: None,
         reversible: true,
@@ -107,7 +110,23 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
         quarter_turns: step.bolt_quarter_turns,
         spines: choice.spines,
     };
-    step.why = why(choice, situation);
+    if let Some(missed) = choice.missed {
+        let distance_m = nearer(situation, k);
+        step.distance_m = Some(distance_m);
+        step.detail = Detail::ThenNearer {
+            step: Box::new(step.detail),
+            distance_m,
+        };
+        let (cause, hand) = (ShootCause::Missed(missed), situation.hand);
+        step.why = Reasons(vec![Reason::Shoot { cause, hand }]);
+    } else {
+        let side = state_of(choice.axis, situation).map(|state| state.offset.side());
+        let kept = choice.past_zero.map_or(1.0, |p| 1.0 - p);
+        step.probability_right = side.map(|side| rounded(side.min(kept), 3));
+        step.why = why(choice, situation);
+    }
+    step.cautions
+        .extend(cautions::afterwards(&step, situation, k));
     step.cautions.extend(cautions::look_up(&choice.look_up));
     step.cautions
         .extend(cautions::of_step(&step, arrow_weight_known(setup)));
@@ -138,7 +157,7 @@ pub(super) fn together(
     step
 }
 
-/// Whether the weight of the arrow is told well enough to be held against the draw weight.
+/// Whether the weight of the arrow is known well enough to be held against the draw weight.
 fn arrow_weight_known(setup: &Setup) -> bool {
     super::exchange::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
 }
@@ -221,7 +240,7 @@ fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
     })
 }
 
-/// The step where the set-up isn't told: which lever, which way, and what to find out.
+/// The step where the set-up isn't known: which lever, which way, and what to find out.
 pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &Knowledge) -> Step {
     let mut step = Step {
         unit: k.lever(change).map(|l| l.unit.clone()),
@@ -299,6 +318,140 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
     };
     step.cautions = cautions::of_step(&step, true);
     step
+}
+
+/// Where to go nearer to, m.
+fn nearer(situation: &Situation, k: &Knowledge) -> f64 {
+    let rules = &k.evidence;
+    if situation.distance_m > rules.nearer_m + 2.0 {
+        rules.nearer_m
+    } else {
+        rules.nearest_m
+    }
+}
+
+/// More shots, nothing changed, for a reason of its own.
+pub(super) fn shoot(cause: ShootCause, situation: &Situation, k: &Knowledge) -> Step {
+    let distance_m = match cause {
+        ShootCause::Missed(_) => nearer(situation, k),
+        ShootCause::TooFar | ShootCause::From30 => 30.0,
+        _ => situation.distance_m,
+    };
+    let (pairs, hand) = (k.evidence.pairs, situation.hand);
+    let mut step = Step {
+        amount: Some(f64::from(pairs)),
+        unit: Some("pairs".to_owned()),
+        pairs: Some(pairs),
+        distance_m: Some(distance_m),
+        detail: Detail::Shoot {
+            pairs,
+            distance_m,
+            cause,
+            hand,
+        },
+        why: Reasons(vec![Reason::Shoot { cause, hand }]),
+        ..blank(Change::ShootMore)
+    };
+    step.cautions = cautions::of_step(&step, true);
+    step
+}
+
+/// Something to look at before anything is changed.
+pub(super) fn check(checks: &[Check], cause: CheckCause, situation: &Situation) -> Step {
+    let hand = situation.hand;
+    Step {
+        checks: checks.to_vec(),
+        detail: Detail::Check {
+            checks: checks.to_vec(),
+            cause,
+        },
+        why: Reasons(vec![Reason::Check { cause, hand }]),
+        ..blank(Change::Check)
+    }
+}
+
+/// One lever of the newest change, back to where it was.
+pub(super) fn put_back(
+    change: Change,
+    cause: PutBackCause,
+    situation: &Situation,
+    k: &Knowledge,
+) -> Option<Step> {
+    let (now, before) = (&situation.setup, &situation.newest_change.as_ref()?.before);
+    let from = present(now, change);
+    let turned = now.bolt_turns_out.zip(before.bolt_turns_out);
+    let quarter_turns = turned
+        .filter(|_| change == Change::DrawWeight)
+        .map(|(now, before)| round_i64((now - before) * 4.0));
+    let by_bolts = quarter_turns.map(|q| q as f64 * lb_per_quarter_turn(now, k));
+    let to = present(before, change).or(from.zip(by_bolts).map(|(from, by)| from + by));
+    let amount = from.zip(to).map(|(from, to)| to - from).or(by_bolts);
+    let best = situation.findings.best.clone().filter(|best| !best.is_now);
+    let hand = situation.hand;
+    let mut why = vec![Reason::PutBack { cause, hand }];
+    why.extend(best.map(Reason::Best));
+    Some(Step {
+        kind: StepKind::PutBack,
+        amount: amount.map(|a| rounded(a, 3)),
+        unit: k.lever(change).map(|l| l.unit.clone()),
+        setting: setting_of(change).map(str::to_owned),
+        from,
+        to: to.map(|to| rounded(to, 4)),
+        bolt_quarter_turns: quarter_turns,
+        detail: Detail::PutBack {
+            change,
+            span: [from, to],
+            quarter_turns,
+        },
+        expect: amount.and_then(|a| back_again(change, a, quarter_turns, situation, k)),
+        why: Reasons(why),
+        ..blank(change)
+    })
+}
+
+/// The shift to expect of a change that is put back.
+fn back_again(
+    change: Change,
+    amount: f64,
+    quarter_turns: Option<i64>,
+    situation: &Situation,
+    k: &Knowledge,
+) -> Option<Expect> {
+    let state = situation
+        .axes()
+        .find(|state| state.slope(change).is_some())?;
+    let step = Move {
+        amount,
+        quarter_turns,
+    };
+    let back = choice(state, change, step, state.beta(change)?, Vec::new(), k);
+    expect(&back, situation, k)
+}
+
+/// Neutral where the archer tunes for.
+pub(super) fn goal_reached(situation: &Situation) -> Step {
+    let distance_m = situation.distance_m;
+    let pairs = VERIFY_PAIRS;
+    Step {
+        distance_m: Some(distance_m),
+        when: Some(VerifyWhen::AnotherDay),
+        amount: Some(f64::from(pairs)),
+        unit: Some("pairs".to_owned()),
+        pairs: Some(pairs),
+        detail: Detail::GoalReached { pairs, distance_m },
+        why: Reasons(vec![Reason::WithinTolerance(Some(VerifyWhen::AnotherDay))]),
+        ..blank(Change::Verify)
+    }
+}
+
+/// A step of a bow that is in tune.
+pub(super) fn done(step: Step, situation: &Situation) -> Step {
+    let inside: f64 = situation.axes().map(|state| state.inside).product();
+    Step {
+        kind: StepKind::Done,
+        probability_right: Some(rounded(inside, 3)),
+        ..step
+    }
 }
 
 /// Nothing changed, looked at again.

@@ -2,7 +2,7 @@
 
 use super::Change;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{Moved, Observed, Trial};
+use super::learn::{LeverMove, Observation, Trial};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
@@ -14,9 +14,9 @@ pub(super) struct RunRead {
     /// The ends of each distance, read apart.
     pub(super) groups: Vec<Analysis>,
     /// Horizontal as u: positive acts weak whichever hand draws; `None` without a hand, distance or enough shots.
-    pub(super) u: Option<Observed>,
+    pub(super) u: Option<Observation>,
     /// Vertical, v: positive is bare high.
-    pub(super) v: Option<Observed>,
+    pub(super) v: Option<Observation>,
     /// Variance of the arrows' own differences in (u, v) at 30 m, mm².
     pub(super) arrows_mm2: [f64; 2],
     /// What those differences come to when the same arrows are shot for ever, mm² at 30 m.
@@ -66,6 +66,16 @@ impl Readings {
     }
 }
 
+/// Whether tuning can be read from where these ends were shot.
+pub(super) fn near(reading: &Reading) -> bool {
+    let Ok(assumptions) = Assumptions::embedded() else {
+        return true;
+    };
+    reading
+        .distance_m
+        .is_none_or(|d| d <= assumptions.long_distance_m)
+}
+
 fn read_run(run: &Run) -> RunRead {
     let groups: Vec<Analysis> = run
         .by_distance()
@@ -84,7 +94,7 @@ fn read_run(run: &Run) -> RunRead {
         groups: Vec::new(),
     };
     let mut weight = 0.0;
-    for group in &groups {
+    for group in groups.iter().filter(|g| near(&g.reading)) {
         let Some(found) = at_30m(group) else {
             continue;
         };
@@ -116,8 +126,8 @@ fn lasting(groups: &[Analysis], ends: usize) -> f64 {
 }
 
 struct At30 {
-    u: Option<Observed>,
-    v: Observed,
+    u: Option<Observation>,
+    v: Observation,
     arrows_mm2: [f64; 2],
 }
 
@@ -131,7 +141,7 @@ fn at_30m(group: &Analysis) -> Option<At30> {
     for (i, axis) in posterior.axes.iter().enumerate() {
         // the prior of the offset holds at the distance shot, so it is taken out there
         let [mean_mm, variance_mm2] = axis.shots_alone;
-        let own = Observed::without_prior(
+        let own = Observation::without_prior(
             mean_mm,
             variance_mm2 + axis.roll_mm2,
             axis.widest_prior_sd_mm,
@@ -143,7 +153,7 @@ fn at_30m(group: &Analysis) -> Option<At30> {
                 .at_30m(own.mean_mm, own.variance_mm2 + axis.arrows_mm2, distance)
                 .1;
             arrows_mm2[i] = whole - variance_mm2;
-            variance_mm2.is_finite().then_some(Observed {
+            variance_mm2.is_finite().then_some(Observation {
                 mean_mm,
                 variance_mm2,
             })
@@ -151,7 +161,7 @@ fn at_30m(group: &Analysis) -> Option<At30> {
     }
     let u = observed[0]
         .zip(group.reading.hand)
-        .map(|(x, hand)| Observed {
+        .map(|(x, hand)| Observation {
             mean_mm: x.mean_mm * sign(hand),
             ..x
         });
@@ -262,7 +272,7 @@ fn add(
     };
     if own_axis(change) == Some(axis) {
         let turned_back = change == Change::Plunger && amount * *last_plunger < 0.0;
-        trial.moved.push(Moved {
+        trial.moved.push(LeverMove {
             change,
             amount,
             new_shafts: change == Change::ShaftSpine

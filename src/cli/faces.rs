@@ -1,21 +1,36 @@
 //! `bossmark faces`.
 
 use super::args::Faces;
+use super::outputs;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::face::spec::{self, FaceSpec};
+use crate::store::OutputKind;
 use crate::text::plain;
 use serde_json::{Value, json};
 
+/// Schema of the list of faces.
+const SCHEMA: &str = "bossmark/faces/1";
+
 /// Runs the command.
 pub(super) fn run(args: &Faces, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(args.output.out.as_ref(), OutputKind::of_schema(SCHEMA))],
+        &[],
+    )?;
     let known = spec::known();
     let document = json!({
-        "schema": "bossmark/faces/1",
+        "schema": SCHEMA,
         "faces": known.iter().map(face).collect::<Vec<Value>>(),
     });
     let mut answers = Answers::new(&args.output);
-    answers.give(terminal, &document, || plain::faces(known))?;
+    answers.give(terminal, &document, || {
+        if args.sources {
+            plain::faces_with_sources(known)
+        } else {
+            plain::faces(known)
+        }
+    })?;
     answers.finish(false)
 }
 

@@ -3,18 +3,38 @@
 use super::args::History as Args;
 use super::context::Context;
 use super::input;
+use super::outputs;
 use super::read::report_left_out;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
+use crate::advice::{AdviceOptions, advise};
 use crate::record::{History, RecordFile};
 use crate::report::{Embedding, charts, csv};
-use crate::store;
-use crate::text::{Locale, change, plain};
+use crate::store::{self, OutputKind};
+use crate::text::{Locale, change, history_summary, plain};
 use crate::timeline::{SetupComparison, TrendPoint, compare_runs, trend};
 use serde_json::{Value, json};
 
+/// Schema of a bow's history.
+const SCHEMA: &str = "bossmark/history/1";
+/// Schema of two set-ups compared.
+const COMPARED_SCHEMA: &str = "bossmark/compared/1";
+
 /// Runs the command.
 pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> {
+    let schema = if args.compare.is_some() {
+        COMPARED_SCHEMA
+    } else {
+        SCHEMA
+    };
+    outputs::check(
+        &[
+            (args.output.out.as_ref(), OutputKind::of_schema(schema)),
+            (args.csv.as_ref(), OutputKind::Table),
+            (args.svg.as_ref(), OutputKind::Drawing),
+        ],
+        &[&args.records],
+    )?;
     let context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
@@ -24,7 +44,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
     if let Some(path) = &args.csv {
         let sorted = crate::record::history::sorted(records.clone());
         let table = csv::entries(sorted.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
+        store::save_output(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
     }
     let (mut bows, left_out) = History::of_each_bow(records);
     left_out.iter().for_each(|l| report_left_out(terminal, l));
@@ -62,7 +82,10 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
         let points = trend(bow);
         let label = crate::timeline::label_of(bow);
         answers.give(terminal, &document(bow, &label, &points), || {
-            plain::history(&label, &points, locale)
+            let best = advise(bow, &AdviceOptions::default()).best;
+            let mut words = plain::history(&label, &points, locale);
+            words.push_str(&history_summary(best.as_ref(), &points, locale));
+            words
         })?;
         if let Some(path) = args.svg.as_ref().filter(|_| nth == 0) {
             let drawing = charts::trend(&points, "t", Embedding::Standalone, locale);
@@ -71,7 +94,7 @@ pub(super) fn run(args: &Args, terminal: &mut Terminal) -> Result<(), CliError> 
                     "a trend needs two days or set-ups with an offset: shoot both kinds on each",
                 ));
             }
-            store::save_document(path, drawing.as_bytes())
+            store::save_output(path, drawing.as_bytes())
                 .map_err(|e| CliError::from(e).about(path))?;
         }
     }
@@ -100,7 +123,7 @@ fn comparison(found: &SetupComparison, [a, b]: [usize; 2]) -> Value {
         .iter()
         .map(|c| json!({"setting": c.setting, "from": c.from.number(), "to": c.to.number(), "words": change(c, Locale::default())}))
         .collect();
-    json!({"schema": "bossmark/compared/1", "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.offset_change})
+    json!({"schema": COMPARED_SCHEMA, "setups": [a, b], "changes": changes, "readings": found.readings, "moved": found.offset_change})
 }
 
 fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
@@ -113,5 +136,5 @@ fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
         .iter()
         .map(|p| json!({"setup": p.number, "day": p.day, "reading": p.reading}))
         .collect();
-    json!({"schema": "bossmark/history/1", "bow": label, "setups": setups, "trend": trend, "cautions": bow.notes})
+    json!({"schema": SCHEMA, "bow": label, "setups": setups, "trend": trend, "cautions": bow.notes})
 }

@@ -2,6 +2,7 @@
 
 use super::status::CliError;
 use super::terminal::Terminal;
+use crate::record::check::{SessionFault, check_session};
 use crate::record::{RecordFile, Session, parse_records, tape};
 use crate::store;
 use rayon::prelude::*;
@@ -112,6 +113,15 @@ fn folder(path: &Path) -> Result<Vec<PathBuf>, CliError> {
     Ok(files)
 }
 
+/// Refuses numbers that can't be meant in their unit, in the words of `setup`.
+fn refuse_slips(session: &Session) -> Result<(), CliError> {
+    let faults = check_session(session, "session");
+    let slip = faults
+        .into_iter()
+        .find(|f| matches!(f, SessionFault::Unit { .. }));
+    slip.map_or(Ok(()), |fault| Err(CliError::usage(fault)))
+}
+
 /// The records of a file, and warnings about them.
 struct FileRecords {
     warnings: Vec<String>,
@@ -129,6 +139,7 @@ fn file(path: &Path) -> Result<FileRecords, CliError> {
         } else {
             name.clone()
         };
+        refuse_slips(&record.end.session).map_err(|e| e.about(Path::new(&label)))?;
         warnings.extend(record.warnings.iter().map(|w| format!("{label}: {w}")));
         records.push(RecordFile {
             file: name.clone(),

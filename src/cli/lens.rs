@@ -2,6 +2,7 @@
 
 use super::args::{Lens, LensAction, LensFit, LensSheet, PaperArg};
 use super::input;
+use super::outputs;
 use super::parallel::map_in_order;
 use super::progress::Progress;
 use super::status::{CliError, Status};
@@ -9,7 +10,8 @@ use super::terminal::{Answers, Terminal};
 use crate::lens::sheet::{self, Paper};
 use crate::lens::{self, LensOptions, LensProfile, Look};
 use crate::record::canonical;
-use crate::{photo, store, text};
+use crate::store::{self, OutputKind};
+use crate::{photo, text};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
@@ -29,7 +31,7 @@ fn print_sheet(args: &LensSheet, terminal: &mut Terminal) -> Result<(), CliError
     };
     let svg = sheet::svg(paper);
     if let Some(path) = args.out.as_deref().filter(|p| *p != Path::new("-")) {
-        store::save_document(path, svg.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
+        store::save_output(path, svg.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
         terminal.show(&format!(
             "{}: print it at 100 % on {}; how to take the photos is written on it.",
             path.display(),
@@ -55,6 +57,11 @@ fn print_sheet(args: &LensSheet, terminal: &mut Terminal) -> Result<(), CliError
 }
 
 fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
+    let out = args.output.out.as_ref();
+    outputs::check(
+        &[(out, OutputKind::of_schema(lens::SCHEMA))],
+        &[&args.photos],
+    )?;
     let looks = find_boards(&args.photos, terminal);
     let options = LensOptions {
         board: args.corners,

@@ -29,7 +29,7 @@ pub(super) fn run(args: &Man, terminal: &mut Terminal) -> Result<(), CliError> {
     for (name, command) in written {
         let path = folder.join(format!("{name}.1"));
         let bytes = page(command, &name)?;
-        store::save_document(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
+        store::save_output(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
     }
     terminal.text(&format!(
         "The manual is in {}: `man bossmark`.",

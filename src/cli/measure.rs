@@ -3,6 +3,7 @@
 use super::args::{Measure, TableArg};
 use super::context::Context;
 use super::input;
+use super::outputs;
 use super::parallel::map_in_order;
 use super::photo_task::{PhotoTask, StageTimes, unreadable_record};
 use super::progress::Progress;
@@ -13,14 +14,25 @@ use crate::manual_points::{Points, template_csv, template_json};
 use crate::measure::{self, Stage};
 use crate::record::End;
 use crate::report::marked::Format;
-use crate::store;
+use crate::store::{self, OutputKind};
 use crate::text::plain;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// Runs the command.
 pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliError> {
     check(args)?;
+    if args.points_template.is_none() {
+        let read = [&args.lens, &args.points, &args.session.session].map(|p| p.clone());
+        let read: Vec<PathBuf> = read.into_iter().flatten().collect();
+        outputs::check(
+            &[
+                (args.output.out.as_ref(), OutputKind::Records),
+                (args.marked.as_ref(), OutputKind::Picture),
+            ],
+            &[&args.photos, &read],
+        )?;
+    }
     let mut context =
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
     if let Some(format) = args.points_template {
@@ -52,6 +64,10 @@ pub(super) fn run(args: &Measure, terminal: &mut Terminal) -> Result<(), CliErro
             progress.suspended(|| {
                 let written = match result {
                     Ok((end, times, drawn)) => {
+                        let end = match &args.output.out {
+                            Some(path) => store::with_ids_at(path, &end),
+                            None => end,
+                        };
                         any_measured |= end.failure.is_none();
                         if args.times {
                             terminal.message(&times_line(&task.path, &times));
@@ -131,7 +147,7 @@ fn template(
     };
     match args.output.out.as_deref().filter(|p| *p != Path::new("-")) {
         Some(path) => {
-            store::save_document(path, text.as_bytes()).map_err(|e| CliError::from(e).about(path))
+            store::save_output(path, text.as_bytes()).map_err(|e| CliError::from(e).about(path))
         }
         None => {
             terminal.answer(text.as_bytes());

@@ -4,6 +4,7 @@
 
 mod advise;
 pub mod args;
+mod card;
 mod confirm;
 mod context;
 mod day;
@@ -14,6 +15,7 @@ mod lens;
 mod lens_profiles;
 mod manual;
 mod measure;
+mod outputs;
 mod parallel;
 mod photo_task;
 mod plan;
@@ -44,11 +46,13 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Ok(cli) => cli,
         Err(error) => {
             // help and version go to stdout with 0, faults to stderr with 2: clap knows which is which
-            let _ = error.print();
-            return if error.use_stderr() {
-                Status::WrongUse
-            } else {
-                Status::Done
+            if error.use_stderr() {
+                terminal.show(&error.render().to_string());
+                return Status::WrongUse;
+            }
+            return match error.print() {
+                Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Status::File,
+                _ => Status::Done,
             };
         }
     };
@@ -68,6 +72,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Status {
         Command::Plan(args) => plan::run(args, &mut terminal),
         Command::Rehearse(args) => rehearse::run(args, &mut terminal),
         Command::Lens(args) => lens::run(args, &mut terminal),
+        Command::Card(args) => card::run(args, &mut terminal),
         Command::Faces(args) => faces::run(args, &mut terminal),
     };
     if let Err(error) = result {

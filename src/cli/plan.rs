@@ -3,16 +3,25 @@
 use super::args::Plan;
 use super::context::{Context, face_named};
 use super::input;
+use super::outputs;
 use super::status::CliError;
 use super::terminal::{Answers, Terminal};
 use crate::plan::{self, PlanOptions};
 use crate::record::{History, Run};
+use crate::store::OutputKind;
 use crate::text::{self, note_for_student};
 use crate::timeline::readings_of;
 use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Plan, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(
+            args.output.out.as_ref(),
+            OutputKind::of_schema(plan::SCHEMA),
+        )],
+        &[&args.records],
+    )?;
     let context = Context::new(&args.session, None)?;
     let mut known = PlanOptions::default();
     if !args.records.is_empty() {

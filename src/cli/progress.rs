@@ -1,5 +1,6 @@
 //! A progress bar on stderr, for people.
 
+use super::terminal::harmless;
 use crate::measure::Stage;
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use std::fmt::Write;
@@ -47,6 +48,7 @@ impl Progress {
             Stage::Camera => "looking for shafts",
             Stage::Shafts => "done",
         };
+        let photo = harmless(photo, false);
         self.bar.set_message(format!("{photo}: {doing}"));
     }
 

@@ -1,16 +1,31 @@
 //! `bossmark read`: one reading for each run of one set-up at one distance, oldest first.
 
-use super::args::Read;
+use super::args::{Output, Read};
 use super::context::Context;
 use super::input;
+use super::outputs;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
-use crate::record::{LeftOut, LeftOutReason, tape};
+use crate::reading;
+use crate::record::{LeftOut, LeftOutReason, RecordFile, SCHEMA, canonical, tape};
+use crate::store::{self, OutputKind};
 use crate::text::{Locale, Sentence, plain};
 use crate::timeline::readings;
+use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> {
+    outputs::check(
+        &[(
+            args.output.out.as_ref(),
+            OutputKind::of_schema(if args.tape.is_some() {
+                SCHEMA
+            } else {
+                reading::SCHEMA
+            }),
+        )],
+        &[&args.records, args.tape.as_slice()],
+    )?;
     let context = Context::new(&args.session, None)?;
     if args.tape_template {
         terminal.text(tape::TEMPLATE);
@@ -19,7 +34,13 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
     let mut records = input::records(terminal, &args.records, context.flags());
     if let Some(path) = &args.tape {
         match input::tape(path, args.units.in_mm(), context.flags()) {
-            Ok(ends) => records.extend(ends),
+            Ok(ends) => {
+                if let Some(out) = args.output.out.as_ref() {
+                    write_records(out, &ends)?;
+                    terminal.message(&format!("{}: written", out.display()));
+                }
+                records.extend(ends);
+            }
             Err(error) => terminal.error(&error),
         }
     }
@@ -36,7 +57,12 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
     }
     let several = read.len() > 1;
     let locale = Locale::from(args.units);
-    let mut answers = Answers::new(&args.output);
+    // with a table the file holds its records
+    let output = Output {
+        out: args.output.out.clone().filter(|_| args.tape.is_none()),
+        ..args.output.clone()
+    };
+    let mut answers = Answers::new(&output);
     for part in &read {
         answers.give(terminal, &part.reading, || {
             let head = if several {
@@ -56,7 +82,16 @@ pub(super) fn run(args: &Read, terminal: &mut Terminal) -> Result<(), CliError> 
     answers.finish(false)
 }
 
-/// Tells of a record that doesn't count, where nothing else does.
+/// Writes the records of a table, one a line.
+fn write_records(out: &Path, ends: &[RecordFile]) -> Result<(), CliError> {
+    let mut lines = Vec::new();
+    for filed in ends {
+        lines.extend(canonical::line(&filed.end)?);
+    }
+    store::save_proposals(out, &lines).map_err(|e| CliError::from(e).about(out))
+}
+
+/// Says of a record that it doesn't count, where nothing else does.
 pub(super) fn report_left_out(terminal: &mut Terminal, left_out: &LeftOut) {
     let file = &left_out.filed.file;
     match left_out.reason {

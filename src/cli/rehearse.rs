@@ -73,14 +73,14 @@ fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), CliError> {
         .map(|(ending, bytes)| (folder.join(format!("{name}{ending}")), bytes));
     for (path, bytes) in &files {
         if path.exists() && store::read(path).ok().as_ref() != Some(*bytes) {
-            return Err(CliError::file(
+            return Err(CliError::usage(
                 "another photo is called that, which is left alone: choose another folder (--out), or other numbers (--seed)",
             )
             .about(path));
         }
     }
     for (path, bytes) in &files {
-        store::save_document(path, bytes).map_err(|e| CliError::from(e).about(path))?;
+        store::save_output(path, bytes).map_err(|e| CliError::from(e).about(path))?;
     }
     Ok(())
 }
@@ -88,7 +88,7 @@ fn write(folder: &Path, name: &str, made: &Practice) -> Result<(), CliError> {
 /// Writes the session file, unless there is one: it may be somebody's own.
 fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), CliError> {
     if path.exists() {
-        return Err(CliError::file(
+        return Err(CliError::usage(
             "there is a session file, which is left alone: choose another folder, or leave out --with-session",
         )
         .about(path));
@@ -111,7 +111,8 @@ fn session(args: &Rehearse, arrows: &[NamedArrow], path: &Path) -> Result<(), Cl
         ends: None,
         extra: Default::default(),
     };
-    store::write(path, &canonical::pretty(&document)?).map_err(|e| CliError::from(e).about(path))
+    store::save_output(path, &canonical::pretty(&document)?)
+        .map_err(|e| CliError::from(e).about(path))
 }
 
 /// A face's name as it is; the path of a face file so that it holds from the session file's folder too.

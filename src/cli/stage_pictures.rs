@@ -44,7 +44,7 @@ pub(super) fn draw(
 fn save_picture(path: &Path, picture: &RgbImage, format: Format) -> Result<(), CliError> {
     let bytes = marked::bytes(picture, format)
         .map_err(|e| CliError::file(format!("the picture can't be written ({e})")).about(path))?;
-    store::save_document(path, &bytes).map_err(|e| CliError::from(e).about(path))
+    store::save_output(path, &bytes).map_err(|e| CliError::from(e).about(path))
 }
 
 /// The cameras of the other faces in the photo, with the faces' numbers.

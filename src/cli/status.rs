@@ -93,7 +93,11 @@ impl CliError {
 
 impl From<StoreError> for CliError {
     fn from(error: StoreError) -> Self {
-        Self::file(error)
+        if error.is_refusal() {
+            Self::usage(error)
+        } else {
+            Self::file(error)
+        }
     }
 }
 

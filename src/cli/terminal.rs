@@ -8,6 +8,21 @@ use serde::Serialize;
 use std::io::{self, Write};
 use std::path::Path;
 
+/// Text without characters that a terminal obeys or that change the order of what is read: names of files and labels in records may
+/// hold anything. Line feeds stay only in text of several lines.
+#[must_use]
+pub(super) fn harmless(text: &str, lines: bool) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if (lines && c == '\n') || !canonical::is_control(c) {
+            out.push(c);
+        } else {
+            out.extend(c.escape_unicode());
+        }
+    }
+    out
+}
+
 /// The two streams and the highest status so far.
 #[derive(Debug, Default)]
 pub(super) struct Terminal {
@@ -50,18 +65,18 @@ impl Terminal {
     /// Writes text for people to stdout, ending in a line feed.
     pub(super) fn text(&mut self, text: &str) {
         let feed = if text.ends_with('\n') { "" } else { "\n" };
-        self.answer(format!("{text}{feed}").as_bytes());
+        self.answer(format!("{}{feed}", harmless(text, true)).as_bytes());
     }
 
     /// Writes a message to stderr that is not an error.
     pub(super) fn message(&mut self, text: &str) {
         // where stderr is gone nothing more can be written
-        let _ = writeln!(io::stderr().lock(), "bossmark: {text}");
+        let _ = writeln!(io::stderr().lock(), "bossmark: {}", harmless(text, false));
     }
 
     /// Writes text for people to stderr, for an answer whose document goes to a file.
     pub(super) fn show(&mut self, text: &str) {
-        let _ = writeln!(io::stderr().lock(), "{}", text.trim_end());
+        let _ = writeln!(io::stderr().lock(), "{}", harmless(text.trim_end(), true));
     }
 
     /// Writes an error to stderr, and raises the status.
@@ -142,8 +157,22 @@ impl<'a> Answers<'a> {
         let saved = if proposals {
             store::save_proposals(path, &bytes)
         } else {
-            store::save_document(path, &bytes)
+            store::save_output(path, &bytes)
         };
         saved.map_err(|e| CliError::from(e).about(path))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::harmless;
+
+    #[test]
+    fn what_a_terminal_would_obey_is_spelt_out() {
+        assert_eq!(
+            harmless("a\u{1b}[2J\u{9b}b\r\n", false),
+            "a\\u{1b}[2J\\u{9b}b\\u{d}\\u{a}"
+        );
+        assert_eq!(harmless("näme\n\u{202e}gpj", true), "näme\n\\u{202e}gpj");
     }
 }

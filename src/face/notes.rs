@@ -98,6 +98,13 @@ pub enum About {
         /// How far they miss the fit, rms, px.
         rms_px: f64,
     },
+    /// The marked points don't belong together: they miss the fit by much more than was stated for them.
+    PointsMisfit {
+        /// How far they miss the fit, rms, px.
+        rms_px: f64,
+        /// What was stated, px.
+        stated_px: f64,
+    },
     /// Marked points that were left out, by name, with how far each is off, px.
     PointsLeftOut {
         /// The points.

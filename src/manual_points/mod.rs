@@ -153,12 +153,26 @@ fn known(
     Ok(out)
 }
 
+/// Code of the note on points that don't belong together.
+pub(crate) const MISFIT_CODE: &str = "points-misfit";
+/// Points that miss the fit by more than this many times what was stated don't belong together. Of eight points marked as stated
+/// that happens about once in ten thousand times (chi-square of the residuals, eight degrees of freedom).
+const MISFIT: f64 = 2.0;
+
 fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<Note> {
     let by_hand = About::ByHand {
         points: known.len() - tested.left_out.len(),
         rms_px: tested.solved.rms_px,
     };
     let mut notes = vec![Note::new("by-hand", by_hand)];
+    let kept = known.iter().enumerate();
+    let kept = kept.filter(|(i, _)| !tested.left_out.iter().any(|(out, _)| out == i));
+    let stated_px = kept.map(|(_, k)| k.sd_px).fold(0.0, f64::max);
+    let rms_px = tested.solved.rms_px;
+    if rms_px > MISFIT * stated_px {
+        let misfit = About::PointsMisfit { rms_px, stated_px };
+        notes.push(Note::new(MISFIT_CODE, misfit));
+    }
     if !tested.left_out.is_empty() {
         let points = tested.left_out.iter();
         let left_out = About::PointsLeftOut {

@@ -3,6 +3,7 @@
 use crate::colours;
 use crate::face::spec::FaceSpec;
 use crate::face::{self, FaceFit};
+use crate::manual_points;
 use crate::photo::Photo;
 use crate::record::{ArrowProposal, End, Entry, Lean, NamedArrow};
 use crate::shaft::{self, ArrowLook, Shaft, Shafts};
@@ -24,6 +25,22 @@ pub(super) fn entries(shafts: &Shafts, spec: &FaceSpec, fit: &FaceFit) -> Vec<En
         .zip(&shafts.shafts)
         .map(|(id, s)| entry(id, s, spec, fit))
         .collect()
+}
+
+/// Confidence of entries whose camera goes through points that don't belong together: below what counts.
+const MISFIT_CONFIDENCE: f64 = 0.4;
+
+/// Where the points marked by hand don't belong together, no entry is sure.
+pub(super) fn doubt_misfit(entries: &mut [Entry], fit: &FaceFit) {
+    if fit
+        .notes
+        .iter()
+        .any(|n| n.code == manual_points::MISFIT_CODE)
+    {
+        for entry in entries {
+            entry.confidence = entry.confidence.map(|c| c.min(MISFIT_CONFIDENCE));
+        }
+    }
 }
 
 fn entry(id: u64, s: &Shaft, spec: &FaceSpec, fit: &FaceFit) -> Entry {

@@ -115,6 +115,7 @@ pub fn measure(
         }
     }
     end.entries = entries::entries(&shafts, spec, &fit);
+    entries::doubt_misfit(&mut end.entries, &fit);
     entries::propose_arrows(&mut end, &photo, &fit, spec, &shafts);
     if end.entries.is_empty() {
         end.notes.push(text::notes::no_shafts(shafts.shafts.len()));

@@ -1,13 +1,12 @@
 //! Bytes → upright pixels: format by first bytes, limits before memory, all eight EXIF orientations.
 
+use super::limits::{JpegLayout, LARGEST_MEMORY, made_up_rows, needed_chunks};
 use super::{ExifFacts, LARGEST_AREA_PX, LARGEST_SIDE_PX, PhotoError};
 use image::error::ImageError;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
+use std::borrow::Cow;
 use std::io::{Cursor, ErrorKind};
-
-/// Most memory that decoding may take, bytes: 120 Mpx of four bytes, and the decoder's own rows.
-const LARGEST_MEMORY: u64 = 512 * 1024 * 1024;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> {
     let format = match format_of(bytes) {
@@ -15,9 +14,61 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> 
         Err(PhotoError::Heic) => return super::heic::decode(bytes),
         other => other?,
     };
-    if format == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
+    let bytes = &match format {
+        ImageFormat::Png => needed_chunks(bytes),
+        _ => Cow::Borrowed(bytes),
+    };
+    let (picture, exif) = decode_checked(bytes, format)?;
+    let orientation = Orientation::from_exif(exif.orientation).unwrap_or(Orientation::NoTransforms);
+    Ok((upright(picture, orientation), exif))
+}
+
+fn decode_checked(
+    bytes: &[u8],
+    format: ImageFormat,
+) -> Result<(DynamicImage, ExifFacts), PhotoError> {
+    if format != ImageFormat::Jpeg {
+        return decode_as(bytes, format);
+    }
+    let layout = JpegLayout::of(bytes);
+    let end = layout.end.ok_or(PhotoError::Truncated)?;
+    layout.check_memory()?;
+    let (picture, exif) = decode_as(bytes, format)?;
+    if is_cut_off(&picture, bytes, end) {
         return Err(PhotoError::Truncated);
     }
+    Ok((picture, exif))
+}
+
+/// Whether the lower part of a JPEG was made up by the decoder, for want of data before the end marker at `end`. Where it looks
+/// like that, it is decoded once more with other data in front of that marker: a whole picture is the same with it.
+fn is_cut_off(picture: &DynamicImage, bytes: &[u8], end: usize) -> bool {
+    /// Rows of two of the largest blocks: fewer hide no shaft, and a picture may have a plain edge.
+    const FEWEST_ROWS: usize = 33;
+    let (bytes_of, height) = (picture.as_bytes(), picture.height());
+    let channels = usize::from(picture.color().channel_count());
+    let stride = picture.width() as usize * channels;
+    let rows = made_up_rows(bytes_of, stride, channels);
+    if rows < FEWEST_ROWS.min(height as usize) {
+        return false;
+    }
+    let made_up = bytes_of.len() - rows * stride..bytes_of.len();
+    let doubtful = bytes_of.get(made_up.clone()).unwrap_or_default();
+    if rows < height as usize && doubtful.iter().all(|v| *v == GREY) {
+        return true;
+    }
+    let (before, after) = bytes.split_at(end);
+    let more = [before, &[0x5A; 4096], after].concat();
+    match decode_as(&more, ImageFormat::Jpeg) {
+        Ok((other, _)) => other.as_bytes().get(made_up) != Some(doubtful),
+        Err(_) => false,
+    }
+}
+
+/// What the decoder puts where there is no data.
+const GREY: u8 = 128;
+
+fn decode_as(bytes: &[u8], format: ImageFormat) -> Result<(DynamicImage, ExifFacts), PhotoError> {
     let mut limits = Limits::default();
     limits.max_image_width = Some(LARGEST_SIDE_PX);
     limits.max_image_height = Some(LARGEST_SIDE_PX);
@@ -43,17 +94,19 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> 
         .flatten()
         .map(|block| super::exif::read(&block))
         .unwrap_or_default();
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(explain)?;
-    let orientation = Orientation::from_exif(exif.orientation).unwrap_or(Orientation::NoTransforms);
-    let upright = match orientation {
+    let picture = DynamicImage::from_decoder(decoder).map_err(explain)?;
+    Ok((picture, exif))
+}
+
+fn upright(mut picture: DynamicImage, orientation: Orientation) -> RgbImage {
+    match orientation {
         Orientation::Rotate90 => quarter_turn(&picture.into_rgb8(), true),
         Orientation::Rotate270 => quarter_turn(&picture.into_rgb8(), false),
         other => {
             picture.apply_orientation(other);
             picture.into_rgb8()
         }
-    };
-    Ok((upright, exif))
+    }
 }
 
 /// A quarter turn clockwise or back, square by square, so that what is read and written stays in the cache: phones store most
@@ -90,7 +143,11 @@ pub(super) fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
         Err(PhotoError::Heic) => return super::heic::facts(bytes),
         other => other?,
     };
-    let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
+    let bytes = match format {
+        ImageFormat::Png => needed_chunks(bytes),
+        _ => Cow::Borrowed(bytes),
+    };
+    let mut reader = ImageReader::with_format(Cursor::new(&bytes[..]), format);
     reader.no_limits(); // nothing is decoded but the header
     let mut decoder = reader.into_decoder().map_err(explain)?;
     let block = decoder.exif_metadata().ok().flatten();
@@ -144,31 +201,6 @@ fn format_of(bytes: &[u8]) -> Result<ImageFormat, PhotoError> {
     }
 }
 
-/// Walks the JPEG's segments (ITU-T T.81, annex B) to its end-of-image marker. Decoders fill what is missing with grey,
-/// which must not be measured as if it were a picture.
-fn jpeg_is_complete(bytes: &[u8]) -> bool {
-    let mut at = 2;
-    while let (Some(&lead), Some(&code)) = (bytes.get(at), bytes.get(at + 1)) {
-        if lead != 0xFF {
-            at += 1; // entropy-coded data, or stray bytes that decoders skip
-            continue;
-        }
-        match code {
-            0xD9 => return true,
-            0xFF => at += 1,
-            0x00 | 0x01 | 0xD0..=0xD8 => at += 2,
-            _ => {
-                let length = match (bytes.get(at + 2), bytes.get(at + 3)) {
-                    (Some(&high), Some(&low)) => usize::from(high) * 256 + usize::from(low),
-                    _ => return false,
-                };
-                at += 2 + length.max(2);
-            }
-        }
-    }
-    false
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -193,16 +225,6 @@ mod tests {
             Err(PhotoError::OtherFormat("WebP"))
         ));
         assert!(matches!(format_of(b"\x89PN"), Err(PhotoError::Truncated)));
-    }
-
-    #[test]
-    fn the_end_of_a_jpeg_is_found_behind_an_embedded_preview() {
-        // start, APP1 that holds a whole small JPEG (its end marker must not count), end
-        let file = [
-            0xFF, 0xD8, 0xFF, 0xE1, 0, 6, 0xFF, 0xD8, 0xFF, 0xD9, 0xFF, 0xD9,
-        ];
-        assert!(jpeg_is_complete(&file));
-        assert!(!jpeg_is_complete(&file[..10]));
     }
 
     #[test]

@@ -6,6 +6,7 @@ mod decode;
 mod exif;
 #[cfg(feature = "heic")]
 mod heic;
+mod limits;
 
 pub use exif::ExifFacts;
 pub(crate) use exif::{block as exif_block, of_drawn_on};
@@ -84,6 +85,16 @@ pub enum PhotoError {
     /// Beyond what is decoded.
     #[error("the picture is {width} × {height} px; at most {LARGEST_SIDE_PX} px a side and {megapixels} megapixels are read: save a smaller copy", megapixels = LARGEST_AREA_PX / 1_000_000)]
     TooLarge {
+        /// Width, px.
+        width: u32,
+        /// Height, px.
+        height: u32,
+    },
+    /// A JPEG whose scans would have to be kept in memory, all of them.
+    #[error(
+        "the picture is a progressive JPEG of {width} × {height} px, which takes too much memory to decode: save it as an ordinary (baseline) JPEG, or a smaller copy"
+    )]
+    Progressive {
         /// Width, px.
         width: u32,
         /// Height, px.

@@ -56,6 +56,9 @@ fn data() -> Option<&'static Data> {
     PARSED.as_ref()
 }
 
+/// What is seen to once on a bow before its first change: codes of `setup --ticked` and `setup.checklist`.
+pub const CHECKLIST: [&str; 4] = ["centre-shot", "clearance", "brace-height", "nock-fit"];
+
 /// Distances that people shoot from, m; anything else counts as not told.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 

@@ -6,17 +6,17 @@
 //! the ones with and without the arrow.
 
 use super::em::median;
+use super::marginal_likelihood::ln_sum;
 use super::posterior::Without;
 use super::sets::all_up_to;
-use super::weigher::ln_sum;
 use super::{Assumptions, Conditions, Posterior, Shot, posterior};
 use crate::record::ArrowKind;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// With fewer arrows of a kind it can't be told which of them is the odd one.
+/// With fewer arrows of a kind it can't be known which of them is the odd one.
 const LEAST_ARROWS: usize = 3;
 /// Arrows less suspicious than this at a first glance aren't looked at twice.
-const SUSPICIOUS: f64 = 0.01;
+const SUSPECT_PROBABILITY: f64 = 0.01;
 /// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
 const MOST_SUSPECTS: usize = 2;
 /// Most fliers among an arrow's own shots that are thought of.
@@ -27,7 +27,7 @@ const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732
 
 /// What is known about one numbered arrow.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Judged {
+pub(super) struct ArrowAssessment {
     pub(super) kind: ArrowKind,
     pub(super) mark: String,
     /// Its own offset from the other arrows of its kind, mm.
@@ -46,7 +46,7 @@ pub(super) struct WithArrows {
     /// The shots that take part.
     pub(super) shots: Vec<Shot>,
     /// Every arrow that was shot in enough ends, fletched first, by mark.
-    pub(super) judged: Vec<Judged>,
+    pub(super) judged: Vec<ArrowAssessment>,
 }
 
 /// The posterior of the offset with odd arrows taken account of: one of each kind at most is left out.
@@ -66,14 +66,16 @@ pub(super) fn posterior_with_arrows(
         };
         let arrows = arrows_of(&out.shots, assumptions);
         let taken: Vec<ArrowKind> = out.left_out().map(|arrow| arrow.kind).collect();
-        let mut judged: Vec<Judged> = arrows
+        let mut judged: Vec<ArrowAssessment> = arrows
             .iter()
             .filter_map(|arrow| glance(&out.shots, arrow, base, conditions.scale, assumptions))
             .collect();
         let mut order: Vec<usize> = (0..judged.len())
             .filter(|&at| {
                 let arrow = &judged[at];
-                arrow.p_odd > SUSPICIOUS && !arrow.ambiguous && !taken.contains(&arrow.kind)
+                arrow.p_odd > SUSPECT_PROBABILITY
+                    && !arrow.ambiguous
+                    && !taken.contains(&arrow.kind)
             })
             .collect();
         order.sort_by(|&a, &b| judged[b].p_odd.total_cmp(&judged[a].p_odd).then(a.cmp(&b)));
@@ -110,7 +112,7 @@ pub(super) fn posterior_with_arrows(
         let sure = suspects
             .iter()
             .position(|s| judged[s.at].p_odd > assumptions.odd_arrow_left_out);
-        let kept: Vec<Judged> = out.left_out().cloned().collect();
+        let kept: Vec<ArrowAssessment> = out.left_out().cloned().collect();
         if let Some(sure) = sure {
             let suspect = suspects.swap_remove(sure);
             judged[suspect.at].left_out = true;
@@ -153,7 +155,7 @@ struct Suspect {
 }
 
 impl WithArrows {
-    fn left_out(&self) -> impl Iterator<Item = &Judged> {
+    fn left_out(&self) -> impl Iterator<Item = &ArrowAssessment> {
         self.judged.iter().filter(|arrow| arrow.left_out)
     }
 }
@@ -203,7 +205,7 @@ fn glance(
     base: &Posterior,
     scale: f64,
     assumptions: &Assumptions,
-) -> Option<Judged> {
+) -> Option<ArrowAssessment> {
     let scatter = scatter_of(base, arrow.kind);
     let mut residuals = Vec::new();
     for shot in shots.iter().filter(|shot| arrow.is_of(shot)) {
@@ -229,7 +231,7 @@ fn glance(
     let verdict = common_offset(&residuals, 0.0, scale, assumptions)?;
     let prior = assumptions.odd_arrow_prior;
     let ln_odds = prior.ln() - (-prior).ln_1p() + verdict.ln_factor;
-    Some(Judged {
+    Some(ArrowAssessment {
         kind: arrow.kind,
         mark: arrow.mark.clone(),
         offset_mm: verdict.offset_mm,
@@ -500,7 +502,7 @@ mod tests {
     #[test]
     fn of_two_arrows_neither_is_left_out() {
         let out = judge(&ends(2, 200.0));
-        let bare: Vec<&Judged> = out
+        let bare: Vec<&ArrowAssessment> = out
             .judged
             .iter()
             .filter(|a| a.kind == ArrowKind::Bare)

@@ -1,8 +1,9 @@
 //! How a reading at one distance speaks about 30 m.
 
 use super::Assumptions;
+use crate::math::normal_cdf;
 
-/// Shortest and longest distance that is taken as told, m: anything else is a slip.
+/// Shortest and longest distance that is taken as given, m: anything else is a slip.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
 /// The distance if it is one that people shoot from.
@@ -18,13 +19,23 @@ impl Assumptions {
         distance_m >= self.full_distance_m
     }
 
+    /// Mean and mean square of the factor by which an offset grows when the distance grows by `ratio`.
+    ///
+    /// The factor is ratio^p, p = least + |N(0, sd²)|: the bare shaft flies on at the angle at which it left, so that its offset
+    /// grows at least in proportion to the distance, and how much more hangs on its yaw rate. With l = ln(ratio) and the moment
+    /// generating function of the half-normal, E = 2 e^{least·l + sd²l²/2} Φ(sd·l), and E₂ the same at 2l.
+    #[must_use]
+    pub(crate) fn growth(&self, ratio: f64) -> [f64; 2] {
+        let [least, sd] = self.growth_power;
+        let moment = |l: f64| 2.0 * (least * l + sd * sd * l * l / 2.0).exp() * normal_cdf(sd * l);
+        let l = ratio.ln();
+        [moment(l), moment(2.0 * l)]
+    }
+
     /// What an offset known as a normal of this mean and variance at a distance is at 30 m: (mean, variance), mm, mm².
     ///
-    /// From short distances offset(30) = offset(D)·(30/D)^p with p ~ N(1.1, 1.0²): a vaneless shaft is close to neutrally
-    /// stable, so how its offset grows hangs on its yaw rate. With l = ln(30/D) the factor's moments are those of a
-    /// lognormal, E = e^{1.1 l + l²/2} and E₂ = e^{2.2 l + 2 l²}; the mean becomes m·E and the variance
-    /// V·E₂ + m²(E₂ − E²). From 27 m on lengths are proportional to the distance. A distance nobody shoots from tells
-    /// nothing: the variance is infinite.
+    /// From short distances by [`Assumptions::growth`]: the mean becomes m·E and the variance V·E₂ + m²(E₂ − E²). From 27 m on
+    /// lengths are proportional to the distance. A distance nobody shoots from says nothing: the variance is infinite.
     #[must_use]
     pub fn at_30m(&self, mean_mm: f64, variance_mm2: f64, distance_m: f64) -> (f64, f64) {
         let Some(distance) = usable(Some(distance_m)) else {
@@ -34,11 +45,7 @@ impl Assumptions {
         if self.is_full_distance(distance) {
             return (mean_mm * factor, variance_mm2 * factor * factor);
         }
-        let l = factor.ln();
-        let [power, sd] = self.growth_power;
-        let spread = sd * sd * l * l;
-        let first = (power * l + spread / 2.0).exp();
-        let second = (2.0 * power * l + 2.0 * spread).exp();
+        let [first, second] = self.growth(factor);
         (
             mean_mm * first,
             variance_mm2 * second + mean_mm * mean_mm * (second - first * first),
@@ -58,15 +65,25 @@ pub fn at_30m(mean_mm: f64, variance_mm2: f64, distance_m: f64) -> (f64, f64) {
 mod tests {
     use super::*;
 
+    /// A thousand equal parts of the half-normal, summed.
     #[test]
-    fn from_18_m_the_median_factor_is_1_75() {
-        // (30/18)^1.1 = 1.754; the mean of the lognormal is e^{l²/2} higher
-        let l = (30.0f64 / 18.0).ln();
+    fn from_18_m_the_factor_is_that_of_the_mixture() {
+        let n = 1000;
+        let part = |i: i32| (f64::from(i) + 0.5) / f64::from(n) * 6.0;
+        let density = |z: f64| (-z * z / 2.0).exp();
+        let whole: f64 = (0..n).map(|i| density(part(i))).sum();
+        let sum = |power: f64| -> f64 {
+            let factor = |z: f64| (30.0f64 / 18.0).powf(power * (1.0 + 0.5 * z));
+            (0..n)
+                .map(|i| density(part(i)) * factor(part(i)))
+                .sum::<f64>()
+                / whole
+        };
         let (mean, variance) = at_30m(100.0, 0.0, 18.0);
-        assert!((mean - 175.4 * (l * l / 2.0).exp()).abs() < 0.1, "{mean}");
-        // the sd of a lognormal is its mean times √(e^{l²} − 1)
-        let sd = mean * ((l * l).exp() - 1.0).sqrt();
-        assert!((variance.sqrt() - sd).abs() < 1e-9);
+        assert!((mean / 100.0 - sum(1.0)).abs() < 1e-3, "{mean}");
+        let expected = sum(2.0) - sum(1.0) * sum(1.0);
+        assert!((variance / 1e4 - expected).abs() < 1e-3, "{variance}");
+        assert!(mean > 100.0 * 30.0 / 18.0, "no less than in proportion");
     }
 
     #[test]

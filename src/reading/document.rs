@@ -12,7 +12,7 @@ pub const SCHEMA: &str = "bossmark/reading/1";
 pub struct Reading {
     /// Always [`SCHEMA`].
     pub schema: String,
-    /// The drawing hand, if told.
+    /// The drawing hand, if given.
     pub hand: Option<Hand>,
     /// Distance shot, m.
     pub distance_m: Option<f64>,

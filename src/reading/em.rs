@@ -7,7 +7,7 @@ use crate::record::ArrowKind;
 /// Rounds of the EM: it starts close and only has to sort good from bad.
 const ROUNDS: usize = 30;
 /// Bare over fletched scatter, the middle of its prior.
-const RATIO: f64 = 1.2;
+const START_BARE_RATIO: f64 = 1.2;
 /// Median |difference| of two draws from N(0, σ²) is this times σ: 0.67449 √2.
 pub(super) const MEDIAN_PAIR_DIFFERENCE: f64 = 0.953_873;
 
@@ -61,7 +61,7 @@ impl State {
     /// Variance of the shot itself, without the error of measuring.
     fn variance(&self, shot: &Shot, widening: f64) -> f64 {
         let ratio = if shot.kind == ArrowKind::Bare {
-            RATIO
+            START_BARE_RATIO
         } else {
             1.0
         };

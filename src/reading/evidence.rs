@@ -8,27 +8,27 @@
 //! ln L = ½ [Σ ln w − ΣQ − Σ ln(W_F + W_B) + ln P₀ − ln(P₀ + A) − C + B²/(P₀ + A)],  d ~ N(B/(P₀ + A), 1/(P₀ + A)),
 //!
 //! up to the constant −½ (n − number of ends) ln 2π. (Integrating a normal linear model, e.g. Gelman et al.,
-//! *Bayesian Data Analysis*, §14.8.) A *lane* is one pair of ρ and σ; all lanes are worked on side by side.
+//! *Bayesian Data Analysis*, §14.8.) A *point* is one pair of ρ and σ; all grid are worked on side by side.
 
-/// A lane that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
+/// A point that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
 const LN_HOPELESS: f64 = 25.0;
 
 /// Shots of one axis, ready for weighing sets of fliers.
 pub(super) struct AxisData {
-    lanes: usize,
+    grid: usize,
     /// What was thought of d before.
     prior: OffsetPrior,
     /// What is thought of each end's centre beforehand.
     centres: Vec<Sums>,
     /// Per shot: group index 2·end + kind.
     group: Vec<usize>,
-    /// Per shot and lane: what changes when the shot becomes a flier.
+    /// Per shot and point: what changes when the shot becomes a flier.
     change: Vec<Sums>,
-    /// Per group and lane with no fliers.
+    /// Per group and point with no fliers.
     base: Vec<Sums>,
-    /// Per end and lane with no fliers.
+    /// Per end and point with no fliers.
     base_ends: Vec<EndTerms>,
-    /// Per lane over all ends with no fliers.
+    /// Per point over all ends with no fliers.
     total: Vec<Total>,
     scratch: Vec<Total>,
     scratch_groups: Vec<Sums>,
@@ -170,9 +170,9 @@ pub(super) struct AxisShot {
     pub(super) variance: f64,
 }
 
-/// Evidence and posterior of d in one lane.
+/// Evidence and posterior of d in one point.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Lane {
+pub(super) struct GridPoint {
     /// ln L.
     pub(super) ln_evidence: f64,
     /// Mean of d, mm.
@@ -214,7 +214,7 @@ impl OffsetPrior {
         self.parts.len()
     }
 
-    /// ln of what the prior makes of a lane's A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
+    /// ln of what the prior makes of a point's A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
     fn weigh(&self, a: f64, b: f64) -> (f64, f64) {
         if let [(precision, ln_weight)] = self.parts.as_slice() {
             let whole = precision + a;
@@ -237,23 +237,23 @@ impl OffsetPrior {
         (sum.ln() + largest, moment / sum)
     }
 
-    /// The normals that a lane's posterior of d is made of: (share of the lane, mean, variance), the widest prior last.
+    /// The normals that a point's posterior of d is made of: (share of the point, mean, variance), the widest prior last.
     pub(super) fn parts_of<'a>(
         &'a self,
-        lane: &'a Lane,
+        point: &'a GridPoint,
     ) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
-        let (ln_all, _) = self.weigh(lane.a, lane.b);
+        let (ln_all, _) = self.weigh(point.a, point.b);
         self.parts.iter().map(move |(precision, ln_weight)| {
-            let whole = precision + lane.a;
-            let mean = lane.b / whole;
-            let ln_share = ln_weight - 0.5 * whole.ln() + 0.5 * lane.b * mean - ln_all;
+            let whole = precision + point.a;
+            let mean = point.b / whole;
+            let ln_share = ln_weight - 0.5 * whole.ln() + 0.5 * point.b * mean - ln_all;
             (ln_share.exp(), mean, 1.0 / whole)
         })
     }
 }
 
 impl AxisData {
-    /// Prepares shots for the lanes (ρ, σ), ratio by ratio; `widening` is κ, `offset_sd` the prior sd of d.
+    /// Prepares shots for the grid (ρ, σ), ratio by ratio; `widening` is κ, `offset_sd` the prior sd of d.
     pub(super) fn new(
         shots: &[AxisShot],
         ratios: &[f64],
@@ -262,11 +262,11 @@ impl AxisData {
         prior: OffsetPrior,
         centre_precision: f64,
     ) -> Self {
-        let lanes = ratios.len() * scatters.len();
+        let grid = ratios.len() * scatters.len();
         let ends = shots.iter().map(|shot| shot.end + 1).max().unwrap_or(0);
         let origins = origins(shots, ends);
         let mut data = Self {
-            lanes,
+            grid,
             prior,
             centres: origins
                 .iter()
@@ -283,23 +283,23 @@ impl AxisData {
                 .iter()
                 .map(|shot| 2 * shot.end + usize::from(shot.bare))
                 .collect(),
-            change: Vec::with_capacity(shots.len() * lanes),
-            base: vec![Sums::default(); 2 * ends * lanes],
-            base_ends: vec![EndTerms::default(); ends * lanes],
+            change: Vec::with_capacity(shots.len() * grid),
+            base: vec![Sums::default(); 2 * ends * grid],
+            base_ends: vec![EndTerms::default(); ends * grid],
             total: vec![
                 Total {
                     both: 1.0,
                     ..Total::default()
                 };
-                lanes
+                grid
             ],
-            scratch: vec![Total::default(); lanes],
-            scratch_groups: vec![Sums::default(); 2 * lanes],
+            scratch: vec![Total::default(); grid],
+            scratch_groups: vec![Sums::default(); 2 * grid],
         };
         for shot in shots {
             let z = shot.z - origins[shot.end];
-            let start = (2 * shot.end + usize::from(shot.bare)) * lanes;
-            let group = &mut data.base[start..start + lanes];
+            let start = (2 * shot.end + usize::from(shot.bare)) * grid;
+            let group = &mut data.base[start..start + grid];
             let values = ratios
                 .iter()
                 .flat_map(|ratio| scatters.iter().map(move |scatter| (ratio, scatter)));
@@ -312,23 +312,23 @@ impl AxisData {
             }
         }
         for end in 0..ends {
-            let fletched = &data.base[2 * end * lanes..(2 * end + 1) * lanes];
-            let bare = &data.base[(2 * end + 1) * lanes..(2 * end + 2) * lanes];
-            let terms = &mut data.base_ends[end * lanes..(end + 1) * lanes];
-            for (lane, term) in terms.iter_mut().enumerate() {
-                *term = EndTerms::of(&fletched[lane], &bare[lane], &data.centres[end]);
-                data.total[lane].add(term);
+            let fletched = &data.base[2 * end * grid..(2 * end + 1) * grid];
+            let bare = &data.base[(2 * end + 1) * grid..(2 * end + 2) * grid];
+            let terms = &mut data.base_ends[end * grid..(end + 1) * grid];
+            for (point, term) in terms.iter_mut().enumerate() {
+                *term = EndTerms::of(&fletched[point], &bare[point], &data.centres[end]);
+                data.total[point].add(term);
                 if term.both > 0.0 {
-                    data.total[lane].fit -= term.both.ln();
+                    data.total[point].fit -= term.both.ln();
                 }
             }
         }
         data
     }
 
-    /// What the evidence in every lane comes to at most, with these shots (indices, ascending) as fliers.
-    pub(super) fn bound(&mut self, fliers: &[usize], lanes: &mut [Lane]) {
-        let width = self.lanes;
+    /// What the evidence in every point comes to at most, with these shots (indices, ascending) as fliers.
+    pub(super) fn bound(&mut self, fliers: &[usize], grid: &mut [GridPoint]) {
+        let width = self.grid;
         self.scratch.copy_from_slice(&self.total);
         let mut done = 0;
         // shots are sorted by end, so the fliers of one end stand together
@@ -352,15 +352,15 @@ impl AxisData {
             }
             let (fletched, bare) = self.scratch_groups.split_at(width);
             let before = &self.base_ends[end * width..(end + 1) * width];
-            for lane in 0..width {
-                let now = EndTerms::of(&fletched[lane], &bare[lane], &self.centres[end]);
-                self.scratch[lane].replace(&before[lane], &now);
+            for point in 0..width {
+                let now = EndTerms::of(&fletched[point], &bare[point], &self.centres[end]);
+                self.scratch[point].replace(&before[point], &now);
             }
             done += same;
         }
-        // what a lane comes to at most: no part of the prior of d fits better than the widest, and all only take away
+        // what a point comes to at most: no part of the prior of d fits better than the widest, and all only take away
         let widest = self.prior.widest();
-        for (out, sums) in lanes.iter_mut().zip(&self.scratch) {
+        for (out, sums) in grid.iter_mut().zip(&self.scratch) {
             out.a = sums.a;
             out.b = sums.b;
             let fit = sums.fit - sums.both.ln() - sums.c;
@@ -368,23 +368,23 @@ impl AxisData {
         }
     }
 
-    /// Works out lanes of which [`bound`](Self::bound) gave the upper bounds; those that can't matter beside the best of them
+    /// Works out grid of which [`bound`](Self::bound) gave the upper bounds; those that can't matter beside the best of them
     /// count as nothing.
-    pub(super) fn finish(&self, lanes: &mut [Lane]) {
+    pub(super) fn finish(&self, grid: &mut [GridPoint]) {
         let widest = self.prior.widest();
-        let most = lanes
+        let most = grid
             .iter()
-            .map(|lane| lane.ln_evidence)
+            .map(|point| point.ln_evidence)
             .fold(f64::NEG_INFINITY, f64::max);
-        for lane in lanes {
-            if lane.ln_evidence < most - LN_HOPELESS {
-                lane.ln_evidence = f64::NEG_INFINITY;
-                lane.mean = 0.0;
+        for point in grid {
+            if point.ln_evidence < most - LN_HOPELESS {
+                point.ln_evidence = f64::NEG_INFINITY;
+                point.mean = 0.0;
                 continue;
             }
-            let (ln_prior, mean) = self.prior.weigh(lane.a, lane.b);
-            lane.mean = mean;
-            lane.ln_evidence += ln_prior - 0.5 * lane.b * lane.b / (widest + lane.a);
+            let (ln_prior, mean) = self.prior.weigh(point.a, point.b);
+            point.mean = mean;
+            point.ln_evidence += ln_prior - 0.5 * point.b * point.b / (widest + point.a);
         }
     }
 }
@@ -440,10 +440,10 @@ mod tests {
         let (mut sum, mut flier, mut centre) = (0.0, [0.0; 5], [0.0; 2]);
         for mask in 0u32..32 {
             let fliers: Vec<usize> = (0..5).filter(|i| mask >> i & 1 == 1).collect();
-            let (mut lx, mut ly) = ([Lane::default()], [Lane::default()]);
-            for (axis, lanes) in [(&mut x, &mut lx), (&mut y, &mut ly)] {
-                axis.bound(&fliers, lanes);
-                axis.finish(lanes);
+            let (mut lx, mut ly) = ([GridPoint::default()], [GridPoint::default()]);
+            for (axis, grid) in [(&mut x, &mut lx), (&mut y, &mut ly)] {
+                axis.bound(&fliers, grid);
+                axis.finish(grid);
             }
             let k = i32::try_from(fliers.len()).unwrap();
             // two axes, four free shots each

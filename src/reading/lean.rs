@@ -49,11 +49,11 @@ fn mean(leans: &[Lean]) -> Option<(f64, f64, f64)> {
     let n = leans.len() as f64;
     let right = leans.iter().map(|lean| lean.right_deg).sum::<f64>() / n;
     let up = leans.iter().map(|lean| lean.up_deg).sum::<f64>() / n;
-    let told = leans.iter().map(|lean| lean.sd_deg.powi(2)).sum::<f64>() / n;
+    let stated = leans.iter().map(|lean| lean.sd_deg.powi(2)).sum::<f64>() / n;
     let seen = leans
         .iter()
         .map(|lean| (lean.right_deg - right).powi(2) + (lean.up_deg - up).powi(2))
         .sum::<f64>()
         / (2.0 * (n - 1.0)).max(1.0);
-    Some((right, up, told.max(seen) / n))
+    Some((right, up, stated.max(seen) / n))
 }

@@ -1,7 +1,7 @@
 //! The sum over sets of fliers, ratios and scatters: on each axis a mixture of normals.
 
+use super::marginal_likelihood::{MarginalLikelihood, ln_sum};
 use super::sets::FlierSet;
-use super::weigher::{Weigher, ln_sum};
 use crate::math::round_i64;
 
 /// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
@@ -51,14 +51,17 @@ pub(super) struct Part {
 
 impl Mixture {
     /// `None` if no set has any weight.
-    pub(super) fn over(weigher: &mut Weigher, sets: &[FlierSet]) -> Option<Self> {
+    pub(super) fn over(
+        marginal_likelihood: &mut MarginalLikelihood,
+        sets: &[FlierSet],
+    ) -> Option<Self> {
         // the heaviest set so far, in whose weight all others are counted
         let mut heaviest = f64::NEG_INFINITY;
         let mut ln_sets = Vec::with_capacity(sets.len());
         let mut sums = [Sums::default(), Sums::default()];
         let mut cross = 0.0;
         for set in sets {
-            let ln_weight = weigher.weigh(set, heaviest + LN_NEGLIGIBLE);
+            let ln_weight = marginal_likelihood.weigh(set, heaviest + LN_NEGLIGIBLE);
             ln_sets.push(ln_weight);
             if !ln_weight.is_finite() {
                 continue;
@@ -71,14 +74,20 @@ impl Mixture {
             } else if ln_weight < heaviest + sums[0].total.ln() + LN_LEFT_OUT {
                 continue;
             }
-            for (ratio, block) in weigher.blocks.iter().enumerate() {
+            for (ratio, block) in marginal_likelihood.blocks.iter().enumerate() {
                 let unit = (block.ln_unit - heaviest).exp();
                 if block.total <= 0.0 || unit <= 0.0 {
                     continue;
                 }
                 cross += unit * block.cross;
                 for (axis, sums) in sums.iter_mut().enumerate() {
-                    sums.add(weigher, axis, ratio, unit, &block.marginal[axis]);
+                    sums.add(
+                        marginal_likelihood,
+                        axis,
+                        ratio,
+                        unit,
+                        &block.marginal[axis],
+                    );
                 }
             }
         }
@@ -90,7 +99,7 @@ impl Mixture {
         Some(Self {
             axes: {
                 let [x, y] = sums;
-                let widest = |axis: usize| weigher.priors[axis].widest().sqrt().recip();
+                let widest = |axis: usize| marginal_likelihood.priors[axis].widest().sqrt().recip();
                 [x.finish(widest(0)), y.finish(widest(1))]
             },
             set_weights: ln_sets.iter().map(|ln| (ln - ln_all).exp()).collect(),
@@ -128,9 +137,16 @@ impl Sums {
     }
 
     /// Adds one ratio of one set; `unit` is what its weights are in.
-    fn add(&mut self, weigher: &Weigher, axis: usize, ratio: usize, unit: f64, marginal: &[f64]) {
-        let width = weigher.scatters.len();
-        let prior = &weigher.priors[axis];
+    fn add(
+        &mut self,
+        marginal_likelihood: &MarginalLikelihood,
+        axis: usize,
+        ratio: usize,
+        unit: f64,
+        marginal: &[f64],
+    ) {
+        let width = marginal_likelihood.scatters.len();
+        let prior = &marginal_likelihood.priors[axis];
         let last = prior.len() - 1;
         for (scatter, &weight) in marginal.iter().enumerate() {
             let weight = unit * weight;
@@ -138,10 +154,10 @@ impl Sums {
                 continue;
             }
             self.total += weight;
-            self.ln_scatter[0] += weight * weigher.scatters[scatter].ln();
-            self.ln_scatter[1] += weight * weigher.ratios[ratio].ln();
-            let lane = &weigher.lanes[axis][ratio * width + scatter];
-            for (at, (share, mean, variance)) in prior.parts_of(lane).enumerate() {
+            self.ln_scatter[0] += weight * marginal_likelihood.scatters[scatter].ln();
+            self.ln_scatter[1] += weight * marginal_likelihood.ratios[ratio].ln();
+            let point = &marginal_likelihood.grid[axis][ratio * width + scatter];
+            for (at, (share, mean, variance)) in prior.parts_of(point).enumerate() {
                 let weight = weight * share;
                 let square = variance + mean * mean;
                 self.moments[0] += weight * mean;

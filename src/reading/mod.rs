@@ -16,6 +16,7 @@ mod em;
 mod evidence;
 mod groups;
 mod lean;
+mod marginal_likelihood;
 mod mixture;
 mod more_shots;
 mod posterior;
@@ -24,7 +25,6 @@ mod region;
 mod sets;
 mod shots;
 mod thresholds;
-mod weigher;
 
 pub use about::{
     About, Caution, CountDiffers, EntryName, NamedFlier, OddArrow, Outlook, TwoMoreEnds,

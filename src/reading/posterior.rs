@@ -1,9 +1,9 @@
 //! The offset of the bare shafts given the shots: a mixture of normals on each axis, summed over which shots are fliers,
 //! how wide the archer scatters, and how much wider the bare shafts do.
 
+use super::marginal_likelihood::{MarginalLikelihood, sort_order};
 use super::mixture::Mixture;
 use super::sets::{self, FlierSet};
-use super::weigher::{Weigher, sort_order};
 use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
 use crate::record::ArrowKind;
@@ -236,12 +236,12 @@ pub fn ln_weights(
 ) -> Option<Vec<f64>> {
     let prepared = Prepared::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
-    let mut weigher = Weigher::new(&sorted, conditions.scale, assumptions);
+    let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
     Some(
         prepared
             .translated(sets)
             .iter()
-            .map(|set| weigher.weigh(set, f64::NEG_INFINITY))
+            .map(|set| marginal_likelihood.weigh(set, f64::NEG_INFINITY))
             .collect(),
     )
 }
@@ -254,12 +254,17 @@ fn sum_up(
 ) -> Option<Posterior> {
     let prepared = Prepared::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
-    let mut weigher = Weigher::new(&sorted, conditions.scale, assumptions);
+    let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
     let sets = match sets {
         Some(sets) => prepared.translated(sets),
-        None => sets::sets_for(&mut weigher, &sorted, conditions.scale, assumptions),
+        None => sets::sets_for(
+            &mut marginal_likelihood,
+            &sorted,
+            conditions.scale,
+            assumptions,
+        ),
     };
-    let mixture = Mixture::over(&mut weigher, &sets)?;
+    let mixture = Mixture::over(&mut marginal_likelihood, &sets)?;
     Some(finish(
         mixture,
         &prepared,

@@ -1,9 +1,9 @@
 //! Ends of one set-up → the reading.
 
 use super::about::{About, Caution};
-use super::arrows::{Judged, WithArrows, posterior_with_arrows};
+use super::arrows::{ArrowAssessment, WithArrows, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
-use super::cautions::{self, Seen};
+use super::cautions::{self, CautionInput};
 use super::conditions::own_tolerance_of;
 use super::{
     ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
@@ -137,7 +137,7 @@ struct Maker<'a> {
     distance_m: Option<f64>,
     gathered: &'a Gathered,
     shots: &'a [Shot],
-    arrows: &'a [Judged],
+    arrows: &'a [ArrowAssessment],
     posterior: Option<&'a Posterior>,
     assumptions: &'a Assumptions,
 }
@@ -170,7 +170,7 @@ impl Maker<'_> {
         } else {
             reading.failure = Some(self.too_few(&reading));
         }
-        reading.cautions = cautions::all(&Seen {
+        reading.cautions = cautions::all(&CautionInput {
             ends: self.ends,
             gathered: self.gathered,
             shots: self.shots,

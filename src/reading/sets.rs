@@ -1,17 +1,17 @@
 //! Which sets of fliers are summed over: all that matter up to a dozen shots, the neighbourhood of the likeliest beyond.
 
-use super::weigher::Weigher;
+use super::marginal_likelihood::MarginalLikelihood;
 use super::{Assumptions, Shot, em};
 use std::collections::BTreeSet;
 
 /// All subsets up to this many shots.
 const ALL_SUBSETS: usize = 6;
 /// All sets of at most a third fliers up to this many shots.
-const EXACT: usize = 12;
+const MOST_SHOTS_EXACT: usize = 12;
 /// Beyond, this many shots may be one or the other.
-const DOUBTFUL: usize = 24;
+const MOST_DOUBTFUL_SHOTS: usize = 24;
 /// The likeliest flips that are combined in every way.
-const COMBINED: usize = 8;
+const MOST_COMBINED_FLIPS: usize = 8;
 
 /// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
 const RATIOS_TOGETHER: f64 = 30.0;
@@ -21,7 +21,7 @@ pub(super) type FlierSet = Vec<usize>;
 
 /// The sets to sum over for shots in sorted order.
 pub(super) fn sets_for(
-    weigher: &mut Weigher,
+    marginal_likelihood: &mut MarginalLikelihood,
     sorted: &[&Shot],
     scale: f64,
     assumptions: &Assumptions,
@@ -29,10 +29,10 @@ pub(super) fn sets_for(
     let n = sorted.len();
     if n <= ALL_SUBSETS {
         all_up_to(n, n)
-    } else if n <= EXACT {
+    } else if n <= MOST_SHOTS_EXACT {
         all_up_to(n, n.div_ceil(3))
     } else {
-        near_the_modes(weigher, sorted, scale, assumptions)
+        near_the_modes(marginal_likelihood, sorted, scale, assumptions)
     }
 }
 
@@ -58,7 +58,7 @@ pub(super) fn all_up_to(n: usize, most: usize) -> Vec<FlierSet> {
 /// Beyond a dozen shots: the two modes that greedy flips find, from the probabilities of a quick EM and from no flier at
 /// all, their single and double flips, and every combination of the first mode's likeliest flips.
 fn near_the_modes(
-    weigher: &mut Weigher,
+    marginal_likelihood: &mut MarginalLikelihood,
     sorted: &[&Shot],
     scale: f64,
     assumptions: &Assumptions,
@@ -69,13 +69,13 @@ fn near_the_modes(
         let doubt = |i: usize| (probability[i] - 0.5).abs();
         doubt(a).total_cmp(&doubt(b)).then(a.cmp(&b))
     });
-    doubtful.truncate(DOUBTFUL);
+    doubtful.truncate(MOST_DOUBTFUL_SHOTS);
     let likely: Vec<bool> = probability.iter().map(|&p| p > 0.5).collect();
     let mut innocent = likely.clone();
     doubtful.iter().for_each(|&shot| innocent[shot] = false);
 
-    let first = climb(weigher, likely, &doubtful);
-    let second = climb(weigher, innocent, &doubtful);
+    let first = climb(marginal_likelihood, likely, &doubtful);
+    let second = climb(marginal_likelihood, innocent, &doubtful);
     let mut sets = BTreeSet::new();
     for mode in [&first, &second] {
         sets.insert(members(mode));
@@ -90,13 +90,13 @@ fn near_the_modes(
         .iter()
         .map(|&shot| {
             (
-                weigher.weigh(&members(&flipped(&first, &[shot])), f64::NEG_INFINITY),
+                marginal_likelihood.weigh(&members(&flipped(&first, &[shot])), f64::NEG_INFINITY),
                 shot,
             )
         })
         .collect();
     cheap.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    cheap.truncate(COMBINED);
+    cheap.truncate(MOST_COMBINED_FLIPS);
     for pattern in 0u32..1 << cheap.len() {
         let flips: Vec<usize> = cheap
             .iter()
@@ -110,13 +110,18 @@ fn near_the_modes(
 }
 
 /// Flips the one shot that raises the weight most until none does.
-fn climb(weigher: &mut Weigher, mut state: Vec<bool>, doubtful: &[usize]) -> Vec<bool> {
-    let mut best = weigher.weigh(&members(&state), f64::NEG_INFINITY);
+fn climb(
+    marginal_likelihood: &mut MarginalLikelihood,
+    mut state: Vec<bool>,
+    doubtful: &[usize],
+) -> Vec<bool> {
+    let mut best = marginal_likelihood.weigh(&members(&state), f64::NEG_INFINITY);
     // each flip raises the weight, so no state comes twice; the bound only guards against rounding
     for _ in 0..4 * doubtful.len() {
         let mut step = None;
         for &shot in doubtful {
-            let weight = weigher.weigh(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
+            let weight = marginal_likelihood
+                .weigh(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
             if weight > best {
                 best = weight;
                 step = Some(shot);

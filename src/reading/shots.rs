@@ -6,9 +6,9 @@ use crate::record::{ArrowKind, End, Entry, EntryState};
 
 /// Farthest from the centre that an entry can lie, mm: no boss is larger, so beyond it a number is a slip.
 const FARTHEST_MM: f64 = 10_000.0;
-/// Largest variance taken as told, mm²: a metre either way says nothing any more.
+/// Largest variance taken as given, mm²: a metre either way says nothing any more.
 const WIDEST_MM2: f64 = 1e6;
-/// Largest roll taken as told, degrees; more is no upright at all.
+/// Largest roll taken as given, degrees; more is no upright at all.
 const LARGEST_ROLL_DEG: f64 = 45.0;
 /// An entry lies between spots when the second nearest is less than this many times as far as the nearest.
 const BETWEEN_RATIO: f64 = 1.25;
@@ -33,7 +33,7 @@ pub struct Shot {
 /// Why an entry takes no part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reason {
-    /// Proposed with too little confidence (or none told), and nobody has confirmed it.
+    /// Proposed with too little confidence (or none given), and nobody has confirmed it.
     Unconfirmed,
     /// Neither fletched nor bare.
     UnknownKind,
@@ -54,14 +54,14 @@ pub struct LeftOut {
     pub reason: Reason,
 }
 
-/// Shots told as missed.
+/// Shots given as missed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct MissedShots {
     /// Fletched.
     pub fletched: usize,
     /// Bare.
     pub bare: usize,
-    /// Kind not told.
+    /// Kind not given.
     pub unknown: usize,
 }
 
@@ -162,11 +162,11 @@ fn usable_place(entry: &Entry) -> bool {
 }
 
 fn variance(entry: &Entry, assumptions: &Assumptions) -> [f64; 2] {
-    let untold = assumptions.entry_sd_mm * assumptions.entry_sd_mm;
-    let told = entry.cov_mm2.map(|cov| [cov[0][0], cov[1][1]]);
-    [0, 1].map(|axis| match told {
-        Some(told) if told[axis] >= 0.0 => told[axis].min(WIDEST_MM2),
-        _ => untold,
+    let assumed = assumptions.entry_sd_mm * assumptions.entry_sd_mm;
+    let stated = entry.cov_mm2.map(|cov| [cov[0][0], cov[1][1]]);
+    [0, 1].map(|axis| match stated {
+        Some(stated) if stated[axis] >= 0.0 => stated[axis].min(WIDEST_MM2),
+        _ => assumed,
     })
 }
 
@@ -187,9 +187,9 @@ impl Spots {
             .and_then(|face| face.spot_centres_mm.clone())
             .filter(|centres| centres.len() > 1)
             .unwrap_or_default();
-        let mut told = end.entries.iter().map(|entry| entry.spot);
-        let first = told.next().flatten();
-        let shared = told.all(|spot| spot == first).then_some(first);
+        let mut stated = end.entries.iter().map(|entry| entry.spot);
+        let first = stated.next().flatten();
+        let shared = stated.all(|spot| spot == first).then_some(first);
         let mut spots = Self {
             centres,
             by_order: Vec::new(),
@@ -199,7 +199,7 @@ impl Spots {
         spots
     }
 
-    /// The centre an entry was aimed at, and whether that is a guess between two; `None` if it can't be told.
+    /// The centre an entry was aimed at, and whether that is a guess between two; `None` if it isn't known.
     fn centre(&self, entry: &Entry) -> Option<([f64; 2], bool)> {
         if self.centres.is_empty() {
             // one centre for all, or a record without a face: any common origin does

@@ -184,6 +184,14 @@ fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
     must(&mut camera.upright.sd_deg, SMALL, WHAT)
 }
 
+/// Whether a terminal may obey this character, or text be shown in another order with it: control characters (Unicode category Cc)
+/// and those of writing direction. JSON allows most of them as they are, but need not hold them so.
+#[must_use]
+pub fn is_control(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
 /// A formatter that writes 0 for −0.
 struct NoNegativeZero<F>(F);
 
@@ -202,6 +210,22 @@ impl<F: Formatter> Formatter for NoNegativeZero<F> {
 
     fn write_f32<W: ?Sized + io::Write>(&mut self, writer: &mut W, value: f32) -> io::Result<()> {
         self.0.write_f32(writer, value + 0.0)
+    }
+
+    fn write_string_fragment<W: ?Sized + io::Write>(
+        &mut self,
+        writer: &mut W,
+        fragment: &str,
+    ) -> io::Result<()> {
+        let mut rest = fragment;
+        while let Some((at, c)) = rest.char_indices().find(|(_, c)| is_control(*c)) {
+            let (before, from) = rest.split_at(at);
+            self.0.write_string_fragment(writer, before)?;
+            // none of them is beyond the first 65 536 characters
+            write!(writer, "\\u{:04x}", u32::from(c))?;
+            rest = from.get(c.len_utf8()..).unwrap_or_default();
+        }
+        self.0.write_string_fragment(writer, rest)
     }
 
     hand_on!(

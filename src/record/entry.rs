@@ -123,6 +123,9 @@ pub struct Missed {
     /// Where it went, in words.
     #[serde(default)]
     pub note: Option<String>,
+    /// Which way it went, such as `left` or `low-left`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub direction: Option<String>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,

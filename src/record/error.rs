@@ -1,20 +1,33 @@
 //! What can be wrong with a document.
 
+use super::SCHEMA;
+
 /// Why a record could not be read or written. Each message is one sentence: what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RecordError {
     /// No bytes, or only blank ones.
-    #[error("the file is empty: measure the photo again, or take the record from a backup")]
-    Empty,
+    #[error(
+        "{} is empty: {}",
+        name_of(known),
+        way_out(known, "measure the photo again, or take the record from a backup")
+    )]
+    Empty {
+        /// The schema wanted.
+        known: &'static str,
+    },
     /// Not UTF-8 or not JSON.
     #[error(
-        "line {line} is not JSON ({detail}): give a record that bossmark wrote, or JSON Lines of them"
+        "{}line {line} is not JSON ({detail}): {}",
+        if *known == SCHEMA { String::new() } else { format!("{} is broken: ", name_of(known)) },
+        way_out(known, "give a record that bossmark wrote, or JSON Lines of them")
     )]
     NotJson {
         /// Line, from 1.
         line: usize,
         /// What the parser says.
         detail: String,
+        /// The schema wanted.
+        known: &'static str,
     },
     /// A later version of a known document.
     #[error(
@@ -54,6 +67,16 @@ pub enum RecordError {
         /// The schema.
         known: &'static str,
     },
+    /// A document longer than any of this program's.
+    #[error(
+        "line {line} holds a document of more than {values} values, and no document of bossmark is that long: give a record"
+    )]
+    TooLarge {
+        /// Line, from 1.
+        line: usize,
+        /// The largest number of values that is read.
+        values: usize,
+    },
     /// Two entries share an id.
     #[error("line {line}: entry {id} is there twice: give every entry an id of its own")]
     SameId {
@@ -78,4 +101,30 @@ pub enum RecordError {
         /// What the serialiser says.
         detail: String,
     },
+}
+
+/// What a document of a schema is called.
+fn name_of(known: &str) -> &'static str {
+    match known {
+        "bossmark/session/1" => "the session file",
+        "session.setup" => "the set-up file",
+        "bossmark/edits/1" => "the list of edits",
+        "bossmark/lens/1" => "the lens profile",
+        "bossmark/points/1" => "the list of points",
+        "bossmark/advice/1" => "the advice",
+        _ => "the file",
+    }
+}
+
+/// What to do about a document that can't be read; `record`: where it should be a record.
+fn way_out(known: &str, record: &'static str) -> &'static str {
+    match known {
+        SCHEMA => record,
+        "bossmark/session/1" => "correct it, or make a new one with `bossmark setup`",
+        "session.setup" => "write it like `setup` in a session file",
+        "bossmark/edits/1" => "correct it as the documentation of bossmark/edits/1 says",
+        "bossmark/lens/1" => "make it anew with `bossmark lens fit`",
+        "bossmark/points/1" => "`--points-template` prints one to fill in",
+        _ => "give the document as bossmark wrote it",
+    }
 }

@@ -57,7 +57,7 @@ pub const ENTRY: &[&str] = &[
     "found_mm",
 ];
 /// Fields of a missed shot.
-pub const MISSED: &[&str] = &["kind", "note"];
+pub const MISSED: &[&str] = &["kind", "note", "direction"];
 /// Fields of `session`.
 pub const SESSION: &[&str] = &[
     "archer",
@@ -70,6 +70,7 @@ pub const SESSION: &[&str] = &[
     "bare",
     "note",
     "setup",
+    "checked",
 ];
 /// Fields of `setup`.
 pub const SETUP: &[&str] = &[
@@ -95,6 +96,9 @@ pub const SETUP: &[&str] = &[
     "keep",
     "limits",
     "arrows",
+    "growing",
+    "goal",
+    "checklist",
 ];
 /// Fields of an arrow in `setup.arrows`.
 pub const ARROW: &[&str] = &["arrow", "kind", "nock", "vanes"];
@@ -289,9 +293,9 @@ mod tests {
                 "image_to_face": [[1,0,0],[0,1,0],[0,0,1]], "upright": {"from": "camera", "sd_deg": 1}, "focal_from": "exif",
                 "lens_profile": "p", "fitted_to": "points"},
             "entries": [{"id": 1, "x_mm": 1, "y_mm": 1, "kind": "bare", "arrow_proposed": {"arrow": "7", "p": 1}}],
-            "missed": [{"kind": "bare", "note": "n"}], "revision": 1,
+            "missed": [{"kind": "bare", "note": "n", "direction": "low"}], "revision": 1,
             "session": {"archer": "a", "hand": "right", "distance_m": 1, "date": "d", "end": 1, "shot_order": [1], "fletched": 1,
-                "bare": 1, "note": "n", "setup": {"bow": "b", "draw_weight_lb": 1, "bolt_turns_out": 1, "bolt_lb_per_turn": 1,
+                "bare": 1, "note": "n", "checked": [], "setup": {"growing": true, "goal": "g", "checklist": [], "bow": "b", "draw_weight_lb": 1, "bolt_turns_out": 1, "bolt_lb_per_turn": 1,
                 "shafts": "s", "shaft_spine": 1, "shaft_gr_per_in": 1, "shaft_diameter_mm": 1, "shaft_length_mm": 1,
                 "point_gr": 1, "rear_gr": 1, "bare_rear_gr": 1, "plunger_clicks": 1, "plunger_clicks_per_turn": 1,
                 "nocking_point_mm": 1, "rest_height_mm": 1, "brace_height_mm": 1, "draw_length_mm": 1, "tolerance_30m_mm": 1,

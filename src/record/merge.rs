@@ -33,6 +33,9 @@ impl Setup {
             keep: self.keep.clone().or_else(|| other.keep.clone()),
             limits: self.limits.clone().or_else(|| other.limits.clone()),
             arrows: self.arrows.clone().or_else(|| other.arrows.clone()),
+            growing: self.growing.or(other.growing),
+            goal: self.goal.clone().or_else(|| other.goal.clone()),
+            checklist: self.checklist.clone().or_else(|| other.checklist.clone()),
             extra,
         }
     }
@@ -45,6 +48,7 @@ impl Session {
         let mut extra = other.extra.clone();
         extra.extend(self.extra.clone());
         Self {
+            checked: self.checked.clone().or_else(|| other.checked.clone()),
             archer: self.archer.clone().or_else(|| other.archer.clone()),
             hand: self.hand.or(other.hand),
             distance_m: self.distance_m.or(other.distance_m),

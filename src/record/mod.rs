@@ -7,6 +7,7 @@ mod camera;
 pub mod canonical;
 pub mod check;
 mod compare;
+mod count;
 mod end;
 mod entry;
 mod error;
@@ -18,11 +19,13 @@ mod remark;
 pub mod session_file;
 mod setup;
 pub mod tape;
+mod verbatim;
 mod when;
 
 pub use crate::face::{FocalSource, UprightSource};
 pub use crate::shaft::ArrowKind;
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
+pub use count::{ShotCount, unsure_entries};
 pub use end::{
     CameraRecord, End, EvidenceRecord, FaceInPhoto, FaceRecord, FaceToCamera, Failure, FittedTo,
     Note, PhotoRecord, PrintedZone, SCHEMA, SheetRecord, UprightRecord,
@@ -32,11 +35,12 @@ pub use error::RecordError;
 pub use history::{
     Bow, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, RecordFile, Run, Runs,
 };
-pub use parse::{ParsedRecord, document, parse_records, typed};
+pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};
 pub use remark::Remark;
 pub(crate) use remark::written;
 pub use session_file::{PlannedEnd, SessionError, SessionFile};
 pub use setup::{Hand, Limit, NamedArrow, Session, Setup};
+pub use verbatim::{Layout, rewritten};
 pub use when::When;
 
 use serde_json::Value;

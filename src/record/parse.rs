@@ -5,6 +5,7 @@ use super::{
     CameraRecord, End, Entry, FaceRecord, Missed, Note, PhotoRecord, RecordError, SCHEMA, Session,
     Setup, When,
 };
+use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
@@ -24,10 +25,24 @@ pub struct ParsedRecord {
 /// # Errors
 /// When any of them isn't JSON, has a newer or another schema, or a field of the wrong type.
 pub fn parse_records(bytes: &[u8]) -> Result<Vec<ParsedRecord>, RecordError> {
-    documents(bytes)?
-        .into_iter()
-        .map(|(line, value)| record(line, value))
-        .collect()
+    let all = records_with_text(bytes)?;
+    Ok(all.into_iter().map(|(_, record)| record).collect())
+}
+
+/// The same, each with its part of `bytes`.
+///
+/// # Errors
+/// As [`parse_records`].
+pub fn records_with_text(bytes: &[u8]) -> Result<Vec<(&[u8], ParsedRecord)>, RecordError> {
+    let mut found = Vec::new();
+    let mut documents = Documents::new(bytes, SCHEMA);
+    while let Some(document) = documents.next_document()? {
+        found.push((document.text, record(document.line, document.value)?));
+    }
+    if found.is_empty() {
+        return Err(RecordError::Empty { known: SCHEMA });
+    }
+    Ok(found)
 }
 
 /// The first JSON document in `bytes`, which must have the schema `known`.
@@ -35,10 +50,7 @@ pub fn parse_records(bytes: &[u8]) -> Result<Vec<ParsedRecord>, RecordError> {
 /// # Errors
 /// When there is none, or it has a newer or another schema.
 pub fn document(bytes: &[u8], known: &'static str) -> Result<Value, RecordError> {
-    let (line, value) = documents(bytes)?
-        .into_iter()
-        .next()
-        .ok_or(RecordError::Empty)?;
+    let (line, value) = first_document(bytes, known)?;
     check_schema(line, &value, known)?;
     Ok(value)
 }
@@ -60,31 +72,114 @@ pub fn typed<T: DeserializeOwned>(
     })
 }
 
-/// The JSON documents in `bytes`, each with the line at which it starts. A byte-order mark is skipped.
-pub(super) fn documents(bytes: &[u8]) -> Result<Vec<(usize, Value)>, RecordError> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let mut found = Vec::new();
-    let mut stream = serde_json::Deserializer::from_slice(bytes).into_iter::<Value>();
-    loop {
-        let rest = bytes.get(stream.byte_offset()..).unwrap_or_default();
-        let blank = rest.iter().take_while(|b| b.is_ascii_whitespace()).count();
-        let start = stream.byte_offset() + blank;
-        let line = 1 + bytes.iter().take(start).filter(|b| **b == b'\n').count();
-        match stream.next() {
-            None => break,
-            Some(Ok(value)) => found.push((line, value)),
-            Some(Err(error)) => {
-                return Err(RecordError::NotJson {
-                    line: error.line().max(1),
-                    detail: plain(&error),
-                });
-            }
+/// The first JSON document in `bytes`, with the line at which it starts. What follows must be JSON too.
+pub(super) fn first_document(
+    bytes: &[u8],
+    known: &'static str,
+) -> Result<(usize, Value), RecordError> {
+    let mut documents = Documents::new(bytes, known);
+    let first = documents
+        .next_document()?
+        .ok_or(RecordError::Empty { known })?;
+    while documents.next_document()?.is_some() {}
+    Ok((first.line, first.value))
+}
+
+/// A JSON document among others.
+struct Document<'a> {
+    /// The line at which it starts, from 1.
+    line: usize,
+    text: &'a [u8],
+    value: Value,
+}
+
+/// The JSON documents in some bytes, one after the other: each is gone before the next one is read. A byte-order mark is skipped.
+struct Documents<'a> {
+    bytes: &'a [u8],
+    /// The schema wanted, for messages.
+    known: &'static str,
+    stream: serde_json::StreamDeserializer<'a, serde_json::de::SliceRead<'a>, Value>,
+    /// How far line feeds have been counted, and how many there were.
+    counted: usize,
+    feeds: usize,
+}
+
+impl<'a> Documents<'a> {
+    fn new(bytes: &'a [u8], known: &'static str) -> Self {
+        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+        Self {
+            bytes,
+            known,
+            stream: serde_json::Deserializer::from_slice(bytes).into_iter(),
+            counted: 0,
+            feeds: 0,
         }
     }
-    if found.is_empty() {
-        return Err(RecordError::Empty);
+
+    fn next_document(&mut self) -> Result<Option<Document<'a>>, RecordError> {
+        let rest = self
+            .bytes
+            .get(self.stream.byte_offset()..)
+            .unwrap_or_default();
+        let blank = rest.iter().take_while(|b| b.is_ascii_whitespace()).count();
+        let start = self.stream.byte_offset() + blank;
+        let passed = self.bytes.get(self.counted..start).unwrap_or_default();
+        self.feeds += passed.iter().filter(|b| **b == b'\n').count();
+        self.counted = start;
+        let more = self.bytes.get(start..).unwrap_or_default();
+        if values_of_first(more) > MAX_VALUES {
+            return Err(RecordError::TooLarge {
+                line: 1 + self.feeds,
+                values: MAX_VALUES,
+            });
+        }
+        match self.stream.next() {
+            None => Ok(None),
+            Some(Ok(value)) => Ok(Some(Document {
+                line: 1 + self.feeds,
+                text: self
+                    .bytes
+                    .get(start..self.stream.byte_offset())
+                    .unwrap_or_default(),
+                value,
+            })),
+            Some(Err(error)) => Err(RecordError::NotJson {
+                line: error.line().max(1),
+                detail: plain(&error),
+                known: self.known,
+            }),
+        }
     }
-    Ok(found)
+}
+
+/// Most values of one document. A record has some hundreds; a parsed value takes many times the memory of its text.
+const MAX_VALUES: usize = 1_000_000;
+
+/// About how many values the first document of some JSON holds, counted without keeping any of them.
+fn values_of_first(bytes: &[u8]) -> usize {
+    let (mut values, mut depth, mut in_text, mut escaped) = (1, 0_usize, false, false);
+    for byte in bytes {
+        match byte {
+            _ if escaped => escaped = false,
+            b'\\' if in_text => escaped = true,
+            b'"' => in_text = !in_text,
+            _ if in_text => {}
+            b'[' | b'{' => {
+                depth += 1;
+                values += 1;
+            }
+            b']' | b'}' => {
+                depth = depth.saturating_sub(1);
+                if depth == 0 {
+                    break;
+                }
+            }
+            b',' => values += 1,
+            _ if depth == 0 && byte.is_ascii_whitespace() => break,
+            _ => {}
+        }
+    }
+    values
 }
 
 /// The parser's message without "at line … column …": our own message names the line.
@@ -127,7 +222,7 @@ pub(super) fn check_schema(
 fn record(line: usize, mut value: Value) -> Result<ParsedRecord, RecordError> {
     check_schema(line, &value, SCHEMA)?;
     drop_nulls(&mut value);
-    let end: End = match serde_json::from_value(value.clone()) {
+    let end: End = match End::deserialize(&value) {
         Ok(end) => end,
         Err(error) => {
             let (place, detail) =
@@ -170,9 +265,7 @@ fn drop_nulls(value: &mut Value) {
 /// The first part of a record that can't be understood, and why.
 fn locate(value: &Value) -> Option<(String, String)> {
     fn fault<T: DeserializeOwned>(value: Option<&Value>) -> Option<String> {
-        serde_json::from_value::<T>(value?.clone())
-            .err()
-            .map(|e| plain(&e))
+        T::deserialize(value?).err().map(|e| plain(&e))
     }
     let part = |name: &str, detail: Option<String>| detail.map(|d| (format!("`{name}`"), d));
     let list = |name: &str| value.get(name).and_then(Value::as_array);

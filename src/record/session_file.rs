@@ -2,7 +2,7 @@
 
 use super::check::{SessionFault, check_session, outside_limits};
 use super::keys::{SESSION, SESSION_FILE, likely};
-use super::parse::{check_schema, documents, plain};
+use super::parse::{check_schema, first_document, plain};
 use super::{Extra, RecordError, Session, Setup};
 use serde::{Deserialize, Serialize};
 
@@ -100,10 +100,7 @@ impl SessionFile {
     /// # Errors
     /// When it isn't JSON, has a newer schema, a misspelt name, a number in another unit, or limits that contradict.
     pub fn parse(bytes: &[u8]) -> Result<(Self, Vec<String>), SessionError> {
-        let mut all = documents(bytes)?.into_iter();
-        let Some((line, value)) = all.next() else {
-            return Err(RecordError::Empty.into());
-        };
+        let (line, value) = first_document(bytes, SCHEMA)?;
         check_schema(line, &value, SCHEMA)?;
         let file: Self = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
@@ -120,10 +117,7 @@ impl SessionFile {
     /// # Errors
     /// As [`parse`](Self::parse).
     pub fn parse_setup(bytes: &[u8]) -> Result<(Setup, Vec<String>), SessionError> {
-        let mut all = documents(bytes)?.into_iter();
-        let Some((line, value)) = all.next() else {
-            return Err(RecordError::Empty.into());
-        };
+        let (line, value) = first_document(bytes, "session.setup")?;
         let setup: Setup = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
             place: "the set-up file".to_owned(),

@@ -47,6 +47,9 @@ pub struct Session {
     /// The bow and the arrows.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub setup: Option<Setup>,
+    /// Codes of what was looked at before this end, with nothing found (see the advice's `checks`).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub checked: Option<Vec<String>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,
@@ -121,6 +124,15 @@ pub struct Setup {
     /// The arrows by their own marks, and what they look like from behind.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub arrows: Option<Vec<NamedArrow>>,
+    /// The archer still grows: nothing is cut unless asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub growing: Option<bool>,
+    /// What the bow is tuned for, such as "indoor 18 m".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal: Option<String>,
+    /// What was seen to on this bow before its first change: codes of `plan`'s checklist.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub checklist: Option<Vec<String>>,
     /// Fields that this version doesn't know.
     #[serde(flatten)]
     pub extra: Extra,

@@ -1,5 +1,6 @@
 //! Drawings as pictures of pixels; only with the feature `png`.
 
+use super::encode::{Format, bytes};
 use resvg::{tiny_skia, usvg};
 
 /// Pixels for each unit of a drawing: sharp on paper 15 cm wide.
@@ -30,5 +31,13 @@ pub fn picture(svg: &str) -> Result<Vec<u8>, PngError> {
         tiny_skia::Transform::from_scale(SCALE, SCALE),
         &mut pixels.as_mut(),
     );
-    pixels.encode_png().map_err(|e| PngError(e.to_string()))
+    // the ground is opaque, so that nothing is lost without the fourth channel
+    let rgb = pixels
+        .data()
+        .chunks_exact(4)
+        .flat_map(|p| [p[0], p[1], p[2]])
+        .collect();
+    let drawn = image::RgbImage::from_raw(pixels.width(), pixels.height(), rgb)
+        .ok_or_else(|| PngError("it is too large".to_owned()))?;
+    bytes(&drawn, Format::Png).map_err(|e| PngError(e.to_string()))
 }

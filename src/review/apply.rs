@@ -3,7 +3,8 @@
 use super::edits::{Edit, Edits, ReviewError};
 use super::position::{Position, nearest_spot, position};
 use super::session::changed_session;
-use crate::record::{ArrowKind, End, Entry, EntrySource, EntryState, Extra, Missed};
+use crate::photo;
+use crate::record::{ArrowKind, End, Entry, EntrySource, EntryState, Extra, Missed, canonical};
 
 /// Standard deviation of a position set by a person, mm on each axis: with a fingertip or a cursor on a photo, or a tape on the face
 /// (common practice: read to half a centimetre at worst).
@@ -13,11 +14,23 @@ const PERSON_SD_MM: f64 = 2.0;
 pub(super) const LAST_ID_KEY: &str = "last_id";
 
 impl Edits {
-    /// Applies these edits to the record they were made on.
+    /// Applies these edits to the record they were made on. `text`: the record as it stands in its file; empty where it is in none.
     ///
     /// # Errors
-    /// As [`apply`](fn@apply), and when the record's revision isn't the one that the edits name.
-    pub fn apply(&self, end: &End) -> Result<End, ReviewError> {
+    /// As [`apply`](fn@apply), and when the record or its revision isn't the one that the edits name.
+    pub fn apply(&self, end: &End, text: &[u8]) -> Result<End, ReviewError> {
+        if let Some(seen) = &self.record {
+            let own = canonical::to_bytes(end)?;
+            let now = photo::fingerprint(&own);
+            let text = text.trim_ascii();
+            let forms = [&[text, b"\n"].concat(), &canonical::to_line(end)?];
+            if *seen != now
+                && *seen != photo::fingerprint(text)
+                && forms.iter().all(|form| *seen != photo::fingerprint(form))
+            {
+                return Err(ReviewError::OtherRecord { now });
+            }
+        }
         match self.revision {
             Some(seen) if seen != end.revision => Err(ReviewError::Revision {
                 seen,
@@ -108,6 +121,7 @@ fn apply_one(
         Edit::Missed { kind, note } => end.missed.push(Missed {
             kind: *kind,
             note: note.clone(),
+            direction: None,
             extra: Extra::new(),
         }),
         Edit::NotMissed { index } => {
@@ -317,7 +331,7 @@ mod tests {
         let stale = Edits::parse(br#"{"schema": "bossmark/edits/1", "revision": 4, "edits": []}"#)
             .expect("edits");
         assert_eq!(
-            stale.apply(&record()),
+            stale.apply(&record(), b""),
             Err(ReviewError::Revision { seen: 4, now: 0 })
         );
         for bad in [

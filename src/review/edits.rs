@@ -17,8 +17,34 @@ pub struct Edits {
     /// Revision of the record that the edits were made on; `None` applies to any.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub revision: Option<u64>,
+    /// SHA-256 of the bytes of that record, of its file or of its line, lower-case hexadecimal; `None` applies to any.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub record: Option<String>,
     /// The edits, in order.
     pub edits: Vec<Edit>,
+}
+
+impl Edits {
+    /// Whether they say on which state of a record they were made.
+    #[must_use]
+    pub const fn name_a_record(&self) -> bool {
+        self.record.is_some() || self.revision.is_some()
+    }
+
+    /// Whether any of them is about an entry that has to be there.
+    #[must_use]
+    pub fn name_entries(&self) -> bool {
+        self.edits.iter().any(|edit| {
+            matches!(
+                edit,
+                Edit::Move { .. }
+                    | Edit::Remove { .. }
+                    | Edit::Tag { .. }
+                    | Edit::Arrow { .. }
+                    | Edit::Confirm { .. }
+            )
+        })
+    }
 }
 
 /// One edit.
@@ -168,6 +194,19 @@ pub enum ReviewError {
     /// A session with a misspelt name, a number in the wrong unit, or limits that contradict each other.
     #[error(transparent)]
     Fault(#[from] SessionFault),
+    /// Another record than that on which the edits were made.
+    #[error(
+        "the edits were made on another record, or on another state of this one (its bytes have the SHA-256 {now}): look at it and redo them"
+    )]
+    OtherRecord {
+        /// SHA-256 of the record's bytes now.
+        now: String,
+    },
+    /// Edits of entries of a record that nobody can have seen.
+    #[error(
+        "the edits name entries, and this photo has no record yet in which they were seen: make it first (`bossmark day FOLDER`), or name in `record` what `measure --json` gave"
+    )]
+    NoRecord,
     /// The record has changed since.
     #[error(
         "the edits were made on revision {seen}, the record is at {now}: look at it again and redo them"

@@ -1,26 +1,11 @@
 //! Which entries a person should check first.
 
-use crate::record::{ArrowKind, End, Entry, EntryState};
-
-/// Proposals below this confidence are checked one by one. Above it at least nine of ten are right, as `confidence` is defined.
-const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
+use crate::record::{End, unsure_entries};
 
 /// Ids of the proposed entries that a person should check, the most doubtful first.
 #[must_use]
 pub fn entries_to_check(end: &End) -> Vec<u64> {
-    let doubt = |e: &Entry| match e.kind {
-        ArrowKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
-        _ => e.confidence.unwrap_or(1.0),
-    };
-    let mut list: Vec<(f64, u64)> = end
-        .entries
-        .iter()
-        .filter(|e| e.state == EntryState::Proposed)
-        .map(|e| (doubt(e), e.id))
-        .filter(|(c, _)| *c < MIN_CERTAIN_CONFIDENCE)
-        .collect();
-    list.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    list.into_iter().map(|(_, id)| id).collect()
+    unsure_entries(end).iter().map(|e| e.id).collect()
 }
 
 #[cfg(test)]

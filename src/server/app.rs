@@ -1,10 +1,11 @@
 //! The server's entry: whether a request may go on, and which function answers it.
 
 use super::guard::{Access, Guard};
-use super::handlers::{ends, photos, points, session};
+use super::handlers::{ends, photos, points, report, session};
 use super::http::{Answer, Request, number};
 use super::state::{InitialState, State};
 use super::{assets, worker};
+use crate::store::{self, IncomingFile};
 use std::sync::Arc;
 
 /// Where the code is exchanged for the session cookie.
@@ -53,6 +54,17 @@ impl App {
         ))
     }
 
+    /// A file for a photo that is about to arrive.
+    ///
+    /// # Errors
+    /// The answer when the folder can't be written.
+    pub(super) fn incoming(&self) -> Result<IncomingFile, Answer> {
+        let folder = &self.state.opening.folder;
+        store::make_folder(folder)
+            .and_then(|()| IncomingFile::new(folder))
+            .map_err(|e| Answer::problem(500, "photo", &e.to_string()))
+    }
+
     fn sign_in_page(&self, path: &str) -> Option<Answer> {
         let name = if path == "/" {
             "door.html"
@@ -96,17 +108,20 @@ impl App {
             ["api", "queue"] if reads => Ok(session::queue(state)),
             ["api", "photos"] if posts => photos::upload(state, request),
             ["api", "remember"] if posts => session::remember(state, request),
+            ["api", "report"] if reads => Ok(report::report(state, request)),
+            ["api", "essentials"] if posts => session::essentials(state, request),
             ["api", "ends", id, what] => match (number(id)?, *what) {
                 (id, "view") if reads => ends::view(state, id),
-                (id, "reading") if reads => ends::reading(state, id),
-                (id, "advice") if reads => ends::advice(state, id),
+                (id, "reading") if reads => ends::reading(state, id, request),
+                (id, "advice") if reads => ends::advice(state, id, request),
                 (id, "edits") if posts => ends::edit(state, id, request),
                 (id, "undo") if posts => ends::step(state, id, true, request),
                 (id, "redo") if posts => ends::step(state, id, false, request),
                 (id, "measure") if posts => points::measure(state, id, request),
                 (id, "places") if reads => points::places(state, id),
+                (id, "likely") if reads => points::likely(state, id),
                 (id, "rings") if posts => points::rings(state, id, request),
-                (id, "made") if posts => session::made(state, id),
+                (id, "made") if posts => session::made(state, id, request),
                 _ => return None,
             },
             ["photo", id, part] if reads => photos::photo(state, number(id)?, part),

@@ -5,8 +5,9 @@ use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
 use crate::review::{Edits, ReviewError, restore};
-use crate::store::{self, RecordLocation, StoreError};
+use crate::store::{self, RecordCache, RecordLocation, StoreError};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// Ending of the hidden file beside a record that holds its undo journal.
 const STEPS_ENDING: &str = ".steps";
@@ -49,7 +50,11 @@ pub(super) struct OpenEnd {
     pub(super) progress: Progress,
     /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
+    /// SHA-256 of its photo, once it was needed.
+    photo_print: Option<String>,
     journal: UndoJournal,
+    /// Records as they were last read.
+    cache: Arc<RecordCache>,
 }
 
 /// Why an edit was not made.
@@ -72,8 +77,8 @@ impl From<StoreError> for EditError {
 }
 
 impl OpenEnd {
-    pub(super) fn new(id: u64, start: EndSource) -> Self {
-        let there = start.record.record();
+    pub(super) fn new(id: u64, start: EndSource, cache: Arc<RecordCache>) -> Self {
+        let there = cache.record(&start.record);
         let record = there.as_ref().ok().and_then(Option::as_ref);
         let journal = UndoJournal::open(start.record.hidden_file(STEPS_ENDING), record);
         let progress = match there {
@@ -90,7 +95,9 @@ impl OpenEnd {
             start,
             progress,
             failure: None,
+            photo_print: None,
             journal,
+            cache,
         }
     }
 
@@ -105,9 +112,23 @@ impl OpenEnd {
         }
     }
 
+    /// Whether this end shows the photo with this SHA-256.
+    pub(super) fn shows(&mut self, sha256: &str) -> bool {
+        let there = self.cache.record(&self.start.record).ok().flatten();
+        if let Some(photo) = there.and_then(|r| r.photo) {
+            return photo.sha256 == sha256;
+        }
+        if self.photo_print.is_none() {
+            // not measured yet
+            let bytes = self.start.photo.as_ref().and_then(|p| store::read(p).ok());
+            self.photo_print = bytes.map(|b| crate::photo::fingerprint(&b));
+        }
+        self.photo_print.as_deref() == Some(sha256)
+    }
+
     /// The record as it is on disk now, gaps filled from the end's session.
     pub(super) fn record(&self) -> Result<Option<End>, StoreError> {
-        let there = self.start.record.record()?;
+        let there = self.cache.record(&self.start.record)?;
         Ok(there.map(|mut end| {
             end.session = end.session.or(&self.start.session);
             end
@@ -128,49 +149,57 @@ impl OpenEnd {
 
     /// Applies edits and saves the record.
     pub(super) fn edit(&mut self, edits: &Edits) -> Result<End, EditError> {
-        let now = self.now(edits.revision)?;
-        let new = edits.apply(&now).map_err(EditError::Review)?;
-        self.save_step(Step::Edit, now, &new)
+        self.change(Step::Edit, edits.revision, |now, text, _| {
+            edits.apply(now, text).map_err(EditError::Review)
+        })
     }
 
     /// Gives the record the camera of a new measurement; the entries keep their pixels.
     pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
-        let now = self.now(None)?;
-        let new = crate::review::refitted(&now, measured);
-        self.save_step(Step::Edit, now, &new)
-    }
-
-    /// Saves the result of a step. The undo journal is written first, so that the record is never ahead of it.
-    fn save_step(&mut self, step: Step, now: End, new: &End) -> Result<End, EditError> {
-        let new = canonical::tidied(new).map_err(StoreError::from)?;
-        self.journal.write(step, &now, &new);
-        if let Err(error) = self.start.record.revise(&new) {
-            self.journal.failed();
-            return Err(error.into());
-        }
-        self.journal.commit(step, now, new.revision);
-        Ok(new)
+        self.change(Step::Edit, None, |now, _, _| {
+            Ok(crate::review::refitted(now, measured))
+        })
     }
 
     /// Undoes the last step, or redoes it.
     pub(super) fn step(&mut self, back: bool, shown: u64) -> Result<End, EditError> {
-        let now = self.now(Some(shown))?;
         let step = if back { Step::Undo } else { Step::Redo };
-        let to = self
-            .journal
-            .next(step, now.revision)
-            .ok_or(EditError::NothingToUndo)?;
-        let new = restore(&now, to);
-        self.save_step(step, now, &new)
+        self.change(step, Some(shown), |now, _, journal| {
+            let to = journal
+                .next(step, now.revision)
+                .ok_or(EditError::NothingToUndo)?;
+            Ok(restore(now, to))
+        })
     }
 
-    /// The record now; an error if its revision isn't the one that the page showed.
-    fn now(&self, shown: Option<u64>) -> Result<End, EditError> {
-        let now = self.record()?.ok_or(StoreError::Missing)?;
-        match shown {
-            Some(shown) if shown != now.revision => Err(EditError::Changed(Box::new(now))),
-            _ => Ok(now),
+    /// Makes a step and saves its result while no other program can write the record; refused if its revision isn't the one that
+    /// the page showed. The undo journal is written first, so that the record is never ahead of it.
+    fn change(
+        &mut self,
+        step: Step,
+        shown: Option<u64>,
+        make: impl FnOnce(&End, &[u8], &UndoJournal) -> Result<End, EditError>,
+    ) -> Result<End, EditError> {
+        let (session, journal) = (&self.start.session, &mut self.journal);
+        let mut was = None;
+        let saved = self.start.record.change(|there, text| {
+            let mut now = there.cloned().ok_or(StoreError::Missing)?;
+            if shown.is_some_and(|shown| shown != now.revision) {
+                now.session = now.session.or(session);
+                return Err(EditError::Changed(Box::new(now)));
+            }
+            now.session = now.session.or(session);
+            let new = canonical::tidied(&make(&now, text, journal)?).map_err(StoreError::from)?;
+            journal.write(step, &now, &new);
+            was = Some(now);
+            Ok(new)
+        });
+        match (&saved, was) {
+            (Ok(new), Some(was)) => journal.commit(step, was, new.revision),
+            (Err(_), Some(_)) => journal.failed(),
+            _ => {}
         }
+        saved
     }
 }
 
@@ -200,6 +229,7 @@ mod tests {
                 face: None,
                 measuring: MeasureOptions::default(),
             },
+            Arc::default(),
         )
     }
 
@@ -250,7 +280,7 @@ mod tests {
             .expect("edit");
         }
         end.step(true, 2).expect("back");
-        let mut reopened = OpenEnd::new(1, end.start.clone());
+        let mut reopened = OpenEnd::new(1, end.start.clone(), Arc::default());
         assert_eq!(reopened.depths(3), (1, 1));
         let kind = |e: &End| e.entries[0].kind;
         assert_eq!(
@@ -269,10 +299,17 @@ mod tests {
         // the record has been changed elsewhere: the journal no longer belongs to it
         let mut now = reopened.record().expect("read").expect("record");
         now.revision += 1;
-        store::save_revision(&folder.path().join("a.end.json"), &now).expect("saved");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
+        let bytes = canonical::to_bytes(&now).expect("bytes");
+        store::write(&folder.path().join("a.end.json"), &bytes).expect("saved");
+        assert_eq!(
+            OpenEnd::new(1, end.start.clone(), Arc::default()).depths(7),
+            (0, 0)
+        );
         std::fs::remove_file(hidden).expect("removed");
-        assert_eq!(OpenEnd::new(1, end.start.clone()).depths(7), (0, 0));
+        assert_eq!(
+            OpenEnd::new(1, end.start.clone(), Arc::default()).depths(7),
+            (0, 0)
+        );
     }
 
     #[test]
@@ -299,5 +336,30 @@ mod tests {
             matches!(one.step(true, 2), Err(EditError::NothingToUndo)),
             "nobody undoes another's edit without having seen it"
         );
+    }
+
+    #[test]
+    fn an_edit_that_the_disk_refuses_changes_nothing_and_can_be_made_again() {
+        let folder = tempfile::tempdir().expect("folder");
+        let mut end = opened(&folder);
+        let tag = |revision| {
+            edits(
+                revision,
+                json!([{"do": "tag", "id": 1, "kind": "fletched"}]),
+            )
+        };
+        for step in store::faults::STEPS {
+            let before = end.record().expect("read");
+            let failed = store::faults::failing_at(step, || end.edit(&tag(0)));
+            assert!(
+                matches!(failed, Err(EditError::Store(_))),
+                "{step:?}: {failed:?}"
+            );
+            assert_eq!(end.record().expect("read"), before, "{step:?}");
+            assert_eq!(end.depths(0), (0, 0), "{step:?}");
+        }
+        end.edit(&tag(0)).expect("again");
+        assert_eq!(end.depths(1), (1, 0));
+        end.step(true, 1).expect("back");
     }
 }

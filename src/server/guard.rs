@@ -5,15 +5,17 @@
 //! change something must come from the page's own origin. With `--share` a code of 128 random bits is asked for.
 
 use super::http::{Answer, JSON, Request};
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-/// How many wrong codes are accepted within [`TRY_PERIOD`], from all clients together. Nobody mistypes more often, and at this rate
-/// 128 bits are never guessed.
+/// How many wrong codes are accepted from one address within [`TRY_PERIOD`]. Nobody mistypes more often. The right code is taken at
+/// any time: 128 bits are never guessed, and a client that tries keeps nobody else out.
 const MAX_TRIES: usize = 10;
 /// See [`MAX_TRIES`].
 const TRY_PERIOD: Duration = Duration::from_secs(60);
+/// How many addresses are remembered for their wrong codes; of more the oldest is forgotten.
+const MAX_ADDRESSES: usize = 256;
 /// Content security policy: scripts, styles and requests of the page only from this server.
 const CONTENT_POLICY: &str = "default-src 'self'; img-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'none'; \
                       frame-ancestors 'none'";
@@ -90,8 +92,37 @@ struct SignIn {
     code: Secret,
     cookie_name: String,
     cookie_value: Secret,
-    /// When wrong codes were entered.
-    wrong_codes: Mutex<Vec<Instant>>,
+    /// From which address wrong codes were entered, and when.
+    wrong_codes: Mutex<Vec<(Option<IpAddr>, Instant)>>,
+}
+
+impl SignIn {
+    /// The answer to a wrong code.
+    fn wrong_code(&self, peer: Option<IpAddr>) -> Answer {
+        let now = Instant::now();
+        let mut wrong_codes = self
+            .wrong_codes
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        wrong_codes.retain(|(_, t)| now.duration_since(*t) < TRY_PERIOD);
+        if wrong_codes.iter().filter(|(p, _)| *p == peer).count() >= MAX_TRIES {
+            return Answer::problem(
+                429,
+                "tries",
+                "too many wrong codes: wait a minute, or open the link from the terminal",
+            )
+            .with("Retry-After", TRY_PERIOD.as_secs().to_string());
+        }
+        if wrong_codes.len() >= MAX_ADDRESSES * MAX_TRIES {
+            wrong_codes.remove(0);
+        }
+        wrong_codes.push((peer, now));
+        Answer::problem(
+            403,
+            "code",
+            "this is not the code: open the link, or scan the code, that the program shows now",
+        )
+    }
 }
 
 /// The checks of one server.
@@ -179,33 +210,14 @@ impl Guard {
         Ok(host)
     }
 
-    /// Exchanges the code for the cookie.
+    /// Exchanges the code for the cookie; `peer` is the client's address.
     #[must_use]
-    pub fn enter(&self, code: &str) -> Answer {
+    pub fn enter(&self, code: &str, peer: Option<IpAddr>) -> Answer {
         let Some(sign_in) = &self.sign_in else {
             return Answer::json(&serde_json::json!({"in": true}));
         };
-        let now = Instant::now();
-        let mut wrong_codes = sign_in
-            .wrong_codes
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
-        wrong_codes.retain(|t| now.duration_since(*t) < TRY_PERIOD);
-        if wrong_codes.len() >= MAX_TRIES {
-            return Answer::problem(
-                429,
-                "tries",
-                "too many wrong codes: wait a minute, then open the link from the terminal again",
-            )
-            .with("Retry-After", TRY_PERIOD.as_secs().to_string());
-        }
         if !sign_in.code.is(code) {
-            wrong_codes.push(now);
-            return Answer::problem(
-                403,
-                "code",
-                "this is not the code: open the link, or scan the code, that the program shows now",
-            );
+            return sign_in.wrong_code(peer);
         }
         let cookie = format!(
             "{}={}; HttpOnly; SameSite=Strict; Path=/",
@@ -376,7 +388,7 @@ mod tests {
             guard.check(&request("GET", &[host])),
             Ok(Access::SignInPage)
         );
-        let entered = guard.enter(&code.text().to_lowercase());
+        let entered = guard.enter(&code.text().to_lowercase(), None);
         let (_, cookie) = entered
             .headers
             .iter()
@@ -396,15 +408,15 @@ mod tests {
             guard.check(&request("GET", &[host, ("cookie", "bossmark-4117=AAAA")])),
             Ok(Access::SignInPage)
         );
+        let (one, other) = ("192.0.2.8".parse().ok(), "192.0.2.9".parse().ok());
         for _ in 0..MAX_TRIES {
-            assert_eq!(guard.enter("AAAA").status, 403);
+            assert_eq!(guard.enter("AAAA", one).status, 403);
         }
-        assert_eq!(guard.enter("AAAA").status, 429);
-        assert_eq!(
-            guard.enter(code.text()).status,
-            429,
-            "not even the right one, for a minute"
-        );
+        assert_eq!(guard.enter("AAAA", one).status, 429);
+        assert_eq!(guard.enter("AAAA", other).status, 403, "another client");
+        for peer in [one, other] {
+            assert_eq!(guard.enter(code.text(), peer).status, 200, "the right one");
+        }
     }
 
     /// RFC 4648, section 10.

@@ -1,8 +1,13 @@
 //! Requests and answers as plain values, so that everything but the socket can be tested without one.
 
+use crate::text::{DateOrder, LengthUnit, Locale};
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
+use std::net::IpAddr;
+
+/// The header field in which the page says its reader's units: `mm` or `in`, `ymd`, `dmy` or `mdy`.
+const LOCALE_HEADER: &str = "bossmark-locale";
 
 /// A request as it arrived.
 #[derive(Clone, Debug, Default)]
@@ -17,6 +22,8 @@ pub struct Request {
     pub repeated: Vec<String>,
     /// The body.
     pub body: Vec<u8>,
+    /// The client's address.
+    pub peer: Option<IpAddr>,
 }
 
 impl Request {
@@ -24,6 +31,25 @@ impl Request {
     #[must_use]
     pub fn header(&self, name: &str) -> Option<&str> {
         self.headers.get(name).map(String::as_str)
+    }
+
+    /// Unit of lengths and order of dates that the page's reader has chosen: the words of [`LOCALE_HEADER`].
+    #[must_use]
+    pub fn locale(&self) -> Locale {
+        let chosen = self.header(LOCALE_HEADER).unwrap_or_default();
+        let has = |word: &str| chosen.split_ascii_whitespace().any(|w| w == word);
+        Locale {
+            lengths: if has("in") {
+                LengthUnit::Inches
+            } else {
+                LengthUnit::Millimetres
+            },
+            dates: match (has("dmy"), has("mdy")) {
+                (true, _) => DateOrder::DayFirst,
+                (false, true) => DateOrder::MonthFirst,
+                (false, false) => DateOrder::YearFirst,
+            },
+        }
     }
 
     /// The body as JSON of this type.

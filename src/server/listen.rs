@@ -1,8 +1,11 @@
 //! The socket: bytes in, bytes out, with limits on size, time and number.
 
 use super::app::App;
+use super::clients::Clients;
 use super::http::{Answer, Request};
+use super::timed_stream::TimedStream;
 use super::{ServeError, guard};
+use crate::store;
 use http_body_util::{BodyExt, Full, Limited};
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{HeaderName, HeaderValue};
@@ -10,7 +13,7 @@ use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use std::collections::btree_map::Entry;
 use std::convert::Infallible;
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::{TcpListener, TcpStream};
@@ -18,8 +21,12 @@ use tokio::sync::Semaphore;
 
 /// How many ports are tried after the one asked for.
 const MAX_MORE_PORTS: u16 = 20;
-/// How many connections may be open at a time; a browser opens six.
-const MAX_CONNECTIONS: usize = 64;
+/// How much of a body that is too large is read before it is refused, bytes, and for how long.
+const MOST_DRAINED_BYTES: usize = 256 << 20;
+/// See [`MOST_DRAINED_BYTES`].
+const DRAIN_TIMEOUT: Duration = Duration::from_secs(20);
+/// A client that sends nothing for so long is waiting for its answer.
+const DRAIN_PAUSE: Duration = Duration::from_millis(500);
 /// How long a connection may take to send its header.
 const HEADER_TIMEOUT: Duration = Duration::from_secs(15);
 /// How long a request may take to send its body: a photo over a weak wireless link takes minutes.
@@ -93,45 +100,54 @@ pub fn serve(listening: Listener, app: &Arc<App>) -> Result<(), ServeError> {
             .set_nonblocking(true)
             .map_err(ServeError::Socket)?;
         let socket = TcpListener::from_std(listening.socket).map_err(ServeError::Socket)?;
-        let permits = Arc::new(Semaphore::new(MAX_CONNECTIONS));
+        let own = listening.address.ip();
+        let clients = Clients::default();
+        let one_photo = Arc::new(Semaphore::new(1));
         loop {
-            let Ok(permit) = Arc::clone(&permits).acquire_owned().await else {
-                return Ok(());
-            };
-            let Ok((stream, _)) = socket.accept().await else {
+            let Ok((stream, peer)) = socket.accept().await else {
                 // too many open files, or the client has gone: the next connection may work
                 tokio::time::sleep(Duration::from_millis(50)).await;
                 continue;
             };
-            let app = Arc::clone(app);
+            // one client too many is sent away at once, so that it keeps nobody waiting
+            let Some(place) = clients.admit(peer.ip(), own) else {
+                continue;
+            };
+            let (app, one_photo) = (Arc::clone(app), Arc::clone(&one_photo));
             tokio::spawn(async move {
-                connection(stream, app).await;
-                drop(permit);
+                connection(stream, peer.ip(), app, one_photo).await;
+                drop(place);
             });
         }
     })
 }
 
-async fn connection(stream: TcpStream, app: Arc<App>) {
+async fn connection(stream: TcpStream, peer: IpAddr, app: Arc<App>, one_photo: Arc<Semaphore>) {
     let _ = stream.set_nodelay(true);
     let service = service_fn(move |request| {
-        let app = Arc::clone(&app);
-        async move { Ok::<_, Infallible>(response(answer(request, app).await)) }
+        let (app, one_photo) = (Arc::clone(&app), Arc::clone(&one_photo));
+        async move { Ok::<_, Infallible>(response(answer(request, peer, app, one_photo).await)) }
     });
     // a client that has gone can't be answered
     let _ = hyper::server::conn::http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEADER_TIMEOUT)
         .max_buf_size(MAX_HEADER_BYTES)
-        .serve_connection(TokioIo::new(stream), service)
+        .serve_connection(TokioIo::new(TimedStream::new(stream)), service)
         .await;
 }
 
-async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
+async fn answer(
+    request: hyper::Request<Incoming>,
+    peer: IpAddr,
+    app: Arc<App>,
+    one_photo: Arc<Semaphore>,
+) -> Answer {
     let (parts, body) = request.into_parts();
     let mut plain = Request {
         method: parts.method.as_str().to_owned(),
         path: parts.uri.path().to_owned(),
+        peer: Some(peer),
         ..Request::default()
     };
     for (name, value) in &parts.headers {
@@ -153,7 +169,8 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
     if let Err(refused) = app.admit(&plain) {
         return refused;
     }
-    let max_bytes = if plain.path == super::UPLOAD {
+    let upload = plain.path == super::UPLOAD;
+    let max_bytes = if upload {
         MAX_PHOTO_BYTES
     } else {
         MAX_REQUEST_BYTES
@@ -162,10 +179,22 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
         .header("content-length")
         .and_then(|l| l.parse::<usize>().ok());
     if length.is_some_and(|l| l > max_bytes) {
+        // a client that still sends would not see an answer given before its end
+        let rest = Limited::new(body, MOST_DRAINED_BYTES);
+        let _ = tokio::time::timeout(DRAIN_TIMEOUT, drained(rest)).await;
         return too_large(max_bytes);
     }
-    match tokio::time::timeout(BODY_TIMEOUT, Limited::new(body, max_bytes).collect()).await {
-        Ok(Ok(body)) => plain.body = body.to_bytes().to_vec(),
+    let mut incoming = if upload {
+        match app.incoming() {
+            Ok(incoming) => Arriving::File(incoming),
+            Err(refused) => return refused,
+        }
+    } else {
+        Arriving::Memory(Vec::new())
+    };
+    let received = received(Limited::new(body, max_bytes), &mut incoming);
+    match tokio::time::timeout(BODY_TIMEOUT, received).await {
+        Ok(Ok(())) => {}
         Ok(Err(error)) if error.is::<http_body_util::LengthLimitError>() => {
             return too_large(max_bytes);
         }
@@ -176,8 +205,23 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
             return Answer::problem(408, "time", "the request took too long: try once more");
         }
     }
+    // one photo at a time is taken into memory, however many are sent
+    let _turn = match &incoming {
+        Arriving::File(_) => one_photo.acquire().await.ok(),
+        Arriving::Memory(_) => None,
+    };
     // file access and computation must not block the other connections
-    let done = tokio::task::spawn_blocking(move || app.answer(&plain)).await;
+    let done = tokio::task::spawn_blocking(move || {
+        plain.body = match incoming {
+            Arriving::Memory(body) => body,
+            Arriving::File(file) => match file.read() {
+                Ok(body) => body,
+                Err(error) => return Answer::problem(500, "photo", &error.to_string()),
+            },
+        };
+        app.answer(&plain)
+    })
+    .await;
     done.unwrap_or_else(|_| {
         Answer::problem(
             500,
@@ -185,6 +229,36 @@ async fn answer(request: hyper::Request<Incoming>, app: Arc<App>) -> Answer {
             "the program met a fault of its own; your work up to here is saved: reload the page",
         )
     })
+}
+
+/// Where a body goes while it arrives.
+enum Arriving {
+    /// Small ones.
+    Memory(Vec<u8>),
+    /// Photos, of which many may arrive at a time.
+    File(store::IncomingFile),
+}
+
+/// Takes a body in, piece by piece.
+async fn received(
+    mut body: Limited<Incoming>,
+    to: &mut Arriving,
+) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
+    while let Some(frame) = body.frame().await {
+        let frame = frame?;
+        if let Some(piece) = frame.data_ref() {
+            match to {
+                Arriving::Memory(bytes) => bytes.extend_from_slice(piece),
+                Arriving::File(file) => file.append(piece)?,
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Reads a body and forgets it.
+async fn drained(mut body: Limited<Incoming>) {
+    while let Ok(Some(Ok(_))) = tokio::time::timeout(DRAIN_PAUSE, body.frame()).await {}
 }
 
 fn too_large(max_bytes: usize) -> Answer {

@@ -4,7 +4,7 @@
 //! disk, and every edit is saved before it is answered.
 //!
 //! ```text
-//! listen   the socket: limits on size, time and number
+//! listen   the socket: limits on size, time and number (`clients`, `timed_stream`)
 //! guard    who may ask: own host names, own origin, the code of a shared page
 //! app      whether a request is allowed, and which handler answers it
 //! handlers the answers, by subject: ends, photos, points, session
@@ -20,6 +20,7 @@
 
 mod app;
 mod assets;
+mod clients;
 mod ends;
 mod guard;
 mod handlers;
@@ -29,6 +30,7 @@ mod pictures;
 mod plan;
 mod qr;
 mod state;
+mod timed_stream;
 mod undo_journal;
 mod view;
 mod worker;

@@ -31,26 +31,37 @@ impl SessionPlan {
         }
     }
 
-    fn write(&self, file: &SessionFile) -> Result<(), Answer> {
-        let failed = |text: String| Answer::problem(500, "session-file", &text);
-        let bytes = crate::record::canonical::pretty(file).map_err(|e| failed(e.to_string()))?;
-        store::save_document(&self.path, &bytes).map_err(|e| failed(e.to_string()))
+    /// Changes the file while no other program can; `change` says whether there is anything to write.
+    fn change_file<T>(
+        &self,
+        change: impl FnOnce(&mut SessionFile) -> (bool, T),
+    ) -> Result<T, Answer> {
+        let failed = |e: StoreError| Answer::problem(500, "session-file", &e.to_string());
+        let _lock = store::lock(&self.path).map_err(failed)?;
+        let old = self.read()?;
+        let mut file = old.clone();
+        let (changed, value) = change(&mut file);
+        if changed {
+            store::save_session(&self.path, &old, &file).map_err(failed)?;
+        }
+        Ok(value)
     }
 
     /// Adds a new photo as end number `end`, and returns the session that applies to it.
     pub(super) fn add_photo(&self, photo: &str, end: u64) -> Result<Session, Answer> {
-        let mut file = self.read()?;
-        if let Some(ends) = &mut file.ends {
-            ends.push(PlannedEnd {
-                photo: Some(photo.to_owned()),
-                session: Session {
-                    end: Some(end),
-                    ..Session::default()
-                },
-            });
-            self.write(&file)?;
-        }
-        Ok(file.session_of(photo, Some(end)))
+        self.change_file(|file| {
+            let listed = file.ends.is_some();
+            if let Some(ends) = &mut file.ends {
+                ends.push(PlannedEnd {
+                    photo: Some(photo.to_owned()),
+                    session: Session {
+                        end: Some(end),
+                        ..Session::default()
+                    },
+                });
+            }
+            (listed, file.session_of(photo, Some(end)))
+        })
     }
 
     /// Sets settings that hold from the next end on. `photos_before`: the photos up to then, in their order.
@@ -60,36 +71,43 @@ impl SessionPlan {
         setup: Setup,
         note: &str,
     ) -> Result<(), Answer> {
-        let mut file = self.read()?;
         let note = (!note.is_empty()).then(|| note.to_owned());
-        file.change(photos_before, setup, note);
-        self.write(&file)
+        self.change_file(|file| {
+            let now = file.setup_now();
+            // entered before: a second click, or another page
+            if setup.or(&now) == now {
+                return (false, ());
+            }
+            file.change(photos_before, setup, note);
+            (true, ())
+        })
     }
 
     /// Sets the face and the session that apply to all photos that follow.
     pub(super) fn remember(&self, face: Option<&str>, session: &Session) -> Result<(), Answer> {
-        let mut file = self.read()?;
-        if let Some(face) = face {
-            file.face = Some(face.to_owned());
-        }
-        let mut common = session.clone();
-        // these belong to one end
-        (common.end, common.shot_order, common.note) = (None, None, None);
-        // in this file the numbers of shafts stand beside the session
-        file.fletched = common.fletched.take().or(file.fletched);
-        file.bare = common.bare.take().or(file.bare);
-        if let (Some(setup), Some(ends)) = (&common.setup, &mut file.ends) {
-            ends.push(PlannedEnd {
-                photo: None,
-                session: Session {
-                    setup: Some(setup.clone()),
-                    ..Session::default()
-                },
-            });
-            common.setup = None;
-        }
-        file.session = common.or(&file.session);
-        self.write(&file)
+        self.change_file(|file| {
+            if let Some(face) = face {
+                file.face = Some(face.to_owned());
+            }
+            let mut common = session.clone();
+            // these belong to one end
+            (common.end, common.shot_order, common.note) = (None, None, None);
+            // in this file the numbers of shafts stand beside the session
+            file.fletched = common.fletched.take().or(file.fletched);
+            file.bare = common.bare.take().or(file.bare);
+            if let (Some(setup), Some(ends)) = (&common.setup, &mut file.ends) {
+                ends.push(PlannedEnd {
+                    photo: None,
+                    session: Session {
+                        setup: Some(setup.clone()),
+                        ..Session::default()
+                    },
+                });
+                common.setup = None;
+            }
+            file.session = common.or(&file.session);
+            (true, ())
+        })
     }
 }
 
@@ -147,6 +165,23 @@ mod tests {
         plan.add_photo("d.jpg", 4).unwrap();
         assert_eq!(clicks("d.jpg", None).0, Some(4.0));
         assert_eq!(clicks("c.jpg", None).0, Some(2.0));
+    }
+
+    #[test]
+    fn a_step_that_is_entered_twice_is_entered_once() {
+        let (_folder, plan) = plan();
+        let before = ["a.jpg".to_owned()];
+        for _ in 0..2 {
+            plan.change(&before, setup(json!({"plunger_clicks": 2})), "two clicks")
+                .unwrap();
+        }
+        let file = plan.read().unwrap();
+        let changes = file
+            .ends
+            .iter()
+            .flatten()
+            .filter(|e| e.session.setup.is_some());
+        assert_eq!(changes.count(), 1);
     }
 
     #[test]

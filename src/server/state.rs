@@ -7,9 +7,12 @@ use super::pictures::Pictures;
 use super::plan::SessionPlan;
 use crate::advice::Readings;
 use crate::face::spec::{self, FaceSpec};
-use crate::measure::MeasureOptions;
+use crate::measure::{MeasureOptions, Measurement};
 use crate::record::{RecordFile, Session};
+use crate::store::RecordCache;
 use crate::timeline::Standing;
+use serde::Serialize;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -42,6 +45,8 @@ pub(super) struct State {
     pub(super) opening: InitialState,
     pub(super) pictures: Pictures,
     ends: Mutex<Vec<OpenEnd>>,
+    /// Records as they were last read.
+    pub(super) cache: Arc<RecordCache>,
     /// Signalled when an end waits to be measured.
     ends_changed: Condvar,
     /// The end that the page shows.
@@ -49,7 +54,20 @@ pub(super) struct State {
     plan: Mutex<SessionPlan>,
     standing: Mutex<CachedStanding>,
     readings: Mutex<Readings>,
+    likely: Mutex<BTreeMap<u64, Vec<LikelyPlace>>>,
 }
+
+/// A place of a photo where a shaft may enter, whether or not it was taken for one.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub(super) struct LikelyPlace {
+    /// The entry, px.
+    px: [f64; 2],
+    /// Probability that it is the entry of a shaft.
+    p: f64,
+}
+
+/// Less likely places are not offered: a tap there means the place itself.
+const LEAST_LIKELY: f64 = 0.02;
 
 /// How things stand with an end, with the records from which that was worked out.
 #[derive(Debug, Default)]
@@ -67,11 +85,15 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 impl State {
     pub(super) fn new(guard: Guard, mut opening: InitialState) -> Self {
         let starts = std::mem::take(&mut opening.ends);
-        let ends = (1..).zip(starts).map(|(id, s)| OpenEnd::new(id, s));
+        let cache: Arc<RecordCache> = Arc::default();
+        let ends = (1..)
+            .zip(starts)
+            .map(|(id, s)| OpenEnd::new(id, s, Arc::clone(&cache)));
         Self {
             guard,
             pictures: Pictures::default(),
             ends: Mutex::new(ends.collect()),
+            cache,
             ends_changed: Condvar::new(),
             shown_id: AtomicU64::new(0),
             plan: Mutex::new(SessionPlan {
@@ -79,6 +101,7 @@ impl State {
             }),
             standing: Mutex::default(),
             readings: Mutex::default(),
+            likely: Mutex::default(),
             opening,
         }
     }
@@ -146,6 +169,29 @@ impl State {
     /// Readings that earlier advice was based on.
     pub(super) fn readings(&self) -> MutexGuard<'_, Readings> {
         locked(&self.readings)
+    }
+
+    /// Keeps the places where shafts may enter, as a photo was measured.
+    pub(super) fn keep_likely(&self, id: u64, measured: &Measurement) -> Vec<LikelyPlace> {
+        let camera = measured.fit.as_ref().map(|fit| &fit.camera);
+        let candidates = measured.shafts.iter().flat_map(|s| &s.candidates);
+        let places: Vec<LikelyPlace> = candidates
+            .filter(|c| c.probability >= LEAST_LIKELY)
+            .filter_map(|c| {
+                let px = camera?.image_from_face(c.entry)?;
+                Some(LikelyPlace {
+                    px: [px.x, px.y],
+                    p: c.probability,
+                })
+            })
+            .collect();
+        locked(&self.likely).insert(id, places.clone());
+        places
+    }
+
+    /// The places where shafts may enter in this end's photo, if it was measured since the start.
+    pub(super) fn likely(&self, id: u64) -> Option<Vec<LikelyPlace>> {
+        locked(&self.likely).get(&id).cloned()
     }
 
     /// The face of this name: the one given by a flag, or a built-in one.

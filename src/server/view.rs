@@ -6,12 +6,12 @@ use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::measure::Stage;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
-use crate::record::{End, EntryState, Setup};
+use crate::record::{End, EntryState, Session, Setup, ShotCount};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::entries_to_check;
 use crate::store;
-use crate::text::{Locale, StepText, sentence, step_text};
+use crate::text::{self, Locale, StepText, answer, sentence, step_text};
 use crate::timeline::{FaceLook, Standing};
 use serde::Serialize;
 
@@ -28,6 +28,30 @@ pub(super) struct QueueLine {
     look: usize,
     proposed: usize,
     revision: u64,
+    count: Option<CountView>,
+    /// How the end stands, in words.
+    standing: String,
+}
+
+/// The shots that a record accounts for, against those shot.
+#[derive(Debug, Serialize)]
+struct CountView {
+    /// "5 of 6".
+    words: String,
+    /// "one fletched missing", where something differs.
+    difference: Option<String>,
+    /// Shots not accounted for; below zero where there are too many.
+    fletched_short: i64,
+    bare_short: i64,
+}
+
+fn count_view(end: &End) -> Option<CountView> {
+    ShotCount::of(end).map(|count| CountView {
+        words: text::record::count_of(&count),
+        difference: text::record::count_difference(&count),
+        fletched_short: count.fletched_short,
+        bare_short: count.bare_short,
+    })
 }
 
 /// A line of the queue; reads the record.
@@ -43,6 +67,8 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
         look: 0,
         proposed: 0,
         revision: 0,
+        count: None,
+        standing: String::new(),
     };
     if open.progress == Progress::Ready {
         match open.record() {
@@ -53,6 +79,8 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
                 line.look = entries_to_check(&end).len();
                 line.proposed = proposed(&end);
                 line.revision = end.revision;
+                line.count = count_view(&end);
+                line.standing = text::record::standing(&end);
                 text = end.failure.map_or(text, |f| f.text);
             }
             Ok(None) => (line.state, text) = ("trouble", "its record is gone".to_owned()),
@@ -117,6 +145,11 @@ pub(super) struct EndView {
     undo: usize,
     redo: usize,
     trouble: Option<String>,
+    /// How the end stands, in words.
+    standing: String,
+    count: Option<CountView>,
+    /// Facts that the reading needs and that nobody has given.
+    needs: Vec<&'static str>,
 }
 
 #[derive(Debug, Serialize)]
@@ -153,8 +186,24 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         undo,
         redo,
         trouble: open.failure.clone(),
+        standing: text::record::standing(&record),
+        count: count_view(&record),
+        needs: missing_facts(&record.session),
         record,
     }
+}
+
+/// Facts of a session that the reading needs, and that it lacks.
+fn missing_facts(session: &Session) -> Vec<&'static str> {
+    [
+        ("hand", session.hand.is_none()),
+        ("distance_m", session.distance_m.is_none()),
+        ("fletched", session.fletched.is_none()),
+        ("bare", session.bare.is_none()),
+    ]
+    .into_iter()
+    .filter_map(|(name, lacks)| lacks.then_some(name))
+    .collect()
 }
 
 /// What the end's run says.
@@ -163,6 +212,8 @@ pub(super) struct ReadingView {
     /// The end's id, since answers may arrive in another order.
     id: u64,
     sentence: String,
+    /// The same in one line.
+    answer: String,
     reading: Option<Reading>,
     /// Names of the ends that are read together.
     files: Vec<String>,
@@ -171,12 +222,13 @@ pub(super) struct ReadingView {
 }
 
 /// The reading of an end's run.
-pub(super) fn reading_view(id: u64, standing: Option<&Standing>) -> ReadingView {
+pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale) -> ReadingView {
     let Some(s) = standing else {
         return ReadingView {
             id,
             sentence: "This end doesn't count in a reading: nothing could be measured in it, or another photo shows the same end."
                 .to_owned(),
+            answer: "This end doesn't count".to_owned(),
             reading: None,
             files: Vec::new(),
             plot: String::new(),
@@ -186,10 +238,11 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>) -> ReadingView 
     let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
     ReadingView {
         id,
-        sentence: sentence(&s.reading, Locale::default()),
+        sentence: sentence(&s.reading, locale),
+        answer: answer(&s.reading, locale),
         reading: Some(s.reading.clone()),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),
-        plot: plot.svg("plot", Embedding::Inline, Locale::default()),
+        plot: plot.svg("plot", Embedding::Inline, locale),
     }
 }
 
@@ -208,7 +261,12 @@ pub(super) struct AdviceView {
 }
 
 /// The advice after an end's run.
-pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readings) -> AdviceView {
+pub(super) fn advice_view(
+    id: u64,
+    standing: Option<&Standing>,
+    read: &mut Readings,
+    locale: Locale,
+) -> AdviceView {
     let Some(s) = standing else {
         return AdviceView {
             id,
@@ -222,7 +280,7 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
     };
     let options = AdviceOptions::default();
     let advice = advice::advise_again(&s.history, &options, read);
-    let text = |step: &advice::Step| step_text(step, Locale::default());
+    let text = |step: &advice::Step| step_text(step, locale);
     AdviceView {
         id,
         next: advice.next.as_ref().map(text),
@@ -237,5 +295,5 @@ pub(super) fn advice_view(id: u64, standing: Option<&Standing>, read: &mut Readi
 /// The settings that the advised step changes, with their new values.
 fn settings_after(s: &Standing, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
-    advice::made_all(&now, advice).ok()
+    advice::setup_after(&now, advice).ok()
 }

@@ -4,6 +4,7 @@ use super::ends::{EditError, OpenEnd, Progress};
 use super::state::State;
 use crate::face::spec::FaceSpec;
 use crate::measure::{self, MeasureOptions};
+use crate::photo;
 use crate::record::{Session, canonical};
 use crate::store::{self, RecordLocation};
 use std::path::PathBuf;
@@ -71,6 +72,15 @@ fn next(state: &State) -> MeasureJob {
 fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
     let there = job.record.record().map_err(|e| e.to_string())?;
+    let of_other = there
+        .as_ref()
+        .and_then(|end| end.photo.as_ref())
+        .is_some_and(|p| !p.sha256.is_empty() && p.sha256 != photo::fingerprint(&bytes));
+    if of_other {
+        return Err(
+            "the file of this name is another photo than the record was made from".to_owned(),
+        );
+    }
     let keep_entries = there.as_ref().is_some_and(store::is_touched);
     let measured = measure::measure(
         &bytes,
@@ -86,6 +96,7 @@ fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     )
     .map_err(|e| e.to_string())?;
     let end = canonical::tidied(&measured.end).map_err(|e| e.to_string())?;
+    state.keep_likely(job.id, &measured);
     state.pictures.keep(job.id, measured.photo)?;
     // the old record stays if no camera fits the points marked by hand
     let failed = end.failure.as_ref().filter(|_| end.camera.is_none());
@@ -95,7 +106,11 @@ fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     if !keep_entries {
         let mut saved = Ok(());
         state.with_end(job.id, |_| {
-            saved = job.record.propose(&end).map_err(|e| e.to_string());
+            saved = job
+                .record
+                .propose(&end)
+                .map(|_| ())
+                .map_err(|e| e.to_string());
         });
         return saved;
     }

@@ -3,6 +3,22 @@
 use crate::record::RecordError;
 use std::io;
 
+impl StoreError {
+    /// Whether the file was left alone because of what it holds: another name or place is needed, which is for the user to choose.
+    #[must_use]
+    pub const fn is_refusal(&self) -> bool {
+        matches!(
+            self,
+            Self::Confirmed
+                | Self::HoldsRecords
+                | Self::Foreign
+                | Self::Input
+                | Self::NotOurs
+                | Self::OtherPhoto { .. }
+        )
+    }
+}
+
 /// Why a file could not be read or written. Each message says in one sentence what is wrong and what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -56,4 +72,28 @@ pub enum StoreError {
         "it exists and holds no end record, so it is left alone: choose another place, or move it away"
     )]
     Foreign,
+    /// An output would replace a file that the command reads.
+    #[error(
+        "this command reads that file, so nothing is written over it: choose another file name"
+    )]
+    Input,
+    /// An output would replace something that the program didn't write, or wrote for another purpose.
+    #[error(
+        "it exists and is no earlier output of this kind, so it is left alone: choose another file name, or move it away"
+    )]
+    NotOurs,
+    /// A record would replace that of another photo.
+    #[error(
+        "it holds the record of another photo ({file}): choose another file name, or move it away"
+    )]
+    OtherPhoto {
+        /// Name of that photo.
+        file: String,
+    },
+    /// Another process keeps the file's lock.
+    #[error("another program has been writing it for {seconds} s: end that one, or try again")]
+    Busy {
+        /// How long was waited.
+        seconds: u64,
+    },
 }

@@ -9,11 +9,14 @@ use std::io::{self, Write};
 use std::path::Path;
 
 /// The start and the end of a file's name while it is being written.
-const TEMPORARY_PREFIX: &str = ".bossmark-";
-const TEMPORARY_SUFFIX: &str = ".tmp";
+pub(super) const TEMPORARY_PREFIX: &str = ".bossmark-";
+pub(super) const TEMPORARY_SUFFIX: &str = ".tmp";
+
+/// The end of a lock file's name.
+pub(super) const LOCK_ENDING: &str = ".bossmark-lock";
 
 /// How many times a write is tried when another process has cleared its temporary file away.
-const MAX_ATTEMPTS: usize = 3;
+const MAX_ATTEMPTS: usize = 20;
 
 /// Reads a whole file.
 ///
@@ -42,7 +45,7 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     if path.is_dir() {
         return Err(StoreError::Folder);
     }
-    if is_special(path) {
+    if is_device(path) {
         let written = fs::OpenOptions::new().write(true).open(path);
         let written = written.and_then(|mut file| file.write_all(bytes));
         return written.map_err(|error| StoreError::System {
@@ -68,12 +71,86 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     }
 }
 
+/// Writes a new file, whole or not at all; `false` where there is one of that name already.
+///
+/// # Errors
+/// When the folder doesn't exist or the system refuses.
+pub fn write_new(path: &Path, bytes: &[u8]) -> Result<bool, StoreError> {
+    match temporary(path, bytes)
+        .map_err(unwritten)?
+        .persist_noclobber(path)
+    {
+        Ok(_) => Ok(true),
+        Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Ok(false),
+        Err(e) => Err(unwritten(e.error)),
+    }
+}
+
 /// Whether this is a device or a pipe: it holds nothing that could be lost, and reading it may block forever.
-pub(super) fn is_special(path: &Path) -> bool {
+#[must_use]
+pub fn is_device(path: &Path) -> bool {
     path.exists() && !path.is_file() && !path.is_dir()
 }
 
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let file = temporary(path, bytes)?;
+    attempt(Step::Rename)?;
+    file.persist(path).map_err(|e| e.error)?;
+    Ok(())
+}
+
+/// A step of a write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Step {
+    /// The temporary file is made.
+    Create,
+    /// It is filled.
+    Fill,
+    /// It goes to the disk.
+    Sync,
+    /// It gets the file's name.
+    Rename,
+}
+
+/// Comes before each step, for tests in which the system fails.
+#[cfg(not(test))]
+const fn attempt(_step: Step) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(test)]
+fn attempt(step: Step) -> io::Result<()> {
+    if faults::FAILING.get() == Some(step) {
+        return Err(io::ErrorKind::StorageFull.into());
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+pub(crate) mod faults {
+    //! Lets writes of this thread fail.
+    use super::Step;
+    use std::cell::Cell;
+
+    thread_local! {
+        /// The step at which they fail.
+        pub(super) static FAILING: Cell<Option<Step>> = const { Cell::new(None) };
+    }
+
+    /// All steps.
+    pub(crate) const STEPS: [Step; 4] = [Step::Create, Step::Fill, Step::Sync, Step::Rename];
+
+    /// Calls `then` while writes fail at this step.
+    pub(crate) fn failing_at<T>(step: Step, then: impl FnOnce() -> T) -> T {
+        FAILING.set(Some(step));
+        let result = then();
+        FAILING.set(None);
+        result
+    }
+}
+
+/// The bytes in a temporary file beside `path`, on the disk.
+fn temporary(path: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     let folder = match path.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
@@ -83,14 +160,64 @@ fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // permissions of an ordinary file; `tempfile` would let only the owner read it
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    attempt(Step::Create)?;
     let mut file = builder.tempfile_in(folder)?;
     // the lock ends with the process, so a temporary file without one can be cleared away. A file system without locks
     // just keeps such files
     let _ = file.as_file().try_lock();
+    attempt(Step::Fill)?;
     file.write_all(bytes)?;
+    // those of the file that is replaced stay, such as that only its owner may read it
+    if let Ok(there) = fs::metadata(path) {
+        file.as_file().set_permissions(there.permissions())?;
+    }
+    attempt(Step::Sync)?;
     file.as_file().sync_all()?;
-    file.persist(path).map_err(|e| e.error)?;
-    Ok(())
+    Ok(file)
+}
+
+/// A file that arrives piece by piece. It has no name that anybody looks for, and goes when this is dropped.
+#[derive(Debug)]
+pub struct IncomingFile(tempfile::NamedTempFile);
+
+impl IncomingFile {
+    /// An empty one in this folder.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn new(folder: &Path) -> Result<Self, StoreError> {
+        let mut builder = tempfile::Builder::new();
+        let made = builder
+            .prefix(TEMPORARY_PREFIX)
+            .suffix(TEMPORARY_SUFFIX)
+            .tempfile_in(folder);
+        let file = made.map_err(unwritten)?;
+        let _ = file.as_file().try_lock();
+        Ok(Self(file))
+    }
+
+    /// Adds a piece.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn append(&mut self, piece: &[u8]) -> Result<(), StoreError> {
+        self.0.write_all(piece).map_err(unwritten)
+    }
+
+    /// All of it.
+    ///
+    /// # Errors
+    /// When it can't be read.
+    pub fn read(&self) -> Result<Vec<u8>, StoreError> {
+        read(self.0.path())
+    }
+}
+
+fn unwritten(error: io::Error) -> StoreError {
+    StoreError::System {
+        what: "written",
+        error,
+    }
 }
 
 /// Appends to an existing file, without flushing to the disk: for data whose loss does no harm.
@@ -111,27 +238,6 @@ pub fn append(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     })
 }
 
-/// Removes the temporary files that killed processes left in this folder, and returns how many there were. Those of running
-/// processes are locked, also by other machines, and stay.
-pub fn clear_unfinished(folder: &Path) -> usize {
-    let Ok(items) = fs::read_dir(folder) else {
-        return 0;
-    };
-    let mut cleared = 0;
-    for item in items.flatten() {
-        let name = item.file_name();
-        let name = name.to_string_lossy();
-        if !name.starts_with(TEMPORARY_PREFIX) || !name.ends_with(TEMPORARY_SUFFIX) {
-            continue;
-        }
-        let abandoned = fs::File::open(item.path()).is_ok_and(|file| file.try_lock().is_ok());
-        if abandoned && fs::remove_file(item.path()).is_ok() {
-            cleared += 1;
-        }
-    }
-    cleared
-}
-
 /// Makes a folder, and those above it that don't exist.
 ///
 /// # Errors
@@ -149,7 +255,7 @@ pub fn make_folder(path: &Path) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::save_document;
+    use crate::store::save_output;
 
     fn folder() -> tempfile::TempDir {
         tempfile::tempdir().expect("temporary folder")
@@ -174,26 +280,61 @@ mod tests {
         assert!(made.expect("mkfifo").success());
         let pipe = at("pipe");
         let reader = std::thread::spawn(move || fs::read(pipe));
-        save_document(&at("pipe"), b"through").expect("written");
+        save_output(&at("pipe"), b"through").expect("written");
         let kind = fs::symlink_metadata(at("pipe")).expect("there").file_type();
         assert!(kind.is_fifo());
         assert_eq!(reader.join().expect("thread").expect("read"), b"through");
     }
 
     #[test]
-    fn temporary_files_of_killed_processes_go_and_those_of_running_ones_stay() {
+    fn a_system_that_fails_leaves_the_old_file_and_nothing_else() {
         let folder = folder();
-        let at = |name: &str| folder.path().join(name);
-        fs::write(at(".bossmark-dead.tmp"), b"half").expect("written");
-        fs::write(at(".bossmark-alive.tmp"), b"half").expect("written");
-        fs::write(at(".other.tmp"), b"not ours").expect("written");
-        let alive = fs::File::open(at(".bossmark-alive.tmp")).expect("file");
-        alive.lock().expect("locked");
-        assert_eq!(clear_unfinished(folder.path()), 1);
-        assert!(!at(".bossmark-dead.tmp").exists());
-        assert!(at(".bossmark-alive.tmp").exists() && at(".other.tmp").exists());
-        drop(alive);
-        assert_eq!(clear_unfinished(folder.path()), 1);
-        assert_eq!(clear_unfinished(&at("none")), 0);
+        let path = folder.path().join("a.json");
+        write(&path, b"old").expect("written");
+        for step in faults::STEPS {
+            let failed = faults::failing_at(step, || write(&path, b"new"));
+            assert!(
+                matches!(
+                    failed,
+                    Err(StoreError::System {
+                        what: "written",
+                        ..
+                    })
+                ),
+                "{step:?}"
+            );
+            assert_eq!(read(&path).expect("file"), b"old", "{step:?}");
+            assert_eq!(
+                fs::read_dir(folder.path()).expect("list").count(),
+                1,
+                "{step:?}"
+            );
+        }
+        write(&path, b"new").expect("written");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn permissions_of_a_file_that_is_rewritten_stay() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = folder();
+        let path = folder.path().join("a.json");
+        write(&path, b"old").expect("written");
+        for mode in [0o600, 0o640, 0o664] {
+            fs::set_permissions(&path, fs::Permissions::from_mode(mode)).expect("set");
+            write(&path, b"new").expect("written");
+            let now = fs::metadata(&path).expect("there").permissions().mode();
+            assert_eq!(now & 0o777, mode);
+        }
+    }
+
+    #[test]
+    fn a_new_file_never_replaces_one() {
+        let folder = folder();
+        let path = folder.path().join("photo-1.jpg");
+        assert!(write_new(&path, b"one").expect("written"));
+        assert!(!write_new(&path, b"two").expect("not written"));
+        assert_eq!(read(&path).expect("file"), b"one");
+        assert_eq!(fs::read_dir(folder.path()).expect("list").count(), 1);
     }
 }

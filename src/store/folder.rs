@@ -3,7 +3,6 @@
 use super::error::StoreError;
 use crate::record::End;
 use std::cmp::Ordering;
-use std::collections::BTreeSet;
 use std::ffi::OsStr;
 use std::fs;
 use std::io;
@@ -181,33 +180,6 @@ pub fn name_of(path: &Path) -> String {
         .into_owned()
 }
 
-/// The path of each photo's record: `NAME.end.json` beside the photo, or in `folder`. Of photos whose names differ only in the
-/// ending, all but the first keep it (`NAME.png.end.json`).
-#[must_use]
-pub fn record_paths(photos: &[PathBuf], folder: Option<&Path>) -> Vec<PathBuf> {
-    let mut paths: Vec<PathBuf> = Vec::new();
-    let mut taken: BTreeSet<PathBuf> = BTreeSet::new();
-    for photo in photos {
-        let path = |name: &OsStr| {
-            let mut name = name.to_os_string();
-            name.push(RECORD_ENDING);
-            match folder {
-                Some(folder) => folder.join(name),
-                None => photo.with_file_name(name),
-            }
-        };
-        let short = path(photo.file_stem().unwrap_or(photo.as_os_str()));
-        let free = if taken.contains(&short) {
-            path(photo.file_name().unwrap_or(photo.as_os_str()))
-        } else {
-            short
-        };
-        taken.insert(free.clone());
-        paths.push(free);
-    }
-    paths
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -243,7 +215,7 @@ mod tests {
     }
 
     #[test]
-    fn photos_are_ordered_by_name_and_their_records_get_paths() {
+    fn photos_are_ordered_by_name() {
         let folder = folder();
         for name in [
             "b.JPG",
@@ -259,15 +231,6 @@ mod tests {
         assert_eq!(
             found.iter().map(|p| name_of(p)).collect::<Vec<_>>(),
             ["a.jpg", "a.png", "b.JPG"]
-        );
-        let paths = record_paths(&found, None);
-        assert_eq!(
-            paths.iter().map(|p| name_of(p)).collect::<Vec<_>>(),
-            ["a.end.json", "a.png.end.json", "b.end.json"]
-        );
-        assert_eq!(
-            record_paths(&found[..1], Some(Path::new("out")))[0],
-            Path::new("out/a.end.json")
         );
         assert_eq!(records(folder.path()).expect("records").len(), 1);
     }

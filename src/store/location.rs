@@ -1,9 +1,13 @@
 //! Where a record is: in a file of its own, or among several in one file.
 
+use super::content::{is_touched, record_at};
 use super::error::StoreError;
 use super::files::{read, write};
-use super::save::{check_older, is_touched, record_at, save_proposal, save_revision};
-use crate::record::{End, canonical, parse_records};
+use super::lock::lock;
+use super::rewriting::{text_of, texts_of};
+use super::save::save_proposal;
+use crate::record::{End, ParsedRecord, canonical, parse_records, records_with_text};
+use crate::review::with_ids_of;
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
@@ -67,61 +71,110 @@ impl RecordLocation {
     /// # Errors
     /// When the file exists and can't be read, or no longer holds this record.
     pub fn record(&self) -> Result<Option<End>, StoreError> {
-        let Some(index) = &self.among else {
+        if self.among.is_none() {
             return record_at(&self.file);
-        };
+        }
         match all_records(&self.file) {
             Err(StoreError::Missing) => Ok(None),
-            other => {
-                let mut all = other?;
-                index.find(&mut all).map(|end| Some(end.clone()))
-            }
+            other => self.among_these(&other?),
         }
     }
 
-    /// Saves a record that the program proposes: over an older proposal, never over a person's work.
+    /// This record among all of its file.
+    ///
+    /// # Errors
+    /// When it isn't among them.
+    pub(super) fn among_these(&self, records: &[End]) -> Result<Option<End>, StoreError> {
+        let Some(index) = &self.among else {
+            return match records {
+                [one] => Ok(Some(one.clone())),
+                _ => Err(StoreError::Foreign),
+            };
+        };
+        let found = records.get(index.index).ok_or(StoreError::Moved)?;
+        if found.photo.as_ref().map(|p| &p.sha256) == index.photo.as_ref() {
+            Ok(Some(found.clone()))
+        } else {
+            Err(StoreError::Moved)
+        }
+    }
+
+    /// Saves a record that the program proposes: over an older proposal for the same photo, never over a person's work. Returns the
+    /// record as it is saved: entries that were there before keep their ids.
     ///
     /// # Errors
     /// As [`save_proposal`].
-    pub fn propose(&self, end: &End) -> Result<(), StoreError> {
-        let Some(index) = &self.among else {
+    pub fn propose(&self, end: &End) -> Result<End, StoreError> {
+        if self.among.is_none() {
             return save_proposal(&self.file, end);
-        };
-        self.replace(index, end, |there| {
+        }
+        self.change(|there, _| {
+            let there = there.ok_or(StoreError::Missing)?;
             if is_touched(there) {
-                Err(StoreError::Confirmed)
-            } else {
-                Ok(())
+                return Err(StoreError::Confirmed);
             }
+            Ok(with_ids_of(end, there))
         })
     }
 
-    /// Saves a record that a person has changed: over an older revision only.
+    /// Changes the record while nobody else can: `change` gets it as it is now, with its text in the file, and returns the new one,
+    /// whose revision must be a later one unless the record stays as it is. Returns what is saved.
     ///
     /// # Errors
-    /// As [`save_revision`].
-    pub fn revise(&self, end: &End) -> Result<(), StoreError> {
-        let Some(index) = &self.among else {
-            return save_revision(&self.file, end);
+    /// What `change` says; also when the file can't be read or written, or no longer holds this record.
+    pub fn change<E: From<StoreError>>(
+        &self,
+        change: impl FnOnce(Option<&End>, &[u8]) -> Result<End, E>,
+    ) -> Result<End, E> {
+        let _lock = lock(&self.file)?;
+        let bytes = match read(&self.file) {
+            Err(StoreError::Missing) => Vec::new(),
+            other => other?,
         };
-        self.replace(index, end, |there| check_older(there, end))
+        let records = if bytes.iter().all(u8::is_ascii_whitespace) {
+            Vec::new()
+        } else {
+            records_with_text(&bytes).map_err(StoreError::from)?
+        };
+        let found = self.find(&records)?;
+        let (text, there) = match found.and_then(|k| records.get(k)) {
+            Some((text, record)) => (*text, Some(&record.end)),
+            None => (&bytes[..0], None),
+        };
+        let new = change(there, text)?;
+        if there == Some(&new) {
+            return Ok(new);
+        }
+        let mut out = Vec::new();
+        match there {
+            None => out = canonical::to_bytes(&new).map_err(StoreError::from)?,
+            Some(_) => {
+                for (k, (text, record)) in records.iter().enumerate() {
+                    let changed = if found == Some(k) { &new } else { &record.end };
+                    out.extend(text_of(text, &record.end, changed, records.len())?);
+                }
+            }
+        }
+        write(&self.file, &out)?;
+        Ok(new)
     }
 
-    fn replace(
-        &self,
-        index: &RecordIndex,
-        end: &End,
-        check: impl FnOnce(&End) -> Result<(), StoreError>,
-    ) -> Result<(), StoreError> {
-        let mut all = all_records(&self.file)?;
-        let there = index.find(&mut all)?;
-        check(there)?;
-        *there = end.clone();
-        let mut lines = Vec::new();
-        for end in &all {
-            lines.extend(canonical::to_line(end)?);
+    /// Index of the record among those of its file; `None` where the file holds nothing yet.
+    fn find(&self, records: &[(&[u8], ParsedRecord)]) -> Result<Option<usize>, StoreError> {
+        match (&self.among, records.len()) {
+            (_, 0) => Ok(None),
+            (None, 1) => Ok(Some(0)),
+            (None, _) => Err(StoreError::Foreign),
+            (Some(index), _) => {
+                let end = records.get(index.index).map(|(_, r)| &r.end);
+                let photo = end.map(|e| e.photo.as_ref().map(|p| &p.sha256));
+                if photo == Some(index.photo.as_ref()) {
+                    Ok(Some(index.index))
+                } else {
+                    Err(StoreError::Moved)
+                }
+            }
         }
-        write(&self.file, &lines)
     }
 
     /// Path of a hidden file beside the record's, for data that belongs to it and may be lost.
@@ -137,21 +190,28 @@ impl RecordLocation {
     }
 }
 
-impl RecordIndex {
-    fn find<'a>(&self, all: &'a mut [End]) -> Result<&'a mut End, StoreError> {
-        let found = all.get_mut(self.index).ok_or(StoreError::Moved)?;
-        let photo = found.photo.as_ref().map(|p| &p.sha256);
-        if photo == self.photo.as_ref() {
-            Ok(found)
-        } else {
-            Err(StoreError::Moved)
-        }
-    }
-}
-
-fn all_records(file: &Path) -> Result<Vec<End>, StoreError> {
+pub(super) fn all_records(file: &Path) -> Result<Vec<End>, StoreError> {
     let records = parse_records(&read(file)?)?;
     Ok(records.into_iter().map(|r| r.end).collect())
+}
+
+/// Changes all records of a file while nobody else can: `change` gets them as they are now, each with its text, and returns as many
+/// new ones. Returns what is saved.
+///
+/// # Errors
+/// What `change` says; also when the file can't be read or written.
+pub fn change_records<E: From<StoreError>>(
+    file: &Path,
+    change: impl FnOnce(&[(&[u8], ParsedRecord)]) -> Result<Vec<End>, E>,
+) -> Result<Vec<End>, E> {
+    let _lock = lock(file)?;
+    let bytes = read(file)?;
+    let records = records_with_text(&bytes).map_err(StoreError::from)?;
+    let new = change(&records)?;
+    if records.iter().map(|(_, r)| &r.end).ne(&new) {
+        write(file, &texts_of(&records, &new)?)?;
+    }
+    Ok(new)
 }
 
 #[cfg(test)]
@@ -180,11 +240,10 @@ mod tests {
         let locations = RecordLocation::all(&path).expect("locations");
         assert_eq!(locations.len(), 2);
         locations[1].propose(&of("b", 0)).expect("a proposal");
-        locations[1].revise(&of("b", 1)).expect("a revision");
-        assert!(matches!(
-            locations[1].revise(&of("b", 1)),
-            Err(StoreError::Newer { there: 1, new: 1 })
-        ));
+        let revise = |location: &RecordLocation, end: End| {
+            location.change(|_, _| Ok::<_, StoreError>(end.clone()))
+        };
+        revise(&locations[1], of("b", 1)).expect("a revision");
         assert!(matches!(
             locations[1].propose(&of("b", 0)),
             Err(StoreError::Confirmed)
@@ -203,7 +262,7 @@ mod tests {
         for location in &locations {
             assert!(matches!(location.record(), Err(StoreError::Moved)));
             assert!(matches!(
-                location.revise(&of("a", 9)),
+                revise(location, of("a", 9)),
                 Err(StoreError::Moved)
             ));
         }

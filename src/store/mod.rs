@@ -1,22 +1,33 @@
-//! Files: reading, atomic writing, and the rule that a proposal never overwrites a person's work.
+//! Files: reading, atomic writing by one writer at a time, and the rules of what may replace what.
 
+mod belonging;
+mod cache;
+mod content;
 mod error;
 mod files;
 mod folder;
 mod location;
+mod lock;
+mod output;
+mod rewriting;
 mod save;
 
+pub use belonging::{PhotoFile, RecordPath, record_paths};
+pub use cache::RecordCache;
+pub use content::{is_touched, record_at};
 pub use error::StoreError;
-pub use files::{append, clear_unfinished, make_folder, read, write};
+pub use files::{IncomingFile, append, is_device, make_folder, read, write, write_new};
 pub use folder::{
     RECORD_ENDING, SETUP_ENDING, folders_with_photos, is_photo_name, lens_profiles, name_of,
-    photo_of, photos, record_paths, records, records_below, setup_files,
+    photo_of, photos, records, records_below, setup_files,
 };
-pub use location::{RecordIndex, RecordLocation};
-pub use save::{
-    is_touched, record_at, save_document, save_proposal, save_proposals, save_revision,
-    save_revisions,
-};
+pub use location::{RecordIndex, RecordLocation, change_records};
+pub use lock::{FileLock, clear_unfinished, lock};
+pub use output::{OutputKind, check_output, save_output, save_proposals};
+pub use save::{save_copy, save_proposal, save_session, with_ids_at};
+
+#[cfg(test)]
+pub(crate) use files::faults;
 
 #[cfg(test)]
 mod test_records {

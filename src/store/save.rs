@@ -1,137 +1,98 @@
-//! Saving: a proposal never replaces a person's work, a revision never replaces a later one, and another document never replaces
-//! a record.
+//! Saving records and session files: a proposal never replaces a person's work, and a revision never a later one.
 
+use super::content::{holds_records, is_of_same_photo, record_at};
 use super::error::StoreError;
-use super::files::{is_special, read, write};
-use crate::record::{End, EntryState, RecordError, canonical, parse_records};
+use super::files::{is_device, read, write};
+use super::lock::lock;
+use super::output::save_proposals_locked;
+use super::rewriting::texts_of;
+use crate::record::{End, Layout, ParsedRecord, SessionFile, canonical, rewritten};
+use crate::review::with_ids_of;
 use std::path::Path;
 
-/// The record in a file that holds exactly one; `None` if there is no such file.
+/// Saves a record that the program proposes: over an older proposal for the same photo, never over a person's work. Returns the
+/// record as it is saved: entries that were there before keep their ids.
 ///
 /// # Errors
-/// When the file exists and can't be read as one record.
-pub fn record_at(path: &Path) -> Result<Option<End>, StoreError> {
-    let bytes = match read(path) {
-        Err(StoreError::Missing) => return Ok(None),
-        other => other?,
-    };
-    let mut records = parse_records(&bytes)?;
-    match (records.pop(), records.is_empty()) {
-        (Some(one), true) => Ok(Some(one.end)),
-        _ => Err(StoreError::Foreign),
-    }
+/// [`StoreError::Confirmed`] where a person has worked on the record that is there, [`StoreError::OtherPhoto`] where it is another
+/// photo's, [`StoreError::Foreign`] where the file holds something else; also when it can't be read or written.
+pub fn save_proposal(path: &Path, end: &End) -> Result<End, StoreError> {
+    let _lock = lock(path)?;
+    let end = with_ids_at(path, end);
+    save_proposals_locked(path, &canonical::to_bytes(&end)?)?;
+    Ok(end)
 }
 
-/// Whether a person has worked on this record: it was revised, or an entry is confirmed.
+/// The record with the ids that its entries have in the file at `path`, if the record there is of the same photo.
 #[must_use]
-pub fn is_touched(end: &End) -> bool {
-    end.revision > 0 || end.entries.iter().any(|e| e.state == EntryState::Confirmed)
+pub fn with_ids_at(path: &Path, end: &End) -> End {
+    match record_at(path) {
+        Ok(Some(there)) if is_of_same_photo(&there, end) => with_ids_of(end, &there),
+        _ => end.clone(),
+    }
 }
 
-/// Saves a record that the program proposes: over an older proposal, never over a person's work.
+/// Saves a session file that was read as `old`: over that state of it or where there is none, and over nothing else. What this
+/// version doesn't know stays as it is. The caller holds the [`lock`] since before reading.
 ///
 /// # Errors
-/// [`StoreError::Confirmed`] where a person has worked on the record that is there, [`StoreError::Foreign`] where the
-/// file holds something else; also when it can't be read or written.
-pub fn save_proposal(path: &Path, end: &End) -> Result<(), StoreError> {
-    save_proposals(path, &canonical::to_bytes(end)?)
-}
-
-/// Saves a file of proposed records: over older proposals, never over a person's work or a file that holds anything else.
-///
-/// # Errors
-/// As [`save_proposal`].
-pub fn save_proposals(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
-    match content(path)? {
-        Content::Nothing => {}
-        Content::Records(there) if there.iter().any(is_touched) => {
-            return Err(StoreError::Confirmed);
-        }
-        // records of a newer schema, which this version can't read
-        Content::Records(there) if there.is_empty() => return Err(StoreError::Foreign),
-        Content::Records(_) => {}
-        Content::Other => return Err(StoreError::Foreign),
-    }
-    write(path, bytes)
-}
-
-/// Saves any other document or page. It replaces whatever is there except a record: a mistyped file name must not destroy one.
-///
-/// # Errors
-/// [`StoreError::HoldsRecords`]; also when the file can't be read or written.
-pub fn save_document(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
-    if let Content::Records(_) = content(path)? {
-        return Err(StoreError::HoldsRecords);
-    }
-    write(path, bytes)
-}
-
-/// What a file holds.
-enum Content {
-    /// The file doesn't exist, or is empty.
-    Nothing,
-    /// End records.
-    Records(Vec<End>),
-    /// Anything else.
-    Other,
-}
-
-fn content(path: &Path) -> Result<Content, StoreError> {
-    if is_special(path) {
-        return Ok(Content::Nothing);
-    }
-    let bytes = match read(path) {
-        Err(StoreError::Missing) => return Ok(Content::Nothing),
+/// [`StoreError::NotOurs`] where the file holds anything else; also when it can't be read or written.
+pub fn save_session(path: &Path, old: &SessionFile, new: &SessionFile) -> Result<(), StoreError> {
+    let there = match read(path) {
+        _ if is_device(path) => Vec::new(),
+        Err(StoreError::Missing) => Vec::new(),
         other => other?,
     };
-    Ok(match parse_records(&bytes) {
-        Ok(records) => Content::Records(records.into_iter().map(|r| r.end).collect()),
-        Err(RecordError::Empty) => Content::Nothing,
-        // a record of a newer schema is still a record
-        Err(RecordError::NewerSchema { .. }) => Content::Records(Vec::new()),
-        Err(_) => Content::Other,
-    })
+    let bytes = if there.iter().all(u8::is_ascii_whitespace) {
+        canonical::pretty(new)?
+    } else if SessionFile::parse(&there).is_ok_and(|(file, _)| file == *old) {
+        rewritten(&there, old, new, Layout::Pretty)?
+    } else {
+        return Err(StoreError::NotOurs);
+    };
+    write(path, &bytes)
 }
 
-/// Saves a record that a person has changed: only over an older revision.
+/// Saves records that a person has changed to a file that they don't come from, with the text from which they were made (none: they
+/// were just measured). There may be nothing, the same, or an older revision of records of the same photos.
 ///
 /// # Errors
-/// [`StoreError::Newer`] where the record in the file has this revision or a later one; also when the file can't be read or
-/// written.
-pub fn save_revision(path: &Path, end: &End) -> Result<(), StoreError> {
-    if let Some(there) = record_at(path)? {
-        check_older(&there, end)?;
+/// [`StoreError::Newer`], [`StoreError::OtherPhoto`] or [`StoreError::Foreign`]; also when the file can't be read or written.
+pub fn save_copy(
+    path: &Path,
+    from: &[(&[u8], ParsedRecord)],
+    new: &[End],
+) -> Result<(), StoreError> {
+    let _lock = lock(path)?;
+    let bytes = match new {
+        [one] if from.is_empty() => canonical::to_bytes(one)?,
+        _ => texts_of(from, new)?,
+    };
+    let there = match read(path) {
+        _ if is_device(path) => Vec::new(),
+        Err(StoreError::Missing) => Vec::new(),
+        other => other?,
+    };
+    if there == bytes {
+        return Ok(());
     }
-    write(path, &canonical::to_bytes(end)?)
-}
-
-/// Saves a file of several records that a person has changed, whose text is `bytes`: only over as many records, none of a later
-/// revision.
-///
-/// # Errors
-/// As [`save_revision`], and [`StoreError::Foreign`] where the file holds another number of records or anything else.
-pub fn save_revisions(path: &Path, records: &[End], bytes: &[u8]) -> Result<(), StoreError> {
-    match content(path)? {
-        Content::Nothing => {}
-        Content::Records(there) if there.len() == records.len() => {
-            let newer = there
-                .iter()
-                .zip(records)
-                .find(|(t, n)| t.revision > n.revision);
-            if let Some((there, new)) = newer {
-                return Err(StoreError::Newer {
-                    there: there.revision,
-                    new: new.revision,
+    if !there.iter().all(u8::is_ascii_whitespace) {
+        let there = holds_records(&there).filter(|t| t.len() == new.len());
+        for (there, new) in there.ok_or(StoreError::Foreign)?.iter().zip(new) {
+            if !is_of_same_photo(there, new) {
+                let photo = there.photo.as_ref().map(|p| p.file.clone());
+                return Err(StoreError::OtherPhoto {
+                    file: photo.unwrap_or_else(|| "an end without one".to_owned()),
                 });
             }
+            check_older(there, new)?;
         }
-        Content::Records(_) | Content::Other => return Err(StoreError::Foreign),
     }
-    write(path, bytes)
+    write(path, &bytes)
 }
 
 /// Refuses to replace `there` unless it is of an older revision than `new`.
-pub(super) fn check_older(there: &End, new: &End) -> Result<(), StoreError> {
+fn check_older(there: &End, new: &End) -> Result<(), StoreError> {
     if there.revision >= new.revision {
         return Err(StoreError::Newer {
             there: there.revision,
@@ -144,8 +105,9 @@ pub(super) fn check_older(there: &End, new: &End) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::photos;
+    use crate::record::EntryState;
     use crate::store::test_records::with;
+    use crate::store::{RecordLocation, photos};
 
     fn folder() -> tempfile::TempDir {
         tempfile::tempdir().expect("temporary folder")
@@ -157,18 +119,23 @@ mod tests {
         let path = folder.path().join("a.end.json");
         save_proposal(&path, &with(EntryState::Proposed, 0)).expect("first");
         save_proposal(&path, &with(EntryState::Proposed, 0)).expect("again");
-        save_revision(&path, &with(EntryState::Confirmed, 1)).expect("revision 1");
+        let revise = |revision| {
+            RecordLocation::from(path.clone())
+                .change(|_, _| Ok::<_, StoreError>(with(EntryState::Confirmed, revision)))
+        };
+        revise(1).expect("revision 1");
         let before = read(&path).expect("file");
         assert!(matches!(
             save_proposal(&path, &with(EntryState::Proposed, 0)),
             Err(StoreError::Confirmed)
         ));
+        let other = [with(EntryState::Confirmed, 2)];
         assert!(matches!(
-            save_revision(&path, &with(EntryState::Confirmed, 1)),
-            Err(StoreError::Newer { there: 1, new: 1 })
+            save_copy(&path, &[], &other),
+            Err(StoreError::OtherPhoto { .. })
         ));
         assert_eq!(read(&path).expect("file"), before);
-        save_revision(&path, &with(EntryState::Confirmed, 2)).expect("revision 2");
+        revise(2).expect("revision 2");
         let count = std::fs::read_dir(folder.path()).expect("list").count();
         assert_eq!(count, 1, "no temporary file stays");
     }

@@ -2,7 +2,7 @@
 
 use super::numbers::{capital, count, ends, number, percent, turns};
 use super::terms::Side;
-use super::{Locale, Sentence};
+use super::{Locale, Sentence, evidence};
 use crate::advice::{
     Advice, Axis, Change, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
     VerifyWhen,
@@ -79,6 +79,29 @@ impl Sentence for Detail {
             ),
             Self::Verify { pairs, .. } => format!(
                 "In tune. Change nothing, and shoot {} of each kind again on another day",
+                count(i64::from(*pairs))
+            ),
+            Self::Shoot {
+                pairs,
+                distance_m,
+                cause,
+                hand,
+            } => evidence::shoot(*pairs, *distance_m, *cause, *hand, locale),
+            Self::Check { checks, cause } => evidence::check(checks, *cause),
+            Self::PutBack {
+                change,
+                span,
+                quarter_turns,
+            } => evidence::put_back(*change, *span, *quarter_turns, locale),
+            Self::ThenNearer { step, distance_m } => format!(
+                "{}; then shoot the next end nearer, from {} m",
+                step.text(locale),
+                number(*distance_m, 1)
+            ),
+            Self::GoalReached { pairs, distance_m } => format!(
+                "In tune as far as {} m can show, and that is what you tune for. Change nothing, and shoot {} of each kind \
+                 again on another day",
+                number(*distance_m, 1),
                 count(i64::from(*pairs))
             ),
             Self::InTune => "In tune, on more than one day: leave the bow alone".to_owned(),
@@ -197,7 +220,7 @@ const fn ways(change: Change) -> (&'static str, [&'static str; 2]) {
             ],
         ),
         Change::ShaftLength => ("Shafts", ["longer", "shorter"]),
-        Change::ShootMore | Change::Verify | Change::None => ("", [""; 2]),
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => ("", [""; 2]),
     }
 }
 
@@ -237,7 +260,7 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
 }
 
 /// "60 to 108", or "up to 40, or 5 the other way".
-fn range(low: f64, high: f64, locale: Locale) -> String {
+pub(super) fn range(low: f64, high: f64, locale: Locale) -> String {
     let whole = |mm: f64| locale.bare(mm.round_ties_even(), 0);
     let (least, most) = (whole(low.abs()), whole(high));
     if low < 0.0 {
@@ -342,6 +365,10 @@ impl Sentence for Reason {
                     format!("{why} More ends still show what the scatter really is, and with it what can be told.")
                 }
             }
+            Self::Shoot { cause, .. } => evidence::why_shoot(*cause, locale),
+            Self::Check { cause, hand } => evidence::why_check(*cause, *hand, locale),
+            Self::PutBack { cause, hand } => evidence::why_put_back(*cause, *hand, locale),
+            Self::Best(best) => evidence::best(best, locale),
             Self::NotDecided => {
                 "The shots so far don't decide which way the bow is out, or that it is in tune.".to_owned()
             }
@@ -390,7 +417,7 @@ fn effect(change: Change, amount_positive: bool) -> &'static str {
         (Change::NockingPoint, false) => "A lower nocking point brings the bare shafts up.",
         (Change::ShaftSpine, false) => "Stiffer shafts (a smaller spine number) bend less.",
         (Change::ShaftSpine, true) => "Weaker shafts (a larger spine number) bend more.",
-        (Change::ShootMore | Change::Verify | Change::None, _) => "",
+        (Change::ShootMore | Change::Verify | Change::Check | Change::None, _) => "",
     }
 }
 
@@ -422,7 +449,7 @@ fn otherwise(change: Change) -> &'static str {
             "If they still land on the same side by as much: check the spine printed on the shafts, that length and points \
              are as before, and look for contact before buying others."
         }
-        Change::ShootMore | Change::Verify | Change::None => "",
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => "",
     }
 }
 

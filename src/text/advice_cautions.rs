@@ -3,7 +3,7 @@
 use super::terms::{Side, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
 use crate::advice::{About, Axis, Change, Contradiction, LookUp};
-use crate::record::Hand;
+use crate::record::{Hand, Lever};
 
 impl Sentence for About {
     fn text(&self, locale: Locale) -> String {
@@ -50,6 +50,98 @@ impl Sentence for About {
             }
             Self::LookUp(what) => return find_out_first(what),
             Self::Contradiction { found, hand } => return contradiction(found, *hand, locale),
+            Self::AfterDrawWeight {
+                higher_mm,
+                distance_m,
+            } => {
+                let sight = higher_mm.map_or_else(
+                    || "the sight mark moves".to_owned(),
+                    |mm| {
+                        format!(
+                            "arrows land about {} {} at {} m, so set the sight",
+                            locale.length((mm.abs() / 5.0).round() * 5.0, 0),
+                            if mm > 0.0 { "higher" } else { "lower" },
+                            super::numbers::number(*distance_m, 0)
+                        )
+                    },
+                );
+                return format!(
+                    "Afterwards {sight}; measure nocking point and brace height again."
+                );
+            }
+            Self::AfterCut => "Afterwards set the clicker to the new length, and the sight.",
+            Self::AfterRest => {
+                "Afterwards see that the plunger meets the middle of the shaft, and that the arrow still clears the plate."
+            }
+            Self::AfterTune => {
+                "What comes next: three ends with fletched arrows only; then the plunger in single clicks for the size of the \
+                 group (some 40 shots with each setting tell a difference of a third); then longer distances; and write the \
+                 log card (`bossmark card`)."
+            }
+            Self::SightOff {
+                x_mm,
+                y_mm,
+                distance_m,
+            } => {
+                let part = |axis, v: f64| {
+                    let size = (v.abs() / 5.0).round() * 5.0;
+                    format!("{} {}", locale.length(size, 0), Side::of(axis, v).name())
+                };
+                let mut parts = Vec::new();
+                if y_mm.abs() >= 10.0 {
+                    parts.push(part(Axis::Vertical, *y_mm));
+                }
+                if x_mm.abs() >= 10.0 {
+                    parts.push(part(Axis::Horizontal, *x_mm));
+                }
+                return format!(
+                    "The fletched group sits about {} of the middle at {} m: move the sight the same way (follow the arrows).",
+                    parts.join(" and "),
+                    super::numbers::number(*distance_m, 0)
+                );
+            }
+            Self::Several(levers) => {
+                let names: Vec<&str> = levers.iter().map(|l| lever_of(*l)).collect();
+                return format!(
+                    "Several things were changed at once ({}), so it can't tell which of them did what. Change one at a time.",
+                    names.join(", ")
+                );
+            }
+            Self::Crooked(degrees) => {
+                return format!(
+                    "The bare shafts stand {degrees} degrees crooked against the fletched ones while they land close: possibly a false \
+                     tune. Shoot from another distance, and look at the nocking point."
+                );
+            }
+            Self::LightArrow(per_lb) => {
+                return format!(
+                    "The arrow has only {per_lb:.1} grains for each pound of draw weight; 5 is the least that is safe for the bow. \
+                     Use a heavier point or shaft, or less draw weight, before you shoot on."
+                );
+            }
+            Self::ShortShafts([now, min]) => {
+                return format!(
+                    "The shafts are {} long, below the shortest that you call safe ({}): don't shoot them before someone has \
+                     checked the clearance at full draw.",
+                    locale.length(*now, 1),
+                    locale.length(*min, 1)
+                );
+            }
+            Self::NockingPointOut([now, low, high]) => {
+                return format!(
+                    "The nocking point stands {} above square; usual are {} to {}. Measure it again with a bow square, and check \
+                     rest height and tiller before you tune.",
+                    locale.length(*now, 1),
+                    locale.bare(*low, 0),
+                    locale.length(*high, 0)
+                );
+            }
+            Self::Goal(metres) => {
+                return format!(
+                    "Tuned for {metres} m: there bare shafts show side and height roughly, and thick shafts little of the spine; \
+                     what counts is the size of the fletched group."
+                );
+            }
             Self::UnknownSetup {
                 draw_weight_lb,
                 shaft_spine,
@@ -72,10 +164,26 @@ impl Sentence for About {
     }
 }
 
+/// A lever as people call it.
+const fn lever_of(lever: Lever) -> &'static str {
+    match lever {
+        Lever::DrawWeight => "draw weight",
+        Lever::ShaftSpine => "shafts",
+        Lever::ShaftLength => "shaft length",
+        Lever::PointWeight => "points",
+        Lever::RearWeight => "nock ends",
+        Lever::Plunger => "plunger",
+        Lever::NockingPoint => "nocking point",
+        Lever::RestHeight => "rest",
+        Lever::BraceHeight => "brace height",
+        Lever::DrawLength => "draw length",
+    }
+}
+
 fn find_out_first(what: &[LookUp]) -> String {
     let what: Vec<&str> = what.iter().copied().map(look_up).collect();
     format!(
-        "Find out first, and note in the set-up: {}. No limit told is no permission.",
+        "Find out first, and note in the set-up: {}. Check the maker's limits first.",
         what.join("; ")
     )
 }
@@ -109,7 +217,7 @@ const fn find_out(change: Change) -> &'static str {
             "the length of your shafts and the shortest that is safe at your full draw"
         }
         Change::RearWeight => "what nock, wrap and vanes weigh",
-        Change::ShootMore | Change::Verify | Change::None => "",
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => "",
     }
 }
 
@@ -168,7 +276,7 @@ fn at_limits(axes: &[Axis], weak: bool, no_safe_length: bool) -> String {
         });
     }
     format!(
-        "Nothing is left within the limits told. What would open the way: {}.",
+        "Nothing is left within the limits. What would open the way: {}.",
         ways.join("; ")
     )
 }

@@ -3,7 +3,7 @@
 use super::advice::landed;
 use super::numbers::{count, ends, number, percent};
 use super::terms::{axis_name, lever_in_sentence};
-use super::{Locale, Sentence, sentence};
+use super::{Locale, Sentence, evidence, sentence};
 use crate::advice::{Obstacle, Size, Thought};
 
 impl Sentence for Thought {
@@ -12,7 +12,7 @@ impl Sentence for Thought {
             Self::Reading(reading) => sentence(reading, locale),
             Self::NoRecord => "No record can be used.".to_owned(),
             Self::ShortDistance(distance_m) => format!(
-                "Shot at {} m only: carried to 30 m with offset growing as distance to the power 1.1 ± 1.0 (physics, loosely known), \
+                "Shot at {} m only: carried to 30 m with the offset growing at least in proportion to the distance (physics; how much more is loosely known), \
                  so it may name a side, but neither \"in tune\" nor a cut.",
                 number(*distance_m, 1)
             ),
@@ -113,6 +113,9 @@ impl Sentence for Thought {
                 percent(*inside),
                 percent(*side),
             ),
+            Self::ShootFirst(cause, _) => evidence::why_shoot(*cause, locale),
+            Self::CheckFirst(cause, hand) => evidence::why_check(*cause, *hand, locale),
+            Self::PutBack(cause, hand) => evidence::why_put_back(*cause, *hand, locale),
             Self::NothingLeft => "Nothing is left within the limits.".to_owned(),
             Self::SizeUnknown => {
                 "No set-up is told: the change is named, its size is not.".to_owned()
@@ -161,6 +164,7 @@ fn rates(index: f64, pounds: [Option<f64>; 4]) -> String {
 fn why_not(obstacle: Obstacle, locale: Locale) -> String {
     let text = match obstacle {
         Obstacle::Kept => "the archer keeps it as it is",
+        Obstacle::Gates => "it can't be undone, and there isn't enough to go by yet",
         Obstacle::Contradicted => "its last move that way contradicted what was to be expected",
         Obstacle::LongerIsNew => "longer shafts would have to be new ones",
         Obstacle::SafeLength => "no shortest safe length is told, or it is reached",
@@ -177,7 +181,10 @@ fn why_not(obstacle: Obstacle, locale: Locale) -> String {
             "its overshoot could not be taken back with what is left, or it isn't shown at 30 m"
         }
         Obstacle::PointFirst => {
-            return format!("the point comes first above {}", locale.length(60.0, 0));
+            return format!(
+                "the plunger is for the last {} or so",
+                locale.length(30.0, 0)
+            );
         }
         Obstacle::TooMuch => "its smallest step is too much for what is left",
     };

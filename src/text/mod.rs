@@ -1,6 +1,6 @@
 //! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
 //!
-//! One file a document: `reading` (with `reading_cautions`), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
+//! One file a document: `reading` (with `reading_cautions`, and `answer` for a single line), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
 //! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
 //! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
 //!
@@ -10,10 +10,15 @@
 
 mod advice;
 mod advice_cautions;
+mod answer;
+mod brief;
+mod card;
+mod evidence;
 mod explain;
 mod json;
 mod layout;
 mod lens;
+mod lists;
 mod locale;
 pub(crate) mod notes;
 pub(crate) mod numbers;
@@ -29,6 +34,9 @@ mod student;
 pub(crate) mod terms;
 
 pub use advice::{changes, expectation, step_sentence};
+pub use answer::answer;
+pub use brief::brief;
+pub use card::{card, history_summary};
 pub use lens::lens;
 pub use locale::{DateOrder, LengthUnit, Locale};
 pub use plan::plan;
@@ -37,6 +45,8 @@ pub use settings::change;
 pub use step::{StepText, step_text};
 pub use student::note_for_student;
 
+pub(crate) use answer::landing;
+pub(crate) use brief::next_heading;
 pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
 pub(crate) use step::{facts, headline, shift};
 

@@ -74,6 +74,9 @@ impl Sentence for face::Note {
             About::ByHand { points, rms_px } => format!(
                 "the camera was fitted to {points} points marked by a person, not to the rings; they miss the fit by {rms_px:.1} px (root mean square)"
             ),
+            About::PointsMisfit { rms_px, stated_px } => format!(
+                "the points marked by hand don't belong together: they miss the fit by {rms_px:.1} px where {stated_px:.0} px were stated, so no millimetre here can be relied on; mark them again, or check that this is the right face"
+            ),
             About::PointsLeftOut { points, interchanged } => {
                 let points = points.iter().map(|(name, px)| format!("{name} ({px:.0} px off)"));
                 format!(

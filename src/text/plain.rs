@@ -1,19 +1,21 @@
 //! Documents as text for people: 80 columns, no meaning by colour.
 
+pub use super::lists::{faces, faces_with_sources, overview};
+
 use super::layout::{heading, notes, paragraph, paragraph_after, printable};
 use super::numbers::{capital, number, percent_in_table, several, sureness};
-use super::record::counts;
+use super::record::{counts, standing};
 use super::terms::{kind_name, letter, lever_name};
 use super::{
-    Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots, plain_means,
-    sentence, shift, verdict,
+    Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots,
+    next_heading, plain_means, sentence, shift, verdict,
 };
 use crate::advice::{Advice, Axis, Expect, Learned, Step};
-use crate::face::spec::FaceSpec;
 use crate::math::rounded;
 use crate::reading::{Group, Reading};
 use crate::record::{
-    ArrowKind, CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, UprightSource,
+    CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, ShotCount, UprightSource,
+    unsure_entries,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -46,10 +48,8 @@ pub fn end(record: &End) -> String {
     for e in &record.entries {
         out.push_str(&entry(e));
     }
-    let unsure: Vec<String> = record
-        .entries
+    let unsure: Vec<String> = unsure_entries(record)
         .iter()
-        .filter(|e| e.is_unsure() || is_open_kind(e))
         .map(|e| format!("{}{}", letter(e.kind), e.id))
         .collect();
     if !unsure.is_empty() {
@@ -62,11 +62,6 @@ pub fn end(record: &End) -> String {
     }
     record_notes(&mut out, record);
     out
-}
-
-/// True where a person has yet to say what kind of shaft it is.
-fn is_open_kind(e: &Entry) -> bool {
-    e.kind == ArrowKind::Unknown && e.state == EntryState::Proposed
 }
 
 fn camera(c: &CameraRecord) -> String {
@@ -221,7 +216,7 @@ pub fn advice(a: &Advice, locale: Locale) -> String {
     }
     if let Some(next) = &a.next {
         out.push('\n');
-        heading(&mut out, "Do this next");
+        heading(&mut out, &next_heading(a));
         step(&mut out, next, locale);
         for also in &a.also {
             out.push_str("  together with\n");
@@ -282,44 +277,6 @@ fn learned(row: &Learned, locale: Locale) -> String {
     )
 }
 
-/// The target faces that are known.
-#[must_use]
-pub fn faces(known: &[FaceSpec]) -> String {
-    let mut out = String::new();
-    for face in known {
-        heading(&mut out, &face.name);
-        paragraph(&mut out, 2, &face.words);
-        let spots = match face.spots_mm.len() {
-            0 | 1 => String::new(),
-            n => format!(", {n} spots"),
-        };
-        let rings: Vec<String> = face
-            .zones
-            .iter()
-            .map(|z| number(z.diameter_mm, 1))
-            .collect();
-        paragraph(
-            &mut out,
-            2,
-            &format!("rings, mm across{spots}: {}", rings.join(" ")),
-        );
-        for (what, source) in &face.sources {
-            paragraph_after(&mut out, &format!("  {what}: "), source);
-        }
-        out.push('\n');
-    }
-    out
-}
-
-/// What was told of the numbers, where the photo shows others.
-fn told_otherwise(record: &End) -> String {
-    let differs = record.notes.iter().any(|n| n.code == "count-differs");
-    match (record.session.fletched, record.session.bare) {
-        (Some(f), Some(b)) if differs => format!(" (told: {f} and {b}, so look again)"),
-        _ => String::new(),
-    }
-}
-
 /// What came of a day's photos.
 #[derive(Clone, Debug, Default)]
 pub struct DayInShort<'a> {
@@ -343,19 +300,9 @@ pub fn day(day: &DayInShort) -> String {
     let DayInShort { ends, problems, .. } = day;
     let mut out = String::new();
     for (file, record) in ends {
-        let again = |e: &&Entry| e.is_unsure() || is_open_kind(e);
-        let unsure = record.entries.iter().filter(again).count();
-        let tail = match (&record.failure, unsure) {
-            (Some(f), _) => format!("could not be measured: {}", f.text),
-            (None, n) => {
-                let told = told_otherwise(record);
-                let look = if n == 0 {
-                    String::new()
-                } else {
-                    format!("; {n} to look at again")
-                };
-                format!("{}{told}{look}", counts(record))
-            }
+        let tail = match &record.failure {
+            Some(f) => format!("could not be measured: {}", f.text),
+            None => standing(record),
         };
         paragraph_after(&mut out, &format!("{file}: "), &tail);
     }
@@ -398,8 +345,7 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
     let first: Vec<&str> = waiting
         .iter()
         .filter(|(_, e)| {
-            !told_otherwise(e).is_empty()
-                || e.entries.iter().any(|e| e.is_unsure() || is_open_kind(e))
+            ShotCount::of(e).is_some_and(|count| !count.agrees()) || !unsure_entries(e).is_empty()
         })
         .map(|(file, _)| *file)
         .collect();

@@ -120,29 +120,55 @@ pub fn plan(plan: &Plan, locale: Locale) -> String {
             ),
         },
     ];
-    lines.extend(plan.precision.iter().map(|p| precision(p, locale)));
+    lines.extend(precision_table(plan, locale));
     lines.extend(plan.hand.map(sides));
+    lines.push(
+        "Before the first change, once on this bow (`bossmark setup --ticked` keeps the ticks):"
+            .to_owned(),
+    );
+    lines.extend(crate::plan::CHECKLIST.map(|code| format!("  [ ] {code}: {}", tick(code))));
     let record: Vec<String> = plan.record.iter().map(|r| r.text(locale)).collect();
     lines.push(format!("Note beside the shots: {}.", record.join("; ")));
     lines.extend(plan.cautions.iter().map(|note| note.text(locale)));
     lines.join("\n")
 }
 
-fn precision(precision: &Precision, locale: Locale) -> String {
-    let chances = precision.chances.iter().map(|c| {
-        format!(
-            "{}: side {}, in tolerance {}",
-            whole(c.offset_mm, locale),
-            percent(c.p_side),
-            percent(c.p_neutral)
-        )
-    });
-    format!(
-        "  {:>2} of each: offset known to \u{b1} {}; chance that it is called, for a true offset of {}",
-        precision.pairs,
-        whole(precision.sd_mm, locale),
-        chances.collect::<Vec<_>>().join("; ")
-    )
+/// How well each number of shots knows the offset, and how often a true one is called.
+fn precision_table(plan: &Plan, locale: Locale) -> Vec<String> {
+    let Some(first) = plan.precision.first() else {
+        return Vec::new();
+    };
+    let offsets = first
+        .chances
+        .iter()
+        .map(|c| format!("{:>12}", whole(c.offset_mm, locale)));
+    let head = format!("  of each   known to{}", offsets.collect::<String>());
+    let row = |p: &Precision| {
+        let cell = |p_side: f64, p_neutral: f64| {
+            let called = format!("{:.0}/{:.0} %", 100.0 * p_side, 100.0 * p_neutral);
+            format!("{called:>12}")
+        };
+        let cells = p.chances.iter().map(|c| cell(c.p_side, c.p_neutral));
+        let known = format!("\u{b1} {}", whole(p.sd_mm, locale));
+        format!("  {:>7} {known:>10}{}", p.pairs, cells.collect::<String>())
+    };
+    let mut lines = vec![head];
+    lines.extend(plan.precision.iter().map(row));
+    lines.push(
+        "  (chance that a true offset of that size is called to its side / in tolerance)"
+            .to_owned(),
+    );
+    lines
+}
+
+/// What a tick of the checklist asks for.
+fn tick(code: &str) -> &'static str {
+    match code {
+        "centre-shot" => "the arrow stands in the middle of the bow, or just outside",
+        "clearance" => "powder on vanes and shaft shows no touch of rest or arm",
+        "brace-height" => "measured, within the maker's range, and noted",
+        _ => "the nock holds on the string and comes off with a tap",
+    }
 }
 
 #[cfg(test)]

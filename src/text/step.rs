@@ -70,12 +70,12 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
         out.push(("Why".to_owned(), why.trim().to_owned()));
     }
     if step.change.moves_a_setting() {
-        let back = if step.reversible {
-            "can be taken back"
+        let undo = if step.reversible {
+            "Reversible"
         } else {
-            "can\u{2019}t be taken back"
+            "Can\u{2019}t be undone"
         };
-        out.push(("Way back".to_owned(), back.to_owned()));
+        out.push(("Undo".to_owned(), undo.to_owned()));
     }
     out
 }

@@ -101,7 +101,8 @@ const fn lever(change: Change) -> (&'static str, &'static str) {
         Change::RestHeight => ("rest height", "the rest's height"),
         Change::ShaftSpine => ("spine", "the shafts"),
         Change::ShootMore => ("more shots", "nothing"),
-        Change::Verify => ("a check", "nothing"),
+        Change::Verify => ("another end", "nothing"),
+        Change::Check => ("a check", "nothing"),
         Change::None => ("nothing", "nothing"),
     }
 }

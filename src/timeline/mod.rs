@@ -1,9 +1,11 @@
 //! Records → readings, advice and stories, run by run: where history, reading and advice meet.
 
 mod look;
+mod report_records;
 mod story;
 
 pub use look::{FaceLook, Ink, Zone};
+pub use report_records::ReportRecords;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};

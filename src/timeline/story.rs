@@ -14,6 +14,8 @@ pub struct ReportInput {
     pub bows: Vec<BowStory>,
     /// Files that could not be used, and why.
     pub problems: Vec<Problem>,
+    /// Whether details are printed too; on the screen they are folded.
+    pub full: bool,
 }
 
 /// A file that could not be used.

@@ -1,5 +1,7 @@
 //! HTTP by hand, as far as tests need it: they send what no proper client would.
 
+#![allow(dead_code, reason = "no test needs all of it")]
+
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::io::{Read, Write};

@@ -4,7 +4,7 @@
 
 use crate::population::{Archer, Random};
 use bossmark::advice::{Change, Step};
-use bossmark::record::End;
+use bossmark::record::{ArrowKind, End};
 use serde_json::{Value, json};
 
 /// Tolerance, mm at 30 m.
@@ -21,6 +21,25 @@ pub(crate) struct Draw {
     pub(crate) shots: usize,
     /// All hidden slopes are multiplied by this.
     pub(crate) slopes: f64,
+    /// What goes wrong.
+    pub(crate) trouble: Trouble,
+}
+
+/// What goes wrong on a bow, or with its archer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Trouble {
+    /// Nothing.
+    None,
+    /// The limb bolts do nothing.
+    Bolts,
+    /// The groups double after the second end.
+    Groups,
+    /// Two bare shafts only.
+    TwoBare,
+    /// Every other end is shot from 18 m.
+    Near,
+    /// One shaft in ten carries the other kind's tag.
+    Tags,
 }
 
 impl Default for Draw {
@@ -29,6 +48,7 @@ impl Default for Draw {
             sigma: [15.0, 80.0],
             shots: 3,
             slopes: 1.0,
+            trouble: Trouble::None,
         }
     }
 }
@@ -71,6 +91,11 @@ impl Random {
 /// A hidden bow.
 pub(crate) struct Bow {
     pub(crate) archer: Archer,
+    trouble: Trouble,
+    /// Power with which the offset grows with the distance.
+    growth: f64,
+    /// What the archer has looked at since the last change.
+    pub(crate) checked: Vec<String>,
     /// Draws of this bow's shots and changes.
     random: Random,
     state: f64,
@@ -94,7 +119,11 @@ impl Bow {
         ][(r.next() % 3) as usize];
         let lb = (lb * (0.08 * r.normal()).exp() * 10.0f64).round() / 10.0;
         let left = r.chance(0.2);
-        let levers = levers(&mut r, spine, draw.slopes);
+        let mut levers = levers(&mut r, spine, draw.slopes);
+        if draw.trouble == Trouble::Bolts {
+            let bolts = levers.iter_mut().filter(|l| l.change == Change::DrawWeight);
+            bolts.for_each(|l| (l.main, l.cross) = (0.0, 0.0));
+        }
         let size = if r.chance(0.08) {
             r.uniform(600.0, 900.0)
         } else {
@@ -138,6 +167,9 @@ impl Bow {
                 0.0
             },
             last_click: 0.0,
+            trouble: draw.trouble,
+            growth: r.uniform(1.0, 1.6),
+            checked: Vec::new(),
             setup,
             random: r,
         }
@@ -161,13 +193,44 @@ impl Bow {
 
     /// One end, as its record.
     pub(crate) fn shoot(&mut self, number: usize) -> End {
-        let offset = self.offset();
+        if self.trouble == Trouble::Groups && number == 3 {
+            self.archer.scatter = self.archer.scatter.map(|s| 2.0 * s);
+        }
+        let near = self.trouble == Trouble::Near && number.is_multiple_of(2);
+        let part = if near { 0.6f64 } else { 1.0 };
+        let grown = part.powf(self.growth - 1.0);
+        let offset = self.offset().map(|d| d * grown);
         let (mut end, _) = self.archer.shoot(&mut self.random, offset);
+        self.troubled(&mut end, part);
         end.session.archer = Some("A".to_owned());
         end.session.date = Some("2026-05-03".to_owned());
         end.session.end = u64::try_from(number).ok();
+        end.session.checked = (!self.checked.is_empty()).then(|| self.checked.clone());
         end.session.setup = serde_json::from_value(self.setup.clone()).ok();
         end
+    }
+
+    /// What goes wrong with the shots of an end, and with the distance.
+    fn troubled(&mut self, end: &mut End, part: f64) {
+        end.session.distance_m = Some(30.0 * part);
+        for entry in &mut end.entries {
+            entry.x_mm *= part;
+            entry.y_mm *= part;
+        }
+        if self.trouble == Trouble::TwoBare {
+            let third = end.entries.iter().rposition(|e| e.kind == ArrowKind::Bare);
+            third.map(|at| end.entries.remove(at));
+        }
+        if self.trouble == Trouble::Tags {
+            for entry in &mut end.entries {
+                if self.random.chance(0.1) {
+                    entry.kind = match entry.kind {
+                        ArrowKind::Bare => ArrowKind::Fletched,
+                        _ => ArrowKind::Bare,
+                    };
+                }
+            }
+        }
     }
 
     /// What a step of the advice asks for, as a change of this bow; `None` if it changes nothing or doesn't say how far.
@@ -181,6 +244,7 @@ impl Bow {
 
     /// Makes a change. A step beyond a limit is a fault of whoever asked for it.
     pub(crate) fn make(&mut self, turn: Turn) {
+        self.checked.clear();
         let setting = setting(turn.change);
         let each = if turn.change == Change::DrawWeight {
             -0.25

@@ -2,7 +2,7 @@
 //! advice but records and the change proposed.
 
 use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
-use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, advise_with};
+use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, StepKind, advise_with};
 use bossmark::record::{History, RecordFile};
 
 /// Ends a bow gets before the archer gives up.
@@ -31,6 +31,8 @@ pub(crate) struct Played {
     /// Changes made, and what each did.
     pub(crate) changes: Vec<Made>,
     pub(crate) contradictions: usize,
+    /// Steps that can't be undone, made before their gates.
+    pub(crate) ungated: usize,
 }
 
 impl Played {
@@ -43,6 +45,7 @@ impl Played {
             sigma: bow.sigma(),
             changes: Vec::new(),
             contradictions: 0,
+            ungated: 0,
         }
     }
 
@@ -132,7 +135,11 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         let next = advice.next.expect("an advice");
         if advice.done {
             played.outcome = Outcome::Told;
-        } else if next.change == Change::ShootMore {
+        } else if next.kind == StepKind::Check && next.change == Change::Check {
+            bow.checked
+                .extend(next.checks.iter().map(|c| c.code().to_owned()));
+            continue;
+        } else if matches!(next.kind, StepKind::Shoot) {
             continue;
         } else if Bow::turn(&next).is_none() {
             // nothing left, or other shafts needed that can't be had
@@ -142,6 +149,8 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
             played.ends = number;
             break;
         }
+        played.ungated +=
+            usize::from(next.kind == StepKind::Irreversible && !next.gates.is_empty());
         for step in std::iter::once(&next).chain(&advice.also) {
             played.changes.extend(change(&mut bow, step, number));
         }

@@ -17,6 +17,7 @@ pub(crate) struct Figures {
     cut: f64,
     overshoots: f64,
     contradictions: f64,
+    ungated: f64,
     inside: Option<[f64; 2]>,
 }
 
@@ -50,6 +51,7 @@ impl Figures {
             wrong_way: made().filter(|m| m.wrong_way()).count() as f64,
             cut: made().map(|m| m.cut()).sum(),
             overshoots: made().filter(|m| m.overshoots()).count() as f64,
+            ungated: all.iter().map(|p| p.ungated as f64).sum(),
             contradictions: all.iter().map(|p| p.contradictions as f64).sum(),
             inside: (!misses.is_empty()).then(|| [inside(1.0), inside(2.0)]),
         }
@@ -87,7 +89,7 @@ impl Figures {
             |[one, two]| format!("{:.0} {:.0}", 100.0 * one, 100.0 * two),
         );
         format!(
-            "{name:<34} {:5.1} {:5.1} {:5.1} | {:5.1} {:5.1} | {:3} {:3} | {:5.2} {:6.3} | {:5.1} | {inside} | {:4.1} {:4.1} {:4.2}",
+            "{name:<34} {:5.1} {:5.1} {:5.1} | {:5.1} {:5.1} | {:3} {:3} | {:5.2} {:6.3} | {:5.1} | {inside} | {:4.1} {:4.1} {:4.2} {:3}",
             self.in_tune(),
             by(20),
             by(10),
@@ -101,6 +103,7 @@ impl Figures {
             self.changes / self.bows,
             100.0 * self.at_limits / self.bows,
             self.contradictions / self.bows,
+            self.ungated,
         )
     }
 }
@@ -108,5 +111,5 @@ impl Figures {
 /// What the columns are.
 pub(crate) const HEAD: &str = concat!(
     "                                    true  <=20  <=10 | false   far | end 90% |   cut   past ",
-    "| wrong | 1sd 2sd | changes limits contradicted"
+    "| wrong | 1sd 2sd | changes limits contradicted ungated"
 );

@@ -8,12 +8,15 @@ use std::path::PathBuf;
 #[derive(Args, Debug)]
 pub struct Advise {
     /// Records, or folders of them; `-` for stdin
-    #[arg(required = true, value_name = "RECORD")]
+    #[arg(required_unless_present = "tape", value_name = "RECORD")]
     pub records: Vec<PathBuf>,
+    /// Places measured by hand: a table (CSV), as `bossmark read --tape-template` prints it; `-` for stdin
+    #[arg(long, value_name = "FILE")]
+    pub tape: Option<PathBuf>,
     /// Allow a change on each axis at once
     #[arg(long)]
     pub both: bool,
-    /// Show the chain from reading to step with its numbers
+    /// Show everything: the reading, all cautions, and the chain from reading to step with its numbers
     #[arg(long, conflicts_with = "json")]
     pub why: bool,
     /// How the text is written.

@@ -16,6 +16,9 @@ pub struct Day {
     /// Write a report for each archer into this folder
     #[arg(long, value_name = "DIR")]
     pub reports: Option<PathBuf>,
+    /// Print the report's details too: every set-up, every entry, what was learned
+    #[arg(long)]
+    pub full: bool,
     /// Show archers' names, labels of bows, file names and notes in reports and tables; otherwise they are left out
     #[arg(long)]
     pub names: bool,

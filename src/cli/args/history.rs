@@ -20,7 +20,7 @@ pub struct History {
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
     /// Draw the trend of offset and group size
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "compare")]
     pub svg: Option<PathBuf>,
     /// How the text is written.
     #[command(flatten)]

@@ -1,6 +1,7 @@
 //! The command line as it is typed: every flag, one file a command.
 
 mod advise;
+mod card;
 mod common;
 mod confirm;
 mod day;
@@ -16,6 +17,7 @@ mod setup;
 mod values;
 
 pub use advise::Advise;
+pub use card::Card;
 pub(super) use common::hand;
 pub use common::{DatesArg, HandArg, LocalArgs, Output, SessionArgs, UnitsArg};
 pub use confirm::Confirm;
@@ -114,6 +116,12 @@ Examples:
   bossmark history season/ --compare 1,3
   bossmark history season/ --csv season.csv --svg trend.svg", help_template = TEMPLATE)]
     History(History),
+    /// The log card of a bow: its set-up, what each lever does, and its history, on one page.
+    #[command(before_help = "\
+Examples:
+  bossmark card season/
+  bossmark card season/ --units in", help_template = TEMPLATE)]
+    Card(Card),
     /// What to shoot: distance, number of shafts, order, and what precision that gives.
     #[command(before_help = "\
 Examples:

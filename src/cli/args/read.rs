@@ -10,7 +10,8 @@ pub struct Read {
     /// Records, or folders of them; `-` for stdin
     #[arg(required_unless_present_any = ["tape", "tape_template"], value_name = "RECORD")]
     pub records: Vec<PathBuf>,
-    /// Places measured by hand: a table (CSV) of x, y, kind, end, arrow; `-` for stdin
+    /// Places measured by hand: a table (CSV) of x, y, kind, end, arrow; `-` for stdin. With --out their records are written
+    /// there, one a line
     #[arg(long, value_name = "FILE")]
     pub tape: Option<PathBuf>,
     /// Print such a table to fill in

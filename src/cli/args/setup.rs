@@ -101,9 +101,30 @@ pub struct Setup {
     /// What a setting may become: NAME=MIN..MAX, NAME=owned:90,100 or NAME=min:0;max:4;step:0.25;usual:0;obtainable:500,550
     #[arg(long, value_name = "NAME=LIMIT", value_parser = limit, help_heading = "What may be changed")]
     pub limit: Vec<(String, Limit)>,
+    /// The archer still grows: `yes` cuts nothing, `no` allows it
+    #[arg(long, value_name = "yes|no", value_parser = yes_or_no, help_heading = "What may be changed")]
+    pub growing: Option<bool>,
+    /// What the bow is tuned for, like "indoor 18 m"
+    #[arg(long, value_name = "TEXT", help_heading = "What may be changed")]
+    pub goal: Option<String>,
+    /// Looked at before the next end, with nothing found: scale, bolt-stop, contact, tags, mass, brace-height, centre-shot, plunger,
+    /// form
+    #[arg(long, value_name = "CODES", value_delimiter = ',')]
+    pub checked: Vec<String>,
+    /// Seen to before the first change: centre-shot, clearance, brace-height, nock-fit
+    #[arg(long, value_name = "CODES", value_delimiter = ',')]
+    pub ticked: Vec<String>,
     /// Session.
     #[command(flatten)]
     pub session: SessionArgs,
+}
+
+fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text {
+        "yes" | "true" => Ok(true),
+        "no" | "false" => Ok(false),
+        _ => Err("write yes or no".to_owned()),
+    }
 }
 
 impl Setup {
@@ -116,6 +137,8 @@ impl Setup {
             plunger_clicks_per_turn: self.clicks_per_turn,
             tolerance_30m_mm: self.tolerance,
             keep: (!self.keep.is_empty()).then(|| self.keep.clone()),
+            growing: self.growing,
+            goal: self.goal.clone(),
             ..crate::record::Setup::default()
         };
         self.settings.fill(&mut setup);
@@ -130,6 +153,8 @@ impl Setup {
             && self.limit.is_empty()
             && self.arrow.is_empty()
             && self.face.is_none()
+            && self.checked.is_empty()
+            && self.ticked.is_empty()
     }
 }
 

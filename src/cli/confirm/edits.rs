@@ -8,8 +8,8 @@ use crate::cli::photo_task::PhotoTask;
 use crate::cli::progress::Progress;
 use crate::cli::status::{CliError, Status};
 use crate::cli::terminal::Terminal;
-use crate::record::{End, EntryState, canonical, parse_records};
-use crate::review::{Edit, Edits, apply};
+use crate::record::{End, EntryState, ParsedRecord, canonical, records_with_text};
+use crate::review::{Edit, Edits, ReviewError, apply};
 use crate::store;
 use crate::text::plain;
 use std::path::Path;
@@ -24,7 +24,7 @@ pub(super) fn run(args: &Confirm, terminal: &mut Terminal) -> Result<(), CliErro
     };
     let mut context =
         Context::new(&args.session, args.face.as_deref())?.with_lens(args.lens.as_deref())?;
-    let jobs = jobs(args)?;
+    let jobs = jobs(args, &mut |text| terminal.message(text))?;
     if edits.is_some() && jobs.len() != 1 {
         return Err(CliError::usage(format!(
             "--edits changes one record, and {} are given: name the one that the edits are for",
@@ -50,46 +50,85 @@ fn confirm_one(
     context: &mut Context,
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {
-    let records = load(job, context)?;
-    if edits.is_some() && records.len() != 1 {
-        return Err(CliError::usage(format!(
-            "--edits changes one record, and the file holds {}: put the one that the edits are for into a file of its own",
-            records.len()
-        )));
+    if let Some(folder) = args.out.as_ref().filter(|_| job.photo.is_some()) {
+        store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
     }
-    let mut changed = Vec::new();
-    for mut end in records {
-        end.session = end.session.or(context.flags());
-        changed.push(change(&end, edits, job, terminal)?);
-    }
-    save(args, job, &changed, terminal)
+    let flags = context.flags().clone();
+    let mut change_all = |records: &[(&[u8], ParsedRecord)]| {
+        if edits.is_some() && records.len() != 1 {
+            return Err(CliError::usage(format!(
+                "--edits changes one record, and the file holds {}: put the one that the edits are for into a file of its own",
+                records.len()
+            )));
+        }
+        let mut changed = Vec::new();
+        for (text, record) in records {
+            let mut end = record.end.clone();
+            end.session = end.session.or(&flags);
+            let new = change(&end, text, edits, job, terminal)?;
+            changed.push(if new == end {
+                record.end.clone()
+            } else {
+                canonical::tidied(&new)?
+            });
+        }
+        Ok(changed)
+    };
+    let to_stdout = job.to == Path::new("-");
+    let changed = if job.from == job.to && !to_stdout && (job.photo.is_none() || job.from.exists())
+    {
+        store::change_records(&job.to, change_all).map_err(|e: CliError| e.about(&job.to))?
+    } else if let Some(photo) = &job.photo {
+        confirm_photo(photo, edits, job, context, terminal)?
+    } else {
+        let bytes = input::bytes(&job.from)?;
+        let records = records_with_text(&bytes)?;
+        let changed = change_all(&records)?;
+        if !to_stdout {
+            store::save_copy(&job.to, &records, &changed)
+                .map_err(|e| CliError::from(e).about(&job.to))?;
+        }
+        changed
+    };
+    show(args, to_stdout, &changed, terminal)
 }
 
-fn load(job: &RecordJob, context: &mut Context) -> Result<Vec<End>, CliError> {
-    if let Some(photo) = &job.photo {
-        if let Some(end) =
-            store::record_at(&job.from).map_err(|e| CliError::from(e).about(&job.from))?
-        {
-            return Ok(vec![end]);
-        }
-        let task = PhotoTask::new(photo, context)?;
-        let progress = Progress::new(1);
-        let measured = task.run(&input::bytes(photo)?, &progress);
-        progress.finish();
-        return Ok(vec![measured?.end]);
+/// Measures a photo without a record, and makes one of what was found and changed.
+fn confirm_photo(
+    photo: &Path,
+    edits: Option<&Edits>,
+    job: &RecordJob,
+    context: &mut Context,
+    terminal: &mut Terminal,
+) -> Result<Vec<End>, CliError> {
+    if edits.is_some_and(|e| e.name_entries() && !e.name_a_record()) {
+        return Err(CliError::usage(ReviewError::NoRecord));
     }
-    let parsed = parse_records(&input::bytes(&job.from)?)?;
-    Ok(parsed.into_iter().map(|r| r.end).collect())
+    let task = PhotoTask::new(photo, context)?;
+    let progress = Progress::new(1);
+    let measured = task.run(&input::bytes(photo)?, &progress);
+    progress.finish();
+    let mut end = measured?.end;
+    end.session = end.session.or(context.flags());
+    let new = canonical::tidied(&change(&end, b"", edits, job, terminal)?)?;
+    let saved = if new.revision == 0 {
+        store::save_proposal(&job.to, &new).map(|_| ())
+    } else {
+        store::save_copy(&job.to, &[], std::slice::from_ref(&new))
+    };
+    saved.map_err(|e| CliError::from(e).about(&job.to))?;
+    Ok(vec![new])
 }
 
 fn change(
     end: &End,
+    text: &[u8],
     edits: Option<&Edits>,
     job: &RecordJob,
     terminal: &mut Terminal,
 ) -> Result<End, CliError> {
     if let Some(edits) = edits {
-        return Ok(edits.apply(end)?);
+        return Ok(edits.apply(end, text)?);
     }
     if let Some(failure) = &end.failure {
         terminal.error(
@@ -116,19 +155,12 @@ fn change(
     Ok(apply(end, &[Edit::Accept])?)
 }
 
-fn save(
+fn show(
     args: &Confirm,
-    job: &RecordJob,
+    to_stdout: bool,
     records: &[End],
     terminal: &mut Terminal,
 ) -> Result<(), CliError> {
-    let to_stdout = job.to == Path::new("-");
-    if !to_stdout {
-        if let Some(folder) = args.out.as_ref().filter(|_| job.photo.is_some()) {
-            store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
-        }
-        write(&job.to, records).map_err(|e| e.about(&job.to))?;
-    }
     for end in records {
         if to_stdout || args.json {
             terminal.answer(&canonical::to_line(end)?);
@@ -140,26 +172,4 @@ fn save(
         }
     }
     Ok(())
-}
-
-fn write(path: &Path, records: &[End]) -> Result<(), CliError> {
-    match records {
-        [one] => {
-            let there = store::record_at(path)?;
-            if there.as_ref() == Some(one) {
-                return Ok(()); // it was confirmed before
-            }
-            if one.revision == 0 {
-                return Ok(store::save_proposal(path, one)?);
-            }
-            Ok(store::save_revision(path, one)?)
-        }
-        several => {
-            let mut lines = Vec::new();
-            for end in several {
-                lines.extend(canonical::to_line(end)?);
-            }
-            Ok(store::save_revisions(path, several, &lines)?)
-        }
-    }
 }

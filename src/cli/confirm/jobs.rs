@@ -2,8 +2,10 @@
 
 use crate::cli::args::Confirm;
 use crate::cli::status::CliError;
-use crate::{photo, store};
-use std::path::{Path, PathBuf};
+use crate::photo;
+use crate::store::{self, PhotoFile};
+use rayon::prelude::*;
+use std::path::PathBuf;
 
 /// A record to confirm: where it comes from, and where it is saved.
 pub(in crate::cli) struct RecordJob {
@@ -15,72 +17,105 @@ pub(in crate::cli) struct RecordJob {
     pub(in crate::cli) to: PathBuf,
 }
 
-/// The records that the command names.
+/// The records that the command names. What there is to say of them goes to `tell`.
 ///
 /// # Errors
 /// When a folder can't be read.
-pub(in crate::cli) fn jobs(args: &Confirm) -> Result<Vec<RecordJob>, CliError> {
-    let mut jobs = Vec::new();
-    for input in &args.inputs {
+pub(in crate::cli) fn jobs(
+    args: &Confirm,
+    tell: &mut dyn FnMut(&str),
+) -> Result<Vec<RecordJob>, CliError> {
+    let mut photos = Vec::new();
+    let mut records = Vec::new();
+    for (nth, input) in args.inputs.iter().enumerate() {
         if input.is_dir() {
-            let mut photos = store::photos(input).map_err(|e| CliError::from(e).about(input))?;
-            photos.retain(|photo| !is_drawn_on(photo));
-            let records = store::records(input).map_err(|e| CliError::from(e).about(input))?;
-            jobs.extend(folder_jobs(args, &photos, records));
-        } else if store::is_photo_name(input) {
-            jobs.extend(folder_jobs(args, std::slice::from_ref(input), Vec::new()));
+            let about = |e| CliError::from(e).about(input);
+            let of_folder = |path: PathBuf| Input {
+                nth,
+                of_folder: true,
+                path,
+            };
+            photos.extend(
+                store::photos(input)
+                    .map_err(about)?
+                    .into_iter()
+                    .map(of_folder),
+            );
+            records.extend(
+                store::records(input)
+                    .map_err(about)?
+                    .into_iter()
+                    .map(of_folder),
+            );
         } else {
-            jobs.push(RecordJob {
-                photo: None,
-                from: input.clone(),
-                to: args.out.clone().unwrap_or_else(|| input.clone()),
+            let list = if store::is_photo_name(input) {
+                &mut photos
+            } else {
+                &mut records
+            };
+            list.push(Input {
+                nth,
+                of_folder: false,
+                path: input.clone(),
             });
         }
     }
-    Ok(jobs)
-}
-
-/// Photos with their records, and records without a photo.
-fn folder_jobs(args: &Confirm, photos: &[PathBuf], records: Vec<PathBuf>) -> Vec<RecordJob> {
-    let paths = store::record_paths(photos, args.out.as_deref());
-    let mut without_photo: Vec<PathBuf> =
-        records.into_iter().filter(|r| !paths.contains(r)).collect();
-    let mut of_photos = Vec::new();
-    for (photo, path) in photos.iter().zip(paths) {
-        let renamed = if path.exists() || args.out.is_some() {
-            None
-        } else {
-            record_of(photo, &without_photo)
+    let of_photos = photo_jobs(args, photos, tell);
+    records.retain(|r| !r.of_folder || of_photos.iter().all(|(_, j)| j.from != r.path));
+    let records_alone = records.into_iter().map(|record| {
+        let out = args.out.clone().filter(|_| !record.of_folder);
+        let job = RecordJob {
+            photo: None,
+            to: out.unwrap_or_else(|| record.path.clone()),
+            from: record.path,
         };
-        let path = renamed.map_or(path, |k| without_photo.remove(k));
-        of_photos.push(RecordJob {
-            photo: Some(photo.clone()),
-            from: path.clone(),
-            to: path,
-        });
-    }
-    let records_alone = without_photo.into_iter().map(|from| RecordJob {
-        photo: None,
-        to: from.clone(),
-        from,
+        (record.nth, job)
     });
-    records_alone.chain(of_photos).collect()
+    let mut all: Vec<(usize, RecordJob)> = records_alone.chain(of_photos).collect();
+    // in the order of the inputs, and of a folder the records alone first
+    all.sort_by_key(|(nth, _)| *nth);
+    Ok(all.into_iter().map(|(_, job)| job).collect())
 }
 
-/// Index of the record that was made from this photo, whatever the files are called.
-fn record_of(photo: &Path, records: &[PathBuf]) -> Option<usize> {
-    if records.is_empty() {
-        return None;
+/// A file that the command names, or that is in a folder that it names.
+struct Input {
+    /// Number of the argument.
+    nth: usize,
+    of_folder: bool,
+    path: PathBuf,
+}
+
+/// Photos with their records. Of those in a folder the pictures that this program drew are left out.
+fn photo_jobs(
+    args: &Confirm,
+    photos: Vec<Input>,
+    tell: &mut dyn FnMut(&str),
+) -> Vec<(usize, RecordJob)> {
+    let read: Vec<Option<(usize, PhotoFile)>> = photos
+        .into_par_iter()
+        .map(|input| {
+            let Ok(bytes) = store::read(&input.path) else {
+                return Some((input.nth, (input.path, None)));
+            };
+            let drawn = input.of_folder && photo::is_drawn_on(&bytes);
+            (!drawn).then(|| (input.nth, (input.path, Some(photo::fingerprint(&bytes)))))
+        })
+        .collect();
+    let (order, photos): (Vec<usize>, Vec<PhotoFile>) = read.into_iter().flatten().unzip();
+    let paths = store::record_paths(&photos, args.out.as_deref());
+    let mut jobs = Vec::new();
+    for ((nth, (photo, _)), found) in order.into_iter().zip(photos).zip(paths) {
+        if let Some(message) = found.message() {
+            tell(&format!("{}: {message}", photo.display()));
+        }
+        jobs.push((
+            nth,
+            RecordJob {
+                photo: Some(photo),
+                from: found.path.clone(),
+                to: found.path,
+            },
+        ));
     }
-    let sha256 = photo::fingerprint(&store::read(photo).ok()?);
-    records.iter().position(|record| {
-        let end = store::record_at(record).ok().flatten();
-        end.and_then(|end| end.photo)
-            .is_some_and(|p| p.sha256 == sha256)
-    })
-}
-
-/// Whether this is not a camera's photo but a picture that this program drew on one.
-fn is_drawn_on(photo: &Path) -> bool {
-    store::read(photo).is_ok_and(|bytes| photo::is_drawn_on(&bytes))
+    jobs
 }

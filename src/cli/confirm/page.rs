@@ -6,7 +6,7 @@ use crate::cli::context::{Context, SESSION_FILE};
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::measure::MeasureOptions;
-use crate::record::End;
+use crate::record::{End, records_with_text};
 use crate::server::{self, App, EndSource, FIRST_PORT, Guard, InitialState, Secret};
 use crate::store::{self, StoreError};
 use std::io::IsTerminal;
@@ -108,7 +108,7 @@ fn opening(
     if let Some(missing) = args.inputs.iter().find(|i| !i.exists()) {
         return Err(CliError::from(StoreError::Missing).about(missing));
     }
-    let jobs = jobs(args)?;
+    let jobs = jobs(args, &mut |text| terminal.message(text))?;
     let first = args.inputs.first().map_or(Path::new("."), PathBuf::as_path);
     let folder = if first.is_dir() {
         first.to_owned()
@@ -202,12 +202,7 @@ fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<EndSource>, CliEr
 /// Copies the records to the file where the changed ones are to be saved.
 fn copy_records(job: &RecordJob) -> Result<(), CliError> {
     let bytes = store::read(&job.from).map_err(|e| CliError::from(e).about(&job.from))?;
-    let parsed =
-        crate::record::parse_records(&bytes).map_err(|e| CliError::from(e).about(&job.from))?;
-    let ends: Vec<End> = parsed.into_iter().map(|r| r.end).collect();
-    let saved = match ends.as_slice() {
-        [one] => store::save_revision(&job.to, one).or_else(|_| store::save_proposal(&job.to, one)),
-        several => store::save_revisions(&job.to, several, &bytes),
-    };
-    saved.map_err(|e| CliError::from(e).about(&job.to))
+    let records = records_with_text(&bytes).map_err(|e| CliError::from(e).about(&job.from))?;
+    let ends: Vec<End> = records.iter().map(|(_, r)| r.end.clone()).collect();
+    store::save_copy(&job.to, &records, &ends).map_err(|e| CliError::from(e).about(&job.to))
 }

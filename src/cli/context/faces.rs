@@ -1,7 +1,7 @@
 //! Faces by name, or from a file.
 
 use crate::cli::status::CliError;
-use crate::face::spec::{self, FaceSpec};
+use crate::face::spec::{self, FaceSpec, SpecError};
 use crate::record::keys;
 use crate::store;
 use std::path::Path;
@@ -22,7 +22,7 @@ pub(in crate::cli) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, 
         let path = folder.join(name);
         let bytes = store::read(&path).map_err(|e| CliError::from(e).about(&path))?;
         let text = String::from_utf8_lossy(&bytes);
-        return FaceSpec::parse(&text).map_err(|e| CliError::usage(e).about(&path));
+        return FaceSpec::parse(&text).map_err(|e| of_face_file(e).about(&path));
     }
     let known: Vec<&str> = spec::known().iter().map(|f| f.name.as_str()).collect();
     let mut likely = of_that_size(name, &known);
@@ -33,6 +33,15 @@ pub(in crate::cli) fn face_named(name: &str, folder: &Path) -> Result<FaceSpec, 
         "{name:?} is no known face: did you mean {}? (`bossmark faces` lists all; your own needs the path of its file, like ./{name}.json)",
         likely.join(", ")
     )))
+}
+
+/// A face file that is no face file at all can't be read; one with a wrong name or number is for its writer to correct.
+fn of_face_file(error: SpecError) -> CliError {
+    match &error {
+        SpecError::Json(e) if !e.is_data() => CliError::file(error),
+        SpecError::Schema(_) => CliError::file(error),
+        _ => CliError::usage(error),
+    }
 }
 
 /// The faces of the size that a name such as `80cm` or `full 122` contains.

@@ -14,6 +14,7 @@ use crate::lens::LensProfile;
 use crate::measure::MeasureOptions;
 use crate::record::{Session, SessionFile, Setup};
 use crate::store::{self, StoreError};
+use serde_json::Value;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -260,6 +261,32 @@ impl Context {
         Ok(own.or(&source.file.session_of(&name, number)))
     }
 
+    /// What the flags say otherwise than the folder's own session file, one line each.
+    ///
+    /// # Errors
+    /// When the session file can't be read or is wrong.
+    pub(super) fn conflicts(&mut self, folder: &Path) -> Result<Vec<String>, CliError> {
+        let Some(source) = self.session_file(folder)? else {
+            return Ok(Vec::new());
+        };
+        let path = source.path.display();
+        let mut own = source.file.session.clone();
+        own.fletched = own.fletched.or(source.file.fletched);
+        own.bare = own.bare.or(source.file.bare);
+        let mut lines: Vec<String> = differences(&json_of(&self.flags), &json_of(&own))
+            .into_iter()
+            .map(|(field, flag, there)| {
+                format!("{path} says {field} {there}, the flags say {flag}")
+            })
+            .collect();
+        if let (Some(flag), Some(there)) = (&self.face, &source.file.face)
+            && flag != there
+        {
+            lines.push(format!("{path} says face {there}, the flags say {flag}"));
+        }
+        Ok(lines)
+    }
+
     /// Photos that the folder's session file names but the folder doesn't hold.
     ///
     /// # Errors
@@ -328,6 +355,29 @@ impl Context {
             .map(|(name, folder)| face_named(&name, &folder))
             .transpose()
     }
+}
+
+fn json_of(session: &Session) -> Value {
+    serde_json::to_value(session).unwrap_or_default()
+}
+
+/// Fields that both documents give, with different values: the field, and both values.
+fn differences(one: &Value, other: &Value) -> Vec<(String, String, String)> {
+    let (Some(one), Some(other)) = (one.as_object(), other.as_object()) else {
+        return Vec::new();
+    };
+    let words = |v: &Value| v.as_str().map_or_else(|| v.to_string(), str::to_owned);
+    let mut found = Vec::new();
+    for (field, a) in one.iter().filter(|(_, a)| !a.is_null()) {
+        match other.get(field).filter(|b| !b.is_null()) {
+            Some(b) if a.is_object() && b.is_object() => found.extend(differences(a, b)),
+            Some(b) if a != b && !a.is_object() => {
+                found.push((field.clone(), words(a), words(b)));
+            }
+            _ => {}
+        }
+    }
+    found
 }
 
 /// The folder of a file.

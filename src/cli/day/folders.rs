@@ -1,7 +1,9 @@
 //! The folders that `day` works through.
 
 use crate::cli::args::Day;
+use crate::cli::context::Context;
 use crate::cli::status::CliError;
+use crate::cli::terminal::Terminal;
 use crate::store;
 use std::path::{Path, PathBuf};
 
@@ -14,18 +16,30 @@ pub(super) struct DayFolder {
     pub(super) archer: Option<String>,
 }
 
-/// The folders named; a folder without photos and records of its own stands for those in it that hold photos.
-pub(super) fn find_folders(args: &Day) -> Result<Vec<DayFolder>, CliError> {
+/// The folders named; a folder without photos and records of its own stands for those in it that hold photos. So does one that
+/// holds fewer photos than folders with photos: those photos are nobody's, and left out.
+pub(super) fn find_folders(
+    args: &Day,
+    terminal: &mut Terminal,
+) -> Result<Vec<DayFolder>, CliError> {
     let mut folders = Vec::new();
     for folder in &args.folders {
         let about = |e| CliError::from(e).about(folder);
-        let inner = if store::photos(folder).map_err(about)?.is_empty()
-            && store::records(folder).map_err(about)?.is_empty()
-        {
+        let stray = store::photos(folder).map_err(about)?;
+        let mut inner = if store::records(folder).map_err(about)?.is_empty() {
             store::folders_with_photos(folder).map_err(about)?
         } else {
             Vec::new()
         };
+        if !stray.is_empty() && (inner.len() < 2 || stray.len() >= inner.len()) {
+            inner.clear();
+        }
+        for photo in stray.iter().filter(|_| !inner.is_empty()) {
+            terminal.message(&format!(
+                "{}: in none of the archers' folders, left out",
+                photo.display()
+            ));
+        }
         if inner.is_empty() {
             folders.push(folder.clone());
         } else {
@@ -47,6 +61,27 @@ pub(super) fn find_folders(args: &Day) -> Result<Vec<DayFolder>, CliError> {
             }
         })
         .collect())
+}
+
+/// Of several archers each has facts of its own: flags fill gaps, and must not say otherwise than an archer's session file.
+pub(super) fn refuse_conflicts(
+    folders: &[DayFolder],
+    context: &mut Context,
+) -> Result<(), CliError> {
+    if folders.len() < 2 {
+        return Ok(());
+    }
+    let mut lines = Vec::new();
+    for folder in folders {
+        lines.extend(context.conflicts(&folder.folder)?);
+    }
+    if lines.is_empty() {
+        return Ok(());
+    }
+    Err(CliError::usage(format!(
+        "flags fill what the archers' session files leave open, and these say otherwise: {}. Leave the flag out, or correct the file",
+        lines.join("; ")
+    )))
 }
 
 /// Makes the folder of the records, and clears away temporary files of killed processes.

@@ -1,4 +1,4 @@
-//! Records without a photo of their name: ends measured with a tape, or whose photo is gone or was renamed.
+//! Records of no photo in the folder: ends measured with a tape, or whose photo is gone or was replaced.
 
 use super::folders::DayFolder;
 use super::outcome::{DayOutcome, print_line};
@@ -9,21 +9,15 @@ use crate::cli::terminal::Terminal;
 use crate::record::{ParsedRecord, RecordFile, parse_records};
 use crate::store;
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-/// A file of records that belongs to no photo by its name.
+/// A file of records that belongs to no photo of the folder.
 pub(super) struct LoneRecords {
     /// Its name in messages and reports.
     name: String,
-    pub(super) path: PathBuf,
+    path: PathBuf,
     archer: Option<String>,
-    pub(super) records: Result<Vec<ParsedRecord>, CliError>,
-}
-
-impl LoneRecords {
-    pub(super) fn folder(&self) -> &Path {
-        self.path.parent().unwrap_or(Path::new(""))
-    }
+    records: Result<Vec<ParsedRecord>, CliError>,
 }
 
 /// The record files of the folders, without those in `used`, which belong to photos.
@@ -54,16 +48,15 @@ pub(super) fn find_lone_records(
     found
 }
 
-/// Adds these records to the outcome, without those that a renamed photo has taken (`used`).
+/// Adds these records to the outcome.
 pub(super) fn add_lone_records(
     args: &Day,
     lone_records: Vec<LoneRecords>,
-    used: &BTreeSet<PathBuf>,
     context: &Context,
     terminal: &mut Terminal,
     outcome: &mut DayOutcome,
 ) {
-    for one in lone_records.into_iter().filter(|l| !used.contains(&l.path)) {
+    for one in lone_records {
         let records = match one.records {
             Ok(records) => records,
             Err(error) => {

@@ -116,8 +116,8 @@ fn measure_or_keep(
     progress: &Progress,
 ) -> Result<PhotoResult, CliError> {
     let bytes = input::bytes(&item.photo)?;
-    let there =
-        store::record_at(&item.record).map_err(|e| CliError::from(e).about(&item.record))?;
+    let there = store::record_at(&item.record.path)
+        .map_err(|e| CliError::from(e).about(&item.record.path))?;
     if let Some(end) = there
         && (!measure_again || store::is_touched(&end))
         && let Some(result) = existing_record(item, end, &bytes, max_bytes)
@@ -131,13 +131,19 @@ fn measure_or_keep(
         options: item.options.clone(),
     };
     let measurement = task.run(&bytes, progress)?;
-    let saved = store::save_proposal(&item.record, &measurement.end);
+    let (end, error) = match store::save_proposal(&item.record.path, &measurement.end) {
+        Ok(end) => (end, None),
+        Err(error) => (
+            measurement.end,
+            Some(CliError::from(error).about(&item.record.path)),
+        ),
+    };
     Ok(PhotoResult {
-        marked: draw_marked(item, &measurement.photo, &measurement.end, max_bytes),
-        end: measurement.end,
+        marked: draw_marked(item, &measurement.photo, &end, max_bytes),
+        end,
         source: Source::Measured,
         messages: Vec::new(),
-        error: saved.err().map(|e| CliError::from(e).about(&item.record)),
+        error,
     })
 }
 
@@ -149,6 +155,7 @@ fn existing_record(
     max_bytes: Option<usize>,
 ) -> Option<PhotoResult> {
     let touched = store::is_touched(&end);
+    // one that names no photo by its content is taken for this one's, but nothing is drawn at its places
     let same_photo = end
         .photo
         .as_ref()
@@ -157,24 +164,24 @@ fn existing_record(
         (Ok(face), Some(there)) => face.name == there.name,
         _ => true,
     };
-    if !touched && (!same_photo || !same_face || end.failure.is_some()) {
+    if !touched && (!same_photo || end.failure.is_some()) {
         return None;
     }
     let mut messages = Vec::new();
+    if !same_face && !touched {
+        messages.push(format!(
+            "it was measured as another face than the one named now ({}), and stays: --again measures it anew",
+            end.face.as_ref().map_or("", |f| f.name.as_str())
+        ));
+    }
     let own = end.session.or(&item.session);
     if own != item.session.or(&end.session) {
         messages.push(format!(
             "its record says something else than the session file or the flags, and counts: edit or remove {} if it is wrong",
-            item.record.display()
+            item.record.path.display()
         ));
     }
     end.session = own;
-    if !same_photo {
-        messages.push(
-            "the photo is another one than its confirmed record was made from; the record is kept"
-                .to_owned(),
-        );
-    }
     let (mut marked, mut failure) = (None, None);
     if max_bytes.is_some() && same_photo {
         match photo::open(bytes) {

@@ -7,7 +7,6 @@ mod measuring;
 mod outcome;
 mod outputs;
 mod photos;
-mod privacy;
 mod summary;
 
 use super::args::Day;
@@ -22,7 +21,7 @@ use std::path::Path;
 
 /// Runs the command.
 pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
-    outputs::check_formats(args)?;
+    outputs::check(args)?;
     if let Some(threads) = args.threads {
         // fails only if the threads are running already, and nothing has started them
         let _ = rayon::ThreadPoolBuilder::new()
@@ -32,21 +31,29 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
     let mut context = Context::new(&args.session, args.face.as_deref())?
         .with_lens(args.lens.as_deref())?
         .numbering_ends();
-    let folders = folders::find_folders(args)?;
+    let folders = folders::find_folders(args, terminal)?;
+    folders::refuse_conflicts(&folders, &mut context)?;
     let mut photos = Vec::new();
     let mut used = BTreeSet::new();
     for day_folder in &folders {
         folders::prepare(day_folder)?;
         let folder = &day_folder.folder;
         let files = store::photos(folder).map_err(|e| CliError::from(e).about(folder))?;
-        let records = store::record_paths(&files, day_folder.out.as_deref());
-        used.extend(records.iter().cloned());
-        photos.extend(photos::find_photos(
-            day_folder,
-            &files,
-            &records,
-            &mut context,
-        )?);
+        let sorted = photos::sort(files.clone());
+        for path in &sorted.drawn_on {
+            terminal.message(&format!(
+                "{}: a picture that bossmark made of a photo, left out",
+                path.display()
+            ));
+        }
+        let found = photos::find_photos(day_folder, sorted.photos, &mut context)?;
+        for item in &found {
+            used.insert(item.record.path.clone());
+            if let Some(message) = item.record.message() {
+                terminal.message(&format!("{}: {message}", item.photo.display()));
+            }
+        }
+        photos.extend(found);
         for name in context.missing_photos(folder, &files)? {
             terminal.message(&format!(
                 "{name}: named in the session file, but not in {}",
@@ -60,7 +67,7 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
     // a face that is missing for all photos is one error of the command, not one of each photo
     if let Some(Err(error)) = photos.first().map(|p| &p.face)
         && photos.iter().all(|p| p.face.as_ref().err() == Some(error))
-        && photos.iter().any(|p| !p.record.exists())
+        && photos.iter().any(|p| !p.record.exists)
     {
         return Err(error.clone());
     }
@@ -71,16 +78,10 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
             .insert(face.name.clone(), FaceLook::from(face));
     }
     let lone_records = lone_records::find_lone_records(&folders, &used);
-    let drawn_on = photos::sort_out_by_content(&mut photos, &lone_records, args.shard, &mut used);
-    for path in drawn_on {
-        terminal.message(&format!(
-            "{}: a picture that bossmark made of a photo, left out",
-            path.display()
-        ));
-    }
+    photos::sort_out(&mut photos, args.shard);
     measuring::measure_photos(args, &photos, terminal, &mut outcome);
     if args.shard.is_none() {
-        lone_records::add_lone_records(args, lone_records, &used, &context, terminal, &mut outcome);
+        lone_records::add_lone_records(args, lone_records, &context, terminal, &mut outcome);
         if outcome.records.is_empty() && outcome.problems.is_empty() {
             let folder = folders.first().map_or(Path::new("."), |f| &f.folder);
             return Err(CliError::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));

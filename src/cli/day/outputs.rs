@@ -1,17 +1,17 @@
 //! What `day` writes beside the records: reports, drawings, and the table of entries.
 
 use super::outcome::DayOutcome;
-use super::privacy::ReportRecords;
 use crate::advice::AdviceOptions;
 use crate::cli::args::Day;
+use crate::cli::outputs;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::{End, RecordFile};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
-use crate::store;
+use crate::store::{self, OutputKind};
 use crate::text::Locale;
-use crate::timeline::{BowStory, Problem, ReportInput};
+use crate::timeline::{BowStory, Problem, ReportInput, ReportRecords};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -38,15 +38,21 @@ pub(super) fn bytes_per_photo(photos: usize) -> usize {
     (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_PHOTO_BYTES)
 }
 
-/// Refuses `--png` in a program that was built without it.
+/// Refuses `--png` in a program that was built without it, and outputs to files that may not be written.
 ///
 /// # Errors
-/// Wrong use, with the feature to build with.
-pub(super) fn check_formats(args: &Day) -> Result<(), CliError> {
+/// Wrong use, with the feature to build with or the way out.
+pub(super) fn check(args: &Day) -> Result<(), CliError> {
     if args.png.is_some() && !cfg!(feature = "png") {
         return Err(CliError::usage(PNG_MISSING));
     }
-    Ok(())
+    outputs::check(
+        &[
+            (args.report.as_ref(), OutputKind::Page),
+            (args.csv.as_ref(), OutputKind::Table),
+        ],
+        &[],
+    )
 }
 
 const PNG_MISSING: &str = "this program was built without `--png`: write the drawings with --svg, or build it with `--features png`";
@@ -72,13 +78,20 @@ pub(super) fn write(
     if !wanted && args.csv.is_none() {
         return Ok(());
     }
-    let mut shown = ReportRecords::new(outcome, history);
-    if !args.names {
-        shown.remove_names();
-    }
+    let mut shown = ReportRecords::new(
+        outcome.records.clone(),
+        history,
+        outcome.problems.clone(),
+        outcome.marked.clone(),
+    );
+    let hidden_names = if args.names {
+        Vec::new()
+    } else {
+        shown.remove_names()
+    };
     if let Some(path) = &args.csv {
         let table = csv::entries(shown.of_day.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_document(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
+        store::save_output(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
         tell_path(args, terminal, "The table of entries", path);
     }
     if !wanted {
@@ -114,7 +127,9 @@ pub(super) fn write(
         }
         let mut taken = BTreeSet::new();
         for (number, (archer, bows)) in (1_usize..).zip(archers) {
-            let mut name = archer.map_or_else(String::new, |a| file_name(&a));
+            // the file is named after the archer, also where the report isn't
+            let named = archer.map(|a| named_archer(&a, &hidden_names));
+            let mut name = named.map_or_else(String::new, |a| file_name(&a));
             if name.is_empty() || !taken.insert(name.clone()) {
                 name = format!("archer-{number}");
                 taken.insert(name.clone());
@@ -140,6 +155,14 @@ fn archer_of(bow: &BowStory) -> Option<String> {
     end.end.session.archer.clone()
 }
 
+/// The name of an archer whom the reports call "Archer 1", "Archer 2", …
+fn named_archer(called: &str, archers: &[String]) -> String {
+    let number = called.strip_prefix("Archer ");
+    let number = number.and_then(|n| n.parse::<usize>().ok());
+    let name = number.and_then(|n| archers.get(n.checked_sub(1)?));
+    name.cloned().unwrap_or_else(|| called.to_owned())
+}
+
 /// A label as the name of a file.
 fn file_name(label: &str) -> String {
     let mut name = String::new();
@@ -163,9 +186,10 @@ fn report(
         title: String::new(),
         bows,
         problems,
+        full: args.full,
     };
     let page = html::report(&input, args.local.into());
-    store::save_document(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
+    store::save_output(path, page.as_bytes()).map_err(|e| CliError::from(e).about(path))
 }
 
 /// Each set-up's face plot and how the offset moved, as SVG or PNG.
@@ -211,7 +235,7 @@ fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Resul
                 (drawing.into_bytes(), "svg")
             };
             let path = folder.join(format!("{prefix}{name}.{ending}"));
-            store::save_document(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
+            store::save_output(&path, &bytes).map_err(|e| CliError::from(e).about(&path))?;
         }
     }
     Ok(())

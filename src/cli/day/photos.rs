@@ -1,15 +1,15 @@
 //! The photos of the folders: each with what is known about it, sorted out by content.
 
 use super::folders::DayFolder;
-use super::lone_records::LoneRecords;
 use crate::cli::context::Context;
 use crate::cli::status::CliError;
 use crate::face::spec::FaceSpec;
 use crate::measure::MeasureOptions;
+use crate::photo;
 use crate::record::Session;
-use crate::{photo, store};
+use crate::store::{self, PhotoFile, RecordPath};
 use rayon::prelude::*;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// A photo, and what is known about it.
@@ -17,8 +17,10 @@ pub(super) struct DayPhoto {
     pub(super) photo: PathBuf,
     /// Its name in messages and reports.
     pub(super) name: String,
-    /// Path of its record.
-    pub(super) record: PathBuf,
+    /// SHA-256 of its bytes; `None` where they can't be read.
+    fingerprint: Option<String>,
+    /// Where its record is, or will be.
+    pub(super) record: RecordPath,
     pub(super) session: Session,
     pub(super) face: Result<FaceSpec, CliError>,
     pub(super) options: MeasureOptions,
@@ -26,73 +28,74 @@ pub(super) struct DayPhoto {
     pub(super) duplicate_of: Option<String>,
 }
 
-/// The photos of one folder.
-pub(super) fn find_photos(
-    folder: &DayFolder,
-    photos: &[PathBuf],
-    records: &[PathBuf],
-    context: &mut Context,
-) -> Result<Vec<DayPhoto>, CliError> {
-    let pairs = photos.iter().zip(records);
-    pairs
-        .map(|(photo, record)| {
-            let mut session = context.session(photo)?;
-            session.archer = session.archer.or_else(|| folder.archer.clone());
-            Ok(DayPhoto {
-                photo: photo.clone(),
-                name: folder.name_of(photo),
-                record: record.clone(),
-                session,
-                face: context.face(photo),
-                options: context.options(photo)?,
-                duplicate_of: None,
-            })
-        })
-        .collect()
+/// The files of a folder that look like photos, by what they hold.
+pub(super) struct Sorted {
+    pub(super) photos: Vec<PhotoFile>,
+    /// Pictures that bossmark drew on photos.
+    pub(super) drawn_on: Vec<PathBuf>,
 }
 
-/// Sorts photos out by content. Photos of other shards go, a photo that is there twice counts once, and a renamed one finds its
-/// record. Pictures that bossmark drew on photos go too, and are returned.
-pub(super) fn sort_out_by_content(
-    photos: &mut Vec<DayPhoto>,
-    lone_records: &[LoneRecords],
-    shard: Option<(u64, u64)>,
-    used: &mut BTreeSet<PathBuf>,
-) -> Vec<PathBuf> {
-    let read: Vec<(Option<String>, bool)> = photos
+/// Reads all these files and tells photos from pictures that bossmark drew on them.
+pub(super) fn sort(files: Vec<PathBuf>) -> Sorted {
+    let read: Vec<(Option<String>, bool)> = files
         .par_iter()
-        .map(|item| {
-            let Ok(bytes) = store::read(&item.photo) else {
+        .map(|path| {
+            let Ok(bytes) = store::read(path) else {
                 return (None, false);
             };
             (Some(photo::fingerprint(&bytes)), photo::is_drawn_on(&bytes))
         })
         .collect();
-    let (mut fingerprints, mut drawn_on) = (Vec::new(), Vec::new());
-    for (item, (fingerprint, drawn)) in std::mem::take(photos).into_iter().zip(read) {
+    let mut sorted = Sorted {
+        photos: Vec::new(),
+        drawn_on: Vec::new(),
+    };
+    for (path, (fingerprint, drawn)) in files.into_iter().zip(read) {
         if drawn {
-            drawn_on.push(item.photo);
+            sorted.drawn_on.push(path);
         } else {
-            photos.push(item);
-            fingerprints.push(fingerprint);
+            sorted.photos.push((path, fingerprint));
         }
     }
-    let mut records: BTreeMap<(&Path, &str), &Path> = BTreeMap::new();
-    for one in lone_records {
-        if let Ok([record]) = one.records.as_deref()
-            && let Some(photo) = &record.end.photo
-        {
-            records.insert((one.folder(), photo.sha256.as_str()), &one.path);
-        }
-    }
+    sorted
+}
+
+/// The photos of one folder, with their records.
+pub(super) fn find_photos(
+    folder: &DayFolder,
+    photos: Vec<PhotoFile>,
+    context: &mut Context,
+) -> Result<Vec<DayPhoto>, CliError> {
+    let records = store::record_paths(&photos, folder.out.as_deref());
+    let pairs = photos.into_iter().zip(records);
+    pairs
+        .map(|((photo, fingerprint), record)| {
+            let mut session = context.session(&photo)?;
+            session.archer = session.archer.or_else(|| folder.archer.clone());
+            Ok(DayPhoto {
+                name: folder.name_of(&photo),
+                fingerprint,
+                record,
+                session,
+                face: context.face(&photo),
+                options: context.options(&photo)?,
+                duplicate_of: None,
+                photo,
+            })
+        })
+        .collect()
+}
+
+/// Leaves out the photos of other shards, and marks those that are there twice: they count once.
+pub(super) fn sort_out(photos: &mut Vec<DayPhoto>, shard: Option<(u64, u64)>) {
     let folder_of = |item: &DayPhoto| item.photo.parent().unwrap_or(Path::new("")).to_owned();
-    // of photos with the same content the one with a record counts, else the first
+    // of photos with the same content the one whose name its record has counts, else the first
     let mut counts: BTreeMap<(PathBuf, String), (bool, String)> = BTreeMap::new();
-    for (item, fingerprint) in photos.iter().zip(&fingerprints) {
-        let Some(fingerprint) = fingerprint else {
+    for item in photos.iter() {
+        let Some(fingerprint) = &item.fingerprint else {
             continue;
         };
-        let has_record = item.record.exists();
+        let has_record = item.record.exists && item.record.own_name;
         let one = (has_record, item.name.clone());
         counts
             .entry((folder_of(item), fingerprint.clone()))
@@ -103,29 +106,19 @@ pub(super) fn sort_out_by_content(
             })
             .or_insert(one);
     }
-    let mut kept = Vec::new();
-    for (mut item, fingerprint) in std::mem::take(photos).into_iter().zip(fingerprints) {
-        // the first shard reports photos that can't be read
-        let number = fingerprint.as_deref().map_or(0, shard_number);
-        if shard.is_some_and(|(k, n)| number % n != k - 1) {
-            continue;
-        }
-        if let Some(fingerprint) = fingerprint {
-            let name = counts.get(&(folder_of(&item), fingerprint.clone()));
-            item.duplicate_of = name.map(|(_, n)| n).filter(|n| **n != item.name).cloned();
-            let records_folder = item.record.parent().unwrap_or(Path::new(""));
-            if !item.record.exists()
-                && item.duplicate_of.is_none()
-                && let Some(there) = records.get(&(records_folder, fingerprint.as_str()))
-            {
-                item.record = (*there).to_owned();
-                used.insert(item.record.clone());
-            }
-        }
-        kept.push(item);
+    // the first shard reports photos that can't be read
+    photos.retain(|item| {
+        let number = item.fingerprint.as_deref().map_or(0, shard_number);
+        shard.is_none_or(|(k, n)| number % n == k - 1)
+    });
+    for item in photos {
+        let key = (
+            folder_of(item),
+            item.fingerprint.clone().unwrap_or_default(),
+        );
+        let name = counts.get(&key).map(|(_, name)| name);
+        item.duplicate_of = name.filter(|name| **name != item.name).cloned();
     }
-    *photos = kept;
-    drawn_on
 }
 
 /// The number by which photos are shared out: the first 60 bits of the fingerprint.

@@ -46,6 +46,9 @@ pub(super) fn report_day(
             let (bows, _) = stories_of(all, &outputs::options(args), &|f: &RecordFile| {
                 of_day.contains(&(f.file.clone(), f.line))
             });
+            if bows.len() > 1 {
+                terminal.text(&format!("\n{}", plain::overview(&bows, args.local.into())));
+            }
             for bow in &bows {
                 let words = bow_in_words(bow, bows.len() > 1, args.local.into());
                 terminal.text(&format!("\n{words}"));

@@ -1,7 +1,7 @@
 //! The change just made to the bow: from an advice, from flags, or from both.
 
 use super::flags::setup_of_flags;
-use crate::advice::{self, Advice, NotMade, made_all};
+use crate::advice::{self, Advice, ApplyError, setup_after};
 use crate::cli::args::{SETTING_FLAGS, Setup as SetupArgs};
 use crate::cli::context;
 use crate::cli::input;
@@ -23,17 +23,17 @@ pub(super) fn enter_change(
     if let Some(from) = &args.apply {
         let advice = read_advice(from)?;
         // a value that only the flags give is the value after the change
-        match made_all(&file.setup_now(), &advice) {
+        match setup_after(&file.setup_now(), &advice) {
             Ok(made) => (setup, words) = (made, Some(changes(&advice, Locale::default()))),
-            Err(NotMade::Unknown { setting }) if flags.number(&setting).is_some() => {}
-            Err(NotMade::Unknown { setting }) => {
+            Err(ApplyError::Unknown { setting }) if flags.number(&setting).is_some() => {}
+            Err(ApplyError::Unknown { setting }) => {
                 let flag = SETTING_FLAGS.iter().find(|(s, _)| *s == setting);
                 return Err(CliError::usage(format!(
                     "the value of `{setting}` after the change isn't known: tell it with {}",
                     flag.map_or("a flag", |(_, flag)| flag)
                 )));
             }
-            Err(NotMade::NothingToChange) => return Err(nothing_to_note(&advice)),
+            Err(ApplyError::NothingToChange) => return Err(nothing_to_note(&advice)),
             Err(error) => return Err(CliError::usage(error)),
         }
     }
@@ -54,6 +54,8 @@ pub(super) fn enter_change(
             given.join(", ")
         )));
     }
+    // what was looked at counts until the next change
+    file.session.checked = None;
     let note = args.note.clone().or(words);
     let new = |s: &&str| setup.setting(s).is_some() && now.setting(s).is_none();
     let unknown_before = keys::SETTINGS.iter().copied().filter(new).collect();
@@ -82,8 +84,8 @@ fn read_advice(path: &Path) -> Result<Advice, CliError> {
     let bytes = input::bytes(path).map_err(|e| e.about(path))?;
     typed(&bytes, advice::SCHEMA, "the advice").map_err(|error| {
         let wrong = match error {
-            RecordError::Empty => "the file is empty".to_owned(),
-            RecordError::NotJson { line, detail } => format!("line {line} is not JSON ({detail})"),
+            RecordError::Empty { .. } => "the file is empty".to_owned(),
+            RecordError::NotJson { line, detail, .. } => format!("line {line} is not JSON ({detail})"),
             RecordError::OtherSchema { schema, .. } => {
                 format!("this is no {} document (its schema is {schema})", advice::SCHEMA)
             }

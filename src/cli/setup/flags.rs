@@ -3,6 +3,7 @@
 use crate::cli::args::Setup as SetupArgs;
 use crate::cli::context;
 use crate::cli::status::CliError;
+use crate::plan::CHECKLIST;
 use crate::record::{Limit, SessionFile, Setup, keys};
 use std::path::Path;
 
@@ -44,6 +45,42 @@ pub(super) fn setup_of_flags(args: &SetupArgs, now: &Setup) -> Result<Setup, Cli
     Ok(setup)
 }
 
+/// The codes of an advice's checks.
+const CHECKS: [&str; 9] = [
+    "scale",
+    "bolt-stop",
+    "contact",
+    "tags",
+    "mass",
+    "brace-height",
+    "centre-shot",
+    "plunger",
+    "form",
+];
+
+/// Those that were there and those given; `None` where none is given.
+fn codes(
+    flag: &str,
+    given: &[String],
+    known: &[&str],
+    old: Option<&Vec<String>>,
+) -> Result<Option<Vec<String>>, CliError> {
+    if let Some(wrong) = given.iter().find(|code| !known.contains(&code.as_str())) {
+        let likely = keys::nearest(wrong, known, 3).join(", ");
+        return Err(CliError::usage(format!(
+            "{flag}: `{wrong}` is not known: did you mean {likely}?"
+        )));
+    }
+    if given.is_empty() {
+        return Ok(None);
+    }
+    let mut all = old.cloned().unwrap_or_default();
+    all.extend(given.iter().cloned());
+    all.sort();
+    all.dedup();
+    Ok(Some(all))
+}
+
 /// A limit with the fields of `new`, and those of `old` where `new` has none.
 fn joined(new: &Limit, old: &Limit) -> Limit {
     Limit {
@@ -60,7 +97,8 @@ fn joined(new: &Limit, old: &Limit) -> Limit {
 /// Enters what the flags give for all ends into the session file.
 pub(super) fn enter_flags(args: &SetupArgs, file: &mut SessionFile) -> Result<(), CliError> {
     let old = file.session.setup.clone().unwrap_or_default();
-    let setup = setup_of_flags(args, &old)?;
+    let mut setup = setup_of_flags(args, &old)?;
+    setup.checklist = codes("--ticked", &args.ticked, &CHECKLIST, old.checklist.as_ref())?;
     let changes = file.ends.iter().flatten();
     for change in changes.filter_map(|e| e.session.setup.as_ref()) {
         let changed = |s: &&&str| change.setting(s).is_some() && setup.setting(s).is_some();
@@ -72,6 +110,12 @@ pub(super) fn enter_flags(args: &SetupArgs, file: &mut SessionFile) -> Result<()
         }
     }
     let mut session = args.session.to_session();
+    session.checked = codes(
+        "--checked",
+        &args.checked,
+        &CHECKS,
+        file.session.checked.as_ref(),
+    )?;
     // in this file the numbers of shafts stand beside the session
     file.fletched = session.fletched.take().or(file.fletched);
     file.bare = session.bare.take().or(file.bare);

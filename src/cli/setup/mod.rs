@@ -24,7 +24,11 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
         return Ok(());
     }
     let path = path(args);
+    let in_place = args.output.out.as_ref().is_none_or(|out| *out == path);
+    // from reading to writing, so that of two changes at a time none is lost
+    let mut lock = in_place.then(|| store::lock(&path)).transpose()?;
     let old = read(&path, terminal)?;
+    let mut before = old.clone().unwrap_or_default();
     let asks = old.is_none() && args.is_empty() && std::io::stdin().is_terminal();
     let (exists, mut file) = match old {
         Some(file) => (true, file),
@@ -46,14 +50,17 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
         }
         false
     } else if asks {
+        // nobody is kept waiting while a person thinks
+        drop(lock.take());
         questions::ask(&mut file, terminal)?;
+        lock = in_place.then(|| store::lock(&path)).transpose()?;
         if file == SessionFile::default() {
             terminal.message("nothing was told, so nothing is written");
             return Ok(());
         }
         false
     } else {
-        let before = file.clone();
+        before.clone_from(&file);
         flags::enter_flags(args, &mut file)?;
         before == file
     };
@@ -70,14 +77,16 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
     if !unchanged {
         notes.iter().for_each(|n| terminal.message(n));
     }
-    write(args, &path, &file, &bytes, unchanged, terminal)
+    let saved = write(args, &path, [&before, &file], &bytes, unchanged, terminal);
+    drop(lock);
+    saved
 }
 
 /// Writes the session file if it has changed, and shows it.
 fn write(
     args: &SetupArgs,
     path: &Path,
-    file: &SessionFile,
+    [before, file]: [&SessionFile; 2],
     bytes: &[u8],
     unchanged: bool,
     terminal: &mut Terminal,
@@ -85,7 +94,12 @@ fn write(
     let target = args.output.out.as_deref().unwrap_or(path);
     let to_stdout = target == Path::new("-");
     if !to_stdout && (!unchanged || args.output.out.is_some()) {
-        store::save_document(target, bytes).map_err(|e| CliError::from(e).about(target))?;
+        let saved = if target == path {
+            store::save_session(target, before, file)
+        } else {
+            store::save_output(target, bytes)
+        };
+        saved.map_err(|e| CliError::from(e).about(target))?;
         terminal.message(&format!("{}: written", target.display()));
     }
     if to_stdout || args.output.json {

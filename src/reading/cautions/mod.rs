@@ -1,17 +1,17 @@
-//! What to keep in mind with a reading: a stable code and what was seen.
+//! What to keep in mind with a reading: a stable code and what was input.
 
 mod offset;
 mod shots;
 
 use super::about::{About, Caution, CountDiffers, EntryName};
-use super::arrows::Judged;
+use super::arrows::ArrowAssessment;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
 use super::{Assumptions, Flier, Gathered, LeanReading, Posterior, Reason, Shot};
 use crate::record::{ArrowKind, End, Hand, Setup};
 
 /// Everything that cautions look at.
-pub(super) struct Seen<'a> {
+pub(super) struct CautionInput<'a> {
     pub(super) ends: &'a [&'a End],
     pub(super) gathered: &'a Gathered,
     /// The shots that were used.
@@ -20,7 +20,7 @@ pub(super) struct Seen<'a> {
     pub(super) calls: &'a Calls,
     pub(super) distance_m: Option<f64>,
     pub(super) hand: Option<Hand>,
-    pub(super) arrows: &'a [Judged],
+    pub(super) arrows: &'a [ArrowAssessment],
     pub(super) fliers: &'a [Flier],
     pub(super) possible_fliers: &'a [Flier],
     pub(super) lean: Option<LeanReading>,
@@ -29,7 +29,7 @@ pub(super) struct Seen<'a> {
     pub(super) assumptions: &'a Assumptions,
 }
 
-impl Seen<'_> {
+impl CautionInput<'_> {
     fn entry_name(&self, end: usize, id: u64) -> EntryName {
         EntryName {
             id,
@@ -50,51 +50,51 @@ impl Seen<'_> {
 }
 
 /// All cautions, what stands in the way of a reading first.
-pub(super) fn all(seen: &Seen<'_>) -> Vec<Caution> {
+pub(super) fn all(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    notes.extend(untold(seen));
-    notes.extend(few_shots(seen));
-    notes.extend(unconfirmed(seen));
-    notes.extend(missed(seen));
-    notes.extend(told_otherwise(seen));
-    notes.extend(spots(seen));
-    notes.extend(distance(seen));
-    notes.extend(own_tolerance(seen));
-    if let Some(posterior) = seen.posterior {
-        notes.extend(offset::either_side(seen));
-        notes.extend(offset::wrong_spine(seen, posterior));
-        notes.extend(offset::wide_scatter(seen, posterior));
-        notes.extend(offset::roll(seen, posterior));
-        notes.extend(offset::contradicting_lean(seen, posterior));
+    notes.extend(missing_facts(input));
+    notes.extend(few_shots(input));
+    notes.extend(unconfirmed(input));
+    notes.extend(missed(input));
+    notes.extend(count_differs(input));
+    notes.extend(spots(input));
+    notes.extend(distance(input));
+    notes.extend(own_tolerance(input));
+    if let Some(posterior) = input.posterior {
+        notes.extend(offset::either_side(input));
+        notes.extend(offset::wrong_spine(input, posterior));
+        notes.extend(offset::wide_scatter(input, posterior));
+        notes.extend(offset::roll(input, posterior));
+        notes.extend(offset::contradicting_lean(input, posterior));
     }
-    notes.extend(shots::fliers(seen));
-    notes.extend(shots::odd_arrows(seen));
-    notes.extend(shots::mixed_arrows(seen));
-    notes.extend(shots::not_alternate(seen));
-    notes.extend(shots::different_mass(seen));
+    notes.extend(shots::fliers(input));
+    notes.extend(shots::odd_arrows(input));
+    notes.extend(shots::mixed_arrows(input));
+    notes.extend(shots::not_alternate(input));
+    notes.extend(shots::different_mass(input));
     notes
 }
 
-/// The newest set-up of the ends, if told.
+/// The newest set-up of the ends, if given.
 fn setup<'a>(ends: &[&'a End]) -> Option<&'a Setup> {
     ends.iter().rev().find_map(|end| end.session.setup.as_ref())
 }
 
-fn untold(seen: &Seen<'_>) -> Vec<Caution> {
+fn missing_facts(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    if seen.distance_m.is_none() {
+    if input.distance_m.is_none() {
         notes.push(Caution::new("no-distance", About::NoDistance));
     }
-    if seen.hand.is_none() {
+    if input.hand.is_none() {
         notes.push(Caution::new("no-hand", About::NoHand));
     }
     notes
 }
 
-fn few_shots(seen: &Seen<'_>) -> Option<Caution> {
-    let count = |kind| seen.shots.iter().filter(|shot| shot.kind == kind).count();
+fn few_shots(input: &CautionInput<'_>) -> Option<Caution> {
+    let count = |kind| input.shots.iter().filter(|shot| shot.kind == kind).count();
     let (fletched, bare) = (count(ArrowKind::Fletched), count(ArrowKind::Bare));
-    let least = seen.assumptions.few_shots;
+    let least = input.assumptions.few_shots;
     let about = About::FewShots {
         fletched,
         bare,
@@ -103,24 +103,25 @@ fn few_shots(seen: &Seen<'_>) -> Option<Caution> {
     (fletched.min(bare) < least).then(|| Caution::new("few-shots", about))
 }
 
-/// Ends of which other numbers of shots were told than there are, those that missed the boss counted in.
-fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
+/// Ends of which other numbers of shots were given than there are, those that missed the boss counted in.
+fn count_differs(input: &CautionInput<'_>) -> Option<Caution> {
     let mut differing = Vec::new();
-    for (place, end) in seen.ends.iter().enumerate() {
+    for (place, end) in input.ends.iter().enumerate() {
         // of a shot that missed nobody may know the kind: that explains a difference
         if end.missed.iter().any(|m| m.kind == ArrowKind::Unknown) {
             continue;
         }
         let there = |kind| {
-            let on_boss = seen
+            let on_boss = input
                 .gathered
                 .shots
                 .iter()
                 .filter(|s| s.end == place && s.kind == kind);
             on_boss.count() + end.missed.iter().filter(|m| m.kind == kind).count()
         };
-        let differs = |told: Option<u32>, kind| {
-            told.and_then(|n| usize::try_from(n).ok())
+        let differs = |given: Option<u32>, kind| {
+            given
+                .and_then(|n| usize::try_from(n).ok())
                 .filter(|&n| n != there(kind))
         };
         for (count, kind) in [
@@ -129,7 +130,7 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
         ] {
             if let Some(given) = differs(count, kind) {
                 differing.push(CountDiffers {
-                    end: seen.end_name(place),
+                    end: input.end_name(place),
                     kind,
                     given,
                     counted: there(kind),
@@ -140,13 +141,13 @@ fn told_otherwise(seen: &Seen<'_>) -> Option<Caution> {
     (!differing.is_empty()).then(|| Caution::new("count-differs", About::CountDiffers(differing)))
 }
 
-fn unconfirmed(seen: &Seen<'_>) -> Vec<Caution> {
+fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
     let named = |wanted: &[Reason]| -> Vec<EntryName> {
-        let left_out = seen.gathered.left_out.iter();
+        let left_out = input.gathered.left_out.iter();
         left_out
             .filter(|entry| wanted.contains(&entry.reason))
-            .map(|entry| seen.entry_name(entry.end, entry.id))
+            .map(|entry| input.entry_name(entry.end, entry.id))
             .collect()
     };
     let unsure = named(&[Reason::Unconfirmed, Reason::UnknownKind]);
@@ -157,53 +158,53 @@ fn unconfirmed(seen: &Seen<'_>) -> Vec<Caution> {
     if !nowhere.is_empty() {
         notes.push(Caution::new("no-place", About::NoPlace(nowhere)));
     }
-    let unchecked = seen.gathered.unchecked;
+    let unchecked = input.gathered.unchecked;
     if unchecked > 0 {
         notes.push(Caution::new("not-checked", About::NotChecked(unchecked)));
     }
     notes
 }
 
-fn missed(seen: &Seen<'_>) -> Option<Caution> {
-    let missed = seen.gathered.missed;
+fn missed(input: &CautionInput<'_>) -> Option<Caution> {
+    let missed = input.gathered.missed;
     (missed.fletched + missed.bare + missed.unknown > 0)
         .then(|| Caution::new("missed-shots", About::Missed(missed)))
 }
 
-fn spots(seen: &Seen<'_>) -> Vec<Caution> {
+fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    let between = &seen.gathered.between_spots;
+    let between = &input.gathered.between_spots;
     if !between.is_empty() {
-        let named = between.iter().map(|(end, id)| seen.entry_name(*end, *id));
+        let named = between.iter().map(|(end, id)| input.entry_name(*end, *id));
         notes.push(Caution::new(
             "between-spots",
             About::BetweenSpots(named.collect()),
         ));
     }
-    let mut left_out = seen.gathered.left_out.iter();
+    let mut left_out = input.gathered.left_out.iter();
     if left_out.any(|entry| entry.reason == Reason::NoSpot) {
         notes.push(Caution::new("no-spots", About::NoSpots));
     }
     notes
 }
 
-fn distance(seen: &Seen<'_>) -> Option<Caution> {
-    let distance = seen.distance_m?;
-    if distance < seen.assumptions.short_distance_m {
+fn distance(input: &CautionInput<'_>) -> Option<Caution> {
+    let distance = input.distance_m?;
+    if distance < input.assumptions.short_distance_m {
         let about = About::ShortDistance(distance);
         return Some(Caution::new("short-distance", about));
     }
-    (distance > seen.assumptions.long_distance_m)
+    (distance > input.assumptions.long_distance_m)
         .then(|| Caution::new("long-distance", About::LongDistance(distance)))
 }
 
-fn own_tolerance(seen: &Seen<'_>) -> Option<Caution> {
-    let given_mm = own_tolerance_of(seen.ends)?;
-    let used_mm = seen.assumptions.tolerance_for(Some(given_mm));
+fn own_tolerance(input: &CautionInput<'_>) -> Option<Caution> {
+    let given_mm = own_tolerance_of(input.ends)?;
+    let used_mm = input.assumptions.tolerance_for(Some(given_mm));
     let about = About::ToleranceRange {
         given_mm,
         used_mm,
-        range_mm: seen.assumptions.tolerance_range_mm,
+        range_mm: input.assumptions.tolerance_range_mm,
     };
     ((given_mm - used_mm).abs() > 1e-9 || given_mm.is_nan())
         .then(|| Caution::new("tolerance-range", about))

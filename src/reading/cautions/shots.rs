@@ -1,36 +1,36 @@
 //! Cautions on single shots and arrows, and on how the end was shot.
 
-use super::{Seen, setup};
+use super::{CautionInput, setup};
 use crate::reading::Flier;
 use crate::reading::about::{About, Caution, NamedFlier, OddArrow};
-use crate::reading::arrows::Judged;
+use crate::reading::arrows::ArrowAssessment;
 use crate::record::ArrowKind;
 
-pub(super) fn fliers(seen: &Seen<'_>) -> Vec<Caution> {
+pub(super) fn fliers(input: &CautionInput<'_>) -> Vec<Caution> {
     let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
         let named = fliers.iter().map(|flier| NamedFlier {
-            end: seen.end_name(flier.end.saturating_sub(1) as usize),
+            end: input.end_name(flier.end.saturating_sub(1) as usize),
             id: flier.id,
             p_flier: flier.p_flier,
         });
         named.collect()
     };
     let mut notes = Vec::new();
-    if !seen.fliers.is_empty() {
-        notes.push(Caution::new("flier", About::Fliers(named(seen.fliers))));
+    if !input.fliers.is_empty() {
+        notes.push(Caution::new("flier", About::Fliers(named(input.fliers))));
     }
-    if !seen.possible_fliers.is_empty() {
-        let possible = About::PossibleFliers(named(seen.possible_fliers));
+    if !input.possible_fliers.is_empty() {
+        let possible = About::PossibleFliers(named(input.possible_fliers));
         notes.push(Caution::new("possible-flier", possible));
     }
     notes
 }
 
-pub(super) fn odd_arrows(seen: &Seen<'_>) -> Option<Caution> {
-    let odd: Vec<&Judged> = seen
+pub(super) fn odd_arrows(input: &CautionInput<'_>) -> Option<Caution> {
+    let odd: Vec<&ArrowAssessment> = input
         .arrows
         .iter()
-        .filter(|arrow| arrow.p_odd > seen.assumptions.odd_arrow_named)
+        .filter(|arrow| arrow.p_odd > input.assumptions.odd_arrow_named)
         .collect();
     let arrows = odd.iter().filter(|arrow| !arrow.ambiguous);
     let arrows = arrows.map(|arrow| OddArrow {
@@ -49,8 +49,8 @@ pub(super) fn odd_arrows(seen: &Seen<'_>) -> Option<Caution> {
 }
 
 /// The same mark twice in one end and kind: the marks can't tell arrows apart.
-pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Caution> {
-    let shots = seen.shots;
+pub(super) fn mixed_arrows(input: &CautionInput<'_>) -> Option<Caution> {
+    let shots = input.shots;
     let twice = shots.iter().enumerate().find(|(at, shot)| {
         shot.arrow.is_some()
             && shots[at + 1..].iter().any(|other| {
@@ -60,15 +60,15 @@ pub(super) fn mixed_arrows(seen: &Seen<'_>) -> Option<Caution> {
     twice.map(|(_, shot)| {
         let about = About::MixedArrows {
             mark: shot.arrow.clone().unwrap_or_default(),
-            end: seen.end_name(shot.end),
+            end: input.end_name(shot.end),
         };
         Caution::new("mixed-arrows", about)
     })
 }
 
 /// Where the order is known: one kind wholly before the other, so that tiring or a turning wind looks like tune.
-pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
-    let ends: Vec<String> = seen
+pub(super) fn not_alternate(input: &CautionInput<'_>) -> Option<Caution> {
+    let ends: Vec<String> = input
         .ends
         .iter()
         .enumerate()
@@ -79,7 +79,8 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
             let kinds: Vec<ArrowKind> = order
                 .iter()
                 .filter_map(|id| {
-                    seen.shots
+                    input
+                        .shots
                         .iter()
                         .find(|shot| shot.end == *place && shot.id == *id)
                         .map(|shot| shot.kind)
@@ -92,15 +93,15 @@ pub(super) fn not_alternate(seen: &Seen<'_>) -> Option<Caution> {
                 .count();
             changes == 1 && bare >= 2 && kinds.len() - bare >= 2
         })
-        .map(|(place, _)| seen.end_name(place))
+        .map(|(place, _)| input.end_name(place))
         .collect();
     (!ends.is_empty()).then(|| Caution::new("not-alternate", About::NotAlternate(ends)))
 }
 
-pub(super) fn different_mass(seen: &Seen<'_>) -> Option<Caution> {
-    let setup = setup(seen.ends)?;
+pub(super) fn different_mass(input: &CautionInput<'_>) -> Option<Caution> {
+    let setup = setup(input.ends)?;
     let (fletched, bare) = (setup.rear_gr?, setup.bare_rear_gr?);
     let difference = bare - fletched;
-    (difference.abs() > seen.assumptions.mass_difference_gr)
+    (difference.abs() > input.assumptions.mass_difference_gr)
         .then(|| Caution::new("different-mass", About::DifferentMass(difference)))
 }

@@ -3,7 +3,8 @@
 use super::bow::Bow;
 use super::order::Order;
 use super::{LeftOut, LeftOutReason, RecordFile};
-use crate::record::{End, EntryState, When};
+use crate::photo::fingerprint;
+use crate::record::{End, EntryState, When, canonical};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A record that counts, and the files of other photos of the same end, which don't.
@@ -22,7 +23,7 @@ pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
     let mut kept: Vec<CountedRecord> = Vec::new();
     let mut left_out = Vec::new();
     // by what records of the same end share, so that not every record is compared with every other
-    let mut by_trait: BTreeMap<SharedTrait, Vec<usize>> = BTreeMap::new();
+    let mut by_trait: BTreeMap<SharedTrait, BTreeSet<usize>> = BTreeMap::new();
     for filed in records {
         if filed.end.failure.is_some() && filed.end.entries.is_empty() {
             left_out.push(LeftOut {
@@ -42,7 +43,7 @@ pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
         });
         let index = counterpart.map_or(kept.len(), |(index, _)| index);
         for shared in traits {
-            by_trait.entry(shared).or_default().push(index);
+            by_trait.entry(shared).or_default().insert(index);
         }
         let Some((other, reason)) =
             counterpart.and_then(|(index, reason)| Some((kept.get_mut(index)?, reason)))
@@ -81,10 +82,10 @@ pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
 enum SharedTrait {
     /// The photo.
     Photo(String),
-    /// Day and number of the end.
-    Day(jiff::civil::Date, u64),
-    /// The positions of the entries as bits, for records without a photo.
-    Positions(Vec<[u64; 2]>),
+    /// Day and number of the end, and the bow.
+    Day(jiff::civil::Date, u64, String),
+    /// The fingerprint of the document, for records without a photo.
+    Document(String),
 }
 
 impl SharedTrait {
@@ -95,17 +96,13 @@ impl SharedTrait {
                 traits.push(Self::Photo(photo.sha256.clone()));
             }
             _ => {
-                // equal records have equal positions; adding zero turns -0.0 into 0.0
-                let entries = end.entries.iter();
-                traits.push(Self::Positions(
-                    entries
-                        .map(|e| [(e.x_mm + 0.0).to_bits(), (e.y_mm + 0.0).to_bits()])
-                        .collect(),
-                ));
+                // equal records have equal lines; one that can't be written equals none
+                let line = canonical::to_line(end).unwrap_or_default();
+                traits.push(Self::Document(fingerprint(&line)));
             }
         }
         if let (Some(number), Some(when)) = (end.session.end, When::of(end)) {
-            traits.push(Self::Day(when.day, number));
+            traits.push(Self::Day(when.day, number, format!("{:?}", Bow::of(end))));
         }
         traits
     }

@@ -3,9 +3,10 @@
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
-use crate::record::{ArrowKind, EntrySource, EntryState};
+use crate::record::{EntrySource, EntryState, ShotCount, unsure_entries};
 use crate::text::Locale;
 use crate::text::numbers::sureness;
+use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
 use crate::timeline::{EndStory, ReportInput, RunStory};
 
@@ -50,7 +51,7 @@ fn learned_row(page: &mut Page, row: &Learned, locale: Locale) {
     page.raw("</th>");
     for text in [
         locale.length(mm, 1),
-        format!("\u{b1} {}", locale.length(sd, 1)),
+        locale.length(sd, 1),
         locale.length(before, 1),
         match row.from_changes {
             0 => "rules of thumb alone".to_owned(),
@@ -76,9 +77,9 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     if open > 0 {
         page.raw("<p>");
         page.text(&format!(
-            "{open} of {all} entries are proposals that nobody has looked at. Compare the marks with the shafts in the photos above; then "
+            "{open} of {all} entries are proposals that nobody has looked at: compare the marks with the shafts in the photos above."
         ));
-        page.raw("<code>bossmark confirm</code> takes them over or corrects them.</p>\n");
+        page.raw("</p>\n");
     } else if all > 0 {
         page.el("p", "", "Every entry has been confirmed by a person.");
     }
@@ -103,15 +104,11 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     page.raw("</section>\n");
 }
 
-/// The entries of an end that are unsure or of unknown kind, in a line.
+/// An end that a person should look at, in a line: how it stands, and which entries are unsure.
 fn unsure_of_end(end: &EndStory) -> Option<String> {
-    let list: Vec<String> = end
-        .end
-        .entries
+    let differs = ShotCount::of(&end.end).is_some_and(|count| !count.agrees());
+    let list: Vec<String> = unsure_entries(&end.end)
         .iter()
-        .filter(|e| {
-            e.state == EntryState::Proposed && (e.is_unsure() || e.kind == ArrowKind::Unknown)
-        })
         .map(|e| {
             let sure = e
                 .confidence
@@ -119,7 +116,12 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
             format!("{}{}{sure}", letter(e.kind), e.id)
         })
         .collect();
-    (!list.is_empty()).then(|| format!("{}: {}", end.file, list.join(", ")))
+    let which = if list.is_empty() {
+        String::new()
+    } else {
+        format!("; {}", list.join(", "))
+    };
+    (differs || !list.is_empty()).then(|| format!("{}: {}{which}", end.file, standing(&end.end)))
 }
 
 /// The entries of a run, for those who want the numbers.

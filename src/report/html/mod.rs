@@ -1,10 +1,12 @@
 //! The report: one HTML file that tells an evening, without scripts and without anything from elsewhere.
 //!
-//! Order: where each bow stands now and what to do next; the evening set-up by set-up; what was learned about the bow;
-//! what needs a person; how to read all this and when not to trust it.
+//! Order: where each bow stands now and what to do next; the ends in a table, and what needs a person. In print these are two
+//! pages for an evening. Details are folded, and printed on demand: every set-up, what was learned about the bow, how to
+//! read all this and when not to trust it.
 
 mod back;
 mod now;
+mod overview;
 mod page;
 mod timeline;
 
@@ -31,7 +33,12 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
     page.raw("</title>\n<style>\n");
     page.raw(super::svg_kit::STYLE);
     page.raw(STYLE);
-    page.raw("</style>\n</head>\n<body>\n");
+    page.raw("</style>\n</head>\n");
+    page.raw(if input.full {
+        "<body class=\"full\">\n"
+    } else {
+        "<body>\n"
+    });
     head(&mut page, input, &title);
     page.raw("<main id=\"main\">\n");
     for (bow, story) in (1_u32..).zip(&input.bows) {
@@ -47,11 +54,24 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
         page.raw("</section>\n");
     }
     for (bow, story) in (1_u32..).zip(&input.bows) {
-        timeline::section(&mut page, story, bow, input.bows.len() > 1);
+        overview::section(&mut page, story, bow, input.bows.len() > 1);
     }
-    back::learned(&mut page, input);
     back::to_check(&mut page, input);
-    page.raw(GUIDE);
+    for (bow, story) in (1_u32..).zip(&input.bows) {
+        folded(&mut page, "Every set-up in detail", |page| {
+            timeline::section(page, story, bow, input.bows.len() > 1);
+        });
+    }
+    folded(&mut page, "What was learned about the bow", |page| {
+        back::learned(page, input);
+    });
+    folded(
+        &mut page,
+        "How to read this, and when not to trust it",
+        |page| {
+            page.raw(GUIDE);
+        },
+    );
     page.raw("</main>\n<footer><p>");
     page.text("Made by bossmark ");
     page.text(env!("CARGO_PKG_VERSION"));
@@ -60,6 +80,15 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
     );
     page.raw("</p></footer>\n</body>\n</html>\n");
     page.finish()
+}
+
+/// A part that is folded on the screen, and printed on demand.
+fn folded(page: &mut Page, title: &str, content: impl FnOnce(&mut Page)) {
+    page.raw("<details class=\"more\"><summary>");
+    page.text(title);
+    page.raw("</summary>\n");
+    content(page);
+    page.raw("</details>\n");
 }
 
 /// All ends of a report, in order.
@@ -106,9 +135,9 @@ fn head(page: &mut Page, input: &ReportInput, title: &str) {
     }
     page.raw("<nav aria-label=\"On this page\">");
     if !input.bows.is_empty() {
-        page.raw("<a href=\"#now1\">Now</a> <a href=\"#evening1\">In order</a> ");
+        page.raw("<a href=\"#now1\">Now</a> <a href=\"#ends1\">The ends</a> ");
     }
-    page.raw("<a href=\"#learned\">Learned</a> <a href=\"#check\">To check</a> <a href=\"#guide\">How to read this</a></nav>\n</header>\n");
+    page.raw("<a href=\"#check\">To check</a></nav>\n</header>\n");
 }
 
 /// "Mara, club riser · 30 m · right-handed · 7 ends, 21 fletched and 21 bare shots".

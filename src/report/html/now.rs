@@ -12,6 +12,8 @@ use crate::timeline::{BowStory, RunStory};
 
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;
+/// Most cautions in sight: more would hide the step.
+const MOST_CAUTIONS: usize = 4;
 /// Most alternatives shown beside the next step: more would hide it.
 const MOST_OTHERS: usize = 4;
 
@@ -26,17 +28,18 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         "Where the bow stands now".to_owned()
     });
     page.close("h2");
-    page.el("p", "verdict", &text::verdict(&advice.reading));
-    page.el("p", "lead", &lead(advice, page.locale));
+    page.el("p", "verdict", &action(advice, page.locale));
+    if let Some(landing) = text::landing(&advice.reading, page.locale) {
+        page.el("p", "said", &text::answer(&advice.reading, page.locale));
+        page.el("p", "lead", &landing);
+    } else {
+        page.el("p", "lead", &lead(advice, page.locale));
+    }
     page.raw("<div class=\"pair\">\n<div>\n");
-    next(page, advice, Standing::Now);
-    page.raw("</div>\n<div>\n");
     if let Some(run) = story.runs.last() {
         let title = "Both groups, newest set-up";
         plot(page, run, &format!("now{bow}p"), title);
     }
-    page.el("h3", "label", "How far out, and how sure");
-    calls(page, &advice.reading);
     let gauge = charts::gauge(
         &advice.reading,
         &format!("now{bow}g"),
@@ -44,19 +47,47 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.locale,
     );
     if !gauge.is_empty() {
-        page.raw("<figure>");
+        page.raw("<figure class=\"gauge\">");
         page.raw(&gauge);
         page.el(
             "figcaption",
             "",
-            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within, about twice the \u{b1} of the text, which is one standard deviation. Green: in tune.",
+            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.",
         );
         page.raw("</figure>\n");
     }
+    page.raw("</div>\n<div>\n");
+    next(page, advice, Standing::Now);
     page.raw("</div>\n</div>\n");
-    let heading = "Keep in mind about these shots";
-    page.cautions(heading, &general(advice, page.locale));
+    keep_in_mind(page, &general(advice, page.locale));
     page.raw("</section>\n");
+}
+
+/// The first cautions in sight, the others folded.
+fn keep_in_mind(page: &mut Page, cautions: &[String]) {
+    let (first, others) = cautions.split_at(cautions.len().min(MOST_CAUTIONS));
+    page.cautions("Keep in mind about these shots", first);
+    if !others.is_empty() {
+        page.raw("<details class=\"more\"><summary>");
+        page.text(&format!("{} more to keep in mind", others.len()));
+        page.raw("</summary>");
+        page.cautions("Also keep in mind", others);
+        page.raw("</details>\n");
+    }
+}
+
+/// What to do, as a headline; what the shots say where there is nothing to do.
+fn action(advice: &Advice, locale: Locale) -> String {
+    match &advice.next {
+        Some(step) => {
+            let also = advice.also.iter().map(|s| headline(s, locale));
+            let all: Vec<String> = std::iter::once(headline(step, locale))
+                .chain(also)
+                .collect();
+            format!("Next: {}", all.join("; "))
+        }
+        None => text::verdict(&advice.reading),
+    }
 }
 
 /// The face plot of a run, with what its legend can't say.
@@ -115,12 +146,14 @@ fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Ve
 /// The next step in full, with its company and the alternatives.
 pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
     let (tag, heading) = match standing {
-        Standing::Now => ("h3", "Do this next"),
-        Standing::Then => ("h4", "The advice then"),
+        Standing::Now => ("h3", text::next_heading(advice)),
+        Standing::Then => ("h4", "The advice then".to_owned()),
     };
     page.raw("<div class=\"next\">\n");
-    page.el(tag, "label", heading);
+    page.el(tag, "label", &heading);
     match &advice.next {
+        // its headline stands at the top
+        Some(step) if standing == Standing::Now => details(page, step),
         Some(step) => {
             let words = headline(step, page.locale);
             let long = words.chars().count() > LONG_STEP;
@@ -147,7 +180,7 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
         }
     }
     if !advice.others.is_empty() {
-        page.raw("<details><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
+        page.raw("<details class=\"more\"><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
         for step in advice.others.iter().take(MOST_OTHERS) {
             page.raw("<li>");
             page.el("p", "", &headline(step, page.locale));

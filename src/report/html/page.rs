@@ -27,23 +27,9 @@ impl Page {
         self.out.push_str(&escape(text));
     }
 
-    /// Text in which `backticks` mark what is to be typed.
+    /// A sentence for those who read the report: without commands to type.
     pub(super) fn prose(&mut self, text: &str) {
-        let parts: Vec<&str> = text.split('`').collect();
-        // an odd number of ticks marks nothing
-        if parts.len().is_multiple_of(2) {
-            self.text(text);
-            return;
-        }
-        for (i, part) in parts.into_iter().enumerate() {
-            if i % 2 == 1 {
-                self.raw("<code>");
-                self.text(part);
-                self.raw("</code>");
-            } else {
-                self.text(part);
-            }
-        }
+        self.text(&without_commands(text));
     }
 
     /// An element of this class (may be empty) that holds text.
@@ -103,5 +89,56 @@ impl Page {
 
     pub(super) fn finish(self) -> String {
         self.out
+    }
+}
+
+/// A sentence without the commands that a terminal would take: " with `bossmark confirm`" goes, "`bossmark advise`" becomes "the
+/// program", " (or --distance)" goes.
+fn without_commands(text: &str) -> String {
+    let parts: Vec<&str> = text.split('`').collect();
+    let mut out = String::new();
+    // an odd number of ticks marks nothing
+    if parts.len().is_multiple_of(2) {
+        out.push_str(text);
+    } else {
+        for (i, part) in parts.iter().enumerate() {
+            if i.is_multiple_of(2) || !part.starts_with("bossmark") {
+                out.push_str(part);
+            } else if out.ends_with(" with ") {
+                out.truncate(out.len() - " with ".len());
+            } else {
+                out.push_str("the program");
+            }
+        }
+    }
+    while let Some(at) = out.find(" (or --") {
+        let Some(end) = out[at..].find(')') else {
+            break;
+        };
+        out.replace_range(at..=at + end, "");
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn commands_leave_whole_sentences() {
+        for (said, read) in [
+            (
+                "Check the marks with `bossmark confirm` before cutting.",
+                "Check the marks before cutting.",
+            ),
+            ("`bossmark advise` joins them.", "the program joins them."),
+            (
+                "Add distance_m to the session (or --distance).",
+                "Add distance_m to the session.",
+            ),
+            ("one ` tick", "one ` tick"),
+        ] {
+            assert_eq!(without_commands(said), read);
+        }
     }
 }

@@ -8,7 +8,7 @@ use crate::record::End;
 use crate::report::{Embedding, charts, jpeg};
 use crate::text::numbers::{capital, several};
 use crate::text::record::{counts, end_numbers};
-use crate::text::{self, settings::settings};
+use crate::text::{self, Locale, settings::settings};
 use crate::timeline::{BowStory, Effect, EndStory, RunStory};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -22,20 +22,6 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         "The shooting in order".to_owned()
     });
     page.close("h2");
-    let ends: usize = story.runs.iter().map(|r| r.ends.len()).sum();
-    let chart = charts::timeline(
-        &story.runs,
-        &format!("e{bow}t"),
-        Embedding::Inline,
-        page.locale,
-    );
-    if ends > 1 && !chart.is_empty() {
-        page.raw("<figure class=\"timeline\">");
-        page.raw(&chart);
-        page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within, about twice the \u{b1} of the text, which is one standard deviation. Green band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
-        page.raw("</figure>\n");
-    }
-    trend(page, story, bow);
     for (place, run) in (1_usize..).zip(&story.runs) {
         let last = place == story.runs.len();
         self::run(page, run, bow, [place, run.number], last);
@@ -43,8 +29,30 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     page.raw("</section>\n");
 }
 
+/// ": 2 nocking point 1 mm lower (9 to 8 mm); 3 …": the changes of set-up by the numbers that a drawing gives them.
+fn changes_by_number(story: &BowStory, locale: Locale) -> String {
+    let named: Vec<String> = story
+        .runs
+        .iter()
+        .filter(|run| run.number > 1 && !run.changes.is_empty())
+        .map(|run| {
+            let changes: Vec<String> = run
+                .changes
+                .iter()
+                .map(|c| text::change(c, locale))
+                .collect();
+            format!("{} {}", run.number, changes.join(", "))
+        })
+        .collect();
+    if named.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", named.join("; "))
+    }
+}
+
 /// How things went over the dates, where there is more than one.
-fn trend(page: &mut Page, story: &BowStory, bow: u32) {
+pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     let days: BTreeSet<Option<&str>> = story.trend.iter().map(|p| p.day.as_deref()).collect();
     if days.len() < 2 {
         return;
@@ -62,7 +70,7 @@ fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     page.raw("<figure class=\"timeline\">");
     page.raw(&chart);
     let scaled = charts::TrendScale::of(&story.trend).words();
-    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number."));
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number{}.", changes_by_number(story, page.locale)));
     page.raw("</figure>\n");
 }
 
@@ -75,11 +83,6 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     page.el("h3", "", &heading);
     changed(page, run, number);
     set_up(page, run);
-    page.raw("<div class=\"photos\">\n");
-    for end in run.ends.iter().filter(|e| !e.earlier) {
-        photo(page, end);
-    }
-    page.raw("</div>\n");
     let earlier = run.ends.iter().filter(|e| e.earlier).count();
     if earlier > 0 {
         page.el(
@@ -167,7 +170,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
     page.raw("</div>\n");
 }
 
-fn what_it_did(page: &mut Page, effect: &Effect) {
+pub(super) fn what_it_did(page: &mut Page, effect: &Effect) {
     let locale = page.locale;
     let moved = |e: &Expect| format!("the bare shafts {}", text::shift(e, locale));
     let mut facts = Vec::new();
@@ -223,13 +226,12 @@ fn set_up(page: &mut Page, run: &RunStory) {
     page.raw("</dl></details>\n");
 }
 
-fn photo(page: &mut Page, end: &EndStory) {
+/// The marked photo of an end, or why there is none.
+pub(super) fn picture_of(page: &mut Page, end: &EndStory) {
     let name = match end.end.session.end {
         Some(n) => format!("End {n}"),
         None => "End".to_owned(),
     };
-    let caption = format!("{name} \u{b7} {} \u{b7} {}", end.file, counts(&end.end));
-    page.raw("<figure class=\"photo\">");
     let picture = end.marked_jpeg.as_deref().map(jpeg::stripped);
     match picture {
         Some(Some(p)) => {
@@ -250,18 +252,4 @@ fn photo(page: &mut Page, end: &EndStory) {
         None if end.end.photo.is_some() => page.el("p", "note", "No marked photo."),
         None => page.el("p", "note", "Measured without a photo."),
     }
-    page.raw("<figcaption>");
-    page.text(&caption);
-    let unsure = end.end.entries.iter().filter(|e| e.is_unsure()).count();
-    if unsure > 0 {
-        page.raw(" <strong>");
-        page.text(&format!("{unsure} to look at again"));
-        page.raw("</strong>");
-    }
-    if let Some(f) = &end.end.failure {
-        page.raw(" <strong>");
-        page.text(&f.text);
-        page.raw("</strong>");
-    }
-    page.raw("</figcaption></figure>\n");
 }

@@ -2,12 +2,13 @@
 
 use super::photos::prepare;
 use crate::record::{End, RecordFile, Session};
-use crate::review::Edits;
+use crate::review::{Edits, ReviewError};
 use crate::server::ends::{EditError, OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::server::view;
-use crate::store::RecordLocation;
+use crate::store::{RecordLocation, StoreError};
+use crate::text::Locale;
 use crate::timeline::{Standing, standing};
 use serde::Deserialize;
 use serde_json::json;
@@ -82,7 +83,7 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     let records: Vec<RecordFile> = locations
         .iter()
         .filter_map(|(_, location, session)| {
-            let mut end: End = location.record().ok().flatten()?;
+            let mut end: End = state.cache.record(location).ok().flatten()?;
             end.session = end.session.or(session);
             let (file, line) = named(location);
             Some(RecordFile { file, line, end })
@@ -97,21 +98,43 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     Ok(cached.standing.clone())
 }
 
-pub(in crate::server) fn reading(state: &State, id: u64) -> Result<Answer, Answer> {
+pub(in crate::server) fn reading(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
     let standing = current_standing(state, id)?;
-    Ok(Answer::json(&view::reading_view(id, standing.as_deref())))
+    Ok(Answer::json(&view::reading_view(
+        id,
+        standing.as_deref(),
+        request.locale(),
+    )))
 }
 
 /// The advice for an end, with the step that can be carried into the next set-up.
-pub(super) fn advice_view(state: &State, id: u64) -> Result<view::AdviceView, Answer> {
+pub(super) fn advice_view(
+    state: &State,
+    id: u64,
+    locale: Locale,
+) -> Result<view::AdviceView, Answer> {
     let standing = current_standing(state, id)?;
     let mut readings = state.readings();
-    Ok(view::advice_view(id, standing.as_deref(), &mut readings))
+    Ok(view::advice_view(
+        id,
+        standing.as_deref(),
+        &mut readings,
+        locale,
+    ))
 }
 
-pub(in crate::server) fn advice(state: &State, id: u64) -> Result<Answer, Answer> {
-    Ok(Answer::json(&advice_view(state, id)?))
+pub(in crate::server) fn advice(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
+    Ok(Answer::json(&advice_view(state, id, request.locale())?))
 }
+
 fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer, Answer> {
     match result {
         Ok(record) => Ok(Answer::json(&view::end_view(open, record))),
@@ -123,6 +146,15 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
                 "somebody else has changed this end since: look at both",
                 json!({"end": view}),
             ))
+        }
+        Err(EditError::Review(
+            error @ (ReviewError::OtherRecord { .. } | ReviewError::Revision { .. }),
+        )) => Err(Answer::problem(409, "changed", &error.to_string())),
+        Err(EditError::Store(error @ StoreError::Moved)) => {
+            Err(Answer::problem(409, "moved", &error.to_string()))
+        }
+        Err(EditError::Store(error @ StoreError::Busy { .. })) => {
+            Err(Answer::problem(503, "busy", &error.to_string()))
         }
         Err(EditError::Review(error)) => Err(Answer::problem(422, "edit", &error.to_string())),
         Err(EditError::Store(error)) => Err(Answer::problem(500, "record", &error.to_string())),

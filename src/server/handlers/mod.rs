@@ -4,4 +4,5 @@
 pub(super) mod ends;
 pub(super) mod photos;
 pub(super) mod points;
+pub(super) mod report;
 pub(super) mod session;

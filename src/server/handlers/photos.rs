@@ -8,7 +8,7 @@ use crate::server::http::{Answer, Request, number};
 use crate::server::pictures::ShownPhoto;
 use crate::server::state::State;
 use crate::server::view;
-use crate::store;
+use crate::store::{self, StoreError};
 use serde_json::json;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -101,20 +101,15 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         );
     }
     let sha256 = photo::fingerprint(&request.body);
-    let same = |e: &OpenEnd| {
-        let record = e.record().ok().flatten();
-        record
-            .and_then(|r| r.photo)
-            .is_some_and(|p| p.sha256 == sha256)
-    };
-    if let Some(there) = state.ends().iter().find(|e| same(e)) {
-        return Ok(Answer::json(&json!({"id": there.id, "known": true})));
+    if let Some(there) = state
+        .ends()
+        .iter_mut()
+        .find_map(|e| e.shows(&sha256).then_some(e.id))
+    {
+        return Ok(Answer::json(&json!({"id": there, "known": true})));
     }
     let session_file = plan.read()?;
-    let path = free_name(state, ending)?;
-    store::make_folder(&state.opening.folder)
-        .and_then(|()| store::write(&path, &request.body))
-        .map_err(|e| Answer::problem(500, "photo", &e.to_string()))?;
+    let path = save_new(state, ending, &request.body)?;
     let number = next_end(state);
     let session = plan.add_photo(&store::name_of(&path), number)?;
     let named = session_file
@@ -123,11 +118,11 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         .and_then(spec::by_name)
         .cloned();
     let paths = store::record_paths(
-        std::slice::from_ref(&path),
+        &[(path.clone(), Some(sha256))],
         state.opening.records.as_deref(),
     );
     let start = EndSource {
-        record: paths.into_iter().next().unwrap_or_default().into(),
+        record: paths.into_iter().next().unwrap_or_default().path.into(),
         photo: Some(path),
         session: state.opening.flags.or(&session),
         face: state.opening.face.clone().or(named),
@@ -135,7 +130,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     };
     let mut ends = state.ends();
     let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;
-    ends.push(OpenEnd::new(id, start));
+    ends.push(OpenEnd::new(id, start, Arc::clone(&state.cache)));
     drop(ends);
     state.notify();
     Ok(Answer::json(&json!({"id": id})))
@@ -157,21 +152,22 @@ fn next_end(state: &State) -> u64 {
     ) + 1
 }
 
-fn free_name(state: &State, ending: &str) -> Result<PathBuf, Answer> {
-    let taken = |n: u64| {
-        let stem = state.opening.folder.join(format!("photo-{n}"));
-        ["jpg", "png", "end.json"]
+/// Saves a photo under the first free name of the folder. Another program may take photos for the same folder at the same time.
+fn save_new(state: &State, ending: &str, bytes: &[u8]) -> Result<PathBuf, Answer> {
+    let failed = |e: StoreError| Answer::problem(500, "photo", &e.to_string());
+    store::make_folder(&state.opening.folder).map_err(failed)?;
+    for n in 1..MAX_NAMES {
+        let path = state.opening.folder.join(format!("photo-{n}.{ending}"));
+        let taken = ["jpg", "png", "end.json"]
             .iter()
-            .any(|e| stem.with_extension(e).exists())
-    };
-    (1..MAX_NAMES)
-        .find(|n| !taken(*n))
-        .map(|n| state.opening.folder.join(format!("photo-{n}.{ending}")))
-        .ok_or_else(|| {
-            Answer::problem(
-                409,
-                "photo",
-                "the folder is full: start the page in another one",
-            )
-        })
+            .any(|e| path.with_extension(e).exists());
+        if !taken && store::write_new(&path, bytes).map_err(failed)? {
+            return Ok(path);
+        }
+    }
+    Err(Answer::problem(
+        409,
+        "photo",
+        "the folder is full: start the page in another one",
+    ))
 }

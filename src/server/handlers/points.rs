@@ -9,6 +9,7 @@ use crate::server::ends::Progress;
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::server::view;
+use crate::store;
 use crate::timeline::FaceLook;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -49,11 +50,7 @@ pub(in crate::server) fn measure(
             ));
         }
         if open.start.photo.is_none() {
-            return Err(Answer::problem(
-                422,
-                "photo",
-                "there is no photo to measure",
-            ));
+            return Err(no_photo());
         }
         open.start.face = face.or_else(|| open.face());
         open.start.measuring.points = match (&how.points, &open.start.face) {
@@ -101,11 +98,7 @@ pub(in crate::server) fn rings(
     let (path, face, options) = state.find(id, |open| {
         let face = open.face().ok_or_else(unknown_face)?;
         let Some(path) = open.start.photo.clone() else {
-            return Err(Answer::problem(
-                422,
-                "photo",
-                "there is no photo to measure",
-            ));
+            return Err(no_photo());
         };
         let marked_points = parse_points(&marked.points, &face)?;
         let options = MeasureOptions {
@@ -126,6 +119,31 @@ pub(in crate::server) fn rings(
         &json!({"rings": rings, "camera": camera, "notes": notes}),
     ))
 }
+
+/// Places of the photo where a shaft may enter: a tap that adds one is helped to the nearest of them.
+pub(in crate::server) fn likely(state: &State, id: u64) -> Result<Answer, Answer> {
+    let answer = |places: Vec<_>| Ok(Answer::json(&json!({"places": places})));
+    if let Some(places) = state.likely(id) {
+        return answer(places);
+    }
+    let (path, face, session, options) = state.find(id, |open| {
+        let face = open.face().ok_or_else(unknown_face)?;
+        let start = &open.start;
+        let path = start.photo.clone().ok_or_else(no_photo)?;
+        Ok((path, face, start.session.clone(), start.measuring.clone()))
+    })?;
+    let refused = |text: String| Answer::problem(422, "photo", &text);
+    let bytes = store::read(&path).map_err(|e| refused(e.to_string()))?;
+    let name = store::name_of(&path);
+    let measured = measure::measure(&bytes, &name, &face, session, &options, &mut |_| ())
+        .map_err(|e| refused(e.to_string()))?;
+    answer(state.keep_likely(id, &measured))
+}
+
+fn no_photo() -> Answer {
+    Answer::problem(422, "photo", "there is no photo to measure")
+}
+
 fn unknown_face() -> Answer {
     Answer::problem(
         422,

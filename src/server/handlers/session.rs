@@ -1,10 +1,10 @@
 //! The page as a whole: signing in, the list of ends, and what applies to the photos that follow.
 
 use super::ends::advice_view;
-use crate::face::spec;
+use crate::face::spec::{self, FaceSpec};
 use crate::record::Session;
 use crate::record::check::check_session;
-use crate::server::ends::OpenEnd;
+use crate::server::ends::{OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::server::view;
@@ -18,7 +18,9 @@ pub(in crate::server) fn enter(state: &State, request: &Request) -> Result<Answe
     struct Code {
         code: String,
     }
-    Ok(state.guard.enter(&request.json::<Code>()?.code))
+    Ok(state
+        .guard
+        .enter(&request.json::<Code>()?.code, request.peer))
 }
 
 /// The ends, the faces, and what applies to the next photo.
@@ -26,11 +28,7 @@ pub(in crate::server) fn queue(state: &State) -> Answer {
     let lines: Vec<view::QueueLine> = state.ends().iter().map(view::line).collect();
     let own = state.opening.face.iter();
     let own = own.filter(|f| spec::by_name(&f.name).is_none());
-    let faces: Vec<Value> = spec::known()
-        .iter()
-        .chain(own)
-        .map(|f| json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm}))
-        .collect();
+    let faces: Vec<Value> = spec::known().iter().chain(own).map(face_view).collect();
     let plan = state.plan().read();
     let file = plan.unwrap_or_default();
     let mut session = file.session.clone();
@@ -60,9 +58,20 @@ pub(in crate::server) fn queue(state: &State) -> Answer {
     }))
 }
 
+/// A face as the page draws it.
+fn face_view(f: &FaceSpec) -> Value {
+    let zones: Vec<Value> = f
+        .zones
+        .iter()
+        .map(|z| json!({"diameter_mm": z.diameter_mm, "colour": z.colour.name()}))
+        .collect();
+    let spots: Vec<[f64; 2]> = f.spots_mm.iter().map(|p| [p.x, p.y]).collect();
+    json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm, "zones": zones, "spots": spots})
+}
+
 /// The archer has made the step advised: its set-up applies to the photos that follow.
-pub(in crate::server) fn made(state: &State, id: u64) -> Result<Answer, Answer> {
-    let view = advice_view(state, id)?;
+pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
+    let view = advice_view(state, id, request.locale())?;
     let (Some(setup), true) = (view.made, view.newest) else {
         return Err(Answer::problem(
             409,
@@ -82,14 +91,35 @@ pub(in crate::server) fn made(state: &State, id: u64) -> Result<Answer, Answer> 
     Ok(Answer::json(&json!({"setup": setup, "words": words})))
 }
 
+/// A face and a session, as the page sends them.
+#[derive(Deserialize)]
+struct FaceAndSession {
+    face: Option<String>,
+    session: Session,
+}
+
 /// Sets the face and the session that apply to the photos that follow.
 pub(in crate::server) fn remember(state: &State, request: &Request) -> Result<Answer, Answer> {
-    #[derive(Deserialize)]
-    struct FaceAndSession {
-        face: Option<String>,
-        session: Session,
+    remembered(state, &request.json()?)
+}
+
+/// The same, and fills the gaps of the ends that are there: photos that waited for their face are measured.
+pub(in crate::server) fn essentials(state: &State, request: &Request) -> Result<Answer, Answer> {
+    let given: FaceAndSession = request.json()?;
+    let answer = remembered(state, &given)?;
+    let face = given.face.as_deref().and_then(|f| state.face_named(f));
+    for open in state.ends().iter_mut() {
+        open.start.session = open.start.session.or(&given.session);
+        if open.progress == Progress::NoFace && face.is_some() {
+            open.start.face = face.cloned();
+            open.progress = Progress::Waiting;
+        }
     }
-    let next: FaceAndSession = request.json()?;
+    state.notify();
+    Ok(answer)
+}
+
+fn remembered(state: &State, next: &FaceAndSession) -> Result<Answer, Answer> {
     if next
         .face
         .as_deref()
@@ -107,7 +137,8 @@ pub(in crate::server) fn remember(state: &State, request: &Request) -> Result<An
     }
     let plan = state.plan();
     // a face file is named by a flag; in the session file its path would be needed
-    let face = next.face.filter(|f| spec::by_name(f).is_some());
-    plan.remember(face.as_deref(), &next.session)?;
+    let face = next.face.as_deref();
+    let face = face.filter(|f| spec::by_name(f).is_some());
+    plan.remember(face, &next.session)?;
     Ok(Answer::json(&json!({})))
 }

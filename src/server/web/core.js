@@ -2,6 +2,8 @@
 // implementation asks the server that this page came from. Another, of the same shape, can run the same functions in the
 // browser.
 
+import { units } from "./units.js";
+
 /**
  * @typedef {"fletched" | "bare" | "unknown"} Kind
  * @typedef {{id: number, x_mm: number, y_mm: number, px: [number, number] | null, kind: Kind, kind_probability: number | null,
@@ -16,14 +18,17 @@
  *   failure?: Note}} EndRecord
  * @typedef {{width: number, height: number, reduced: number, part: number}} PhotoShape
  * @typedef {{radius_mm: number, spot: number, px: [number, number][]}} Ring
+ * @typedef {{words: string, difference: string | null, fletched_short: number, bare_short: number}} Count
  * @typedef {{id: number, name: string, state: string, record: EndRecord, look: number[], rings: Ring[],
- *   photo: PhotoShape | null, undo: number, redo: number, trouble: string | null}} EndView
+ *   photo: PhotoShape | null, undo: number, redo: number, trouble: string | null, standing: string,
+ *   count: Count | null, needs: string[]}} EndView
  * @typedef {{id: number, name: string, state: string, text: string, end: number | null, entries: number, look: number,
- *   proposed: number, revision: number}} Line
- * @typedef {{name: string, title: string, diameter_mm: number}} Face
+ *   proposed: number, revision: number, count: Count | null, standing: string}} Line
+ * @typedef {{name: string, title: string, diameter_mm: number, zones: {diameter_mm: number, colour: string}[],
+ *   spots: [number, number][]}} Face
  * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
  *   next: {face: string | null, session: Session}}} Queue
- * @typedef {{id: number, sentence: string, reading: any | null, files: string[], plot: string}} ReadingView
+ * @typedef {{id: number, sentence: string, answer: string, reading: any | null, files: string[], plot: string}} ReadingView
  * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
  * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
  *   made: Session | null}} AdviceView
@@ -63,6 +68,9 @@ export class Unreachable extends Error {}
  * @property {(id: number) => Promise<AdviceView>} advise What to do next.
  * @property {(id: number) => Promise<{setup: Session, words: string}>} made The advised step was made.
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
+ * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
+ * @property {() => Promise<string>} report The report on the ends, one HTML file.
+ * @property {(id: number) => Promise<{places: {px: [number, number], p: number}[]}>} likely Where shafts may enter.
  * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
  * @property {(id: number) => string} whole Address of the reduced picture.
  * @property {(id: number, column: number, row: number) => string} part Address of a part at full resolution.
@@ -78,7 +86,10 @@ export class Unreachable extends Error {}
 async function ask(method, path, body, kind) {
   let response;
   try {
-    response = await fetch(path, { method, body, headers: kind ? { "Content-Type": kind } : {} });
+    response = await fetch(path, {
+      method, body,
+      headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}`, ...(kind ? { "Content-Type": kind } : {}) },
+    });
   } catch {
     throw new Unreachable("The program doesn’t answer. Is it still running?");
   }
@@ -118,6 +129,13 @@ export const server = {
   advise: (id) => get(`/api/ends/${id}/advice`),
   made: (id) => post(`/api/ends/${id}/made`, {}),
   remember: (face, session) => post("/api/remember", { face, session }),
+  essentials: (face, session) => post("/api/essentials", { face, session }),
+  report: async () => {
+    const answer = await fetch("/api/report", { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
+    if (!answer.ok) throw new Refused(answer.status, "report", "The report could not be made.", null);
+    return answer.text();
+  },
+  likely: (id) => get(`/api/ends/${id}/likely`),
   add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
   whole: (id) => `/photo/${id}/whole`,
   part: (id, column, row) => `/photo/${id}/${column}-${row}`,

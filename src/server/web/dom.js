@@ -35,22 +35,26 @@ export function make(name, attributes, ...children) {
 const SVG = "http://www.w3.org/2000/svg";
 
 /**
- * A small drawing of a kind: shape and letter tell it, colour only repeats it.
+ * A small drawing of a kind: shape and letter tell it, colour only repeats it. With a name it is a mark's.
  * @param {import("./core.js").Kind} kind
+ * @param {string} [name]
  * @returns {SVGSVGElement}
  */
-export function badge(kind) {
+export function badge(kind, name) {
   const svg = document.createElementNS(SVG, "svg");
-  svg.setAttribute("viewBox", "-12 -12 24 24");
+  const half = name ? 15 : 12;
+  svg.setAttribute("viewBox", `${-half} ${-half} ${2 * half} ${2 * half}`);
   svg.setAttribute("class", `badge badge-${kind}`);
   svg.setAttribute("aria-hidden", "true");
   const shape = document.createElementNS(SVG, kind === "fletched" ? "circle" : kind === "bare" ? "rect" : "path");
-  if (kind === "fletched") shape.setAttribute("r", "9");
-  else if (kind === "bare") for (const [n, v] of [["x", -8], ["y", -8], ["width", 16], ["height", 16]]) shape.setAttribute(String(n), String(v));
-  else shape.setAttribute("d", "M0-10.5 10.5 0 0 10.5-10.5 0Z");
+  const size = name ? 1.35 : 1;
+  if (kind === "fletched") shape.setAttribute("r", String(9 * size));
+  else if (kind === "bare") for (const [n, v] of [["x", -8], ["y", -8], ["width", 16], ["height", 16]]) shape.setAttribute(String(n), String(Number(v) * size));
+  else shape.setAttribute("d", name ? "M0-15 15 0 0 15-15 0Z" : "M0-10.5 10.5 0 0 10.5-10.5 0Z");
   const letter = document.createElementNS(SVG, "text");
   letter.setAttribute("y", "4.4");
-  letter.textContent = kind === "fletched" ? "F" : kind === "bare" ? "B" : "?";
+  letter.textContent = name ?? (kind === "fletched" ? "F" : kind === "bare" ? "B" : "?");
+  if (name && name.length > 2) letter.setAttribute("class", "small");
   svg.append(shape, letter);
   return svg;
 }
@@ -71,4 +75,19 @@ export function say(element, text) {
  */
 export function fill(element, ...children) {
   element.replaceChildren(...children);
+}
+
+/**
+ * An element of a drawing.
+ * @template {keyof SVGElementTagNameMap} K
+ * @param {K} name
+ * @param {{[name: string]: string | number}} attributes
+ * @param {...Node} children
+ * @returns {SVGElementTagNameMap[K]}
+ */
+export function draw(name, attributes, ...children) {
+  const element = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
+  element.append(...children);
+  return element;
 }

@@ -113,6 +113,7 @@ export class OpenEnd extends EventTarget {
       const view = await how();
       this.unreachable = false;
       this.take(view, before, after);
+      if (before && edits.length > 0) this.tell("edited", { edits, before });
       return true;
     } catch (error) {
       if (error instanceof Refused && error.code === "changed" && error.end) {

@@ -4,6 +4,10 @@ import * as camera from "./camera.js";
 import { server as core } from "./core.js";
 import { byId, fill, make, say } from "./dom.js";
 import { OpenEnd, waiting } from "./end.js";
+import { Essentials } from "./essentials.js";
+import { drawFit } from "./fit.js";
+import { Guide } from "./guide.js";
+import { Keys } from "./keys.js";
 import { Marks } from "./marks.js";
 import { PhotoView } from "./photo.js";
 import { Queue, needs, standing, title } from "./queue.js";
@@ -11,7 +15,9 @@ import { Meaning } from "./reading.js";
 import { RingsByHand } from "./rings.js";
 import { Selection } from "./selection.js";
 import { SessionForm } from "./session.js";
+import { Share } from "./share.js";
 import { Table } from "./table.js";
+import { unitsForm } from "./units.js";
 import { wanted } from "./words.js";
 
 /** @typedef {import("./core.js").EndView} EndView */
@@ -21,10 +27,35 @@ const end = new OpenEnd(core);
 const photo = new PhotoView(core, byId("frame", HTMLDivElement), byId("picture", HTMLCanvasElement));
 const marks = new Marks(end, photo);
 const selection = new Selection(end, marks, photo);
+const guide = new Guide(end, selection);
 new Table(end, (id) => selection.remove(id));
-new Meaning(end);
 new SessionForm(end);
 const queue = new Queue(core);
+const meaning = new Meaning(end, () => queue.ends);
+new Share(core);
+unitsForm(() => {
+  if (!end.view) return;
+  end.tell("changed");
+  end.tell("others");
+});
+const essentials = new Essentials(async (face, session) => {
+  await core.essentials(face, session);
+  const { view } = end;
+  const gaps = Object.fromEntries(Object.entries(session).filter(([name]) => view?.needs.includes(name)));
+  essentials.hide();
+  if (view && Object.keys(gaps).length > 0) await end.edit([{ do: "session", set: gaps }]);
+  await queue.refresh();
+});
+new Keys([
+  { keys: ["a"], shown: "A", words: "go on: next doubt, then accept this end", run: () => guide.forward() },
+  { keys: ["n"], shown: "N", words: "next end", run: () => turn(1) },
+  { keys: ["p"], shown: "P", words: "previous end", run: () => turn(-1) },
+  { keys: ["f"], shown: "F", words: "the chosen shaft is fletched", run: () => tag("fletched") },
+  { keys: ["b"], shown: "B", words: "it is bare", run: () => tag("bare") },
+  { keys: ["u"], shown: "U", words: "its kind is not known", run: () => tag("unknown") },
+  { keys: ["Delete", "Backspace"], shown: "Del", words: "remove it", run: () => end.entry && selection.remove(end.entry.id) },
+  { keys: ["z"], shown: "Z", words: "undo; with Shift redo (also with Ctrl)", run: (event) => (event.shiftKey ? end.redo() : end.undo()) },
+], () => selection.cancel() || unselect(), () => byHand.active);
 const byHand = new RingsByHand(end, marks, photo, {
   use: (id, points) => measure(id, { points }),
   cancelled: (view) => {
@@ -33,6 +64,18 @@ const byHand = new RingsByHand(end, marks, photo, {
     byId("by-hand", HTMLButtonElement).focus({ preventScroll: true });
   },
 });
+
+/** @param {import("./core.js").Kind} kind */
+function tag(kind) {
+  if (end.entry) end.edit([{ do: "tag", id: end.entry.id, kind }]);
+}
+
+/** No shaft is chosen any more; false where none was. */
+function unselect() {
+  const was = end.selected !== null;
+  end.select(null);
+  return was;
+}
 
 /** After an edit the other ends are looked at once this time has gone, ms. */
 const SETTLED = 400;
@@ -73,17 +116,33 @@ async function show(id) {
 /** The page without a photo to look at. @param {Line} line */
 function sayWhy(line) {
   const { faces = [], next } = queue.state ?? {};
-  const choices = faces.map((f) => make("button", { type: "button", click: () => measure(line.id, { face: f.name }) }, f.name));
+  document.body.classList.toggle("asking", line.state === "which-face");
   if (line.state === "which-face") {
-    inPlace(make("p", { class: "headline" }, "Which target face is this?"),
-      make("p", {}, "All ring faces are scaled copies of each other: the size has to be told, and every millimetre hangs on it."),
-      make("div", { class: "choices" }, ...choices));
-  } else if (line.state === "trouble") {
+    const known = next?.session ?? {};
+    const needs = ["hand", "distance_m", "fletched", "bare"].filter((n) => known[n] === undefined || known[n] === null);
+    essentials.ask({ key: `face ${line.id}`, needs: ["face", ...needs], faces, known, picture: core.whole(line.id) });
+    inPlace(make("p", {}, "A few questions first."));
+    meaning.answer.clear("A few questions first", "→ Answer them, then the photo is measured");
+    return;
+  }
+  essentials.hide();
+  meaning.answer.clear(line.state === "trouble" ? "This photo can’t be used" : "Measuring …", line.state === "trouble" ? line.text : "");
+  if (line.state === "trouble") {
     inPlace(make("p", { class: "headline" }, "This photo can’t be used"), make("p", {}, line.text));
   } else {
     inPlace(make("p", { class: "headline" }, line.state === "waiting" ? "Waiting for its turn" : "Measuring"),
       make("progress", { "aria-label": "Measuring" }), make("p", { role: "status" }, `${line.text} …`), make("p", { class: "soft" }, next?.face ? `Face: ${next.face}` : ""));
   }
+}
+
+/** What the photo can’t show and nobody has given. @param {EndView} view */
+function askFacts(view) {
+  document.body.classList.remove("asking");
+  if (view.needs.length === 0 || view.state === "no-face") {
+    essentials.hide();
+    return;
+  }
+  essentials.ask({ key: `end ${view.id}`, needs: view.needs, faces: [], known: view.record.session });
 }
 
 /** @param {number} id @param {import("./core.js").How} how */
@@ -116,7 +175,8 @@ function showPhoto(view) {
     return;
   }
   inPlace();
-  photo.show(view.id, view.photo, view.rings);
+  const group = view.record.entries.flatMap((e) => (e.px ? [e.px] : []));
+  photo.show(view.id, view.photo, view.rings, group);
 }
 
 /** The rings by hand, over the photo. @param {MouseEvent} event */
@@ -191,7 +251,8 @@ end.addEventListener("changed", () => {
   if (!end.view) return;
   if (end.view.photo && end.view.state !== "no-face" && !byHand.active) photo.rings = end.view.rings;
   if (end.view.trouble) warn(end.view.trouble);
-  drawFit();
+  drawFit({ end, photo, marks, faces: queue.state?.faces ?? [], measure, setRings });
+  askFacts(end.view);
   heading();
   // what the edit means comes first
   clearTimeout(refreshing);
@@ -203,6 +264,19 @@ end.addEventListener("saving", () => {
   clearTimeout(saving);
   if (end.working > 0 && !end.unreachable) saving = window.setTimeout(() => say(saved, "Saving …"), SLOW);
   else say(saved, end.unreachable ? `Not saved: the program doesn’t answer. ${left > 0 ? `${left} ${left === 1 ? "edit waits" : "edits wait"} here.` : ""}` : "Saved");
+});
+// an end that is confirmed leads to the next one that needs somebody
+end.addEventListener("accepted", () => {
+  const confirmed = byId("title", HTMLHeadingElement).textContent;
+  queue.refresh().then(() => {
+    const at = queue.ends.findIndex((e) => e.id === queue.shown);
+    const order = [...queue.ends.slice(at + 1), ...queue.ends.slice(0, Math.max(at, 0))];
+    const next = order.find(needs);
+    if (next) return show(next.id).then(() => say(saved, `${confirmed} confirmed`));
+    say(saved, queue.ends.length > 1 ? "All ends are confirmed" : "Confirmed");
+    byId("answer", HTMLElement).scrollIntoView({ block: "nearest" });
+    return undefined;
+  }).catch(failed);
 });
 end.addEventListener("refused", (event) => warn(/** @type {CustomEvent} */ (event).detail));
 end.addEventListener("say", (event) => {
@@ -252,7 +326,7 @@ function differences(before, after) {
   }
   for (const id of was.keys()) said.push(`removed shaft ${id}`);
   if (before.record.missed.length !== after.record.missed.length) said.push("changed the missed shots");
-  if (!same(before.record.session, after.record.session)) said.push("changed what was told about the end");
+  if (!same(before.record.session, after.record.session)) said.push("changed the facts of the end");
   return said.length > 0 ? said : ["saved it anew without a change that shows here"];
 }
 
@@ -261,43 +335,6 @@ function same(a, b) {
   if (typeof a !== "object" || typeof b !== "object" || a === null || b === null) return a === b;
   const names = new Set([...Object.keys(a), ...Object.keys(b)]);
   return [...names].every((n) => same(a[n], b[n]));
-}
-
-/** Ring fit: another of several faces, another upright, another size. */
-function drawFit() {
-  const view = end.view;
-  const holder = byId("fit", HTMLDivElement);
-  const possible = Boolean(view?.photo);
-  byId("photo-fit", HTMLElement).hidden = !possible;
-  if (!view || !possible) return;
-  const near = () => marks.start({
-    words: "Tap the middle of the face that you mean.", step: 10,
-    then: (px, py) => measure(view.id, { near: [px, py] }),
-  });
-  const upright = () => marks.start({
-    words: "Tap the lower end of something that hangs straight down on the boss: the paper’s edge, a stand.", step: 10,
-    then: (x0, y0) => marks.start({
-      words: "Now tap its upper end.", step: 10,
-      then: (x1, y1) => measure(view.id, { vertical: [[x0, y0], [x1, y1]] }),
-    }),
-  });
-  const keys = (/** @type {() => void} */ how) => (/** @type {MouseEvent} */ event) => {
-    how();
-    if (event.detail === 0) marks.startByKeys();
-    else photo.element.scrollIntoView({ block: "nearest" });
-  };
-  const faces = make("select", { id: "other-face" }, ...(queue.state?.faces ?? []).map((f) => make("option", { value: f.name }, f.name)));
-  faces.value = view.record.face?.name ?? "";
-  const { camera: c } = view.record;
-  const facts = c ? `${c.fitted_to === "points" ? "Rings set by hand. " : ""}Seen from ${(c.distance_mm / 1000).toFixed(1)} m, ${c.tilt_deg.toFixed(0)}° from the side; upright known to ${c.upright.sd_deg.toFixed(1)}°.` : "";
-  fill(holder, make("p", { class: "soft" }, `${facts} The thin green lines must lie on the printed rings.`),
-    make("div", { class: "row part" },
-      make("button", { type: "button", id: "by-hand", click: setRings }, "Set the rings by hand"),
-      make("button", { type: "button", id: "another-face", click: keys(near) }, "It is another face"),
-      // points by hand bring their own upright
-      ...(c?.fitted_to === "points" ? [] : [make("button", { type: "button", id: "turn-upright", click: keys(upright) }, "Turn the upright")])),
-    make("div", { class: "row part" }, make("div", {}, make("label", { for: "other-face" }, "The face is a"), faces),
-      make("button", { type: "button", click: () => measure(view.id, { face: faces.value }) }, "Measure anew")));
 }
 
 queue.addEventListener("wanted", (event) => {
@@ -322,6 +359,7 @@ queue.addEventListener("refreshed", () => {
     }).catch(() => {});
   }
   const others = [...now].some(([id, state]) => id !== queue.shown && before.size > 0 && before.get(id) !== state);
+  if (others) meaning.elsewhere();
   if (others && end.view) end.tell("others");
   before = now;
   heading();
@@ -343,6 +381,7 @@ function keepClear() {
     const bar = low.matches ? 0 : top.offsetHeight;
     style.setProperty("--bar", `${bar}px`);
     const sticky = low.matches ? 0 : work.offsetHeight;
+    style.setProperty("--work", `${sticky}px`);
     style.scrollPaddingTop = `${bar + (wide.matches ? sticky : 0) + 8}px`;
     style.scrollPaddingBottom = `${wide.matches ? 8 : sticky + 8}px`;
   };
@@ -370,4 +409,4 @@ async function begin() {
 
 begin().catch(failed);
 // for those who look at how the marks and the photo lie over each other
-Object.assign(window, { bossmark: { end, photo, marks, byHand, queue, camera } });
+Object.assign(window, { bossmark: { end, photo, marks, selection, byHand, queue, camera } });

@@ -2,23 +2,16 @@
 
 import * as camera from "./camera.js";
 import { badge, byId, make } from "./dom.js";
-import { Loupe } from "./loupe.js";
-import { KIND, certainty, name, place } from "./words.js";
+import { namePlaces } from "./badges.js";
+import { Placing } from "./placing.js";
+import { KIND, certainty, markName, name, place } from "./words.js";
 
 /** @typedef {import("./core.js").Entry} Entry */
-/** @typedef {import("./core.js").Kind} Kind */
 /** @typedef {import("./end.js").OpenEnd} OpenEnd */
 /** @typedef {import("./photo.js").PhotoView} PhotoView */
-/** @typedef {{words: string, then: (px: number, py: number) => void, step: number}} Aim */
 
 /** Half of what a finger hits, screen pixels. */
 const REACH = 22;
-/** How far a badge stands from its entry, screen pixels: near, or further out where it is crowded. */
-const BESIDE = [20, 34, 50];
-/** Directions tried for a badge. */
-const WAYS = 16;
-/** Badges closer than this cover each other, screen pixels. */
-const BADGE = 25;
 /** One nudge, mm. */
 export const NUDGE = 0.5;
 /** A nudge with Shift. */
@@ -30,15 +23,11 @@ export class Marks {
     this.end = end;
     this.photo = photo;
     this.holder = byId("marks", HTMLDivElement);
-    this.loupe = new Loupe(byId("loupe", HTMLCanvasElement), photo);
+    this.placing = new Placing(photo);
     /** @type {Map<number, HTMLButtonElement>} */
     this.buttons = new Map();
     /** Where a mark is shown that is being moved: photo place. @type {Map<number, {x: number, y: number}>} */
     this.moving = new Map();
-    /** @type {Aim | null} */
-    this.aim = null;
-    /** The cross of an aim by keys, photo place. @type {{x: number, y: number} | null} */
-    this.cross = null;
     /** Where each badge stands, from its entry, screen pixels. @type {Map<number, {x: number, y: number}>} */
     this.badges = new Map();
     /** The photo is used for something else. */
@@ -49,15 +38,32 @@ export class Marks {
     photo.grab = (x, y, kind) => this.grab(x, y, kind);
     photo.addEventListener("moved", () => this.lay());
     photo.addEventListener("tapped", (event) => this.tapped(/** @type {CustomEvent} */ (event).detail));
-    end.addEventListener("opened", () => this.stop());
+    end.addEventListener("opened", () => {
+      this.moving.clear();
+      this.stop();
+    });
+    let chosen = end.selected;
+    end.addEventListener("selected", () => {
+      // what was armed belonged to the shaft chosen before
+      if (end.selected !== chosen) this.stop();
+      chosen = end.selected;
+    });
     end.addEventListener("changed", () => this.update());
     end.addEventListener("selected", () => this.update());
     photo.element.addEventListener("keydown", (event) => this.key(event));
-    byId("placing-cancel", HTMLButtonElement).addEventListener("click", () => {
-      this.stop();
-      photo.element.focus();
-    });
-    byId("placing-set", HTMLButtonElement).addEventListener("click", () => this.set());
+  }
+
+  /** What is being placed. */
+  get aim() {
+    return this.placing.aim;
+  }
+
+  get cross() {
+    return this.placing.cross;
+  }
+
+  get loupe() {
+    return this.placing.loupe;
   }
 
   /** Where an entry is in the photo. @param {Entry} entry */
@@ -108,19 +114,14 @@ export class Marks {
   dress(button, entry) {
     const look = this.end.view?.look.includes(entry.id) ?? false;
     const chosen = this.end.selected === entry.id;
-    const sign = { fletched: "F", bare: "B", unknown: "?" }[entry.kind] + (look && entry.kind !== "unknown" ? "?" : "");
     const label = `${name(entry)}, ${KIND[entry.kind]}, ${place(entry.x_mm, entry.y_mm)}, ${certainty(entry, look)}`;
-    // what is to be seen on it belongs to its name: people say it to be understood
-    button.setAttribute("aria-label", `${label}, mark ${sign}`);
+    button.setAttribute("aria-label", label);
     button.setAttribute("aria-pressed", String(chosen));
     button.title = label;
     const state = `${entry.kind} ${look} ${chosen} ${entry.segment_px} ${entry.state}`;
     if (button.dataset.state === state) return;
     button.dataset.state = state;
-    const drawing = badge(entry.kind);
-    const letter = drawing.querySelector("text");
-    if (letter) letter.textContent = sign;
-    letter?.classList.toggle("small", sign.length > 1);
+    const drawing = badge(entry.kind, markName(entry));
     const parts = [make("span", { class: "leader" }), make("span", { class: "dot" }), drawing];
     if (look || chosen) parts.unshift(make("span", { class: "ring" }));
     button.replaceChildren(...parts);
@@ -128,14 +129,18 @@ export class Marks {
 
   /** Lays the marks over the photo as it is now. */
   lay() {
-    /** @type {{entry: Entry, button: HTMLButtonElement, x: number, y: number}[]} */
+    /** @type {(import("./badges.js").Mark & {button: HTMLButtonElement})[]} */
     const all = [];
+    const { frame } = this.photo;
     for (const entry of this.end.entries) {
       const button = this.buttons.get(entry.id);
       const at = button && this.at(entry);
-      if (button && at) all.push({ entry, button, ...this.photo.frame.toScreen(at.x, at.y) });
+      if (!button || !at) continue;
+      const line = entry.segment_px;
+      const shaft = line ? /** @type {[any, any]} */ (line.map(([px, py]) => frame.toScreen(px, py))) : null;
+      all.push({ entry, button, shaft, ...frame.toScreen(at.x, at.y) });
     }
-    this.badges = spread(all);
+    this.badges = namePlaces(all);
     for (const { entry, button, x, y } of all) {
       button.style.transform = `translate(${x.toFixed(2)}px, ${y.toFixed(2)}px)`;
       button.style.zIndex = this.end.selected === entry.id ? "2" : "1";
@@ -144,12 +149,10 @@ export class Marks {
       const leader = button.querySelector(".leader");
       if (!beside || !drawing || !(leader instanceof HTMLElement)) continue;
       drawing.style.transform = `translate(${beside.x.toFixed(1)}px, ${beside.y.toFixed(1)}px)`;
-      leader.style.width = `${Math.max(Math.hypot(beside.x, beside.y) - 10, 0).toFixed(1)}px`;
+      leader.style.width = `${Math.max(Math.hypot(beside.x, beside.y) - 12, 0).toFixed(1)}px`;
       leader.style.transform = `rotate(${Math.atan2(beside.y, beside.x).toFixed(4)}rad)`;
     }
-    if (this.cross) {
-      this.loupe.show(this.cross.x, this.cross.y, this.photo.frame.toScreen(this.cross.x, this.cross.y));
-    }
+    this.placing.lay();
   }
 
   /** The mark within a finger's reach, the nearest one. @param {number} x @param {number} y */
@@ -177,30 +180,12 @@ export class Marks {
   /** What a finger takes hold of: the place to be set, or the chosen mark.
    * @param {number} x @param {number} y @param {string} kind @returns {import("./photo.js").Hold | null} */
   grab(x, y, kind) {
-    if (this.aim) return this.holdAim(x, y);
+    if (this.aim) return this.placing.hold(x, y);
     const entry = this.hit(x, y);
     if (!entry || entry.id !== this.end.selected) return null;
     const from = this.at(entry);
     if (!from) return null;
     return this.holdMark(entry, from, x, y, kind);
-  }
-
-  /** @param {number} x @param {number} y @returns {import("./photo.js").Hold} */
-  holdAim(x, y) {
-    const show = (/** @type {number} */ sx, /** @type {number} */ sy) => {
-      const p = this.photo.frame.toPhoto(sx, sy);
-      this.loupe.show(p.x, p.y, { x: sx, y: sy });
-    };
-    this.cross = null;
-    show(x, y);
-    return {
-      move: show,
-      end: (sx, sy) => {
-        const p = this.photo.frame.toPhoto(sx, sy);
-        this.set(p);
-      },
-      cancel: () => this.loupe.hide(),
-    };
   }
 
   /** @param {Entry} entry @param {{x: number, y: number}} from @param {number} x0 @param {number} y0 @param {string} kind
@@ -255,43 +240,19 @@ export class Marks {
     if (entry) this.buttons.get(entry.id)?.focus({ preventScroll: true });
   }
 
-  /** The next tap, or the next Enter, sets a place. @param {Aim} aim */
+  /** The next tap, or the next Enter, sets a place. @param {import("./placing.js").Aim} aim */
   start(aim) {
-    this.aim = aim;
-    this.photo.element.classList.add("aiming");
-    byId("placing-words", HTMLParagraphElement).textContent = aim.words;
-    byId("placing", HTMLDivElement).hidden = false;
-    byId("placing-set", HTMLButtonElement).hidden = true;
+    this.stop();
+    this.placing.start(aim);
   }
 
-  /** Aims by keys: a cross that the arrows move, in the middle of the photo as it is seen, or at a place. */
+  /** The same by keys: a cross that the arrows move. */
   startByKeys() {
-    if (!this.aim) return;
-    const { frame } = this.photo;
-    const chosen = this.end.entry && this.at(this.end.entry);
-    this.cross = chosen ?? frame.toPhoto(frame.width / 2, frame.height / 2);
-    byId("placing-words", HTMLParagraphElement).textContent = `${this.aim.words} By keys: arrows move the cross, Enter sets it.`;
-    byId("placing-set", HTMLButtonElement).hidden = false;
-    this.photo.element.focus({ preventScroll: true });
-    this.lay();
+    this.placing.startByKeys(this.end.entry && this.at(this.end.entry));
   }
 
   stop() {
-    this.aim = null;
-    this.cross = null;
-    this.moving.clear();
-    this.loupe.hide();
-    this.photo.element.classList.remove("aiming");
-    byId("placing", HTMLDivElement).hidden = true;
-  }
-
-  /** Sets the place that is aimed at. @param {{x: number, y: number}} [p] */
-  set(p) {
-    const at = p ?? this.cross;
-    const { aim } = this;
-    if (!aim || !at) return;
-    this.stop();
-    aim.then(at.x, at.y);
+    this.placing.stop();
   }
 
   /** Keys on the frame and its marks. @param {KeyboardEvent} event */
@@ -305,23 +266,7 @@ export class Marks {
       event.stopPropagation();
     };
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    if (this.aim && event.key === "Escape") {
-      this.stop();
-      return done();
-    }
-    if (this.cross && this.aim) {
-      if (event.key === "Enter") {
-        this.set();
-        return done();
-      }
-      if (way) {
-        const far = (event.shiftKey ? 10 : 1) * this.aim.step;
-        this.cross = { x: this.cross.x + way[0] * far, y: this.cross.y - way[1] * far };
-        this.photo.bring(this.cross.x, this.cross.y);
-        this.lay();
-        return done();
-      }
-    }
+    if (this.placing.key(event, way)) return done();
     if (event.key === "+" || event.key === "=") {
       this.photo.larger();
       return done();
@@ -334,20 +279,12 @@ export class Marks {
       this.photo.showFace();
       return done();
     }
-    const { entry } = this.end;
-    if (target?.classList.contains("mark") && entry) {
+    // the mark that has the focus, whichever is chosen
+    const focused = Number(target?.closest(".mark")?.getAttribute("data-id"));
+    const entry = this.end.entries.find((e) => e.id === focused);
+    if (entry) {
       if (way) {
         this.nudge(entry.id, way[0], way[1], event.shiftKey ? NUDGE_FAR : NUDGE);
-        return done();
-      }
-      const kinds = /** @type {{[key: string]: Kind}} */ ({ f: "fletched", b: "bare", u: "unknown" });
-      const kind = kinds[event.key.toLowerCase()];
-      if (kind) {
-        this.end.edit([{ do: "tag", id: entry.id, kind }]);
-        return done();
-      }
-      if (event.key === "Delete" || event.key === "Backspace") {
-        this.end.tell("remove", entry.id);
         return done();
       }
       if (event.key === "Enter" || event.key === " ") {
@@ -383,44 +320,4 @@ export class Marks {
     }
     this.nudges.delete(id);
   }
-}
-
-/** Where the badges stand so that they cover neither each other nor an entry, as far as that goes; away from the shafts first.
- * @param {{entry: Entry, x: number, y: number}[]} all @returns {Map<number, {x: number, y: number}>} from each entry */
-function spread(all) {
-  /** @type {{x: number, y: number}[]} */
-  const placed = [];
-  const found = new Map();
-  for (const { entry, x, y } of all) {
-    const [ax, ay] = aside(entry);
-    let best = Infinity;
-    let at = { x: ax * BESIDE[0], y: ay * BESIDE[0] };
-    for (const far of BESIDE) {
-      for (let i = 0; i < WAYS; i += 1) {
-        const turn = (2 * Math.PI * i) / WAYS;
-        const [dx, dy] = [ax * Math.cos(turn) - ay * Math.sin(turn), ax * Math.sin(turn) + ay * Math.cos(turn)];
-        const p = { x: x + dx * far, y: y + dy * far };
-        let cost = 0.3 * (1 - Math.cos(turn)) + 0.02 * (far - BESIDE[0]);
-        for (const q of placed) cost += 3 * Math.max(0, 1 - Math.hypot(p.x - q.x, p.y - q.y) / BADGE);
-        for (const e of all) if (e.entry !== entry) cost += 2 * Math.max(0, 1 - Math.hypot(p.x - e.x, p.y - e.y) / 18);
-        if (cost < best) {
-          best = cost;
-          at = { x: dx * far, y: dy * far };
-        }
-      }
-    }
-    placed.push({ x: x + at.x, y: y + at.y });
-    found.set(entry.id, at);
-  }
-  return found;
-}
-
-/** Which way the badge of an entry stands off: away from its shaft. @param {Entry} entry @returns {[number, number]} */
-function aside(entry) {
-  const line = entry.segment_px;
-  if (!line) return [0.7, -0.7];
-  const dx = line[0][0] - line[1][0];
-  const dy = line[0][1] - line[1][1];
-  const length = Math.hypot(dx, dy);
-  return length < 1 ? [0.7, -0.7] : [dx / length, dy / length];
 }

@@ -25,6 +25,11 @@ const SHARP = 1.1;
 const BEYOND = 0.2;
 /** A photo that was left alone for this long rests, ms. */
 const REST = 140;
+/** The group is shown with this much room around it, times its size, and with at least this part of the face. */
+const ROOM = 1.7;
+const GROUP = 0.42;
+/** Width of the buttons over the photo, screen pixels. */
+const BUTTONS = 56;
 /** One step of + and −. */
 const STEP = 1.5;
 
@@ -66,8 +71,10 @@ export class PhotoView extends EventTarget {
     /** @type {number | undefined} */
     this.resting = undefined;
     /** How the photo lay when the face was shown: one that still lies so shows it in a frame of another size too.
-     * @type {{x: number, y: number, scale: number} | null} */
+     * @type {{x: number, y: number, scale: number, show: () => void} | null} */
     this.home = null;
+    /** Where the shafts enter, photo places. @type {[number, number][]} */
+    this.group = [];
     /** What a finger or the mouse takes hold of, before it pans. @type {(x: number, y: number, kind: string) => Hold | null} */
     this.grab = () => null;
     this.follow();
@@ -94,8 +101,9 @@ export class PhotoView extends EventTarget {
     this.redraw();
   }
 
-  /** Shows a photo. @param {number} id @param {PhotoShape} shape @param {Ring[]} rings */
-  async show(id, shape, rings) {
+  /** Shows a photo, opened on its group of shafts. @param {number} id @param {PhotoShape} shape @param {Ring[]} rings
+   * @param {[number, number][]} [group] where the shafts enter, photo places */
+  async show(id, shape, rings, group = []) {
     this.rings = rings;
     if (this.id === id && this.shape?.width === shape.width && this.whole) {
       this.redraw();
@@ -106,8 +114,9 @@ export class PhotoView extends EventTarget {
     this.forget();
     this.home = null;
     this.frame.photo = { width: shape.width, height: shape.height };
+    this.group = group;
     this.resize();
-    this.showFace();
+    this.showGroup();
     let image;
     try {
       image = await picture(this.core.whole(id));
@@ -162,7 +171,7 @@ export class PhotoView extends EventTarget {
     canvas.style.left = `${-this.beyond.x / ratio}px`;
     canvas.style.top = `${-this.beyond.y / ratio}px`;
     if (atHome) {
-      this.showFace();
+      home.show();
       return;
     }
     if (whole) frame.fit();
@@ -176,14 +185,36 @@ export class PhotoView extends EventTarget {
     if (points.length === 0) {
       this.frame.fit();
     } else {
-      const xs = points.map((p) => p[0]);
-      const ys = points.map((p) => p[1]);
-      const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+      const { x0, x1, y0, y1 } = /** @type {Box} */ (box(points));
       const room = 0.06 * Math.max(x1 - x0, y1 - y0);
       this.frame.show(x0 - room, y0 - room, x1 + room, y1 + room);
     }
+    this.settle(() => this.showFace());
+  }
+
+  /** The group of shafts, enlarged; the face where there is none. */
+  showGroup() {
+    const face = box(this.rings.flatMap((r) => r.px));
+    const group = box(this.group);
+    if (!face || !group) {
+      this.showFace();
+      return;
+    }
+    // never closer than a part of the face: where the group lies must be seen
+    const least = GROUP * Math.max(face.x1 - face.x0, face.y1 - face.y0);
+    const across = Math.max(least, ROOM * (group.x1 - group.x0));
+    const up = Math.max(least, ROOM * (group.y1 - group.y0));
+    const [x, y] = [(group.x0 + group.x1) / 2, (group.y0 + group.y1) / 2];
+    this.frame.show(x - across / 2, y - up / 2, x + across / 2, y + up / 2);
+    // the buttons at the right edge cover no mark
+    this.frame.pan(-BUTTONS / 2, 0);
+    this.settle(() => this.showGroup());
+  }
+
+  /** The photo lies as it was asked to; in a frame of another size it is asked again. @param {() => void} show */
+  settle(show) {
     const { x, y, scale } = this.frame;
-    this.home = { x, y, scale };
+    this.home = { x, y, scale, show };
     this.redraw();
   }
 
@@ -548,6 +579,14 @@ export class PhotoView extends EventTarget {
       this.redraw();
     }, { passive: false });
   }
+}
+
+/** The rectangle around some places. @param {[number, number][]} points @returns {Box | null} */
+function box(points) {
+  if (points.length === 0) return null;
+  const xs = points.map((p) => p[0]);
+  const ys = points.map((p) => p[1]);
+  return { x0: Math.min(...xs), x1: Math.max(...xs), y0: Math.min(...ys), y1: Math.max(...ys) };
 }
 
 /** A picture, decoded once and beside everything else. @param {string} address */

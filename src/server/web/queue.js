@@ -149,8 +149,8 @@ export function standing(end) {
     case "which-face": return { words: "which face?", kind: "due" };
     case "trouble": return { words: "can’t be used", kind: "due" };
     case "no-face": return { words: "no face found", kind: "due" };
-    case "confirmed": return { words: "confirmed", kind: "done" };
-    default: return end.look > 0 ? { words: `${end.look} to look at`, kind: "due" } : { words: "to confirm", kind: "due" };
+    case "confirmed": return { words: end.standing, kind: "done" };
+    default: return { words: end.standing, kind: "due" };
   }
 }
 

@@ -1,6 +1,7 @@
 // What the end says, and what comes next: asked anew after every edit.
 
 import { byId, fill, make } from "./dom.js";
+import { Answer } from "./answer.js";
 import { percent } from "./words.js";
 
 /** @typedef {import("./core.js").Note} Note */
@@ -13,9 +14,13 @@ const OF_COUNT = ["count-differs", "no-shafts"];
 const PATIENT = 200;
 
 export class Meaning {
-  /** @param {OpenEnd} end */
-  constructor(end) {
+  /** @param {OpenEnd} end @param {() => import("./core.js").Line[]} ends all of them, in order */
+  constructor(end, ends) {
     this.end = end;
+    this.ends = ends;
+    this.answer = new Answer();
+    /** The newest end's advice, while an older end is looked at. @type {import("./core.js").AdviceView | null} */
+    this.current = null;
     this.sentence = byId("sentence", HTMLParagraphElement);
     this.pooled = byId("pooled", HTMLParagraphElement);
     this.calls = byId("calls", HTMLDivElement);
@@ -42,6 +47,7 @@ export class Meaning {
     this.asked += 1;
     clearTimeout(this.waits);
     fill(this.sentence, "");
+    if (!this.end.view) this.answer.clear("");
     for (const part of [this.pooled, this.calls, this.plot, this.cautions, this.advice]) fill(part);
   }
 
@@ -70,19 +76,47 @@ export class Meaning {
       fill(this.pooled, error instanceof Error ? error.message : String(error));
     };
     const { id } = view;
+    /** @type {import("./core.js").ReadingView | null} */
+    let read = null;
     // each as soon as it comes; an answer that comes late is no longer wanted
     const reading = this.end.core.read(id).then((answer) => {
       if (turn !== this.asked) return;
       clearTimeout(this.waits);
+      read = answer;
       this.show(answer);
       this.stale(false);
       performance.mark("reading");
     });
     const advice = this.end.core.advise(id).then((answer) => {
       if (turn === this.asked) this.showAdvice(answer);
+      return answer;
     });
-    await Promise.all([reading, advice]).then(() => performance.mark("meaning"), failed);
+    const both = Promise.all([reading, advice]);
+    await both.then(() => performance.mark("meaning"), failed);
+    await both.then(([, step]) => read && this.conclude(turn, read, step)).catch(failed);
     if (turn === this.asked) this.busy(false);
+  }
+
+  /** The answer that is always in sight: this end's, or that of the newest set-up. @param {number} turn
+   * @param {import("./core.js").ReadingView} reading @param {import("./core.js").AdviceView} advice */
+  async conclude(turn, reading, advice) {
+    const needs = this.end.view?.needs ?? [];
+    const newest = advice.newest || !advice.advice ? null : this.ends().filter((e) => e.state === "open" || e.state === "confirmed").at(-1);
+    if (!newest || newest.id === reading.id) {
+      if (turn === this.asked) this.answer.show(reading, advice, needs);
+      return;
+    }
+    const { core } = this.end;
+    const [now, step] = await Promise.all([core.read(newest.id), core.advise(newest.id)]);
+    if (turn !== this.asked) return;
+    this.answer.show(now, step, needs, true);
+    this.current = step;
+    this.showAdvice(advice);
+  }
+
+  /** Another end has changed. */
+  elsewhere() {
+    this.current = null;
   }
 
   /** @param {import("./core.js").ReadingView} view */
@@ -113,17 +147,20 @@ export class Meaning {
       fill(this.advice, make("p", {}, text));
       return;
     }
-    /** @type {HTMLElement[]} */
-    const parts = [...step(next)];
-    for (const also of view.also) parts.push(make("div", { class: "also" }, make("p", { class: "soft" }, "together with"), ...step(also)));
+    const parts = steps(view);
+    if (!view.newest && this.current?.next) {
+      // what holds now comes first, older advice under it
+      fill(this.advice, ...steps(this.current),
+        make("details", {}, make("summary", {}, "What was advised after this end"), ...parts, ...notes("Mind this", cautionsOf(view), true)));
+      return;
+    }
     if (view.newest && view.made) {
       parts.push(make("div", { class: "form-end" }, make("button", { id: "made", type: "button", class: "strong", click: () => this.made() }, "I made this change"),
         make("span", { class: "soft", id: "made-said", role: "status" })));
     } else if (!view.newest) {
       parts.push(make("p", { class: "soft" }, "More was shot with this bow since: this is the advice as it stood after this end."));
     }
-    const cautions = [...next.cautions, ...view.also.flatMap((a) => a.cautions), ...advice.cautions];
-    parts.push(...notes("Mind this", cautions, true));
+    parts.push(...notes("Mind this", cautionsOf(view), true));
     if (view.others.length > 0) {
       const list = view.others.map((o) => make("li", {}, make("p", { class: "strong" }, o.headline), ...o.facts.filter(([n]) => n === "Expect" || n === "Why").map(([n, t]) => make("p", { class: "soft" }, `${n}: ${t}`))));
       parts.push(make("details", {}, make("summary", {}, `Other ways, instead of it (${list.length})`), make("ol", { class: "notes" }, ...list)));
@@ -145,6 +182,17 @@ export class Meaning {
       said.textContent = error instanceof Error ? error.message : String(error);
     }
   }
+}
+
+/** The next step, and what is to be done together with it. @param {import("./core.js").AdviceView} view @returns {HTMLElement[]} */
+function steps(view) {
+  const also = view.also.map((one) => make("div", { class: "also" }, make("p", { class: "soft" }, "together with"), ...step(one)));
+  return [...(view.next ? step(view.next) : []), ...also];
+}
+
+/** @param {import("./core.js").AdviceView} view */
+function cautionsOf(view) {
+  return [...(view.next?.cautions ?? []), ...view.also.flatMap((a) => a.cautions), ...(view.advice?.cautions ?? [])];
 }
 
 /** @param {StepWords} words */

@@ -245,7 +245,7 @@ export class RingsByHand {
     this.away.hidden = !set;
     this.use.disabled = !this.found || this.busy;
     this.state.textContent = this.said();
-    this.state.classList.toggle("error", this.trouble !== "");
+    this.state.classList.toggle("error", this.trouble !== "" || Boolean(this.found?.notes.some((n) => n.code === "points-misfit")));
     this.photo.relay();
   }
 
@@ -254,6 +254,8 @@ export class RingsByHand {
     if (this.trouble) return `${this.trouble}.`;
     if (left > 0) return left === LEAST ? "No point is set yet." : `${left} more ${left === 1 ? "point" : "points"}, and the rings follow.`;
     if (!this.found) return "Laying the rings …";
+    const loud = this.found.notes.find((n) => n.code === "points-misfit");
+    if (loud) return `${loud.text.charAt(0).toUpperCase()}${loud.text.slice(1)}.`;
     const remarks = this.found.notes.filter((n) => n.code === "points-left-out").map((n) => `${n.text}.`);
     return [`The rings go through ${this.set.size} points, ${this.found.camera.fit_rms_px.toFixed(1)} px off them on average.`, ...remarks, "Do they lie on the printed ones?"].join(" ");
   }

@@ -13,8 +13,8 @@ import { KIND, certainty, name, place } from "./words.js";
 /** @type {Kind[]} */
 const KINDS = ["fletched", "bare", "unknown"];
 
-/** Marks this far apart are told from each other at a glance, screen pixels. */
-const CLEAR = 60;
+/** A likely place this close to an entry is that entry’s, photo pixels. */
+const TAKEN = 14;
 
 export class Selection {
   /** @param {OpenEnd} end @param {Marks} marks @param {import("./photo.js").PhotoView} photo */
@@ -23,74 +23,73 @@ export class Selection {
     this.marks = marks;
     this.photo = photo;
     this.holder = byId("selection", HTMLDivElement);
-    this.look = byId("look", HTMLButtonElement);
-    this.accept = byId("accept", HTMLButtonElement);
     this.undo = byId("undo", HTMLButtonElement);
     this.redo = byId("redo", HTMLButtonElement);
     this.add = byId("add", HTMLButtonElement);
-    /** @type {"" | "adding" | "removing"} */
+    /** What is asked in the panel, and the question. @type {"" | "adding" | "count"} */
     this.asking = "";
+    /** @type {HTMLElement | null} */
+    this.question = null;
     this.drawn = "";
-    this.look.addEventListener("click", () => this.nextUnsure());
-    this.accept.addEventListener("click", () => end.edit([{ do: "accept" }]));
+    /** Likely places of shafts in the photo, by the end's id. @type {Map<number, {x: number, y: number}[]>} */
+    this.likely = new Map();
     this.undo.addEventListener("click", () => end.undo());
     this.redo.addEventListener("click", () => end.redo());
-    this.add.addEventListener("click", () => {
-      this.asking = this.asking === "adding" ? "" : "adding";
-      this.draw();
-      if (this.asking) this.holder.querySelector("button")?.focus();
-    });
+    this.add.addEventListener("click", () => this.startAdd());
     end.addEventListener("opened", () => {
-      this.asking = "";
       marks.stop();
-      this.draw();
+      this.ask("", null);
     });
-    end.addEventListener("changed", () => this.draw());
+    end.addEventListener("changed", () => {
+      // a question about the shafts as they were is out of date
+      if (this.asking === "count") this.ask("", null);
+      else this.draw();
+    });
+    let chosen = end.selected;
     end.addEventListener("selected", () => {
-      this.asking = "";
-      this.draw();
+      if (end.selected !== chosen) this.ask("", null);
+      else this.draw();
+      chosen = end.selected;
     });
     end.addEventListener("remove", (event) => this.remove(/** @type {CustomEvent} */ (event).detail));
-    document.addEventListener("keydown", (event) => {
-      const typing = event.target instanceof HTMLInputElement && event.target.type !== "radio" && event.target.type !== "checkbox";
-      if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || typing) return;
-      event.preventDefault();
-      if (event.shiftKey) end.redo();
-      else end.undo();
-    });
   }
 
-  /** The next of those that want a look, after the chosen one. */
-  nextUnsure() {
-    const { end } = this;
-    const look = end.view?.look ?? [];
-    if (look.length === 0) return;
-    const at = end.selected === null ? -1 : look.indexOf(end.selected);
-    const next = look[(at + 1) % look.length];
-    end.select(next);
-    const entry = end.entry;
-    const p = entry && this.marks.at(entry);
-    if (entry && p) this.photo.bring(p.x, p.y, this.apart(entry, p));
-    // on a phone the photo may have been scrolled away
-    byId("stage", HTMLElement).scrollIntoView({ block: "nearest" });
+  /** Asks something in the panel; with no question it shows the chosen shaft. @param {"" | "adding" | "count"} what
+   * @param {HTMLElement | null} question */
+  ask(what, question) {
+    this.asking = what;
+    this.question = question;
+    this.draw();
+    if (question) this.focus();
   }
 
-  /** The scale at which an entry stands clear of its neighbours. @param {Entry} entry @param {{x: number, y: number}} p */
-  apart(entry, p) {
-    let nearest = Infinity;
-    for (const other of this.end.entries) {
-      const q = other === entry ? null : this.marks.at(other);
-      if (q) nearest = Math.min(nearest, Math.hypot(p.x - q.x, p.y - q.y));
-    }
-    const { fitting } = this.photo.frame;
-    return Math.min(Math.max(CLEAR / nearest, 4 * fitting), 10 * fitting, 2);
+  /** The focus goes to the first answer. */
+  focus() {
+    this.holder.querySelector("button")?.focus({ preventScroll: true });
+  }
+
+  /** Asks which kind is to be added. What was armed before is given up. */
+  startAdd() {
+    const again = this.asking === "adding";
+    this.marks.stop();
+    this.ask(again ? "" : "adding", again ? null : this.adding());
+  }
+
+  /** Gives up whatever is armed or asked; true where there was something. */
+  cancel() {
+    const something = this.marks.aim !== null || this.asking !== "";
+    this.marks.stop();
+    if (this.asking !== "") this.ask("", null);
+    return something;
   }
 
   /** Takes an entry out; the way back is one step. @param {number} id */
   async remove(id) {
     const ids = this.end.entries.map((e) => e.id);
     if (await this.end.edit([{ do: "remove", id }])) {
-      this.end.tell("say", `Shaft ${id} removed. Undo brings it back.`);
+      this.end.tell("say", `Removed. Undo brings it back.`);
+      // a doubt that was removed has led to the next one
+      if (this.end.selected !== null) return;
       const next = ids[ids.indexOf(id) + 1] ?? ids[ids.indexOf(id) - 1];
       const button = next === undefined ? null : this.marks.buttons.get(next);
       (button ?? this.add).focus({ preventScroll: true });
@@ -99,22 +98,13 @@ export class Selection {
 
   draw() {
     const view = this.end.view;
-    const entries = this.end.entries;
     byId("actions", HTMLDivElement).hidden = !view || view.state === "no-face";
-    const look = view?.look.length ?? 0;
-    this.look.textContent = look > 0 ? `Next unsure (${look})` : "None unsure";
-    this.look.disabled = look === 0;
-    this.look.classList.toggle("due", look > 0);
     this.undo.disabled = !view?.undo;
     this.redo.disabled = !view?.redo;
-    const open = entries.filter((e) => e.state === "proposed").length;
-    this.accept.disabled = entries.length === 0 || open === 0;
-    this.accept.classList.toggle("done", entries.length > 0 && open === 0);
-    this.accept.textContent = entries.length > 0 && open === 0 ? "✓ Confirmed" : "All right";
     this.add.setAttribute("aria-expanded", String(this.asking === "adding"));
-    if (this.asking === "adding") {
+    if (this.question) {
       this.drawn = "";
-      fill(this.holder, this.adding());
+      if (this.question.parentElement !== this.holder) fill(this.holder, this.question);
       return;
     }
     const { entry } = this.end;
@@ -130,23 +120,40 @@ export class Selection {
 
   /** Which kind is to be added. */
   adding() {
-    const choose = (/** @type {Kind} */ kind, /** @type {boolean} */ keys) => {
-      this.asking = "";
-      this.draw();
-      this.marks.start({
-        words: `Tap where the ${KIND[kind]} shaft enters. Hold to see it in the loupe.`,
-        step: 2,
-        then: (px, py) => this.end.edit([{ do: "add", kind, px: [px, py] }], { select: "new" }),
-      });
-      if (keys) this.marks.startByKeys();
-    };
-    if (!this.end.view?.photo || !this.end.view.record.camera) {
+    if (!this.movable()) {
       return make("p", {}, "There is no photo to tap on: add the shaft in the table, by its millimetres.");
     }
     const buttons = KINDS.map((kind) =>
-      make("button", { type: "button", click: (/** @type {MouseEvent} */ e) => choose(kind, e.detail === 0) }, badge(kind), KIND[kind]));
+      make("button", { type: "button", click: (/** @type {MouseEvent} */ e) => this.place(kind, e.detail === 0) }, badge(kind), KIND[kind]));
     return make("div", { class: "chosen", role: "group", "aria-label": "Kind of the shaft to add" },
       make("p", {}, "Which kind is it?"), make("div", { class: "row" }, ...buttons));
+  }
+
+  /** The next tap on the photo adds a shaft of this kind, helped to the nearest likely place. @param {Kind} kind
+   * @param {boolean} keys */
+  place(kind, keys) {
+    this.ask("", null);
+    const id = this.end.view?.id;
+    this.marks.start({
+      words: `Tap where the ${KIND[kind]} shaft enters. Hold to see it in the loupe.`,
+      step: 2,
+      near: () => this.likelyPlaces(id),
+      then: async (px, py, helped) => {
+        if (!(await this.end.edit([{ do: "add", kind, px: [px, py] }], { select: "new" }))) return;
+        if (helped) this.end.tell("say", "Set on the likely place there; move it if it is another one.");
+      },
+    });
+    if (keys) this.marks.startByKeys();
+    if (id !== undefined && !this.likely.has(id)) {
+      this.end.core.likely(id).then(({ places }) => this.likely.set(id, places.map(({ px: [x, y] }) => ({ x, y })))).catch(() => {});
+    }
+  }
+
+  /** Likely places that no entry stands for, where they are known yet. @param {number | undefined} id */
+  likelyPlaces(id) {
+    const taken = this.end.entries.map((e) => this.marks.at(e));
+    const clear = (/** @type {{x: number, y: number}} */ p) => taken.every((q) => !q || Math.hypot(p.x - q.x, p.y - q.y) > TAKEN);
+    return (id === undefined ? [] : this.likely.get(id) ?? []).filter(clear);
   }
 
   /** @param {Entry} entry */
@@ -165,14 +172,19 @@ export class Selection {
     const seen = make("button", { type: "button", id: "arrow-seen", hidden: true, click: () => end.edit([{ do: "arrow", id, arrow: seen.value }]) });
     const nudge = (/** @type {string} */ sign, /** @type {string} */ words, /** @type {number} */ right, /** @type {number} */ up) =>
       make("button", { type: "button", title: words, "aria-label": words, click: () => this.marks.nudge(id, right, up, NUDGE) }, sign);
-    const move = make("button", { type: "button", click: (/** @type {MouseEvent} */ e) => this.startMove(id, e.detail === 0) }, "Move");
-    const right = make("button", { type: "button", id: "right", class: "strong", click: () => this.right(id) }, "Right as it is");
-    const away = make("button", { type: "button", click: () => this.remove(id) }, "Remove");
-    fill(this.holder, make("div", { class: "chosen", role: "group", "aria-label": `Shaft ${id}` },
+    const move = make("button", { type: "button", id: "move", click: (/** @type {MouseEvent} */ e) => this.startMove(id, e.detail === 0) }, "Move");
+    const keep = make("button", { type: "button", id: "keep", class: "strong", click: () => this.end.edit([{ do: "confirm", id }]) }, "Correct");
+    // on a phone half millimetres and numbers are folded: the photo needs the room
+    const finer = make("button", { type: "button", id: "finer", "aria-expanded": "false", "aria-label": "Finer: move by half a millimetre, the arrow’s number", click: () => {
+      const open = this.holder.classList.toggle("finer");
+      finer.setAttribute("aria-expanded", String(open));
+    } }, "…");
+    const away = make("button", { type: "button", id: "remove", click: () => this.remove(id) }, "Remove");
+    fill(this.holder, make("div", { class: "chosen", role: "group", "aria-labelledby": "chosen-name" },
       make("div", { class: "chosen-head" }, make("h3", { id: "chosen-name" }), make("span", { id: "chosen-sure", class: "soft" })),
       make("fieldset", { class: "kinds" }, make("legend", { class: "hidden" }, "Kind"), ...kinds),
-      make("div", { class: "row" }, right, ...(this.movable() ? [move] : []), away),
-      make("div", { class: "row" },
+      make("div", { class: "row" }, keep, ...(this.movable() ? [move] : []), away, finer),
+      make("div", { class: "row fine" },
         make("div", { class: "nudge", role: "group", "aria-label": "Move by half a millimetre" },
           nudge("←", "half a millimetre left", -1, 0), nudge("↑", "half a millimetre up", 0, 1),
           nudge("↓", "half a millimetre down", 0, -1), nudge("→", "half a millimetre right", 1, 0)),
@@ -196,8 +208,8 @@ export class Selection {
     for (const input of this.holder.querySelectorAll("input[name=kind]")) {
       if (input instanceof HTMLInputElement) input.checked = input.value === entry.kind;
     }
-    const right = this.holder.querySelector("#right");
-    if (right instanceof HTMLButtonElement) right.disabled = entry.state === "confirmed";
+    const keep = this.holder.querySelector("#keep");
+    if (keep instanceof HTMLButtonElement) keep.disabled = entry.state === "confirmed";
     const seen = this.holder.querySelector("#arrow-seen");
     if (seen instanceof HTMLButtonElement) suggest(seen, entry, this.end.entries);
     const arrow = this.holder.querySelector("#arrow-number");
@@ -206,24 +218,12 @@ export class Selection {
 
   /** @param {number} id @param {boolean} keys */
   startMove(id, keys) {
+    this.ask("", null);
     this.marks.start({
       words: "Tap the place where the shaft enters. Hold to see it in the loupe.",
       step: 2,
       then: (px, py) => this.marks.move(id, { x: px, y: py }).then(() => this.marks.buttons.get(id)?.focus({ preventScroll: true })),
     });
     if (keys) this.marks.startByKeys();
-  }
-
-  /** The shaft is right; on to the next one that wants a look. @param {number} id */
-  async right(id) {
-    const look = this.end.view?.look ?? [];
-    const at = look.indexOf(id);
-    const next = at < 0 ? undefined : look[(at + 1) % look.length];
-    if (!(await this.end.edit([{ do: "confirm", id }]))) return;
-    if (next !== undefined && next !== id) {
-      this.end.select(at > 0 ? (look[at - 1] ?? null) : null);
-      this.nextUnsure();
-    }
-    this.holder.querySelector("button")?.focus({ preventScroll: true });
   }
 }

@@ -1,7 +1,7 @@
 // The table of shafts: the whole job can be done here, by keyboard and by screen reader.
 
 import { byId, fill, make, say } from "./dom.js";
-import { KIND, certainty, name, suggestion } from "./words.js";
+import { KIND, certainty, markName, name, suggestion } from "./words.js";
 
 /** @typedef {import("./core.js").Entry} Entry */
 /** @typedef {import("./core.js").Kind} Kind */
@@ -26,7 +26,7 @@ export class Table {
   }
 
   draw() {
-    const heads = ["Shaft", "Kind", "mm right", "mm up", "How sure", "Arrow’s number", "Right or not"];
+    const heads = ["Shaft", "Kind", "mm right", "mm up", "How sure", "Arrow’s number", "Correct or not"];
     const head = make("tr", { role: "row" }, ...heads.map((h, i) => make("th", { scope: "col", role: "columnheader", class: i > 3 ? "hidden" : null }, h)));
     // laid out as a grid, which takes the meaning of rows and cells away: the roles give it back
     const table = make("table", { role: "table" }, make("caption", {}, "From the middle of the face: right and up are positive."), make("thead", { role: "rowgroup" }, head), this.body);
@@ -69,7 +69,7 @@ export class Table {
     const { end } = this;
     const id = first.id;
     const label = (/** @type {string} */ what) => `${what} of shaft ${id}`;
-    const number = make("button", { type: "button", class: "quiet", "aria-label": `Show shaft ${id} on the photo`, click: () => end.select(id) }, String(id));
+    const number = make("button", { type: "button", class: "quiet", "aria-label": `Show shaft ${id} on the photo`, click: () => end.select(id) }, markName(first));
     const kind = make("select", { "aria-label": label("Kind"), change: () => end.edit([{ do: "tag", id, kind: kind.value }]) }, ...Object.entries(KIND).map(([k, words]) => make("option", { value: k }, words)));
     const x = make("input", { inputmode: "decimal", size: 6, "aria-label": label("Millimetres right"), change: () => move() });
     const y = make("input", { inputmode: "decimal", size: 6, "aria-label": label("Millimetres up"), change: () => move() });
@@ -84,7 +84,7 @@ export class Table {
     const arrow = make("input", { size: 4, maxlength: 20, autocomplete: "off", "aria-label": label("Arrow’s number"), change: () => end.edit([{ do: "arrow", id, arrow: arrow.value.trim() || null }]) });
     const sure = make("span", { class: "sure" });
     const seen = make("button", { type: "button", class: "quiet", hidden: true, click: () => end.edit([{ do: "arrow", id, arrow: seen.value }]) });
-    const right = make("button", { type: "button", class: "icon-button", title: "Right", "aria-label": `Shaft ${id} is right`, click: () => end.edit([{ do: "confirm", id }]) }, "✓");
+    const right = make("button", { type: "button", class: "icon-button", title: "Correct", "aria-label": `Shaft ${id} is correct`, click: () => end.edit([{ do: "confirm", id }]) }, "✓");
     const away = make("button", { type: "button", class: "icon-button", title: "Remove", "aria-label": `Remove shaft ${id}`, click: () => this.remove(id) }, "✕");
     const cell = (/** @type {string} */ name, /** @type {(Node | string)[]} */ ...held) => make("td", { role: "cell", class: `cell-${name}` }, ...held);
     const row = make("tr", { role: "row", "data-id": id }, make("th", { scope: "row", role: "rowheader", class: "cell-number" }, number),
@@ -97,6 +97,8 @@ export class Table {
     const refresh = (/** @type {Entry} */ entry) => {
       const look = end.view?.look.includes(id) ?? false;
       kind.value = entry.kind;
+      say(number, markName(entry));
+      number.setAttribute("aria-label", `${markName(entry)}: show on the photo`);
       write(x, entry.x_mm.toFixed(1));
       write(y, entry.y_mm.toFixed(1));
       write(arrow, entry.arrow ?? "");

@@ -1,7 +1,7 @@
 //! Weight of a set of fliers over both axes, all scatters and all ratios of bare to fletched scatter.
 
 use super::em::median;
-use super::evidence::{AxisData, AxisShot, Lane, OffsetPrior};
+use super::evidence::{AxisData, AxisShot, GridPoint, OffsetPrior};
 use super::{Assumptions, Shot};
 use crate::record::ArrowKind;
 
@@ -9,7 +9,7 @@ use crate::record::ArrowKind;
 const CENTRE_USUAL: f64 = 2.0;
 
 /// Weighs sets of fliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
-pub(super) struct Weigher {
+pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
     scatter_prior: Vec<f64>,
@@ -19,14 +19,14 @@ pub(super) struct Weigher {
     ln_ratio_prior: Vec<f64>,
     /// σ of each column, mm.
     pub(super) scatters: Vec<f64>,
-    /// ρ of each row of lanes.
+    /// ρ of each row of grid.
     pub(super) ratios: Vec<f64>,
     /// ln of the prior of a set, by how many fliers it holds.
     ln_set_prior: Vec<f64>,
     /// Prior of the offset on each axis.
     pub(super) priors: [OffsetPrior; 2],
     /// Lanes of the set weighed last: [x, y], ratio by ratio.
-    pub(super) lanes: [Vec<Lane>; 2],
+    pub(super) grid: [Vec<GridPoint>; 2],
     /// What the set weighed last came to, ratio by ratio.
     pub(super) blocks: Vec<Block>,
     scratch: Scratch,
@@ -55,7 +55,7 @@ pub(super) struct Block {
     pub(super) marginal: [Vec<f64>; 2],
 }
 
-impl Weigher {
+impl MarginalLikelihood {
     /// Prepares sorted shots; `scale` is the distance over the reference distance.
     pub(super) fn new(sorted: &[&Shot], scale: f64, assumptions: &Assumptions) -> Self {
         let scatters: Vec<f64> = assumptions
@@ -90,7 +90,7 @@ impl Weigher {
                 centre_precision(sorted, axis, scale, assumptions),
             )
         });
-        let lanes = vec![Lane::default(); ratios.len() * scatters.len()];
+        let grid = vec![GridPoint::default(); ratios.len() * scatters.len()];
         let scatter_prior = scatter_prior(&scatters, scale, assumptions);
         Self {
             axes,
@@ -117,31 +117,31 @@ impl Weigher {
             ratios,
             ln_set_prior: ln_set_prior(sorted.len(), assumptions),
             priors,
-            lanes: [lanes.clone(), lanes],
+            grid: [grid.clone(), grid],
         }
     }
 
-    /// ln of the weight of a set of fliers (ascending places); the details stay in `lanes` and `blocks`. Ratios that can't
+    /// ln of the weight of a set of fliers (ascending places); the details stay in `grid` and `blocks`. Ratios that can't
     /// reach `floor` are not worked out and count as nothing.
     pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {
-        for (axis, lanes) in self.axes.iter_mut().zip(&mut self.lanes) {
-            axis.bound(fliers, lanes);
+        for (axis, grid) in self.axes.iter_mut().zip(&mut self.grid) {
+            axis.bound(fliers, grid);
         }
         let ln_set = self.ln_set_prior[fliers.len()];
         let width = self.scatters.len();
         let mut ln_totals = Vec::with_capacity(self.blocks.len());
         for (ratio, block) in self.blocks.iter_mut().enumerate() {
-            let lanes = ratio * width..(ratio + 1) * width;
+            let grid = ratio * width..(ratio + 1) * width;
             let ln_prior = self.ln_ratio_prior[ratio] + ln_set + self.ln_prior_mass;
-            let most = best(&self.lanes[0][lanes.clone()]) + best(&self.lanes[1][lanes.clone()]);
+            let most = best(&self.grid[0][grid.clone()]) + best(&self.grid[1][grid.clone()]);
             if most + ln_prior < floor {
                 block.total = 0.0;
                 continue;
             }
-            for (axis, all) in self.axes.iter().zip(&mut self.lanes) {
-                axis.finish(&mut all[lanes.clone()]);
+            for (axis, all) in self.axes.iter().zip(&mut self.grid) {
+                axis.finish(&mut all[grid.clone()]);
             }
-            let (x, y) = (&self.lanes[0][lanes.clone()], &self.lanes[1][lanes]);
+            let (x, y) = (&self.grid[0][grid.clone()], &self.grid[1][grid]);
             let (best_x, best_y) = (best(x), best(y));
             block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
             block.fill(
@@ -156,26 +156,31 @@ impl Weigher {
     }
 }
 
-/// The largest evidence of the lanes.
-fn best(lanes: &[Lane]) -> f64 {
-    lanes
-        .iter()
-        .map(|lane| lane.ln_evidence)
+/// The largest evidence of the grid.
+fn best(grid: &[GridPoint]) -> f64 {
+    grid.iter()
+        .map(|point| point.ln_evidence)
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
 impl Block {
     /// Weights of the scatters of both axes: likelihoods (over their largest) times the prior of the pair.
-    fn fill(&mut self, lanes: [&[Lane]; 2], best: [f64; 2], prior: &[f64], scratch: &mut Scratch) {
-        let width = lanes[0].len();
+    fn fill(
+        &mut self,
+        grid: [&[GridPoint]; 2],
+        best: [f64; 2],
+        prior: &[f64],
+        scratch: &mut Scratch,
+    ) {
+        let width = grid[0].len();
         let Scratch {
             likelihood,
             other,
             other_mean,
         } = scratch;
         for axis in 0..2 {
-            for (value, lane) in likelihood[axis].iter_mut().zip(lanes[axis]) {
-                *value = (lane.ln_evidence - best[axis]).exp();
+            for (value, point) in likelihood[axis].iter_mut().zip(grid[axis]) {
+                *value = (point.ln_evidence - best[axis]).exp();
             }
         }
         // prior · likelihood of the other axis; the prior is symmetric, so its rows are its columns
@@ -186,7 +191,7 @@ impl Block {
             if in_x == 0.0 && in_y == 0.0 {
                 continue;
             }
-            let in_y_mean = in_y * lanes[1][k].mean;
+            let in_y_mean = in_y * grid[1][k].mean;
             for (value, weight) in other[0].iter_mut().zip(row) {
                 *value += weight * in_y;
             }
@@ -203,7 +208,7 @@ impl Block {
             self.marginal[0][j] = likelihood[0][j] * other[0][j];
             self.marginal[1][j] = likelihood[1][j] * other[1][j];
             self.total += self.marginal[0][j];
-            self.cross += likelihood[0][j] * lanes[0][j].mean * other_mean[j];
+            self.cross += likelihood[0][j] * grid[0][j].mean * other_mean[j];
         }
     }
 }

@@ -1,37 +1,45 @@
-//! The records as reports show them: without names and notes, unless `--names` asks for them.
+//! The records as reports show them: with or without names and notes.
 
-use super::outcome::DayOutcome;
+use super::{BowStory, Problem, stories_of};
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
 use crate::record::{RecordFile, Session};
-use crate::timeline::stories_of;
-use crate::timeline::{BowStory, Problem};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What reports, drawings and tables show.
-pub(super) struct ReportRecords {
+#[derive(Clone, Debug)]
+pub struct ReportRecords {
     /// The day's own records, in order.
-    pub(super) of_day: Vec<RecordFile>,
+    pub of_day: Vec<RecordFile>,
     history: Vec<RecordFile>,
-    pub(super) problems: Vec<Problem>,
+    /// Files that could not be used.
+    pub problems: Vec<Problem>,
     /// JPEGs of marked photos, by the name of the photo.
     marked: BTreeMap<String, Vec<u8>>,
 }
 
 impl ReportRecords {
-    /// The records of the day, and those before it.
-    pub(super) fn new(outcome: &DayOutcome, history: Vec<RecordFile>) -> Self {
+    /// The records of the day, those before it, files that could not be used, and JPEGs of the marked photos by the names of
+    /// their records' files.
+    #[must_use]
+    pub fn new(
+        of_day: Vec<RecordFile>,
+        history: Vec<RecordFile>,
+        problems: Vec<Problem>,
+        marked: BTreeMap<String, Vec<u8>>,
+    ) -> Self {
         Self {
-            of_day: sorted(outcome.records.clone()),
+            of_day: sorted(of_day),
             history,
-            problems: outcome.problems.clone(),
-            marked: outcome.marked.clone(),
+            problems,
+            marked,
         }
     }
 
     /// Leaves out what may be private: names of archers, files and bows (a bow's name may hold a person's), and notes. Records of
-    /// one archer or bow still belong together, and their order stays.
-    pub(super) fn remove_names(&mut self) {
+    /// one archer or bow still belong together, and their order stays. Returns the names of several archers, for "Archer 1",
+    /// "Archer 2", …
+    pub fn remove_names(&mut self) -> Vec<String> {
         let mut archers: Vec<String> = Vec::new();
         for filed in self.of_day.iter().chain(&self.history) {
             let archer = filed.end.session.archer.as_ref();
@@ -82,10 +90,12 @@ impl ReportRecords {
         for (number, problem) in (1_usize..).zip(&mut self.problems) {
             problem.file = format!("File {number}");
         }
+        archers
     }
 
     /// The stories of the bows that shot on the day.
-    pub(super) fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
+    #[must_use]
+    pub fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
         let of_day: BTreeSet<(String, usize)> = self
             .of_day
             .iter()

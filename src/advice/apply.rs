@@ -4,14 +4,14 @@ use super::{Advice, Change, Step};
 use crate::record::Setup;
 
 /// Quarter turns in a turn of a bolt.
-const QUARTERS: f64 = 4.0;
+const QUARTERS_PER_TURN: f64 = 4.0;
 /// Settings closer than this are the same, as set-ups are compared.
-const SAME: f64 = 0.001;
+const SAME_SETTING: f64 = 0.001;
 
 /// The settings that this step changes, at their new values: what the next end's set-up has to say. `None` where nothing
 /// changes, or where the present value isn't known, so that the new one can't be either.
 #[must_use]
-pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
+pub fn settings_after(now: &Setup, step: &Step) -> Option<Setup> {
     let mut new = Setup::default();
     match step.change {
         Change::DrawWeight => {
@@ -20,7 +20,7 @@ pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
                 now.bolt_turns_out
                     .zip(step.bolt_quarter_turns)
                     .map(|(out, quarters)| {
-                        out - f64::from(i32::try_from(quarters).unwrap_or(0)) / QUARTERS
+                        out - f64::from(i32::try_from(quarters).unwrap_or(0)) / QUARTERS_PER_TURN
                     });
             new.draw_weight_lb = step.to;
         }
@@ -35,14 +35,14 @@ pub fn made(now: &Setup, step: &Step) -> Option<Setup> {
         Change::NockingPoint => new.nocking_point_mm = step.to,
         Change::RestHeight => new.rest_height_mm = step.to,
         Change::ShaftSpine => new.shaft_spine = step.to,
-        Change::ShootMore | Change::Verify | Change::None => {}
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => {}
     }
     (new != Setup::default()).then_some(new)
 }
 
 /// Why an advice can't be carried into the set-up of the next end.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum NotMade {
+pub enum ApplyError {
     /// It changes nothing.
     #[error("this advice changes nothing, so there is nothing to note")]
     NothingToChange,
@@ -70,26 +70,26 @@ pub enum NotMade {
 ///
 /// # Errors
 /// When nothing is to be changed, when a value can't be known, or when the advice was given for another set-up.
-pub fn made_all(now: &Setup, advice: &Advice) -> Result<Setup, NotMade> {
+pub fn setup_after(now: &Setup, advice: &Advice) -> Result<Setup, ApplyError> {
     let mut new = None;
     let steps = advice.next.iter().chain(&advice.also);
     for step in steps.filter(|step| step.change.moves_a_setting()) {
         let setting = step.setting.clone().unwrap_or_default();
         if let (Some(advice), Some(setup)) = (step.from, now.number(&setting))
-            && (advice - setup).abs() > SAME
+            && (advice - setup).abs() > SAME_SETTING
         {
-            return Err(NotMade::OtherSetup {
+            return Err(ApplyError::OtherSetup {
                 setting,
                 advice,
                 setup,
             });
         }
-        let Some(step_made) = made(now, step) else {
-            return Err(NotMade::Unknown { setting });
+        let Some(step_made) = settings_after(now, step) else {
+            return Err(ApplyError::Unknown { setting });
         };
         new = Some(step_made.or(&new.unwrap_or_default()));
     }
-    new.ok_or(NotMade::NothingToChange)
+    new.ok_or(ApplyError::NothingToChange)
 }
 
 #[cfg(test)]
@@ -116,9 +116,9 @@ mod tests {
         let now = setup(
             json!({"bolt_turns_out": 1.0, "draw_weight_lb": 36.0, "bare_rear_gr": 11, "rear_gr": 21}),
         );
-        let made = |v| made(&now, &step(v));
+        let settings_after = |v| settings_after(&now, &step(v));
         assert_eq!(
-            made(
+            settings_after(
                 json!({"change": "draw-weight", "amount": -1.5, "from": 36.0, "to": 34.5, "bolt_quarter_turns": -6})
             ),
             Some(setup(
@@ -126,14 +126,24 @@ mod tests {
             ))
         );
         assert_eq!(
-            made(json!({"change": "rear-weight", "amount": 4.0, "from": 21.0, "to": 25.0})),
+            settings_after(
+                json!({"change": "rear-weight", "amount": 4.0, "from": 21.0, "to": 25.0})
+            ),
             Some(setup(json!({"rear_gr": 25.0, "bare_rear_gr": 15.0})))
         );
         assert_eq!(
-            made(json!({"change": "nocking-point", "amount": 1.0, "from": 6.0, "to": 7.0})),
+            settings_after(
+                json!({"change": "nocking-point", "amount": 1.0, "from": 6.0, "to": 7.0})
+            ),
             Some(setup(json!({"nocking_point_mm": 7.0})))
         );
-        assert_eq!(made(json!({"change": "plunger", "amount": 1.0})), None);
-        assert_eq!(made(json!({"change": "shoot-more", "amount": 3.0})), None);
+        assert_eq!(
+            settings_after(json!({"change": "plunger", "amount": 1.0})),
+            None
+        );
+        assert_eq!(
+            settings_after(json!({"change": "shoot-more", "amount": 3.0})),
+            None
+        );
     }
 }

@@ -1,0 +1,60 @@
+//! The report on the page's ends, as `day` writes it: without names, to be given away.
+
+use crate::advice::AdviceOptions;
+use crate::record::{End, RecordFile};
+use crate::report::{html, marked};
+use crate::server::ends::Progress;
+use crate::server::http::{Answer, Request};
+use crate::server::state::State;
+use crate::timeline::{FaceLook, ReportInput, ReportRecords};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// Most bytes of a marked photo: a report must stay small enough to be sent.
+const MAX_PHOTO_BYTES: usize = 120_000;
+
+/// The report as an HTML document.
+pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
+    let ends: Vec<(u64, Option<PathBuf>, RecordFile)> = state
+        .ends()
+        .iter()
+        .filter(|e| e.progress == Progress::Ready)
+        .filter_map(|e| {
+            let end = e.record().ok().flatten()?;
+            let location = &e.start.record;
+            let file = location.file.display().to_string();
+            let line = location.number();
+            Some((e.id, e.start.photo.clone(), RecordFile { file, line, end }))
+        })
+        .collect();
+    let marked: BTreeMap<String, Vec<u8>> = ends
+        .iter()
+        .filter_map(|(id, photo, filed)| {
+            let picture = marked_photo(state, *id, photo.as_ref()?, &filed.end)?;
+            Some((filed.file.clone(), picture))
+        })
+        .collect();
+    let records = ends.into_iter().map(|(_, _, filed)| filed).collect();
+    let mut shown = ReportRecords::new(records, Vec::new(), Vec::new(), marked);
+    let _ = shown.remove_names();
+    let input = ReportInput {
+        title: String::new(),
+        bows: shown.stories(&AdviceOptions::default()),
+        problems: Vec::new(),
+        full: false,
+    };
+    let page = html::report(&input, request.locale());
+    Answer::bytes("text/html; charset=utf-8", page.into_bytes())
+}
+
+/// The marked photo of an end; `None` where it can't be drawn.
+fn marked_photo(state: &State, id: u64, path: &Path, end: &End) -> Option<Vec<u8>> {
+    let shown = state.pictures.of(id, path).ok()?;
+    let of_record = end.photo.as_ref().map(|p| p.sha256.as_str());
+    if of_record != Some(shown.photo.sha256.as_str()) {
+        return None;
+    }
+    let look = end.face.as_ref().map(FaceLook::of_record);
+    let look = look.unwrap_or_else(|| FaceLook::plain(0.0));
+    marked::for_report(&shown.photo.pixels, end, &look, MAX_PHOTO_BYTES).ok()
+}

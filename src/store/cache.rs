@@ -1,0 +1,107 @@
+//! Records as they were last read, for as long as their files stay as they were.
+
+use super::error::StoreError;
+use super::location::{RecordLocation, all_records};
+use crate::record::End;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, SystemTime};
+
+/// File systems tell times apart by some milliseconds, the coarsest by two seconds: a file that was written more recently may be
+/// written again without looking any newer.
+const SETTLED: Duration = Duration::from_secs(3);
+
+/// What tells one state of a file from another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct FileState {
+    length: u64,
+    modified: SystemTime,
+}
+
+impl FileState {
+    /// The state of the file now; `None` where it is too new to be told from the next.
+    fn of(path: &Path) -> Option<Self> {
+        let data = std::fs::metadata(path).ok()?;
+        let modified = data.modified().ok()?;
+        let age = SystemTime::now().duration_since(modified).ok()?;
+        (age > SETTLED).then_some(Self {
+            length: data.len(),
+            modified,
+        })
+    }
+}
+
+/// The records of files, each with the state of its file when it was read.
+#[derive(Debug, Default)]
+pub struct RecordCache(Mutex<BTreeMap<PathBuf, FileRecords>>);
+
+/// The state of a file when it was read, and its records.
+type FileRecords = (FileState, Arc<Vec<End>>);
+
+impl RecordCache {
+    /// The record, if there is one: as it was last read, where its file hasn't changed since.
+    ///
+    /// # Errors
+    /// As [`RecordLocation::record`].
+    pub fn record(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
+        let Some(state) = FileState::of(&location.file) else {
+            return location.record();
+        };
+        let known = {
+            let files = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            files
+                .get(&location.file)
+                .filter(|(s, _)| *s == state)
+                .map(|(_, r)| Arc::clone(r))
+        };
+        let records = match known {
+            Some(records) => records,
+            None => {
+                let read = Arc::new(all_records(&location.file)?);
+                let mut files = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+                files.insert(location.file.clone(), (state, Arc::clone(&read)));
+                read
+            }
+        };
+        location.among_these(&records)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::EntryState;
+    use crate::store::test_records::with;
+    use crate::store::{save_proposal, write};
+
+    #[test]
+    fn what_was_read_counts_until_the_file_changes() {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("a.end.json");
+        let location = RecordLocation::from(path.clone());
+        let cache = RecordCache::default();
+        assert_eq!(cache.record(&location).expect("read"), None);
+        save_proposal(&path, &with(EntryState::Proposed, 0)).expect("saved");
+        let old = SystemTime::now() - Duration::from_secs(60);
+        let date = |time| {
+            let file = std::fs::File::options()
+                .write(true)
+                .open(&path)
+                .expect("file");
+            file.set_modified(time).expect("dated");
+        };
+        let revision = || cache.record(&location).expect("read").map(|e| e.revision);
+        date(old);
+        assert_eq!((revision(), revision()), (Some(0), Some(0)));
+        // the same length, just now: not the old one
+        let text = String::from_utf8(std::fs::read(&path).expect("file")).expect("text");
+        let newer = text.replace("\"revision\": 0", "\"revision\": 7");
+        write(&path, newer.as_bytes()).expect("written");
+        assert_eq!(revision(), Some(7));
+        date(old + Duration::from_secs(1));
+        assert_eq!(revision(), Some(7), "another state of the file");
+        std::fs::remove_file(&path).expect("removed");
+        assert_eq!(revision(), None);
+    }
+}
