@@ -1,5 +1,6 @@
 //! The page in a real browser: the whole journey by mouse, by keyboard alone and by finger, a queue, what is shared, what
 //! shuts people out. Skipped, and said so, where there is no browser; `BOSSMARK_BROWSER=required` makes that a failure.
+//! `BOSSMARK_PAGE_FILES` names a folder of which the page is read instead of what is built in (`confirm --page-files`).
 
 #[path = "browser/access.rs"]
 mod access;
@@ -60,6 +61,14 @@ impl Drop for Program {
     }
 }
 
+/// The flag by which the page's files come from a folder, while they are being worked on.
+fn page_files() -> Vec<PathBuf> {
+    let folder = std::env::var_os("BOSSMARK_PAGE_FILES").map(PathBuf::from);
+    folder.map_or_else(Vec::new, |folder| {
+        vec![PathBuf::from("--page-files"), folder]
+    })
+}
+
 /// With the page of a folder, or of the file in it that `more` begins with.
 fn start(folder: &Path, more: &[&str]) -> (Child, String) {
     let (what, more) = match more.split_first() {
@@ -71,6 +80,7 @@ fn start(folder: &Path, more: &[&str]) -> (Child, String) {
         .arg(what)
         .args(["--no-open"])
         .args(more)
+        .args(page_files())
         .stderr(Stdio::piped())
         .spawn()
         .expect("the program starts");

@@ -2,7 +2,7 @@
 //!
 //! One file a document: `reading` (with `reading_cautions`, and `answer` for a single line), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
 //! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
-//! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
+//! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates, whether commands are named).
 //!
 //! The modules before this one return codes and numbers and know nothing of it. Their documents carry text fields
 //! nevertheless: `json` implements [`serde::Serialize`] for the values behind those fields, always in the documents' own
@@ -38,11 +38,11 @@ pub use answer::answer;
 pub use brief::brief;
 pub use card::{card, history_summary};
 pub use lens::lens;
-pub use locale::{DateOrder, LengthUnit, Locale};
+pub use locale::{Commands, DateOrder, LengthUnit, Locale};
 pub use plan::plan;
 pub use reading::sentence;
 pub use settings::change;
-pub use step::{StepText, step_text};
+pub use step::{RemarkText, StepText, step_text};
 pub use student::note_for_student;
 
 pub(crate) use answer::landing;

@@ -4,7 +4,8 @@ use super::numbers::capital;
 use super::settings::{signed, span};
 use super::terms::{Side, setting};
 use super::{Locale, Sentence};
-use crate::advice::{Axis, Caution, Change, Expect, Step, VerifyWhen};
+use crate::advice::{Axis, Change, Expect, Step, VerifyWhen};
+use crate::record::Remark;
 use serde::Serialize;
 
 /// A step in words, for those who lay out text themselves.
@@ -15,7 +16,27 @@ pub struct StepText {
     /// What there is to know about it, each with its name.
     pub facts: Vec<(String, String)>,
     /// What to mind when doing it.
-    pub cautions: Vec<Caution>,
+    pub cautions: Vec<RemarkText>,
+}
+
+/// A caution in words, in a reader's locale; documents have it in their own.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RemarkText {
+    /// Stable code.
+    pub code: String,
+    /// The sentence.
+    pub text: String,
+}
+
+impl RemarkText {
+    /// The remark in words.
+    #[must_use]
+    pub fn of<V: Sentence>(remark: &Remark<V>, locale: Locale) -> Self {
+        Self {
+            code: remark.code.clone(),
+            text: remark.values.text(locale),
+        }
+    }
 }
 
 /// The step in words.
@@ -24,7 +45,11 @@ pub fn step_text(step: &Step, locale: Locale) -> StepText {
     StepText {
         headline: headline(step, locale),
         facts: facts(step, locale),
-        cautions: step.cautions.clone(),
+        cautions: step
+            .cautions
+            .iter()
+            .map(|c| RemarkText::of(c, locale))
+            .collect(),
     }
 }
 

@@ -31,7 +31,7 @@ export class Answer {
     }
     say(this.verdict, older ? `Now: ${reading.answer.charAt(0).toLowerCase()}${reading.answer.slice(1)}` : reading.answer);
     const steps = [advice.next, ...advice.also].filter((s) => s !== null).map((s) => short(s.headline));
-    say(this.step, steps.length > 0 ? `→ ${steps.join(", and ")}` : advice.advice?.failure?.text ?? "");
+    say(this.step, steps.length > 0 ? `→ ${steps.join(", and ")}` : advice.failure ?? "");
   }
 }
 

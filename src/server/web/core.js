@@ -28,10 +28,11 @@ import { units } from "./units.js";
  *   spots: [number, number][]}} Face
  * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
  *   next: {face: string | null, session: Session}}} Queue
- * @typedef {{id: number, sentence: string, answer: string, reading: any | null, files: string[], plot: string}} ReadingView
+ * @typedef {{id: number, sentence: string, answer: string, reading: any | null, cautions: Note[], files: string[],
+ *   plot: string}} ReadingView
  * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
- * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
- *   made: Session | null}} AdviceView
+ * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[],
+ *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit
  * @typedef {{at: string, mm: [number, number]}} KnownPlace
  * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint

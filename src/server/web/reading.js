@@ -129,7 +129,7 @@ export class Meaning {
     fill(this.calls, ...(reading?.offset ? callsOf(reading) : []));
     // a drawing that the program made of numbers, its texts escaped
     this.plot.innerHTML = view.plot;
-    fill(this.cautions, ...notes("About this photo", this.seen(), true), ...notes("To keep in mind", reading?.cautions ?? [], true));
+    fill(this.cautions, ...notes("About this photo", this.seen(), true), ...notes("To keep in mind", view.cautions, true));
   }
 
   /** What was noted when the photo was measured; how many shafts were found means nothing once a person has gone over them. */
@@ -143,7 +143,7 @@ export class Meaning {
   showAdvice(view) {
     const { advice, next } = view;
     if (!advice || !next) {
-      const text = advice?.failure?.text ?? "There is nothing to advise yet.";
+      const text = view.failure ?? "There is nothing to advise yet.";
       fill(this.advice, make("p", {}, text));
       return;
     }
@@ -192,7 +192,7 @@ function steps(view) {
 
 /** @param {import("./core.js").AdviceView} view */
 function cautionsOf(view) {
-  return [...(view.next?.cautions ?? []), ...view.also.flatMap((a) => a.cautions), ...(view.advice?.cautions ?? [])];
+  return [...(view.next?.cautions ?? []), ...view.also.flatMap((a) => a.cautions), ...view.cautions];
 }
 
 /** @param {StepWords} words */
