@@ -241,7 +241,7 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale)
     let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
     ReadingView {
         id,
-        sentence: sentence(&s.reading, locale),
+        sentence: text::landing(&s.reading, locale).unwrap_or_else(|| sentence(&s.reading, locale)),
         answer: answer(&s.reading, locale),
         reading: Some(s.reading.clone()),
         cautions: in_words(&s.reading.cautions, locale),

@@ -30,7 +30,7 @@ import { units } from "./units.js";
  *   next: {face: string | null, session: Session}}} Queue
  * @typedef {{id: number, sentence: string, answer: string, reading: any | null, cautions: Note[], files: string[],
  *   plot: string}} ReadingView
- * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
+ * @typedef {{headline: string, short: string, facts: [string, string][], cautions: Note[]}} StepWords
  * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[],
  *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit

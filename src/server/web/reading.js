@@ -100,6 +100,10 @@ export class Meaning {
   /** The answer that is always in sight: this end's, or that of the newest set-up. @param {number} turn
    * @param {import("./core.js").ReadingView} reading @param {import("./core.js").AdviceView} advice */
   async conclude(turn, reading, advice) {
+    if (this.end.view?.state === "no-face") {
+      this.answer.clear("No face found in this photo", "→ Choose another face, or set the rings by hand");
+      return;
+    }
     const needs = this.end.view?.needs ?? [];
     const newest = advice.newest || !advice.advice ? null : this.ends().filter((e) => e.state === "open" || e.state === "confirmed").at(-1);
     if (!newest || newest.id === reading.id) {
