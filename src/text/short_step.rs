@@ -75,7 +75,7 @@ fn checked(checks: &[Check]) -> String {
         Some(Check::BoltStop) => "look at the limb bolts\u{2019} stop",
         Some(Check::Contact) => "look for contact at the rest",
         Some(Check::Tags) => "confirm what is bare, what fletched",
-        Some(Check::Mass) => "weigh a bare and a fletched shaft",
+        Some(Check::Mass) => "put both kinds of shaft on a scale",
         Some(Check::BraceHeight) => "measure the brace height",
         Some(Check::CentreShot) => "check the centre shot",
         Some(Check::Plunger) => "check the plunger",
