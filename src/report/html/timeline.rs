@@ -70,7 +70,7 @@ pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     page.raw("<figure class=\"timeline\">");
     page.raw(&chart);
     let scaled = charts::TrendScale::of(&story.trend).words();
-    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number{}.", changes_by_number(story, page.locale)));
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up{}.", changes_by_number(story, page.locale)));
     page.raw("</figure>\n");
 }
 
@@ -172,7 +172,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
 
 pub(super) fn what_it_did(page: &mut Page, effect: &Effect) {
     let locale = page.locale;
-    let moved = |e: &Expect| format!("the bare shafts {}", text::shift(e, locale));
+    let moved = |e: &Expect| format!("the bare shafts {}", text::likely_shift(e, locale));
     let mut facts = Vec::new();
     if let Some(e) = &effect.expected {
         facts.push(("Expected".to_owned(), moved(e)));

@@ -28,10 +28,11 @@ import { units } from "./units.js";
  *   spots: [number, number][]}} Face
  * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
  *   next: {face: string | null, session: Session}}} Queue
- * @typedef {{id: number, sentence: string, answer: string, reading: any | null, files: string[], plot: string}} ReadingView
- * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
- * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
- *   made: Session | null}} AdviceView
+ * @typedef {{id: number, sentence: string, answer: string, reading: any | null, cautions: Note[], files: string[],
+ *   plot: string}} ReadingView
+ * @typedef {{headline: string, short: string, facts: [string, string][], cautions: Note[]}} StepWords
+ * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[],
+ *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit
  * @typedef {{at: string, mm: [number, number]}} KnownPlace
  * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint
@@ -70,6 +71,7 @@ export class Unreachable extends Error {}
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.
+ * @property {() => Promise<string>} card The bow's log card, as text.
  * @property {(id: number) => Promise<{places: {px: [number, number], p: number}[]}>} likely Where shafts may enter.
  * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
  * @property {(id: number) => string} whole Address of the reduced picture.
@@ -115,6 +117,13 @@ const post = (path, document) => ask("POST", path, JSON.stringify(document), "ap
 /** @param {string} path */
 const get = (path) => ask("GET", path);
 
+/** A document that isn't JSON. @param {string} path @param {string} failed what to say where there is none */
+async function text(path, failed) {
+  const answer = await fetch(path, { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
+  if (!answer.ok) throw new Refused(answer.status, "document", failed, null);
+  return answer.text();
+}
+
 /** @type {Core} */
 export const server = {
   queue: () => get("/api/queue"),
@@ -130,11 +139,8 @@ export const server = {
   made: (id) => post(`/api/ends/${id}/made`, {}),
   remember: (face, session) => post("/api/remember", { face, session }),
   essentials: (face, session) => post("/api/essentials", { face, session }),
-  report: async () => {
-    const answer = await fetch("/api/report", { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
-    if (!answer.ok) throw new Refused(answer.status, "report", "The report could not be made.", null);
-    return answer.text();
-  },
+  report: () => text("/api/report", "The report could not be made."),
+  card: () => text("/api/card", "There is no log card yet: no end is measured."),
   likely: (id) => get(`/api/ends/${id}/likely`),
   add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
   whole: (id) => `/photo/${id}/whole`,
