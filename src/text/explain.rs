@@ -1,7 +1,7 @@
 //! Sentences of the chain from reading to step.
 
 use super::advice::landed;
-use super::numbers::{count, ends, number, percent, within_certainty};
+use super::numbers::{count, ends, number, percent};
 use super::terms::{axis_name, lever_in_sentence};
 use super::{Locale, Sentence, evidence, sentence};
 use crate::advice::{Obstacle, Size, Thought};
@@ -34,8 +34,8 @@ impl Sentence for Thought {
                 "Now, {}: the bare shafts land {}; {} sure of this side, {} that it is in tune (from {}).",
                 axis_name(seen.axis),
                 landed(seen, locale),
-                within_certainty(*side, ["over", "under"], percent),
-                within_certainty(*inside, ["over", "under"], percent),
+                percent(*side),
+                percent(*inside),
                 match setups {
                     0 | 1 => "this set-up alone".to_owned(),
                     n => format!("this set-up and the {} before it", count(*n as i64 - 1)),
@@ -95,7 +95,7 @@ impl Sentence for Thought {
             ),
             Self::InTune(p) => format!(
                 "Height and left and right are both in tune ({} sure), shown by this set-up's own ends from 30 m or more.",
-                within_certainty(*p, ["over", "under"], percent)
+                percent(*p)
             ),
             Self::NeutralHere => {
                 "Height and left and right are both fine, as far as this distance can show."
