@@ -13,19 +13,19 @@ pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
     scatter_prior: Vec<f64>,
-    /// ln of the sum of that prior: no block weighs more than its unit times this.
+    /// ln of the sum of that prior: no block counts for more than its unit times this.
     ln_prior_mass: f64,
     /// ln of the prior of each ratio.
     ln_ratio_prior: Vec<f64>,
-    /// σ of each column, mm.
+    /// σ of each column of the parameter grid, mm.
     pub(super) scatters: Vec<f64>,
-    /// ρ of each row of grid.
+    /// ρ of each row of the parameter grid.
     pub(super) ratios: Vec<f64>,
     /// ln of the prior of a set, by how many fliers it holds.
     ln_set_prior: Vec<f64>,
     /// Prior of the offset on each axis.
     pub(super) priors: [OffsetPrior; 2],
-    /// Lanes of the set weighed last: [x, y], ratio by ratio.
+    /// The grid points of the set evaluated last: [x, y], ratio by ratio.
     pub(super) grid: [Vec<GridPoint>; 2],
     /// What the set weighed last came to, ratio by ratio.
     pub(super) blocks: Vec<Block>,
