@@ -56,32 +56,33 @@ impl<'a> FirstStage<'a> {
         };
         let own = |k: &usize| is_own(view, others, seen.sight.called(seen.peaks[*k].point));
         let own = (0..seen.peaks.len()).filter(own).collect();
-        seen.candidates = seen.look_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
+        seen.candidates =
+            seen.candidates_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
         Some(seen)
     }
 
-    /// The peaks of these numbers, with what `look` makes of the strips along them.
-    pub(super) fn look_along(
+    /// The peaks of these numbers, with what `scorer` makes of the strips along them.
+    pub(super) fn candidates_along(
         &self,
         numbers: Vec<usize>,
-        look: LookAlong,
+        scorer: StripScorer,
     ) -> Vec<choose::Candidate> {
         // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
         let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
-        let look = |own: usize| {
+        let candidate = |own: usize| {
             let peak = self.peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
             let strip = strip::cut(&self.photo, &self.sight, place, (own, &axes));
-            let look = look(&strip);
+            let output = scorer(&strip);
             choose::Candidate {
                 number: own,
                 peak,
                 axis,
-                look,
+                output,
             }
         };
-        numbers.into_par_iter().map(look).collect()
+        numbers.into_par_iter().map(candidate).collect()
     }
 
     /// The candidates that are plain on the map.
@@ -105,7 +106,7 @@ impl<'a> FirstStage<'a> {
 
 /// What the strips along candidates say for their being shafts.
 pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
-    let part = |c: &choose::Candidate| c.peak.score * c.look.shaft.clamp(-4.0, 4.0);
+    let part = |c: &choose::Candidate| c.peak.score * c.output.shaft.clamp(-4.0, 4.0);
     candidates.iter().map(part).sum()
 }
 
@@ -141,7 +142,7 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
                     number: k,
                     peak: own[k].clone(),
                     axis,
-                    look: strip::first_stage(&nets.strips[0], &strip),
+                    output: strip::first_stage(&nets.strips[0], &strip),
                 }
             })
             .collect();
@@ -180,5 +181,5 @@ pub(super) fn in_own_stance<'a>(
     Some(seen)
 }
 
-/// What is done with a strip.
-pub(super) type LookAlong<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::Look + Sync);
+/// How a strip is scored.
+pub(super) type StripScorer<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::StripOutput + Sync);

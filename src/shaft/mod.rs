@@ -305,7 +305,7 @@ pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
             found.before[k].y * sight.unit,
             bar.map_or(0.0, |b| b.strength),
             found.width_mm.unwrap_or(0.0),
-            c.look.likeliest_mm(),
+            c.output.likeliest_mm(),
             v.tag,
             v.fletched_by_others.unwrap_or(f64::NAN),
             v.others_weight,

@@ -71,13 +71,13 @@ pub(super) fn second_stage<'a, 'n>(
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.look_along(numbers, &|strip| {
-        let mut look = strip::second_stage(&nets.strips, strip);
-        look.by_others = others.map(|(others, weight)| strip::ByOthers {
+    candidates = seen.candidates_along(numbers, &|strip| {
+        let mut output = strip::second_stage(&nets.strips, strip);
+        output.by_others = others.map(|(others, weight)| strip::ByOthers {
             fletched: strip::second_stage(&others.strips, strip).fletched,
             weight,
         });
-        look
+        output
     });
     (features, probability, common) = score(&nets.model, &candidates);
     let length_mm = true_length(&features, &probability, common);

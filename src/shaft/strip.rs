@@ -1,4 +1,4 @@
-//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
+//! The second stage's input: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
 use super::net::StripNet;
@@ -46,7 +46,7 @@ pub(crate) fn place_mm(place: usize) -> f64 {
 
 /// What the strip net says about one candidate.
 #[derive(Clone, Debug)]
-pub(crate) struct Look {
+pub(crate) struct StripOutput {
     /// Per place: log-odds that the nock is there (up to a constant).
     pub(crate) nock: Vec<f32>,
     /// Per place: log-odds of fletched, given that the nock is there.
@@ -62,13 +62,13 @@ pub(crate) struct Look {
 /// What the other set of nets says of a candidate's vanes.
 #[derive(Clone, Debug)]
 pub(crate) struct ByOthers {
-    /// As [`Look::fletched`].
+    /// As [`StripOutput::fletched`].
     pub(crate) fletched: Vec<f32>,
     /// What that counts beside the own set's, 0–1.
     pub(crate) weight: f64,
 }
 
-impl Look {
+impl StripOutput {
     fn new(strip: &Tensor, out: &[f32]) -> Self {
         let seen = |place: usize| {
             let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
@@ -176,14 +176,14 @@ impl ProjectedAxes {
     }
 }
 
-/// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> Look {
-    Look::new(strip, &net.run(strip))
+/// What one net says of a strip: enough to tell what is no shaft, and roughly where the nock is.
+pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> StripOutput {
+    StripOutput::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/training/LOG.md` has the figures).
-pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
+pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
@@ -193,7 +193,7 @@ pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
         .zip(second)
         .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
         .collect();
-    Look::new(strip, &out)
+    StripOutput::new(strip, &out)
 }
 
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
