@@ -4,8 +4,8 @@
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
-use super::sight::Sight;
 use super::tensor::Tensor;
+use super::view_geometry::ViewGeometry;
 use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
@@ -200,11 +200,11 @@ pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput 
 /// the picture reaches, and the neighbours.
 pub(crate) fn cut(
     photo: &Reduced,
-    sight: &Sight,
+    geometry: &ViewGeometry,
     (entry, axis): (FacePoint, Vector3<f64>),
     (own, axes): (usize, &ProjectedAxes),
 ) -> Tensor {
-    let centre = sight.centre_mm();
+    let centre = geometry.centre_mm();
     let mut strip = Tensor::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
@@ -225,7 +225,7 @@ pub(crate) fn cut(
             let mut n = 0u8;
             for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                 let q = point + across * (rows + a) + axis * (ALONG_MM * b);
-                if let Some(colour) = sight.project(q).and_then(|p| photo.colour(p)) {
+                if let Some(colour) = geometry.project(q).and_then(|p| photo.colour(p)) {
                     sum.iter_mut()
                         .zip(colour)
                         .for_each(|(s, c)| *s += c / 255.0 - 0.5);
