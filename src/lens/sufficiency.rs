@@ -118,14 +118,14 @@ pub(super) fn notes(
             ),
         ));
     }
-    let empty = empty_corners(e, s.good_reach);
+    let empty = empty_corners(seen, s.good_reach);
     if !empty.is_empty() {
         out.push(Note::new(
             "corners-empty",
             format!(
                 "no square comes near the picture's {} corner(s) (as the camera stores it), so the lens is a guess there: the squares reach out to {:.0} px from its middle{}; add photos with the board in the picture's corners",
                 empty.join(", "),
-                reach_px(fit, e),
+                reach_px(fit, seen),
                 all.map_or_else(String::new, |all| format!(
                     ", and in the corners lenses that fit them alike differ by up to {:.0} px",
                     apart_px(fit, all, seen.size)
