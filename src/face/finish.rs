@@ -1,5 +1,6 @@
 //! From a fitted camera to what is handed on: which way is up, how sure all is, and what a person should know.
 
+use super::priors;
 use super::refine::{RefinedFit, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
@@ -32,7 +33,8 @@ impl Refiner<'_> {
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !refined.focal_free {
+        } else if priors::stated_focal_px(self.priors, self.photo).is_some() && !refined.focal_free
+        {
             FocalSource::Exif
         } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * refined.prior.ln_f_sd {
             FocalSource::Rings
