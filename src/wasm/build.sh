@@ -40,7 +40,7 @@ fi
 built=target/wasm/$target/browser/bossmark.wasm
 for kind in simd plain; do
   case $kind in simd) build -Ctarget-feature=+simd128 ;; plain) build '' ;; esac
-  "$bindgen" --target web --no-typescript --out-name bossmark --out-dir "target/wasm/$kind" "$built"
+  "$bindgen" --target web --out-name bossmark --out-dir "target/wasm/$kind" "$built"
 done
 cmp target/wasm/simd/bossmark.js target/wasm/plain/bossmark.js
 
