@@ -267,3 +267,53 @@ fn what_is_exported_and_imported_has_the_same_bytes_and_the_program_reads_it() {
     assert_eq!(taken, before.len());
     assert_eq!(kept(&b), before);
 }
+
+/// What each version of the page kept is there in this one; what a newer one keeps is left alone, and that is said.
+#[test]
+fn an_update_loses_no_record() {
+    let Some(site) = site() else { return };
+    let profile = tempfile::tempdir().expect("profile");
+    let host = Host::start(&site);
+    let Some(b) = Browser::start_in(PHONE, profile.path()) else {
+        return;
+    };
+    // as version 1 of the storage wrote it, from another file of the same host
+    b.open(&format!("{}icon.svg", host.link()));
+    let record = json!({"schema": "bossmark/end/1", "photo": null, "face": {"name": "wa-80", "diameter_mm": 800.0}, "camera": null,
+        "entries": [{"id": 1, "x_mm": 12.0, "y_mm": -4.0, "cov_mm2": [[4.0, 0.0], [0.0, 4.0]], "px": null, "kind": "bare", "kind_probability": 1.0,
+            "confidence": 1.0, "arrow": null, "state": "confirmed", "source": "tape", "lean": null}],
+        "missed": [], "revision": 3, "session": {"hand": "right", "distance_m": 18.0, "end": 1}, "notes": [], "bossmark": "0.1.0"});
+    let made = b.js_later(&format!(
+        "const done = arguments[0]; const r = indexedDB.open('bossmark', 1);
+         r.onupgradeneeded = () => r.result.createObjectStore('files', {{keyPath: 'path'}});
+         r.onsuccess = () => {{ const t = r.result.transaction('files', 'readwrite');
+           t.objectStore('files').put({{path: 'bossmark/a.end.json', bytes: new TextEncoder().encode({:?})}});
+           t.oncomplete = () => {{ r.result.close(); done(1); }}; }}",
+        record.to_string()
+    ));
+    assert_eq!(made, 1);
+    b.open(&host.link());
+    b.wait("window.bossmark?.end.view?.record");
+    assert_eq!(
+        b.js("return [bossmark.end.view.record.revision, bossmark.end.entries[0].x_mm]"),
+        json!([3, 12.0])
+    );
+    assert_eq!(kept(&b)["bossmark/a.end.json"], record.to_string());
+    // a newer page was here since
+    let newer = b.js_later(
+        "const done = arguments[0]; const r = indexedDB.open('bossmark', 99); r.onsuccess = () => { r.result.close(); done(1); }",
+    );
+    assert_eq!(newer, 1);
+    b.reload();
+    b.wait("document.getElementById('banner').innerText.includes('newer version of this page')");
+    let count = b.js_later(
+        "const done = arguments[0]; const r = indexedDB.open('bossmark', 99);
+         r.onsuccess = () => { const q = r.result.transaction('files').objectStore('files').getAllKeys(); q.onsuccess = () => done(q.result); }",
+    );
+    assert!(
+        count
+            .as_array()
+            .is_some_and(|c| c.contains(&json!("bossmark/a.end.json"))),
+        "{count}"
+    );
+}

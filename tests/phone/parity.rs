@@ -114,7 +114,7 @@ fn every_sample_photo_is_measured_as_by_the_program() {
                    const code = new Blob(['import ' + JSON.stringify(new URL('measure-worker.js', location.href).href)], {{type: 'text/javascript'}});
                    const worker = new Worker(URL.createObjectURL(code), {{type: 'module'}});
                    worker.onmessage = ({{data}}) => {{ if (data.stage) return; worker.terminate();
-                     window.outcome = {{ms: data.ms, failed: data.failed, text: data.measured && new TextDecoder().decode(data.measured)}}; }};
+                     window.outcome = {{ms: data.ms, memory: data.memory, failed: data.failed, text: data.measured && new TextDecoder().decode(data.measured)}}; }};
                    worker.postMessage({{id: 1, task: {:?}, photo, module: window.modules[{kind:?}]}});
                  }})(); return 1",
                 task.to_string()
@@ -128,7 +128,10 @@ fn every_sample_photo_is_measured_as_by_the_program() {
             let end: End = serde_json::from_value(measured["end"].clone()).expect("record");
             assert_same(&format!("{name} by {kind}"), &expected, &end);
             let ms = outcome["ms"].as_f64().expect("ms");
-            println!("{name} by {kind}: {ms:.0} ms, the program {native_ms:.0} ms");
+            println!(
+                "{name} by {kind}: {ms:.0} ms, the program {native_ms:.0} ms; memory {} bytes",
+                outcome["memory"]
+            );
             if kind == "bossmark-simd.wasm" {
                 ratios.push(ms / native_ms);
             }

@@ -2,6 +2,7 @@
 
 import { byId, fill, make } from "./dom.js";
 import { core, engine } from "./local.js";
+import { address, vectors } from "./module.js";
 
 const PRACTICE = /** @type {string[]} */ (JSON.parse("@PRACTICE@"));
 const said = make("p", { role: "status", class: "soft" });
@@ -89,7 +90,20 @@ function offerStop() {
   setInterval(() => { stop.hidden = engine.id === null; }, 500);
 }
 
+/** Keeps the page itself on this device. */
+async function keepPage() {
+  if (!("serviceWorker" in navigator)) return;
+  await navigator.serviceWorker.register(new URL("service-worker.js", import.meta.url));
+  await navigator.serviceWorker.ready;
+  // what is kept at once holds the program for browsers with vector instructions
+  if (vectors()) return;
+  for (const name of (await caches.keys()).filter((n) => n.startsWith("bossmark-"))) {
+    const kept = await caches.open(name);
+    if (!(await kept.match(address()))) await kept.add(address());
+  }
+}
+
 draw();
 offerStop();
-if ("serviceWorker" in navigator) navigator.serviceWorker.register(new URL("service-worker.js", import.meta.url)).catch(() => {});
+keepPage().catch(() => {});
 byId("new-photos", HTMLElement).addEventListener("change", () => { askForRoom(); });

@@ -2,17 +2,17 @@
 
 import init, { measure } from "./bossmark.js";
 
-let ready = false;
+/** What the program may be asked about itself, once it is there. @type {import("./bossmark.js").InitOutput | null} */
+let program = null;
 
 self.addEventListener("message", async ({ data: { id, task, photo, module } }) => {
   try {
-    if (!ready) await init({ module_or_path: module });
-    ready = true;
+    program ??= await init({ module_or_path: module });
     const bytes = new Uint8Array(await photo.arrayBuffer());
     const progress = { ended: (/** @type {string} */ stage) => self.postMessage({ id, stage }) };
     const started = performance.now();
     const measured = measure(task, bytes, progress);
-    self.postMessage({ id, measured, ms: performance.now() - started }, { transfer: [measured.buffer] });
+    self.postMessage({ id, measured, ms: performance.now() - started, memory: program.memory.buffer.byteLength }, { transfer: [measured.buffer] });
   } catch (error) {
     // a trap leaves the program unusable; a sentence is the program's own
     const broken = error instanceof WebAssembly.RuntimeError;

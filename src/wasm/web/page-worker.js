@@ -2,6 +2,7 @@
 
 import init, { fingerprint, Page, putAway, putFile, takeChanges } from "./bossmark.js";
 import { compiled } from "./module.js";
+import { reduced } from "./reduce.js";
 import { Storage } from "./storage.js";
 import { unzipped, zipped } from "./zip.js";
 
@@ -40,7 +41,9 @@ async function begin() {
 }
 
 async function openPage() {
+  /** @type {string[]} */
   const photos = [];
+  /** @type {string[]} */
   const prints = [];
   for (const { path, bytes, sha256 } of await storage.all()) {
     if (bytes instanceof Blob) {
@@ -66,6 +69,7 @@ function byNumber(a, b) {
 async function keep() {
   /** @type {KeptFile[]} */
   const kept = [];
+  /** @type {string[]} */
   const removed = [];
   for (const file of takeChanges()) {
     const { path, bytes } = file;
@@ -93,7 +97,8 @@ async function answered({ method, path, locale, body }) {
     const file = await storage.file(photo);
     if (file?.bytes instanceof Blob) putFile(photo, await bytesOf(file.bytes));
   }
-  const answer = page.answer(method, path, locale, await bytesOf(body));
+  const given = body instanceof Blob ? await reduced(body) : body;
+  const answer = page.answer(method, path, locale, await bytesOf(given));
   for (const photo of photos) putAway(photo);
   const { status, kind, body: content } = answer;
   answer.free();
@@ -151,7 +156,7 @@ function same(a, b) {
   return a.length === b.length && a.every((byte, i) => byte === b[i]);
 }
 
-/** @param {any} message */
+/** @param {any} message @returns {Promise<any>} */
 async function done(message) {
   if (message.request) return answered(message.request);
   if (message.export) return exported();
