@@ -584,7 +584,7 @@ fn out_writes_a_whole_file_or_none() {
     for (place, status) in [
         (folder.path().join("none/end.json"), 3),
         (folder.path().to_owned(), 3),
-        (notes.clone(), 3),
+        (notes.clone(), 2),
     ] {
         let ran = run(&[
             "measure",

@@ -201,7 +201,7 @@ fn a_day_s_folder_becomes_records_advice_and_a_report() {
     assert_eq!(fs::read(&record).expect("record"), confirmed);
     assert_eq!(
         day(&["--report", text(&record)]).status,
-        3,
+        2,
         "no report over a record"
     );
     assert_eq!(fs::read(&record).expect("record"), confirmed);

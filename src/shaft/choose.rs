@@ -206,6 +206,7 @@ pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
     let mean = |f: &dyn Fn(usize) -> f64| {
         joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum
     };
+    let by_others = candidate.look.by_others.as_ref().map(|o| &o.fletched);
     let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
     let length = mean(&|k| place_mm(k));
     Features {
@@ -218,6 +219,9 @@ pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
         shaft: candidate.look.shaft,
         crowd: 0.0,
         fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
+        fletched_by_others: by_others
+            .map(|others| mean(&|k| others.get(k).map_or(0.0, |f| f64::from(*f)))),
+        others_weight: candidate.look.by_others.as_ref().map_or(0.0, |o| o.weight),
         tag: candidate.peak.tag,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
@@ -454,6 +458,7 @@ mod tests {
             look: Look {
                 nock: (0..PLACES).map(|k| at(k, 8.0)).collect(),
                 fletched: vec![2.0; PLACES],
+                by_others: None,
                 seen: (0..PLACES).map(|k| f32::from(u8::from(k < end))).collect(),
                 shaft: 3.0,
             },

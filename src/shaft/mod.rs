@@ -226,26 +226,26 @@ fn analyse<'a, 'n>(
     // no photo that the first set was fitted on shows paper that bends
     if view.paper_bends {
         let second = in_own_stance(&nets.second, pixels, view, others)?;
-        return Some(second_stage(&nets.second, second));
+        return Some(second_stage(&nets.second, second, None));
     }
     let upright = Sight::new(view, 1.0, Vector2::zeros());
     let first = FirstStage::new(&nets.first, pixels, upright, view, others)?;
     let of_first = first.recognised();
     let Some(of_first) = of_first.filter(|r| *r < LEAST_RECOGNISED) else {
-        return Some(second_stage(&nets.first, first));
+        return Some(second_stage(&nets.first, first, Some(&nets.second)));
     };
     let second = in_own_stance(&nets.second, pixels, view, others)?;
     let better = |r: f64| r > of_first;
     Some(if second.recognised().is_some_and(better) {
-        second_stage(&nets.second, second)
+        second_stage(&nets.second, second, None)
     } else {
-        second_stage(&nets.first, first)
+        second_stage(&nets.first, first, Some(&nets.second))
     })
 }
 
 /// Names of the numbers that [`study`] gives.
 #[doc(hidden)]
-pub const FEATURES: [&str; 18] = [
+pub const FEATURES: [&str; 20] = [
     "x",
     "y",
     "score",
@@ -264,6 +264,8 @@ pub const FEATURES: [&str; 18] = [
     "width",
     "likeliest",
     "tag",
+    "fletched_by_others",
+    "others_weight",
 ];
 
 /// What one photo's shafts look like from inside.
@@ -305,6 +307,8 @@ pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
             found.width_mm.unwrap_or(0.0),
             c.look.likeliest_mm(),
             v.tag,
+            v.fletched_by_others.unwrap_or(f64::NAN),
+            v.others_weight,
         ]
     };
     let rows = (0..found.candidates.len()).map(row).collect();

@@ -23,6 +23,10 @@ pub(crate) struct Features {
     pub(crate) crowd: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
+    /// The same by the other set of nets; only where it was asked.
+    pub(crate) fletched_by_others: Option<f64>,
+    /// What the other set's log-odds count beside the own, 0–1.
+    pub(crate) others_weight: f64,
     /// Log-odds of fletched by the map.
     pub(crate) tag: f64,
     /// Share of the tail's strip that is in the picture.
@@ -36,6 +40,8 @@ pub(crate) struct Model {
     pub(crate) shaft: ShaftOdds,
     /// Log-odds of fletched.
     pub(crate) kind: KindOdds,
+    /// Where the other set of nets is asked about vanes, too.
+    pub(crate) others: Option<OthersOdds>,
     /// Standard deviation of the entry along and across the shaft's axis.
     pub(crate) entry_sd_mm: EntrySd,
     /// What shafts stand out of the boss by, before any is seen.
@@ -74,6 +80,21 @@ pub(crate) struct KindOdds {
     least: f64,
 }
 
+/// Log-odds that a photo is one of those that the other set of nets was fitted on, by how well this set recognises its shafts
+/// ([`super::first_stage::FirstStage::recognised`]).
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct OthersOdds {
+    constant: f64,
+    recognised: f64,
+}
+
+impl OthersOdds {
+    /// What the other set's log-odds of fletched count, 0–1.
+    pub(crate) fn weight(&self, recognised: f64) -> f64 {
+        logistic(self.constant + self.recognised * recognised)
+    }
+}
+
 /// `constant + unsure · (1 − probability of a shaft)`, mm; the picture's coarseness adds `coarse` px.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct EntrySd {
@@ -107,7 +128,9 @@ impl Model {
     /// Probability that a shaft is fletched.
     pub(crate) fn fletched(&self, v: &Features) -> f64 {
         let m = &self.kind;
-        logistic(m.constant + m.strip * v.fletched + m.map * v.tag)
+        let own = m.constant + m.strip * v.fletched + m.map * v.tag;
+        let others = v.fletched_by_others.unwrap_or(own);
+        logistic(own + v.others_weight * (others - own))
     }
 
     /// Whether fletched or bare is sure enough to be said.

@@ -23,14 +23,21 @@ pub(super) struct Analysis {
     pub(super) heat: HeatMap,
 }
 
+/// The other set isn't asked where it counts for less than this.
+const LEAST_WEIGHT: f64 = 0.02;
 /// Candidates less likely than this are not looked at any closer.
 const LEAST_PROBABILITY: f64 = 0.03;
 
-/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them.
+/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them. `others`: the other set,
+/// asked about the vanes of the same strips where this set recognises little.
 pub(super) fn second_stage<'a, 'n>(
     nets: &'n Nets,
     mut seen: FirstStage<'a>,
+    others: Option<&Nets>,
 ) -> (&'n Nets, Sight<'a>, Analysis) {
+    let odds = nets.model.others.zip(seen.recognised());
+    let weight = odds.map_or(0.0, |(odds, recognised)| odds.weight(recognised));
+    let others = others.map(|o| (o, weight)).filter(|o| o.1 >= LEAST_WEIGHT);
     let heat = HeatMap::new(&seen.map, &seen.scores);
     let mut candidates = std::mem::take(&mut seen.candidates);
     let (mut features, mut probability, mut common) = score(&nets.model, &candidates);
@@ -64,7 +71,14 @@ pub(super) fn second_stage<'a, 'n>(
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.look_along(numbers, &|strip| strip::second_stage(&nets.strips, strip));
+    candidates = seen.look_along(numbers, &|strip| {
+        let mut look = strip::second_stage(&nets.strips, strip);
+        look.by_others = others.map(|(others, weight)| strip::ByOthers {
+            fletched: strip::second_stage(&others.strips, strip).fletched,
+            weight,
+        });
+        look
+    });
     (features, probability, common) = score(&nets.model, &candidates);
     let length_mm = true_length(&features, &probability, common);
     let found = Analysis {

@@ -51,10 +51,21 @@ pub(crate) struct Look {
     pub(crate) nock: Vec<f32>,
     /// Per place: log-odds of fletched, given that the nock is there.
     pub(crate) fletched: Vec<f32>,
+    /// What the other set of nets says of the vanes, where it was asked.
+    pub(crate) by_others: Option<ByOthers>,
     /// Per place: share of the strip inside the picture.
     pub(crate) seen: Vec<f32>,
     /// Log-odds that this is a shaft from its entry on.
     pub(crate) shaft: f64,
+}
+
+/// What the other set of nets says of a candidate's vanes.
+#[derive(Clone, Debug)]
+pub(crate) struct ByOthers {
+    /// As [`Look::fletched`].
+    pub(crate) fletched: Vec<f32>,
+    /// What that counts beside the own set's, 0–1.
+    pub(crate) weight: f64,
 }
 
 impl Look {
@@ -72,6 +83,7 @@ impl Look {
         Self {
             nock: channel(0),
             fletched: channel(1),
+            by_others: None,
             seen: (0..PLACES).map(seen).collect(),
             shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
         }
