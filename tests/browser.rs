@@ -1,5 +1,6 @@
 //! The page in a real browser: the whole journey by mouse, by keyboard alone and by finger, a queue, what is shared, what
 //! shuts people out. Skipped, and said so, where there is no browser; `BOSSMARK_BROWSER=required` makes that a failure.
+//! `BOSSMARK_PAGE_FILES` names a folder of which the page is read instead of what is built in (`confirm --page-files`).
 
 #[path = "browser/access.rs"]
 mod access;
@@ -60,6 +61,14 @@ impl Drop for Program {
     }
 }
 
+/// The flag by which the page's files come from a folder, while they are being worked on.
+fn page_files() -> Vec<PathBuf> {
+    let folder = std::env::var_os("BOSSMARK_PAGE_FILES").map(PathBuf::from);
+    folder.map_or_else(Vec::new, |folder| {
+        vec![PathBuf::from("--page-files"), folder]
+    })
+}
+
 /// With the page of a folder, or of the file in it that `more` begins with.
 fn start(folder: &Path, more: &[&str]) -> (Child, String) {
     let (what, more) = match more.split_first() {
@@ -71,6 +80,7 @@ fn start(folder: &Path, more: &[&str]) -> (Child, String) {
         .arg(what)
         .args(["--no-open"])
         .args(more)
+        .args(page_files())
         .stderr(Stdio::piped())
         .spawn()
         .expect("the program starts");
@@ -326,19 +336,21 @@ fn confirm(b: &Browser, id: u64) {
 fn a_queue_of_three() {
     let program = Program::with(
         |folder| {
-            for (n, name) in [(1, "a"), (2, "b")] {
+            // taken at another time each: photos of one minute show one end
+            for (n, photo, name) in [(1, 1, "a"), (2, 2, "b"), (3, 4, "c")] {
+                let photo = sample(&format!("evening/evening-{photo}.jpg"));
+                fs::copy(&photo, folder.join(format!("{name}.jpg"))).expect("photo");
+                if n == 3 {
+                    continue;
+                }
                 let mut record = measured().clone();
                 record["session"]["end"] = json!(n);
-                record["photo"]["sha256"] = json!(format!(
-                    "{n}{}",
-                    &record["photo"]["sha256"].as_str().expect("hash")[1..]
-                ));
-                put(folder, name, &record);
-            }
-            // taken at another time each: photos of one minute show one end
-            for (photo, name) in [("evening-2", "b.jpg"), ("evening-4", "c.jpg")] {
-                let photo = sample(&format!("evening/{photo}.jpg"));
-                fs::copy(photo, folder.join(name)).expect("photo");
+                // a record is a photo's by what the photo holds
+                let bytes = fs::read(&photo).expect("photo");
+                let sha256 = bossmark::photo::open(&bytes).expect("photo").sha256;
+                record["photo"]["sha256"] = json!(sha256);
+                let file = folder.join(format!("{name}.end.json"));
+                fs::write(file, record.to_string()).expect("record");
             }
             fs::write(
                 folder.join("session.json"),

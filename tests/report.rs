@@ -161,10 +161,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
             why: "so many more shots of each kind would probably decide left and right".into(),
         }),
         lean: None,
-        cautions: vec![Remark::new(
-            "few-shots",
-            "Check the marks with `bossmark confirm` before cutting anything.",
-        )],
+        cautions: vec![Remark::new("not-checked", reading::About::NotChecked(6))],
         failure: None,
     }
 }
@@ -953,6 +950,10 @@ fn the_next_step_comes_before_everything_else() {
     assert!(at("Nocking point 1 mm lower (9 to 8 mm)") < at("What needs a person"));
     assert!(at("What needs a person") < at("The shooting in order"));
     assert!(at("The shooting in order") < at("What was learned"));
+    assert!(
+        page.contains("A look at them makes the reading surer."),
+        "the caution of the shots"
+    );
     assert!(
         !page.contains("bossmark confirm"),
         "no commands in a report"

@@ -4,9 +4,9 @@ use super::svg::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::advice::Axis;
 use crate::reading::Reading;
-use crate::record::{ArrowKind, End};
+use crate::record::{ArrowKind, End, SettingChange};
 use crate::text::numbers::several;
-use crate::text::terms::ends_of_axis;
+use crate::text::terms::{changed_levers, ends_of_axis};
 use crate::text::{self, Locale};
 use crate::timeline::{FaceLook, RunStory, TrendPoint};
 
@@ -119,7 +119,7 @@ pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding, locale: Local
     columns.changes(
         &mut d,
         &changed
-            .map(|(r, x)| (*x, format!("change {}", r.number.saturating_sub(1))))
+            .map(|(r, x)| (*x, r.number, r.changes.as_slice()))
             .collect::<Vec<_>>(),
     );
     d.finish()
@@ -175,7 +175,7 @@ pub fn trend(points: &[TrendPoint], id: &str, embedding: Embedding, locale: Loca
     columns.changes(
         &mut d,
         &changed
-            .map(|(p, x)| (*x, format!("{}", p.number.saturating_sub(1))))
+            .map(|(p, x)| (*x, p.number, p.changes.as_slice()))
             .collect::<Vec<_>>(),
     );
     d.finish()
@@ -260,15 +260,21 @@ impl Columns {
         }
     }
 
-    /// Lines where something was changed, with labels above where there is room.
-    fn changes(&self, d: &mut Drawing, changes: &[(f64, String)]) {
+    /// Lines where something was changed, and above them what it was; where there is no room for that the set-up's number.
+    fn changes(&self, d: &mut Drawing, changes: &[(f64, usize, &[SettingChange])]) {
+        let half = |label: &str| 3.2 * label.chars().map(|_| 1.0).sum::<f64>();
         let mut free = 0.0;
-        for (x, label) in changes {
+        for (place, (x, number, changed)) in changes.iter().enumerate() {
             d.line(*x, 16.0, *x, GROUPS_TOP + GROUPS, "bm-change");
-            let half = 3.2 * label.chars().map(|_| 1.0).sum::<f64>();
-            if x - half >= free {
+            let end = match changes.get(place + 1) {
+                Some((next, ..)) => next - half("00") - 6.0,
+                None => RIGHT,
+            };
+            let named = format!("{number}: {}", changed_levers(changed));
+            let fits = |label: &String| *x - half(label) >= free && *x + half(label) <= end;
+            if let Some(label) = [named, number.to_string()].iter().find(|l| fits(l)) {
                 d.text(*x, 12.0, label, "bm-small bm-mid");
-                free = x + half + 6.0;
+                free = x + half(label) + 6.0;
             }
         }
     }
@@ -277,12 +283,12 @@ impl Columns {
 /// Left and right edge of a panel, and its height.
 const LEFT: f64 = 96.0;
 const RIGHT: f64 = WIDTH - 2.0;
-const PANEL: f64 = 160.0;
+const PANEL: f64 = 104.0;
 /// Where the two panels of the offset begin.
-const TOPS: [f64; 2] = [24.0, 196.0];
+const TOPS: [f64; 2] = [24.0, 138.0];
 /// The panel of the group sizes: where it begins, and its height.
-const GROUPS_TOP: f64 = 384.0;
-const GROUPS: f64 = 104.0;
+const GROUPS_TOP: f64 = 270.0;
+const GROUPS: f64 = 64.0;
 
 /// A column's offset on one axis: value, standard deviation and tolerance, mm.
 struct Dot {

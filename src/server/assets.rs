@@ -49,6 +49,7 @@ const ASSETS: &[Asset] = &[
     asset!("essentials.js", SCRIPT, false),
     asset!("fit.js", SCRIPT, false),
     asset!("frame.js", SCRIPT, false),
+    asset!("gestures.js", SCRIPT, false),
     asset!("guide.js", SCRIPT, false),
     asset!("keys.js", SCRIPT, false),
     asset!("loupe.js", SCRIPT, false),

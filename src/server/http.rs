@@ -1,6 +1,6 @@
 //! Requests and answers as plain values, so that everything but the socket can be tested without one.
 
-use crate::text::{DateOrder, LengthUnit, Locale};
+use crate::text::{Commands, DateOrder, LengthUnit, Locale};
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -33,7 +33,8 @@ impl Request {
         self.headers.get(name).map(String::as_str)
     }
 
-    /// Unit of lengths and order of dates that the page's reader has chosen: the words of [`LOCALE_HEADER`].
+    /// Unit of lengths and order of dates that the page's reader has chosen: the words of [`LOCALE_HEADER`]. The page names
+    /// no commands.
     #[must_use]
     pub fn locale(&self) -> Locale {
         let chosen = self.header(LOCALE_HEADER).unwrap_or_default();
@@ -49,6 +50,7 @@ impl Request {
                 (false, true) => DateOrder::MonthFirst,
                 (false, false) => DateOrder::YearFirst,
             },
+            commands: Commands::LeftOut,
         }
     }
 

@@ -6,12 +6,12 @@ use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::measure::Stage;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
-use crate::record::{End, EntryState, Session, Setup, ShotCount};
+use crate::record::{End, EntryState, Remark, Session, Setup, ShotCount};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::entries_to_check;
 use crate::store;
-use crate::text::{self, Locale, StepText, answer, sentence, step_text};
+use crate::text::{self, Locale, RemarkText, Sentence, StepText, answer, sentence, step_text};
 use crate::timeline::{FaceLook, Standing};
 use serde::Serialize;
 
@@ -215,6 +215,8 @@ pub(super) struct ReadingView {
     /// The same in one line.
     answer: String,
     reading: Option<Reading>,
+    /// What to keep in mind about the shots.
+    cautions: Vec<RemarkText>,
     /// Names of the ends that are read together.
     files: Vec<String>,
     /// The face plot, an SVG element.
@@ -230,6 +232,7 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale)
                 .to_owned(),
             answer: "This end doesn't count".to_owned(),
             reading: None,
+            cautions: Vec::new(),
             files: Vec::new(),
             plot: String::new(),
         };
@@ -238,12 +241,18 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale)
     let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
     ReadingView {
         id,
-        sentence: sentence(&s.reading, locale),
+        sentence: text::landing(&s.reading, locale).unwrap_or_else(|| sentence(&s.reading, locale)),
         answer: answer(&s.reading, locale),
         reading: Some(s.reading.clone()),
+        cautions: in_words(&s.reading.cautions, locale),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),
         plot: plot.svg("plot", Embedding::Inline, locale),
     }
+}
+
+fn in_words<V: Sentence>(remarks: &[Remark<V>], locale: Locale) -> Vec<RemarkText> {
+    let words = remarks.iter().map(|r| RemarkText::of(r, locale));
+    words.collect()
 }
 
 /// What to do next.
@@ -254,6 +263,10 @@ pub(super) struct AdviceView {
     pub(super) next: Option<StepText>,
     also: Vec<StepText>,
     others: Vec<StepText>,
+    /// What to mind about the advice as a whole.
+    cautions: Vec<RemarkText>,
+    /// Why there is none.
+    failure: Option<String>,
     /// Whether this bow shot nothing later.
     pub(super) newest: bool,
     /// The settings after the step, where it can be entered into the next set-up.
@@ -274,6 +287,8 @@ pub(super) fn advice_view(
             next: None,
             also: Vec::new(),
             others: Vec::new(),
+            cautions: Vec::new(),
+            failure: None,
             newest: false,
             made: None,
         };
@@ -286,6 +301,8 @@ pub(super) fn advice_view(
         next: advice.next.as_ref().map(text),
         also: advice.also.iter().map(text).collect(),
         others: advice.others.iter().map(text).collect(),
+        cautions: in_words(&advice.cautions, locale),
+        failure: advice.failure.as_ref().map(|f| f.text(locale)),
         newest: s.newest,
         made: settings_after(s, &advice),
         advice: Some(advice),

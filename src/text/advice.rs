@@ -87,7 +87,7 @@ impl Sentence for Detail {
                 cause,
                 hand,
             } => evidence::shoot(*pairs, *distance_m, *cause, *hand, locale),
-            Self::Check { checks, cause } => evidence::check(checks, *cause),
+            Self::Check { checks, cause } => evidence::check(checks, *cause, locale),
             Self::PutBack {
                 change,
                 span,

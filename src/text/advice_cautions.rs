@@ -38,13 +38,15 @@ impl Sentence for About {
             Self::ArrowWeight => {
                 "Keep the arrow at 5 grains or more for each pound of draw weight: weigh one afterwards."
             }
-            Self::NoHand => {
+            Self::NoHand => locale.either(
                 "Height is within the tolerance; left–right can't be judged without the drawing hand. Add hand to the session \
-                 (or --hand)."
-            }
-            Self::NoDistance => {
-                "Without the distance nothing can be called. Add distance_m to the session (or --distance)."
-            }
+                 (or --hand).",
+                "Height is within the tolerance; left–right can't be judged without the drawing hand. Say which it is.",
+            ),
+            Self::NoDistance => locale.either(
+                "Without the distance nothing can be called. Add distance_m to the session (or --distance).",
+                "Without the distance nothing can be called. Say how far it was.",
+            ),
             Self::NoRecords => {
                 "No record can be used; measure an end with fletched and bare shafts first."
             }
@@ -74,9 +76,12 @@ impl Sentence for About {
                 "Afterwards see that the plunger meets the middle of the shaft, and that the arrow still clears the plate."
             }
             Self::AfterTune => {
-                "What comes next: three ends with fletched arrows only; then the plunger in single clicks for the size of the \
-                 group (some 40 shots with each setting tell a difference of a third); then longer distances; and write the \
-                 log card (`bossmark card`)."
+                return format!(
+                    "What comes next: three ends with fletched arrows only; then the plunger in single clicks for the size of the \
+                     group (some 40 shots with each setting tell a difference of a third); then longer distances; and write the \
+                     log card{}.",
+                    locale.either(" (`bossmark card`)", "")
+                );
             }
             Self::SightOff {
                 x_mm,

@@ -57,12 +57,15 @@ pub(super) const fn gate(code: GateCode) -> &'static str {
 }
 
 /// What to look at, as an order.
-pub(super) const fn look_at(check: Check) -> &'static str {
+pub(super) const fn look_at(check: Check, locale: Locale) -> &'static str {
     match check {
         Check::Scale => "put the bow on a scale to see whether the draw weight changed",
         Check::BoltStop => "see whether a limb bolt stands at its stop",
         Check::Contact => "look for contact at rest, plate or arm (powder on the vanes and shaft)",
-        Check::Tags => "confirm which shafts are bare and which fletched (`bossmark confirm`)",
+        Check::Tags => locale.either(
+            "confirm which shafts are bare and which fletched (`bossmark confirm`)",
+            "confirm which shafts are bare and which fletched",
+        ),
         Check::Mass => {
             "weigh a bare and a fletched shaft, and tape the lighter kind until they match"
         }
@@ -74,8 +77,8 @@ pub(super) const fn look_at(check: Check) -> &'static str {
 }
 
 /// The headline of a check: "Check first: …".
-pub(super) fn check(checks: &[Check], cause: CheckCause) -> String {
-    let orders: Vec<&str> = checks.iter().map(|c| look_at(*c)).collect();
+pub(super) fn check(checks: &[Check], cause: CheckCause, locale: Locale) -> String {
+    let orders: Vec<&str> = checks.iter().map(|c| look_at(*c, locale)).collect();
     let end = match cause {
         CheckCause::Crooked(_) => "; then shoot an end from another distance, such as 18 m",
         CheckCause::Tags(_) => "; then ask again",

@@ -1,4 +1,4 @@
-//! How lengths and dates are written: what a reader chooses.
+//! How lengths and dates are written, and whether commands are named: what suits a reader.
 
 use super::numbers::number;
 use crate::geometry::MM_PER_INCH;
@@ -27,14 +27,26 @@ pub enum DateOrder {
     MonthFirst,
 }
 
-/// Unit of lengths and order of dates in texts for people. The default is that of the documents: millimetres, and the year
-/// first.
+/// Whether a text names commands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Commands {
+    /// For those who type them.
+    #[default]
+    Named,
+    /// For those who read a page or a report.
+    LeftOut,
+}
+
+/// Unit of lengths, order of dates, and whether commands are named in texts for people. The default is that of the documents:
+/// millimetres, the year first, commands named.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Locale {
     /// Unit of lengths.
     pub lengths: LengthUnit,
     /// Order of dates.
     pub dates: DateOrder,
+    /// Whether commands are named.
+    pub commands: Commands,
 }
 
 /// Names of the months: a number alone would be read as a day by half of the readers.
@@ -56,6 +68,23 @@ const MONTHS: [&str; 12] = [
 const ONE_DECIMAL_IN: f64 = 1.0;
 
 impl Locale {
+    /// The same for a reader who types no commands.
+    #[must_use]
+    pub const fn without_commands(self) -> Self {
+        Self {
+            commands: Commands::LeftOut,
+            ..self
+        }
+    }
+
+    /// One text for those who type commands, another one for all others.
+    pub(crate) const fn either<'a>(self, named: &'a str, left_out: &'a str) -> &'a str {
+        match self.commands {
+            Commands::Named => named,
+            Commands::LeftOut => left_out,
+        }
+    }
+
     /// The unit's sign.
     #[must_use]
     pub const fn unit(self) -> &'static str {
@@ -111,6 +140,7 @@ mod tests {
     const INCHES: Locale = Locale {
         lengths: LengthUnit::Inches,
         dates: DateOrder::DayFirst,
+        commands: Commands::Named,
     };
 
     /// By hand: 61/25.4 = 2.4016, 18/25.4 = 0.7087, 25.4/25.4 = 1.

@@ -1,8 +1,8 @@
 //! Values → words: the only place where sentences are made, for terminal, page, report and the text fields of documents.
 //!
-//! One file a document: `reading` (with `reading_cautions`, and `answer` for a single line), `advice` (with `advice_cautions`, `step` and `explain`), `plan`, `lens`,
+//! One file a document: `reading` (with `reading_cautions`, and `answer` for a single line), `advice` (with `advice_cautions`, `step`, `short_step` and `explain`), `plan`, `lens`,
 //! `notes` and `record`, `settings` (of a bow), `plain` (all of them in 80 columns). Below them stand `terms` (names of
-//! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates).
+//! sides, levers and settings), `numbers`, and `locale` (unit of lengths, order of dates, whether commands are named).
 //!
 //! The modules before this one return codes and numbers and know nothing of it. Their documents carry text fields
 //! nevertheless: `json` implements [`serde::Serialize`] for the values behind those fields, always in the documents' own
@@ -28,6 +28,7 @@ mod reading;
 mod reading_cautions;
 pub(crate) mod record;
 pub(crate) mod settings;
+mod short_step;
 mod step;
 mod student;
 
@@ -38,17 +39,17 @@ pub use answer::answer;
 pub use brief::brief;
 pub use card::{card, history_summary};
 pub use lens::lens;
-pub use locale::{DateOrder, LengthUnit, Locale};
+pub use locale::{Commands, DateOrder, LengthUnit, Locale};
 pub use plan::plan;
 pub use reading::sentence;
 pub use settings::change;
-pub use step::{StepText, step_text};
+pub use step::{RemarkText, StepText, step_text};
 pub use student::note_for_student;
 
 pub(crate) use answer::landing;
 pub(crate) use brief::next_heading;
 pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
-pub(crate) use step::{facts, headline, shift};
+pub(crate) use step::{facts, headline, likely_shift, shift};
 
 use crate::record::Remark;
 

@@ -9,19 +9,20 @@ use crate::record::{ArrowKind, Bow, Hand, HistoryAbout};
 impl Sentence for About {
     fn text(&self, locale: Locale) -> String {
         match self {
-            Self::NoDistance => {
-                "The distance isn't told, so nothing is called. Add distance_m to the session (or --distance).".to_owned()
-            }
-            Self::NoHand => {
-                "The drawing hand isn't told, so left and right can't be read as weak or stiff. Add hand to the session (or \
-                 --hand)."
-                    .to_owned()
-            }
+            Self::NoDistance => format!(
+                "The distance isn't told, so nothing is called. {}",
+                locale.either("Add distance_m to the session (or --distance).", "Say how far it was.")
+            ),
+            Self::NoHand => format!(
+                "The drawing hand isn't told, so left and right can't be read as weak or stiff. {}",
+                locale.either("Add hand to the session (or --hand).", "Say which hand draws the string.")
+            ),
             Self::NoReading { fletched, bare, least } => no_reading([*fletched, *bare], *least),
             Self::Assumptions(error) => error.clone(),
             Self::Unconfirmed(entries) => format!(
-                "Left out because nobody has confirmed what they are: {}. Check them with `bossmark confirm`.",
-                named(entries)
+                "Left out because nobody has confirmed what they are: {}. Check them{}.",
+                named(entries),
+                with_confirm(locale)
             ),
             Self::NoPlace(entries) => format!(
                 "Left out because they lie nowhere on a boss: {}. Correct their x_mm and y_mm.",
@@ -62,21 +63,22 @@ impl Sentence for About {
                 locale.bare(*x, 0),
                 locale.length(*y, 0)
             ),
-            Self::Roll => {
+            Self::Roll => format!(
                 "How upright the photo is isn't known well enough, and a turned photo mixes left-right with high-low. Tap two \
-                 points of a level or upright line with `bossmark confirm`, or photograph the whole paper with its edges."
-                    .to_owned()
-            }
+                 points of a level or upright line{}, or photograph the whole paper with its edges.",
+                locale.either(" with `bossmark confirm`", " on the photo")
+            ),
             Self::Lean => {
                 "The bare shafts stand in the boss the other way round than where they hit suggests. Look for contact at the rest \
                  or the arm, and shoot one bare shaft from a few paces to see how it stands before changing much."
                     .to_owned()
             }
             Self::MixedSetups(runs) => format!(
-                "These records hold {runs} runs of different set-ups or bows. Each is read apart, never averaged; `bossmark advise` \
-                 says what the changes between them did."
+                "These records hold {runs} runs of different set-ups or bows. Each is read apart, never averaged; {} \
+                 says what the changes between them did.",
+                locale.either("`bossmark advise`", "the advice")
             ),
-            Self::SeveralDistances(distances) => several_distances(distances),
+            Self::SeveralDistances(distances) => several_distances(distances, locale),
             Self::History(about) => about.text(locale),
             Self::Written(text) => text.clone(),
             Self::FewShots { fletched, bare, least } => format!(
@@ -87,19 +89,20 @@ impl Sentence for About {
             ),
             Self::CountDiffers(ends) => format!(
                 "Not as many shots as were told ({}). A shot that is missing, or one too many, can turn a reading: look at \
-                 these ends with `bossmark confirm` before you rely on it, and note shots that missed the boss.",
+                 these ends{} before you rely on it, and note shots that missed the boss.",
                 list(ends, "; ", |CountDiffers { end, kind, given, counted }| format!(
                     "end {end}: {given} {} told, {counted} counted",
                     kind_name(*kind)
-                ))
+                )),
+                with_confirm(locale)
             ),
             Self::NotChecked(shots) => format!(
-                "{} as the program found them and nobody has looked at them yet. One glance with `bossmark confirm` makes \
-                 the reading surer.",
+                "{} as the program found them and nobody has looked at them yet. A look at them{} makes the reading surer.",
                 match shots {
                     1 => "1 shot is".to_owned(),
                     count => format!("{count} shots are"),
-                }
+                },
+                with_confirm(locale)
             ),
             Self::Missed(missed) => missed_shots(missed),
             Self::EitherSide(axes) => format!(
@@ -232,14 +235,20 @@ fn no_reading(shots: [u32; 2], few: usize) -> String {
     }
 }
 
-fn several_distances(distances: &[Option<f64>]) -> String {
+/// The command that shows entries to a person, after "check them".
+const fn with_confirm(locale: Locale) -> &'static str {
+    locale.either(" with `bossmark confirm`", "")
+}
+
+fn several_distances(distances: &[Option<f64>], locale: Locale) -> String {
     let named = list(distances, ", ", |distance| match distance {
         Some(distance) => format!("{distance} m"),
         None => "a distance not told".to_owned(),
     });
     format!(
-        "These ends were shot from several distances ({named}). Each distance is read apart, never averaged; `bossmark advise` \
-         weighs them together. Shoot the ends that shall count together from one distance, best 30 m."
+        "These ends were shot from several distances ({named}). Each distance is read apart, never averaged; {} \
+         weighs them together. Shoot the ends that shall count together from one distance, best 30 m.",
+        locale.either("`bossmark advise`", "the advice")
     )
 }
 

@@ -1,10 +1,13 @@
 //! A step of the advice as headline and facts, for report and page.
 
+use super::advice::range;
 use super::numbers::capital;
 use super::settings::{signed, span};
+use super::short_step::short_step;
 use super::terms::{Side, setting};
 use super::{Locale, Sentence};
-use crate::advice::{Axis, Caution, Change, Expect, Step, VerifyWhen};
+use crate::advice::{Axis, Change, Expect, Step, VerifyWhen};
+use crate::record::Remark;
 use serde::Serialize;
 
 /// A step in words, for those who lay out text themselves.
@@ -12,10 +15,32 @@ use serde::Serialize;
 pub struct StepText {
     /// What to do.
     pub headline: String,
+    /// The same in few words.
+    pub short: String,
     /// What there is to know about it, each with its name.
     pub facts: Vec<(String, String)>,
     /// What to mind when doing it.
-    pub cautions: Vec<Caution>,
+    pub cautions: Vec<RemarkText>,
+}
+
+/// A caution in words, in a reader's locale; documents have it in their own.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RemarkText {
+    /// Stable code.
+    pub code: String,
+    /// The sentence.
+    pub text: String,
+}
+
+impl RemarkText {
+    /// The remark in words.
+    #[must_use]
+    pub fn of<V: Sentence>(remark: &Remark<V>, locale: Locale) -> Self {
+        Self {
+            code: remark.code.clone(),
+            text: remark.values.text(locale),
+        }
+    }
 }
 
 /// The step in words.
@@ -23,8 +48,13 @@ pub struct StepText {
 pub fn step_text(step: &Step, locale: Locale) -> StepText {
     StepText {
         headline: headline(step, locale),
+        short: short_step(step, locale),
         facts: facts(step, locale),
-        cautions: step.cautions.clone(),
+        cautions: step
+            .cautions
+            .iter()
+            .map(|c| RemarkText::of(c, locale))
+            .collect(),
     }
 }
 
@@ -62,7 +92,7 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
         out.push((capital(setting(field).0), span(field, [from, to], locale)));
     }
     if let Some(e) = &step.expect {
-        let text = format!("the bare shafts {}", shift(e, locale));
+        let text = format!("the bare shafts {}", likely_shift(e, locale));
         out.push(("Expect".to_owned(), text));
     }
     let why = step.why.text(locale);
@@ -82,12 +112,24 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
 
 /// A shift of the offset: "70 mm higher (± 49)"; the larger part first.
 pub(crate) fn shift(e: &Expect, locale: Locale) -> String {
+    shift_with(e, locale, &|_, sd| {
+        format!(" (\u{b1}\u{a0}{})", locale.bare(sd, 0))
+    })
+}
+
+/// The same with a range of one standard deviation to either side: "70 mm higher (likely 21 to 119)".
+pub(crate) fn likely_shift(e: &Expect, locale: Locale) -> String {
+    shift_with(e, locale, &|size, sd| {
+        format!(" (likely {})", range(size - sd, size + sd, locale))
+    })
+}
+
+/// A shift with what `known` says of each part's size and standard deviation.
+fn shift_with(e: &Expect, locale: Locale, known: &dyn Fn(f64, f64) -> String) -> String {
     let part = |axis: Axis, v: f64, sd: Option<f64>| {
-        let sd = sd.map_or_else(String::new, |s| {
-            format!(" (\u{b1}\u{a0}{})", locale.bare(s, 0))
-        });
+        let known = sd.map_or_else(String::new, |sd| known(v.abs(), sd));
         let moved = Side::of(axis, v).moved();
-        format!("{} {moved}{sd}", locale.length(v.abs(), 0))
+        format!("{} {moved}{known}", locale.length(v.abs(), 0))
     };
     let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));
     let y = (e.y_mm.abs() >= 0.5).then(|| part(Axis::Vertical, e.y_mm, e.sd_y_mm));
@@ -114,6 +156,10 @@ mod tests {
         assert_eq!(
             shift(&e, Locale::default()),
             "70 mm higher (\u{b1}\u{a0}49) and 10 mm to the left"
+        );
+        assert_eq!(
+            likely_shift(&e, Locale::default()),
+            "70 mm higher (likely 21 to 119) and 10 mm to the left"
         );
     }
 }

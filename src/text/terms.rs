@@ -1,7 +1,7 @@
 //! Names of things: sides of the face, axes, levers, settings, kinds of shaft.
 
 use crate::advice::{Axis, Change};
-use crate::record::{ArrowKind, Hand};
+use crate::record::{ArrowKind, Hand, Lever, SettingChange};
 
 /// A side of the face, as the archer sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -110,6 +110,20 @@ const fn lever(change: Change) -> (&'static str, &'static str) {
 /// The change as people call it.
 pub(crate) const fn lever_name(change: Change) -> &'static str {
     lever(change).0
+}
+
+/// The levers of these changes, each once: "nocking point", "draw weight, plunger".
+pub(crate) fn changed_levers(changes: &[SettingChange]) -> String {
+    let changed = |lever: &&Lever| {
+        let mut fields = changes.iter().map(|change| change.setting);
+        fields.any(|field| lever.settings().contains(&field))
+    };
+    let names: Vec<String> = Lever::ALL
+        .iter()
+        .filter(changed)
+        .map(|lever| lever.name().replace('-', " "))
+        .collect();
+    names.join(", ")
 }
 
 /// The same in a sentence, with its article.

@@ -291,6 +291,8 @@ fn a_double_tap_enlarges_where_it_is_and_another_shows_the_whole_face() {
         return;
     };
     settled(&b);
+    // it is open on its group: from the whole face on
+    b.press(true, "#zoom-face");
     b.js("window.scrollTo(0, 0); return 1");
     let scale = number(&b, "bossmark.photo.frame.scale");
     let at = (150.0, 220.0);

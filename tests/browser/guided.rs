@@ -73,10 +73,11 @@ fn what_was_given_up_moves_nothing() {
         b.press(false, "#move");
         assert_eq!(armed(b), true);
     };
-    let elsewhere = on_screen(&b, [2420.0, 1860.0]);
+    let elsewhere = [2420.0, 1860.0];
     let nothing_moved = |b: &Browser, how: &str| {
         assert_eq!(armed(b), false, "{how}");
-        b.tap(false, elsewhere);
+        centre(b, elsewhere, 0.4);
+        b.tap(false, on_screen(b, elsewhere));
         std::thread::sleep(std::time::Duration::from_millis(400));
         settled(b);
         assert_eq!(program.record("end")["revision"], 0, "{how}");

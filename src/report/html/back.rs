@@ -1,5 +1,6 @@
 //! The back of the report: what was learned, and what needs a person; the table of entries that each set-up has.
 
+use super::overview::name;
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
@@ -121,7 +122,7 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
     } else {
         format!("; {}", list.join(", "))
     };
-    (differs || !list.is_empty()).then(|| format!("{}: {}{which}", end.file, standing(&end.end)))
+    (differs || !list.is_empty()).then(|| format!("{}: {}{which}", name(end), standing(&end.end)))
 }
 
 /// The entries of a run, for those who want the numbers.

@@ -1,8 +1,8 @@
 //! First of all: where the bow stands now, and what to do next.
 
 use super::page::Page;
-use crate::advice::{Advice, Step};
-use crate::reading::Reading;
+use crate::advice::{Advice, Change, Step};
+use crate::reading::{HorizontalCall, Reading};
 use crate::record::End;
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts};
@@ -84,9 +84,23 @@ fn action(advice: &Advice, locale: Locale) -> String {
             let all: Vec<String> = std::iter::once(headline(step, locale))
                 .chain(also)
                 .collect();
-            format!("Next: {}", all.join("; "))
+            let why = height_first(advice);
+            format!("Next: {}{why}", all.join("; "))
         }
         None => text::verdict(&advice.reading),
+    }
+}
+
+/// Why the height comes before left and right, where those are called too.
+fn height_first(advice: &Advice) -> &'static str {
+    let lifts = |step: &Step| matches!(step.change, Change::NockingPoint | Change::RestHeight);
+    let across = advice.reading.horizontal.call;
+    let called = matches!(across, HorizontalCall::Weak | HorizontalCall::Stiff);
+    let alone = advice.also.is_empty() && advice.next.as_ref().is_some_and(lifts);
+    if alone && called {
+        ": height first, as it blurs left and right"
+    } else {
+        ""
     }
 }
 

@@ -77,15 +77,22 @@ fn small(page: &mut Page, end: &EndStory) {
     page.raw("<figure class=\"photo small\">");
     picture_of(page, end);
     page.raw("<figcaption>");
-    let name = match end.end.session.end {
-        Some(n) => format!("End {n}"),
-        None => end.file.clone(),
-    };
-    page.text(&format!("{name}: {}", standing(&end.end)));
+    page.el("b", "", &name(end));
+    page.text(&standing(&end.end));
     if let Some(f) = &end.end.failure {
         page.raw(" <strong>");
         page.text(&f.text);
         page.raw("</strong>");
     }
     page.raw("</figcaption></figure>\n");
+}
+
+/// "End 1, IMG_1.jpg"; where names are left out the record names no photo, and the number alone says which it is.
+pub(super) fn name(end: &EndStory) -> String {
+    let named = end.end.photo.as_ref().is_some_and(|p| !p.file.is_empty());
+    match end.end.session.end {
+        Some(n) if named => format!("End {n}, {}", end.file),
+        Some(n) => format!("End {n}"),
+        None => end.file.clone(),
+    }
 }

@@ -5,7 +5,7 @@ use crate::text::Locale;
 
 pub(super) struct Page {
     out: String,
-    /// How its lengths and dates are written.
+    /// How its lengths and dates are written; it names no commands.
     pub(super) locale: Locale,
 }
 
@@ -13,7 +13,7 @@ impl Page {
     pub(super) const fn new(locale: Locale) -> Self {
         Self {
             out: String::new(),
-            locale,
+            locale: locale.without_commands(),
         }
     }
 
@@ -27,15 +27,10 @@ impl Page {
         self.out.push_str(&escape(text));
     }
 
-    /// A sentence for those who read the report: without commands to type.
-    pub(super) fn prose(&mut self, text: &str) {
-        self.text(&without_commands(text));
-    }
-
     /// An element of this class (may be empty) that holds text.
     pub(super) fn el(&mut self, tag: &str, class: &str, text: &str) {
         self.open(tag, class);
-        self.prose(text);
+        self.text(text);
         self.close(tag);
     }
 
@@ -89,56 +84,5 @@ impl Page {
 
     pub(super) fn finish(self) -> String {
         self.out
-    }
-}
-
-/// A sentence without the commands that a terminal would take: " with `bossmark confirm`" goes, "`bossmark advise`" becomes "the
-/// program", " (or --distance)" goes.
-fn without_commands(text: &str) -> String {
-    let parts: Vec<&str> = text.split('`').collect();
-    let mut out = String::new();
-    // an odd number of ticks marks nothing
-    if parts.len().is_multiple_of(2) {
-        out.push_str(text);
-    } else {
-        for (i, part) in parts.iter().enumerate() {
-            if i.is_multiple_of(2) || !part.starts_with("bossmark") {
-                out.push_str(part);
-            } else if out.ends_with(" with ") {
-                out.truncate(out.len() - " with ".len());
-            } else {
-                out.push_str("the program");
-            }
-        }
-    }
-    while let Some(at) = out.find(" (or --") {
-        let Some(end) = out[at..].find(')') else {
-            break;
-        };
-        out.replace_range(at..=at + end, "");
-    }
-    out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn commands_leave_whole_sentences() {
-        for (said, read) in [
-            (
-                "Check the marks with `bossmark confirm` before cutting.",
-                "Check the marks before cutting.",
-            ),
-            ("`bossmark advise` joins them.", "the program joins them."),
-            (
-                "Add distance_m to the session (or --distance).",
-                "Add distance_m to the session.",
-            ),
-            ("one ` tick", "one ` tick"),
-        ] {
-            assert_eq!(without_commands(said), read);
-        }
     }
 }

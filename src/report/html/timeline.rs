@@ -172,7 +172,7 @@ fn changed(page: &mut Page, run: &RunStory, number: usize) {
 
 pub(super) fn what_it_did(page: &mut Page, effect: &Effect) {
     let locale = page.locale;
-    let moved = |e: &Expect| format!("the bare shafts {}", text::shift(e, locale));
+    let moved = |e: &Expect| format!("the bare shafts {}", text::likely_shift(e, locale));
     let mut facts = Vec::new();
     if let Some(e) = &effect.expected {
         facts.push(("Expected".to_owned(), moved(e)));

@@ -1,32 +1,68 @@
-//! The report on the page's ends, as `day` writes it: without names, to be given away.
+//! What is given away: the report on the page's ends, as `day` writes it, without names; the bow's log card.
 
-use crate::advice::AdviceOptions;
-use crate::record::{End, RecordFile};
+use crate::advice::{AdviceOptions, advise, levers};
+use crate::record::{End, History, RecordFile};
 use crate::report::{html, marked};
 use crate::server::ends::Progress;
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
-use crate::timeline::{FaceLook, ReportInput, ReportRecords};
+use crate::text;
+use crate::timeline::{FaceLook, ReportInput, ReportRecords, label_of, trend};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Most bytes of a marked photo: a report must stay small enough to be sent.
 const MAX_PHOTO_BYTES: usize = 120_000;
 
-/// The report as an HTML document.
-pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
-    let ends: Vec<(u64, Option<PathBuf>, RecordFile)> = state
+/// An end's id, its photo, and its record.
+type ShownEnd = (u64, Option<PathBuf>, RecordFile);
+
+/// The ends that are measured; what a record leaves open comes from the session file.
+fn measured(state: &State) -> Vec<ShownEnd> {
+    state
         .ends()
         .iter()
         .filter(|e| e.progress == Progress::Ready)
         .filter_map(|e| {
-            let end = e.record().ok().flatten()?;
+            let mut end = e.record().ok().flatten()?;
+            end.session = end.session.or(&e.start.session);
             let location = &e.start.record;
             let file = location.file.display().to_string();
             let line = location.number();
             Some((e.id, e.start.photo.clone(), RecordFile { file, line, end }))
         })
-        .collect();
+        .collect()
+}
+
+/// The bow's log card, as text.
+pub(in crate::server) fn card(state: &State, request: &Request) -> Result<Answer, Answer> {
+    let records = measured(state).into_iter().map(|(.., filed)| filed);
+    let history = History::new(records.collect());
+    let Some(run) = history.newest() else {
+        return Err(Answer::problem(
+            409,
+            "no-ends",
+            "there is no measured end yet",
+        ));
+    };
+    let advice = advise(&history, &AdviceOptions::default());
+    let words = text::card(
+        &label_of(&history),
+        &run.setup,
+        &advice,
+        &levers(&history),
+        &trend(&history),
+        request.locale(),
+    );
+    Ok(Answer::bytes(
+        "text/plain; charset=utf-8",
+        words.into_bytes(),
+    ))
+}
+
+/// The report as an HTML document.
+pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
+    let ends = measured(state);
     let marked: BTreeMap<String, Vec<u8>> = ends
         .iter()
         .filter_map(|(id, photo, filed)| {

@@ -30,12 +30,7 @@ export class Answer {
       return;
     }
     say(this.verdict, older ? `Now: ${reading.answer.charAt(0).toLowerCase()}${reading.answer.slice(1)}` : reading.answer);
-    const steps = [advice.next, ...advice.also].filter((s) => s !== null).map((s) => short(s.headline));
-    say(this.step, steps.length > 0 ? `→ ${steps.join(", and ")}` : advice.advice?.failure?.text ?? "");
+    const steps = [advice.next, ...advice.also].filter((s) => s !== null).map((s) => s.short);
+    say(this.step, steps.length > 0 ? `→ ${steps.join(", and ")}` : advice.failure ?? "");
   }
-}
-
-/** A headline without what stands in brackets at its end. @param {string} headline */
-function short(headline) {
-  return headline.replace(/\s*\([^()]*\)\s*$/, "");
 }

@@ -27,10 +27,11 @@ import { units } from "./units.js";
  *   spots: [number, number][]}} Face
  * @typedef {{folder: string, session_file: string, ends: Line[], faces: Face[],
  *   next: {face: string | null, session: Session}}} Queue
- * @typedef {{id: number, sentence: string, answer: string, reading: any | null, files: string[], plot: string}} ReadingView
- * @typedef {{headline: string, facts: [string, string][], cautions: Note[]}} StepWords
- * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[], newest: boolean,
- *   made: Session | null}} AdviceView
+ * @typedef {{id: number, sentence: string, answer: string, reading: any | null, cautions: Note[], files: string[],
+ *   plot: string}} ReadingView
+ * @typedef {{headline: string, short: string, facts: [string, string][], cautions: Note[]}} StepWords
+ * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[],
+ *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit
  * @typedef {{at: string, mm: [number, number]}} KnownPlace
  * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint
@@ -72,6 +73,7 @@ export class Unreachable extends Error {}
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.
+ * @property {() => Promise<string>} card The bow's log card, as text.
  * @property {(id: number) => Promise<{places: {px: [number, number], p: number}[]}>} likely Where shafts may enter.
  * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
  * @property {(id: number) => Address} whole Address of the reduced picture.
@@ -116,7 +118,7 @@ async function ask(method, path, body, kind) {
 export function documents(ask) {
   const post = (/** @type {string} */ path, /** @type {unknown} */ document) => ask("POST", path, JSON.stringify(document), "application/json");
   const get = (/** @type {string} */ path) => ask("GET", path);
-  /** @type {Omit<Core, "report" | "whole" | "part">} */
+  /** @type {Omit<Core, "report" | "card" | "whole" | "part">} */
   const asked = {
     queue: () => get("/api/queue"),
     view: (id) => get(`/api/ends/${id}/view`),
@@ -137,14 +139,18 @@ export function documents(ask) {
   return asked;
 }
 
+/** A document that isn't JSON. @param {string} path @param {string} failed what to say where there is none */
+async function text(path, failed) {
+  const answer = await fetch(path, { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
+  if (!answer.ok) throw new Refused(answer.status, "document", failed, null);
+  return answer.text();
+}
+
 /** @type {Core} */
 export const server = {
   ...documents(ask),
-  report: async () => {
-    const answer = await fetch("/api/report", { headers: { "Bossmark-Locale": `${units.lengths} ${units.dates}` } });
-    if (!answer.ok) throw new Refused(answer.status, "report", "The report could not be made.", null);
-    return answer.text();
-  },
+  report: () => text("/api/report", "The report could not be made."),
+  card: () => text("/api/card", "There is no log card yet: no end is measured."),
   whole: (id) => `/photo/${id}/whole`,
   part: (id, column, row) => `/photo/${id}/${column}-${row}`,
 };

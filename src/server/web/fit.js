@@ -13,11 +13,19 @@ export function drawFit({ end, photo, marks, faces, measure, setRings }) {
   const possible = Boolean(view?.photo);
   byId("photo-fit", HTMLElement).hidden = !possible;
   if (!view || !possible) return;
-  const near = () => marks.start({
-    words: "Tap the middle of the face that you mean.", step: 10,
-    then: (px, py) => measure(view.id, { near: [px, py] }),
-  });
-  const upright = () => marks.start({
+  // the photo is open on its group: what is meant may lie beyond it
+  const near = () => {
+    photo.showWhole();
+    marks.start({
+      words: "Tap the middle of the face that you mean.", step: 10,
+      then: (px, py) => measure(view.id, { near: [px, py] }),
+    });
+  };
+  const upright = () => {
+    photo.showWhole();
+    lowerEnd();
+  };
+  const lowerEnd = () => marks.start({
     words: "Tap the lower end of something that hangs straight down on the boss: the paper’s edge, a stand.", step: 10,
     then: (x0, y0) => marks.start({
       words: "Now tap its upper end.", step: 10,

@@ -392,6 +392,13 @@ function keepClear() {
   low.addEventListener("change", set);
 }
 
+/** On a phone the panel of a chosen shaft lies over the photo. */
+photo.covered = () => {
+  const work = byId("work", HTMLElement);
+  if (getComputedStyle(work).position !== "fixed") return 0;
+  return Math.max(0, photo.element.getBoundingClientRect().bottom - work.getBoundingClientRect().top);
+};
+
 async function begin() {
   keepClear();
   await queue.refresh();

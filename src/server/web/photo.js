@@ -1,9 +1,10 @@
-// The photo in its frame: drawing, panning, zooming by fingers, wheel, keys and buttons.
+// The photo in its frame: drawing it, and where it lies.
 //
 // The canvas is larger than the frame: a pan shifts what is there already, together with what is laid over it, and draws only
 // what comes in beyond. Once the photo rests, all of it is drawn in its exact place.
 
 import { Frame } from "./frame.js";
+import { followPointers } from "./gestures.js";
 
 /** @typedef {import("./core.js").Core} Core */
 /** @typedef {import("./core.js").PhotoShape} PhotoShape */
@@ -13,10 +14,6 @@ import { Frame } from "./frame.js";
  * @typedef {{move: (x: number, y: number) => void, end: (x: number, y: number, moved: boolean) => boolean | void, cancel: () => void}} Hold
  */
 
-/** A finger that moved less than this, in screen pixels, has tapped. */
-const STILL = 7;
-/** Two taps within this time, ms, and distance, px, are one double tap. */
-const DOUBLE = { time: 320, distance: 34 };
 /** Parts kept in memory. */
 const PARTS = 24;
 /** Parts are fetched where the reduced picture would be enlarged by more than this. */
@@ -75,9 +72,11 @@ export class PhotoView extends EventTarget {
     this.home = null;
     /** Where the shafts enter, photo places. @type {[number, number][]} */
     this.group = [];
+    /** How much of the frame's lower edge something else covers, screen pixels. */
+    this.covered = () => 0;
     /** What a finger or the mouse takes hold of, before it pans. @type {(x: number, y: number, kind: string) => Hold | null} */
     this.grab = () => null;
-    this.follow();
+    followPointers(this);
     new ResizeObserver(() => this.resize()).observe(element);
   }
 
@@ -179,6 +178,12 @@ export class PhotoView extends EventTarget {
     this.redraw();
   }
 
+  /** All of the photo. */
+  showWhole() {
+    this.frame.fit();
+    this.settle(() => this.showWhole());
+  }
+
   /** The face, as large as it goes; all of the photo where no face is known. */
   showFace() {
     const points = this.rings.flatMap((r) => r.px);
@@ -223,10 +228,12 @@ export class PhotoView extends EventTarget {
     const { frame } = this;
     const at = frame.toScreen(px, py);
     const margin = 60;
-    const inside = at.x > margin && at.y > margin && at.x < frame.width - margin && at.y < frame.height - margin;
+    const covered = this.covered();
+    const inside = at.x > margin && at.y > margin && at.x < frame.width - margin && at.y < frame.height - covered - margin;
     if (inside && frame.scale >= scale) return;
     frame.scale = Math.max(frame.scale, scale);
     frame.centre(px, py);
+    frame.pan(0, -covered / 2);
     this.redraw();
   }
 
@@ -491,93 +498,6 @@ export class PhotoView extends EventTarget {
   at(event) {
     const box = this.element.getBoundingClientRect();
     return { x: event.clientX - box.left, y: event.clientY - box.top };
-  }
-
-  /** Fingers, mouse, wheel and keys. */
-  follow() {
-    const { element } = this;
-    /** @type {Map<number, {x: number, y: number, x0: number, y0: number}>} */
-    const down = new Map();
-    /** @type {Hold | null} */
-    let hold = null;
-    let moved = false;
-    let many = false;
-    let tapped = { time: -1e9, x: 0, y: 0 };
-    const foreign = (/** @type {Event} */ e) => e.target instanceof Element && e.target.closest("#zoom, #placing, #instead") !== null;
-
-    element.addEventListener("pointerdown", (event) => {
-      if (foreign(event) || (event.pointerType === "mouse" && event.button !== 0) || !this.shape) return;
-      const p = this.at(event);
-      element.setPointerCapture(event.pointerId);
-      down.set(event.pointerId, { ...p, x0: p.x, y0: p.y });
-      if (down.size === 1) {
-        moved = false;
-        many = false;
-        hold = this.grab(p.x, p.y, event.pointerType);
-        if (!hold) element.classList.add("panning");
-      } else {
-        many = true;
-        hold?.cancel();
-        hold = null;
-      }
-    });
-    element.addEventListener("pointermove", (event) => {
-      const last = down.get(event.pointerId);
-      if (!last) return;
-      const p = this.at(event);
-      if (Math.hypot(p.x - last.x0, p.y - last.y0) > STILL) moved = true;
-      if (down.size === 2) {
-        const [other] = [...down.entries()].filter(([id]) => id !== event.pointerId).map(([, q]) => q);
-        const before = Math.hypot(last.x - other.x, last.y - other.y);
-        const now = Math.hypot(p.x - other.x, p.y - other.y);
-        this.frame.pan((p.x - last.x) / 2, (p.y - last.y) / 2);
-        if (before > 1) this.frame.zoom(now / before, (p.x + other.x) / 2, (p.y + other.y) / 2);
-        this.redraw();
-      } else if (hold) {
-        hold.move(p.x, p.y);
-      } else if (moved) {
-        this.pan(p.x - last.x, p.y - last.y);
-      }
-      last.x = p.x;
-      last.y = p.y;
-    });
-    const up = (/** @type {PointerEvent} */ event) => {
-      const last = down.get(event.pointerId);
-      if (!last) return;
-      down.delete(event.pointerId);
-      if (down.size > 0) return;
-      element.classList.remove("panning");
-      const held = hold;
-      hold = null;
-      if (event.type === "pointercancel") {
-        held?.cancel();
-        return;
-      }
-      if (held && held.end(last.x, last.y, moved) !== false) {
-        tapped.time = -1e9;
-        return;
-      }
-      if (moved || many) return;
-      const twice = event.timeStamp - tapped.time < DOUBLE.time && Math.hypot(last.x - tapped.x, last.y - tapped.y) < DOUBLE.distance;
-      tapped = { time: twice ? -1e9 : event.timeStamp, x: last.x, y: last.y };
-      if (twice) {
-        const near = this.frame.scale > 0.9 * Math.max(1, 4 * this.frame.fitting);
-        if (near) this.showFace();
-        else this.frame.zoom(2.5, last.x, last.y);
-        this.redraw();
-      }
-      this.dispatchEvent(new CustomEvent("tapped", { detail: { x: last.x, y: last.y, twice } }));
-    };
-    element.addEventListener("pointerup", up);
-    element.addEventListener("pointercancel", up);
-    element.addEventListener("wheel", (event) => {
-      if (!this.shape || foreign(event)) return;
-      event.preventDefault();
-      const p = this.at(event);
-      const step = event.deltaMode === 1 ? 20 * event.deltaY : event.deltaY;
-      this.frame.zoom(Math.exp(-Math.max(-240, Math.min(240, step)) / 400), p.x, p.y);
-      this.redraw();
-    }, { passive: false });
   }
 }
 

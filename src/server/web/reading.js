@@ -100,6 +100,10 @@ export class Meaning {
   /** The answer that is always in sight: this end's, or that of the newest set-up. @param {number} turn
    * @param {import("./core.js").ReadingView} reading @param {import("./core.js").AdviceView} advice */
   async conclude(turn, reading, advice) {
+    if (this.end.view?.state === "no-face") {
+      this.answer.clear("No face found in this photo", "→ Choose another face, or set the rings by hand");
+      return;
+    }
     const needs = this.end.view?.needs ?? [];
     const newest = advice.newest || !advice.advice ? null : this.ends().filter((e) => e.state === "open" || e.state === "confirmed").at(-1);
     if (!newest || newest.id === reading.id) {
@@ -129,7 +133,7 @@ export class Meaning {
     fill(this.calls, ...(reading?.offset ? callsOf(reading) : []));
     // a drawing that the program made of numbers, its texts escaped
     this.plot.innerHTML = view.plot;
-    fill(this.cautions, ...notes("About this photo", this.seen(), true), ...notes("To keep in mind", reading?.cautions ?? [], true));
+    fill(this.cautions, ...notes("About this photo", this.seen(), true), ...notes("To keep in mind", view.cautions, true));
   }
 
   /** What was noted when the photo was measured; how many shafts were found means nothing once a person has gone over them. */
@@ -143,7 +147,7 @@ export class Meaning {
   showAdvice(view) {
     const { advice, next } = view;
     if (!advice || !next) {
-      const text = advice?.failure?.text ?? "There is nothing to advise yet.";
+      const text = view.failure ?? "There is nothing to advise yet.";
       fill(this.advice, make("p", {}, text));
       return;
     }
@@ -192,7 +196,7 @@ function steps(view) {
 
 /** @param {import("./core.js").AdviceView} view */
 function cautionsOf(view) {
-  return [...(view.next?.cautions ?? []), ...view.also.flatMap((a) => a.cautions), ...(view.advice?.cautions ?? [])];
+  return [...(view.next?.cautions ?? []), ...view.also.flatMap((a) => a.cautions), ...view.cautions];
 }
 
 /** @param {StepWords} words */

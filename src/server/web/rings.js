@@ -56,7 +56,7 @@ export class RingsByHand {
     this.grabBefore = photo.grab;
     this.which = make("b", { id: "rings-which" });
     this.state = make("p", { id: "rings-state", role: "status", class: "soft" });
-    this.here = make("button", { type: "button", id: "rings-here", click: () => this.put(this.current, this.at(this.current)) }, "Right here");
+    this.here = make("button", { type: "button", id: "rings-here", click: () => this.put(this.current, this.at(this.current)) }, "It is here");
     this.away = make("button", { type: "button", id: "rings-away", click: () => this.take(this.current) }, "Take back");
     this.use = make("button", { type: "button", id: "rings-use", class: "main-action", click: () => this.accept() }, "Use these rings");
     this.draw();
@@ -74,7 +74,7 @@ export class RingsByHand {
     const turn = (/** @type {number} */ by) => () => this.choose((this.current + by + this.places.length) % this.places.length, true);
     fill(this.panel,
       make("h3", {}, "Set the rings by hand"),
-      make("p", { class: "soft" }, "Drag a dot onto the printed line it names, or tap the place. Four or more, far apart; only filled dots count."),
+      make("p", { class: "soft" }, "Drag a dot onto the printed line it names, or tap the place. Four or more, far apart; filled dots count."),
       make("div", { class: "which" },
         make("button", { type: "button", class: "icon-button", title: "Previous point", click: turn(-1) }, make("span", { "aria-hidden": "true" }, "‹"), make("span", { class: "hidden" }, "Previous point")),
         make("p", { "aria-live": "polite" }, this.which),

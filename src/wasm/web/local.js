@@ -119,6 +119,12 @@ function documentOf(answer) {
   return document;
 }
 
+/** A document that isn't JSON. @param {string} path */
+async function text(path) {
+  const answer = await engine.request("GET", path);
+  return answer.status >= 400 ? documentOf(answer) : new TextDecoder().decode(answer.body);
+}
+
 /** @type {Map<string, Promise<string>>} */
 const pictures = new Map();
 
@@ -147,7 +153,8 @@ function picture(path) {
 /** @type {import("./core.js").Core} */
 export const core = {
   ...documents(async (method, path, body) => documentOf(await engine.request(method, path, /** @type {Blob | string} */ (body)))),
-  report: async () => new TextDecoder().decode((await engine.request("GET", "/api/report")).body),
+  report: () => text("/api/report"),
+  card: () => text("/api/card"),
   whole: (id) => picture(`/photo/${id}/whole`),
   part: (id, column, row) => picture(`/photo/${id}/${column}-${row}`),
 };

@@ -1,0 +1,147 @@
+//! A step in few words, for where there is room for a line.
+
+use super::Locale;
+use super::numbers::{count, number, turns};
+use super::step::headline;
+use super::terms::lever_in_sentence;
+use crate::advice::{Change, Check, Detail, Step, VerifyWhen};
+
+/// "Bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
+/// beside it.
+pub(crate) fn short_step(step: &Step, locale: Locale) -> String {
+    of_detail(&step.detail, locale).unwrap_or_else(|| first_part(&headline(step, locale)))
+}
+
+fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
+    let shots = |pairs: u32| count(i64::from(pairs));
+    let metres = |m: f64| number(m, 1);
+    Some(match detail {
+        Detail::Amount {
+            change: Change::DrawWeight,
+            quarter_turns: Some(quarters),
+            ..
+        } => format!(
+            "bolts {} {}",
+            if *quarters < 0 { "out" } else { "in" },
+            turns(*quarters)
+        ),
+        Detail::Amount {
+            change: Change::ShaftLength,
+            amount,
+            ..
+        } => format!("cut all shafts by {}", locale.length(amount.abs(), 1)),
+        Detail::Amount {
+            change: Change::ShaftSpine,
+            to: Some(to),
+            ..
+        } => format!("shafts of spine {}", number(*to, 0)),
+        Detail::Amount {
+            change: Change::PointWeight,
+            to: Some(to),
+            ..
+        } => format!("points of {} gr", number(*to, 0)),
+        Detail::ShootMore {
+            pairs, distance_m, ..
+        }
+        | Detail::Shoot {
+            pairs, distance_m, ..
+        } => format!(
+            "shoot {} more of each kind from {} m",
+            shots(*pairs),
+            metres(*distance_m)
+        ),
+        Detail::Verify {
+            when: VerifyWhen::Now,
+            pairs,
+            ..
+        } => format!("shoot {} of each kind at 30 m", shots(*pairs)),
+        Detail::Verify { .. } | Detail::GoalReached { .. } => {
+            "change nothing, shoot again another day".to_owned()
+        }
+        Detail::Check { checks, .. } => checked(checks),
+        Detail::PutBack { change, .. } => format!("put {} back", lever_in_sentence(*change)),
+        Detail::ThenNearer { step, .. } => return of_detail(step, locale),
+        Detail::InTune => "leave the bow alone".to_owned(),
+        Detail::NothingLeft => "nothing left to change here".to_owned(),
+        Detail::OtherSpines(_) => "other shafts".to_owned(),
+        Detail::Amount { .. } | Detail::Direction { .. } | Detail::Written(_) => return None,
+    })
+}
+
+/// The first thing to look at, and how many more.
+fn checked(checks: &[Check]) -> String {
+    let first = match checks.first() {
+        Some(Check::Scale) => "check the draw weight",
+        Some(Check::BoltStop) => "look at the limb bolts\u{2019} stop",
+        Some(Check::Contact) => "look for contact at the rest",
+        Some(Check::Tags) => "confirm what is bare, what fletched",
+        Some(Check::Mass) => "weigh a bare and a fletched shaft",
+        Some(Check::BraceHeight) => "measure the brace height",
+        Some(Check::CentreShot) => "check the centre shot",
+        Some(Check::Plunger) => "check the plunger",
+        Some(Check::Form) => "have the loose watched",
+        None => "look at the bow",
+    };
+    match checks.len() {
+        0 | 1 => first.to_owned(),
+        n => format!("{first}, and {} more", n - 1),
+    }
+}
+
+/// A headline without what follows in brackets or after a comma.
+fn first_part(headline: &str) -> String {
+    let end = [" (", ", ", ";"]
+        .iter()
+        .filter_map(|mark| headline.find(mark))
+        .min();
+    headline[..end.unwrap_or(headline.len())].trim().to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::CheckCause;
+
+    #[test]
+    fn a_line_on_a_phone_holds_it() {
+        let bolts = Detail::Amount {
+            change: Change::DrawWeight,
+            amount: -0.4,
+            from: None,
+            to: None,
+            quarter_turns: Some(-1),
+            spines: None,
+        };
+        assert_eq!(
+            of_detail(&bolts, Locale::default()).as_deref(),
+            Some("bolts out a quarter turn")
+        );
+        let every = [
+            Check::Scale,
+            Check::BoltStop,
+            Check::Contact,
+            Check::Tags,
+            Check::Mass,
+            Check::BraceHeight,
+            Check::CentreShot,
+            Check::Plunger,
+            Check::Form,
+        ];
+        for check in every {
+            let words = checked(&[check, Check::Form]);
+            assert!(words.chars().count() <= 46, "{words}");
+        }
+        let tags = Detail::Check {
+            checks: vec![Check::Tags],
+            cause: CheckCause::Tags(6),
+        };
+        assert_eq!(
+            of_detail(&tags, Locale::default()).as_deref(),
+            Some("confirm what is bare, what fletched")
+        );
+        assert_eq!(
+            first_part("Nocking point 1 mm lower (9 to 8 mm)"),
+            "Nocking point 1 mm lower"
+        );
+    }
+}
