@@ -12,9 +12,9 @@ target=wasm32-unknown-unknown
 flags=(--locked --lib --crate-type cdylib --profile browser --target "$target" --target-dir target/wasm)
 # The standard library for that target: from rustup, or built from Debian's sources with Debian's compiler.
 if rustc --print sysroot >/dev/null 2>&1 && [ -d "$(rustc --print sysroot)/lib/rustlib/$target" ]; then
-  build() { RUSTFLAGS=$1 cargo rustc "${flags[@]}"; }
+  build() { cargo rustc "${flags[@]}" -- "$@"; }
 elif [ -d /usr/lib/rustlib/src/rust/library ] && [ -x /usr/bin/rustc ] && command -v wasm-ld >/dev/null 2>&1; then
-  build() { RUSTFLAGS=$1 RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 /usr/bin/cargo rustc "${flags[@]}" -Zbuild-std=std,panic_abort; }
+  build() { RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 /usr/bin/cargo rustc "${flags[@]}" -Zbuild-std=std,panic_abort -- "$@"; }
 else
   cat >&2 <<'SAY'
 Rust has no standard library for browsers here. One of these brings it:
@@ -36,10 +36,10 @@ if [ -z "$bindgen" ]; then
   bindgen=target/wasm-tools/bin/wasm-bindgen
 fi
 
-# With vector instructions, and for browsers without them.
+# With vector instructions, and for browsers without them. They matter in the nets, so the libraries are built once.
 built=target/wasm/$target/browser/bossmark.wasm
 for kind in simd plain; do
-  case $kind in simd) build -Ctarget-feature=+simd128 ;; plain) build '' ;; esac
+  case $kind in simd) build -Ctarget-feature=+simd128 ;; plain) build ;; esac
   "$bindgen" --target web --out-name bossmark --out-dir "target/wasm/$kind" "$built"
 done
 cmp target/wasm/simd/bossmark.js target/wasm/plain/bossmark.js
