@@ -4,7 +4,7 @@ import { byId, fill, make } from "./dom.js";
 import { core, engine } from "./local.js";
 import { address, vectors } from "./module.js";
 
-const PRACTICE = /** @type {string[]} */ (JSON.parse("@PRACTICE@"));
+const PRACTICE = /** @type {string[]} */ (JSON.parse(`@PRACTICE@`));
 const said = make("p", { role: "status", class: "soft" });
 
 /** Does something and says how it ended. @param {() => Promise<string>} work */

@@ -3,7 +3,7 @@
 
 /** Name of what is kept, and the page's files; the build writes both. */
 const KEPT = "@VERSION@";
-const FILES = /** @type {string[]} */ (JSON.parse("@FILES@"));
+const FILES = /** @type {string[]} */ (JSON.parse(`@FILES@`));
 /** What each answer says, so that the page asks nobody else, from whatever host it came. */
 const POLICY = "@POLICY@";
 
