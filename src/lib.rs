@@ -53,4 +53,4 @@ pub mod store;
 pub mod text;
 pub mod timeline;
 #[cfg(target_family = "wasm")]
-mod wasm;
+pub mod wasm;

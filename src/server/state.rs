@@ -129,6 +129,7 @@ impl State {
     }
 
     /// Waits until an end has been added or is to be measured anew.
+    #[cfg(not(target_family = "wasm"))]
     pub(super) fn wait<'a>(
         &self,
         ends: MutexGuard<'a, Vec<OpenEnd>>,
