@@ -347,7 +347,7 @@ fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
     let step = next(&advice);
     assert!(step.reversible && step.amount.is_some());
     assert!(step.expect.unwrap().x_mm < 0.0, "towards the middle");
-    assert!(said(&step.why).contains("showing it in tune from here"));
+    assert!(said(&step.why).contains("to show it in tune from here"));
     snapshot("near_the_edge", &h);
     // well inside, nothing is turned
     let inside = |n| Shoot::new(n, club_setup()).offset(8.0, 3.0);
@@ -486,38 +486,18 @@ fn nothing_told_of_the_bow() {
     snapshot("nothing_told", &h);
 }
 
-/// One end: the reading is pulled by what bows usually show, the step isn't. The step says so, once, and by how much.
+/// One set-up has one offset: the step names the reading's own, from where it was shot.
 #[test]
-fn where_step_and_reading_differ_the_step_says_why() {
-    let said = |h: &History| {
-        let advice = told(h);
-        let all = std::iter::once(next(&advice)).chain(&advice.others);
-        let all: Vec<&Step> = all
-            .filter(|s| said(&s.why).contains("(The reading says"))
-            .collect();
-        assert!(all.len() <= 1 && all.iter().all(|s| std::ptr::eq(*s, next(&advice))));
-        (all.first().map(|s| said(&s.why)), advice)
-    };
-    let (why, advice) = said(&history(&[Shoot::new(1, club_setup())
-        .offset(95.0, 0.0)
-        .scatter(2.0)]));
-    let why = why.unwrap();
-    let read = advice.reading.offset.unwrap().x_mm;
-    assert!(
-        why.contains(&format!("(The reading says {read:.0} mm right: ")),
-        "{why}"
-    );
-    assert!(why.contains("how far bows usually are out"), "{why}");
-    // at a short distance the two are of different distances
-    let (why, _) = said(&history(&[Shoot::new(1, club_setup())
-        .offset(150.0, 0.0)
-        .distance(18.0)]));
-    assert!(why.unwrap().contains("at the distance shot"));
-    // from four ends there is nothing to tell
-    let ends: Vec<Shoot> = (1..=4)
-        .map(|n| Shoot::new(n, club_setup()).offset(95.0, 0.0))
-        .collect();
-    assert_eq!(said(&history(&ends)).0, None);
+fn the_step_names_the_offset_of_the_reading() {
+    for (distance, offset, scatter) in [(30.0, 95.0, 2.0), (18.0, 150.0, 1.0)] {
+        let shot = Shoot::new(1, club_setup()).offset(offset, 0.0);
+        let advice = told(&history(&[shot.distance(distance).scatter(scatter)]));
+        let read = advice.reading.offset.unwrap().x_mm;
+        let why = said(&next(&advice).why);
+        let place = format!("{read:.0} mm to the right of the fletched ones at {distance} m");
+        assert!(why.contains(&place), "{place}: {why}");
+        assert!(!why.contains("The reading says"), "{why}");
+    }
 }
 
 #[test]

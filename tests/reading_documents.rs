@@ -111,7 +111,7 @@ fn one_small_end_is_undecided_and_says_how_many_more() {
     assert_eq!(reading.horizontal.call, HorizontalCall::Undecided);
     assert!(reading.more_shots.is_some());
     assert!(
-        sentence(&reading).contains("leans to"),
+        sentence(&reading).contains("maybe"),
         "{}",
         sentence(&reading)
     );
@@ -191,8 +191,8 @@ fn what_is_left_out_is_named() {
         note.unwrap_or_else(|| panic!("no {code}"))
             .text(Locale::default())
     };
-    assert!(text("unconfirmed").contains("entry 2 of end 1"));
-    assert!(text("unconfirmed").contains("entry 5 of end 1"));
+    assert!(text("unconfirmed").contains("fletched F2, end 1"));
+    assert!(text("unconfirmed").contains("?5, end 1"));
     assert!(text("missed-shots").contains("1 bare shot"));
 }
 

@@ -197,7 +197,10 @@ fn distances_are_read_apart_and_that_is_said() {
             .as_str()
             .expect("text")
             .to_owned();
-        assert!(text.contains("18 m") && text.contains("not told"), "{text}");
+        assert!(
+            text.contains("18 m") && text.contains("not known"),
+            "{text}"
+        );
     }
     let one = put(&folder, "one.jsonl", &records());
     assert!(

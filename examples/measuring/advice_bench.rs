@@ -9,7 +9,8 @@
 //! beyond one and a half tolerances (% of those said to be in tune); ends to a true "in tune" (median, 90 %); eighths of an inch
 //! cut a bow, cuts a bow that went past zero by more than the tolerance; changes that moved an axis that was out further out
 //! (%); true shifts inside one and two sd of what was to be expected (%); changes a bow, bows at their limits (%), ends a bow
-//! whose advice named a contradiction, steps that can't be undone made before their gates. `--calibration FILE` tries other figures than those of `calibration/advice.json`.
+//! whose advice named a contradiction, steps that can't be undone made before their gates. `--calibration FILE` tries other
+//! figures than those of `calibration/advice.json`; `--list yes` prints each bow's evening, end by end.
 #![allow(clippy::print_stdout, reason = "a table is what it is for")]
 #![allow(
     clippy::cast_possible_truncation,
@@ -130,6 +131,7 @@ fn main() {
             if list {
                 for (at, played) in all.iter().enumerate() {
                     println!("{at}: {}", played.story());
+                    played.log.iter().for_each(|line| println!("{line}"));
                 }
             }
             println!("{}", Figures::of(&all).line(variant.name));

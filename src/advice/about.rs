@@ -230,7 +230,7 @@ pub enum Detail {
 #[serde(from = "String")]
 pub struct Reasons(pub Vec<Reason>);
 
-/// One thought of why a step is advised. Offsets are those of the bare shafts at 30 m along u or v, mm.
+/// One thought of why a step is advised. Offsets are those of the bare shafts along u or v, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reason {
     /// Where the bare shafts land.
@@ -326,11 +326,13 @@ pub enum Reason {
 pub struct OffsetEstimate {
     /// The axis.
     pub axis: Axis,
-    /// Offset at 30 m along u or v, mm.
+    /// Where that is seen from, m.
+    pub distance_m: f64,
+    /// Offset there along u or v, mm.
     pub offset_mm: f64,
     /// Its standard deviation.
     pub sd_mm: f64,
-    /// The tolerance at 30 m, mm.
+    /// The tolerance there, mm.
     pub tolerance_mm: f64,
     /// The hand that draws.
     pub hand: Option<Hand>,

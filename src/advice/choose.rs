@@ -166,7 +166,12 @@ fn nothing_left(situation: &Situation, wishes: &[(&AxisState, Wish)], k: &Knowle
     let axes: Vec<Axis> = wishes
         .iter()
         .filter(|(state, wish)| {
-            *wish == Wish::Change && (state.inside < p.at_limits_inside || undecidable)
+            let most = if undecidable {
+                p.at_limits_undecided
+            } else {
+                p.at_limits_inside
+            };
+            *wish == Wish::Change && state.inside < most
         })
         .map(|(state, _)| state.axis)
         .collect();

@@ -1,9 +1,9 @@
 //! Changes that didn't do what they should have.
 
-use super::Change;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{Trial, learn, predicted};
 use super::slopes::Slope;
+use super::{Change, Check};
 use crate::math::normal_cdf;
 
 /// A change whose result contradicts what was to be expected of it.
@@ -25,6 +25,20 @@ pub struct Contradiction {
     pub expected_mm: f64,
     /// Shift seen.
     pub seen_mm: f64,
+}
+
+impl Contradiction {
+    /// What to look at before the next step.
+    pub(super) const fn checks(&self) -> &'static [Check] {
+        match (self.did_nothing, self.wrong_axis, self.lever) {
+            (true, _, Some((Change::DrawWeight, _))) => {
+                &[Check::Scale, Check::BoltStop, Check::Contact]
+            }
+            (true, _, Some((Change::Plunger, _))) => &[Check::Plunger, Check::Contact],
+            (true, ..) | (_, true, _) => &[Check::Contact, Check::BraceHeight, Check::Form],
+            _ => &[Check::Contact, Check::Form],
+        }
+    }
 }
 
 /// Every contradiction of an axis, oldest first. A change that went the wrong way, or one of the other axis, teaches

@@ -75,15 +75,9 @@ fn check(checks: &[Check], cause: CheckCause) -> Decision {
     }
 }
 
-/// The checks of a list that were not made since the newest change.
-fn open(s: &Situation, checks: &[Check]) -> Vec<Check> {
-    let made = |check: &Check| s.findings.is_checked(check.code());
-    checks.iter().copied().filter(|c| !made(c)).collect()
-}
-
 /// In tune, but something makes that doubtful.
 fn false_tune(s: &Situation, k: &Knowledge) -> Option<Decision> {
-    let checks = open(s, &[Check::Contact, Check::CentreShot]);
+    let checks = s.open(&[Check::Contact, Check::CentreShot]);
     if let Some(degrees) = s.findings.crooked_deg.filter(|_| !checks.is_empty()) {
         return Some(check(&checks, CheckCause::Crooked(degrees)));
     }
@@ -163,18 +157,14 @@ fn put_back_levers(s: &Situation, wanted: impl Fn(Change) -> bool) -> Vec<Change
 fn contradicted(s: &Situation, k: &Knowledge) -> Option<Decision> {
     let found: Vec<(&AxisState, &Contradiction)> = s
         .axes()
-        .flat_map(|state| {
-            let newest = state.trials.len().saturating_sub(1);
-            let of_newest = state.contradictions.iter().filter(move |c| c.run == newest);
-            of_newest.map(move |c| (state, c))
-        })
+        .flat_map(|state| state.newest_contradictions().map(move |c| (state, c)))
         .collect();
     let wrong_way = found.iter().find(|(_, c)| c.wrong_way);
     if let Some((state, c)) = wrong_way.filter(|_| !s.findings.is_return) {
         let own = |change: Change| k.lever(change).is_some_and(|l| l.axis == state.axis);
         let levers = put_back_levers(s, own);
         if levers.is_empty() {
-            let checks = open(s, &[Check::Contact, Check::Form]);
+            let checks = s.open(c.checks());
             let cause = CheckCause::Unexpected(**c);
             return (!checks.is_empty()).then(|| check(&checks, cause));
         }
@@ -183,20 +173,17 @@ fn contradicted(s: &Situation, k: &Knowledge) -> Option<Decision> {
             cause: PutBackCause::WrongWay(**c),
         });
     }
-    let (_, c) = found.iter().find(|(_, c)| c.did_nothing || c.wrong_axis)?;
-    let lever = c.lever.map(|(change, _)| change);
-    let wanted: &[Check] = match (c.did_nothing, lever) {
-        (true, Some(Change::DrawWeight)) => &[Check::Scale, Check::BoltStop, Check::Contact],
-        (true, Some(Change::Plunger)) => &[Check::Plunger, Check::Contact],
-        _ => &[Check::Contact, Check::BraceHeight, Check::Form],
-    };
-    let checks = open(s, wanted);
+    let is_open = |c: &Contradiction| !s.open(c.checks()).is_empty();
+    let (_, c) = found
+        .iter()
+        .find(|(_, c)| (c.did_nothing || c.wrong_axis) && is_open(c))?;
+    let checks = s.open(c.checks());
     let cause = if c.did_nothing {
         CheckCause::DidNothing(**c)
     } else {
         CheckCause::Unexpected(**c)
     };
-    (!checks.is_empty()).then(|| check(&checks, cause))
+    Some(check(&checks, cause))
 }
 
 /// What a mismatch of the nock ends alone makes of the offset, u at 30 m, mm.
@@ -222,8 +209,17 @@ fn mass(s: &Situation, k: &Knowledge) -> Option<Decision> {
 
 /// The shafts lean against what the offset says.
 fn lean(s: &Situation) -> Option<Decision> {
-    let checks = open(s, &[Check::Contact, Check::CentreShot]);
-    (s.findings.lean_contradicts && !checks.is_empty()).then(|| check(&checks, CheckCause::Lean))
+    let checks = lean_checks(s);
+    (!checks.is_empty()).then(|| check(&checks, CheckCause::Lean))
+}
+
+/// What is still to be looked at because the shafts lean against what the offset says.
+fn lean_checks(s: &Situation) -> Vec<Check> {
+    if s.findings.lean_contradicts {
+        s.open(&[Check::Contact, Check::CentreShot])
+    } else {
+        Vec::new()
+    }
 }
 
 /// The step wanted, if the evidence suffices for its kind; else what does.
@@ -238,16 +234,22 @@ fn permitted(wanted: Decision, s: &Situation, k: &Knowledge) -> Decision {
         } => {
             let unmet = unmet(s, k);
             let (mut next, mut also) = (next, also);
-            if (lasting(&next) || also.iter().any(lasting)) && !unmet.is_empty() {
-                let Some(instead) = undoable(&mut others, s, k) else {
-                    return instead_of(&unmet, s, k);
-                };
-                others.insert(0, std::mem::replace(&mut *next, instead));
-                also.clear();
+            // where the newest change did nothing, all that can be undone comes before a cut, even after a look at it
+            let mut newest = s.axes().flat_map(AxisState::newest_contradictions);
+            let did_nothing = newest.any(|c| c.did_nothing);
+            if (lasting(&next) || also.iter().any(lasting)) && (did_nothing || !unmet.is_empty()) {
+                match undoable(&mut others, s, k) {
+                    Some(instead) => {
+                        others.insert(0, std::mem::replace(&mut *next, instead));
+                        also.clear();
+                    }
+                    None if unmet.is_empty() => {}
+                    None => return instead_of(&unmet, s, k),
+                }
             }
-            // from elsewhere nothing lasting is even named
+            // from elsewhere, or after that, nothing lasting is even named
             let elsewhere = unmet.iter().any(|g| g.code == GateCode::Distance);
-            others.retain(|c| !(elsewhere && lasting(c)));
+            others.retain(|c| !((elsewhere || did_nothing) && lasting(c)));
             let offset = s.axes().find(|state| state.axis == next.axis);
             let near = |state: &AxisState| state.offset.mean.abs() < rules.small_offset_mm;
             let small = offset.is_some_and(near);
@@ -290,11 +292,15 @@ fn undoable(others: &mut Vec<Choice>, s: &Situation, k: &Knowledge) -> Option<Ch
 /// What to do where only a step is left that can't be undone, and something is missing for it.
 fn instead_of(unmet: &[Gate], s: &Situation, k: &Knowledge) -> Decision {
     let lacks = |code: GateCode| unmet.iter().any(|g| g.code == code);
-    if lacks(GateCode::Contradiction) || lacks(GateCode::Lean) {
-        let checks = open(s, &[Check::Contact, Check::Scale, Check::Form]);
-        if !checks.is_empty() {
-            return check(&checks, CheckCause::BeforeIrreversible);
-        }
+    if lacks(GateCode::Contradiction) {
+        let found = s.axes().flat_map(AxisState::newest_contradictions);
+        let mut checks: Vec<Check> = found.flat_map(|c| s.open(c.checks())).collect();
+        checks.sort_unstable();
+        checks.dedup();
+        return check(&checks, CheckCause::BeforeIrreversible);
+    }
+    if lacks(GateCode::Lean) {
+        return check(&lean_checks(s), CheckCause::Lean);
     }
     if lacks(GateCode::Mass) {
         return check(&[Check::Mass], CheckCause::UnknownMass);
@@ -304,10 +310,7 @@ fn instead_of(unmet: &[Gate], s: &Situation, k: &Knowledge) -> Decision {
     if lacks(GateCode::Distance) && !s.u.as_ref().is_some_and(far) {
         return shoot(ShootCause::From30);
     }
-    if unmet
-        .iter()
-        .all(|g| matches!(g.code, GateCode::Growing | GateCode::Contradiction))
-    {
+    if unmet.iter().all(|g| g.code == GateCode::Growing) {
         let axes = vec![Axis::Horizontal];
         return Decision::AtLimits { axes };
     }
@@ -357,7 +360,7 @@ pub(super) fn unmet(s: &Situation, k: &Knowledge) -> Vec<Gate> {
         Evidence::GrainsAtMost(rules.mass_gr),
         have,
     );
-    let contradiction = s.axes().any(AxisState::is_contradicted);
+    let contradiction = s.axes().any(|state| s.is_contradicted(state));
     gate(
         contradiction,
         GateCode::Contradiction,
@@ -365,7 +368,7 @@ pub(super) fn unmet(s: &Situation, k: &Knowledge) -> Vec<Gate> {
         Evidence::Open,
     );
     gate(
-        f.lean_contradicts,
+        !lean_checks(s).is_empty(),
         GateCode::Lean,
         Evidence::Absent,
         Evidence::Open,

@@ -33,6 +33,8 @@ pub(super) struct Findings {
     pub(super) group_sd_mm: Option<f64>,
     /// Scatter now over that before the newest change.
     pub(super) scatter_ratio: Option<f64>,
+    /// Spines of all shafts shot on this bow.
+    pub(super) spines: Vec<f64>,
     /// Levers moved together before the newest ends, of which one can't be kept apart from the other.
     pub(super) several: Vec<Lever>,
     /// The set-up is that of an earlier run again.
@@ -146,7 +148,12 @@ impl Findings {
             for_cut: CutEvidence::of(&groups, rules),
             missed: missed_bare(run, rules),
             group_sd_mm: tightest(&groups),
-            scatter_ratio: before.and_then(|before| ratio(before, read)),
+            scatter_ratio: before.and_then(|before| ratio(before, read, rules)),
+            spines: history
+                .runs
+                .iter()
+                .filter_map(|r| r.setup.shaft_spine)
+                .collect(),
             several: several(&run.changed, k),
             is_return: earlier
                 .skip(1)
@@ -308,8 +315,9 @@ fn sd<'a>(shots: impl Iterator<Item = &'a Shot>) -> Option<f64> {
     Some((sum / (2.0 * (n - 1.0))).sqrt())
 }
 
-/// Scatter after over scatter before, each with three shots of a kind at least.
-fn ratio(before: &RunRead, after: &RunRead) -> Option<f64> {
+/// Scatter after over scatter before, each with three shots of a kind at least, where it stands out from chance.
+fn ratio(before: &RunRead, after: &RunRead, rules: &EvidenceRules) -> Option<f64> {
+    // scatter at 1 m, and the variance of its logarithm
     let scatter = |read: &RunRead| {
         let readings = read.groups.iter().map(|g| &g.reading);
         let mut known = readings.filter(|r| near(r) && r.fletched >= 3 && r.bare >= 3);
@@ -317,10 +325,14 @@ fn ratio(before: &RunRead, after: &RunRead) -> Option<f64> {
             let s = r.scatter?;
             let all = [s.fletched_sd_mm, s.bare_sd_mm].concat();
             let mean = all.iter().map(|v| v * v).sum::<f64>() / 4.0;
-            Some(mean.sqrt() / r.distance_m?)
+            let freedom = 2.0 * f64::from(r.fletched + r.bare - 2);
+            Some((mean.sqrt() / r.distance_m?, 0.5 / freedom))
         })
     };
-    Some(scatter(after)? / scatter(before)?)
+    let ((then, then_error), (now, now_error)) = (scatter(before)?, scatter(after)?);
+    let ratio = now / then;
+    let clear = ratio.ln() > rules.worse_sds * (then_error + now_error).sqrt();
+    clear.then_some(ratio)
 }
 
 /// Levers of which several act on one axis: what each did can't be kept apart.

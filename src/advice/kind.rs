@@ -42,7 +42,7 @@ impl StepKind {
 }
 
 /// Something to look at before going on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Check {
     /// The draw weight, with a scale.

@@ -200,8 +200,9 @@ pub(super) struct EvidenceRules {
     /// Scatter per axis beyond which shots are no group, and ends after which it is taken as it is.
     pub(super) group_sd_mm: f64,
     pub(super) repeat_ends: usize,
-    /// Scatter after a change over that before.
+    /// Scatter after a change over that before, and by how many standard deviations its logarithm has to stand out.
     pub(super) worse_ratio: f64,
+    pub(super) worse_sds: f64,
     /// A change did nothing: share of the shift expected, how probably less, and the least shift expected.
     pub(super) nothing_share: f64,
     pub(super) nothing_probability: f64,
@@ -214,9 +215,12 @@ pub(super) struct EvidenceRules {
     /// The plunger is turned within this, by so many clicks at most.
     pub(super) plunger_within_mm: f64,
     pub(super) plunger_clicks: f64,
-    /// Another spine is offered beyond this, if it leaves no more than a share.
+    /// Another spine is offered beyond this, if it leaves no more than a share; and no more than another share where what it
+    /// goes too far can be taken back with a part of the room that the other settings have.
     pub(super) spine_above_mm: f64,
     pub(super) spine_left_share: f64,
+    pub(super) spine_back_share: f64,
+    pub(super) room_share: f64,
     /// Usual heights of the nocking point above square.
     pub(super) nocking_point_mm: [f64; 2],
 }
@@ -238,9 +242,11 @@ pub(super) struct Policy {
     pub(super) cut_above_mm: f64,
     pub(super) cut_side: f64,
     pub(super) cut_past_zero: f64,
+    pub(super) cut_past_tolerance: f64,
     pub(super) cut_portion_steps: usize,
     pub(super) wrong_spine_side: f64,
     pub(super) at_limits_inside: f64,
+    pub(super) at_limits_undecided: f64,
     pub(super) at_limits_ends: u32,
 }
 

@@ -1,32 +1,43 @@
 //! Changes of the shafts themselves: a cut, another spine.
 
 use super::Change;
-use super::choice::{Choice, best_pair, choice};
+use super::choice::{Choice, best_pair, choice, nearest};
 use super::knowledge::Knowledge;
 use super::learn::Beta;
-use super::moves::{Move, moves};
+use super::moves::{Move, moves, present};
 use super::situation::{AxisState, Situation};
 use crate::math::normal_cdf;
 
-/// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero.
+/// Horizontal changes that can be undone, the plunger aside.
+const REVERSIBLE: [Change; 3] = [Change::DrawWeight, Change::PointWeight, Change::RearWeight];
+
+/// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero; or,
+/// once all that can be undone is used up, of going past the tolerance, since that could be turned back then.
 /// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
 pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let m = state.offset.mean;
-    let allowed =
-        m > p.cut_above_mm && state.offset.side() >= p.cut_side && !state.is_contradicted();
+    let used_up = is_used_up(situation, state, k);
+    let allowed = (m > p.cut_above_mm || used_up && m > 0.0) && state.offset.side() >= p.cut_side;
     if !allowed {
         return None;
     }
     let beta = state.beta(Change::ShaftLength)?;
     let cuts = situation.towards_zero(state, Change::ShaftLength, k);
-    let risk = |step: &Move, less: Option<&Choice>| past_zero(state, beta, step.amount, less, k);
+    let risk = |step: &Move, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
+    let far_past = |step: &Move| {
+        let tolerance = situation.tolerance_mm;
+        past(state, beta, step.amount, None, tolerance, k)
+    };
+    let small_enough = |step: &Move| {
+        risk(step, None) <= p.cut_past_zero || used_up && far_past(step) <= p.cut_past_tolerance
+    };
     // the risk grows with the length, so the last one that is small enough is the longest
     let longest = cuts
         .steps
         .iter()
         .take(p.cut_portion_steps)
-        .take_while(|step| risk(step, None) <= p.cut_past_zero)
+        .take_while(|step| small_enough(step))
         .last();
     if let Some(&step) = longest {
         let past_zero = Some(risk(&step, None));
@@ -70,12 +81,23 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
     best_pair(state, pairs, k)
 }
 
-/// Probability that the offset goes past zero with a cut (`amount` < 0), `less` being done together with it.
-pub(super) fn past_zero(
+/// Whether no change that can be undone brings the offset nearer to zero.
+fn is_used_up(situation: &Situation, state: &AxisState, k: &Knowledge) -> bool {
+    REVERSIBLE.iter().all(|&change| {
+        let steps = situation.towards_zero(state, change, k).steps;
+        let step = |beta: Beta| nearest(&steps, state.offset.mean.abs() / beta.mean());
+        state.beta(change).and_then(step).is_none()
+    })
+}
+
+/// Probability that the offset goes past zero by more than `by_mm` with a cut (`amount` < 0), `less` being done together
+/// with it.
+fn past(
     state: &AxisState,
     beta: Beta,
     amount: f64,
     less: Option<&Choice>,
+    by_mm: f64,
     k: &Knowledge,
 ) -> f64 {
     let n = amount.abs();
@@ -87,25 +109,30 @@ pub(super) fn past_zero(
         + (k.learning.shift_share * n * beta.median).powi(2)
         - 2.0 * n * beta.median * beta.cov_offset
         + more;
-    normal_cdf(-left / variance.max(1.0).sqrt())
+    normal_cdf(-(left + by_mm) / variance.max(1.0).sqrt())
 }
 
-/// The spine that leaves least of the offset, if that is a clear gain.
+/// The spine that leaves least of the offset, if that is a clear gain: by itself, or because what it goes too far can be taken
+/// back with the settings that were moved as far as they go before it. None that was shot before.
 pub(super) fn next_spine(
     situation: &Situation,
     state: &AxisState,
     k: &Knowledge,
 ) -> Option<Choice> {
-    if state.is_contradicted() {
-        return None;
-    }
+    let rules = &k.evidence;
     let beta = state.beta(Change::ShaftSpine)?;
     let found = situation.towards_zero(state, Change::ShaftSpine, k);
     let m = state.offset.mean;
     let left = |choice: &Choice| (m + choice.shift_mm).abs();
+    let now = present(&situation.setup, Change::ShaftSpine)?;
+    let new = |step: &&Move| {
+        let mut shot = situation.findings.spines.iter();
+        shot.all(|spine| (now + step.amount - spine).abs() > 1.0)
+    };
     found
         .steps
         .iter()
+        .filter(new)
         .map(|&step| {
             choice(
                 state,
@@ -117,5 +144,28 @@ pub(super) fn next_spine(
             )
         })
         .min_by(|a, b| left(a).total_cmp(&left(b)))
-        .filter(|best| left(best) <= k.evidence.spine_left_share * m.abs())
+        .filter(|best| {
+            let goes_past = (m + best.shift_mm) * m < 0.0;
+            let room = rules.room_share * room_back(situation, state, k);
+            let comes_back = goes_past && left(best) <= room;
+            let share = if comes_back {
+                rules.spine_back_share
+            } else {
+                rules.spine_left_share
+            };
+            left(best) <= share * m.abs()
+        })
+}
+
+/// How far the offset can be brought back once it lies on the other side, mm: by what can be undone, and by cutting shafts that
+/// are too long.
+fn room_back(situation: &Situation, state: &AxisState, k: &Knowledge) -> f64 {
+    let farthest = |change: Change| {
+        let (direction, beta) = (-state.direction(change)?, state.beta(change)?);
+        let steps = moves(&situation.setup, change, direction, k).steps;
+        let amounts = steps.iter().map(|step| step.amount.abs());
+        Some(amounts.reduce(f64::max)? * beta.median)
+    };
+    let all = REVERSIBLE.into_iter().chain([Change::ShaftLength]);
+    all.filter_map(farthest).sum()
 }

@@ -1,6 +1,5 @@
 //! Where the bow stands: everything that the choice of the next change looks at.
 
-use super::Change;
 use super::about::OffsetEstimate;
 use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
@@ -10,11 +9,15 @@ use super::learn::{Beta, LeverPosterior, Trial, learn};
 use super::moves::{Moves, moves};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::trials::{Readings, RunRead, near, sign, trials};
+use super::{Change, Check};
 use crate::math::Normal;
 use crate::reading::{Assumptions, HorizontalCall, Reading};
 use crate::record::{Hand, History, Setup, When};
 use std::collections::BTreeSet;
 use std::sync::Arc;
+
+/// Where offsets of different set-ups are joined, m.
+const AT_30_M: f64 = 30.0;
 
 /// One axis of the present set-up after the whole history.
 #[derive(Clone, Debug)]
@@ -60,10 +63,10 @@ impl AxisState {
         self.posterior.beta(change)
     }
 
-    /// Whether the newest change contradicted what was to be expected on this axis: nothing that can't be taken back then.
-    pub(super) fn is_contradicted(&self) -> bool {
+    /// What the newest change did on this axis that it should not have.
+    pub(super) fn newest_contradictions(&self) -> impl Iterator<Item = &Contradiction> {
         let newest = self.trials.len().saturating_sub(1);
-        self.contradictions.iter().any(|c| c.run == newest)
+        self.contradictions.iter().filter(move |c| c.run == newest)
     }
 
     /// Sign of the lever's amount that brings the offset towards zero.
@@ -190,15 +193,49 @@ impl Situation {
         )
     }
 
-    /// Where the bare shafts land on an axis.
+    /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing
+    /// that can't be taken back then.
+    pub(super) fn is_contradicted(&self, state: &AxisState) -> bool {
+        let mut found = state.newest_contradictions();
+        found.any(|c| !self.open(c.checks()).is_empty())
+    }
+
+    /// The checks of a list that were not made since the newest change.
+    pub(super) fn open(&self, checks: &[Check]) -> Vec<Check> {
+        let made = |check: &Check| self.findings.is_checked(check.code());
+        checks.iter().copied().filter(|c| !made(c)).collect()
+    }
+
+    /// Where the bare shafts land on an axis: the reading's own offset, so that one set-up has one offset wherever it is named;
+    /// only where all ends together lie on the other side of zero, what they say at 30 m.
     pub(super) fn seen(&self, state: &AxisState) -> OffsetEstimate {
+        let own = self.read(state.axis).zip(self.reading.tolerance_mm);
+        let own = own.filter(|([mm, _], _)| mm * state.offset.mean >= 0.0);
+        let (distance_m, [offset_mm, sd_mm], tolerance_mm) = match own {
+            Some((offset, tolerance)) => (self.distance_m, offset, tolerance),
+            None => (
+                AT_30_M,
+                [state.offset.mean, state.offset.sd],
+                self.tolerance_mm,
+            ),
+        };
         OffsetEstimate {
             axis: state.axis,
-            offset_mm: state.offset.mean,
-            sd_mm: state.offset.sd,
-            tolerance_mm: self.tolerance_mm,
+            distance_m,
+            offset_mm,
+            sd_mm,
+            tolerance_mm,
             hand: self.hand,
         }
+    }
+
+    /// The reading's offset along u or v at the distance shot and its standard deviation, mm.
+    pub(super) fn read(&self, axis: Axis) -> Option<[f64; 2]> {
+        let o = self.reading.offset?;
+        Some(match axis {
+            Axis::Vertical => [o.y_mm, o.sd_y_mm],
+            Axis::Horizontal => [self.hand.map_or(1.0, sign) * o.x_mm, o.sd_x_mm],
+        })
     }
 
     /// The distance that the archer tunes for, m, where it is shorter than the one that shows it all.

@@ -209,33 +209,27 @@ fn undecided(state: &AxisState, situation: &Situation) -> Option<Reason> {
     (open && out).then(|| Reason::ReadingUndecided(state.offset.side().min(0.99)))
 }
 
-/// A smaller difference between the offset of the reading and that of the step isn't worth a word, mm.
-const DIFFERENCE_SAID_MM: f64 = 3.0;
-
-/// The offset here is not that of the reading: from what else it comes.
+/// The step goes by the other side than this set-up's own ends: from what else that comes.
 fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
-    let read = situation.reading.offset?;
-    let assumptions = Assumptions::embedded().ok()?;
-    let (offset_mm, sign) = match state.axis {
-        Axis::Vertical => (read.y_mm, 1.0),
-        Axis::Horizontal => (read.x_mm, situation.hand.map_or(1.0, sign)),
-    };
-    let here = from_30m(state.offset.mean, 0.0, situation.distance_m, &assumptions).0;
-    let short = !assumptions.is_full_distance(situation.distance_m);
-    if (here - sign * offset_mm).abs() < DIFFERENCE_SAID_MM && !short {
+    let [offset_mm, _] = situation.read(state.axis)?;
+    if offset_mm * state.offset.mean >= 0.0 {
         return None;
     }
+    let sign = match state.axis {
+        Axis::Vertical => 1.0,
+        Axis::Horizontal => situation.hand.map_or(1.0, sign),
+    };
     let mut earlier = state.trials.iter().rev().skip(1);
-    let because = if short {
-        DifferenceCause::Distance
-    } else if earlier.any(|t| t.observed.is_some()) {
+    let because = if earlier.any(|t| t.observed.is_some()) {
         DifferenceCause::EarlierEnds
-    } else {
+    } else if situation.full_distance {
         DifferenceCause::Prior
+    } else {
+        DifferenceCause::Distance
     };
     Some(Reason::ReadingDiffers {
         axis: state.axis,
-        offset_mm,
+        offset_mm: sign * offset_mm,
         because,
     })
 }

@@ -112,10 +112,14 @@ pub enum About {
 /// An entry, by its id and its end.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct EntryName {
+    /// Its end, as the archer calls it.
+    pub end: String,
     /// The entry's id.
     pub id: u64,
-    /// Its end.
-    pub end: String,
+    /// Its kind.
+    pub kind: ArrowKind,
+    /// The arrow's own mark.
+    pub arrow: Option<String>,
 }
 
 /// An end that holds another number of shots of a kind than was given.
@@ -134,10 +138,8 @@ pub struct CountDiffers {
 /// A shot that may be a bad one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NamedFlier {
-    /// Its end, as the archer calls it.
-    pub end: String,
-    /// The entry's id.
-    pub id: u64,
+    /// The shot.
+    pub shot: EntryName,
     /// Probability that it is a bad one.
     pub p_flier: f64,
 }

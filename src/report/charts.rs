@@ -270,7 +270,7 @@ impl Columns {
                 Some((next, ..)) => next - half("00") - 6.0,
                 None => RIGHT,
             };
-            let named = format!("{number}: {}", changed_levers(changed));
+            let named = changed_levers(changed);
             let fits = |label: &String| *x - half(label) >= free && *x + half(label) <= end;
             if let Some(label) = [named, number.to_string()].iter().find(|l| fits(l)) {
                 d.text(*x, 12.0, label, "bm-small bm-mid");

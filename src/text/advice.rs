@@ -106,7 +106,7 @@ impl Sentence for Detail {
             ),
             Self::InTune => "In tune, on more than one day: leave the bow alone".to_owned(),
             Self::NothingLeft => {
-                "Nothing that may be changed on this set-up brings the bare shafts nearer"
+                "Nothing that may still be changed on this set-up brings the bare shafts nearer"
                     .to_owned()
             }
             Self::Written(text) => text.clone(),
@@ -241,6 +241,7 @@ fn usual_first_step(change: Change) -> String {
 
 /// "84 mm to the right of the fletched ones at 30 m (likely 60 to 108)".
 pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
+    let from = number(seen.distance_m, 1);
     let (m, sd) = (seen.offset_mm, seen.sd_mm);
     let s = m.signum();
     if m.abs() < 0.5 {
@@ -249,10 +250,10 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
             Axis::Horizontal => "neither left nor right",
         };
         let within = locale.length(sd, 0);
-        return format!("{level} of the fletched ones at 30 m (likely within {within})");
+        return format!("{level} of the fletched ones at {from} m (likely within {within})");
     }
     format!(
-        "{} {} of the fletched ones at 30 m (likely {})",
+        "{} {} of the fletched ones at {from} m (likely {})",
         locale.length(m.abs(), 0),
         Side::of_tune(seen.axis, m, seen.hand).beside(),
         range(s * (m - s * sd), s * (m + s * sd), locale),
@@ -304,8 +305,7 @@ impl Sentence for Reason {
                                  that the spine printed on them is what the set-up says."
                 .to_owned(),
             Self::ShownSooner([now, then]) => format!(
-                "That is near the middle, but showing it in tune from here would take about {} more; with this small step, which \
-                 can be taken back, about {}.",
+                "That is near the middle, but to show it in tune from here would take about {} more; with this small step about {}.",
                 ends(*now),
                 ends(*then)
             ),
@@ -330,8 +330,7 @@ impl Sentence for Reason {
                 Side::of_tune(*axis, *both_mm, *hand).towards(),
             ),
             Self::ReadingUndecided(side) => format!(
-                "The reading hasn't decided this yet; but that the bare shafts lie to this side is {} likely, which is enough to \
-                 change something rather than shoot more as it is.",
+                "How far it is out isn't decided yet, but it is {} sure that it is to this side: enough for a change that can be undone.",
                 percent(*side)
             ),
             Self::ReadingDiffers {
@@ -342,12 +341,12 @@ impl Sentence for Reason {
                 "(The reading says {}: {}.)",
                 super::at_side(*axis, offset_mm.round_ties_even(), locale),
                 match because {
-                    DifferenceCause::Distance => "that is at the distance shot, this what it probably is at 30 m",
+                    DifferenceCause::Distance => "that is where it was shot, this what it probably is at 30 m",
                     DifferenceCause::EarlierEnds => {
-                        "that is from this set-up's ends alone, this from the ends before the changes too"
+                        "that is this set-up's ends alone, this counts the ends before the changes too"
                     }
                     DifferenceCause::Prior => {
-                        "that also weighs how far bows usually are out, this goes by this bow's shots alone"
+                        "that also counts how far bows usually are out, this goes by this bow's shots alone"
                     }
                 }
             ),
@@ -362,7 +361,7 @@ impl Sentence for Reason {
                 if *decide {
                     why
                 } else {
-                    format!("{why} More ends still show what the scatter really is, and with it what can be told.")
+                    format!("{why} More ends still show how wide the groups really are, and with it what can be decided.")
                 }
             }
             Self::Shoot { cause, .. } => evidence::why_shoot(*cause, locale),
@@ -370,10 +369,10 @@ impl Sentence for Reason {
             Self::PutBack { cause, hand } => evidence::why_put_back(*cause, *hand, locale),
             Self::Best(best) => evidence::best(best, locale),
             Self::NotDecided => {
-                "The shots so far don't decide which way the bow is out, or that it is in tune.".to_owned()
+                "The shots so far show neither which way the bow is out nor that it is in tune.".to_owned()
             }
             Self::WithinTolerance(next) => format!(
-                "Left–right and height are both within the tolerance{}",
+                "Left and right and the height are both fine{}",
                 match next {
                     Some(VerifyWhen::Now) => {
                         ", but a bow can look in tune at a short distance and not be at 30 m."
@@ -393,13 +392,13 @@ impl Sentence for Reason {
 fn effect(change: Change, amount_positive: bool) -> &'static str {
     match (change, amount_positive) {
         (Change::DrawWeight, false) => {
-            "Less draw weight bends the arrow less; it is quick to turn and to turn back, so it comes first."
+            "Less draw weight bends the arrow less, and the bolts are quickly turned back."
         }
         (Change::DrawWeight, true) => {
-            "More draw weight bends the arrow more; it is quick to turn and to turn back, so it comes first."
+            "More draw weight bends the arrow more, and the bolts are quickly turned back."
         }
         (Change::ShaftLength, _) => {
-            "A shorter shaft acts stiffer. A cut can't be taken back, so it is taken only as far as it will hardly be too much."
+            "A shorter shaft acts stiffer. A cut can't be undone, so it goes only so far that it is hardly too much."
         }
         (Change::PointWeight, false) => "A lighter point makes the arrow act stiffer.",
         (Change::PointWeight, true) => "A heavier point makes the arrow act weaker.",

@@ -25,7 +25,7 @@ impl Sentence for About {
             }
             Self::SafeLength => {
                 "Before cutting, check at full draw that the shorter shaft still clears the rest and the bow hand safely: one \
-                 that is too short can drop off the rest and be driven into the hand. A cut can't be taken back."
+                 that is too short can drop off the rest and be driven into the hand."
             }
             Self::CuttingCarbon => {
                 "Carbon shafts are cut with an abrasive wheel, with water or dust extraction, mask, glasses and gloves; the dust \
@@ -108,7 +108,7 @@ impl Sentence for About {
             Self::Several(levers) => {
                 let names: Vec<&str> = levers.iter().map(|l| lever_of(*l)).collect();
                 return format!(
-                    "Several things were changed at once ({}), so it can't tell which of them did what. Change one at a time.",
+                    "Several things were changed at once ({}), so the shots can't tell which of them did what. Change one at a time.",
                     names.join(", ")
                 );
             }
@@ -152,8 +152,8 @@ impl Sentence for About {
                 shaft_spine,
             } => {
                 return format!(
-                    "No set-up is told, so the advice names the change but not how far; it takes a middle bow ({draw_weight_lb} lb, spine {shaft_spine}) and \
-                     trusts that less. Write draw weight, bolts, spine, length, point and their limits into session.json."
+                    "Without a set-up the advice names the change but not how far; it takes a middling bow ({draw_weight_lb} lb, spine {shaft_spine}). \
+                     Write draw weight, bolts, spine, length, point and their limits into session.json."
                 );
             }
             Self::AtLimits {
@@ -216,7 +216,7 @@ const fn find_out(change: Change) -> &'static str {
             "the height of the nocking point above square and of the rest, with a bow square"
         }
         Change::ShaftSpine => {
-            "the spine and length of your shafts, printed on them or told by the shop"
+            "the spine and length of your shafts, printed on them or known to the shop"
         }
         Change::ShaftLength => {
             "the length of your shafts and the shortest that is safe at your full draw"
@@ -246,15 +246,15 @@ fn contradiction(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> S
     let how = if found.wrong_way {
         "went the wrong way"
     } else {
-        "did far from what it should have"
+        "did something else than it should have"
     };
     let rest = if found.lever.is_some() {
-        "; until then it is not proposed again that way, nor anything that can't be taken back."
+        "; until then it stays as it is, and nothing is done that can't be undone."
     } else {
         "."
     };
     format!(
-        "After {what} {axis} {how}: {} was to be expected at 30 m, {} was seen. {causes}{rest}",
+        "After {what}, {axis} {how}: it should have brought the bare shafts {} at 30 m, and brought them {}. {causes}{rest}",
         side(found.expected_mm),
         side(found.seen_mm)
     )

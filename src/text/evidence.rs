@@ -169,11 +169,11 @@ pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
             locale.length(sd, 0)
         ),
         ShootCause::TooFar => {
-            "Beyond 35 m wind and form count for more than the tune: nothing is changed, and nothing called in tune, from there."
+            "Beyond 35 m wind and form count for more than the tune, so nothing is changed because of those shots, nor called in tune."
                 .to_owned()
         }
         ShootCause::From30 => {
-            "What is left to change can't be undone, and that is decided from 25 to 35 m only.".to_owned()
+            "What is left to change can't be undone: that takes shots from 25 to 35 m.".to_owned()
         }
         ShootCause::Missed(MissedBare { count: n, side }) => {
             let shafts = if n == 1 { "The bare shaft" } else { "The bare shafts" };
@@ -185,10 +185,10 @@ pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
             }
         }
         ShootCause::SmallStep => {
-            "What is left is small, and one end doesn't decide so little: a second end with this set-up does.".to_owned()
+            "What is left is small, and a single end doesn't show so little: shoot a second end with this set-up.".to_owned()
         }
         ShootCause::BeforeIrreversible => {
-            "What is left to change can't be undone: a cut, or new shafts. That takes more to go by.".to_owned()
+            "What is left to change can't be undone: a cut, or new shafts. That takes at least two ends with three of each.".to_owned()
         }
     }
 }
@@ -211,7 +211,7 @@ pub(super) fn why_check(cause: CheckCause, hand: Option<Hand>, locale: Locale) -
                 .to_owned()
         }
         CheckCause::DidNothing(found) => format!(
-            "{} should have moved the bare shafts about {} at 30 m, and did nothing. More of the same would do no more, and \
+            "{} should have moved the bare shafts about {} at 30 m, and did next to nothing. More of the same would do no more, and \
              a cut would be a guess.",
             what_changed(&found),
             locale.length(found.expected_mm.abs(), 0),

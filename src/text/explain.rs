@@ -17,12 +17,12 @@ impl Sentence for Thought {
                 number(*distance_m, 1)
             ),
             Self::Tolerance { mm, own } => format!(
-                "Tolerance at 30 m: {} on each axis ({}).",
+                "In tune at 30 m: within {} on each axis ({}).",
                 locale.length(*mm, 0),
                 if *own {
                     "the archer's own"
                 } else {
-                    "assumption, on common practice"
+                    "as is usual"
                 }
             ),
             Self::Now {
@@ -31,26 +31,23 @@ impl Sentence for Thought {
                 side,
                 setups,
             } => format!(
-                "Now, {}: the bare shafts land {}; probability of lying inside the tolerance {}, of this side {} (from {}).",
+                "Now, {}: the bare shafts land {}; {} sure of this side, {} that it is in tune (from {}).",
                 axis_name(seen.axis),
                 landed(seen, locale),
-                percent(*inside),
                 percent(*side),
+                percent(*inside),
                 match setups {
                     0 | 1 => "this set-up alone".to_owned(),
-                    n => format!(
-                        "this set-up and {} before it: learned",
-                        count(*n as i64 - 1)
-                    ),
+                    n => format!("this set-up and the {} before it", count(*n as i64 - 1)),
                 },
             ),
             Self::NoRates(lacking) => format!(
-                "Exchange rates by physics: not worked out, since {}. The priors stand instead.",
+                "What settings are worth against each other could not be worked out: {}. The usual figures stand instead.",
                 if lacking.is_empty() {
-                    "by the settings told the shaft would buckle at full draw or has no stroke"
+                    "with these settings the shaft would buckle at full draw or has no stroke"
                         .to_owned()
                 } else {
-                    format!("the set-up doesn't tell {}", lacking.join(", "))
+                    format!("the set-up lacks {}", lacking.join(", "))
                 }
             ),
             Self::Rates { index, pounds } => rates(*index, *pounds),
@@ -91,25 +88,27 @@ impl Sentence for Thought {
                 "Bolts: a quarter turn of both bolts is about {} lb ({}).",
                 number(*lb, 2),
                 if *own {
-                    "told in the set-up"
+                    "from the set-up"
                 } else {
                     "common practice, 0.7 % of the draw weight; only a scale tells"
                 }
             ),
             Self::InTune(p) => format!(
-                "Both axes lie inside the tolerance with {} together, shown by this set-up's own ends at 30 m or more: in tune.",
+                "Height and left and right are both in tune ({} sure), shown by this set-up's own ends from 30 m or more.",
                 percent(*p)
             ),
             Self::NeutralHere => {
-                "Both axes are neutral, but at a distance that can't show more.".to_owned()
+                "Height and left and right are both fine, as far as this distance can show."
+                    .to_owned()
             }
             Self::NoChange {
                 inside,
                 side,
                 horizon_ends,
             } => format!(
-                "No axis is out with enough certainty for a change (inside the tolerance below {} and one side above {}), \
-                 in tune isn't shown, and no small change would show it clearly sooner (looking {horizon_ends} ends ahead): shoot more.",
+                "Neither height nor left and right is out surely enough for a change (less than {} that it is in tune, and more than {} \
+                 of one side), in tune isn't shown either, and no small change would show it clearly sooner (looking {horizon_ends} ends \
+                 ahead): shoot more.",
                 percent(*inside),
                 percent(*side),
             ),
@@ -118,11 +117,11 @@ impl Sentence for Thought {
             Self::PutBack(cause, hand) => evidence::why_put_back(*cause, *hand, locale),
             Self::NothingLeft => "Nothing is left within the limits.".to_owned(),
             Self::SizeUnknown => {
-                "No set-up is told: the change is named, its size is not.".to_owned()
+                "Without a set-up the change can be named, but not how far.".to_owned()
             }
             Self::WrongSpine => {
                 format!(
-                    "Beyond {}: the spine is wrong (common practice).",
+                    "More than {} out: the spine is wrong (common practice).",
                     locale.length(600.0, 0)
                 )
             }
@@ -136,7 +135,7 @@ impl Sentence for Thought {
             Self::Chosen(size) => chosen(size, locale),
             Self::WithOtherAxis(size) => format!("Together with it. {}", chosen(size, locale)),
             Self::WithSameAxis(size) => format!(
-                "Together with it: {}, which brings {} {} (sd {}); both leave about {}.",
+                "Together with it: {}, which brings {} {} (give or take {}); both leave about {}.",
                 by(size, locale),
                 locale.length(size.shift_mm, 0),
                 if size.other_way {
@@ -165,20 +164,20 @@ fn why_not(obstacle: Obstacle, locale: Locale) -> String {
     let text = match obstacle {
         Obstacle::Kept => "the archer keeps it as it is",
         Obstacle::Gates => "it can't be undone, and there isn't enough to go by yet",
-        Obstacle::Contradicted => "its last move that way contradicted what was to be expected",
+        Obstacle::Contradicted => "moved that way it did not do what it should have",
         Obstacle::LongerIsNew => "longer shafts would have to be new ones",
-        Obstacle::SafeLength => "no shortest safe length is told, or it is reached",
+        Obstacle::SafeLength => "the shortest safe length isn't known, or it is reached",
         Obstacle::NoneAtHand => "none that goes this way is owned, obtainable or known",
         Obstacle::Limit => "it is at its limit",
         Obstacle::Cut(risk) => {
             return format!(
-                "a cut is only for a clearly weak arrow, shown at 30 m or more, with at most {} risk of going past the middle",
+                "a cut is for a clearly weak arrow only, shown from 30 m, with at most {} risk of going past the middle",
                 percent(risk)
             );
         }
         Obstacle::NotSooner => "it would not show the bow in tune clearly sooner",
         Obstacle::Overshoot => {
-            "its overshoot could not be taken back with what is left, or it isn't shown at 30 m"
+            "none that can be had fits what is left, or it isn't shown from 30 m"
         }
         Obstacle::PointFirst => {
             return format!(
@@ -210,14 +209,13 @@ fn chosen(size: &Size, locale: Locale) -> String {
     });
     let sooner = size.sooner.map_or_else(String::new, |[now, then]| {
         format!(
-            " To show it in tune would take about {} more as it is, and about {} after this (looking ahead over offsets as likely \
-             as they are now).",
+            " To show it in tune would take about {} more as it is, and about {} after this.",
             ends(now),
             ends(then)
         )
     });
     format!(
-        "Chosen: {}. {} to go; one unit brings {} on average, so this brings {} at 30 m (sd {}){here}, \
+        "Chosen: {}. All ends together, {} to go at 30 m; one unit brings {} on average, so this brings {} (give or take {}){here}, \
          and leaves about {}{risk}.{sooner}",
         by(size, locale),
         locale.length(size.to_go_mm, 0),

@@ -165,15 +165,6 @@ pub fn reading(r: &Reading, locale: Locale) -> String {
             }
         }
     }
-    for f in &r.fliers {
-        let text = format!(
-            "Odd shot: entry {} of end {} ({} likely a bad one; it still counts, with little weight)",
-            f.id,
-            f.end,
-            sureness(f.p_flier)
-        );
-        paragraph(&mut out, 2, &text);
-    }
     if let Some(m) = &r.more_shots {
         paragraph_after(&mut out, "  To decide it: ", &more_shots(m, locale));
     }

@@ -35,7 +35,7 @@ impl Sentence for About {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::StartShort(distance_m) => format!(
-                "No distance told: start at {distance_m} m and go back to 30 m once the bare shafts land on the boss beside the \
+                "No distance given: start at {distance_m} m and go back to 30 m once the bare shafts land on the boss beside the \
                  fletched."
             ),
             Self::ShortDistance => {
@@ -44,7 +44,7 @@ impl Sentence for About {
                     .to_owned()
             }
             Self::LongDistance => {
-                "Beyond 35 m wind and form weigh more than tune: shoot at 30 m.".to_owned()
+                "Beyond 35 m wind and form count for more than the tune: shoot at 30 m.".to_owned()
             }
             Self::Advice(about) => about.text(locale),
             Self::Written(text) => text.clone(),

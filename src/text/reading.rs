@@ -1,5 +1,6 @@
 //! The reading in words: one or two sentences, and what stands beside them.
 
+use super::brief::maybe;
 use super::numbers::{capital, number, several, within_certainty};
 use super::terms::Side;
 use super::{Locale, Sentence};
@@ -50,7 +51,7 @@ fn meaning(reading: &Reading, locale: Locale) -> String {
         .tolerance_mm
         .map(|mm| locale.length(mm.round_ties_even(), 0))
     else {
-        return "Tell the distance to know what that means.".to_owned();
+        return "Give the distance to know what that means.".to_owned();
     };
     if reading.in_tune {
         return format!(
@@ -87,29 +88,29 @@ fn meaning(reading: &Reading, locale: Locale) -> String {
 fn horizontal(reading: &Reading, tolerance: &str) -> String {
     let h = &reading.horizontal;
     let (Some(weak), Some(stiff), Some(neutral)) = (h.p_weak, h.p_stiff, h.p_neutral) else {
-        return "Tell the drawing hand to know what left and right mean".to_owned();
+        return "Give the drawing hand to know what left and right mean".to_owned();
     };
     match h.call {
         HorizontalCall::Weak => format!(
-            "That {} weak ({} beyond the tolerance of {tolerance})",
+            "That {} weak ({})",
             Grade::of(weak).reads(),
-            percent(weak)
+            out(weak, tolerance)
         ),
         HorizontalCall::Stiff => format!(
-            "That {} stiff ({} beyond the tolerance of {tolerance})",
+            "That {} stiff ({})",
             Grade::of(stiff).reads(),
-            percent(stiff)
+            out(stiff, tolerance)
         ),
         HorizontalCall::Neutral => format!(
-            "Left and right are within your tolerance of {tolerance} ({})",
+            "Left and right are fine ({} sure it is {tolerance} or less)",
             percent(neutral)
         ),
         HorizontalCall::Undecided => format!(
             "Left and right aren't decided yet: {}",
-            leaning([
-                (weak, "weak"),
-                (stiff, "stiff"),
-                (neutral, "within tolerance")
+            maybe([
+                (Some(neutral), "fine"),
+                (Some(weak), "weak"),
+                (Some(stiff), "stiff")
             ])
         ),
     }
@@ -122,24 +123,24 @@ fn vertical(reading: &Reading, tolerance: &str) -> String {
     };
     match v.call {
         VerticalCall::NockLow => format!(
-            "the nocking point {} too low ({} beyond {tolerance})",
+            "the nocking point {} too low ({})",
             Grade::of(low).reads(),
-            percent(low)
+            out(low, tolerance)
         ),
         VerticalCall::NockHigh => format!(
-            "the nocking point {} too high ({} beyond {tolerance})",
+            "the nocking point {} too high ({})",
             Grade::of(high).reads(),
-            percent(high)
+            out(high, tolerance)
         ),
         VerticalCall::Neutral => {
-            format!("the height is within your tolerance ({})", percent(neutral))
+            format!("the height is fine ({} sure)", percent(neutral))
         }
         VerticalCall::Undecided => format!(
             "the height isn't decided yet: {}",
-            leaning([
-                (low, "nocking point too low"),
-                (high, "nocking point too high"),
-                (neutral, "within tolerance"),
+            maybe([
+                (Some(neutral), "fine"),
+                (Some(low), "nocking point too low"),
+                (Some(high), "nocking point too high"),
             ])
         ),
     }
@@ -176,15 +177,11 @@ impl Grade {
     }
 }
 
-/// "leans to weak (64 %), within tolerance 36 %".
-fn leaning(mut outcomes: [(f64, &str); 3]) -> String {
-    outcomes.sort_by(|a, b| b.0.total_cmp(&a.0));
+/// "97 % sure it is more than 50 mm out".
+fn out(probability: f64, tolerance: &str) -> String {
     format!(
-        "it leans to {} ({}), against {} {}",
-        outcomes[0].1,
-        percent(outcomes[0].0),
-        outcomes[1].1,
-        percent(outcomes[1].0)
+        "{} sure it is more than {tolerance} out",
+        percent(probability)
     )
 }
 
@@ -221,7 +218,7 @@ pub(crate) fn verdict(reading: &Reading) -> String {
         return "No reading yet".to_owned();
     }
     if reading.cautions.iter().any(|c| c.code == "no-distance") {
-        return "Tell the distance: without it nothing is called".to_owned();
+        return "Give the distance: without it nothing is called".to_owned();
     }
     if reading.in_tune {
         return "In tune".to_owned();
@@ -289,7 +286,7 @@ pub(crate) fn plain_means(reading: &Reading, locale: Locale) -> Option<String> {
         .flatten()
         .collect();
     Some(format!(
-        "{} and {}. What is read lies {} of that: few shots are weighed against how far bows usually are out, and shots \
+        "{} and {}. What is read lies {} of that: with few shots it also counts how far bows usually are out, and shots \
          that may be bad count for less. The more is shot, the less it differs",
         at_side(Axis::Horizontal, x, locale),
         at_side(Axis::Vertical, y, locale),
@@ -461,7 +458,7 @@ mod tests {
         undecided.vertical.call = VerticalCall::Undecided;
         assert!(verdict(&undecided).contains("more shots"));
         undecided.cautions = vec![crate::reading::Caution::new("no-distance", "")];
-        assert!(verdict(&undecided).starts_with("Tell the distance"));
+        assert!(verdict(&undecided).starts_with("Give the distance"));
     }
 
     /// What is read and what the eye sees: the difference is told with its reason, where there is one.
@@ -474,7 +471,7 @@ mod tests {
         let told = plain_means(&reading(0.9, 73.0, 82.0), Locale::default()).expect("a difference");
         assert!(
             told.starts_with(
-                "82 mm right and 2 mm high. What is read lies 9 mm to the left of that: few shots"
+                "82 mm right and 2 mm high. What is read lies 9 mm to the left of that: with few shots"
             ),
             "{told}"
         );

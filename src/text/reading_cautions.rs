@@ -1,7 +1,7 @@
 //! Sentences of a reading's cautions and failures, and of remarks on the records as a whole.
 
 use super::numbers::{percent, several};
-use super::terms::kind_name;
+use super::terms::{kind_name, letter};
 use super::{Locale, Sentence};
 use crate::reading::{About, CountDiffers, EntryName, MissedShots, NamedFlier, OddArrow};
 use crate::record::{ArrowKind, Bow, Hand, HistoryAbout};
@@ -10,11 +10,11 @@ impl Sentence for About {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::NoDistance => format!(
-                "The distance isn't told, so nothing is called. {}",
+                "The distance isn't known, so nothing is called. {}",
                 locale.either("Add distance_m to the session (or --distance).", "Say how far it was.")
             ),
             Self::NoHand => format!(
-                "The drawing hand isn't told, so left and right can't be read as weak or stiff. {}",
+                "The drawing hand isn't known, so left and right can't be read as weak or stiff. {}",
                 locale.either("Add hand to the session (or --hand).", "Say which hand draws the string.")
             ),
             Self::NoReading { fletched, bare, least } => no_reading([*fletched, *bare], *least),
@@ -88,10 +88,10 @@ impl Sentence for About {
                 several(*bare, "bare shot"),
             ),
             Self::CountDiffers(ends) => format!(
-                "Not as many shots as were told ({}). A shot that is missing, or one too many, can turn a reading: look at \
+                "Not as many shots as were given ({}). A shot that is missing, or one too many, can turn a reading: look at \
                  these ends{} before you rely on it, and note shots that missed the boss.",
                 list(ends, "; ", |CountDiffers { end, kind, given, counted }| format!(
-                    "end {end}: {given} {} told, {counted} counted",
+                    "end {end}: {given} {} given, {counted} counted",
                     kind_name(*kind)
                 )),
                 with_confirm(locale)
@@ -116,11 +116,11 @@ impl Sentence for About {
             ),
             Self::Fliers(fliers) => format!(
                 "Probably a bad loose: {}. Such a shot stays in the reading but counts for little; don't take it out, shoot on.",
-                list(fliers, ", ", flier)
+                list(fliers, "; ", flier)
             ),
             Self::PossibleFliers(fliers) => format!(
                 "Perhaps a bad loose: {}. Another end will tell.",
-                list(fliers, ", ", flier)
+                list(fliers, "; ", flier)
             ),
             Self::OddArrows { arrows, of_two } => odd_arrows(arrows, of_two, locale),
             Self::MixedArrows { mark, end } => format!(
@@ -132,11 +132,12 @@ impl Sentence for About {
                 ends.join(", ")
             ),
             Self::DifferentMass(gr) => format!(
-                "The bare shafts' rear end is {:.1} gr {} than the fletched ones', which alone makes them act {}. Wrap tape of \
-                 the vanes' weight round the bare shafts.",
+                "The bare shafts' rear end is {:.1} gr {} than the fletched ones', which alone makes them act {}. Wrap tape \
+                 round the {} until both weigh the same.",
                 gr.abs(),
                 if *gr < 0.0 { "lighter" } else { "heavier" },
                 if *gr < 0.0 { "weaker" } else { "stiffer" },
+                if *gr < 0.0 { "bare shafts" } else { "fletched ones" },
             ),
         }
     }
@@ -182,12 +183,12 @@ fn bow_name(bow: &Bow) -> String {
     let hand = match bow.hand {
         Some(Hand::Right) => "right-handed",
         Some(Hand::Left) => "left-handed",
-        None => "hand not told",
+        None => "hand not known",
     };
     format!(
         "{} ({}, {hand})",
         bow.bow.as_deref().unwrap_or("a bow without a name"),
-        bow.archer.as_deref().unwrap_or("archer not told"),
+        bow.archer.as_deref().unwrap_or("archer not known"),
     )
 }
 
@@ -204,14 +205,23 @@ fn list<T>(items: &[T], between: &str, text: impl Fn(&T) -> String) -> String {
 }
 
 fn named(entries: &[EntryName]) -> String {
-    list(entries, ", ", |e| {
-        format!("entry {} of end {}", e.id, e.end)
-    })
+    list(entries, "; ", shot_name)
+}
+
+/// A shot by its arrow's mark, else by its mark on the photo: "bare B3, end 1".
+fn shot_name(shot: &EntryName) -> String {
+    let mark = match &shot.arrow {
+        Some(arrow) => arrow.clone(),
+        None => format!("{}{}", letter(shot.kind), shot.id),
+    };
+    match shot.kind {
+        ArrowKind::Unknown => format!("{mark}, end {}", shot.end),
+        kind => format!("{} {mark}, end {}", kind_name(kind), shot.end),
+    }
 }
 
 fn flier(named: &NamedFlier) -> String {
-    let p = percent(named.p_flier);
-    format!("shot {} of end {} ({p})", named.id, named.end)
+    format!("{} ({})", shot_name(&named.shot), percent(named.p_flier))
 }
 
 fn no_reading(shots: [u32; 2], few: usize) -> String {
@@ -243,7 +253,7 @@ const fn with_confirm(locale: Locale) -> &'static str {
 fn several_distances(distances: &[Option<f64>], locale: Locale) -> String {
     let named = list(distances, ", ", |distance| match distance {
         Some(distance) => format!("{distance} m"),
-        None => "a distance not told".to_owned(),
+        None => "a distance not known".to_owned(),
     });
     format!(
         "These ends were shot from several distances ({named}). Each distance is read apart, never averaged; {} \
@@ -290,7 +300,7 @@ fn odd_arrows(arrows: &[OddArrow], of_two: &[ArrowKind], locale: Locale) -> Stri
     }
     for kind in of_two {
         sentences.push(format!(
-            "The two {} arrows keep landing apart; with two it can't be told which is odd, so shoot a third.",
+            "The two {} arrows keep landing apart; with two nobody can say which is the odd one, so shoot a third.",
             kind_name(*kind)
         ));
     }

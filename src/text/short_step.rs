@@ -6,7 +6,7 @@ use super::step::headline;
 use super::terms::lever_in_sentence;
 use crate::advice::{Change, Check, Detail, Step, VerifyWhen};
 
-/// "Bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
+/// "bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
 /// beside it.
 pub(crate) fn short_step(step: &Step, locale: Locale) -> String {
     of_detail(&step.detail, locale).unwrap_or_else(|| first_part(&headline(step, locale)))
@@ -75,7 +75,7 @@ fn checked(checks: &[Check]) -> String {
         Some(Check::BoltStop) => "look at the limb bolts\u{2019} stop",
         Some(Check::Contact) => "look for contact at the rest",
         Some(Check::Tags) => "confirm what is bare, what fletched",
-        Some(Check::Mass) => "weigh a bare and a fletched shaft",
+        Some(Check::Mass) => "put both kinds of shaft on a scale",
         Some(Check::BraceHeight) => "measure the brace height",
         Some(Check::CentreShot) => "check the centre shot",
         Some(Check::Plunger) => "check the plunger",
@@ -88,13 +88,17 @@ fn checked(checks: &[Check]) -> String {
     }
 }
 
-/// A headline without what follows in brackets or after a comma.
+/// A headline without what follows in brackets or after a comma, as it stands within a line.
 fn first_part(headline: &str) -> String {
     let end = [" (", ", ", ";"]
         .iter()
         .filter_map(|mark| headline.find(mark))
         .min();
-    headline[..end.unwrap_or(headline.len())].trim().to_owned()
+    let part = headline[..end.unwrap_or(headline.len())].trim();
+    let mut letters = part.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().collect::<String>() + letters.as_str()
+    })
 }
 
 #[cfg(test)]
@@ -141,7 +145,7 @@ mod tests {
         );
         assert_eq!(
             first_part("Nocking point 1 mm lower (9 to 8 mm)"),
-            "Nocking point 1 mm lower"
+            "nocking point 1 mm lower"
         );
     }
 }

@@ -33,6 +33,8 @@ pub(crate) struct Played {
     pub(crate) contradictions: usize,
     /// Steps that can't be undone, made before their gates.
     pub(crate) ungated: usize,
+    /// Every end in a line: what was advised after it, and the true offset.
+    pub(crate) log: Vec<String>,
 }
 
 impl Played {
@@ -46,6 +48,7 @@ impl Played {
             changes: Vec::new(),
             contradictions: 0,
             ungated: 0,
+            log: Vec::new(),
         }
     }
 
@@ -133,6 +136,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         let contradicts = advice.cautions.iter().any(|n| n.code == "contradiction");
         played.contradictions += usize::from(contradicts);
         let next = advice.next.expect("an advice");
+        played.log.push(line(number, &next, &bow));
         if advice.done {
             played.outcome = Outcome::Told;
         } else if next.kind == StepKind::Check && next.change == Change::Check {
@@ -157,6 +161,14 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
     }
     played.offset = bow.offset();
     played
+}
+
+/// What was advised after an end, with the true offset then.
+fn line(number: usize, next: &Step, bow: &Bow) -> String {
+    let [u, v] = bow.offset();
+    let text = format!("{:?}", next.detail);
+    let short: String = text.chars().take(150).collect();
+    format!("{number:4} {:?} at {u:.0} {v:.0}: {short}", next.kind)
 }
 
 fn change(bow: &mut Bow, step: &Step, end: usize) -> Option<Made> {

@@ -5,7 +5,7 @@ use crate::cli::status::CliError;
 use crate::photo;
 use crate::store::{self, PhotoFile};
 use rayon::prelude::*;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A record to confirm: where it comes from, and where it is saved.
 pub(in crate::cli) struct RecordJob {
@@ -15,6 +15,13 @@ pub(in crate::cli) struct RecordJob {
     pub(in crate::cli) from: PathBuf,
     /// The file to which the changed record is saved; `-` for stdout.
     pub(in crate::cli) to: PathBuf,
+}
+
+impl RecordJob {
+    /// The file that it is called by.
+    fn source(&self) -> &Path {
+        self.photo.as_deref().unwrap_or(&self.from)
+    }
 }
 
 /// The records that the command names. What there is to say of them goes to `tell`.
@@ -72,8 +79,8 @@ pub(in crate::cli) fn jobs(
         (record.nth, job)
     });
     let mut all: Vec<(usize, RecordJob)> = records_alone.chain(of_photos).collect();
-    // in the order of the inputs, and of a folder the records alone first
-    all.sort_by_key(|(nth, _)| *nth);
+    // in the order of the inputs, and of a folder by name, photos and records alone together
+    all.sort_by(|(a, one), (b, other)| a.cmp(b).then_with(|| one.source().cmp(other.source())));
     Ok(all.into_iter().map(|(_, job)| job).collect())
 }
 

@@ -31,9 +31,13 @@ pub(super) struct CautionInput<'a> {
 
 impl CautionInput<'_> {
     fn entry_name(&self, end: usize, id: u64) -> EntryName {
+        let entries = self.ends.get(end).map(|e| e.entries.as_slice());
+        let entry = entries.into_iter().flatten().find(|e| e.id == id);
         EntryName {
             id,
             end: self.end_name(end),
+            kind: entry.map_or(ArrowKind::Unknown, |e| e.kind),
+            arrow: entry.and_then(|e| e.arrow.clone()),
         }
     }
 

@@ -9,8 +9,7 @@ use crate::record::ArrowKind;
 pub(super) fn fliers(input: &CautionInput<'_>) -> Vec<Caution> {
     let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
         let named = fliers.iter().map(|flier| NamedFlier {
-            end: input.end_name(flier.end.saturating_sub(1) as usize),
-            id: flier.id,
+            shot: input.entry_name(flier.end.saturating_sub(1) as usize, flier.id),
             p_flier: flier.p_flier,
         });
         named.collect()

@@ -70,7 +70,7 @@ pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     page.raw("<figure class=\"timeline\">");
     page.raw(&chart);
     let scaled = charts::TrendScale::of(&story.trend).words();
-    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up, by their number{}.", changes_by_number(story, page.locale)));
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up{}.", changes_by_number(story, page.locale)));
     page.raw("</figure>\n");
 }
 

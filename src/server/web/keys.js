@@ -30,8 +30,10 @@ export class Keys {
 
   /** @param {KeyboardEvent} event */
   press(event) {
-    const typing = event.target instanceof HTMLElement && event.target.matches("input:not([type=radio], [type=checkbox]), select, textarea");
     const control = event.ctrlKey || event.metaKey;
+    // letters in a list choose from it; Ctrl+Z means the same there as elsewhere, but not where text is written
+    const own = `input:not([type=radio], [type=checkbox]), textarea${control ? "" : ", select"}`;
+    const typing = event.target instanceof HTMLElement && event.target.matches(own);
     if (event.altKey || typing || (control && event.key.toLowerCase() !== "z") || (this.off && !control && event.key.length === 1)) return;
     if (event.key === "?") {
       event.preventDefault();
