@@ -14,7 +14,7 @@ flags=(--locked --lib --crate-type cdylib --profile browser --target "$target" -
 if rustc --print sysroot >/dev/null 2>&1 && [ -d "$(rustc --print sysroot)/lib/rustlib/$target" ]; then
   build() { cargo rustc "${flags[@]}" -- "$@"; }
 elif [ -d /usr/lib/rustlib/src/rust/library ] && [ -x /usr/bin/rustc ] && command -v wasm-ld >/dev/null 2>&1; then
-  build() { RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 /usr/bin/cargo rustc "${flags[@]}" -Zbuild-std=std,panic_abort -- "$@"; }
+  build() { RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=wasm-ld /usr/bin/cargo rustc "${flags[@]}" -Zbuild-std=std,panic_abort -- "$@"; }
 else
   cat >&2 <<'SAY'
 Rust has no standard library for browsers here. One of these brings it:
