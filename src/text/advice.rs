@@ -1,6 +1,6 @@
 //! The advice in words: what to do, what to expect, and why.
 
-use super::numbers::{capital, count, ends, number, percent, turns};
+use super::numbers::{capital, chance, count, ends, number, turns};
 use super::terms::Side;
 use super::{Locale, Sentence, evidence};
 use crate::advice::{
@@ -256,19 +256,8 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
         "{} {} of the fletched ones at {from} m (likely {})",
         locale.length(m.abs(), 0),
         Side::of_tune(seen.axis, m, seen.hand).beside(),
-        range(s * (m - s * sd), s * (m + s * sd), locale),
+        locale.range(s * (m - s * sd), s * (m + s * sd)),
     )
-}
-
-/// "60 to 108", or "up to 40, or 5 the other way".
-pub(super) fn range(low: f64, high: f64, locale: Locale) -> String {
-    let whole = |mm: f64| locale.bare(mm.round_ties_even(), 0);
-    let (least, most) = (whole(low.abs()), whole(high));
-    if low < 0.0 {
-        format!("up to {most}, or {least} the other way")
-    } else {
-        format!("{least} to {most}")
-    }
 }
 
 /// What an offset means; inside the tolerance nothing is "too" much.
@@ -311,7 +300,7 @@ impl Sentence for Reason {
             ),
             Self::Effect { change, more } => effect(*change, *more).to_owned(),
             Self::PastZero(p) => {
-                format!("The chance that this goes past the middle is {}.", percent(*p))
+                format!("The chance that this goes past the middle is {}.", chance(*p))
             }
             Self::Otherwise(change) => otherwise(*change).to_owned(),
             Self::Together {
@@ -331,7 +320,7 @@ impl Sentence for Reason {
             ),
             Self::ReadingUndecided(side) => format!(
                 "How far it is out isn't decided yet, but it is {} sure that it is to this side: enough for a change that can be undone.",
-                percent(*side)
+                chance(*side)
             ),
             Self::ReadingDiffers {
                 axis,
@@ -465,7 +454,7 @@ pub fn expectation(step: &Step, locale: Locale) -> Option<String> {
             "{} {} (two times in three {})",
             locale.length(value.abs().round_ties_even(), 0),
             Side::of(axis, value).moved(),
-            range(value.abs() - sd, value.abs() + sd, locale)
+            locale.range(value.abs() - sd, value.abs() + sd)
         ))
     };
     let parts: Vec<String> = [

@@ -1,6 +1,5 @@
 //! The answer in one line, for where there is room for no more.
 
-use super::advice::range;
 use super::numbers::{capital, number, percent, within_certainty};
 use super::terms::Side;
 use super::{Locale, Sentence};
@@ -65,7 +64,7 @@ pub(crate) fn landing(reading: &Reading, locale: Locale) -> Option<String> {
                 "{} {} (likely {})",
                 locale.length(size, 0),
                 Side::of(axis, mm).moved(),
-                range(size - sd, size + sd, locale)
+                locale.range(size - sd, size + sd)
             )
         })
     };

@@ -1,7 +1,7 @@
 //! The answer in a hundred words: what the groups say, one step, what to expect, the one caution that matters, how to undo it.
 
 use super::layout::{heading, paragraph_after};
-use super::numbers::{capital, number};
+use super::numbers::{capital, maybe, number};
 use super::step::{headline, shift};
 use super::terms::{Side, lever_name};
 use super::{Locale, Sentence};
@@ -187,25 +187,6 @@ fn call(reading: &Reading, upright: bool) -> String {
         (decided, parts)
     };
     decided.map_or_else(|| maybe(parts), str::to_owned)
-}
-
-/// "probably fine (60 %), maybe weak (39 %)".
-pub(super) fn maybe(parts: [(Option<f64>, &str); 3]) -> String {
-    let mut known: Vec<(f64, &str)> = parts
-        .into_iter()
-        .filter_map(|(p, name)| Some((p?, name)))
-        .collect();
-    known.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let percent = |p: f64| format!("{} %", number((100.0 * p).min(99.0), 0));
-    match known.as_slice() {
-        [(p, first), (q, second), ..] if *q >= 0.05 => format!(
-            "probably {first} ({}), maybe {second} ({})",
-            percent(*p),
-            percent(*q)
-        ),
-        [(p, first), ..] => format!("probably {first} ({})", percent(*p)),
-        [] => "not decided".to_owned(),
-    }
 }
 
 fn expected(next: &Step, locale: Locale) -> String {

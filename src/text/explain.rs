@@ -1,7 +1,7 @@
 //! Sentences of the chain from reading to step.
 
 use super::advice::landed;
-use super::numbers::{count, ends, number, percent};
+use super::numbers::{chance, count, ends, number};
 use super::terms::{axis_name, lever_in_sentence};
 use super::{Locale, Sentence, evidence, sentence};
 use crate::advice::{Obstacle, Size, Thought};
@@ -34,8 +34,8 @@ impl Sentence for Thought {
                 "Now, {}: the bare shafts land {}; {} sure of this side, {} that it is in tune (from {}).",
                 axis_name(seen.axis),
                 landed(seen, locale),
-                percent(*side),
-                percent(*inside),
+                chance(*side),
+                chance(*inside),
                 match setups {
                     0 | 1 => "this set-up alone".to_owned(),
                     n => format!("this set-up and the {} before it", count(*n as i64 - 1)),
@@ -95,7 +95,7 @@ impl Sentence for Thought {
             ),
             Self::InTune(p) => format!(
                 "Height and left and right are both in tune ({} sure), shown by this set-up's own ends from 30 m or more.",
-                percent(*p)
+                chance(*p)
             ),
             Self::NeutralHere => {
                 "Height and left and right are both fine, as far as this distance can show."
@@ -109,8 +109,8 @@ impl Sentence for Thought {
                 "Neither height nor left and right is out surely enough for a change (less than {} that it is in tune, and more than {} \
                  of one side), in tune isn't shown either, and no small change would show it clearly sooner (looking {horizon_ends} ends \
                  ahead): shoot more.",
-                percent(*inside),
-                percent(*side),
+                chance(*inside),
+                chance(*side),
             ),
             Self::ShootFirst(cause, _) => evidence::why_shoot(*cause, locale),
             Self::CheckFirst(cause, hand) => evidence::why_check(*cause, *hand, locale),
@@ -172,7 +172,7 @@ fn why_not(obstacle: Obstacle, locale: Locale) -> String {
         Obstacle::Cut(risk) => {
             return format!(
                 "a cut is for a clearly weak arrow only, shown from 30 m, with at most {} risk of going past the middle",
-                percent(risk)
+                chance(risk)
             );
         }
         Obstacle::NotSooner => "it would not show the bow in tune clearly sooner",
@@ -205,7 +205,7 @@ fn chosen(size: &Size, locale: Locale) -> String {
         format!(", {} at {} m", locale.length(mm, 0), number(distance_m, 1))
     });
     let risk = size.past_zero.map_or_else(String::new, |p| {
-        format!("; risk of going past the middle {}", percent(p))
+        format!("; risk of going past the middle {}", chance(p))
     });
     let sooner = size.sooner.map_or_else(String::new, |[now, then]| {
         format!(

@@ -115,6 +115,17 @@ impl Locale {
         }
     }
 
+    /// "60 to 108", or "up to 40, or 5 the other way".
+    pub(crate) fn range(self, low: f64, high: f64) -> String {
+        let whole = |mm: f64| self.bare(mm.round_ties_even(), 0);
+        let (least, most) = (whole(low.abs()), whole(high));
+        if low < 0.0 {
+            format!("up to {most}, or {least} the other way")
+        } else {
+            format!("{least} to {most}")
+        }
+    }
+
     /// A day written `2026-05-03`, in the order of this locale; anything else as it stands.
     #[must_use]
     pub fn date(self, day: &str) -> String {

@@ -42,6 +42,11 @@ pub(super) fn within_certainty(
     }
 }
 
+/// A probability in a sentence, never 0 or 100 %: "64 %", "over 99 %".
+pub(super) fn chance(probability: f64) -> String {
+    within_certainty(probability, ["over", "under"], percent)
+}
+
 /// How sure something is, in a list or a table: "97 %", "more than 99 %".
 pub(crate) fn sureness(probability: f64) -> String {
     within_certainty(probability, ["more than", "less than"], percent_in_table)
@@ -91,6 +96,25 @@ pub(crate) fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |c| {
         c.to_uppercase().collect::<String>() + chars.as_str()
     })
+}
+
+/// "probably fine (60 %), maybe weak (39 %)".
+pub(super) fn maybe(parts: [(Option<f64>, &str); 3]) -> String {
+    let mut known: Vec<(f64, &str)> = parts
+        .into_iter()
+        .filter_map(|(p, name)| Some((p?, name)))
+        .collect();
+    known.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let percent = |p: f64| format!("{} %", number((100.0 * p).min(99.0), 0));
+    match known.as_slice() {
+        [(p, first), (q, second), ..] if *q >= 0.05 => format!(
+            "probably {first} ({}), maybe {second} ({})",
+            percent(*p),
+            percent(*q)
+        ),
+        [(p, first), ..] => format!("probably {first} ({})", percent(*p)),
+        [] => "not decided".to_owned(),
+    }
 }
 
 #[cfg(test)]

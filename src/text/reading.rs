@@ -1,7 +1,6 @@
 //! The reading in words: one or two sentences, and what stands beside them.
 
-use super::brief::maybe;
-use super::numbers::{capital, number, several, within_certainty};
+use super::numbers::{capital, chance, maybe, number, several};
 use super::terms::Side;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
@@ -103,7 +102,7 @@ fn horizontal(reading: &Reading, tolerance: &str) -> String {
         ),
         HorizontalCall::Neutral => format!(
             "Left and right are fine ({} sure it is {tolerance} or less)",
-            percent(neutral)
+            chance(neutral)
         ),
         HorizontalCall::Undecided => format!(
             "Left and right aren't decided yet: {}",
@@ -133,7 +132,7 @@ fn vertical(reading: &Reading, tolerance: &str) -> String {
             out(high, tolerance)
         ),
         VerticalCall::Neutral => {
-            format!("the height is fine ({} sure)", percent(neutral))
+            format!("the height is fine ({} sure)", chance(neutral))
         }
         VerticalCall::Undecided => format!(
             "the height isn't decided yet: {}",
@@ -181,13 +180,8 @@ impl Grade {
 fn out(probability: f64, tolerance: &str) -> String {
     format!(
         "{} sure it is more than {tolerance} out",
-        percent(probability)
+        chance(probability)
     )
-}
-
-/// A probability in a sentence.
-fn percent(probability: f64) -> String {
-    within_certainty(probability, ["over", "under"], super::numbers::percent)
 }
 
 /// Where the bare shafts land, in a sentence.

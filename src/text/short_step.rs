@@ -2,14 +2,13 @@
 
 use super::Locale;
 use super::numbers::{count, number, turns};
-use super::step::headline;
 use super::terms::lever_in_sentence;
 use crate::advice::{Change, Check, Detail, Step, VerifyWhen};
 
 /// "bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
-/// beside it.
-pub(crate) fn short_step(step: &Step, locale: Locale) -> String {
-    of_detail(&step.detail, locale).unwrap_or_else(|| first_part(&headline(step, locale)))
+/// beside it; `headline` is the step's.
+pub(crate) fn short_step(step: &Step, headline: &str, locale: Locale) -> String {
+    of_detail(&step.detail, locale).unwrap_or_else(|| first_part(headline))
 }
 
 fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
@@ -74,7 +73,7 @@ fn checked(checks: &[Check]) -> String {
         Some(Check::Scale) => "check the draw weight",
         Some(Check::BoltStop) => "look at the limb bolts\u{2019} stop",
         Some(Check::Contact) => "look for contact at the rest",
-        Some(Check::Tags) => "confirm what is bare, what fletched",
+        Some(Check::Tags) => "confirm which are bare",
         Some(Check::Mass) => "put both kinds of shaft on a scale",
         Some(Check::BraceHeight) => "measure the brace height",
         Some(Check::CentreShot) => "check the centre shot",
@@ -141,7 +140,7 @@ mod tests {
         };
         assert_eq!(
             of_detail(&tags, Locale::default()).as_deref(),
-            Some("confirm what is bare, what fletched")
+            Some("confirm which are bare")
         );
         assert_eq!(
             first_part("Nocking point 1 mm lower (9 to 8 mm)"),

@@ -1,6 +1,5 @@
 //! A step of the advice as headline and facts, for report and page.
 
-use super::advice::range;
 use super::numbers::capital;
 use super::settings::{signed, span};
 use super::short_step::short_step;
@@ -46,9 +45,10 @@ impl RemarkText {
 /// The step in words.
 #[must_use]
 pub fn step_text(step: &Step, locale: Locale) -> StepText {
+    let headline = headline(step, locale);
     StepText {
-        headline: headline(step, locale),
-        short: short_step(step, locale),
+        short: short_step(step, &headline, locale),
+        headline,
         facts: facts(step, locale),
         cautions: step
             .cautions
@@ -120,7 +120,7 @@ pub(crate) fn shift(e: &Expect, locale: Locale) -> String {
 /// The same with a range of one standard deviation to either side: "70 mm higher (likely 21 to 119)".
 pub(crate) fn likely_shift(e: &Expect, locale: Locale) -> String {
     shift_with(e, locale, &|size, sd| {
-        format!(" (likely {})", range(size - sd, size + sd, locale))
+        format!(" (likely {})", locale.range(size - sd, size + sd))
     })
 }
 

@@ -23,7 +23,7 @@ fn report(name: &str, folder: &Path, more: &[&str]) -> PathBuf {
         .arg("day")
         .arg(sample(name))
         .arg("--out")
-        .arg(folder.join("records"))
+        .arg(folder.join(format!("{name}-records")))
         .arg("--report")
         .arg(&path)
         .args(more)

@@ -1,6 +1,5 @@
 //! The back of the report: what was learned, and what needs a person; the table of entries that each set-up has.
 
-use super::overview::name;
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
@@ -171,4 +170,14 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
         }
     }
     page.raw("</tbody></table></div>\n</details>\n");
+}
+
+/// "End 1, IMG_1.jpg"; where names are left out the record names no photo, and the number alone says which it is.
+pub(super) fn name(end: &EndStory) -> String {
+    let named = end.end.photo.as_ref().is_some_and(|p| !p.file.is_empty());
+    match end.end.session.end {
+        Some(n) if named => format!("End {n}, {}", end.file),
+        Some(n) => format!("End {n}"),
+        None => end.file.clone(),
+    }
 }

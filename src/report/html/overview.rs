@@ -1,5 +1,6 @@
 //! The ends in a table: for each set-up what was changed, what the shots said, and its photos, small.
 
+use super::back::name;
 use super::page::Page;
 use super::timeline::{picture_of, trend, what_it_did};
 use crate::record::End;
@@ -85,14 +86,4 @@ fn small(page: &mut Page, end: &EndStory) {
         page.raw("</strong>");
     }
     page.raw("</figcaption></figure>\n");
-}
-
-/// "End 1, IMG_1.jpg"; where names are left out the record names no photo, and the number alone says which it is.
-pub(super) fn name(end: &EndStory) -> String {
-    let named = end.end.photo.as_ref().is_some_and(|p| !p.file.is_empty());
-    match end.end.session.end {
-        Some(n) if named => format!("End {n}, {}", end.file),
-        Some(n) => format!("End {n}"),
-        None => end.file.clone(),
-    }
 }
