@@ -1,28 +1,19 @@
 #!/usr/bin/env bash
 # Writes the page that runs by itself in a browser: `src/wasm/build.sh DIR`. DIR then holds all of it; put it on any web space with
 # https, or serve it on this machine: `python3 -m http.server --directory DIR`.
+# `--check` only checks its Rust (exit status 3: Rust has no standard library for browsers here), `--tool` whether wasm-bindgen is here.
 set -euo pipefail
-[ "$#" -eq 1 ] || { echo 'usage: src/wasm/build.sh DIR' >&2; exit 2; }
-mkdir -p "$1"
-out=$(cd "$1" && pwd)
+[ "$#" -eq 1 ] || { echo 'usage: src/wasm/build.sh DIR | --check | --tool' >&2; exit 2; }
+task=$1
+case $task in
+  --check | --tool) ;;
+  *)
+    mkdir -p "$task"
+    out=$(cd "$task" && pwd)
+    [ -z "$(ls -A "$out")" ] || [ -f "$out/bossmark.wasm" ] || { echo "$out holds other files: name an empty folder" >&2; exit 2; }
+    ;;
+esac
 cd "$(dirname "$0")/../.."
-[ -z "$(ls -A "$out")" ] || [ -f "$out/bossmark.wasm" ] || { echo "$out holds other files: name an empty folder" >&2; exit 2; }
-
-target=wasm32-unknown-unknown
-flags=(--locked --lib --crate-type cdylib --profile browser --target "$target" --target-dir target/wasm)
-# The standard library for that target: from rustup, or built from Debian's sources with Debian's compiler.
-if rustc --print sysroot >/dev/null 2>&1 && [ -d "$(rustc --print sysroot)/lib/rustlib/$target" ]; then
-  build() { cargo rustc "${flags[@]}" -- "$@"; }
-elif [ -d /usr/lib/rustlib/src/rust/library ] && [ -x /usr/bin/rustc ] && command -v wasm-ld >/dev/null 2>&1; then
-  build() { RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=wasm-ld /usr/bin/cargo rustc "${flags[@]}" -Zbuild-std=std,panic_abort -- "$@"; }
-else
-  cat >&2 <<'SAY'
-Rust has no standard library for browsers here. One of these brings it:
-  rustup target add wasm32-unknown-unknown
-  apt-get install --no-install-recommends rustc-web cargo-web rust-web-src lld
-SAY
-  exit 1
-fi
 
 # The tool that writes the JavaScript beside the compiled program; it must be of the very version that the program was built with.
 version=$(sed -n 's/^wasm-bindgen = "=\(.*\)"$/\1/p' Cargo.toml)
@@ -30,6 +21,34 @@ bindgen=
 for tool in wasm-bindgen target/wasm-tools/bin/wasm-bindgen; do
   if [ "$("$tool" --version 2>/dev/null)" = "wasm-bindgen $version" ]; then bindgen=$tool && break; fi
 done
+if [ "$task" = --tool ]; then
+  [ -n "$bindgen" ] || { echo "wasm-bindgen $version is not here; cargo install --version $version wasm-bindgen-cli brings it" >&2; exit 1; }
+  exit 0
+fi
+
+target=wasm32-unknown-unknown
+flags=(--locked --lib --profile browser --target "$target" --target-dir target/wasm)
+# The standard library for that target: from rustup, or built from Debian's sources with Debian's compiler.
+if rustc --print sysroot >/dev/null 2>&1 && [ -d "$(rustc --print sysroot)/lib/rustlib/$target" ]; then
+  with_target() { cargo "$1" "${flags[@]}" "${@:2}"; }
+elif [ -d /usr/lib/rustlib/src/rust/library ] && [ -x /usr/bin/rustc ] && [ -x /usr/bin/cargo ] && command -v wasm-ld >/dev/null 2>&1; then
+  with_target() {
+    RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=wasm-ld \
+      /usr/bin/cargo "$1" "${flags[@]}" -Zbuild-std=std,panic_abort "${@:2}"
+  }
+else
+  cat >&2 <<'SAY'
+Rust has no standard library for browsers here. One of these brings it:
+  rustup target add wasm32-unknown-unknown
+  apt-get install --no-install-recommends rustc-web cargo-web rust-web-src lld
+SAY
+  exit 3
+fi
+if [ "$task" = --check ]; then
+  with_target check
+  exit 0
+fi
+
 if [ -z "$bindgen" ]; then
   echo "wasm-bindgen $version is built first; that takes some minutes, once" >&2
   cargo install --quiet --root target/wasm-tools --version "$version" wasm-bindgen-cli
@@ -39,7 +58,7 @@ fi
 # With vector instructions, and for browsers without them. They matter in the nets, so the libraries are built once.
 built=target/wasm/$target/browser/bossmark.wasm
 for kind in simd plain; do
-  case $kind in simd) build -Ctarget-feature=+simd128 ;; plain) build ;; esac
+  case $kind in simd) with_target rustc --crate-type cdylib -- -Ctarget-feature=+simd128 ;; plain) with_target rustc --crate-type cdylib ;; esac
   "$bindgen" --target web --out-name bossmark --out-dir "target/wasm/$kind" "$built"
 done
 cmp target/wasm/simd/bossmark.js target/wasm/plain/bossmark.js
