@@ -85,7 +85,7 @@ function draw() {
 
 /** Stops measuring, where it takes too long. */
 function offerStop() {
-  const stop = make("button", { type: "button", id: "stop-measuring", hidden: true, click: () => engine.giveUp("Measuring was stopped. Measure it again, or take another photo.") }, "Stop measuring");
+  const stop = make("button", { type: "button", id: "stop-measuring", hidden: true, click: () => engine.giveUp("Measuring was stopped. Reload the page to measure it again, or take another photo.") }, "Stop measuring");
   byId("instead", HTMLElement).after(stop);
   setInterval(() => { stop.hidden = engine.id === null; }, 500);
 }
