@@ -83,11 +83,17 @@ function draw() {
   byId("queue", HTMLElement).after(place);
 }
 
-/** Stops measuring, where it takes too long. */
-function offerStop() {
+/** Says why the program has stopped, and stops measuring where it takes too long. */
+function watch() {
   const stop = make("button", { type: "button", id: "stop-measuring", hidden: true, click: () => engine.giveUp("Measuring was stopped. Reload the page to measure it again, or take another photo.") }, "Stop measuring");
   byId("instead", HTMLElement).after(stop);
-  setInterval(() => { stop.hidden = engine.id === null; }, 500);
+  const banner = byId("banner", HTMLDivElement);
+  setInterval(() => {
+    stop.hidden = engine.id === null;
+    if (!engine.ended) return;
+    banner.hidden = false;
+    if (banner.textContent !== engine.ended) banner.textContent = engine.ended;
+  }, 500);
 }
 
 /** Keeps the page itself on this device. */
@@ -104,6 +110,6 @@ async function keepPage() {
 }
 
 draw();
-offerStop();
+watch();
 keepPage().catch(() => {});
 byId("new-photos", HTMLElement).addEventListener("change", () => { askForRoom(); });
