@@ -1,6 +1,7 @@
 // The page without a server: a worker of this browser answers, and keeps what came of it on this device.
 
 import { documents, Refused, Unreachable } from "./core.js";
+import { plain } from "./module.js";
 import { units } from "./units.js";
 
 /** @typedef {{status: number, kind: string, body: Uint8Array}} Answer */
@@ -14,9 +15,7 @@ const OTHER_WINDOW = "This page was opened in another window since. Go on there,
 function started(file) {
   const address = new URL(file, import.meta.url).href;
   const code = new Blob([`import ${JSON.stringify(address)};`], { type: "text/javascript" });
-  // `?plain` in the page's address: the program without vector instructions, for comparison
-  const name = new URL(location.href).searchParams.has("plain") ? "plain" : "vectors";
-  return new Worker(URL.createObjectURL(code), { type: "module", name });
+  return new Worker(URL.createObjectURL(code), { type: "module", name: plain ? "plain" : "vectors" });
 }
 
 /** Asks the worker, and hands what is measured to a worker of its own. */
