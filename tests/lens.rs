@@ -7,7 +7,7 @@ use bossmark::geometry::camera::{Camera, Lens, Pose};
 use bossmark::geometry::{FacePoint, ImagePoint};
 use bossmark::lens::sheet::{self, Paper};
 use bossmark::lens::zhang::{self, FullLens, Pair};
-use bossmark::lens::{self, LensOptions, LensProfile, Look, board};
+use bossmark::lens::{self, BoardDetection, LensOptions, LensProfile, board};
 use bossmark::math::SplitMix;
 use bossmark::photo::{self, ExifFacts, Photo};
 use image::{Rgb, RgbImage};
@@ -32,7 +32,7 @@ fn the_kept_sheets_are_those_the_program_makes() {
     }
 }
 
-fn chessboards() -> Vec<Look> {
+fn chessboards() -> Vec<BoardDetection> {
     let mut files: Vec<_> = fs::read_dir(root().join("tests/chessboard"))
         .unwrap()
         .map(|e| e.unwrap().path())
@@ -43,7 +43,7 @@ fn chessboards() -> Vec<Look> {
         .iter()
         .map(|p| {
             let name = p.file_name().unwrap().to_string_lossy().into_owned();
-            lens::look(&photo::open(&fs::read(p).unwrap()).unwrap(), &name)
+            lens::detect_board(&photo::open(&fs::read(p).unwrap()).unwrap(), &name)
         })
         .collect()
 }
@@ -90,13 +90,17 @@ fn curves_differ(f: f64, k: [f64; 3], reach: f64) -> f64 {
 
 #[test]
 fn real_photographs_give_the_published_camera() {
-    let looks = chessboards();
-    assert_eq!(looks.len(), 13);
-    for look in &looks {
-        let board = look.board.as_ref().unwrap();
-        assert!(board.is_whole() && board.size == [9, 6], "{}", look.file);
+    let detections = chessboards();
+    assert_eq!(detections.len(), 13);
+    for detection in &detections {
+        let board = detection.board.as_ref().unwrap();
+        assert!(
+            board.is_whole() && board.size == [9, 6],
+            "{}",
+            detection.file
+        );
     }
-    let profile = lens::fit(&looks, &LensOptions::default());
+    let profile = lens::fit(&detections, &LensOptions::default());
     assert!(profile.failure.is_none(), "{:?}", profile.failure);
     assert_eq!(profile.board, Some([9, 6]));
     let l = profile.lens.unwrap();
@@ -108,7 +112,7 @@ fn real_photographs_give_the_published_camera() {
     let rms = profile.rms_px.unwrap();
     assert!(rms < PUBLISHED_RMS, "{rms}");
     // to the outermost corner seen: beyond it either curve is a guess
-    let reach = looks
+    let reach = detections
         .iter()
         .flat_map(|l| &l.board.as_ref().unwrap().corners)
         .map(|c| c.at.distance(ImagePoint::new(PUBLISHED_C.0, PUBLISHED_C.1)))
@@ -202,18 +206,18 @@ fn beyond_the_squares_the_published_curve_is_met_as_well_as_the_photographs_know
 
 #[test]
 fn a_board_told_and_photos_of_something_else() {
-    let mut looks = chessboards();
-    looks.truncate(6);
-    looks.push(Look {
+    let mut detections = chessboards();
+    detections.truncate(6);
+    detections.push(BoardDetection {
         file: "no board".to_owned(),
         board: None,
-        ..looks[0].clone()
+        ..detections[0].clone()
     });
-    let mut other = looks[0].clone();
+    let mut other = detections[0].clone();
     other.file = "another camera".to_owned();
     other.camera.width_px = 800;
-    looks.push(other);
-    let profile = lens::fit(&looks, &LensOptions::default());
+    detections.push(other);
+    let profile = lens::fit(&detections, &LensOptions::default());
     assert!(profile.failure.is_none(), "{:?}", profile.failure);
     let unused: Vec<&str> = profile
         .photos
@@ -227,7 +231,7 @@ fn a_board_told_and_photos_of_something_else() {
         board: Some([5, 8]),
         ..LensOptions::default()
     };
-    let profile = lens::fit(&looks, &told);
+    let profile = lens::fit(&detections, &told);
     assert_eq!(profile.failure.unwrap().code, "no-board");
     assert!(profile.photos[0].reason.as_ref().unwrap().contains("9 × 6"));
 }
@@ -367,14 +371,19 @@ const DRAWN_LENS: Lens = Lens {
     k2: 0.02,
 };
 
-fn sheet_seen(turn: (f64, f64, f64), shift: (f64, f64), distance: f64, seed: u64) -> Look {
+fn sheet_seen(
+    turn: (f64, f64, f64),
+    shift: (f64, f64),
+    distance: f64,
+    seed: u64,
+) -> BoardDetection {
     // the camera model looks at its plane from z > 0: half a turn about x
     let turn = (turn.0 + std::f64::consts::PI, turn.1, turn.2);
     let camera = Camera {
         lens: DRAWN_LENS,
         pose: pose(turn, (120.0, 80.0), distance, shift),
     };
-    lens::look(&drawn(&camera, 640, 480, seed), &format!("drawn {seed}"))
+    lens::detect_board(&drawn(&camera, 640, 480, seed), &format!("drawn {seed}"))
 }
 
 #[test]
@@ -390,29 +399,29 @@ fn the_sheet_in_drawn_photos_gives_the_drawn_lens() {
         ((0.1, 0.2, 0.05), (-70.0, -60.0), 260.0),
         ((0.2, -0.3, 0.0), (70.0, 60.0), 260.0),
     ];
-    let looks: Vec<Look> = (0..)
+    let detections: Vec<BoardDetection> = (0..)
         .zip(views)
         .map(|(seed, (turn, shift, distance))| sheet_seen(turn, shift, distance, seed))
         .collect();
-    for look in &looks[..6] {
-        let board = look.board.as_ref().unwrap();
+    for detection in &detections[..6] {
+        let board = detection.board.as_ref().unwrap();
         assert!(
             board.size == [11, 7] && board.is_whole(),
             "{}: {:?} {}",
-            look.file,
+            detection.file,
             board.size,
             board.corners.len()
         );
     }
-    for look in &looks[6..] {
-        let board = look.board.as_ref().unwrap();
+    for detection in &detections[6..] {
+        let board = detection.board.as_ref().unwrap();
         assert!(
             board.corners.len() >= 30 && !board.is_whole(),
             "{}",
             board.corners.len()
         );
     }
-    let profile = lens::fit(&looks, &LensOptions::default());
+    let profile = lens::fit(&detections, &LensOptions::default());
     assert!(profile.failure.is_none(), "{:?}", profile.failure);
     let (l, sd) = (profile.lens.unwrap(), profile.sd.unwrap());
     for (name, found, truth, sd) in [
@@ -435,14 +444,14 @@ fn the_sheet_in_drawn_photos_gives_the_drawn_lens() {
 
 #[test]
 fn photos_that_do_not_suffice_are_refused() {
-    let code = |looks: &[Look]| {
-        let profile = lens::fit(looks, &LensOptions::default());
+    let code = |detections: &[BoardDetection]| {
+        let profile = lens::fit(detections, &LensOptions::default());
         assert!(profile.lens.is_none(), "{profile:?}");
         profile.failure.unwrap().code
     };
     assert_eq!(code(&[]), "no-board");
     let mut random = SplitMix::new(3);
-    let look = |i: usize, corners: Vec<Pair>| Look {
+    let detection = |i: usize, corners: Vec<Pair>| BoardDetection {
         file: format!("{i}"),
         camera: lens::CameraKey {
             width_px: 1000,
@@ -463,13 +472,13 @@ fn photos_that_do_not_suffice_are_refused() {
         }),
     };
     let good = seen(TRUE_LENS, 0.1, &mut random);
-    let three: Vec<Look> = (0..3).map(|i| look(i, good[i].clone())).collect();
+    let three: Vec<BoardDetection> = (0..3).map(|i| detection(i, good[i].clone())).collect();
     assert_eq!(code(&three), "too-few");
     // the same photo again and again
-    let same: Vec<Look> = (0..8).map(|i| look(i, good[0].clone())).collect();
+    let same: Vec<BoardDetection> = (0..8).map(|i| detection(i, good[0].clone())).collect();
     assert_eq!(code(&same), "all-alike");
     // straight on, only nearer and further
-    let straight: Vec<Look> = (0..8)
+    let straight: Vec<BoardDetection> = (0..8)
         .map(|i| {
             let lens = FullLens {
                 lens: TRUE_LENS,
@@ -489,7 +498,7 @@ fn photos_that_do_not_suffice_are_refused() {
                 let error = Vector2::new(normal(&mut random), normal(&mut random)) * 0.1;
                 (at, lens.pixel(Vector2::new(c.x / c.z, c.y / c.z)) + error)
             });
-            look(i, corners.collect())
+            detection(i, corners.collect())
         })
         .collect();
     assert_eq!(code(&straight), "all-alike");
@@ -502,9 +511,9 @@ fn photos_that_do_not_suffice_are_refused() {
         0.1,
         &mut random,
     );
-    let mixed: Vec<Look> = (0..8)
+    let mixed: Vec<BoardDetection> = (0..8)
         .map(|i| {
-            look(
+            detection(
                 i,
                 if i % 2 == 0 {
                     good[i].clone()

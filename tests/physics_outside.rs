@@ -5,7 +5,7 @@
 use bossmark::advice::physics::{
     Beam, N_PER_LBF, NockEnd, SPINE_LOAD_N, SPINE_SPAN_M, bending_stiffness, stiffness_of_spine,
 };
-use bossmark::advice::{Change, Exchange, exchange};
+use bossmark::advice::{Change, Sensitivities, sensitivities};
 use bossmark::record::Setup;
 use std::f64::consts::PI;
 
@@ -171,13 +171,13 @@ fn setup(
     }
 }
 
-fn reference_setups() -> [Exchange; 3] {
+fn reference_setups() -> [Sensitivities; 3] {
     [
         setup(24.0, 900.0, 28.5, 5.4, 80.0, 26.5, 8.25),
         setup(36.0, 600.0, 29.0, 6.6, 100.0, 27.5, 8.5),
         setup(46.0, 450.0, 30.0, 7.4, 110.0, 29.0, 8.75),
     ]
-    .map(|s| exchange(&s).unwrap())
+    .map(|s| sensitivities(&s).unwrap())
 }
 
 /// Values of an independent implementation of the same model: q, then d ln q for +1 lb, +1 mm, +1 gr point, +1 g nock, +50

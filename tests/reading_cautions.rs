@@ -180,7 +180,7 @@ fn cases_of_ends() -> Vec<Case> {
     vec![
         case(
             "count-differs",
-            "4 bare told, 3 counted",
+            "4 bare given, 3 counted",
             bare_told(4),
             bare_told(3),
         ),

@@ -496,7 +496,7 @@ fn rectified_face_shows_things_in_their_place() {
 #[test]
 fn evidence_and_edges_are_drawn_for_odd_input_too() {
     let values = [0.0_f32, 1.0, f32::NAN, 0.5];
-    let map = debug::Evidence {
+    let map = debug::EntryHeatMap {
         width: 2,
         height: 2,
         x0_mm: -100.0,
@@ -509,7 +509,7 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
         far: FacePoint::new(300.0, f64::NAN),
         probability: 0.8,
     }];
-    let picture = debug::evidence(&photo(), &camera(), &wa80(), Some(&map), &found);
+    let picture = debug::entry_heat_map(&photo(), &camera(), &wa80(), Some(&map), &found);
     let area = debug::Area::around(&wa80());
     let hot = pixel(
         &picture,

@@ -11,7 +11,7 @@ mod truth;
 use bossmark::face::{self, FitOptions, spec};
 use bossmark::geometry::FacePoint;
 use bossmark::photo;
-use bossmark::shaft::{BothNets, FEATURES, Nets, View, study};
+use bossmark::shaft::{BothNets, FEATURES, Nets, View, candidate_features};
 use nalgebra::Matrix2;
 use serde_json::Value;
 use std::io::Write;
@@ -82,7 +82,7 @@ fn main() -> anyhow::Result<()> {
             expected: None,
         };
         let start = std::time::Instant::now();
-        let Some(found) = study(nets, &photo.pixels, &view) else {
+        let Some(found) = candidate_features(nets, &photo.pixels, &view) else {
             continue;
         };
         let rows: Vec<Vec<f64>> = found.rows.iter().map(|r| r.to_vec()).collect();
@@ -103,7 +103,7 @@ fn main() -> anyhow::Result<()> {
         };
         let line = serde_json::json!({
             "truth": path, "seconds": seconds, "camera_mm": [centre.x, centre.y, centre.z],
-            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.stance, "second_set": found.second_set, "shafts": shafts,
+            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.pose_and_scale, "second_set": found.second_set, "shafts": shafts,
         });
         writeln!(out, "{line}")?;
     }

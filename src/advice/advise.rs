@@ -3,9 +3,9 @@
 use super::about::{About, Caution};
 use super::choose::Decision;
 use super::evidence::decide;
+use super::interventions::Readings;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::situation::{AxisState, Situation};
-use super::trials::Readings;
 use super::{
     Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, evidence, steps,
 };
@@ -187,7 +187,7 @@ fn contradiction_notes(situation: &Situation) -> Vec<Caution> {
     situation
         .axes()
         .flat_map(|state| {
-            let newest = state.trials.len().saturating_sub(1);
+            let newest = state.interventions.len().saturating_sub(1);
             state
                 .contradictions
                 .iter()
@@ -246,7 +246,7 @@ fn all_levers(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
 
 fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
     let changes = state.times_tried(change);
-    let (slope, beta) = (state.slope(change)?, state.beta(change)?);
+    let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
     Some(Learned {
         change,
         unit: slope.unit.clone(),

@@ -2,8 +2,8 @@
 
 use super::about::{About, Caution, LookUp};
 use super::contradictions::Contradiction;
-use super::exchange::arrow_grains;
 use super::knowledge::{Axis, Knowledge};
+use super::sensitivities::arrow_grains;
 use super::situation::Situation;
 use super::{Change, Step, VerifyWhen};
 

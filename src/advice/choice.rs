@@ -1,7 +1,7 @@
 //! One step with what it is expected to do.
 
 use super::knowledge::{Axis, Knowledge};
-use super::learn::Beta;
+use super::learn::LearnedSlope;
 use super::moves::Move;
 use super::situation::AxisState;
 use super::{Change, LookUp, MissedBare};
@@ -32,7 +32,7 @@ pub(super) struct Choice {
 /// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
 pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
     let cov = state
-        .beta(choice.change)
+        .learned_slope(choice.change)
         .map_or(0.0, |b| b.median * b.cov_offset);
     let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
     choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
@@ -53,7 +53,7 @@ pub(super) fn choice(
     state: &AxisState,
     change: Change,
     step: Move,
-    beta: Beta,
+    beta: LearnedSlope,
     look_up: Vec<LookUp>,
     k: &Knowledge,
 ) -> Choice {

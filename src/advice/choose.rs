@@ -1,8 +1,8 @@
 //! Which change comes next, and how far it goes.
 
 use super::about::{CheckCause, PutBackCause, ShootCause};
-use super::ahead::{Goal, ends_to_go};
 use super::choice::{Choice, best_pair, choice, nearest, with_offset};
+use super::forecast::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, Moves, moves, present};
 use super::shaft_changes::{cut, next_spine};
@@ -211,7 +211,7 @@ fn ends_after(situation: &Situation, state: &AxisState, choices: &[Choice], k: &
         Axis::Vertical => situation.u.as_ref(),
         Axis::Horizontal => Some(&situation.v),
     };
-    let Some((this, other)) = state.ahead.zip(other.and_then(|o| o.ahead)) else {
+    let Some((this, other)) = state.forecast.zip(other.and_then(|o| o.forecast)) else {
         return k.policy.horizon_ends as f64;
     };
     let goal = Goal {
@@ -260,7 +260,7 @@ fn reversible(
     tweak: bool,
     k: &Knowledge,
 ) -> Option<Choice> {
-    let beta = state.beta(change)?;
+    let beta = state.learned_slope(change)?;
     let moves = situation.towards_zero(state, change, k);
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
@@ -288,7 +288,7 @@ fn heights_together(
 ) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let within = |change: Change, most: f64| -> Vec<Choice> {
-        let Some(beta) = state.beta(change) else {
+        let Some(beta) = state.learned_slope(change) else {
             return Vec::new();
         };
         [-1.0, 1.0]
@@ -349,7 +349,7 @@ fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision 
     let nothing = |spines| Decision::WrongSpine { spines };
     let Some((now, beta)) = present(&situation.setup, Change::ShaftSpine)
         .filter(|s| *s > 0.0)
-        .zip(u.beta(Change::ShaftSpine))
+        .zip(u.learned_slope(Change::ShaftSpine))
     else {
         return nothing(None);
     };

@@ -1,7 +1,7 @@
 //! Changes that didn't do what they should have.
 
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{Trial, learn, predicted};
+use super::learn::{InterventionObservation, learn, predicted};
 use super::slopes::Slope;
 use super::{Change, Check};
 use crate::math::normal_cdf;
@@ -42,23 +42,23 @@ impl Contradiction {
 }
 
 /// Every contradiction of an axis, oldest first. A change that went the wrong way, or one of the other axis, teaches
-/// nothing about slopes: the trial is widened so that what was before it says little of the present.
+/// nothing about slopes: the intervention is widened so that what was before it says little of the present.
 pub(super) fn contradictions(
-    trials: &mut [Trial],
+    interventions: &mut [InterventionObservation],
     slopes: &[Slope],
     axis: Axis,
     k: &Knowledge,
 ) -> Vec<Contradiction> {
     let mut found = Vec::new();
-    for run in 1..trials.len() {
-        if trials[..run].iter().all(|t| t.observed.is_none()) {
+    for run in 1..interventions.len() {
+        if interventions[..run].iter().all(|t| t.observed.is_none()) {
             continue;
         }
-        let Some(new) = contradiction(trials, run, slopes, axis, k) else {
+        let Some(new) = contradiction(interventions, run, slopes, axis, k) else {
             continue;
         };
         if new.wrong_way || new.wrong_axis {
-            trials[run].extra_mm2 += k.learning.offset_sd_mm * k.learning.offset_sd_mm;
+            interventions[run].extra_mm2 += k.learning.offset_sd_mm * k.learning.offset_sd_mm;
         }
         found.push(new);
     }
@@ -66,17 +66,17 @@ pub(super) fn contradictions(
 }
 
 fn contradiction(
-    trials: &[Trial],
+    interventions: &[InterventionObservation],
     run: usize,
     slopes: &[Slope],
     axis: Axis,
     k: &Knowledge,
 ) -> Option<Contradiction> {
-    let trial = &trials[run];
-    let seen = trial.observed?;
+    let intervention = &interventions[run];
+    let seen = intervention.observed?;
     let a = &k.learning;
-    let before = learn(&trials[..run], slopes, k.scale.log_sd, a);
-    let expected = predicted(trial, slopes, &before, a);
+    let before = learn(&interventions[..run], slopes, k.scale.log_sd, a);
+    let expected = predicted(intervention, slopes, &before, a);
     let shift = seen.mean_mm - before.offset_mm;
     // without levers of this axis the setting up again still counts
     let floor = expected.floor_mm2.max(a.floor_mm * a.floor_mm);
@@ -84,7 +84,7 @@ fn contradiction(
         / (seen.variance_mm2 + expected.variance_mm2.max(before.variance_mm2() + floor)).sqrt();
     let against = -expected.shift_mm.signum() * shift
         / (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
-    let moved: Vec<_> = trial
+    let moved: Vec<_> = intervention
         .moved
         .iter()
         .filter(|m| m.amount.abs() > 0.0)
@@ -121,10 +121,10 @@ pub(super) fn is_blocked(
     change: Change,
     direction: f64,
     found: &[Contradiction],
-    trials: &[Trial],
+    interventions: &[InterventionObservation],
     ends: &[usize],
 ) -> bool {
-    let last = trials.iter().rposition(|t| {
+    let last = interventions.iter().rposition(|t| {
         t.observed.is_some()
             && t.moved
                 .iter()
@@ -140,7 +140,9 @@ pub(super) fn is_blocked(
     let Some(latest) = same.last().filter(|c| Some(c.run) == last) else {
         return false;
     };
-    latest.run + 1 == trials.len() || same.len() > 1 || ends.get(latest.run).is_some_and(|n| *n > 1)
+    latest.run + 1 == interventions.len()
+        || same.len() > 1
+        || ends.get(latest.run).is_some_and(|n| *n > 1)
 }
 
 #[cfg(test)]
@@ -151,8 +153,8 @@ mod tests {
     use crate::advice::slopes::slopes;
     use crate::record::Setup;
 
-    fn run(mean: f64, moved: Option<(Change, f64)>) -> Trial {
-        Trial {
+    fn run(mean: f64, moved: Option<(Change, f64)>) -> InterventionObservation {
+        InterventionObservation {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: 15.0 * 15.0,
@@ -170,42 +172,47 @@ mod tests {
         }
     }
 
-    fn found(trials: &[Trial]) -> Vec<Contradiction> {
+    fn found(interventions: &[InterventionObservation]) -> Vec<Contradiction> {
         let setup = Setup {
             draw_weight_lb: Some(36.0),
             ..Setup::default()
         };
         let slopes = slopes(&setup, Axis::Horizontal, knowledge());
-        contradictions(&mut trials.to_vec(), &slopes, Axis::Horizontal, knowledge())
+        contradictions(
+            &mut interventions.to_vec(),
+            &slopes,
+            Axis::Horizontal,
+            knowledge(),
+        )
     }
 
     #[test]
     fn the_wrong_way_is_noticed_and_blocks_the_lever() {
-        let trials = [
+        let interventions = [
             run(200.0, None),
             run(280.0, Some((Change::DrawWeight, -1.0))),
         ];
-        let found = found(&trials);
+        let found = found(&interventions);
         assert_eq!(found.len(), 1);
         assert!(found[0].wrong_way && !found[0].wrong_axis);
         assert!(is_blocked(
             Change::DrawWeight,
             -1.0,
             &found,
-            &trials,
+            &interventions,
             &[1, 1]
         ));
         assert!(!is_blocked(
             Change::DrawWeight,
             1.0,
             &found,
-            &trials,
+            &interventions,
             &[1, 1]
         ));
         // another change and end later it may be tried again, unless a further end had confirmed it
         let later = [
-            trials[0].clone(),
-            trials[1].clone(),
+            interventions[0].clone(),
+            interventions[1].clone(),
             run(270.0, Some((Change::Plunger, 1.0))),
         ];
         assert!(!is_blocked(

@@ -9,11 +9,11 @@ use super::choice::{Choice, choice, nearest};
 use super::choose::{self, Decision};
 use super::contradictions::Contradiction;
 use super::findings::MissedBare;
-use super::kind::{Check, Evidence, Gate, GateCode, StepKind};
+use super::interventions::{change_of, sign};
+use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
 use super::moves::moves;
 use super::situation::{AxisState, Situation};
-use super::trials::{change_of, sign};
 
 /// Decides what comes next.
 pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
@@ -116,7 +116,7 @@ fn first_step(s: &Situation, missed: MissedBare, k: &Knowledge) -> Option<Choice
         return None;
     };
     levers.iter().find_map(|&(change, size)| {
-        let (slope, beta) = (state.slope(change)?, state.beta(change)?);
+        let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
         let found = moves(&s.setup, change, -side * slope.moves, k);
         let step = nearest(&found.steps, size)?;
         let chosen = choice(state, change, step, beta, found.look_up, k);
@@ -328,66 +328,76 @@ pub(super) fn unmet(s: &Situation, k: &Knowledge) -> Vec<Gate> {
         }
     };
     if let Some(metres) = cut.elsewhere_m {
-        let needed = Evidence::MetresBetween(rules.distance_m);
-        gate(true, GateCode::Distance, needed, Evidence::Metres(metres));
+        let needed = GateValue::MetresBetween(rules.distance_m);
+        gate(true, GateCode::Distance, needed, GateValue::Metres(metres));
     }
     let few = cut.fletched.min(cut.bare) < rules.pairs || cut.ends < rules.ends;
     let (shots, ends) = (rules.pairs, rules.ends);
-    let have = Evidence::Shots {
+    let have = GateValue::Shots {
         fletched: cut.fletched,
         bare: cut.bare,
         ends: cut.ends,
     };
-    gate(few, GateCode::Pairs, Evidence::OfEach { shots, ends }, have);
-    let have = cut.side.map_or(Evidence::NotKnown, Evidence::Probability);
-    let needed = Evidence::ProbabilityAtLeast(k.policy.cut_side);
+    gate(
+        few,
+        GateCode::Pairs,
+        GateValue::OfEach { shots, ends },
+        have,
+    );
+    let have = cut.side.map_or(GateValue::NotKnown, GateValue::Probability);
+    let needed = GateValue::ProbabilityAtLeast(k.policy.cut_side);
     gate(!cut.decided, GateCode::Decided, needed, have);
-    let have = Evidence::Unconfirmed(f.unconfirmed);
+    let have = GateValue::Unconfirmed(f.unconfirmed);
     gate(
         f.unconfirmed > 0,
         GateCode::Confirmed,
-        Evidence::Absent,
+        GateValue::Absent,
         have,
     );
     let wide = f.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm);
-    let have = Evidence::MillimetresApart(wide.unwrap_or(0.0));
-    let needed = Evidence::MillimetresApart(rules.group_sd_mm);
+    let have = GateValue::MillimetresApart(wide.unwrap_or(0.0));
+    let needed = GateValue::MillimetresApart(rules.group_sd_mm);
     gate(wide.is_some(), GateCode::Groups, needed, have);
     let (missing, have) = mass_gate(s, k);
     gate(
         missing,
         GateCode::Mass,
-        Evidence::GrainsAtMost(rules.mass_gr),
+        GateValue::GrainsAtMost(rules.mass_gr),
         have,
     );
     let contradiction = s.axes().any(|state| s.is_contradicted(state));
     gate(
         contradiction,
         GateCode::Contradiction,
-        Evidence::Absent,
-        Evidence::Open,
+        GateValue::Absent,
+        GateValue::Open,
     );
     gate(
         !lean_checks(s).is_empty(),
         GateCode::Lean,
-        Evidence::Absent,
-        Evidence::Open,
+        GateValue::Absent,
+        GateValue::Open,
     );
     let growing = s.setup.growing == Some(true);
-    gate(growing, GateCode::Growing, Evidence::Wish, Evidence::Absent);
+    gate(
+        growing,
+        GateCode::Growing,
+        GateValue::Wish,
+        GateValue::Absent,
+    );
     gates
 }
 
 /// Whether the masses of bare and fletched shafts forbid a step that can't be undone.
-fn mass_gate(s: &Situation, k: &Knowledge) -> (bool, Evidence) {
+fn mass_gate(s: &Situation, k: &Knowledge) -> (bool, GateValue) {
     let rules = &k.evidence;
     let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
     let (have, effect) = match mass_effect(s, k) {
         Some((grains, _)) if grains.abs() <= rules.mass_gr => {
-            return (false, Evidence::Grains(grains));
+            return (false, GateValue::Grains(grains));
         }
-        Some((grains, effect)) => (Evidence::Grains(grains), effect.abs()),
-        None => (Evidence::NotKnown, rules.unknown_mass_mm),
+        Some((grains, effect)) => (GateValue::Grains(grains), effect.abs()),
+        None => (GateValue::NotKnown, rules.unknown_mass_mm),
     };
     let missing = !s.findings.is_checked("mass") && offset < rules.mass_times * effect;
     (missing, have)

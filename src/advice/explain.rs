@@ -4,11 +4,11 @@ use super::about::{CheckCause, OffsetEstimate, PutBackCause, ShootCause};
 use super::advise::AdviceOptions;
 use super::choice::Choice;
 use super::choose::Decision;
-use super::exchange::{exchange, missing};
+use super::interventions::Readings;
 use super::knowledge::{Axis, Knowledge, knowledge};
+use super::sensitivities::{missing, sensitivities};
 use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
-use super::trials::Readings;
 use super::{Change, evidence, steps};
 use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
@@ -185,11 +185,17 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
         mm: situation.tolerance_mm,
         own: setup.tolerance_30m_mm.is_some(),
     });
-    chain.extend(situation.axes().map(|state| Thought::Now {
-        seen: situation.seen(state),
-        inside: state.inside,
-        side: state.offset.side(),
-        setups: state.trials.iter().filter(|t| t.observed.is_some()).count(),
+    chain.extend(situation.axes().map(|state| {
+        Thought::Now {
+            seen: situation.seen(state),
+            inside: state.inside,
+            side: state.offset.side(),
+            setups: state
+                .interventions
+                .iter()
+                .filter(|t| t.observed.is_some())
+                .count(),
+        }
     }));
     chain.extend(physics(&situation));
     for state in situation.axes() {
@@ -215,7 +221,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
 }
 
 fn physics(situation: &Situation) -> Vec<Thought> {
-    let Some(rates) = exchange(&situation.setup) else {
+    let Some(rates) = sensitivities(&situation.setup) else {
         let lacking = missing(&situation.setup).iter().map(|m| m.1).collect();
         return vec![Thought::NoRates(lacking)];
     };
@@ -237,7 +243,7 @@ fn physics(situation: &Situation) -> Vec<Thought> {
 }
 
 fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<Thought> {
-    let (prior, beta) = (state.slope(change)?, state.beta(change)?);
+    let (prior, beta) = (state.slope(change)?, state.learned_slope(change)?);
     let log_sd = prior.log_sd(k.scale.log_sd);
     let sd = beta.ln_variance.sqrt();
     let moved = sd < 0.97 * log_sd || (beta.median / prior.median_mm).ln().abs() > 0.02;
@@ -384,7 +390,7 @@ fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, situation: &S
             .slope(choice.change)
             .map_or_else(String::new, |s| s.unit.clone()),
         to_go_mm: state.offset.mean.abs(),
-        each_mm: state.beta(choice.change).map_or(0.0, |b| b.mean()),
+        each_mm: state.learned_slope(choice.change).map_or(0.0, |b| b.mean()),
         shift_mm: choice.shift_mm.abs(),
         sd_mm: choice.predicted_variance_mm2.sqrt(),
         here_mm: here,

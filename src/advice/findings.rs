@@ -1,7 +1,7 @@
 //! What the newest set-up's ends, and the changes before them, say about how far the evidence goes.
 
+use super::interventions::{RunRead, near};
 use super::knowledge::{EvidenceRules, Knowledge};
-use super::trials::{RunRead, near};
 use crate::math::rounded;
 use crate::reading::{Analysis, Assumptions, HorizontalCall, Reading, Reason, Shot};
 use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
@@ -338,7 +338,7 @@ fn ratio(before: &RunRead, after: &RunRead, rules: &EvidenceRules) -> Option<f64
 /// Levers of which several act on one axis: what each did can't be kept apart.
 fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
     let axis = |lever: Lever| {
-        super::trials::change_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
+        super::interventions::change_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
     };
     let levers: Vec<Lever> = changed.changes.iter().map(|c| c.lever).collect();
     let shares = |lever: &Lever| {

@@ -89,9 +89,9 @@ pub struct Gate {
     /// Which condition.
     pub code: GateCode,
     /// What is asked for.
-    pub needed: Evidence,
+    pub needed: GateValue,
     /// What stands.
-    pub have: Evidence,
+    pub have: GateValue,
 }
 
 /// The conditions of a step that can't be undone.
@@ -121,7 +121,7 @@ pub enum GateCode {
 /// A value of a gate.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(from = "String")]
-pub enum Evidence {
+pub enum GateValue {
     /// Shots in ends.
     Shots {
         /// Fletched.
@@ -166,4 +166,4 @@ pub enum Evidence {
     Written(String),
 }
 
-written!(Evidence);
+written!(GateValue);

@@ -63,7 +63,7 @@ pub(super) struct LeverMove {
 
 /// One run on one axis: what it showed, and what had been changed just before it.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Trial {
+pub(super) struct InterventionObservation {
     pub(super) observed: Option<Observation>,
     pub(super) moved: Vec<LeverMove>,
     /// Variance that the change brought on this axis beside what its own levers do, mm²: effects of the other axis'
@@ -90,9 +90,9 @@ impl LeverPosterior {
     }
 
     /// The slope of a lever.
-    pub(super) fn beta(&self, change: Change) -> Option<Beta> {
+    pub(super) fn learned_slope(&self, change: Change) -> Option<LearnedSlope> {
         let i = self.changes.iter().position(|c| *c == change)?;
-        Some(Beta {
+        Some(LearnedSlope {
             median: self.ln_beta[i].exp(),
             ln_variance: self.covariance[(i + 1, i + 1)],
             cov_offset: self.covariance[(0, i + 1)],
@@ -102,7 +102,7 @@ impl LeverPosterior {
 
 /// A lever's slope: log-normal, mm per unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Beta {
+pub(super) struct LearnedSlope {
     pub(super) median: f64,
     /// Variance of ln β.
     pub(super) ln_variance: f64,
@@ -110,7 +110,7 @@ pub(super) struct Beta {
     pub(super) cov_offset: f64,
 }
 
-impl Beta {
+impl LearnedSlope {
     /// Mean of β.
     pub(super) fn mean(&self) -> f64 {
         self.median * (self.ln_variance / 2.0).exp()
@@ -124,9 +124,14 @@ impl Beta {
 }
 
 /// How far the offset moves, and its variance about that, by one change of known slopes.
-fn shift_variance(trial: &Trial, slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
-    let mut variance = trial.extra_mm2;
-    for (moved, beta) in on_axis(trial, slopes, ln_beta) {
+fn shift_variance(
+    intervention: &InterventionObservation,
+    slopes: &[Slope],
+    ln_beta: &[f64],
+    a: &Learning,
+) -> f64 {
+    let mut variance = intervention.extra_mm2;
+    for (moved, beta) in on_axis(intervention, slopes, ln_beta) {
         variance += (a.shift_share * moved.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
         if moved.new_shafts {
             variance += a.new_shafts_mm * a.new_shafts_mm;
@@ -139,11 +144,11 @@ fn shift_variance(trial: &Trial, slopes: &[Slope], ln_beta: &[f64], a: &Learning
 }
 
 fn on_axis<'a>(
-    trial: &'a Trial,
+    intervention: &'a InterventionObservation,
     slopes: &'a [Slope],
     ln_beta: &'a [f64],
 ) -> impl Iterator<Item = (&'a LeverMove, f64)> {
-    trial.moved.iter().filter_map(|moved| {
+    intervention.moved.iter().filter_map(|moved| {
         let i = slopes.iter().position(|s| s.change == moved.change)?;
         Some((moved, ln_beta[i].exp()))
     })
@@ -162,7 +167,7 @@ pub(super) struct Prediction {
 
 /// Offset to expect after a change, given what was posterior before it.
 pub(super) fn predicted(
-    trial: &Trial,
+    intervention: &InterventionObservation,
     slopes: &[Slope],
     posterior: &LeverPosterior,
     a: &Learning,
@@ -172,7 +177,7 @@ pub(super) fn predicted(
     // the gradient in θ carries both the offset's and the slopes' uncertainty
     let mut gradient = DVector::<f64>::zeros(slopes.len() + 1);
     gradient[0] = 1.0;
-    for moved in &trial.moved {
+    for moved in &intervention.moved {
         let Some(i) = slopes.iter().position(|s| s.change == moved.change) else {
             continue;
         };
@@ -188,14 +193,14 @@ pub(super) fn predicted(
     let known = (gradient.transpose() * &posterior.covariance * &gradient)[(0, 0)];
     Prediction {
         shift_mm,
-        variance_mm2: known + shift_variance(trial, slopes, &posterior.ln_beta, a),
-        floor_mm2: shift_variance(trial, slopes, &exact, a),
+        variance_mm2: known + shift_variance(intervention, slopes, &posterior.ln_beta, a),
+        floor_mm2: shift_variance(intervention, slopes, &exact, a),
     }
 }
 
-/// Learns from the trials, oldest first; the last is the present set-up.
+/// Learns from the interventions, oldest first; the last is the present set-up.
 pub(super) fn learn(
-    trials: &[Trial],
+    interventions: &[InterventionObservation],
     slopes: &[Slope],
     common_log_sd: f64,
     a: &Learning,
@@ -209,7 +214,7 @@ pub(super) fn learn(
         covariance: prior.clone(),
         changes: slopes.iter().map(|s| s.change).collect(),
     };
-    let observed: Vec<(usize, Observation)> = trials
+    let observed: Vec<(usize, Observation)> = interventions
         .iter()
         .enumerate()
         .filter_map(|(r, t)| Some((r, t.observed?)))
@@ -224,8 +229,8 @@ pub(super) fn learn(
     let mut normal = prior_weight.clone();
     for _ in 0..STEPS {
         let ln_beta: Vec<f64> = theta.iter().skip(1).copied().collect();
-        let (predicted, jacobian) = predictions(trials, &observed, slopes, &theta);
-        let noise = noise(trials, &observed, slopes, &ln_beta, a);
+        let (predicted, jacobian) = predictions(interventions, &observed, slopes, &theta);
+        let noise = noise(interventions, &observed, slopes, &ln_beta, a);
         let Some(weight) = noise.cholesky().map(|c| c.inverse()) else {
             return fallback;
         };
@@ -289,7 +294,7 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
 
 /// Offsets that θ predicts for the runs that observed something, and their derivatives: offset now less all shifts since.
 fn predictions(
-    trials: &[Trial],
+    interventions: &[InterventionObservation],
     observed: &[(usize, Observation)],
     slopes: &[Slope],
     theta: &DVector<f64>,
@@ -297,7 +302,7 @@ fn predictions(
     let mut jacobian = DMatrix::zeros(observed.len(), slopes.len() + 1);
     for (row, (r, _)) in observed.iter().enumerate() {
         jacobian[(row, 0)] = 1.0;
-        for moved in trials[r + 1..].iter().flat_map(|t| &t.moved) {
+        for moved in interventions[r + 1..].iter().flat_map(|t| &t.moved) {
             if let Some(i) = slopes.iter().position(|s| s.change == moved.change) {
                 jacobian[(row, i + 1)] -= slopes[i].moves * moved.amount * theta[i + 1].exp();
             }
@@ -313,13 +318,13 @@ fn predictions(
 /// Covariance of the runs' offsets about the predictions: each run's own, and what the changes since both did beside their
 /// slopes.
 fn noise(
-    trials: &[Trial],
+    interventions: &[InterventionObservation],
     observed: &[(usize, Observation)],
     slopes: &[Slope],
     ln_beta: &[f64],
     a: &Learning,
 ) -> DMatrix<f64> {
-    let variances: Vec<f64> = trials
+    let variances: Vec<f64> = interventions
         .iter()
         .map(|t| shift_variance(t, slopes, ln_beta, a))
         .collect();
@@ -351,17 +356,17 @@ mod tests {
         slopes(&setup, Axis::Horizontal, knowledge())
     }
 
-    fn learn_from(trials: &[Trial]) -> LeverPosterior {
+    fn learn_from(interventions: &[InterventionObservation]) -> LeverPosterior {
         learn(
-            trials,
+            interventions,
             &horizontal(),
             knowledge().scale.log_sd,
             &knowledge().learning,
         )
     }
 
-    fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> Trial {
-        Trial {
+    fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> InterventionObservation {
+        InterventionObservation {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: sd * sd,
@@ -388,7 +393,7 @@ mod tests {
         assert!((posterior.variance_mm2() - 900.0).abs() < 1e-6);
         assert_eq!(Observation::without_prior(80.0, 90_000.0, 300.0), None);
         let prior = knowledge().lever(Change::Plunger).unwrap();
-        let beta = posterior.beta(Change::Plunger).unwrap();
+        let beta = posterior.learned_slope(Change::Plunger).unwrap();
         assert!((beta.median - prior.median_mm).abs() < 1e-6);
     }
 
@@ -399,13 +404,13 @@ mod tests {
             run(350.0, 12.0, &[]),
             run(50.0, 12.0, &[(Change::DrawWeight, -2.0)]),
         ]);
-        let beta = posterior.beta(Change::DrawWeight).unwrap();
+        let beta = posterior.learned_slope(Change::DrawWeight).unwrap();
         assert!(
             beta.median > 115.0 && beta.median < 150.0,
             "{}",
             beta.median
         );
-        let point = posterior.beta(Change::PointWeight).unwrap();
+        let point = posterior.learned_slope(Change::PointWeight).unwrap();
         assert!(point.median > 6.0, "{}", point.median);
         assert!(point.ln_variance < 0.72);
         assert!((posterior.offset_mm - 50.0).abs() < 5.0);

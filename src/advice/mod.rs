@@ -1,6 +1,6 @@
 //! A history of records → the next change on this bow.
 //!
-//! Three layers stand behind an advice. *Physics* ([`physics`], [`exchange()`]): what each setting does to how stiff the arrow
+//! Three layers stand behind an advice. *Physics* ([`physics`], [`sensitivities()`]): what each setting does to how stiff the arrow
 //! acts, and so the exchange rates between settings. *Priors* (`calibration/advice.json`): how many millimetres of offset a
 //! unit of each lever is worth before this bow has a history. *Learning*: what its own history of changes says. On that
 //! `advise` decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
@@ -10,7 +10,6 @@
 
 mod about;
 mod advise;
-mod ahead;
 mod apply;
 mod cautions;
 mod change;
@@ -19,19 +18,20 @@ mod choose;
 mod contradictions;
 mod document;
 mod evidence;
-mod exchange;
 mod explain;
 mod findings;
+mod forecast;
+mod interventions;
 mod kind;
 mod knowledge;
 mod learn;
 mod moves;
 pub mod physics;
+mod sensitivities;
 mod shaft_changes;
 mod situation;
 mod slopes;
 mod steps;
-mod trials;
 
 pub(crate) use cautions::{bare_shafts, general};
 
@@ -44,9 +44,9 @@ pub use apply::{ApplyError, settings_after, setup_after};
 pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
-pub use exchange::{Exchange, exchange, missing};
 pub use explain::{Obstacle, Size, Thought, explain};
 pub use findings::{BestSetup, MissedBare};
-pub use kind::{Check, Evidence, Gate, GateCode, StepKind};
+pub use interventions::Readings;
+pub use kind::{Check, Gate, GateCode, GateValue, StepKind};
 pub use knowledge::{Axis, Knowledge};
-pub use trials::Readings;
+pub use sensitivities::{Sensitivities, missing, sensitivities};

@@ -1,7 +1,7 @@
 //! Where each lever of a set-up can go: real steps from the present value, within every stated limit.
 
-use super::exchange::arrow_grains;
 use super::knowledge::Knowledge;
+use super::sensitivities::arrow_grains;
 use super::slopes::lb_per_quarter_turn;
 use super::{Change, LookUp};
 use crate::math::{floor_index, round_i64};

@@ -3,7 +3,7 @@
 use super::Change;
 use super::choice::{Choice, best_pair, choice, nearest};
 use super::knowledge::Knowledge;
-use super::learn::Beta;
+use super::learn::LearnedSlope;
 use super::moves::{Move, moves, present};
 use super::situation::{AxisState, Situation};
 use crate::math::normal_cdf;
@@ -22,7 +22,7 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
     if !allowed {
         return None;
     }
-    let beta = state.beta(Change::ShaftLength)?;
+    let beta = state.learned_slope(Change::ShaftLength)?;
     let cuts = situation.towards_zero(state, Change::ShaftLength, k);
     let risk = |step: &Move, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
     let far_past = |step: &Move| {
@@ -55,7 +55,7 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
     if situation.blocked(state, bolts, back) {
         return None;
     }
-    let bolt_beta = state.beta(bolts)?;
+    let bolt_beta = state.learned_slope(bolts)?;
     let up = moves(&situation.setup, bolts, back, k);
     let weights: Vec<Choice> = up
         .steps
@@ -85,8 +85,8 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
 fn is_used_up(situation: &Situation, state: &AxisState, k: &Knowledge) -> bool {
     REVERSIBLE.iter().all(|&change| {
         let steps = situation.towards_zero(state, change, k).steps;
-        let step = |beta: Beta| nearest(&steps, state.offset.mean.abs() / beta.mean());
-        state.beta(change).and_then(step).is_none()
+        let step = |beta: LearnedSlope| nearest(&steps, state.offset.mean.abs() / beta.mean());
+        state.learned_slope(change).and_then(step).is_none()
     })
 }
 
@@ -94,7 +94,7 @@ fn is_used_up(situation: &Situation, state: &AxisState, k: &Knowledge) -> bool {
 /// with it.
 fn past(
     state: &AxisState,
-    beta: Beta,
+    beta: LearnedSlope,
     amount: f64,
     less: Option<&Choice>,
     by_mm: f64,
@@ -120,7 +120,7 @@ pub(super) fn next_spine(
     k: &Knowledge,
 ) -> Option<Choice> {
     let rules = &k.evidence;
-    let beta = state.beta(Change::ShaftSpine)?;
+    let beta = state.learned_slope(Change::ShaftSpine)?;
     let found = situation.towards_zero(state, Change::ShaftSpine, k);
     let m = state.offset.mean;
     let left = |choice: &Choice| (m + choice.shift_mm).abs();
@@ -161,7 +161,7 @@ pub(super) fn next_spine(
 /// are too long.
 fn room_back(situation: &Situation, state: &AxisState, k: &Knowledge) -> f64 {
     let farthest = |change: Change| {
-        let (direction, beta) = (-state.direction(change)?, state.beta(change)?);
+        let (direction, beta) = (-state.direction(change)?, state.learned_slope(change)?);
         let steps = moves(&situation.setup, change, direction, k).steps;
         let amounts = steps.iter().map(|step| step.amount.abs());
         Some(amounts.reduce(f64::max)? * beta.median)

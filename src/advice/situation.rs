@@ -1,14 +1,14 @@
 //! Where the bow stands: everything that the choice of the next change looks at.
 
 use super::about::OffsetEstimate;
-use super::ahead::Ahead;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::findings::Findings;
+use super::forecast::Forecast;
+use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{Beta, LeverPosterior, Trial, learn};
+use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, learn};
 use super::moves::{Moves, moves};
 use super::slopes::{Slope, is_unknown, slopes};
-use super::trials::{Readings, RunRead, near, sign, trials};
 use super::{Change, Check};
 use crate::math::Normal;
 use crate::reading::{Assumptions, HorizontalCall, Reading};
@@ -23,7 +23,7 @@ const AT_30_M: f64 = 30.0;
 #[derive(Clone, Debug)]
 pub(super) struct AxisState {
     pub(super) axis: Axis,
-    pub(super) trials: Vec<Trial>,
+    pub(super) interventions: Vec<InterventionObservation>,
     pub(super) slopes: Vec<Slope>,
     pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
@@ -34,7 +34,7 @@ pub(super) struct AxisState {
     /// The newest set-up's own ends tell this axis.
     pub(super) is_observed: bool,
     /// What looking ahead needs; `None` where the newest ends tell nothing.
-    pub(super) ahead: Option<Ahead>,
+    pub(super) forecast: Option<Forecast>,
 }
 
 impl AxisState {
@@ -45,7 +45,7 @@ impl AxisState {
 
     /// Changes of a lever that had readings before and after them.
     pub(super) fn times_tried(&self, change: Change) -> usize {
-        self.trials
+        self.interventions
             .iter()
             .enumerate()
             .filter(|(r, t)| {
@@ -53,19 +53,21 @@ impl AxisState {
                     && t.moved
                         .iter()
                         .any(|m| m.change == change && m.amount.abs() > 0.0)
-                    && self.trials[..*r].iter().any(|t| t.observed.is_some())
+                    && self.interventions[..*r]
+                        .iter()
+                        .any(|t| t.observed.is_some())
             })
             .count()
     }
 
     /// What this bow's history says of a lever of this axis.
-    pub(super) fn beta(&self, change: Change) -> Option<Beta> {
-        self.posterior.beta(change)
+    pub(super) fn learned_slope(&self, change: Change) -> Option<LearnedSlope> {
+        self.posterior.learned_slope(change)
     }
 
     /// What the newest change did on this axis that it should not have.
     pub(super) fn newest_contradictions(&self) -> impl Iterator<Item = &Contradiction> {
-        let newest = self.trials.len().saturating_sub(1);
+        let newest = self.interventions.len().saturating_sub(1);
         self.contradictions.iter().filter(move |c| c.run == newest)
     }
 
@@ -188,7 +190,7 @@ impl Situation {
             change,
             direction,
             &state.contradictions,
-            &state.trials,
+            &state.interventions,
             &self.ends_of_runs,
         )
     }
@@ -336,9 +338,9 @@ fn state(
     k: &Knowledge,
 ) -> AxisState {
     let slopes = slopes(setup, axis, k);
-    let mut trials = trials(history, reads, axis, horizontal, k);
-    let contradictions = contradictions(&mut trials, &slopes, axis, k);
-    let posterior = learn(&trials, &slopes, k.scale.log_sd, &k.learning);
+    let mut interventions = interventions(history, reads, axis, horizontal, k);
+    let contradictions = contradictions(&mut interventions, &slopes, axis, k);
+    let posterior = learn(&interventions, &slopes, k.scale.log_sd, &k.learning);
     let arrows = reads.last().map_or(0.0, |r| match axis {
         Axis::Horizontal => r.arrows_mm2[0],
         Axis::Vertical => r.arrows_mm2[1],
@@ -347,8 +349,11 @@ fn state(
         mean: posterior.offset_mm,
         sd: (posterior.variance_mm2() + arrows).sqrt(),
     };
-    let newest = trials.last().and_then(|t| t.observed).zip(reads.last());
-    let ahead = newest.map(|(seen, read)| Ahead {
+    let newest = interventions
+        .last()
+        .and_then(|t| t.observed)
+        .zip(reads.last());
+    let forecast = newest.map(|(seen, read)| Forecast {
         offset,
         own_mm: seen.mean_mm,
         end_mm2: seen.variance_mm2 * read.ends as f64,
@@ -357,12 +362,12 @@ fn state(
     AxisState {
         axis,
         contradictions,
-        is_observed: trials.last().is_some_and(|t| t.observed.is_some()),
-        trials,
+        is_observed: interventions.last().is_some_and(|t| t.observed.is_some()),
+        interventions,
         slopes,
         posterior,
         inside: offset.within(tolerance_mm),
         offset,
-        ahead,
+        forecast,
     }
 }

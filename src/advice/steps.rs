@@ -4,11 +4,11 @@ use super::about::{
     CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
 };
 use super::choice::{Choice, choice};
+use super::interventions::sign;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, present, setting_of};
 use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
-use super::trials::sign;
 use super::{Change, Check, Expect, Step, StepKind, VerifyWhen, cautions};
 use crate::math::{round_i64, rounded};
 use crate::reading::Assumptions;
@@ -159,7 +159,7 @@ pub(super) fn together(
 
 /// Whether the weight of the arrow is known well enough to be held against the draw weight.
 fn arrow_weight_known(setup: &Setup) -> bool {
-    super::exchange::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
+    super::sensitivities::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
 }
 
 fn state_of(axis: Axis, situation: &Situation) -> Option<&AxisState> {
@@ -219,7 +219,7 @@ fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
         Axis::Vertical => 1.0,
         Axis::Horizontal => situation.hand.map_or(1.0, sign),
     };
-    let mut earlier = state.trials.iter().rev().skip(1);
+    let mut earlier = state.interventions.iter().rev().skip(1);
     let because = if earlier.any(|t| t.observed.is_some()) {
         DifferenceCause::EarlierEnds
     } else if situation.full_distance {
@@ -418,7 +418,14 @@ fn back_again(
         amount,
         quarter_turns,
     };
-    let back = choice(state, change, step, state.beta(change)?, Vec::new(), k);
+    let back = choice(
+        state,
+        change,
+        step,
+        state.learned_slope(change)?,
+        Vec::new(),
+        k,
+    );
     expect(&back, situation, k)
 }
 

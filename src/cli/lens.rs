@@ -8,7 +8,7 @@ use super::progress::Progress;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::lens::sheet::{self, Paper};
-use crate::lens::{self, LensOptions, LensProfile, Look};
+use crate::lens::{self, BoardDetection, LensOptions, LensProfile};
 use crate::record::canonical;
 use crate::store::{self, OutputKind};
 use crate::{photo, text};
@@ -62,12 +62,12 @@ fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
         &[(out, OutputKind::of_schema(lens::SCHEMA))],
         &[&args.photos],
     )?;
-    let looks = find_boards(&args.photos, terminal);
+    let detections = find_boards(&args.photos, terminal);
     let options = LensOptions {
         board: args.corners,
         name: args.name.clone(),
     };
-    let profile = lens::fit(&looks, &options);
+    let profile = lens::fit(&detections, &options);
     if let Some(failure) = &profile.failure {
         return refused(args, &profile, &failure.text, terminal);
     }
@@ -101,24 +101,24 @@ fn refused(
     Ok(())
 }
 
-fn find_boards(photos: &[PathBuf], terminal: &mut Terminal) -> Vec<Look> {
+fn find_boards(photos: &[PathBuf], terminal: &mut Terminal) -> Vec<BoardDetection> {
     let progress = Progress::new(photos.len());
-    let mut looks = Vec::new();
+    let mut detections = Vec::new();
     map_in_order(
         photos,
         |path| {
             let photo =
                 photo::open(&input::bytes(path)?).map_err(|e| CliError::from(e).about(path))?;
-            Ok(lens::look(&photo, &store::name_of(path)))
+            Ok(lens::detect_board(&photo, &store::name_of(path)))
         },
-        |_, result: Result<Look, CliError>| {
+        |_, result: Result<BoardDetection, CliError>| {
             progress.done(0);
             match result {
-                Ok(look) => looks.push(look),
+                Ok(detection) => detections.push(detection),
                 Err(error) => terminal.error(&error),
             }
         },
     );
     progress.finish();
-    looks
+    detections
 }

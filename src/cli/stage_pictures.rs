@@ -61,7 +61,7 @@ fn other_faces(measurement: &Measurement) -> Vec<(usize, Camera)> {
         .collect()
 }
 
-/// A picture after each stage: upright photo, edges and rings, rectified face, shaft evidence, result.
+/// A picture after each stage: upright photo, edges and rings, rectified face, heat map of entries, result.
 fn draw_stages(
     folder: &Path,
     prefix: &str,
@@ -106,7 +106,7 @@ fn draw_stages(
         })
         .collect();
     let heat = shafts.and_then(|s| s.heat.as_ref());
-    let map = heat.map(|h| debug::Evidence {
+    let map = heat.map(|h| debug::EntryHeatMap {
         width: h.width,
         height: h.height,
         x0_mm: h.left_mm,
@@ -114,8 +114,8 @@ fn draw_stages(
         mm_per_cell: h.cell_mm,
         values: &h.values,
     });
-    let evidence = debug::evidence(pixels, &fit.camera, look, map.as_ref(), &candidates);
-    save("04-shafts.png", &evidence)?;
+    let heat_map = debug::entry_heat_map(pixels, &fit.camera, look, map.as_ref(), &candidates);
+    save("04-shafts.png", &heat_map)?;
     let result = marked::draw(pixels, &measurement.end, look, Framing::Whole, None);
     save("05-result.png", &result)
 }

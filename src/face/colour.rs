@@ -78,24 +78,25 @@ pub(super) fn norm(a: &[f32; 3]) -> f32 {
 
 /// How the print of a face is expected to look.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Look {
+pub(super) struct PrintAppearance {
     /// Share of the print's contrast that light and age have left.
     pub(super) contrast: f32,
     /// Whether other inks than the usual ones are tried.
     pub(super) all_inks: bool,
 }
 
-/// Looks with which a face is searched in turn: the usual inks, fresh, in plain light; any inks; bleached, or behind stray light.
-pub(super) const LOOKS: [Look; 3] = [
-    Look {
+/// Appearances of the print that are searched for in turn: the usual inks, fresh, in plain light; any inks; bleached, or behind
+/// stray light.
+pub(super) const PRINT_APPEARANCES: [PrintAppearance; 3] = [
+    PrintAppearance {
         contrast: 1.0,
         all_inks: false,
     },
-    Look {
+    PrintAppearance {
         contrast: 1.0,
         all_inks: true,
     },
-    Look {
+    PrintAppearance {
         contrast: 0.5,
         all_inks: true,
     },

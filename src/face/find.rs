@@ -5,7 +5,7 @@
 //! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A spot is
 //! accepted when hits of two boundaries at least agree with one such fit.
 
-use super::colour::{Look, Reduced, may_be};
+use super::colour::{PrintAppearance, Reduced, may_be};
 use super::patches::patches;
 use super::rays::{Hit, Target, cast, targets};
 use super::spec::{Colour, FaceSpec};
@@ -158,9 +158,9 @@ impl Pencil {
 }
 
 /// Looks for spots of `spec` on the whole photo as its print is expected to look.
-pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, look: Look) -> SpotSearch {
-    let contrast = look.contrast;
-    let targets = targets(spec, look);
+pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, appearance: PrintAppearance) -> SpotSearch {
+    let contrast = appearance.contrast;
+    let targets = targets(spec, appearance);
     let mut search = SpotSearch::default();
     let mut colours: Vec<Colour> = Vec::new();
     for zone in &spec.zones {
@@ -564,7 +564,7 @@ mod tests {
             let pixels = RgbImage::from_pixel(width, height, image::Rgb([230, 200, 40]));
             let reduced = Reduced::new(&pixels, 1000);
             assert!(
-                find(&reduced, face, super::super::colour::LOOKS[0])
+                find(&reduced, face, super::super::colour::PRINT_APPEARANCES[0])
                     .spots
                     .is_empty()
             );

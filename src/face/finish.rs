@@ -1,5 +1,6 @@
 //! From a fitted camera to what is handed on: which way is up, how sure all is, and what a person should know.
 
+use super::priors;
 use super::refine::{RefinedFit, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
@@ -32,7 +33,8 @@ impl Refiner<'_> {
         covariance = turned(&covariance, up.turn_rad, up.upright.sd_rad);
         let focal_from = if self.from_profile {
             FocalSource::Profile
-        } else if self.photo.exif.focal_35mm.is_some() && !refined.focal_free {
+        } else if priors::stated_focal_px(self.priors, self.photo).is_some() && !refined.focal_free
+        {
             FocalSource::Exif
         } else if covariance[(LN_F, LN_F)].sqrt() < 0.5 * refined.prior.ln_f_sd {
             FocalSource::Rings
@@ -76,29 +78,29 @@ impl Refiner<'_> {
         fit
     }
 
-    /// Every source of the upright that the photo has, the most trusted first, joined where they agree.
+    /// Every source of the upright that the photo has, the most trusted first, fused where they agree.
     fn upright(
         &self,
         camera: &Camera,
         roll_variance: f64,
         marked: Option<upright::Roll>,
     ) -> upright::CombinedUpright {
-        let trust = &self.priors.upright;
-        let held = upright::from_camera(camera, trust);
+        let priors = &self.priors.upright;
+        let held = upright::from_camera(camera, priors);
         if self.spec.spots_mm.len() > 1 {
             // the spots stand where the layout has them, whatever anybody says of up
             let layout = upright::Roll {
                 turn_rad: 0.0,
                 upright: Upright {
                     from: UprightSource::Layout,
-                    sd_rad: trust
+                    sd_rad: priors
                         .layout_sd_deg
                         .to_radians()
                         .hypot(roll_variance.max(0.0).sqrt()),
                 },
             };
             let others: Vec<upright::Roll> = marked.into_iter().chain([held]).collect();
-            return upright::joined(layout, &others);
+            return upright::fused(layout, &others);
         }
         // a square looks the same from four sides: which of them is up the person says
         let guess = marked.map_or(held.turn_rad, |m| {
@@ -112,12 +114,12 @@ impl Refiner<'_> {
         seen.sort_by(|a, b| a.upright.sd_rad.total_cmp(&b.upright.sd_rad));
         let mut sources = marked.into_iter().chain(seen);
         let first = sources.next().unwrap_or(held);
-        let mut joined = upright::joined(first, &sources.collect::<Vec<_>>());
+        let mut fused = upright::fused(first, &sources.collect::<Vec<_>>());
         // doubt is said, but doesn't change what is taken: the phone is hardly ever nearer the truth than edges that agree
         if let Some((_, doubt)) = edges.filter(|e| e.0.upright == first.upright) {
-            joined.roll.upright.sd_rad = joined.roll.upright.sd_rad.hypot(doubt);
+            fused.roll.upright.sd_rad = fused.roll.upright.sd_rad.hypot(doubt);
         }
-        joined
+        fused
     }
 
     /// The upright of the "+" in the middle, near a first guess.
@@ -137,15 +139,15 @@ impl Refiner<'_> {
     /// The upright of the paper's or the boss's edges, looked for around a first guess, and a standard deviation for the doubt
     /// whether they are what they are taken for, rad.
     fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<(upright::Roll, f64)> {
-        let trust = &self.priors.upright;
-        let sure = paper::Trust {
+        let priors = &self.priors.upright;
+        let sure = paper::EdgePriors {
             white_outermost: self
                 .spec
                 .zones
                 .last()
                 .is_some_and(|z| z.colour == self.spec.paper),
-            paper_sd: trust.paper_sd_deg.to_radians(),
-            boss_sd: trust.boss_sd_deg.to_radians(),
+            paper_sd: priors.paper_sd_deg.to_radians(),
+            boss_sd: priors.boss_sd_deg.to_radians(),
         };
         let (edge, doubt) = paper::upright(
             &self.photo.pixels,

@@ -44,7 +44,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::pyramid::Pyramid;
 use crate::math::count;
 use crate::photo::Photo;
-use colour::{Look, Reduced};
+use colour::{PrintAppearance, Reduced};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use refine::Refiner;
 use serde::{Deserialize, Serialize};
@@ -273,8 +273,8 @@ impl<'a> Copies<'a> {
 struct Effort {
     /// Look on a copy of half the size.
     halved: bool,
-    /// Looks of the print that are tried in turn.
-    looks: &'static [Look],
+    /// Appearances of the print that are tried in turn.
+    appearances: &'static [PrintAppearance],
     /// Faces wanted.
     most: usize,
 }
@@ -282,13 +282,13 @@ struct Effort {
 impl Effort {
     const FULL: Self = Self {
         halved: false,
-        looks: &colour::LOOKS,
+        appearances: &colour::PRINT_APPEARANCES,
         most: MOST_FACES,
     };
     /// For reading the pattern of a photo: of several faces one is enough, and a small copy shows it.
     const PATTERN: Self = Self {
         halved: true,
-        looks: &[colour::LOOKS[1]],
+        appearances: &[colour::PRINT_APPEARANCES[1]],
         most: 1,
     };
 }
@@ -319,8 +319,8 @@ fn accepted(
         &copies.reduced
     };
     let (mut seen, mut best) = (None, Vec::new());
-    for look in effort.looks {
-        let search = find::find(reduced, spec, *look);
+    for appearance in effort.appearances {
+        let search = find::find(reduced, spec, *appearance);
         let mut layouts = start::layouts(&search.spots, spec, lens, (photo.width, photo.height));
         let size = |layout: &Layout| candidate(layout, &search.spots).px_per_mm;
         let largest = layouts.iter().map(size).fold(0.0, f64::max);

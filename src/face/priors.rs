@@ -7,6 +7,8 @@ use std::sync::LazyLock;
 
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(super) struct Focal {
+    /// 35 mm equivalents that a lens can have with which a face is photographed, mm; what EXIF says beside them is an error.
+    plausible_35mm: (f64, f64),
     pub(super) exif_ln_sd: f64,
     pub(super) without_exif_35mm: f64,
     pub(super) without_exif_ln_sd: f64,
@@ -81,9 +83,21 @@ pub(super) fn radial(priors: &Priors, equivalent_mm: f64) -> Terms {
     }
 }
 
+/// The focal length that EXIF states, px, unless no lens has it.
+pub(super) fn stated_focal_px(priors: &Priors, photo: &Photo) -> Option<f64> {
+    let (least, most) = priors.focal.plausible_35mm;
+    photo
+        .focal_from_exif_px()
+        .filter(|f| (least..=most).contains(&equivalent_mm(photo, *f)))
+}
+
 /// What is known of this photo's lens from EXIF, or without.
 pub(super) fn lens_prior(priors: &Priors, photo: &Photo) -> LensPrior {
-    let known = photo.focal_from_exif_px();
+    lens_prior_given(priors, photo, stated_focal_px(priors, photo))
+}
+
+/// What is known of this photo's lens where its focal length, px, is stated, or isn't.
+pub(super) fn lens_prior_given(priors: &Priors, photo: &Photo, known: Option<f64>) -> LensPrior {
     let f_px = known.unwrap_or(priors.focal.without_exif_35mm * diagonal(photo) / DIAGONAL_35MM);
     let ln_f_sd = if known.is_some() {
         priors.focal.exif_ln_sd

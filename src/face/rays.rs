@@ -1,6 +1,6 @@
 //! Rays over the reduced picture: where the log colour changes along them as a boundary of the face would.
 
-use super::colour::{Look, Reduced, dot, log_steps};
+use super::colour::{PrintAppearance, Reduced, dot, log_steps};
 use super::spec::FaceSpec;
 use crate::math::{count, floor_index};
 use nalgebra::Vector2;
@@ -31,7 +31,7 @@ pub(super) struct Hit {
 }
 
 /// The changes of colour of a face as they are looked for, in the order of its boundaries.
-pub(super) fn targets(spec: &FaceSpec, look: Look) -> Vec<Target> {
+pub(super) fn targets(spec: &FaceSpec, appearance: PrintAppearance) -> Vec<Target> {
     let outer = spec.outer_radius_mm();
     spec.boundaries()
         .iter()
@@ -45,8 +45,8 @@ pub(super) fn targets(spec: &FaceSpec, look: Look) -> Vec<Target> {
                 ln_rho: (b.radius_mm / outer).ln(),
                 steps: steps
                     .iter()
-                    .take(if look.all_inks { steps.len() } else { 1 })
-                    .map(|s| s.map(|v| look.contrast * v))
+                    .take(if appearance.all_inks { steps.len() } else { 1 })
+                    .map(|s| s.map(|v| appearance.contrast * v))
                     .collect(),
             }
         })

@@ -161,7 +161,9 @@ impl Refiner<'_> {
             .best(&coarse, layout, self.prior)
             .ok_or(Refusal::NoEdges)?;
         // a focal length that is wrong bends the rings: they are looked at without it
-        let best = self.with_free_focal_length(&best).unwrap_or(best);
+        let best = self
+            .with_free_focal_length(&coarse, layout, &best)
+            .unwrap_or(best);
         if let Some(free) = self.with_free_centre(&coarse, layout, &best) {
             return Ok(free);
         }
@@ -354,18 +356,28 @@ impl Refiner<'_> {
     }
 
     /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
-    fn with_free_focal_length(&self, fixed: &RefinedFit) -> Option<RefinedFit> {
-        let stated = self.photo.focal_from_exif_px()?;
+    fn with_free_focal_length(
+        &self,
+        coarse: &[WeightedEdge],
+        layout: &Layout,
+        fixed: &RefinedFit,
+    ) -> Option<RefinedFit> {
+        let stated = priors::stated_focal_px(self.priors, self.photo)?;
         let off = |r: &RefinedFit| (r.fitted.camera.lens.f_px / stated).ln().abs();
         if self.from_profile || off(fixed) < FOCAL_PULL_SDS * self.prior.ln_f_sd {
             return None;
         }
-        let prior = LensPrior {
-            ln_f_sd: self.priors.focal.without_exif_ln_sd,
-            ..self.prior
-        };
+        let prior = priors::lens_prior_given(self.priors, self.photo, None);
         let last = Round::last(fixed.level);
-        let free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
+        // a focal length that is far off leads the fit astray: it is begun anew, too
+        let free = [
+            self.measure(fixed.fitted.clone(), prior, &[last, last]),
+            self.best(coarse, layout, prior),
+        ];
+        let free = free
+            .into_iter()
+            .flatten()
+            .max_by(|a, b| a.posterior_nats().total_cmp(&b.posterior_nats()))?;
         let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
         (off(&free) > FOCAL_CONTRADICTION_SDS * by_rings.hypot(self.prior.ln_f_sd)).then_some(
             RefinedFit {
@@ -553,7 +565,7 @@ impl Refiner<'_> {
 
     fn with_radial(&self, prior: LensPrior, f_px: f64) -> LensPrior {
         // EXIF says which lens it was; without it, or where it was set aside, the rings do
-        let stated = self.photo.focal_from_exif_px();
+        let stated = priors::stated_focal_px(self.priors, self.photo);
         let f_px = stated
             .filter(|_| prior.ln_f_sd <= self.prior.ln_f_sd)
             .unwrap_or(f_px);

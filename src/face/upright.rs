@@ -69,8 +69,8 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
     (-on_face.x).atan2(on_face.y)
 }
 
-/// Two uprights that lie further apart, in standard deviations of their difference, are not joined.
-const LARGEST_JOINED_SDS: f64 = 2.5;
+/// Two uprights that lie further apart, in standard deviations of their difference, are not fused.
+const LARGEST_FUSED_SDS: f64 = 2.5;
 /// Further apart than this they contradict each other, and that is said.
 const CONTRADICTION_SDS: f64 = 3.0;
 /// A source with less than this part of the weight changes nothing.
@@ -86,15 +86,15 @@ pub(super) struct CombinedUpright {
     pub(super) against: Vec<(UprightSource, f64)>,
 }
 
-/// Joins uprights given against the same camera, in the order of trust: the first is kept, each further one weighs in with
+/// Fuses uprights given against the same camera, in the order of trust: the first is kept, each further one weighs in with
 /// its variance if it agrees with what those before it say.
-pub(super) fn joined(first: Roll, others: &[Roll]) -> CombinedUpright {
+pub(super) fn fused(first: Roll, others: &[Roll]) -> CombinedUpright {
     let mut roll = first;
     let mut apart = Vec::new();
     for other in others {
         let (a, b) = (roll.upright.sd_rad.powi(2), other.upright.sd_rad.powi(2));
         let off = wrapped(other.turn_rad - roll.turn_rad);
-        if off.abs() > LARGEST_JOINED_SDS * (a + b).sqrt() {
+        if off.abs() > LARGEST_FUSED_SDS * (a + b).sqrt() {
             apart.push(*other);
             continue;
         }
@@ -194,16 +194,16 @@ mod tests {
             upright: Upright { from, sd_rad },
         };
         let boss = roll(0.15, 0.02, UprightSource::BossEdge);
-        let near = joined(boss, &[roll(0.1, 0.04, UprightSource::Camera)]);
+        let near = fused(boss, &[roll(0.1, 0.04, UprightSource::Camera)]);
         assert!((near.roll.turn_rad - 0.14).abs() < 1e-12, "{near:?}");
         assert!((near.roll.upright.sd_rad - 0.04 / 5f64.sqrt()).abs() < 1e-12);
         assert_eq!(near.roll.upright.from, UprightSource::Fused);
-        let far = joined(boss, &[roll(0.0, 0.04, UprightSource::Camera)]);
+        let far = fused(boss, &[roll(0.0, 0.04, UprightSource::Camera)]);
         assert_eq!(far.roll.upright, boss.upright);
         assert_eq!(far.against.len(), 1);
         assert_eq!(far.against[0].0, UprightSource::Camera);
         let paper = roll(0.15, 0.002, UprightSource::PaperEdge);
-        let sure = joined(paper, &[roll(0.1, 0.04, UprightSource::Camera)]);
+        let sure = fused(paper, &[roll(0.1, 0.04, UprightSource::Camera)]);
         assert_eq!(sure.roll.upright.from, UprightSource::PaperEdge);
         assert!(sure.against.is_empty());
     }
@@ -217,12 +217,12 @@ mod tests {
                 sd_rad: 0.04,
             },
         };
-        let both = joined(roll(3.13), &[roll(-3.13)]);
+        let both = fused(roll(3.13), &[roll(-3.13)]);
         assert!(
             both.against.is_empty() && both.roll.turn_rad > 3.13,
             "{both:?}"
         );
-        let quarter = joined(roll(-3.0), &[roll(1.7)]);
+        let quarter = fused(roll(-3.0), &[roll(1.7)]);
         assert!((quarter.against[0].1 + 1.583).abs() < 1e-3, "{quarter:?}");
         assert!((nearest_quarter(0.1, 1.5) - 0.1 - FRAC_PI_2).abs() < 1e-12);
         assert!((nearest_quarter(-3.1, 3.1) + 3.1).abs() < 1e-12);

@@ -25,9 +25,9 @@ use nalgebra::Vector2;
 use std::collections::BTreeMap;
 use zhang::{Calibration, Pair};
 
-/// A photo in which the board was searched for.
+/// What was found of the board in one photo.
 #[derive(Clone, Debug)]
-pub struct Look {
+pub struct BoardDetection {
     /// File name without folders.
     pub file: String,
     /// The camera that took it.
@@ -38,7 +38,7 @@ pub struct Look {
 
 /// Looks for the board in a photo.
 #[must_use]
-pub fn look(photo: &Photo, file: &str) -> Look {
+pub fn detect_board(photo: &Photo, file: &str) -> BoardDetection {
     let camera = CameraKey::of(photo);
     let size = [camera.width_px, camera.height_px];
     let board = board::find(&photo.pixels).map(|mut board| {
@@ -47,7 +47,7 @@ pub fn look(photo: &Photo, file: &str) -> Look {
         }
         board
     });
-    Look {
+    BoardDetection {
         file: file.to_owned(),
         camera,
         board,
@@ -65,9 +65,9 @@ pub struct LensOptions {
 
 /// Makes a profile of these photos. Where they don't suffice it holds no lens, and says why and what to do.
 #[must_use]
-pub fn fit(looks: &[Look], options: &LensOptions) -> LensProfile {
-    let camera = usual_camera(looks);
-    let size = board_size(looks, &camera, options);
+pub fn fit(detections: &[BoardDetection], options: &LensOptions) -> LensProfile {
+    let camera = usual_camera(detections);
+    let size = board_size(detections, &camera, options);
     let mut profile = LensProfile {
         schema: SCHEMA.to_owned(),
         name: options.name.clone().unwrap_or_else(|| name_of(&camera)),
@@ -77,30 +77,33 @@ pub fn fit(looks: &[Look], options: &LensOptions) -> LensProfile {
         more_terms: None,
         rms_px: None,
         reach_px: None,
-        photos: looks.iter().map(|l| listed(l, &camera, size)).collect(),
+        photos: detections
+            .iter()
+            .map(|d| listed(d, &camera, size))
+            .collect(),
         notes: Vec::new(),
         failure: None,
         bossmark: env!("CARGO_PKG_VERSION").to_owned(),
         extra: crate::record::Extra::new(),
         camera,
     };
-    if let Err(failure) = filled(&mut profile, looks) {
+    if let Err(failure) = filled(&mut profile, detections) {
         profile.failure = Some(failure);
     }
     profile
 }
 
-fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
+fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<(), Failure> {
     let Some(Assumptions { sufficient, .. }) = assumptions() else {
         return Err(sufficiency::no_fit());
     };
-    let used: Vec<usize> = (0..looks.len())
+    let used: Vec<usize> = (0..detections.len())
         .filter(|i| profile.photos[*i].used)
         .collect();
     if let Some(failure) = sufficiency::too_few(used.len(), sufficient) {
         return Err(failure);
     }
-    let views: Vec<Vec<Pair>> = used.iter().filter_map(|i| pairs(&looks[*i])).collect();
+    let views: Vec<Vec<Pair>> = used.iter().filter_map(|i| pairs(&detections[*i])).collect();
     let size = [
         f64::from(profile.camera.width_px),
         f64::from(profile.camera.height_px),
@@ -112,22 +115,22 @@ fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
         let tilt = fit.poses.get(k).map(tilt_deg);
         photo.tilt_deg = tilt.map(|t| rounded(t, 1));
     }
-    let files: Vec<&str> = used.iter().map(|i| looks[*i].file.as_str()).collect();
-    let evidence = sufficiency::Evidence {
+    let files: Vec<&str> = used.iter().map(|i| detections[*i].file.as_str()).collect();
+    let seen = sufficiency::BoardViews {
         files: &files,
         views: &views,
         size,
     };
-    if let Some(failure) = sufficiency::refusal(&fit, &evidence, sufficient) {
+    if let Some(failure) = sufficiency::refusal(&fit, &seen, sufficient) {
         return Err(failure);
     }
     profile.lens = Some(numbers(&fit));
     profile.sd = Some(deviations(&fit));
     profile.rms_px = Some(rounded(fit.overall_px, 3));
-    profile.reach_px = Some(rounded(sufficiency::reach_px(&fit, &evidence), 1));
+    profile.reach_px = Some(rounded(sufficiency::reach_px(&fit, &seen), 1));
     let corners = views.iter().map(Vec::len).sum();
     let all = zhang::with_all_terms(&views, size, &fit);
-    profile.notes = sufficiency::notes(&fit, all.as_ref(), &evidence, sufficient);
+    profile.notes = sufficiency::notes(&fit, all.as_ref(), &seen, sufficient);
     if let Some(all) = all.filter(|all| sufficiency::more_help(&fit, all, corners)) {
         profile.more_terms = Some(more_terms(&all));
         profile.notes.push(Note::new(
@@ -142,13 +145,13 @@ fn filled(profile: &mut LensProfile, looks: &[Look]) -> Result<(), Failure> {
 }
 
 /// The camera that most photos with a board come from; of equals the first.
-fn usual_camera(looks: &[Look]) -> CameraKey {
+fn usual_camera(detections: &[BoardDetection]) -> CameraKey {
     let mut tallies: Vec<(&CameraKey, usize)> = Vec::new();
-    for look in looks {
-        let counts = usize::from(look.board.is_some());
-        match tallies.iter_mut().find(|(k, _)| *k == &look.camera) {
+    for detection in detections {
+        let counts = usize::from(detection.board.is_some());
+        match tallies.iter_mut().find(|(k, _)| *k == &detection.camera) {
             Some((_, n)) => *n += counts,
-            None => tallies.push((&look.camera, counts)),
+            None => tallies.push((&detection.camera, counts)),
         }
     }
     // the first of the largest
@@ -161,15 +164,19 @@ fn usual_camera(looks: &[Look]) -> CameraKey {
 }
 
 /// Inner corners of the board: those specified, else the most frequent size of whole boards, else the largest size.
-fn board_size(looks: &[Look], camera: &CameraKey, options: &LensOptions) -> Option<[u32; 2]> {
+fn board_size(
+    detections: &[BoardDetection],
+    camera: &CameraKey,
+    options: &LensOptions,
+) -> Option<[u32; 2]> {
     if let Some([a, b]) = options.board {
         return Some([a.max(b), a.min(b)]);
     }
     let boards = || {
-        looks
+        detections
             .iter()
-            .filter(|l| l.camera == *camera)
-            .filter_map(|l| l.board.as_ref())
+            .filter(|d| d.camera == *camera)
+            .filter_map(|d| d.board.as_ref())
     };
     let mut tallies: BTreeMap<[u32; 2], usize> = BTreeMap::new();
     for board in boards().filter(|b| b.is_whole()) {
@@ -185,9 +192,9 @@ fn board_size(looks: &[Look], camera: &CameraKey, options: &LensOptions) -> Opti
 }
 
 /// A photo's line in the profile: whether it is used, and why not.
-fn listed(look: &Look, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePhoto {
-    let reason = match (&look.board, size) {
-        _ if look.camera != *camera => Some(
+fn listed(detection: &BoardDetection, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePhoto {
+    let reason = match (&detection.board, size) {
+        _ if detection.camera != *camera => Some(
             "another camera, lens, zoom or picture size than most of the photos: calibrate it by itself"
                 .to_owned(),
         ),
@@ -202,24 +209,32 @@ fn listed(look: &Look, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePho
         _ => None,
     };
     ProfilePhoto {
-        file: look.file.clone(),
+        file: detection.file.clone(),
         used: reason.is_none(),
-        corners: look
+        corners: detection
             .board
             .as_ref()
             .map_or(0, |b| u32::try_from(b.corners.len()).unwrap_or(u32::MAX)),
-        board: look.board.as_ref().map(|b| b.size),
+        board: detection.board.as_ref().map(|b| b.size),
         reason,
         ..ProfilePhoto::default()
     }
 }
 
-fn pairs(look: &Look) -> Option<Vec<Pair>> {
+fn pairs(detection: &BoardDetection) -> Option<Vec<Pair>> {
     let corner = |c: &board::BoardCorner| {
         let on_board = Vector2::new(f64::from(c.column), f64::from(c.row));
         (on_board, Vector2::new(c.at.x, c.at.y))
     };
-    Some(look.board.as_ref()?.corners.iter().map(corner).collect())
+    Some(
+        detection
+            .board
+            .as_ref()?
+            .corners
+            .iter()
+            .map(corner)
+            .collect(),
+    )
 }
 
 fn name_of(camera: &CameraKey) -> String {

@@ -7,8 +7,8 @@ use crate::math::{count, median};
 use crate::record::{Failure, Note};
 use nalgebra::{Vector2, Vector3};
 
-/// The photos used, and the calibration from them.
-pub(super) struct Evidence<'a> {
+/// The photos used, and the corners seen in each.
+pub(super) struct BoardViews<'a> {
     pub(super) files: &'a [&'a str],
     pub(super) views: &'a [Vec<Pair>],
     /// Width and height of the stored picture, px.
@@ -51,7 +51,7 @@ pub(super) fn no_fit() -> Failure {
 }
 
 /// Why the lens is not to be used, if so.
-pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option<Failure> {
+pub(super) fn refusal(fit: &Calibration, seen: &BoardViews, s: &Sufficient) -> Option<Failure> {
     let angle = widest_angle_deg(fit);
     if angle < s.least_angle_deg {
         return Some(failure(
@@ -61,7 +61,7 @@ pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option
             ),
         ));
     }
-    let diagonal = e.size[0].hypot(e.size[1]);
+    let diagonal = seen.size[0].hypot(seen.size[1]);
     if median(&mut fit.rms_px.clone()) > MOST_SCATTER_OF_DIAGONAL * diagonal {
         return Some(failure(
             "does-not-fit",
@@ -72,10 +72,10 @@ pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option
         ));
     }
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
-    let width = e.size[0].max(e.size[1]);
+    let width = seen.size[0].max(seen.size[1]);
     if sd(LN_F) > s.most_ln_f_sd
         || sd(CX).max(sd(CY)) > s.most_principal_point_sd_of_width * width
-        || corner_sd_px(fit, e.size) > s.most_corner_sd_of_width * width
+        || corner_sd_px(fit, seen.size) > s.most_corner_sd_of_width * width
     {
         return Some(failure(
             "too-unsure",
@@ -83,7 +83,7 @@ pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option
                 "these photos leave the focal length open by {:.1} %, the lens's middle by {:.0} px and the picture's corners by {:.1} px: take more, tilted more, with the board filling the picture and coming into all its corners",
                 100.0 * sd(LN_F),
                 sd(CX).max(sd(CY)),
-                corner_sd_px(fit, e.size)
+                corner_sd_px(fit, seen.size)
             ),
         ));
     }
@@ -95,16 +95,16 @@ pub(super) fn refusal(fit: &Calibration, e: &Evidence, s: &Sufficient) -> Option
 pub(super) fn notes(
     fit: &Calibration,
     all: Option<&Calibration>,
-    e: &Evidence,
+    seen: &BoardViews,
     s: &Sufficient,
 ) -> Vec<Note> {
     let mut out = Vec::new();
-    if e.files.len() < s.good_photos {
+    if seen.files.len() < s.good_photos {
         out.push(Note::new(
             "few-photos",
             format!(
                 "{} photos were used: {} or more make the lens surer",
-                e.files.len(),
+                seen.files.len(),
                 s.good_photos
             ),
         ));
@@ -118,23 +118,23 @@ pub(super) fn notes(
             ),
         ));
     }
-    let empty = empty_corners(e, s.good_reach);
+    let empty = empty_corners(seen, s.good_reach);
     if !empty.is_empty() {
         out.push(Note::new(
             "corners-empty",
             format!(
                 "no square comes near the picture's {} corner(s) (as the camera stores it), so the lens is a guess there: the squares reach out to {:.0} px from its middle{}; add photos with the board in the picture's corners",
                 empty.join(", "),
-                reach_px(fit, e),
+                reach_px(fit, seen),
                 all.map_or_else(String::new, |all| format!(
                     ", and in the corners lenses that fit them alike differ by up to {:.0} px",
-                    apart_px(fit, all, e.size)
+                    apart_px(fit, all, seen.size)
                 ))
             ),
         ));
     }
     let middle = median(&mut fit.rms_px.clone());
-    for (file, rms) in e.files.iter().zip(&fit.rms_px) {
+    for (file, rms) in seen.files.iter().zip(&fit.rms_px) {
         if *rms > OUTLIER_RATIO * middle {
             out.push(Note::new(
                 "photo-fits-badly",
@@ -167,11 +167,13 @@ fn widest_angle_deg(fit: &Calibration) -> f64 {
 }
 
 /// Distance of the outermost corner of the board from the principal point, px.
-pub(super) fn reach_px(fit: &Calibration, e: &Evidence) -> f64 {
+pub(super) fn reach_px(fit: &Calibration, seen: &BoardViews) -> f64 {
     let l = &fit.lens.lens;
     let middle = Vector2::new(l.cx_px, l.cy_px);
-    let seen = e.views.iter().flatten();
-    seen.map(|(_, p)| (p - middle).norm()).fold(0.0, f64::max)
+    let corners = seen.views.iter().flatten();
+    corners
+        .map(|(_, p)| (p - middle).norm())
+        .fold(0.0, f64::max)
 }
 
 /// Largest difference of two fits in the picture's corners, px.
@@ -199,8 +201,8 @@ fn corner_sd_px(fit: &Calibration, size: [f64; 2]) -> f64 {
 
 /// Names of the picture's corners that no corner of the board comes near. `reach`: the part of the way from the picture's middle
 /// to its corner that a corner of the board must have.
-fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
-    let half = Vector2::new(0.5 * e.size[0], 0.5 * e.size[1]);
+fn empty_corners(seen: &BoardViews, reach: f64) -> Vec<&'static str> {
+    let half = Vector2::new(0.5 * seen.size[0], 0.5 * seen.size[1]);
     let names = [
         ("upper left", -1.0, -1.0),
         ("upper right", 1.0, -1.0),
@@ -211,7 +213,7 @@ fn empty_corners(e: &Evidence, reach: f64) -> Vec<&'static str> {
         .into_iter()
         .filter(|(_, sx, sy)| {
             let corner = Vector2::new(sx * half.x, sy * half.y);
-            let nearest = e
+            let nearest = seen
                 .views
                 .iter()
                 .flatten()

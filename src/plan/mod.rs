@@ -85,14 +85,14 @@ pub fn plan(options: &PlanOptions) -> Plan {
         .certainty
         .filter(|c| (0.5..1.0).contains(c))
         .unwrap_or(data.certainty);
-    let look = precision::Look {
+    let forecast = precision::PrecisionForecast {
         arrows: data.bare,
         spreads: &spreads,
         tolerance,
         scale,
         assumptions: &assumptions,
     };
-    let pairs = look.pairs_needed(certainty, data.far_tolerances * tolerance);
+    let pairs = forecast.pairs_needed(certainty, data.far_tolerances * tolerance);
     let planned = pairs.unwrap_or(data.ends * data.bare);
     Plan {
         schema: SCHEMA.to_owned(),
@@ -104,7 +104,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
             certainty,
             pairs,
             far_mm: rounded(data.far_tolerances * tolerance, 1),
-            tells_apart_mm: look
+            tells_apart_mm: forecast
                 .told_apart(planned, certainty)
                 .map(|offset| rounded(offset, 0)),
         },
@@ -130,7 +130,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
         precision: data
             .pairs
             .iter()
-            .map(|&pairs| look.of_pairs(pairs, &offsets))
+            .map(|&pairs| forecast.of_pairs(pairs, &offsets))
             .collect(),
         shows_in_tune: full,
         record: ToNote::ALL.to_vec(),

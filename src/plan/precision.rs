@@ -38,8 +38,8 @@ fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (
     (shots + own, posterior)
 }
 
-/// What is looked ahead with.
-pub(super) struct Look<'a> {
+/// What a forecast of the precision rests on.
+pub(super) struct PrecisionForecast<'a> {
     /// Arrows of each kind.
     pub(super) arrows: u32,
     /// Scatters with their weights.
@@ -55,7 +55,7 @@ pub(super) struct Look<'a> {
 const OFFSET_STEP: f64 = 0.05;
 const OFFSET_STEPS: u32 = 200;
 
-impl Look<'_> {
+impl PrecisionForecast<'_> {
     /// Precision and chances for a number of shots of each kind, averaged over the scatters.
     pub(super) fn of_pairs(&self, pairs: u32, offsets: &[f64]) -> Precision {
         let mut variance = 0.0;

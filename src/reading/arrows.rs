@@ -7,7 +7,7 @@
 
 use super::em::median;
 use super::marginal_likelihood::ln_sum;
-use super::posterior::Without;
+use super::posterior::LeaveOutPosterior;
 use super::sets::all_up_to;
 use super::{Assumptions, Conditions, Posterior, Shot, posterior};
 use crate::record::ArrowKind;
@@ -119,16 +119,16 @@ pub(super) fn posterior_with_arrows(
             out.posterior = Some(suspect.without);
             out.shots = suspect.rest;
         } else {
-            let parts: Vec<Without<'_>> = suspects
+            let posteriors: Vec<LeaveOutPosterior<'_>> = suspects
                 .iter()
-                .map(|suspect| Without {
+                .map(|suspect| LeaveOutPosterior {
                     probability: judged[suspect.at].p_odd,
                     posterior: &suspect.without,
                     shots: &suspect.rest,
                     others_fliers: &suspect.fliers,
                 })
                 .collect();
-            out.posterior = Some(base.mixed_with(&out.shots, &parts));
+            out.posterior = Some(base.mixed_with(&out.shots, &posteriors));
         }
         out.judged = kept;
         out.judged.extend(judged);

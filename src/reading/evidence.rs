@@ -8,7 +8,8 @@
 //! ln L = ½ [Σ ln w − ΣQ − Σ ln(W_F + W_B) + ln P₀ − ln(P₀ + A) − C + B²/(P₀ + A)],  d ~ N(B/(P₀ + A), 1/(P₀ + A)),
 //!
 //! up to the constant −½ (n − number of ends) ln 2π. (Integrating a normal linear model, e.g. Gelman et al.,
-//! *Bayesian Data Analysis*, §14.8.) A *point* is one pair of ρ and σ; all grid are worked on side by side.
+//! *Bayesian Data Analysis*, §14.8.) A *grid point* is one pair of ρ and σ;
+//! all points of the grid are computed side by side.
 
 /// A point that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
 const LN_HOPELESS: f64 = 25.0;

@@ -13,26 +13,26 @@ pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
     scatter_prior: Vec<f64>,
-    /// ln of the sum of that prior: no block weighs more than its unit times this.
+    /// ln of the sum of that prior: no ratio counts for more than its unit times this.
     ln_prior_mass: f64,
     /// ln of the prior of each ratio.
     ln_ratio_prior: Vec<f64>,
-    /// σ of each column, mm.
+    /// σ of each column of the parameter grid, mm.
     pub(super) scatters: Vec<f64>,
-    /// ρ of each row of grid.
+    /// ρ of each row of the parameter grid.
     pub(super) ratios: Vec<f64>,
     /// ln of the prior of a set, by how many fliers it holds.
     ln_set_prior: Vec<f64>,
     /// Prior of the offset on each axis.
     pub(super) priors: [OffsetPrior; 2],
-    /// Lanes of the set weighed last: [x, y], ratio by ratio.
+    /// The grid points of the set evaluated last: [x, y], ratio by ratio.
     pub(super) grid: [Vec<GridPoint>; 2],
     /// What the set weighed last came to, ratio by ratio.
-    pub(super) blocks: Vec<Block>,
+    pub(super) by_ratio: Vec<RatioWeights>,
     scratch: Scratch,
 }
 
-/// Room for one block's sums.
+/// Room for one ratio's sums.
 struct Scratch {
     /// Likelihood of each σ, over the largest.
     likelihood: [Vec<f64>; 2],
@@ -42,12 +42,12 @@ struct Scratch {
     other_mean: Vec<f64>,
 }
 
-/// One ratio's share of a set.
+/// The weights of one ratio of the scatters, of a set of fliers.
 #[derive(Clone, Default)]
-pub(super) struct Block {
+pub(super) struct RatioWeights {
     /// ln of the unit that the other weights are in.
     pub(super) ln_unit: f64,
-    /// Weight of the block.
+    /// Weight of the ratio.
     pub(super) total: f64,
     /// Σ weight · mean of d_x · mean of d_y.
     pub(super) cross: f64,
@@ -101,10 +101,10 @@ impl MarginalLikelihood {
                 .iter()
                 .map(|pair| (pair[1] / total).ln())
                 .collect(),
-            blocks: vec![
-                Block {
+            by_ratio: vec![
+                RatioWeights {
                     marginal: [vec![0.0; scatters.len()], vec![0.0; scatters.len()]],
-                    ..Block::default()
+                    ..RatioWeights::default()
                 };
                 ratios.len()
             ],
@@ -121,7 +121,7 @@ impl MarginalLikelihood {
         }
     }
 
-    /// ln of the weight of a set of fliers (ascending places); the details stay in `grid` and `blocks`. Ratios that can't
+    /// ln of the weight of a set of fliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
     /// reach `floor` are not worked out and count as nothing.
     pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {
         for (axis, grid) in self.axes.iter_mut().zip(&mut self.grid) {
@@ -129,13 +129,13 @@ impl MarginalLikelihood {
         }
         let ln_set = self.ln_set_prior[fliers.len()];
         let width = self.scatters.len();
-        let mut ln_totals = Vec::with_capacity(self.blocks.len());
-        for (ratio, block) in self.blocks.iter_mut().enumerate() {
+        let mut ln_totals = Vec::with_capacity(self.by_ratio.len());
+        for (ratio, weights) in self.by_ratio.iter_mut().enumerate() {
             let grid = ratio * width..(ratio + 1) * width;
             let ln_prior = self.ln_ratio_prior[ratio] + ln_set + self.ln_prior_mass;
             let most = best(&self.grid[0][grid.clone()]) + best(&self.grid[1][grid.clone()]);
             if most + ln_prior < floor {
-                block.total = 0.0;
+                weights.total = 0.0;
                 continue;
             }
             for (axis, all) in self.axes.iter().zip(&mut self.grid) {
@@ -143,14 +143,14 @@ impl MarginalLikelihood {
             }
             let (x, y) = (&self.grid[0][grid.clone()], &self.grid[1][grid]);
             let (best_x, best_y) = (best(x), best(y));
-            block.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
-            block.fill(
+            weights.ln_unit = best_x + best_y + self.ln_ratio_prior[ratio] + ln_set;
+            weights.fill(
                 [x, y],
                 [best_x, best_y],
                 &self.scatter_prior,
                 &mut self.scratch,
             );
-            ln_totals.push(block.ln_unit + block.total.ln());
+            ln_totals.push(weights.ln_unit + weights.total.ln());
         }
         ln_sum(&ln_totals)
     }
@@ -163,7 +163,7 @@ fn best(grid: &[GridPoint]) -> f64 {
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
-impl Block {
+impl RatioWeights {
     /// Weights of the scatters of both axes: likelihoods (over their largest) times the prior of the pair.
     fn fill(
         &mut self,

@@ -38,15 +38,22 @@ pub(super) struct Axis {
     pub(super) widest_sd: f64,
     /// Geometric means of the fletched and the bare scatter, mm.
     pub(super) scatter: [f64; 2],
-    pub(super) parts: Vec<Part>,
+    pub(super) components: Vec<MixtureComponent>,
 }
 
 /// A normal of the mixture.
-#[derive(Clone, Copy)]
-pub(super) struct Part {
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct MixtureComponent {
     pub(super) weight: f64,
     pub(super) mean: f64,
     pub(super) variance: f64,
+}
+
+impl MixtureComponent {
+    /// Its standard deviation.
+    pub(super) fn sd(&self) -> f64 {
+        self.variance.sqrt()
+    }
 }
 
 impl Mixture {
@@ -74,19 +81,19 @@ impl Mixture {
             } else if ln_weight < heaviest + sums[0].total.ln() + LN_LEFT_OUT {
                 continue;
             }
-            for (ratio, block) in marginal_likelihood.blocks.iter().enumerate() {
-                let unit = (block.ln_unit - heaviest).exp();
-                if block.total <= 0.0 || unit <= 0.0 {
+            for (ratio, weights) in marginal_likelihood.by_ratio.iter().enumerate() {
+                let unit = (weights.ln_unit - heaviest).exp();
+                if weights.total <= 0.0 || unit <= 0.0 {
                     continue;
                 }
-                cross += unit * block.cross;
+                cross += unit * weights.cross;
                 for (axis, sums) in sums.iter_mut().enumerate() {
                     sums.add(
                         marginal_likelihood,
                         axis,
                         ratio,
                         unit,
-                        &block.marginal[axis],
+                        &weights.marginal[axis],
                     );
                 }
             }
@@ -117,7 +124,7 @@ struct Sums {
     wide: [f64; 3],
     /// Σ weight · ln of the fletched scatter and of the ratio.
     ln_scatter: [f64; 2],
-    parts: Vec<Part>,
+    components: Vec<MixtureComponent>,
 }
 
 impl Sums {
@@ -133,7 +140,9 @@ impl Sums {
         for value in moments.iter_mut().chain(wide).chain(ln_scatter) {
             *value *= factor;
         }
-        self.parts.iter_mut().for_each(|part| part.weight *= factor);
+        self.components
+            .iter_mut()
+            .for_each(|component| component.weight *= factor);
     }
 
     /// Adds one ratio of one set; `unit` is what its weights are in.
@@ -168,7 +177,7 @@ impl Sums {
                     self.wide[2] += weight * square;
                 }
                 if weight >= LIGHTEST * self.total {
-                    self.parts.push(Part {
+                    self.components.push(MixtureComponent {
                         weight,
                         mean,
                         variance,
@@ -180,14 +189,17 @@ impl Sums {
 
     fn finish(mut self, widest_sd: f64) -> Axis {
         let least = LIGHTEST * self.total;
-        self.parts.retain(|part| part.weight >= least);
+        self.components
+            .retain(|component| component.weight >= least);
         let [first, second] = self.moments.map(|moment| moment / self.total);
         let [wide, wide_first, wide_second] = self.wide;
         let (wide_first, wide_second) = (wide_first / wide, wide_second / wide);
         let [fletched, ratio] = self.ln_scatter.map(|sum| sum / self.total);
-        let mut parts = merged(self.parts);
-        let kept: f64 = parts.iter().map(|part| part.weight).sum();
-        parts.iter_mut().for_each(|part| part.weight /= kept);
+        let mut components = merged(self.components);
+        let kept: f64 = components.iter().map(|component| component.weight).sum();
+        components
+            .iter_mut()
+            .for_each(|component| component.weight /= kept);
         Axis {
             mean: first,
             variance: (second - first * first).max(0.0),
@@ -195,38 +207,42 @@ impl Sums {
             wide_mean: wide_first,
             wide_variance: (wide_second - wide_first * wide_first).max(0.0),
             scatter: [fletched.exp(), (fletched + ratio).exp()],
-            parts,
+            components,
         }
     }
 }
 
 /// Fewer normals that say the same: those of a like sd and mean are put together.
-fn merged(parts: Vec<Part>) -> Vec<Part> {
+fn merged(components: Vec<MixtureComponent>) -> Vec<MixtureComponent> {
     // the step of a mean is that of its class of sd, so that a mirrored or scaled mixture is merged alike
-    let least = parts
+    let least = components
         .iter()
         .map(|p| p.variance)
         .fold(f64::INFINITY, f64::min);
-    let mut keyed: Vec<(i64, i64, Part)> = parts
+    let mut keyed: Vec<(i64, i64, MixtureComponent)> = components
         .into_iter()
-        .map(|part| {
-            let class = (0.5 * (part.variance / least).ln() / SD_STEP).round();
+        .map(|component| {
+            let class = (0.5 * (component.variance / least).ln() / SD_STEP).round();
             let step = MEAN_STEP * least.sqrt() * (class * SD_STEP).exp();
-            (round_i64(class), round_i64(part.mean / step), part)
+            (
+                round_i64(class),
+                round_i64(component.mean / step),
+                component,
+            )
         })
         .collect();
     keyed.sort_by_key(|&(class, place, _)| (class, place));
     keyed
         .chunk_by(|a, b| (a.0, a.1) == (b.0, b.1))
         .map(|same| {
-            let weight: f64 = same.iter().map(|(_, _, part)| part.weight).sum();
+            let weight: f64 = same.iter().map(|(_, _, p)| p.weight).sum();
             let mean = same.iter().map(|(_, _, p)| p.weight * p.mean).sum::<f64>() / weight;
             let variance = same
                 .iter()
                 .map(|(_, _, p)| p.weight * (p.variance + (p.mean - mean).powi(2)))
                 .sum::<f64>()
                 / weight;
-            Part {
+            MixtureComponent {
                 weight,
                 mean,
                 variance,

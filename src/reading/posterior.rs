@@ -2,7 +2,7 @@
 //! how wide the archer scatters, and how much wider the bare shafts do.
 
 use super::marginal_likelihood::{MarginalLikelihood, sort_order};
-use super::mixture::Mixture;
+use super::mixture::{Mixture, MixtureComponent};
 use super::sets::{self, FlierSet};
 use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
@@ -47,19 +47,12 @@ pub struct AxisPosterior {
     pub shots_alone: [f64; 2],
     /// The sd of that widest part, mm.
     pub widest_prior_sd_mm: f64,
-    components: Vec<Component>,
+    /// The normals of the mixture, everything included in their variances.
+    components: Vec<MixtureComponent>,
 }
 
-/// A normal of the mixture, everything included in its sd.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Component {
-    weight: f64,
-    mean: f64,
-    sd: f64,
-}
-
-/// What some of the shots say, and how probable it is that only they count.
-pub(super) struct Without<'a> {
+/// The posterior with some of the shots left out, and how probable it is that only the others count.
+pub(super) struct LeaveOutPosterior<'a> {
     pub(super) probability: f64,
     pub(super) posterior: &'a Posterior,
     /// The shots that it is of, in the same order as all.
@@ -70,7 +63,7 @@ pub(super) struct Without<'a> {
 
 impl Posterior {
     /// This, of `shots`, with what others say from fewer of them mixed in.
-    pub(super) fn mixed_with(&self, shots: &[Shot], others: &[Without<'_>]) -> Self {
+    pub(super) fn mixed_with(&self, shots: &[Shot], others: &[LeaveOutPosterior<'_>]) -> Self {
         let kept = 1.0 - others.iter().map(|other| other.probability).sum::<f64>();
         let all = || {
             std::iter::once((kept, self)).chain(
@@ -133,10 +126,12 @@ impl AxisPosterior {
             components: parts
                 .iter()
                 .flat_map(|(p, one)| {
-                    one.components.iter().map(move |component| Component {
-                        weight: p * component.weight,
-                        ..*component
-                    })
+                    one.components
+                        .iter()
+                        .map(move |component| MixtureComponent {
+                            weight: p * component.weight,
+                            ..*component
+                        })
                 })
                 .collect(),
         }
@@ -157,13 +152,13 @@ impl AxisPosterior {
     /// P(d < `limit`).
     #[must_use]
     pub fn below(&self, limit: f64) -> f64 {
-        self.sum(|component| normal_cdf((limit - component.mean) / component.sd))
+        self.sum(|component| normal_cdf((limit - component.mean) / component.sd()))
     }
 
     /// P(d > `limit`).
     #[must_use]
     pub fn above(&self, limit: f64) -> f64 {
-        self.sum(|component| normal_cdf((component.mean - limit) / component.sd))
+        self.sum(|component| normal_cdf((component.mean - limit) / component.sd()))
     }
 
     /// P(|d| ≤ `tolerance`).
@@ -178,7 +173,7 @@ impl AxisPosterior {
         let reach = |sign: f64| {
             self.components
                 .iter()
-                .map(|c| sign * (c.mean + sign * 9.0 * c.sd))
+                .map(|c| sign * (c.mean + sign * 9.0 * c.sd()))
                 .fold(f64::NEG_INFINITY, f64::max)
                 * sign
         };
@@ -194,7 +189,7 @@ impl AxisPosterior {
         0.5 * (low + high)
     }
 
-    fn sum(&self, value: impl Fn(&Component) -> f64) -> f64 {
+    fn sum(&self, value: impl Fn(&MixtureComponent) -> f64) -> f64 {
         self.components
             .iter()
             .map(|component| component.weight * value(component))
@@ -304,12 +299,12 @@ fn finish(
             shots_alone: [axis.wide_mean, axis.wide_variance + roll_mm2],
             widest_prior_sd_mm: axis.widest_sd,
             components: axis
-                .parts
+                .components
                 .iter()
-                .map(|part| Component {
-                    weight: part.weight,
-                    mean: part.mean,
-                    sd: (part.variance + roll_mm2 + arrows_mm2).sqrt(),
+                .map(|component| MixtureComponent {
+                    weight: component.weight,
+                    mean: component.mean,
+                    variance: component.variance + roll_mm2 + arrows_mm2,
                 })
                 .collect(),
         }

@@ -1,6 +1,6 @@
 //! Checks of a session: names, units, limits.
 
-use super::keys::{LIMIT, SETTINGS, likely, nearest, strangers_in_session};
+use super::keys::{LIMIT, SETTINGS, likely, nearest, unknown_fields_in_session};
 use super::{ArrowKind, Lever, Limit, NamedArrow, Session, Setup, When};
 use crate::colours;
 use serde::Deserialize;
@@ -93,7 +93,7 @@ fn ranges() -> BTreeMap<String, Range> {
 /// of the session in its file. Returns all faults, in a fixed order.
 #[must_use]
 pub fn check_session(session: &Session, path: &str) -> Vec<SessionFault> {
-    let mut faults: Vec<SessionFault> = strangers_in_session(session, path)
+    let mut faults: Vec<SessionFault> = unknown_fields_in_session(session, path)
         .into_iter()
         .filter_map(|s| {
             Some(SessionFault::Misspelt {

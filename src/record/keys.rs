@@ -147,7 +147,7 @@ pub fn nearest<'a>(name: &str, known: &[&'a str], most: usize) -> Vec<&'a str> {
 
 /// An unknown name, and the known one that it probably stands for.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Stranger {
+pub struct UnknownField {
     /// Its path in the document (`session.setup.point_gram`).
     pub path: String,
     /// The likely name.
@@ -155,14 +155,14 @@ pub struct Stranger {
 }
 
 /// Unknown names among `extra` at `path`.
-pub(super) fn strangers(
+pub(super) fn unknown_fields(
     extra: &Extra,
     known: &'static [&'static str],
     path: &str,
-) -> Vec<Stranger> {
+) -> Vec<UnknownField> {
     extra
         .keys()
-        .map(|key| Stranger {
+        .map(|key| UnknownField {
             path: if path.is_empty() {
                 key.clone()
             } else {
@@ -175,29 +175,29 @@ pub(super) fn strangers(
 
 /// Unknown names in a session, with those of its set-up and limits.
 #[must_use]
-pub fn strangers_in_session(session: &Session, path: &str) -> Vec<Stranger> {
-    let mut found = strangers(&session.extra, SESSION, path);
+pub fn unknown_fields_in_session(session: &Session, path: &str) -> Vec<UnknownField> {
+    let mut found = unknown_fields(&session.extra, SESSION, path);
     if let Some(setup) = &session.setup {
-        found.extend(strangers_in_setup(setup, &format!("{path}.setup")));
+        found.extend(unknown_fields_in_setup(setup, &format!("{path}.setup")));
     }
     found
 }
 
-fn strangers_in_setup(setup: &Setup, path: &str) -> Vec<Stranger> {
-    let mut found = strangers(&setup.extra, SETUP, path);
+fn unknown_fields_in_setup(setup: &Setup, path: &str) -> Vec<UnknownField> {
+    let mut found = unknown_fields(&setup.extra, SETUP, path);
     for (name, limit) in setup.limits.iter().flatten() {
         let path = format!("{path}.limits.{name}");
         if setup_setting(name).is_none() {
-            found.push(Stranger {
+            found.push(UnknownField {
                 path: path.clone(),
                 likely: likely(name, &SETTINGS),
             });
         }
-        found.extend(strangers(&limit.extra, LIMIT, &path));
+        found.extend(unknown_fields(&limit.extra, LIMIT, &path));
     }
     for (k, arrow) in setup.arrows.iter().flatten().enumerate() {
         let path = format!("{path}.arrows[{k}]");
-        found.extend(strangers(&arrow.extra, ARROW, &path));
+        found.extend(unknown_fields(&arrow.extra, ARROW, &path));
     }
     found
 }
@@ -227,24 +227,32 @@ fn setup_setting(name: &str) -> Option<&'static str> {
 
 /// Unknown names anywhere in a record.
 #[must_use]
-pub fn strangers_in_record(end: &End) -> Vec<Stranger> {
-    let mut found = strangers(&end.extra, END, "");
+pub fn unknown_fields_in_record(end: &End) -> Vec<UnknownField> {
+    let mut found = unknown_fields(&end.extra, END, "");
     if let Some(photo) = &end.photo {
-        found.extend(strangers(&photo.extra, PHOTO, "photo"));
+        found.extend(unknown_fields(&photo.extra, PHOTO, "photo"));
     }
     if let Some(face) = &end.face {
-        found.extend(strangers(&face.extra, FACE, "face"));
+        found.extend(unknown_fields(&face.extra, FACE, "face"));
     }
     if let Some(camera) = &end.camera {
-        found.extend(strangers(&camera.extra, CAMERA, "camera"));
+        found.extend(unknown_fields(&camera.extra, CAMERA, "camera"));
     }
     for (i, entry) in end.entries.iter().enumerate() {
-        found.extend(strangers(&entry.extra, ENTRY, &format!("entries[{i}]")));
+        found.extend(unknown_fields(
+            &entry.extra,
+            ENTRY,
+            &format!("entries[{i}]"),
+        ));
     }
     for (i, missed) in end.missed.iter().enumerate() {
-        found.extend(strangers(&missed.extra, MISSED, &format!("missed[{i}]")));
+        found.extend(unknown_fields(
+            &missed.extra,
+            MISSED,
+            &format!("missed[{i}]"),
+        ));
     }
-    found.extend(strangers_in_session(&end.session, "session"));
+    found.extend(unknown_fields_in_session(&end.session, "session"));
     found
 }
 
@@ -303,7 +311,7 @@ mod tests {
                 "arrows": [{"arrow": "7", "kind": "bare", "nock": "red", "vanes": []}]}},
             "notes": [], "failure": {"code": "c", "text": "t"}, "bossmark": "v"
         }"#).expect("record");
-        assert_eq!(strangers_in_record(&end), []);
+        assert_eq!(unknown_fields_in_record(&end), []);
         assert_eq!(names(&end), sorted(END));
         assert_eq!(names(&end.photo), sorted(PHOTO));
         assert_eq!(names(&end.face), sorted(FACE));

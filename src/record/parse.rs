@@ -1,6 +1,6 @@
 //! Bytes → end records: one document, or JSON Lines.
 
-use super::keys::{Stranger, strangers_in_record};
+use super::keys::{UnknownField, unknown_fields_in_record};
 use super::{
     CameraRecord, End, Entry, FaceRecord, Missed, Note, PhotoRecord, RecordError, SCHEMA, Session,
     Setup, When,
@@ -288,9 +288,9 @@ fn locate(value: &Value) -> Option<(String, String)> {
 }
 
 fn warnings(end: &End) -> Vec<String> {
-    let mut all: Vec<String> = strangers_in_record(end)
+    let mut all: Vec<String> = unknown_fields_in_record(end)
         .into_iter()
-        .filter_map(|Stranger { path, likely }| {
+        .filter_map(|UnknownField { path, likely }| {
             likely.map(|likely| {
                 format!("`{path}` is not known and not used: did you mean `{likely}`?")
             })

@@ -1,7 +1,7 @@
 //! Shafts as solids: a cylinder with its nock, three vanes or none, bands of wrap and tape, and where a ray meets them.
 
 use super::Rgb;
-use super::look::{Look, Vanes};
+use super::appearance::{ArrowAppearance, Vanes};
 use crate::geometry::FacePoint;
 use crate::record::ArrowKind;
 use nalgebra::Vector3;
@@ -58,7 +58,7 @@ pub(super) struct Shaft {
     pub(super) axis: Vector3<f64>,
     /// From the entry to the nock's end, mm.
     pub(super) stands_out: f64,
-    pub(super) look: Look,
+    pub(super) appearance: ArrowAppearance,
     /// Two directions square to the axis: how the shaft is turned.
     turned: [Vector3<f64>; 2],
     /// Of each vane: root, direction along the root, direction away from the shaft.
@@ -72,7 +72,7 @@ impl Shaft {
         axis: Vector3<f64>,
         stands_out: f64,
         turn: f64,
-        look: Look,
+        appearance: ArrowAppearance,
     ) -> Self {
         let helper = if axis.x.abs() < 0.9 {
             Vector3::x()
@@ -88,11 +88,11 @@ impl Shaft {
             entry,
             axis,
             stands_out,
-            look,
+            appearance,
             turned: [a * cos + b * sin, b * cos - a * sin],
             frames: [[Vector3::zeros(); 3]; 3],
         };
-        if let Some(vanes) = &shaft.look.vanes {
+        if let Some(vanes) = &shaft.appearance.vanes {
             shaft.frames = [0, 1, 2].map(|k| shaft.vane_frame(vanes, k));
         }
         shaft
@@ -109,15 +109,20 @@ impl Shaft {
 
     /// Farthest from the axis that anything reaches at `along`, mm.
     pub(super) fn reach(&self, along: f64) -> f64 {
-        let with = self.look.vanes.as_ref().filter(|v| {
+        let with = self.appearance.vanes.as_ref().filter(|v| {
             let rear = self.stands_out - v.gap;
             (rear - v.length - 2.0..=rear + 2.0).contains(&along)
         });
-        self.look.nock_radius + with.map_or(0.3, |v| v.height + 0.5)
+        self.appearance.nock_radius + with.map_or(0.3, |v| v.height + 0.5)
     }
 
     fn widest(&self) -> f64 {
-        self.look.nock_radius + self.look.vanes.as_ref().map_or(0.3, |v| v.height + 0.5)
+        self.appearance.nock_radius
+            + self
+                .appearance
+                .vanes
+                .as_ref()
+                .map_or(0.3, |v| v.height + 0.5)
     }
 
     /// The first place at which a ray meets this shaft, before `limit` mm.
@@ -132,13 +137,23 @@ impl Shaft {
             (Some(a), Some(b)) => Some(if b.distance < a.distance { b } else { a }),
             (a, b) => a.or(b),
         };
-        let joint = self.stands_out - self.look.nock_length;
+        let joint = self.stands_out - self.appearance.nock_length;
         let mut best = nearer(
-            self.hit_tube(ray, offset, self.look.radius, [-self.look.inside, joint]),
-            self.hit_tube(ray, offset, self.look.nock_radius, [joint, self.stands_out]),
+            self.hit_tube(
+                ray,
+                offset,
+                self.appearance.radius,
+                [-self.appearance.inside, joint],
+            ),
+            self.hit_tube(
+                ray,
+                offset,
+                self.appearance.nock_radius,
+                [joint, self.stands_out],
+            ),
         );
         best = nearer(best, self.hit_end(ray));
-        if let Some(vanes) = &self.look.vanes {
+        if let Some(vanes) = &self.appearance.vanes {
             for k in 0..3 {
                 best = nearer(best, self.hit_vane(vanes, k, ray));
             }
@@ -147,8 +162,8 @@ impl Shaft {
     }
 
     fn in_slot(&self, point: Vector3<f64>, along: f64) -> bool {
-        along > self.stands_out - self.look.slot_depth
-            && (point - self.point(along)).dot(&self.turned[0]).abs() < self.look.slot / 2.0
+        along > self.stands_out - self.appearance.slot_depth
+            && (point - self.point(along)).dot(&self.turned[0]).abs() < self.appearance.slot / 2.0
     }
 
     /// A cylinder about the axis between two places along it.
@@ -177,7 +192,7 @@ impl Shaft {
             if self.in_slot(point, along) {
                 continue;
             }
-            if !outer && along < self.stands_out - self.look.slot_depth {
+            if !outer && along < self.stands_out - self.appearance.slot_depth {
                 return None;
             }
             let normal = (point - self.point(along)) / r * -sign;
@@ -199,14 +214,16 @@ impl Shaft {
 
     fn painted(&self, along: f64) -> (Part, Rgb) {
         let back = self.stands_out - along;
-        if back < self.look.nock_length {
-            return (Part::Nock, self.look.nock);
+        if back < self.appearance.nock_length {
+            return (Part::Nock, self.appearance.nock);
         }
-        self.look
+        self.appearance
             .bands
             .iter()
             .find(|b| (b.from..b.to).contains(&back))
-            .map_or((Part::Tube, self.look.tube), |b| (Part::Band, b.colour))
+            .map_or((Part::Tube, self.appearance.tube), |b| {
+                (Part::Band, b.colour)
+            })
     }
 
     fn hit_end(&self, ray: &Ray) -> Option<Hit> {
@@ -217,7 +234,7 @@ impl Shaft {
         let end = self.point(self.stands_out);
         let distance = (end - ray.from).dot(&self.axis) / facing;
         let point = ray.at(distance);
-        let inside = (point - end).norm() < self.look.nock_radius
+        let inside = (point - end).norm() < self.appearance.nock_radius
             && !self.in_slot(point, self.stands_out)
             && distance > 0.0;
         inside.then_some(Hit {
@@ -225,7 +242,7 @@ impl Shaft {
             normal: self.axis,
             part: Part::Nock,
             along: self.stands_out,
-            colour: self.look.nock,
+            colour: self.appearance.nock,
         })
     }
 
@@ -237,7 +254,8 @@ impl Shaft {
         let side = self.axis.cross(&out);
         let (skew_sin, skew_cos) = vanes.skew.sin_cos();
         let along = self.axis * skew_cos + side * skew_sin;
-        let root = self.point(self.stands_out - vanes.gap - vanes.length) + out * self.look.radius
+        let root = self.point(self.stands_out - vanes.gap - vanes.length)
+            + out * self.appearance.radius
             - side * (skew_sin * vanes.length / 2.0);
         [root, along, out]
     }
@@ -297,7 +315,7 @@ impl Shaft {
     /// its angular radius).
     pub(super) fn shadow(&self, point: Vector3<f64>, toward: Vector3<f64>, blur: f64) -> f64 {
         let tube = self.tube_shadow(point, toward, blur);
-        let Some(vanes) = &self.look.vanes else {
+        let Some(vanes) = &self.appearance.vanes else {
             return tube;
         };
         let mut through = 1.0 - tube;
@@ -309,7 +327,7 @@ impl Shaft {
 
     /// How far up a light of this spread still throws a shadow worth drawing, mm along the ray.
     pub(super) fn faint(&self, blur: f64) -> f64 {
-        FAINT_PENUMBRA_RATIO * self.look.radius / blur.max(1e-6)
+        FAINT_PENUMBRA_RATIO * self.appearance.radius / blur.max(1e-6)
     }
 
     fn tube_shadow(&self, point: Vector3<f64>, toward: Vector3<f64>, blur: f64) -> f64 {
@@ -329,7 +347,7 @@ impl Shaft {
         }
         let soft = up * blur + 0.05;
         let apart = w.dot(&cross).abs() / sine2.sqrt();
-        let r = self.look.radius;
+        let r = self.appearance.radius;
         let fading = (2.0 - 2.0 * soft / (FAINT_PENUMBRA_RATIO * r)).clamp(0.0, 1.0);
         if apart > soft + r || fading <= 0.0 {
             return 0.0;
@@ -339,7 +357,7 @@ impl Shaft {
             * overlap(
                 along,
                 soft / sine2.sqrt(),
-                [-self.look.inside, self.stands_out],
+                [-self.appearance.inside, self.stands_out],
             )
     }
 
@@ -358,7 +376,7 @@ impl Shaft {
             return 0.0;
         }
         let up = (root - point).dot(&normal) / facing;
-        if up <= 0.0 || up * blur > FAINT_PENUMBRA_RATIO * self.look.radius {
+        if up <= 0.0 || up * blur > FAINT_PENUMBRA_RATIO * self.appearance.radius {
             return 0.0;
         }
         let place = point + toward * up - root;
@@ -387,13 +405,13 @@ fn overlap(at: f64, soft: f64, [from, to]: [f64; 2]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rehearse::look::looks;
+    use crate::rehearse::appearance::arrow_appearances;
     use crate::rehearse::world::World;
 
     fn shaft(kind: ArrowKind) -> Shaft {
         let world = World::read().unwrap();
-        let [fletched, bare] = looks(&world, 5);
-        let look = if kind == ArrowKind::Fletched {
+        let [fletched, bare] = arrow_appearances(&world, 5);
+        let appearance = if kind == ArrowKind::Fletched {
             fletched
         } else {
             bare
@@ -404,7 +422,7 @@ mod tests {
             Vector3::z(),
             500.0,
             0.3,
-            look,
+            appearance,
         )
     }
 
@@ -422,10 +440,10 @@ mod tests {
         let hit = shaft
             .hit(&ray([1000.0, 20.0, 200.0], [10.0, 20.0, 200.0]), 1e9)
             .unwrap();
-        assert!((hit.distance - (990.0 - shaft.look.radius)).abs() < 1e-9);
+        assert!((hit.distance - (990.0 - shaft.appearance.radius)).abs() < 1e-9);
         assert!((hit.along - 200.0).abs() < 1e-9);
         assert!((hit.normal - Vector3::x()).norm() < 1e-9);
-        let beside = 20.0 + shaft.look.radius + 0.01;
+        let beside = 20.0 + shaft.appearance.radius + 0.01;
         assert!(
             shaft
                 .hit(&ray([1000.0, beside, 200.0], [10.0, beside, 200.0]), 1e9)
@@ -443,7 +461,7 @@ mod tests {
         for (kind, wide) in [(ArrowKind::Fletched, true), (ArrowKind::Bare, false)] {
             let shaft = shaft(kind);
             let beyond = |z: f64| {
-                let (from, out) = ([10.0, 2000.0, z], shaft.look.radius + 2.0);
+                let (from, out) = ([10.0, 2000.0, z], shaft.appearance.radius + 2.0);
                 [-out, out].iter().any(|x| {
                     shaft
                         .hit(&ray([10.0 + x, from[1], z], [10.0 + x, 20.0, z]), 1e9)
@@ -459,8 +477,8 @@ mod tests {
     fn the_end_of_the_nock_is_closed_but_for_its_slot() {
         let shaft = shaft(ArrowKind::Bare);
         let down = |x: f64, y: f64| shaft.hit(&ray([x, y, 1500.0], [x, y, 0.0]), 1e9);
-        let side = shaft.turned[1] * (shaft.look.radius * 0.5);
-        let ear = shaft.turned[0] * (shaft.look.radius * 0.9);
+        let side = shaft.turned[1] * (shaft.appearance.radius * 0.5);
+        let ear = shaft.turned[0] * (shaft.appearance.radius * 0.9);
         let at = |v: Vector3<f64>| down(10.0 + v.x, 20.0 + v.y);
         assert!((at(ear).unwrap().distance - 1000.0).abs() < 1e-9);
         assert!(at(side).is_none_or(|h| h.distance > 1000.0 + 1.0));

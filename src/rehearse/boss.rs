@@ -113,7 +113,7 @@ impl Boss {
             .into_iter()
             .map(|c| linear_from_srgb(c.map(|v| (v * bright).min(250.0))))
             .collect();
-        let radius = setting.shafts.first().map_or(2.7, |s| s.look.radius);
+        let radius = setting.shafts.first().map_or(2.7, |s| s.appearance.radius);
         let holes: Vec<Hole> = (0..draw.count(w.holes))
             .map(|_| {
                 let at = FacePoint::new(draw.normal(0.5 * half), draw.normal(0.5 * half));

@@ -5,12 +5,12 @@
 //! shafts as solid cylinders, with their shadows; then exposure, white balance, blur, noise and JPEG. The same options give the
 //! same bytes, on any number of threads. What is drawn from is `calibration/rehearse.json`.
 
+mod appearance;
 mod arrow;
 mod boss;
 mod develop;
 mod file;
 mod light;
-mod look;
 mod paper;
 mod place;
 mod random;

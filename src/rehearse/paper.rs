@@ -178,7 +178,7 @@ impl Paper {
             creases,
             entries: shafts
                 .iter()
-                .map(|s| (s.entry, s.look.radius + draw.within([0.2, 1.0])))
+                .map(|s| (s.entry, s.appearance.radius + draw.within([0.2, 1.0])))
                 .collect(),
             grain,
         };
@@ -344,7 +344,7 @@ fn holes(world: &World, spec: &FaceSpec, shafts: &[Shaft], wear: f64, draw: &mut
         + crate::math::floor_index(wear * crate::math::count(many - few) * draw.within([0.5, 1.0]));
     let count = if wear == 0.0 { 0 } else { count };
     let outer = spec.outer_radius_mm();
-    let radius = shafts.first().map_or(2.7, |s| s.look.radius);
+    let radius = shafts.first().map_or(2.7, |s| s.appearance.radius);
     let clear = |p: FacePoint| {
         shafts
             .iter()

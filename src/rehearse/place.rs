@@ -1,7 +1,7 @@
 //! Where camera and shafts stand.
 
+use super::appearance::ArrowAppearance;
 use super::arrow::Shaft;
-use super::look::Look;
 use super::random::{Draw, Subject};
 use super::world::World;
 use super::{Options, RehearseError};
@@ -109,7 +109,7 @@ const GAP: f64 = 0.4;
 pub(super) fn shafts(
     world: &World,
     options: &Options,
-    looks: &[Look; 2],
+    appearances: &[ArrowAppearance; 2],
 ) -> Result<Vec<Shaft>, RehearseError> {
     let w = &world.shaft;
     let mut draw = Draw::new(options.seed, Subject::Shots);
@@ -156,10 +156,10 @@ pub(super) fn shafts(
         let ordinal = if bare { k - options.fletched } else { k };
         let mut of_kind = options.arrows.iter().filter(|a| a.kind == Some(kind));
         let arrow = of_kind.nth(ordinal);
-        let look = looks[usize::from(bare)].clone();
-        let look = match arrow {
-            Some(arrow) => look.dressed(arrow, world, &mut colours),
-            None => look,
+        let appearance = appearances[usize::from(bare)].clone();
+        let appearance = match arrow {
+            Some(arrow) => appearance.dressed(arrow, world, &mut colours),
+            None => appearance,
         };
         let mut found = None;
         for _ in 0..TRIES {
@@ -174,7 +174,7 @@ pub(super) fn shafts(
             let axis = Vector3::new(lean[0].tan(), lean[1].tan(), 1.0).normalize();
             let stands_out = length + draw.normal(w.stands_out_sd_mm);
             let turn = draw.within([0.0, std::f64::consts::TAU]);
-            let mut shaft = Shaft::new(kind, entry, axis, stands_out, turn, look.clone());
+            let mut shaft = Shaft::new(kind, entry, axis, stands_out, turn, appearance.clone());
             shaft.mark = arrow.map(|a| a.arrow.clone());
             if placed.iter().all(|other| apart(&shaft, other)) {
                 found = Some(shaft);
@@ -188,7 +188,7 @@ pub(super) fn shafts(
 
 /// Whether two tubes don't run into each other.
 fn apart(a: &Shaft, b: &Shaft) -> bool {
-    let least = a.look.radius + b.look.radius + GAP;
+    let least = a.appearance.radius + b.appearance.radius + GAP;
     let length = a.stands_out.min(b.stands_out);
     // both run nearly along z: compare at equal heights
     (0..=20).all(|k| {

@@ -1,9 +1,9 @@
 //! A scene: everything that a photo shows, drawn from the options and their seed.
 
+use super::appearance;
 use super::arrow::Shaft;
 use super::boss::{Boss, Setting};
 use super::light::{Light, Shades};
-use super::look;
 use super::paper::Paper;
 use super::place::{self, Viewpoint};
 use super::random::{Draw, Grain, Subject};
@@ -139,8 +139,8 @@ impl Scene {
             spec.reach_mm(),
             face_from_boss,
         );
-        let looks = look::looks(&world, seed);
-        let shafts = place::shafts(&world, options, &looks)?;
+        let appearances = appearance::arrow_appearances(&world, seed);
+        let shafts = place::shafts(&world, options, &appearances)?;
         let taken = place::camera(&world, options, light.up, spec.reach_mm());
         let grain = Grain::new(seed);
         let paper = Paper::draw(&world, seed, &spec, &shafts, options.wear, grain.clone());

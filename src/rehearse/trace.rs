@@ -117,7 +117,7 @@ impl Scene {
         let tile_columns = width.div_ceil(TILE);
         // shafts so thin in the picture that they could slip through between the centres of pixels
         let camera = &self.taken.camera;
-        let widths = self.shafts.iter().map(|s| 2.0 * s.look.radius);
+        let widths = self.shafts.iter().map(|s| 2.0 * s.appearance.radius);
         let thin = widths.fold(f64::INFINITY, f64::min) * camera.lens.f_px
             < THIN_PX * camera.centre_mm().norm();
         let mut data = vec![0.0f32; width * height * 3];
@@ -339,7 +339,7 @@ impl Scene {
     }
 
     fn shaft_sample(&self, ray: &Ray, k: usize, hit: &Hit) -> Sample {
-        let look = &self.shafts[k].look;
+        let appearance = &self.shafts[k].appearance;
         let point = ray.at(hit.distance);
         let light = &self.light;
         // the sheet below brightens what faces it
@@ -354,11 +354,11 @@ impl Scene {
         }
         let around = self.face_light;
         let mirrored = ray.toward - hit.normal * (2.0 * ray.toward.dot(&hit.normal));
-        let metal = look.metal && hit.part == Part::Tube;
+        let metal = appearance.metal && hit.part == Part::Tube;
         let gloss = if hit.part == Part::Vane {
             0.05
         } else {
-            look.gloss
+            appearance.gloss
         };
         let mut highlight = [0.0; 3];
         for source in &light.sources {

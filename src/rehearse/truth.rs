@@ -307,7 +307,7 @@ impl Scene {
             id: k,
             kind: shaft.kind,
             arrow: shaft.mark.clone(),
-            diameter_mm: rounded(2.0 * shaft.look.radius, 3),
+            diameter_mm: rounded(2.0 * shaft.appearance.radius, 3),
             protruding_mm: rounded(shaft.stands_out, 2),
             entry_mm: [rounded(shaft.entry.x, 4), rounded(shaft.entry.y, 4)],
             entry_px: px(entry),
@@ -339,7 +339,7 @@ impl Scene {
             let cosine = toward.dot(&shaft.axis).abs();
             let sine = (1.0 - cosine * cosine).max(1e-6).sqrt();
             // a ray at the axis enters the tube so far nearer to the nock
-            let ahead = shaft.look.radius * cosine / sine;
+            let ahead = shaft.appearance.radius * cosine / sine;
             let Some(px) = self.px(point).filter(|px| self.in_picture(*px)) else {
                 return false;
             };

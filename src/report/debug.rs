@@ -157,7 +157,7 @@ pub fn resampled(upright: &RgbImage, camera: &Camera, area: Area) -> RgbImage {
 
 /// A map of how much a shaft's entry is to be seen at each place of the face plane.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Evidence<'a> {
+pub struct EntryHeatMap<'a> {
     /// Cells across.
     pub width: usize,
     /// Cells down.
@@ -172,7 +172,7 @@ pub struct Evidence<'a> {
     pub values: &'a [f32],
 }
 
-impl Evidence<'_> {
+impl EntryHeatMap<'_> {
     fn at(&self, p: FacePoint) -> f32 {
         let (x, y) = (
             ((p.x - self.x0_mm) / self.mm_per_cell).floor(),
@@ -203,13 +203,13 @@ pub struct Candidate {
     pub probability: f64,
 }
 
-/// The evidence for shafts as a heat map over the rectified face, with the candidates: bright where they are likely.
+/// How likely shafts are, as a heat map over the rectified face, with the candidates: bright where they are likely.
 #[must_use]
-pub fn evidence(
+pub fn entry_heat_map(
     upright: &RgbImage,
     camera: &Camera,
     face: &FaceLook,
-    map: Option<&Evidence<'_>>,
+    map: Option<&EntryHeatMap<'_>>,
     candidates: &[Candidate],
 ) -> RgbImage {
     let area = Area::around(face);

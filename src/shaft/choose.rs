@@ -5,7 +5,7 @@
 
 use super::model::{Features, UsualLength};
 use super::peaks::Peak;
-use super::strip::{Look, PLACES, place_mm};
+use super::strip::{PLACES, StripOutput, place_mm};
 use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
@@ -19,14 +19,14 @@ const READING_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
-/// A candidate with its second look.
+/// A candidate with what the strip net says of it.
 #[derive(Clone, Debug)]
 pub(crate) struct Candidate {
     /// Number of the peak among all of the map.
     pub(crate) number: usize,
     pub(crate) peak: Peak,
     pub(crate) axis: Vector3<f64>,
-    pub(crate) look: Look,
+    pub(crate) output: StripOutput,
 }
 
 /// Places this near to where the picture ends may owe their score to the end: the net reads some three places together.
@@ -35,18 +35,18 @@ const BORDER_PLACES: usize = 2;
 const BEFORE_BORDER_WEIGHT: f64 = 1e-3;
 
 /// The first place of a strip that the picture doesn't show, counted from the entry; `PLACES` where it shows all.
-fn end_of_picture(look: &Look) -> usize {
-    let entry = look.seen.iter().position(|s| *s >= 0.5).unwrap_or(PLACES);
+fn end_of_picture(output: &StripOutput) -> usize {
+    let entry = output.seen.iter().position(|s| *s >= 0.5).unwrap_or(PLACES);
     (entry..PLACES)
-        .find(|&k| look.seen[k] < 0.5)
+        .find(|&k| output.seen[k] < 0.5)
         .unwrap_or(PLACES)
 }
 
 /// Probability of the nock's place by the strip alone: the softmax of its log-odds. A shaft that runs out of the picture
 /// has its nock anywhere beyond.
-fn nock_probability(look: &Look) -> Vec<f64> {
-    let nock = nock_in_picture(look);
-    let end = end_of_picture(look).saturating_sub(BORDER_PLACES);
+fn nock_probability(output: &StripOutput) -> Vec<f64> {
+    let nock = nock_in_picture(output);
+    let end = end_of_picture(output).saturating_sub(BORDER_PLACES);
     let best = (0..PLACES).max_by(|&a, &b| nock[a].total_cmp(&nock[b]).then(b.cmp(&a)));
     if end + BORDER_PLACES >= PLACES || best.is_none_or(|k| k < end) {
         return nock;
@@ -63,9 +63,9 @@ fn nock_probability(look: &Look) -> Vec<f64> {
         .collect()
 }
 
-fn nock_in_picture(look: &Look) -> Vec<f64> {
-    let most = look.nock.iter().fold(f32::NEG_INFINITY, |m, &v| m.max(v));
-    let e: Vec<f64> = look
+fn nock_in_picture(output: &StripOutput) -> Vec<f64> {
+    let most = output.nock.iter().fold(f32::NEG_INFINITY, |m, &v| m.max(v));
+    let e: Vec<f64> = output
         .nock
         .iter()
         .map(|&v| f64::from(v - most).exp())
@@ -113,7 +113,7 @@ impl Lengths {
             .map(|(length, sd)| length_prior(length, sd))
             .collect();
         let part = |c: &Candidate| -> Vec<f64> {
-            let nock = nock_probability(&c.look);
+            let nock = nock_probability(&c.output);
             let fit = |prior: &Vec<f64>| nock.iter().zip(prior).map(|(a, b)| a * b).sum::<f64>();
             places
                 .iter()
@@ -178,7 +178,7 @@ pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
     let nocks: Vec<(f64, Vec<f64>)> = candidates
         .iter()
         .map(|c| {
-            let nock = nock_probability(&c.look);
+            let nock = nock_probability(&c.output);
             let beyond = nock[last..].iter().sum::<f64>() / PLACES as f64;
             let within = (0..PLACES).map(|k| beyond + if k < last { nock[k] } else { 0.0 });
             (c.peak.score, within.collect())
@@ -200,13 +200,13 @@ pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
 
 /// What one candidate is worth, given where its nock should be (probability by place).
 pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
-    let nock = nock_probability(&candidate.look);
+    let nock = nock_probability(&candidate.output);
     let joint: Vec<f64> = nock.iter().zip(prior).map(|(a, b)| a * b).collect();
     let sum: f64 = joint.iter().sum::<f64>().max(1e-30);
     let mean = |f: &dyn Fn(usize) -> f64| {
         joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum
     };
-    let by_others = candidate.look.by_others.as_ref().map(|o| &o.fletched);
+    let by_others = candidate.output.by_others.as_ref().map(|o| &o.fletched);
     let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
     let length = mean(&|k| place_mm(k));
     Features {
@@ -216,16 +216,20 @@ pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
         length_mm: length,
         length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
             .sqrt(),
-        shaft: candidate.look.shaft,
+        shaft: candidate.output.shaft,
         crowd: 0.0,
-        fletched: mean(&|k| f64::from(candidate.look.fletched[k])),
+        fletched: mean(&|k| f64::from(candidate.output.fletched[k])),
         fletched_by_others: by_others
             .map(|others| mean(&|k| others.get(k).map_or(0.0, |f| f64::from(*f)))),
-        others_weight: candidate.look.by_others.as_ref().map_or(0.0, |o| o.weight),
+        others_weight: candidate
+            .output
+            .by_others
+            .as_ref()
+            .map_or(0.0, |o| o.weight),
         tag: candidate.peak.tag,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
-            let tail = &candidate.look.seen[k.saturating_sub(6)..=k];
+            let tail = &candidate.output.seen[k.saturating_sub(6)..=k];
             f64::from(tail.iter().sum::<f32>()) / tail.len() as f64
         }),
     }
@@ -328,7 +332,7 @@ fn same_shaft(
     };
     let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
     let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
-    let nock = vector(shown(b.0, b.0.look.likeliest_mm(), foot, distance_mm)) - end;
+    let nock = vector(shown(b.0, b.0.output.likeliest_mm(), foot, distance_mm)) - end;
     // a second shaft in line shows its nock as far on as its entry, stretched by the perspective; the same shaft shows the same
     let stretch = distance_mm / (distance_mm - a.1.length_mm).max(1.0);
     let limit = SAME_NOCK_MM.min(0.5 * forward * stretch);
@@ -455,7 +459,7 @@ mod tests {
                 direction: Vector2::zeros(),
             },
             axis: Vector3::z(),
-            look: Look {
+            output: StripOutput {
                 nock: (0..PLACES).map(|k| at(k, 8.0)).collect(),
                 fletched: vec![2.0; PLACES],
                 by_others: None,

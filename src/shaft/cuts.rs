@@ -6,9 +6,9 @@ use super::map::FaceMap;
 use super::nets::Nets;
 use super::peaks::{self, Peak};
 use super::picture::Reduced;
-use super::sight::Sight;
 use super::strip::{self, ProjectedAxes};
 use super::tensor::Tensor;
+use super::view_geometry::ViewGeometry;
 use super::{View, WeightsError};
 use crate::geometry::FacePoint;
 use image::RgbImage;
@@ -69,7 +69,7 @@ pub struct Cuts {
 }
 
 /// The strips along candidates, each with the others as its neighbours.
-fn strips(photo: &Reduced, sight: &Sight, candidates: &[CutCandidate]) -> Vec<CutTensor> {
+fn strips(photo: &Reduced, geometry: &ViewGeometry, candidates: &[CutCandidate]) -> Vec<CutTensor> {
     let peak = |c: &CutCandidate| Peak {
         score: c.score,
         point: c.entry,
@@ -79,10 +79,10 @@ fn strips(photo: &Reduced, sight: &Sight, candidates: &[CutCandidate]) -> Vec<Cu
         direction: Vector2::zeros(),
     };
     let all: Vec<Peak> = candidates.iter().map(peak).collect();
-    let axes = ProjectedAxes::new(&all, sight.foot, sight.distance_mm);
+    let axes = ProjectedAxes::new(&all, geometry.foot, geometry.distance_mm);
     let cut = |(own, c): (usize, &CutCandidate)| {
-        let axis = strip::axis(peaks::away(c.entry, sight.foot), c.slope);
-        CutTensor::new(&strip::cut(photo, sight, (c.entry, axis), (own, &axes)))
+        let axis = strip::axis(peaks::away(c.entry, geometry.foot), c.slope);
+        CutTensor::new(&strip::cut(photo, geometry, (c.entry, axis), (own, &axes)))
     };
     candidates.iter().enumerate().map(cut).collect()
 }
@@ -108,10 +108,10 @@ fn cuts_with(
     view: &View,
     candidates: Option<&[CutCandidate]>,
 ) -> Option<Cuts> {
-    let upright = || Sight::new(view, 1.0, Vector2::zeros());
-    let sight = upright();
-    let photo = Reduced::new(pixels, sight.scale_px_per_mm()? / PX_PER_MM);
-    let map = FaceMap::new(&photo, &sight)?;
+    let upright = || ViewGeometry::new(view, 1.0, Vector2::zeros());
+    let geometry = upright();
+    let photo = Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
+    let map = FaceMap::new(&photo, &geometry)?;
     let candidates = match candidates {
         Some(given) => given.to_vec(),
         None => FirstStage::new(nets, pixels, upright(), view, &[])?
@@ -128,7 +128,7 @@ fn cuts_with(
         left_mm: map.left_mm,
         top_mm: map.top_mm,
         map: CutTensor::new(&map.cells()),
-        strips: strips(&photo, &sight, &candidates),
+        strips: strips(&photo, &geometry, &candidates),
         candidates,
     })
 }

@@ -5,7 +5,7 @@
 //! lies at another distance.
 
 use super::picture::Reduced;
-use super::sight::Sight;
+use super::view_geometry::ViewGeometry;
 use crate::geometry::FacePoint;
 use crate::math::{floor_index, single};
 use nalgebra::Vector3;
@@ -27,7 +27,7 @@ const SLOPES: i32 = 24;
 const SLOPE_STEP: f64 = 0.0025;
 /// At first every so many offsets and slopes are tried.
 const COARSE_STRIDE: usize = 2;
-/// How far the map's own axis usually is off: a stronger bar further away is rather a neighbour. The slope now and then is off by far
+/// How far the map's own axis usually is off: a stronger pair further away is rather a neighbour. The slope now and then is off by far
 /// more, where the axes projected onto the map run together.
 const OFFSET_SD_MM: f64 = 2.0;
 const SLOPE_SD: f64 = 0.015;
@@ -36,7 +36,7 @@ const LEAST_ROWS: usize = 8;
 
 /// Where the axis really runs, and how thick the shaft is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Bar {
+pub(crate) struct EdgePair {
     /// To be added to the entry, across (to the left of the direction away from the foot), mm.
     pub(crate) offset_mm: f64,
     /// To be added to the slope.
@@ -47,7 +47,7 @@ pub(crate) struct Bar {
     pub(crate) strength: f64,
 }
 
-impl Bar {
+impl EdgePair {
     /// Whether the edges are plain enough to go by: of weaker ones too many are a neighbour's or a shadow's (practice photos).
     pub(crate) fn is_plain(&self) -> bool {
         self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
@@ -69,12 +69,12 @@ impl Edges {
     /// Samples the photo about a candidate's axis.
     pub(crate) fn new(
         photo: &Reduced,
-        sight: &Sight,
+        geometry: &ViewGeometry,
         entry: FacePoint,
         axis: Vector3<f64>,
         length_mm: f64,
     ) -> Self {
-        let centre = sight.centre_mm();
+        let centre = geometry.centre_mm();
         let highest = (length_mm - TAIL_MM).min(HIGHEST_MM);
         let (mut heights, mut steps) = (Vec::new(), Vec::new());
         let mut height = LOWEST_MM;
@@ -88,7 +88,7 @@ impl Edges {
                 (0..2 * beside + 3)
                     .map(|k| {
                         let q = (k as f64 - (beside as f64 + 1.0)) * ACROSS_MM;
-                        photo.colour(sight.project(point + w * q)?)
+                        photo.colour(geometry.project(point + w * q)?)
                     })
                     .collect::<Vec<_>>()
             });
@@ -109,7 +109,7 @@ impl Edges {
         Self { heights, steps }
     }
 
-    /// Strength of a bar `width` samples wide about sample `offset` + `slope` · height: mean over rows of the geometric mean of
+    /// Strength of a pair `width` samples apart about sample `offset` + `slope` · height: mean over rows of the geometric mean of
     /// its edges, where they are of opposite sign.
     fn strength(&self, offset: f64, slope: f64, width: usize) -> f64 {
         let mut sum = 0f32;
@@ -125,7 +125,7 @@ impl Edges {
         f64::from(sum) / self.heights.len() as f64
     }
 
-    /// The strongest bar of every width tried: its strength, less the further it lies from the candidate's own axis, with its
+    /// The strongest pair of every width tried: its strength, less the further it lies from the candidate's own axis, with its
     /// offset (in samples, at the rows' middle) and slope.
     fn strongest(&self) -> Vec<(f64, f64, f64)> {
         let middle = self.middle_mm();
@@ -166,18 +166,20 @@ impl Edges {
     }
 
     /// Strength by width; empty where too little of the shaft is in the picture.
-    pub(crate) fn bars(&self) -> Bars {
+    pub(crate) fn edge_pairs(&self) -> EdgePairs {
         if self.heights.len() < LEAST_ROWS {
-            Bars(Vec::new())
+            EdgePairs(Vec::new())
         } else {
-            Bars(self.strongest())
+            EdgePairs(self.strongest())
         }
     }
 
-    /// The bar of about this width.
-    pub(crate) fn bar(&self, bars: &Bars, width_mm: f64) -> Option<Bar> {
+    /// The pair of edges of about this width.
+    pub(crate) fn edge_pair(&self, edge_pairs: &EdgePairs, width_mm: f64) -> Option<EdgePair> {
         let wanted = floor_index((width_mm / ACROSS_MM).round());
-        let near = WIDTHS.zip(&bars.0).filter(|(w, _)| w.abs_diff(wanted) <= 1);
+        let near = WIDTHS
+            .zip(&edge_pairs.0)
+            .filter(|(w, _)| w.abs_diff(wanted) <= 1);
         let (width, &(best, o, s)) =
             near.max_by(|a, b| a.1.0.total_cmp(&b.1.0).then(b.0.cmp(&a.0)))?;
         if best <= 0.0 {
@@ -194,7 +196,7 @@ impl Edges {
                 at(o, s + SLOPE_STEP, width),
             );
         let wide = peak(at(o, s, width - 1), strength, at(o, s, width + 1));
-        Some(Bar {
+        Some(EdgePair {
             offset_mm: offset * ACROSS_MM - slope * middle,
             slope,
             width_mm: (width as f64 + wide) * ACROSS_MM,
@@ -203,18 +205,20 @@ impl Edges {
     }
 }
 
-/// The strongest bar of every width at one candidate.
+/// The strongest pair of edges of every width at one candidate.
 #[derive(Clone, Debug)]
-pub(crate) struct Bars(Vec<(f64, f64, f64)>);
+pub(crate) struct EdgePairs(Vec<(f64, f64, f64)>);
 
 /// The thickness that the candidates agree on, each weighed by how much it is believed, mm: one archer's shafts are alike.
-pub(crate) fn common_width_mm<'a>(bars: impl Iterator<Item = (f64, &'a Bars)>) -> Option<f64> {
+pub(crate) fn common_width_mm<'a>(
+    edge_pairs: impl Iterator<Item = (f64, &'a EdgePairs)>,
+) -> Option<f64> {
     let mut sums = vec![0.0; WIDTHS.count()];
-    for (weight, Bars(bars)) in bars {
-        let most = bars.iter().fold(0.0, |m: f64, b| m.max(b.0));
+    for (weight, EdgePairs(edge_pairs)) in edge_pairs {
+        let most = edge_pairs.iter().fold(0.0, |m: f64, b| m.max(b.0));
         if most > 0.0 {
             sums.iter_mut()
-                .zip(bars)
+                .zip(edge_pairs)
                 .for_each(|(s, b)| *s += weight * b.0 / most);
         }
     }

@@ -1,7 +1,7 @@
 //! The first stage: peaks of the face map, and one net along each.
 
 use super::nets::Nets;
-use super::sight::Sight;
+use super::view_geometry::ViewGeometry;
 use super::{View, choose, map, peaks, picture, strip, tensor};
 use crate::geometry::FacePoint;
 use image::RgbImage;
@@ -20,13 +20,13 @@ pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
 }
 
 /// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are.
-pub(super) const LEAST_STANCE_SCORE: f64 = 0.15;
+pub(super) const LEAST_POSE_SCORE: f64 = 0.15;
 /// Most of those.
-pub(super) const MOST_STANCE_CANDIDATES: usize = 14;
+pub(super) const MOST_POSE_CANDIDATES: usize = 14;
 
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
-    pub(super) sight: Sight<'a>,
+    pub(super) geometry: ViewGeometry<'a>,
     pub(super) photo: picture::Reduced,
     pub(super) map: map::FaceMap,
     pub(super) scores: tensor::Tensor,
@@ -38,50 +38,57 @@ impl<'a> FirstStage<'a> {
     pub(super) fn new(
         nets: &Nets,
         pixels: &RgbImage,
-        sight: Sight<'a>,
+        geometry: ViewGeometry<'a>,
         view: &View,
         others: &[FacePoint],
     ) -> Option<Self> {
-        let photo = picture::Reduced::new(pixels, sight.scale_px_per_mm()? / PX_PER_MM);
-        let map = map::FaceMap::new(&photo, &sight)?;
+        let photo = picture::Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
+        let map = map::FaceMap::new(&photo, &geometry)?;
         let scores = nets.map.run(map.cells());
         let peaks = peaks::find(&map, &scores);
         let mut seen = Self {
-            sight,
+            geometry,
             photo,
             map,
             scores,
             peaks,
             candidates: Vec::new(),
         };
-        let own = |k: &usize| is_own(view, others, seen.sight.called(seen.peaks[*k].point));
+        let own = |k: &usize| {
+            is_own(
+                view,
+                others,
+                seen.geometry.to_nominal_scale(seen.peaks[*k].point),
+            )
+        };
         let own = (0..seen.peaks.len()).filter(own).collect();
-        seen.candidates = seen.look_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
+        seen.candidates =
+            seen.candidates_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
         Some(seen)
     }
 
-    /// The peaks of these numbers, with what `look` makes of the strips along them.
-    pub(super) fn look_along(
+    /// The peaks of these numbers, with what `scorer` makes of the strips along them.
+    pub(super) fn candidates_along(
         &self,
         numbers: Vec<usize>,
-        look: LookAlong,
+        scorer: StripScorer,
     ) -> Vec<choose::Candidate> {
         // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
         let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
-        let look = |own: usize| {
+        let candidate = |own: usize| {
             let peak = self.peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
-            let strip = strip::cut(&self.photo, &self.sight, place, (own, &axes));
-            let look = look(&strip);
+            let strip = strip::cut(&self.photo, &self.geometry, place, (own, &axes));
+            let output = scorer(&strip);
             choose::Candidate {
                 number: own,
                 peak,
                 axis,
-                look,
+                output,
             }
         };
-        numbers.into_par_iter().map(look).collect()
+        numbers.into_par_iter().map(candidate).collect()
     }
 
     /// The candidates that are plain on the map.
@@ -89,13 +96,13 @@ impl<'a> FirstStage<'a> {
         let plain = self
             .candidates
             .iter()
-            .filter(|c| c.peak.score >= LEAST_STANCE_SCORE);
-        plain.take(MOST_STANCE_CANDIDATES)
+            .filter(|c| c.peak.score >= LEAST_POSE_SCORE);
+        plain.take(MOST_POSE_CANDIDATES)
     }
 
     /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
     /// nocks where shafts of one usual length have them. `None` where there are hardly any.
-    pub(super) fn recognised(&self) -> Option<f64> {
+    pub(super) fn mean_detection_score(&self) -> Option<f64> {
         let plain: Vec<choose::Candidate> = self.plain().cloned().collect();
         let number: f64 = plain.iter().map(|c| c.peak.score).sum();
         let both = strip_evidence(&plain) + NOCK_FIT_WEIGHT * choose::of_usual_length(&plain);
@@ -105,7 +112,7 @@ impl<'a> FirstStage<'a> {
 
 /// What the strips along candidates say for their being shafts.
 pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
-    let part = |c: &choose::Candidate| c.peak.score * c.look.shaft.clamp(-4.0, 4.0);
+    let part = |c: &choose::Candidate| c.peak.score * c.output.shaft.clamp(-4.0, 4.0);
     candidates.iter().map(part).sum()
 }
 
@@ -113,42 +120,42 @@ pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
 pub(super) const NOCK_FIT_WEIGHT: f64 = 2.5;
 /// Where the first nets recognise as much as this, the second aren't asked: of 56 rendered photos each has -8.6 at least, of 27 real
 /// photographs 12 have less than -9.
-pub(super) const LEAST_RECOGNISED: f64 = -9.0;
+pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
 /// Of fewer candidates nothing is said.
 pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
 
 /// How the shafts stand on the whole and how large their millimetres are, in those of the face: 1 and no lean unless they show otherwise.
-pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
+pub(super) fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
     let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
     let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
     let mut best = (1.0, f64::NEG_INFINITY);
     let nearer_than_nocks = seen.map.distance_mm() < choose::PLAIN_LENGTH_MM.0;
     let larger = nearer_than_nocks.then_some(OF_A_LARGER_FACE);
-    for (unit, prior) in UNITS.into_iter().chain(larger) {
-        let sight = Sight::new(view, unit, lean);
+    for (scale, prior) in SCALES.into_iter().chain(larger) {
+        let geometry = ViewGeometry::new(view, scale, lean);
         let mut own = peaks.clone();
         for p in &mut own {
-            p.point = FacePoint::new(p.point.x / unit, p.point.y / unit);
+            p.point = FacePoint::new(p.point.x / scale, p.point.y / scale);
             p.slope = 0.0;
         }
-        let axes = strip::ProjectedAxes::new(&own, sight.foot, sight.distance_mm);
+        let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
         let candidates: Vec<choose::Candidate> = (0..own.len())
             .into_par_iter()
             .map(|k| {
-                let axis = strip::axis(peaks::away(own[k].point, sight.foot), 0.0);
-                let strip = strip::cut(&seen.photo, &sight, (own[k].point, axis), (k, &axes));
+                let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
+                let strip = strip::cut(&seen.photo, &geometry, (own[k].point, axis), (k, &axes));
                 choose::Candidate {
                     number: k,
                     peak: own[k].clone(),
                     axis,
-                    look: strip::first_stage(&nets.strips[0], &strip),
+                    output: strip::first_stage(&nets.strips[0], &strip),
                 }
             })
             .collect();
         let lengths = choose::of_usual_length(&candidates);
         let evidence = lengths + STRIP_WEIGHT * strip_evidence(&candidates) + prior;
         if evidence > best.1 {
-            best = (unit, evidence);
+            best = (scale, evidence);
         }
     }
     (best.0, lean)
@@ -156,7 +163,7 @@ pub(super) fn stance(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vecto
 
 /// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
 /// 122, 80, 60 and 40 cm, and most are called what they are.
-pub(super) const UNITS: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
+pub(super) const SCALES: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
 /// The same where the camera, by the face as it is named, is nearer to the face plane than nocks are: a face of the next size, half as large
 /// again (one of 122 cm named 80, one of 60 named 40).
 const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
@@ -164,21 +171,21 @@ const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 pub(super) const STRIP_WEIGHT: f64 = 0.1;
 
 /// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
-pub(super) fn in_own_stance<'a>(
+pub(super) fn in_own_pose_and_scale<'a>(
     nets: &Nets,
     pixels: &RgbImage,
     view: &View<'a>,
     others: &[FacePoint],
 ) -> Option<FirstStage<'a>> {
-    let upright = Sight::new(view, 1.0, Vector2::zeros());
+    let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
     let seen = FirstStage::new(nets, pixels, upright, view, others)?;
-    let (unit, lean) = stance(nets, view, &seen);
-    if (unit - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
-        let sight = Sight::new(view, unit, lean);
-        return FirstStage::new(nets, pixels, sight, view, others);
+    let (scale, lean) = pose_and_scale(nets, view, &seen);
+    if (scale - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
+        let geometry = ViewGeometry::new(view, scale, lean);
+        return FirstStage::new(nets, pixels, geometry, view, others);
     }
     Some(seen)
 }
 
-/// What is done with a strip.
-pub(super) type LookAlong<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::Look + Sync);
+/// How a strip is scored.
+pub(super) type StripScorer<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::StripOutput + Sync);

@@ -2,8 +2,8 @@
 
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
-use super::sight::Sight;
 use super::tensor::Tensor;
+use super::view_geometry::ViewGeometry;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{floor_index, single};
 use rayon::prelude::*;
@@ -44,14 +44,17 @@ pub(crate) struct FaceMap {
 }
 
 /// The face rectangle worth looking at: left, top, columns, rows. Only the part that the picture shows.
-fn extent(sight: &Sight, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64, usize, usize)> {
+fn extent(
+    geometry: &ViewGeometry,
+    shown: impl Fn(FacePoint) -> bool,
+) -> Option<(f64, f64, usize, usize)> {
     const TILE: f64 = MAP_MULTIPLE as f64;
     // by whole tiles less: what the net sees of a place doesn't depend on how far out it looks
-    let too_far =
-        sight.outer_radius_mm + MARGIN_MM - BOSS_MM.max(sight.outer_radius_mm + LEAST_MARGIN_MM);
-    let reach = sight.outer_radius_mm + MARGIN_MM - TILE * (too_far / TILE).ceil().max(0.0);
+    let too_far = geometry.outer_radius_mm + MARGIN_MM
+        - BOSS_MM.max(geometry.outer_radius_mm + LEAST_MARGIN_MM);
+    let reach = geometry.outer_radius_mm + MARGIN_MM - TILE * (too_far / TILE).ceil().max(0.0);
     let range = |coordinate: fn(&FacePoint) -> f64| {
-        let values = sight.spot_centres.iter().map(coordinate);
+        let values = geometry.spot_centres.iter().map(coordinate);
         let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
             (a.min(v), b.max(v))
         });
@@ -94,18 +97,18 @@ fn extent(sight: &Sight, shown: impl Fn(FacePoint) -> bool) -> Option<(f64, f64,
 
 impl FaceMap {
     /// Resamples the photo. `None` when no part of the face's surroundings is in the picture.
-    pub(crate) fn new(photo: &Reduced, sight: &Sight) -> Option<Self> {
-        let centre = sight.centre_mm();
+    pub(crate) fn new(photo: &Reduced, geometry: &ViewGeometry) -> Option<Self> {
+        let centre = geometry.centre_mm();
         if !centre.iter().all(|v| v.is_finite()) || centre.z <= 1.0 {
             return None;
         }
         let pixel = |p: FacePoint| {
-            sight
+            geometry
                 .image_from_face(p)
                 .filter(|q| q.x.is_finite() && q.y.is_finite())
         };
         let (left_mm, top_mm, width, height) =
-            extent(sight, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
+            extent(geometry, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
         let place = |i: usize, j: usize| FacePoint::new(left_mm + j as f64, top_mm - i as f64);
         // between the corners of a small square the camera is linear to a hundredth of a pixel
         let across = width / SQUARE + 1;

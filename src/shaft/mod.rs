@@ -21,10 +21,10 @@ mod output;
 mod peaks;
 mod picture;
 mod second_stage;
-mod sight;
 mod strip;
 mod tail;
 mod tensor;
+mod view_geometry;
 mod weights;
 mod winograd;
 
@@ -33,14 +33,14 @@ use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 #[doc(hidden)]
 pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
-use first_stage::{FirstStage, LEAST_RECOGNISED, in_own_stance};
+use first_stage::{FirstStage, LEAST_MEAN_DETECTION_SCORE, in_own_pose_and_scale};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{BothNets, Nets};
 use output::shafts_of;
 use second_stage::{Analysis, second_stage};
-use sight::Sight;
+use view_geometry::ViewGeometry;
 pub use weights::WeightsError;
 
 /// What the shaft search needs to know of a photo besides its pixels.
@@ -135,12 +135,12 @@ pub struct HeatMap {
 }
 
 impl HeatMap {
-    /// In millimetres of which `unit` are one of those it was in.
-    fn called(self, unit: f64) -> Self {
+    /// In millimetres of the face as it was named: `scale` of them are one of those it was in.
+    fn into_nominal_scale(self, scale: f64) -> Self {
         Self {
-            left_mm: self.left_mm * unit,
-            top_mm: self.top_mm * unit,
-            cell_mm: self.cell_mm * unit,
+            left_mm: self.left_mm * scale,
+            top_mm: self.top_mm * scale,
+            cell_mm: self.cell_mm * scale,
             ..self
         }
     }
@@ -211,9 +211,11 @@ pub fn find_beside(
     others: &[FacePoint],
 ) -> Result<Shafts, WeightsError> {
     let seen = analyse(BothNets::built_in()?, pixels, view, others);
-    Ok(seen.map_or_else(Shafts::default, |(nets, sight, found)| {
-        shafts_of(nets, view, &sight, found)
-    }))
+    Ok(
+        seen.map_or_else(Shafts::default, |(nets, geometry, found)| {
+            shafts_of(nets, view, &geometry, found)
+        }),
+    )
 }
 
 /// What is seen of a photo's shafts, and the nets that saw it.
@@ -222,28 +224,28 @@ fn analyse<'a, 'n>(
     pixels: &RgbImage,
     view: &View<'a>,
     others: &[FacePoint],
-) -> Option<(&'n Nets, Sight<'a>, Analysis)> {
+) -> Option<(&'n Nets, ViewGeometry<'a>, Analysis)> {
     // no photo that the first set was fitted on shows paper that bends
     if view.paper_bends {
-        let second = in_own_stance(&nets.second, pixels, view, others)?;
+        let second = in_own_pose_and_scale(&nets.second, pixels, view, others)?;
         return Some(second_stage(&nets.second, second, None));
     }
-    let upright = Sight::new(view, 1.0, Vector2::zeros());
+    let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
     let first = FirstStage::new(&nets.first, pixels, upright, view, others)?;
-    let of_first = first.recognised();
-    let Some(of_first) = of_first.filter(|r| *r < LEAST_RECOGNISED) else {
+    let of_first = first.mean_detection_score();
+    let Some(of_first) = of_first.filter(|r| *r < LEAST_MEAN_DETECTION_SCORE) else {
         return Some(second_stage(&nets.first, first, Some(&nets.second)));
     };
-    let second = in_own_stance(&nets.second, pixels, view, others)?;
+    let second = in_own_pose_and_scale(&nets.second, pixels, view, others)?;
     let better = |r: f64| r > of_first;
-    Some(if second.recognised().is_some_and(better) {
+    Some(if second.mean_detection_score().is_some_and(better) {
         second_stage(&nets.second, second, None)
     } else {
         second_stage(&nets.first, first, Some(&nets.second))
     })
 }
 
-/// Names of the numbers that [`study`] gives.
+/// Names of the numbers that [`candidate_features`] gives.
 #[doc(hidden)]
 pub const FEATURES: [&str; 20] = [
     "x",
@@ -268,15 +270,15 @@ pub const FEATURES: [&str; 20] = [
     "others_weight",
 ];
 
-/// What one photo's shafts look like from inside.
+/// The features of one photo's candidates, and the shafts found.
 #[doc(hidden)]
-pub struct Study {
+pub struct CandidateFeatures {
     /// One row of [`FEATURES`] per candidate.
     pub rows: Vec<[f64; FEATURES.len()]>,
     /// What is handed on.
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
-    pub stance: [f64; 3],
+    pub pose_and_scale: [f64; 3],
     /// Whether the second set of nets was used.
     pub second_set: bool,
 }
@@ -284,13 +286,21 @@ pub struct Study {
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
 #[doc(hidden)]
 #[must_use]
-pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
-    let (nets, sight, found) = analyse(both, pixels, view, &[])?;
+pub fn candidate_features(
+    both: &BothNets,
+    pixels: &RgbImage,
+    view: &View,
+) -> Option<CandidateFeatures> {
+    let (nets, geometry, found) = analyse(both, pixels, view, &[])?;
     let row = |k: usize| {
-        let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
+        let (c, v, edge_pair) = (
+            &found.candidates[k],
+            &found.features[k],
+            found.edge_pairs[k],
+        );
         [
-            c.peak.point.x * sight.unit,
-            c.peak.point.y * sight.unit,
+            c.peak.point.x * geometry.scale,
+            c.peak.point.y * geometry.scale,
             v.score,
             v.agreement,
             v.mask,
@@ -301,21 +311,21 @@ pub fn study(both: &BothNets, pixels: &RgbImage, view: &View) -> Option<Study> {
             found.length_mm,
             v.shaft,
             found.probability[k],
-            found.before[k].x * sight.unit,
-            found.before[k].y * sight.unit,
-            bar.map_or(0.0, |b| b.strength),
+            found.before[k].x * geometry.scale,
+            found.before[k].y * geometry.scale,
+            edge_pair.map_or(0.0, |b| b.strength),
             found.width_mm.unwrap_or(0.0),
-            c.look.likeliest_mm(),
+            c.output.likeliest_mm(),
             v.tag,
             v.fletched_by_others.unwrap_or(f64::NAN),
             v.others_weight,
         ]
     };
     let rows = (0..found.candidates.len()).map(row).collect();
-    Some(Study {
+    Some(CandidateFeatures {
         rows,
-        stance: [sight.unit, sight.lean.x, sight.lean.y],
+        pose_and_scale: [geometry.scale, geometry.lean.x, geometry.lean.y],
         second_set: std::ptr::eq(nets, &both.second),
-        shafts: shafts_of(nets, view, &sight, found),
+        shafts: shafts_of(nets, view, &geometry, found),
     })
 }

@@ -80,18 +80,20 @@ pub(crate) struct KindOdds {
     least: f64,
 }
 
-/// Log-odds that a photo is one of those that the other set of nets was fitted on, by how well this set recognises its shafts
-/// ([`super::first_stage::FirstStage::recognised`]).
+/// Log-odds that a photo is one of those that the other set of nets was fitted on, by this set's mean detection score
+/// ([`super::first_stage::FirstStage::mean_detection_score`]).
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct OthersOdds {
     constant: f64,
-    recognised: f64,
+    /// Change of the log-odds per unit of the mean detection score.
+    #[serde(rename = "recognised")]
+    slope: f64,
 }
 
 impl OthersOdds {
     /// What the other set's log-odds of fletched count, 0–1.
-    pub(crate) fn weight(&self, recognised: f64) -> f64 {
-        logistic(self.constant + self.recognised * recognised)
+    pub(crate) fn weight(&self, mean_detection_score: f64) -> f64 {
+        logistic(self.constant + self.slope * mean_detection_score)
     }
 }
 

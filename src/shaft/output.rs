@@ -2,7 +2,7 @@
 
 use super::nets::Nets;
 use super::second_stage::{Analysis, HIDDEN_BASE};
-use super::sight::Sight;
+use super::view_geometry::ViewGeometry;
 use super::{ArrowKind, Candidate, Lean, Shaft, Shafts, View, choose, model, peaks};
 use crate::geometry::FacePoint;
 
@@ -14,13 +14,18 @@ const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
 /// A tail of which less is in the picture doesn't tell fletched from bare.
 const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
-pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Analysis) -> Shafts {
-    let camera = sight.centre_mm();
+pub(super) fn shafts_of(
+    nets: &Nets,
+    view: &View,
+    geometry: &ViewGeometry,
+    mut found: Analysis,
+) -> Shafts {
+    let camera = geometry.centre_mm();
     choose::suppress_duplicates(
         &found.candidates,
         &found.features,
         &mut found.probability,
-        sight.foot,
+        geometry.foot,
         camera.z,
     );
     let mut kinds: Vec<(f64, f64)> = found
@@ -35,9 +40,9 @@ pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Anal
     if let Some(given) = view.expected {
         kinds = choose::condition_on_counts(&kinds, given);
     }
-    let leans = found.leans(&nets.model, sight);
+    let leans = found.leans(&nets.model, geometry);
     let mut shafts: Vec<Shaft> = (0..found.candidates.len())
-        .filter_map(|k| shaft(&nets.model, (view, sight), &found, k, kinds[k], leans[k]))
+        .filter_map(|k| shaft(&nets.model, (view, geometry), &found, k, kinds[k], leans[k]))
         .filter(|s| s.confidence >= LEAST_CONFIDENCE)
         .collect();
     shafts.sort_by(|a, b| {
@@ -54,35 +59,39 @@ pub(super) fn shafts_of(nets: &Nets, view: &View, sight: &Sight, mut found: Anal
         .zip(&found.features)
         .zip(&kinds)
         .map(|((c, v), k)| Candidate {
-            entry: sight.called(c.peak.point),
-            far: sight.called(choose::shown(c, v.length_mm, sight.foot, camera.z)),
+            entry: geometry.to_nominal_scale(c.peak.point),
+            far: geometry.to_nominal_scale(choose::shown(c, v.length_mm, geometry.foot, camera.z)),
             probability: k.0 + k.1,
         })
         .collect();
     let width = found
         .width_mm
-        .map(|w| w * sight.unit)
+        .map(|w| w * geometry.scale)
         .filter(|_| shafts.iter().any(|s| s.confidence >= 0.5));
     Shafts {
         shafts,
         thickness_mm: width,
         candidates,
-        heat: Some(found.heat.called(sight.unit)),
+        heat: Some(found.heat.into_nominal_scale(geometry.scale)),
     }
 }
 
 /// Everything that is given of one candidate; `kinds`: probabilities of a fletched and of a bare shaft.
 fn shaft(
     model: &model::Model,
-    (view, sight): (&View, &Sight),
+    (view, geometry): (&View, &ViewGeometry),
     found: &Analysis,
     k: usize,
     kinds: (f64, f64),
     lean: Lean,
 ) -> Option<Shaft> {
-    let (c, v, bar) = (&found.candidates[k], &found.features[k], found.bars[k]);
+    let (c, v, edge_pair) = (
+        &found.candidates[k],
+        &found.features[k],
+        found.edge_pairs[k],
+    );
     let entry = c.peak.point;
-    let entry_px = sight.image_from_face(entry)?;
+    let entry_px = geometry.image_from_face(entry)?;
     let is_shaft = kinds.0 + kinds.1;
     let fletched = if is_shaft > 0.0 {
         kinds.0 / is_shaft
@@ -102,27 +111,27 @@ fn shaft(
         ArrowKind::Unknown => is_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
         _ => is_shaft * kind_probability,
     };
-    let along = peaks::away(entry, sight.foot);
+    let along = peaks::away(entry, geometry.foot);
     let across = nalgebra::Vector2::new(-along.y, along.x);
-    let next = sight.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
+    let next = geometry.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
-    let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, bar.is_some());
-    if found.base_is_hidden(sight, k) {
+    let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, edge_pair.is_some());
+    if found.base_is_hidden(geometry, k) {
         sd_along *= HIDDEN_BASE;
     }
     let own_cov_mm2 = along * along.transpose() * sd_along.powi(2)
         + across * across.transpose() * sd_across.powi(2);
-    let cov_mm2 = own_cov_mm2 * sight.unit.powi(2) + (view.point_cov_mm2)(entry_px);
-    let nock = sight.project(entry.at_height(0.0) + c.axis * v.length_mm);
+    let cov_mm2 = own_cov_mm2 * geometry.scale.powi(2) + (view.point_cov_mm2)(entry_px);
+    let nock = geometry.project(entry.at_height(0.0) + c.axis * v.length_mm);
     Some(Shaft {
-        entry: sight.called(entry),
+        entry: geometry.to_nominal_scale(entry),
         cov_mm2,
         entry_px,
         kind,
         kind_probability,
         confidence,
         lean: Some(lean),
-        thickness_mm: bar.map(|b| (b.width_mm + model.width_bias_mm) * sight.unit),
+        thickness_mm: edge_pair.map(|b| (b.width_mm + model.width_bias_mm) * geometry.scale),
         segment_px: nock.map(|n| [entry_px, n]),
     })
 }

@@ -2,7 +2,7 @@
 
 use super::first_stage::FirstStage;
 use super::nets::Nets;
-use super::sight::Sight;
+use super::view_geometry::ViewGeometry;
 use super::{HeatMap, Lean, choose, edges, lean, model, peaks, strip};
 use crate::geometry::FacePoint;
 use rayon::prelude::*;
@@ -16,7 +16,7 @@ pub(super) struct Analysis {
     /// Of being the entry of a shaft, before the joint choice.
     pub(super) probability: Vec<f64>,
     /// The shaft's two edges, where they are plain to see.
-    pub(super) bars: Vec<Option<edges::Bar>>,
+    pub(super) edge_pairs: Vec<Option<edges::EdgePair>>,
     /// Length and thickness that the shafts have in common, mm.
     pub(super) length_mm: f64,
     pub(super) width_mm: Option<f64>,
@@ -34,9 +34,9 @@ pub(super) fn second_stage<'a, 'n>(
     nets: &'n Nets,
     mut seen: FirstStage<'a>,
     others: Option<&Nets>,
-) -> (&'n Nets, Sight<'a>, Analysis) {
-    let odds = nets.model.others.zip(seen.recognised());
-    let weight = odds.map_or(0.0, |(odds, recognised)| odds.weight(recognised));
+) -> (&'n Nets, ViewGeometry<'a>, Analysis) {
+    let odds = nets.model.others.zip(seen.mean_detection_score());
+    let weight = odds.map_or(0.0, |(odds, score)| odds.weight(score));
     let others = others.map(|o| (o, weight)).filter(|o| o.1 >= LEAST_WEIGHT);
     let heat = HeatMap::new(&seen.map, &seen.scores);
     let mut candidates = std::mem::take(&mut seen.candidates);
@@ -50,34 +50,39 @@ pub(super) fn second_stage<'a, 'n>(
         features.remove(list_index);
         probability.remove(list_index);
     }
-    let edges: Vec<(edges::Edges, edges::Bars)> = candidates
+    let edges: Vec<(edges::Edges, edges::EdgePairs)> = candidates
         .par_iter()
         .map(|c| {
-            let edges = edges::Edges::new(&seen.photo, &seen.sight, c.peak.point, c.axis, common);
-            let bars = edges.bars();
-            (edges, bars)
+            let edges =
+                edges::Edges::new(&seen.photo, &seen.geometry, c.peak.point, c.axis, common);
+            let edge_pairs = edges.edge_pairs();
+            (edges, edge_pairs)
         })
         .collect();
     let width = edges::common_width_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
-    let bars: Vec<Option<edges::Bar>> = edges
+    let edge_pairs: Vec<Option<edges::EdgePair>> = edges
         .iter()
-        .map(|(edges, bars)| edges.bar(bars, width?).filter(edges::Bar::is_plain))
+        .map(|(edges, edge_pairs)| {
+            edges
+                .edge_pair(edge_pairs, width?)
+                .filter(edges::EdgePair::is_plain)
+        })
         .collect();
     let before: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
-    for (candidate, bar) in candidates.iter_mut().zip(&bars) {
-        let Some(bar) = bar else { continue };
-        move_onto(&mut candidate.peak, bar, seen.map.foot());
+    for (candidate, edge_pair) in candidates.iter_mut().zip(&edge_pairs) {
+        let Some(edge_pair) = edge_pair else { continue };
+        move_onto(&mut candidate.peak, edge_pair, seen.map.foot());
         seen.peaks[candidate.number] = candidate.peak.clone();
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.look_along(numbers, &|strip| {
-        let mut look = strip::second_stage(&nets.strips, strip);
-        look.by_others = others.map(|(others, weight)| strip::ByOthers {
+    candidates = seen.candidates_along(numbers, &|strip| {
+        let mut output = strip::second_stage(&nets.strips, strip);
+        output.by_others = others.map(|(others, weight)| strip::ByOthers {
             fletched: strip::second_stage(&others.strips, strip).fletched,
             weight,
         });
-        look
+        output
     });
     (features, probability, common) = score(&nets.model, &candidates);
     let length_mm = true_length(&features, &probability, common);
@@ -86,12 +91,12 @@ pub(super) fn second_stage<'a, 'n>(
         candidates,
         features,
         probability,
-        bars,
+        edge_pairs,
         length_mm,
         width_mm: width.map(|w| w + nets.model.width_bias_mm),
         heat,
     };
-    (nets, seen.sight, found)
+    (nets, seen.geometry, found)
 }
 
 /// How much further off along its axis an entry may be when something stands before it.
@@ -102,31 +107,31 @@ const END_ON_MM: f64 = 25.0;
 const HIDING_MM: f64 = 6.0;
 
 impl Analysis {
-    pub(super) fn leans(&self, model: &model::Model, sight: &Sight) -> Vec<Lean> {
+    pub(super) fn leans(&self, model: &model::Model, geometry: &ViewGeometry) -> Vec<Lean> {
         let shown = |k: usize| lean::LeanObservation {
             peak: &self.candidates[k].peak,
             features: &self.features[k],
             probability: self.probability[k],
-            edges: self.bars[k].is_some(),
+            edges: self.edge_pairs[k].is_some(),
         };
         let shown: Vec<lean::LeanObservation> = (0..self.candidates.len()).map(shown).collect();
         let mut leans = lean::leans(
             &shown,
             self.length_mm,
             model.usual_length_mm,
-            sight.foot,
-            sight.distance_mm,
+            geometry.foot,
+            geometry.distance_mm,
         );
         for lean in &mut leans {
-            lean.right_rad += sight.lean.x.atan();
-            lean.up_rad += sight.lean.y.atan();
+            lean.right_rad += geometry.lean.x.atan();
+            lean.up_rad += geometry.lean.y.atan();
         }
         leans
     }
 
     /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
-    pub(super) fn base_is_hidden(&self, sight: &Sight, k: usize) -> bool {
-        let (foot, distance) = (sight.foot, sight.distance_mm);
+    pub(super) fn base_is_hidden(&self, geometry: &ViewGeometry, k: usize) -> bool {
+        let (foot, distance) = (geometry.foot, geometry.distance_mm);
         let far = |k: usize| {
             choose::shown(
                 &self.candidates[k],
@@ -152,13 +157,13 @@ impl Analysis {
 }
 
 /// Moves an entry sideways onto the axis between its shaft's edges.
-fn move_onto(peak: &mut peaks::Peak, bar: &edges::Bar, foot: FacePoint) {
+fn move_onto(peak: &mut peaks::Peak, edge_pair: &edges::EdgePair, foot: FacePoint) {
     let away = peaks::away(peak.point, foot);
     peak.point = FacePoint::new(
-        peak.point.x - away.y * bar.offset_mm,
-        peak.point.y + away.x * bar.offset_mm,
+        peak.point.x - away.y * edge_pair.offset_mm,
+        peak.point.y + away.x * edge_pair.offset_mm,
     );
-    peak.slope += bar.slope;
+    peak.slope += edge_pair.slope;
 }
 
 /// Features of each candidate, the probability that it is the entry of a shaft, and the common length, mm.

@@ -1,11 +1,11 @@
-//! The second look: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
+//! The second stage's input: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
-use super::sight::Sight;
 use super::tensor::Tensor;
+use super::view_geometry::ViewGeometry;
 use crate::geometry::FacePoint;
 use nalgebra::{Vector2, Vector3};
 
@@ -46,7 +46,7 @@ pub(crate) fn place_mm(place: usize) -> f64 {
 
 /// What the strip net says about one candidate.
 #[derive(Clone, Debug)]
-pub(crate) struct Look {
+pub(crate) struct StripOutput {
     /// Per place: log-odds that the nock is there (up to a constant).
     pub(crate) nock: Vec<f32>,
     /// Per place: log-odds of fletched, given that the nock is there.
@@ -62,13 +62,13 @@ pub(crate) struct Look {
 /// What the other set of nets says of a candidate's vanes.
 #[derive(Clone, Debug)]
 pub(crate) struct ByOthers {
-    /// As [`Look::fletched`].
+    /// As [`StripOutput::fletched`].
     pub(crate) fletched: Vec<f32>,
     /// What that counts beside the own set's, 0–1.
     pub(crate) weight: f64,
 }
 
-impl Look {
+impl StripOutput {
     fn new(strip: &Tensor, out: &[f32]) -> Self {
         let seen = |place: usize| {
             let columns = place * StripNet::ALONG..(place + 1) * StripNet::ALONG;
@@ -176,14 +176,14 @@ impl ProjectedAxes {
     }
 }
 
-/// One net's look at a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> Look {
-    Look::new(strip, &net.run(strip))
+/// What one net says of a strip: enough to tell what is no shaft, and roughly where the nock is.
+pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> StripOutput {
+    StripOutput::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/training/LOG.md` has the figures).
-pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
+pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets
@@ -193,18 +193,18 @@ pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> Look {
         .zip(second)
         .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
         .collect();
-    Look::new(strip, &out)
+    StripOutput::new(strip, &out)
 }
 
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
 /// the picture reaches, and the neighbours.
 pub(crate) fn cut(
     photo: &Reduced,
-    sight: &Sight,
+    geometry: &ViewGeometry,
     (entry, axis): (FacePoint, Vector3<f64>),
     (own, axes): (usize, &ProjectedAxes),
 ) -> Tensor {
-    let centre = sight.centre_mm();
+    let centre = geometry.centre_mm();
     let mut strip = Tensor::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
@@ -225,7 +225,7 @@ pub(crate) fn cut(
             let mut n = 0u8;
             for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
                 let q = point + across * (rows + a) + axis * (ALONG_MM * b);
-                if let Some(colour) = sight.project(q).and_then(|p| photo.colour(p)) {
+                if let Some(colour) = geometry.project(q).and_then(|p| photo.colour(p)) {
                     sum.iter_mut()
                         .zip(colour)
                         .for_each(|(s, c)| *s += c / 255.0 - 0.5);

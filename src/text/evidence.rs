@@ -4,12 +4,12 @@ use super::numbers::{capital, count, number, percent, turns};
 use super::terms::{Side, axis_name, lever_in_sentence, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
-    BestSetup, Change, Check, CheckCause, Contradiction, Evidence, GateCode, MissedBare,
+    BestSetup, Change, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
     PutBackCause, ShootCause,
 };
 use crate::record::Hand;
 
-impl Sentence for Evidence {
+impl Sentence for GateValue {
     fn text(&self, _: Locale) -> String {
         match self {
             Self::Shots {

@@ -1,7 +1,7 @@
 //! The text fields of documents: how the values behind them are written.
 
 use super::{Locale, Sentence};
-use crate::advice::{Detail, Evidence, Reasons};
+use crate::advice::{Detail, GateValue, Reasons};
 use crate::plan::ToNote;
 use crate::reading::Outlook;
 use crate::record::{Note, Remark};
@@ -24,4 +24,4 @@ macro_rules! as_text {
         )+
     };
 }
-as_text!(Outlook, Detail, Reasons, Evidence, ToNote);
+as_text!(Outlook, Detail, Reasons, GateValue, ToNote);

@@ -1,10 +1,10 @@
 //! Records → readings, advice and stories, run by run: where history, reading and advice meet.
 
-mod look;
+mod face_style;
 mod report_records;
 mod story;
 
-pub use look::{FaceLook, Ink, Zone};
+pub use face_style::{FaceLook, Ink, Zone};
 pub use report_records::ReportRecords;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 

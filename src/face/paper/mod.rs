@@ -29,9 +29,9 @@ const TWO_SIDES_SD_FACTOR: f64 = 4.0;
 /// Where the paper's colour is taken from, in outer radii: the outermost zone where that is bare paper, else just outside.
 const PAPER_RADII: (f64, f64) = (0.95, 1.03);
 
-/// Standard deviations to state, rad, and what the face is like.
+/// What is assumed of straight edges: standard deviations to state, rad, and what the outermost zone is like.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Trust {
+pub(super) struct EdgePriors {
     /// The outermost zone has the paper's own colour.
     pub(super) white_outermost: bool,
     pub(super) paper_sd: f64,
@@ -44,13 +44,13 @@ pub(super) fn upright(
     pixels: &RgbImage,
     camera: &Camera,
     outer_mm: f64,
-    trust: Trust,
+    priors: EdgePriors,
 ) -> Option<(Roll, f64)> {
     let cell = outer_mm / count(CELLS_PER_RADIUS);
     let map = resample(pixels, camera, cell);
     let paper = paper_colour(
         &map,
-        if trust.white_outermost {
+        if priors.white_outermost {
             PAPER_RADII.0
         } else {
             PAPER_RADII.1
@@ -74,11 +74,11 @@ pub(super) fn upright(
         .iter()
         .flat_map(|sides| {
             let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
-            let paper = agreed(&papers, trust.paper_sd, UprightSource::PaperEdge);
-            let boss = agreed(&others, trust.boss_sd, UprightSource::BossEdge);
+            let paper = agreed(&papers, priors.paper_sd, UprightSource::PaperEdge);
+            let boss = agreed(&others, priors.boss_sd, UprightSource::BossEdge);
             // edges of which it isn't clear what ends there are trusted as a boss's
             let mixed = if paper.is_none() && boss.is_none() {
-                agreed(sides, trust.boss_sd, UprightSource::BossEdge)
+                agreed(sides, priors.boss_sd, UprightSource::BossEdge)
             } else {
                 None
             };
@@ -197,12 +197,12 @@ mod tests {
     #[test]
     fn a_square_of_paper_gives_its_turn() {
         for turn in [-0.15, 0.0, 0.02, 0.1] {
-            let trust = Trust {
+            let priors = EdgePriors {
                 white_outermost: false,
                 paper_sd: 0.002,
                 boss_sd: 0.02,
             };
-            let (roll, doubt) = upright(&square(130.0, turn), &camera(), 110.0, trust).unwrap();
+            let (roll, doubt) = upright(&square(130.0, turn), &camera(), 110.0, priors).unwrap();
             assert!(
                 (roll.turn_rad - turn).abs() < 0.001,
                 "{} for {turn}",
@@ -223,12 +223,12 @@ mod tests {
                 let white = px > -130.0 && py.abs() < 130.0 && right < at;
                 Rgb([if white { 230 } else { 90 }; 3])
             });
-            let trust = Trust {
+            let priors = EdgePriors {
                 white_outermost: false,
                 paper_sd: 0.002,
                 boss_sd: 0.02,
             };
-            upright(&picture, &camera(), 110.0, trust).unwrap()
+            upright(&picture, &camera(), 110.0, priors).unwrap()
         };
         let (roll, doubt) = askew(127.0);
         assert!(roll.turn_rad.abs() < 0.001, "{}", roll.turn_rad);
@@ -253,7 +253,7 @@ mod tests {
                 &disc,
                 &camera(),
                 110.0,
-                Trust {
+                EdgePriors {
                     white_outermost: false,
                     paper_sd: 0.002,
                     boss_sd: 0.02

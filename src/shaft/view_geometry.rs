@@ -1,4 +1,4 @@
-//! How the shafts are looked at: the camera, the direction in which they stand on the whole, and the size of a millimetre.
+//! The geometry of a view of the shafts: the camera, the direction in which they stand on the whole, and the scale.
 //!
 //! Shafts that all lean the same way look from the camera's foot as upright ones do from a foot beside it (a shear of space that leaves
 //! the face plane as it is). And a face that is smaller than it was called has shafts that seem larger: rings alone can't tell, shafts
@@ -10,10 +10,10 @@ use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Vector2, Vector3};
 
 /// A view in the shafts' own millimetres, with the foot from which they seem to stand upright.
-pub(crate) struct Sight<'a> {
+pub(crate) struct ViewGeometry<'a> {
     camera: &'a Camera,
-    /// The face's millimetres, as it was called, in one of the shafts' own.
-    pub(crate) unit: f64,
+    /// The face's millimetres, by its nominal size, in one of the shafts' own.
+    pub(crate) scale: f64,
     /// What the shafts lean by on the whole: right and up per height.
     pub(crate) lean: Vector2<f64>,
     /// Centres of the face's spots, own mm.
@@ -26,32 +26,32 @@ pub(crate) struct Sight<'a> {
     pub(crate) distance_mm: f64,
 }
 
-impl<'a> Sight<'a> {
-    pub(crate) fn new(view: &View<'a>, unit: f64, lean: Vector2<f64>) -> Self {
-        let centre = view.camera.centre_mm() / unit;
+impl<'a> ViewGeometry<'a> {
+    pub(crate) fn new(view: &View<'a>, scale: f64, lean: Vector2<f64>) -> Self {
+        let centre = view.camera.centre_mm() / scale;
         Self {
             camera: view.camera,
-            unit,
+            scale,
             lean,
             spot_centres: view
                 .spot_centres
                 .iter()
-                .map(|c| FacePoint::new(c.x / unit, c.y / unit))
+                .map(|c| FacePoint::new(c.x / scale, c.y / scale))
                 .collect(),
-            outer_radius_mm: view.outer_radius_mm / unit,
+            outer_radius_mm: view.outer_radius_mm / scale,
             foot: FacePoint::new(centre.x - lean.x * centre.z, centre.y - lean.y * centre.z),
             distance_mm: centre.z,
         }
     }
 
-    /// In the millimetres of the face as it was called.
-    pub(crate) fn called(&self, p: FacePoint) -> FacePoint {
-        FacePoint::new(p.x * self.unit, p.y * self.unit)
+    /// In the millimetres of the face by its nominal size.
+    pub(crate) fn to_nominal_scale(&self, p: FacePoint) -> FacePoint {
+        FacePoint::new(p.x * self.scale, p.y * self.scale)
     }
 
     /// A point of the face plane → pixel.
     pub(crate) fn image_from_face(&self, p: FacePoint) -> Option<ImagePoint> {
-        self.camera.image_from_face(self.called(p))
+        self.camera.image_from_face(self.to_nominal_scale(p))
     }
 
     /// A point → pixel. `None` beside the camera or behind it.

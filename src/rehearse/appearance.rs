@@ -95,7 +95,7 @@ pub(super) struct Band {
 
 /// What all arrows of one kind look like.
 #[derive(Clone, Debug)]
-pub(super) struct Look {
+pub(super) struct ArrowAppearance {
     pub(super) radius: f64,
     pub(super) tube: Rgb,
     /// Mirrors its surroundings in its own colour.
@@ -113,7 +113,7 @@ pub(super) struct Look {
 }
 
 /// The archer's arrows: fletched and bare ones of one make.
-pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
+pub(super) fn arrow_appearances(world: &World, seed: u64) -> [ArrowAppearance; 2] {
     let mut draw = Draw::new(seed, Subject::Arrows);
     let w = &world.shaft;
     let radius = draw.one_of(&w.diameter_mm) / 2.0;
@@ -142,7 +142,7 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
     });
     let same_nock = draw.chance(0.6);
     let bare_wrapped = draw.chance(0.6);
-    let fletched = Look {
+    let fletched = ArrowAppearance {
         radius,
         tube: linear_from_srgb(tube),
         metal,
@@ -156,7 +156,7 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
         bands: wrap.clone().unwrap_or_default(),
         vanes: Some(vanes(world, &mut draw)),
     };
-    let bare = Look {
+    let bare = ArrowAppearance {
         nock: if same_nock { nock } else { other_nock },
         bands: wrap.filter(|_| bare_wrapped).or(tape).unwrap_or_default(),
         vanes: None,
@@ -165,8 +165,8 @@ pub(super) fn looks(world: &World, seed: u64) -> [Look; 2] {
     [fletched, bare]
 }
 
-impl Look {
-    /// This look in the colours given of an arrow.
+impl ArrowAppearance {
+    /// This appearance in the colours given of an arrow.
     pub(super) fn dressed(mut self, arrow: &NamedArrow, world: &World, draw: &mut Draw) -> Self {
         let mut plastic = |name: &String| linear_from_srgb(plastic(name, world, draw));
         if let Some(nock) = &arrow.nock {

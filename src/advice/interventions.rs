@@ -2,7 +2,7 @@
 
 use super::Change;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{LeverMove, Observation, Trial};
+use super::learn::{InterventionObservation, LeverMove, Observation};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
@@ -212,30 +212,30 @@ fn amount(change: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
     }
 }
 
-/// The trials of one axis, oldest first. For the vertical, `horizontal` are the slopes whose expected effects spill over.
-pub(super) fn trials(
+/// The interventions of one axis, oldest first. For the vertical, `horizontal` are the slopes whose expected effects spill over.
+pub(super) fn interventions(
     history: &History,
     reads: &[Arc<RunRead>],
     axis: Axis,
     horizontal: &[Slope],
     k: &Knowledge,
-) -> Vec<Trial> {
+) -> Vec<InterventionObservation> {
     let mut last_plunger = 0.0f64;
     history
         .runs
         .iter()
         .zip(reads)
         .map(|(run, read)| {
-            let mut trial = Trial {
+            let mut intervention = InterventionObservation {
                 observed: match axis {
                     Axis::Horizontal => read.u,
                     Axis::Vertical => read.v,
                 },
-                ..Trial::default()
+                ..InterventionObservation::default()
             };
             for lever in &run.changed.changes {
                 add(
-                    &mut trial,
+                    &mut intervention,
                     lever,
                     run,
                     axis,
@@ -244,13 +244,13 @@ pub(super) fn trials(
                     k,
                 );
             }
-            trial
+            intervention
         })
         .collect()
 }
 
 fn add(
-    trial: &mut Trial,
+    intervention: &mut InterventionObservation,
     lever: &LeverChange,
     run: &Run,
     axis: Axis,
@@ -267,12 +267,12 @@ fn add(
             Axis::Horizontal => a.offset_sd_mm,
             Axis::Vertical => a.new_shafts_mm,
         };
-        trial.extra_mm2 += sd * sd;
+        intervention.extra_mm2 += sd * sd;
         return;
     };
     if own_axis(change) == Some(axis) {
         let turned_back = change == Change::Plunger && amount * *last_plunger < 0.0;
-        trial.moved.push(LeverMove {
+        intervention.moved.push(LeverMove {
             change,
             amount,
             new_shafts: change == Change::ShaftSpine
@@ -282,7 +282,7 @@ fn add(
     } else if axis == Axis::Vertical {
         let slope = horizontal.iter().find(|s| s.change == change);
         let effect = slope.map_or(0.0, |s| s.median_mm * amount);
-        trial.extra_mm2 += (a.cross_share * effect).powi(2);
+        intervention.extra_mm2 += (a.cross_share * effect).powi(2);
     }
     if change == Change::Plunger {
         *last_plunger = amount;

@@ -11,7 +11,7 @@ const KG_PER_G: f64 = 1e-3;
 
 /// A bare shaft of a set-up on its bow, and what a unit of each setting does to the index q (larger = acts stiffer).
 #[derive(Clone, Debug, PartialEq)]
-pub struct Exchange {
+pub struct Sensitivities {
     /// The index.
     pub index: f64,
     /// First frequency in flight, both ends free with their masses, Hz.
@@ -22,7 +22,7 @@ pub struct Exchange {
     pub fletched_less_bare: Option<f64>,
 }
 
-impl Exchange {
+impl Sensitivities {
     /// d ln q per unit of this change.
     #[must_use]
     pub fn rate(&self, change: Change) -> Option<f64> {
@@ -121,7 +121,7 @@ impl Numbers {
 /// The index of a set-up's bare shafts and the exchange rates around it; `None` unless draw weight, spine, length, tube
 /// weight, point, brace height and draw length are all known (and make an arrow that stands the push).
 #[must_use]
-pub fn exchange(setup: &Setup) -> Option<Exchange> {
+pub fn sensitivities(setup: &Setup) -> Option<Sensitivities> {
     let numbers = Numbers::of(setup)?;
     let index = numbers.index()?;
     let rates = vec![
@@ -158,7 +158,7 @@ pub fn exchange(setup: &Setup) -> Option<Exchange> {
         };
         Some(fletched.index()?.ln() - index.ln())
     });
-    Some(Exchange {
+    Some(Sensitivities {
         index,
         free_free_hz: numbers.beam().and_then(|b| b.free_free_hz()),
         rates,
@@ -185,11 +185,11 @@ mod tests {
         let of = |value: &serde_json::Value| -> Setup {
             serde_json::from_value(value.clone()).expect("a set-up")
         };
-        assert!(exchange(&of(&whole)).is_some() && missing(&of(&whole)).is_empty());
+        assert!(sensitivities(&of(&whole)).is_some() && missing(&of(&whole)).is_empty());
         for (setting, _) in NEEDED {
             let mut less = whole.clone();
             less[setting] = serde_json::Value::Null;
-            assert_eq!(exchange(&of(&less)), None, "{setting}");
+            assert_eq!(sensitivities(&of(&less)), None, "{setting}");
             assert_eq!(missing(&of(&less))[0].0, setting);
         }
     }
