@@ -1,4 +1,4 @@
-//! What measuring a photo gave, and what becomes of it: whoever measures, the thread of the server or a worker of a browser.
+//! What measuring a photo gave, and what becomes of it: the thread of the server or a worker of a browser measures.
 
 use super::ends::{EditError, OpenEnd, Progress};
 use super::state::{LikelyPlace, State};

@@ -1,6 +1,6 @@
 //! Files kept in memory, for a browser: it has no disk, and what it keeps it gives and takes only while the program waits.
 //!
-//! Whoever runs the program there puts the files in before a call, and takes what the call has changed after it. A file may be
+//! What runs the program there puts the files in before a call, and takes what the call has changed after it. A file may be
 //! known by its name alone, as a photo whose bytes are not needed.
 
 use super::error::StoreError;
@@ -8,11 +8,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// A file that was written or removed: its path, and its bytes unless it is gone.
-pub type ChangedFile = (PathBuf, Option<Vec<u8>>);
+pub(super) type ChangedFile = (PathBuf, Option<Vec<u8>>);
 
 /// The files. There are no empty folders, and a folder is there while it holds a file.
 #[derive(Debug, Default)]
-pub struct MemoryFiles {
+pub(super) struct MemoryFiles {
     /// The bytes of each; `None` where only the name is known.
     files: BTreeMap<PathBuf, Option<Vec<u8>>>,
     changed: BTreeSet<PathBuf>,
@@ -20,13 +20,13 @@ pub struct MemoryFiles {
 
 impl MemoryFiles {
     /// Puts a file in as it is kept outside. `None`: its bytes are not needed now.
-    pub fn put(&mut self, path: PathBuf, bytes: Option<Vec<u8>>) {
+    pub(super) fn put(&mut self, path: PathBuf, bytes: Option<Vec<u8>>) {
         self.changed.remove(&path);
         self.files.insert(path, bytes);
     }
 
     /// Forgets the bytes of a file that is kept outside.
-    pub fn put_away(&mut self, path: &Path) {
+    pub(super) fn put_away(&mut self, path: &Path) {
         if let Some(bytes) = self
             .files
             .get_mut(path)
@@ -37,7 +37,7 @@ impl MemoryFiles {
     }
 
     /// The files that were written or removed since the last call.
-    pub fn take_changes(&mut self) -> Vec<ChangedFile> {
+    pub(super) fn take_changes(&mut self) -> Vec<ChangedFile> {
         let changed = std::mem::take(&mut self.changed);
         let with_bytes = |path: PathBuf| {
             let bytes = self.files.get(&path).cloned().flatten();

@@ -114,7 +114,7 @@ async function ask(method, path, body, kind) {
   return document;
 }
 
-/** What is asked for as documents, of whoever answers. @param {Ask} ask */
+/** What is asked for as documents, of the server or of a worker. @param {Ask} ask */
 export function documents(ask) {
   const post = (/** @type {string} */ path, /** @type {unknown} */ document) => ask("POST", path, JSON.stringify(document), "application/json");
   const get = (/** @type {string} */ path) => ask("GET", path);
