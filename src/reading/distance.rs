@@ -34,7 +34,7 @@ impl Assumptions {
 
     /// What an offset known as a normal of this mean and variance at a distance is at 30 m: (mean, variance), mm, mm².
     ///
-    /// From short distances by [`Assumptions::growth`]: the mean becomes m·E and the variance V·E₂ + m²(E₂ − E²). From 27 m on
+    /// From short distances by the growth of `calibration/reading.json`: the mean becomes m·E and the variance V·E₂ + m²(E₂ − E²). From 27 m on
     /// lengths are proportional to the distance. A distance nobody shoots from says nothing: the variance is infinite.
     #[must_use]
     pub fn at_30m(&self, mean_mm: f64, variance_mm2: f64, distance_m: f64) -> (f64, f64) {

@@ -33,7 +33,7 @@ impl Request {
         self.headers.get(name).map(String::as_str)
     }
 
-    /// Unit of lengths and order of dates that the page's reader has chosen: the words of [`LOCALE_HEADER`]. The page names
+    /// Unit of lengths and order of dates that the page's reader has chosen: the words of the header `LOCALE_HEADER`. The page names
     /// no commands.
     #[must_use]
     pub fn locale(&self) -> Locale {
