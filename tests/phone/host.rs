@@ -2,7 +2,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -99,7 +99,7 @@ fn answer(stream: TcpStream, folder: &Path, log: &Mutex<Vec<String>>) {
         .and_then(|()| stream.write_all(&body));
 }
 
-fn kind(file: &PathBuf) -> &'static str {
+fn kind(file: &Path) -> &'static str {
     match file.extension().and_then(|e| e.to_str()) {
         Some("html") => "text/html; charset=utf-8",
         Some("js") => "text/javascript",
