@@ -30,6 +30,7 @@
 //! `examples/measure_a_photo.rs` starts at the photo.
 
 pub mod advice;
+#[cfg(not(target_family = "wasm"))]
 pub mod cli;
 pub mod colours;
 pub mod face;
@@ -51,3 +52,5 @@ pub mod shaft;
 pub mod store;
 pub mod text;
 pub mod timeline;
+#[cfg(target_family = "wasm")]
+pub mod wasm;

@@ -13,7 +13,8 @@ fn every_dependency_has_its_reason() {
     let mut inside = false;
     for line in manifest.lines() {
         if line.starts_with('[') {
-            inside = matches!(line, "[dependencies]" | "[dev-dependencies]");
+            inside = line.starts_with("[target.")
+                || matches!(line, "[dependencies]" | "[dev-dependencies]");
         } else if let Some((name, _)) = line.split_once(" = ").filter(|_| inside) {
             wanted.insert(name.to_owned());
         }

@@ -7,7 +7,7 @@ use source_tree::{Segments, SourceTree};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The modules from bottom to top: each may use those before it, never those after it.
-const ORDER: [&str; 23] = [
+const ORDER: [&str; 24] = [
     "math",
     "geometry",
     "imaging",
@@ -29,6 +29,7 @@ const ORDER: [&str; 23] = [
     "report",
     "store",
     "server",
+    "wasm",
     "cli",
     "main",
 ];

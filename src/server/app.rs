@@ -1,10 +1,14 @@
 //! The server's entry: whether a request may go on, and which function answers it.
 
+use super::assets;
 use super::guard::{Access, Guard};
 use super::handlers::{ends, photos, points, report, session};
 use super::http::{Answer, Request, number};
 use super::state::{InitialState, State};
-use super::{assets, worker};
+#[cfg(not(target_family = "wasm"))]
+use super::worker;
+use crate::store::PhotoFile;
+#[cfg(not(target_family = "wasm"))]
 use crate::store::{self, IncomingFile};
 use std::sync::Arc;
 
@@ -26,10 +30,28 @@ impl App {
         })
     }
 
+    /// The server's state.
+    pub(super) fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Notes the SHA-256 of photos whose bytes are not at hand.
+    pub(super) fn note_photos(&self, photos: &[PhotoFile]) {
+        for open in self.state.ends().iter_mut() {
+            let own = photos
+                .iter()
+                .find(|(path, _)| open.start.photo.as_ref() == Some(path));
+            if let Some((_, Some(sha256))) = own {
+                open.set_photo_print(sha256.clone());
+            }
+        }
+    }
+
     /// Starts measuring the photos that wait.
     ///
     /// # Errors
     /// When no thread can be started.
+    #[cfg(not(target_family = "wasm"))]
     pub fn start(&self) -> std::io::Result<()> {
         let state = Arc::clone(&self.state);
         let worker = std::thread::Builder::new().name("measure".to_owned());
@@ -58,6 +80,7 @@ impl App {
     ///
     /// # Errors
     /// The answer when the folder can't be written.
+    #[cfg(not(target_family = "wasm"))]
     pub(super) fn incoming(&self) -> Result<IncomingFile, Answer> {
         let folder = &self.state.opening.folder;
         store::make_folder(folder)
@@ -92,7 +115,7 @@ impl App {
         answer
     }
 
-    fn route(&self, request: &Request) -> Option<Answer> {
+    pub(super) fn route(&self, request: &Request) -> Option<Answer> {
         let state = &self.state;
         let parts: Vec<&str> = request.path.trim_start_matches('/').split('/').collect();
         let reads = matches!(request.method.as_str(), "GET" | "HEAD");

@@ -44,6 +44,7 @@ const ASSETS: &[Asset] = &[
     asset!("camera.js", SCRIPT, false),
     asset!("core.js", SCRIPT, false),
     asset!("dom.js", SCRIPT, false),
+    asset!("engine.js", SCRIPT, false),
     asset!("end.js", SCRIPT, false),
     asset!("essentials.js", SCRIPT, false),
     asset!("fit.js", SCRIPT, false),

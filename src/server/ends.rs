@@ -1,5 +1,6 @@
 //! The ends on the page: where each comes from, its record on disk, edits, undo and redo.
 
+use super::handlers::points::MeasureRequest;
 use super::undo_journal::{Step, UndoJournal};
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
@@ -48,6 +49,8 @@ pub(super) struct OpenEnd {
     pub(super) id: u64,
     pub(super) start: EndSource,
     pub(super) progress: Progress,
+    /// What a person said about measuring it.
+    pub(super) marked: MeasureRequest,
     /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
     /// SHA-256 of its photo, once it was needed.
@@ -94,6 +97,7 @@ impl OpenEnd {
             id,
             start,
             progress,
+            marked: MeasureRequest::default(),
             failure: None,
             photo_print: None,
             journal,
@@ -110,6 +114,11 @@ impl OpenEnd {
             }
             (None, location) => store::name_of(&location.file),
         }
+    }
+
+    /// Notes the SHA-256 of its photo.
+    pub(super) fn set_photo_print(&mut self, sha256: String) {
+        self.photo_print = Some(sha256);
     }
 
     /// Whether this end shows the photo with this SHA-256.

@@ -17,6 +17,7 @@ const TRY_PERIOD: Duration = Duration::from_secs(60);
 /// How many addresses are remembered for their wrong codes; of more the oldest is forgotten.
 const MAX_ADDRESSES: usize = 256;
 /// Content security policy: scripts, styles and requests of the page only from this server.
+#[cfg(not(target_family = "wasm"))]
 const CONTENT_POLICY: &str = "default-src 'self'; img-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'none'; \
                       frame-ancestors 'none'";
 /// Alphabet of codes, RFC 4648 base 32: none of its letters and digits look alike.
@@ -257,6 +258,7 @@ fn same_origin(request: &Request, host: &str) -> Result<(), Answer> {
 }
 
 /// The header fields that every answer carries.
+#[cfg(not(target_family = "wasm"))]
 #[must_use]
 pub(super) fn headers() -> [(&'static str, &'static str); 7] {
     [

@@ -11,6 +11,8 @@
 //! state    what the server knows: ends, pictures, the session file, cached results
 //! ends     the ends on the page: their records, edits, undo
 //! worker   the thread that measures waiting photos
+//! measured what measuring gave, and what becomes of it
+//! local    the same page without a server, in a browser
 //! view     an end, its reading and its advice as the page shows them
 //! pictures the upright photo, reduced and in parts
 //! plan     the session file that applies to new photos
@@ -20,26 +22,36 @@
 
 mod app;
 mod assets;
+#[cfg(not(target_family = "wasm"))]
 mod clients;
 mod ends;
 mod guard;
 mod handlers;
 mod http;
+#[cfg(not(target_family = "wasm"))]
 mod listen;
+mod local;
+mod measured;
 mod pictures;
 mod plan;
+#[cfg(not(target_family = "wasm"))]
 mod qr;
 mod state;
+#[cfg(not(target_family = "wasm"))]
 mod timed_stream;
 mod undo_journal;
 mod view;
+#[cfg(not(target_family = "wasm"))]
 mod worker;
 
 pub use app::App;
 pub use ends::EndSource;
 pub use guard::{Guard, Secret};
 pub use http::{Answer, Request};
+#[cfg(not(target_family = "wasm"))]
 pub use listen::{Listener, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, listen, own_address, serve};
+pub use local::{LocalPage, MeasureTask, measure_task};
+#[cfg(not(target_family = "wasm"))]
 pub use qr::qr;
 pub use state::InitialState;
 

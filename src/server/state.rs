@@ -11,7 +11,7 @@ use crate::measure::{MeasureOptions, Measurement};
 use crate::record::{RecordFile, Session};
 use crate::store::RecordCache;
 use crate::timeline::Standing;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -58,7 +58,7 @@ pub(super) struct State {
 }
 
 /// A place of a photo where a shaft may enter, whether or not it was taken for one.
-#[derive(Clone, Copy, Debug, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct LikelyPlace {
     /// The entry, px.
     px: [f64; 2],
@@ -68,6 +68,24 @@ pub(super) struct LikelyPlace {
 
 /// Less likely places are not offered: a tap there means the place itself.
 const LEAST_LIKELY: f64 = 0.02;
+
+impl LikelyPlace {
+    /// Those of a photo that was measured.
+    pub(super) fn all(measured: &Measurement) -> Vec<Self> {
+        let camera = measured.fit.as_ref().map(|fit| &fit.camera);
+        let candidates = measured.shafts.iter().flat_map(|s| &s.candidates);
+        candidates
+            .filter(|c| c.probability >= LEAST_LIKELY)
+            .filter_map(|c| {
+                let px = camera?.image_from_face(c.entry)?;
+                Some(Self {
+                    px: [px.x, px.y],
+                    p: c.probability,
+                })
+            })
+            .collect()
+    }
+}
 
 /// How things stand with an end, with the records from which that was worked out.
 #[derive(Debug, Default)]
@@ -111,6 +129,7 @@ impl State {
     }
 
     /// Waits until an end has been added or is to be measured anew.
+    #[cfg(not(target_family = "wasm"))]
     pub(super) fn wait<'a>(
         &self,
         ends: MutexGuard<'a, Vec<OpenEnd>>,
@@ -171,22 +190,9 @@ impl State {
         locked(&self.readings)
     }
 
-    /// Keeps the places where shafts may enter, as a photo was measured.
-    pub(super) fn keep_likely(&self, id: u64, measured: &Measurement) -> Vec<LikelyPlace> {
-        let camera = measured.fit.as_ref().map(|fit| &fit.camera);
-        let candidates = measured.shafts.iter().flat_map(|s| &s.candidates);
-        let places: Vec<LikelyPlace> = candidates
-            .filter(|c| c.probability >= LEAST_LIKELY)
-            .filter_map(|c| {
-                let px = camera?.image_from_face(c.entry)?;
-                Some(LikelyPlace {
-                    px: [px.x, px.y],
-                    p: c.probability,
-                })
-            })
-            .collect();
-        locked(&self.likely).insert(id, places.clone());
-        places
+    /// Keeps the places where shafts may enter in an end's photo.
+    pub(super) fn keep_likely(&self, id: u64, places: Vec<LikelyPlace>) {
+        locked(&self.likely).insert(id, places);
     }
 
     /// The places where shafts may enter in this end's photo, if it was measured since the start.

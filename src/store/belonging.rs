@@ -2,6 +2,7 @@
 
 use super::content::record_at;
 use super::error::StoreError;
+use super::files::exists;
 use super::folder::{RECORD_ENDING, records};
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::{OsStr, OsString};
@@ -154,7 +155,7 @@ fn by_name(names: &[PathBuf], fingerprint: Option<&str>, taken: &BTreeSet<PathBu
     });
     found.taken = names
         .first()
-        .filter(|first| **first != found.path && first.exists())
+        .filter(|first| **first != found.path && exists(first))
         .cloned();
     found
 }

@@ -6,7 +6,7 @@
 use super::error::StoreError;
 use std::fs;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The start and the end of a file's name while it is being written.
 pub(super) const TEMPORARY_PREFIX: &str = ".bossmark-";
@@ -90,6 +90,53 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> Result<bool, StoreError> {
 #[must_use]
 pub fn is_device(path: &Path) -> bool {
     path.exists() && !path.is_file() && !path.is_dir()
+}
+
+/// Whether there is anything of this path.
+#[must_use]
+pub fn exists(path: &Path) -> bool {
+    path.exists()
+}
+
+/// Whether there is a file of this path.
+pub(super) fn is_file(path: &Path) -> bool {
+    path.is_file()
+}
+
+/// The files in a folder, or the folders in it without links, hidden ones too, in no particular order.
+///
+/// # Errors
+/// When the folder isn't there, is a file, or can't be read.
+pub(super) fn list(folder: &Path, folders: bool) -> Result<Vec<PathBuf>, StoreError> {
+    if folder.is_file() {
+        return Err(StoreError::NoFolder);
+    }
+    let mut found = Vec::new();
+    for item in fs::read_dir(folder).map_err(list_error)? {
+        let item = item.map_err(list_error)?;
+        // most systems list the type with the name; only a link has to be followed
+        let wanted = item.file_type().is_ok_and(|kind| {
+            if folders {
+                kind.is_dir()
+            } else {
+                kind.is_file() || (kind.is_symlink() && item.path().is_file())
+            }
+        });
+        if wanted {
+            found.push(item.path());
+        }
+    }
+    Ok(found)
+}
+
+fn list_error(error: io::Error) -> StoreError {
+    match error.kind() {
+        io::ErrorKind::NotFound => StoreError::Missing,
+        _ => StoreError::System {
+            what: "read",
+            error,
+        },
+    }
 }
 
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {

@@ -1,11 +1,10 @@
 //! What is in a folder: photos, records, set-up files, lens profiles, and which name belongs to which.
 
 use super::error::StoreError;
+use super::files::{is_file, list};
 use crate::record::End;
 use std::cmp::Ordering;
 use std::ffi::OsStr;
-use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Endings of files that are taken for photos, in lower case. HEIC is one of them: its message says how to convert it.
@@ -30,7 +29,7 @@ pub fn photo_of(record: &Path, end: &End) -> Option<PathBuf> {
         .next()?
         .to_owned();
     let path = record.with_file_name(named);
-    (is_photo_name(&path) && path.is_file()).then_some(path)
+    (is_photo_name(&path) && is_file(&path)).then_some(path)
 }
 
 /// Names that start with a dot belong to the system or to other programs.
@@ -39,39 +38,20 @@ fn is_hidden(name: &OsStr) -> bool {
 }
 
 fn files(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
-    if folder.is_file() {
-        return Err(StoreError::NoFolder);
-    }
-    let mut found = Vec::new();
-    for item in fs::read_dir(folder).map_err(list_error)? {
-        let item = item.map_err(list_error)?;
-        // most systems list the type with the name; only a link has to be followed
-        let is_file = item
-            .file_type()
-            .is_ok_and(|kind| kind.is_file() || (kind.is_symlink() && item.path().is_file()));
-        if is_file && !is_hidden(&item.file_name()) {
-            found.push(item.path());
-        }
-    }
-    // the system lists them in no particular order
+    Ok(named(list(folder, false)?))
+}
+
+/// Those without hidden names, ordered: the system lists them in no particular order.
+fn named(mut found: Vec<PathBuf>) -> Vec<PathBuf> {
+    found.retain(|p| p.file_name().is_some_and(|name| !is_hidden(name)));
     found.sort_by(|a, b| by_bytes(a, b));
-    Ok(found)
+    found
 }
 
 fn by_bytes(a: &Path, b: &Path) -> Ordering {
     a.as_os_str()
         .as_encoded_bytes()
         .cmp(b.as_os_str().as_encoded_bytes())
-}
-
-fn list_error(error: io::Error) -> StoreError {
-    match error.kind() {
-        io::ErrorKind::NotFound => StoreError::Missing,
-        _ => StoreError::System {
-            what: "read",
-            error,
-        },
-    }
 }
 
 /// Whether a file's ending says that it is a photo.
@@ -108,16 +88,7 @@ pub fn folders_with_photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
 
 /// The folders in a folder, ordered by the bytes of their names, without hidden ones and links.
 fn folders(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
-    let items = fs::read_dir(folder).map_err(list_error)?;
-    let mut found: Vec<PathBuf> = items
-        .flatten()
-        .filter(|item| {
-            item.file_type().is_ok_and(|kind| kind.is_dir()) && !is_hidden(&item.file_name())
-        })
-        .map(|item| item.path())
-        .collect();
-    found.sort_by(|a, b| by_bytes(a, b));
-    Ok(found)
+    Ok(named(list(folder, true)?))
 }
 
 /// All record files in a folder and the folders below it: first a folder's own, then those of its folders, each ordered by name.

@@ -4,10 +4,20 @@ mod belonging;
 mod cache;
 mod content;
 mod error;
+#[cfg(not(target_family = "wasm"))]
+mod files;
+#[cfg(target_family = "wasm")]
+#[path = "browser/files.rs"]
 mod files;
 mod folder;
 mod location;
+#[cfg(not(target_family = "wasm"))]
 mod lock;
+#[cfg(target_family = "wasm")]
+#[path = "browser/lock.rs"]
+mod lock;
+#[cfg(any(target_family = "wasm", test))]
+mod memory;
 mod output;
 mod rewriting;
 mod save;
@@ -16,13 +26,19 @@ pub use belonging::{PhotoFile, RecordPath, record_paths};
 pub use cache::RecordCache;
 pub use content::{is_touched, record_at};
 pub use error::StoreError;
-pub use files::{IncomingFile, append, is_device, make_folder, read, write, write_new};
+#[cfg(not(target_family = "wasm"))]
+pub use files::IncomingFile;
+pub use files::{append, exists, is_device, make_folder, read, write, write_new};
+#[cfg(target_family = "wasm")]
+pub use files::{put, put_away, take_changes};
 pub use folder::{
     RECORD_ENDING, SETUP_ENDING, folders_with_photos, is_photo_name, lens_profiles, name_of,
     photo_of, photos, records, records_below, setup_files,
 };
 pub use location::{RecordIndex, RecordLocation, change_records};
-pub use lock::{FileLock, clear_unfinished, lock};
+#[cfg(not(target_family = "wasm"))]
+pub use lock::clear_unfinished;
+pub use lock::{FileLock, lock};
 pub use output::{OutputKind, check_output, save_output, save_proposals};
 pub use save::{save_copy, save_proposal, save_session, with_ids_at};
 

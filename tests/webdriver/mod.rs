@@ -1,5 +1,7 @@
 //! A browser to test with: the few commands of WebDriver (W3C Recommendation) that the journeys need, over plain HTTP.
 
+#![allow(dead_code, reason = "no test needs all of it")]
+
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -42,7 +44,7 @@ pub(crate) struct Browser {
     process: Child,
     port: u16,
     session: String,
-    _profile: tempfile::TempDir,
+    _profile: Option<tempfile::TempDir>,
 }
 
 impl Drop for Browser {
@@ -75,6 +77,14 @@ fn installed() -> Option<(PathBuf, PathBuf)> {
 impl Browser {
     /// Starts a browser; `None`, said aloud, where there is none and none is required.
     pub(crate) fn start(screen: Screen) -> Option<Self> {
+        let profile = tempfile::tempdir().expect("profile");
+        let mut browser = Self::start_in(screen, profile.path())?;
+        browser._profile = Some(profile);
+        Some(browser)
+    }
+
+    /// The same with what the browser keeps in a folder that outlives it.
+    pub(crate) fn start_in(screen: Screen, profile: &Path) -> Option<Self> {
         let Some((driver, browser)) = installed() else {
             assert!(
                 std::env::var(MODE).as_deref() != Ok("required"),
@@ -95,7 +105,6 @@ impl Browser {
             .spawn()
             .expect("chromedriver starts");
         let port = port_of(&mut process);
-        let profile = tempfile::tempdir().expect("profile");
         let mut args = vec![
             "--headless=new".to_owned(),
             "--no-sandbox".to_owned(),
@@ -103,7 +112,7 @@ impl Browser {
             "--hide-scrollbars".to_owned(),
             "--disable-dev-shm-usage".to_owned(),
             "--no-first-run".to_owned(),
-            format!("--user-data-dir={}", profile.path().display()),
+            format!("--user-data-dir={}", profile.display()),
             format!("--window-size={},{}", screen.width, screen.height),
         ];
         if screen.dark {
@@ -121,7 +130,7 @@ impl Browser {
             process,
             port,
             session,
-            _profile: profile,
+            _profile: None,
         };
         if !screen.touch {
             // what is asked for is the page's size, not the window's
@@ -134,6 +143,13 @@ impl Browser {
     fn call(&self, method: &str, path: &str, body: Option<&Value>) -> Value {
         let path = format!("/session/{}{path}", self.session);
         request(self.port, method, &path, body).unwrap_or_else(|e| panic!("{method} {path}: {e}"))
+    }
+
+    /// Ends the browser at once, as a phone does that needs the memory.
+    pub(crate) fn kill(&self) {
+        let path = format!("/session/{}/goog/cdp/execute", self.session);
+        let command = json!({"cmd": "Browser.crash", "params": {}});
+        let _ = request(self.port, "POST", &path, Some(&command));
     }
 
     /// A command of the browser's own tools.

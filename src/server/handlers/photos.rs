@@ -118,7 +118,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         .and_then(spec::by_name)
         .cloned();
     let paths = store::record_paths(
-        &[(path.clone(), Some(sha256))],
+        &[(path.clone(), Some(sha256.clone()))],
         state.opening.records.as_deref(),
     );
     let start = EndSource {
@@ -130,7 +130,9 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     };
     let mut ends = state.ends();
     let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;
-    ends.push(OpenEnd::new(id, start, Arc::clone(&state.cache)));
+    let mut open = OpenEnd::new(id, start, Arc::clone(&state.cache));
+    open.set_photo_print(sha256);
+    ends.push(open);
     drop(ends);
     state.notify();
     Ok(Answer::json(&json!({"id": id})))
@@ -160,7 +162,7 @@ fn save_new(state: &State, ending: &str, bytes: &[u8]) -> Result<PathBuf, Answer
         let path = state.opening.folder.join(format!("photo-{n}.{ending}"));
         let taken = ["jpg", "png", "end.json"]
             .iter()
-            .any(|e| path.with_extension(e).exists());
+            .any(|e| store::exists(&path.with_extension(e)));
         if !taken && store::write_new(&path, bytes).map_err(failed)? {
             return Ok(path);
         }

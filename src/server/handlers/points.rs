@@ -7,12 +7,57 @@ use crate::measure::{self, MeasureOptions};
 use crate::report::outlines;
 use crate::server::ends::Progress;
 use crate::server::http::{Answer, Request};
-use crate::server::state::State;
+use crate::server::state::{LikelyPlace, State};
 use crate::server::view;
 use crate::store;
 use crate::timeline::FaceLook;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+
+/// How a photo is to be measured, as the page says it.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+pub(in crate::server) struct MeasureRequest {
+    #[serde(default)]
+    face: Option<String>,
+    /// A point on the face to measure, px.
+    #[serde(default)]
+    near: Option<[f64; 2]>,
+    /// Two points on a vertical line of the face, the lower first, px.
+    #[serde(default)]
+    vertical: Option<[[f64; 2]; 2]>,
+    /// Points marked by hand, as in a points file; without them the camera is fitted to the rings.
+    #[serde(default)]
+    points: Option<Value>,
+}
+
+impl MeasureRequest {
+    /// This request, with the face and the upright that an earlier one picked.
+    fn or(&self, earlier: &Self) -> Self {
+        Self {
+            near: self.near.or(earlier.near),
+            vertical: self.vertical.or(earlier.vertical),
+            ..self.clone()
+        }
+    }
+
+    /// Enters what was marked into the options of measuring.
+    ///
+    /// # Errors
+    /// The answer when the points can't be used.
+    pub(in crate::server) fn enter_into(
+        &self,
+        options: &mut MeasureOptions,
+        face: Option<&FaceSpec>,
+    ) -> Result<(), Answer> {
+        let list = self.points.as_ref().zip(face);
+        options.points = list.map(|(l, f)| parse_points(l, f)).transpose()?;
+        let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
+        let fit = &mut options.fit;
+        fit.near = self.near.map(point).or(fit.near);
+        fit.vertical = self.vertical.map(|v| v.map(point)).or(fit.vertical);
+        Ok(())
+    }
+}
 
 /// Measures a photo, for the first time or with another face, another of several faces, or another upright.
 pub(in crate::server) fn measure(
@@ -20,16 +65,6 @@ pub(in crate::server) fn measure(
     id: u64,
     request: &Request,
 ) -> Result<Answer, Answer> {
-    #[derive(Deserialize)]
-    struct MeasureRequest {
-        face: Option<String>,
-        /// A point on the face to measure, px.
-        near: Option<[f64; 2]>,
-        /// Two points on a vertical line of the face, the lower first, px.
-        vertical: Option<[[f64; 2]; 2]>,
-        /// Points marked by hand, as in a points file; without them the camera is fitted to the rings.
-        points: Option<Value>,
-    }
     let how: MeasureRequest = request.json()?;
     let face = match &how.face {
         Some(name) => Some(state.face_named(name).cloned().ok_or_else(|| {
@@ -53,14 +88,9 @@ pub(in crate::server) fn measure(
             return Err(no_photo());
         }
         open.start.face = face.or_else(|| open.face());
-        open.start.measuring.points = match (&how.points, &open.start.face) {
-            (Some(list), Some(face)) => Some(parse_points(list, face)?),
-            _ => None,
-        };
-        let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
-        let fit = &mut open.start.measuring.fit;
-        fit.near = how.near.map(point).or(fit.near);
-        fit.vertical = how.vertical.map(|v| v.map(point)).or(fit.vertical);
+        let how = how.or(&open.marked);
+        how.enter_into(&mut open.start.measuring, open.start.face.as_ref())?;
+        open.marked = how;
         open.progress = if open.start.face.is_some() {
             Progress::Waiting
         } else {
@@ -137,7 +167,9 @@ pub(in crate::server) fn likely(state: &State, id: u64) -> Result<Answer, Answer
     let name = store::name_of(&path);
     let measured = measure::measure(&bytes, &name, &face, session, &options, &mut |_| ())
         .map_err(|e| refused(e.to_string()))?;
-    answer(state.keep_likely(id, &measured))
+    let places = LikelyPlace::all(&measured);
+    state.keep_likely(id, places.clone());
+    answer(places)
 }
 
 fn no_photo() -> Answer {

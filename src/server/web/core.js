@@ -1,6 +1,5 @@
-// What the page asks of the program: measure a photo, apply edits, read, advise; and keep what came of it. One
-// implementation asks the server that this page came from. Another, of the same shape, can run the same functions in the
-// browser.
+// What the page asks of the program: measure a photo, apply edits, read, advise; and keep what came of it. `server` asks the
+// server that this page came from. Where there is none, `local.js` asks the same of a worker of the browser. `engine.js` says which.
 
 import { units } from "./units.js";
 
@@ -41,6 +40,9 @@ import { units } from "./units.js";
  *   points?: MarkedPoint[]}} How
  */
 
+/** An address, at once or once there is something at it. @typedef {string | Promise<string>} Address */
+/** Asks for a document. @typedef {(method: string, path: string, body?: BodyInit, kind?: string) => Promise<any>} Ask */
+
 /** Why something could not be done; `end` is the record as it is now where somebody else has changed it. */
 export class Refused extends Error {
   /** @param {number} status @param {string} code @param {string} text @param {EndView | null} end */
@@ -74,8 +76,8 @@ export class Unreachable extends Error {}
  * @property {() => Promise<string>} card The bow's log card, as text.
  * @property {(id: number) => Promise<{places: {px: [number, number], p: number}[]}>} likely Where shafts may enter.
  * @property {(photo: Blob) => Promise<{id: number, known?: boolean}>} add A new photo.
- * @property {(id: number) => string} whole Address of the reduced picture.
- * @property {(id: number, column: number, row: number) => string} part Address of a part at full resolution.
+ * @property {(id: number) => Address} whole Address of the reduced picture.
+ * @property {(id: number, column: number, row: number) => Address} part Address of a part at full resolution.
  */
 
 /**
@@ -112,10 +114,30 @@ async function ask(method, path, body, kind) {
   return document;
 }
 
-/** @param {string} path @param {unknown} document */
-const post = (path, document) => ask("POST", path, JSON.stringify(document), "application/json");
-/** @param {string} path */
-const get = (path) => ask("GET", path);
+/** What is asked for as documents, of the server or of a worker. @param {Ask} ask */
+export function documents(ask) {
+  const post = (/** @type {string} */ path, /** @type {unknown} */ document) => ask("POST", path, JSON.stringify(document), "application/json");
+  const get = (/** @type {string} */ path) => ask("GET", path);
+  /** @type {Omit<Core, "report" | "card" | "whole" | "part">} */
+  const asked = {
+    queue: () => get("/api/queue"),
+    view: (id) => get(`/api/ends/${id}/view`),
+    measure: (id, how) => post(`/api/ends/${id}/measure`, how),
+    places: (id) => get(`/api/ends/${id}/places`),
+    rings: (id, points) => post(`/api/ends/${id}/rings`, { points }),
+    apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
+    undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
+    redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
+    read: (id) => get(`/api/ends/${id}/reading`),
+    advise: (id) => get(`/api/ends/${id}/advice`),
+    made: (id) => post(`/api/ends/${id}/made`, {}),
+    remember: (face, session) => post("/api/remember", { face, session }),
+    essentials: (face, session) => post("/api/essentials", { face, session }),
+    likely: (id) => get(`/api/ends/${id}/likely`),
+    add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
+  };
+  return asked;
+}
 
 /** A document that isn't JSON. @param {string} path @param {string} failed what to say where there is none */
 async function text(path, failed) {
@@ -126,23 +148,9 @@ async function text(path, failed) {
 
 /** @type {Core} */
 export const server = {
-  queue: () => get("/api/queue"),
-  view: (id) => get(`/api/ends/${id}/view`),
-  measure: (id, how) => post(`/api/ends/${id}/measure`, how),
-  places: (id) => get(`/api/ends/${id}/places`),
-  rings: (id, points) => post(`/api/ends/${id}/rings`, { points }),
-  apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
-  undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
-  redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
-  read: (id) => get(`/api/ends/${id}/reading`),
-  advise: (id) => get(`/api/ends/${id}/advice`),
-  made: (id) => post(`/api/ends/${id}/made`, {}),
-  remember: (face, session) => post("/api/remember", { face, session }),
-  essentials: (face, session) => post("/api/essentials", { face, session }),
+  ...documents(ask),
   report: () => text("/api/report", "The report could not be made."),
   card: () => text("/api/card", "There is no log card yet: no end is measured."),
-  likely: (id) => get(`/api/ends/${id}/likely`),
-  add: (photo) => ask("POST", "/api/photos", photo, photo.type === "image/png" ? "image/png" : "image/jpeg"),
   whole: (id) => `/photo/${id}/whole`,
   part: (id, column, row) => `/photo/${id}/${column}-${row}`,
 };

@@ -30,7 +30,8 @@ export class Essentials {
     fill(this.holder);
   }
 
-  /** Asks for what is missing. @param {{key: string, needs: string[], faces: Face[], known: Session, picture?: string}} what */
+  /** Asks for what is missing. @param {{key: string, needs: string[], faces: Face[], known: Session,
+   * picture?: import("./core.js").Address}} what */
   ask({ key, needs, faces, known, picture }) {
     const shown = `${key} ${needs.join(" ")}`;
     if (shown === this.shown) return;
@@ -44,7 +45,7 @@ export class Essentials {
     if (needs.includes("fletched")) groups.push(group("fletched", "How many fletched shafts were shot?", numbers("fletched"), known.fletched, "more"));
     if (needs.includes("bare")) groups.push(group("bare", "How many bare ones?", numbers("bare"), known.bare, "more"));
     const form = make("form", { novalidate: true },
-      ...(picture ? [make("img", { src: picture, alt: "The photo, not measured yet" })] : []),
+      ...(picture ? [unmeasured(picture)] : []),
       make("h2", { id: "essentials-heading" }, needs.includes("face") ? "Before it is measured" : "What the photo can’t show"),
       make("p", { class: "soft" }, "Asked once, and kept for the photos of this folder."),
       ...groups, said,
@@ -133,4 +134,11 @@ function shaft(kind) {
   const parts = [draw("path", { d: "M-20 0H18", stroke: "currentColor", "stroke-width": 2, fill: "none" }), draw("path", { d: "M18 -3 24 0 18 3Z", fill: "currentColor" })];
   if (kind === "fletched") parts.push(draw("path", { d: "M-18 0 L-20 -6 H-10 L-6 0 L-10 6 H-20Z", fill: "currentColor" }));
   return draw("svg", { viewBox: "-24 -8 50 16", class: "drawn shaft", "aria-hidden": "true" }, ...parts);
+}
+
+/** @param {import("./core.js").Address} address */
+function unmeasured(address) {
+  const image = make("img", { alt: "The photo, not measured yet" });
+  Promise.resolve(address).then((at) => { image.src = at; }).catch(() => {});
+  return image;
 }

@@ -17,7 +17,7 @@ export function followPointers(view) {
   let moved = false;
   let many = false;
   let tapped = { time: -1e9, x: 0, y: 0 };
-  const foreign = (/** @type {Event} */ e) => e.target instanceof Element && e.target.closest("#zoom, #placing, #instead") !== null;
+  const foreign = (/** @type {Event} */ e) => e.target instanceof Element && e.target.closest("#zoom, #placing, #instead, #stop-measuring") !== null;
 
   element.addEventListener("pointerdown", (event) => {
     if (foreign(event) || (event.pointerType === "mouse" && event.button !== 0) || !view.shape) return;

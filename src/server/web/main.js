@@ -1,7 +1,7 @@
 // The page: which end is shown, and who does what.
 
 import * as camera from "./camera.js";
-import { server as core } from "./core.js";
+import { core } from "./engine.js";
 import { byId, fill, make, say } from "./dom.js";
 import { OpenEnd, waiting } from "./end.js";
 import { Essentials } from "./essentials.js";

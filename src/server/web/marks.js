@@ -258,7 +258,7 @@ export class Marks {
   /** Keys on the frame and its marks. @param {KeyboardEvent} event */
   key(event) {
     const target = event.target instanceof Element ? event.target : null;
-    if (target?.closest("#zoom, #placing, #instead")) return;
+    if (target?.closest("#zoom, #placing, #instead, #stop-measuring")) return;
     const arrows = /** @type {{[key: string]: [number, number]}} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] });
     const way = arrows[event.key];
     const done = () => {

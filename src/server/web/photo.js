@@ -509,9 +509,9 @@ function box(points) {
   return { x0: Math.min(...xs), x1: Math.max(...xs), y0: Math.min(...ys), y1: Math.max(...ys) };
 }
 
-/** A picture, decoded once and beside everything else. @param {string} address */
+/** A picture, decoded once and beside everything else. @param {import("./core.js").Address} address */
 async function picture(address) {
-  const answer = await fetch(address);
+  const answer = await fetch(await address);
   if (!answer.ok) throw new Error(String(answer.status));
   return createImageBitmap(await answer.blob());
 }

@@ -1,0 +1,87 @@
+#!/usr/bin/env bash
+# Writes the page that runs by itself in a browser: `src/wasm/build.sh DIR`. DIR then holds all of it; put it on any web space with
+# https, or serve it on this machine: `python3 -m http.server --directory DIR`.
+# `--check` only checks its Rust (exit status 3: Rust has no standard library for browsers here), `--tool` whether wasm-bindgen is here.
+set -euo pipefail
+[ "$#" -eq 1 ] || { echo 'usage: src/wasm/build.sh DIR | --check | --tool' >&2; exit 2; }
+task=$1
+case $task in
+  --check | --tool) ;;
+  *)
+    mkdir -p "$task"
+    out=$(cd "$task" && pwd)
+    [ -z "$(ls -A "$out")" ] || [ -f "$out/bossmark.wasm" ] || { echo "$out holds other files: name an empty folder" >&2; exit 2; }
+    ;;
+esac
+cd "$(dirname "$0")/../.."
+
+# The tool that writes the JavaScript beside the compiled program; it must be of the very version that the program was built with.
+version=$(sed -n 's/^wasm-bindgen = "=\(.*\)"$/\1/p' Cargo.toml)
+bindgen=
+for tool in wasm-bindgen target/wasm-tools/bin/wasm-bindgen; do
+  if [ "$("$tool" --version 2>/dev/null)" = "wasm-bindgen $version" ]; then bindgen=$tool && break; fi
+done
+if [ "$task" = --tool ]; then
+  [ -n "$bindgen" ] || { echo "wasm-bindgen $version is not here; cargo install --version $version wasm-bindgen-cli brings it" >&2; exit 1; }
+  exit 0
+fi
+
+target=wasm32-unknown-unknown
+flags=(--locked --lib --profile browser --target "$target" --target-dir target/wasm)
+# The standard library for that target: from rustup, or built from Debian's sources with Debian's compiler.
+if rustc --print sysroot >/dev/null 2>&1 && [ -d "$(rustc --print sysroot)/lib/rustlib/$target" ]; then
+  with_target() { cargo "$1" "${flags[@]}" "${@:2}"; }
+elif [ -d /usr/lib/rustlib/src/rust/library ] && [ -x /usr/bin/rustc ] && [ -x /usr/bin/cargo ] && command -v wasm-ld >/dev/null 2>&1; then
+  with_target() {
+    RUSTC=/usr/bin/rustc RUSTC_BOOTSTRAP=1 CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=wasm-ld \
+      /usr/bin/cargo "$1" "${flags[@]}" -Zbuild-std=std,panic_abort "${@:2}"
+  }
+else
+  cat >&2 <<'SAY'
+Rust has no standard library for browsers here. One of these brings it:
+  rustup target add wasm32-unknown-unknown
+  apt-get install --no-install-recommends rustc-web cargo-web rust-web-src lld
+SAY
+  exit 3
+fi
+if [ "$task" = --check ]; then
+  with_target check
+  exit 0
+fi
+
+if [ -z "$bindgen" ]; then
+  echo "wasm-bindgen $version is built first; that takes some minutes, once" >&2
+  cargo install --quiet --root target/wasm-tools --version "$version" wasm-bindgen-cli
+  bindgen=target/wasm-tools/bin/wasm-bindgen
+fi
+
+# With vector instructions, and for browsers without them. They matter in the nets, so the libraries are built once.
+built=target/wasm/$target/browser/bossmark.wasm
+for kind in simd plain; do
+  case $kind in simd) with_target rustc --crate-type cdylib -- -Ctarget-feature=+simd128 ;; plain) with_target rustc --crate-type cdylib ;; esac
+  "$bindgen" --target web --out-name bossmark --out-dir "target/wasm/$kind" "$built"
+done
+cmp target/wasm/simd/bossmark.js target/wasm/plain/bossmark.js
+
+find "$out" -mindepth 1 -delete
+cp src/server/web/*.js src/server/web/style.css src/server/web/icon.svg src/wasm/web/* "$out"
+rm "$out/door.js"
+cp src/report/plot.css "$out"
+mkdir "$out/practice"
+cp sample-photos/evening/evening-[123].jpg "$out/practice"
+cp target/wasm/plain/bossmark.js "$out"
+cp target/wasm/plain/bossmark_bg.wasm "$out/bossmark.wasm"
+cp target/wasm/simd/bossmark_bg.wasm "$out/bossmark-simd.wasm"
+printf '// Who answers this page: a worker of this browser.\n\nexport { core } from "./local.js";\n' >"$out/engine.js"
+policy="default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self' blob:; style-src 'self'; img-src 'self' blob:; \
+connect-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action 'none'"
+sed -e 's|"/web/|"./|g' \
+  -e "s|<meta charset=\"utf-8\">|&\n<meta http-equiv=\"Content-Security-Policy\" content=\"$policy\">|" \
+  -e 's|<script type="module" src="./main.js"></script>|&\n<script type="module" src="./device.js"></script>|' \
+  src/server/web/index.html >"$out/index.html"
+practice=$(cd "$out" && printf '"%s",' practice/*.jpg)
+sed -i "s|@PRACTICE@|[${practice%,}]|" "$out/device.js"
+files=$(cd "$out" && find . -type f ! -name service-worker.js ! -name bossmark.wasm -printf '"%p",\n' | LC_ALL=C sort | tr -d '\n')
+print=$(cd "$out" && find . -type f -print0 | LC_ALL=C sort -z | xargs -0 sha256sum | sha256sum | cut -c 1-16)
+sed -i -e "s|@VERSION@|bossmark-$print|" -e "s|@FILES@|[\"./\",${files%,}]|" -e "s|@POLICY@|$policy|" "$out/service-worker.js"
+echo "$out: $(find "$out" -type f | wc -l) files, $(du -sh "$out" | cut -f 1)"
