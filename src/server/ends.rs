@@ -1,6 +1,6 @@
 //! The ends on the page: where each comes from, its record on disk, edits, undo and redo.
 
-use super::handlers::points::MeasureRequest;
+use super::measure_request::MeasureRequest;
 use super::undo_journal::{Step, UndoJournal};
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};

@@ -4,8 +4,8 @@
 use super::app::App;
 use super::ends::{EndSource, Progress};
 use super::guard::Guard;
-use super::handlers::points::MeasureRequest;
 use super::http::{Answer, Request};
+use super::measure_request::MeasureRequest;
 use super::measured::{MeasuredPhoto, finish, keep, next_waiting};
 use super::state::InitialState;
 use crate::face::spec;

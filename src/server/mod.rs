@@ -31,6 +31,7 @@ mod http;
 #[cfg(not(target_family = "wasm"))]
 mod listen;
 mod local;
+mod measure_request;
 mod measured;
 mod pictures;
 mod plan;

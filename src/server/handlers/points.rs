@@ -1,63 +1,17 @@
 //! Measuring a photo anew, and points marked by hand.
 
-use crate::face::spec::FaceSpec;
-use crate::geometry::ImagePoint;
-use crate::manual_points::{self, Points};
+use crate::manual_points;
 use crate::measure::{self, MeasureOptions};
 use crate::report::outlines;
 use crate::server::ends::Progress;
 use crate::server::http::{Answer, Request};
+use crate::server::measure_request::{MeasureRequest, parse_points};
 use crate::server::state::{LikelyPlace, State};
 use crate::server::view;
 use crate::store;
 use crate::timeline::FaceLook;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use serde_json::{Value, json};
-
-/// How a photo is to be measured, as the page says it.
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub(in crate::server) struct MeasureRequest {
-    #[serde(default)]
-    face: Option<String>,
-    /// A point on the face to measure, px.
-    #[serde(default)]
-    near: Option<[f64; 2]>,
-    /// Two points on a vertical line of the face, the lower first, px.
-    #[serde(default)]
-    vertical: Option<[[f64; 2]; 2]>,
-    /// Points marked by hand, as in a points file; without them the camera is fitted to the rings.
-    #[serde(default)]
-    points: Option<Value>,
-}
-
-impl MeasureRequest {
-    /// This request, with the face and the upright that an earlier one picked.
-    fn or(&self, earlier: &Self) -> Self {
-        Self {
-            near: self.near.or(earlier.near),
-            vertical: self.vertical.or(earlier.vertical),
-            ..self.clone()
-        }
-    }
-
-    /// Enters what was marked into the options of measuring.
-    ///
-    /// # Errors
-    /// The answer when the points can't be used.
-    pub(in crate::server) fn enter_into(
-        &self,
-        options: &mut MeasureOptions,
-        face: Option<&FaceSpec>,
-    ) -> Result<(), Answer> {
-        let list = self.points.as_ref().zip(face);
-        options.points = list.map(|(l, f)| parse_points(l, f)).transpose()?;
-        let point = |[x, y]: [f64; 2]| ImagePoint::new(x, y);
-        let fit = &mut options.fit;
-        fit.near = self.near.map(point).or(fit.near);
-        fit.vertical = self.vertical.map(|v| v.map(point)).or(fit.vertical);
-        Ok(())
-    }
-}
 
 /// Measures a photo, for the first time or with another face, another of several faces, or another upright.
 pub(in crate::server) fn measure(
@@ -182,11 +136,4 @@ fn unknown_face() -> Answer {
         "face",
         "it is not known which target face this is: choose one of the list and measure anew",
     )
-}
-
-/// Points as the page sends them: the list of a points file.
-fn parse_points(list: &Value, face: &FaceSpec) -> Result<Points, Answer> {
-    let file = json!({"schema": manual_points::SCHEMA, "points": list});
-    Points::parse(file.to_string().as_bytes(), face)
-        .map_err(|e| Answer::problem(422, "points", &e.to_string()))
 }
