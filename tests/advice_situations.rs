@@ -17,7 +17,7 @@ fn next(advice: &Advice) -> &Step {
     advice.next.as_ref().unwrap()
 }
 
-fn told(history: &History) -> Advice {
+fn advice_for(history: &History) -> Advice {
     advise(history, &AdviceOptions::default())
 }
 
@@ -84,7 +84,7 @@ fn weak() {
         Shoot::new(1, club_setup()).offset(140.0, 5.0),
         Shoot::new(2, club_setup()).offset(150.0, -5.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::DrawWeight);
     assert!(step.bolt_quarter_turns.unwrap() < 0 && step.amount.unwrap() < 0.0);
@@ -102,7 +102,7 @@ fn stiff() {
         Shoot::new(1, club_setup()).offset(-140.0, 0.0),
         Shoot::new(2, club_setup()).offset(-150.0, 0.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::DrawWeight);
     assert!(next(&advice).bolt_quarter_turns.unwrap() > 0);
     assert!(
@@ -120,7 +120,7 @@ fn bare_high() {
         Shoot::new(1, club_setup()).offset(0.0, 110.0),
         Shoot::new(2, club_setup()).offset(5.0, 120.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::RestHeight);
     assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm < 0.0);
@@ -133,7 +133,7 @@ fn bare_low() {
         Shoot::new(1, club_setup()).offset(0.0, -240.0),
         Shoot::new(2, club_setup()).offset(5.0, -250.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::NockingPoint);
     assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm > 0.0);
@@ -146,7 +146,7 @@ fn combined_goes_vertical_first_and_both_on_request() {
         Shoot::new(1, club_setup()).offset(150.0, 130.0),
         Shoot::new(2, club_setup()).offset(140.0, 120.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::RestHeight);
     assert!(advice.also.is_empty());
     assert!(advice.others.iter().any(|s| s.change == Change::DrawWeight));
@@ -160,7 +160,7 @@ fn combined_goes_vertical_first_and_both_on_request() {
 fn left_hander() {
     let shoot = |n, x| Shoot::new(n, club_setup()).hand("left").offset(x, 4.0);
     let h = history(&[shoot(1, -140.0), shoot(2, -150.0)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert!(
         next(&advice).bolt_quarter_turns.unwrap() < 0,
         "left of a left-hander is weak"
@@ -183,7 +183,7 @@ fn at_the_limit() {
         Shoot::new(1, setup.clone()).offset(150.0, 0.0),
         Shoot::new(2, setup).offset(140.0, 0.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::None);
     assert!(!advice.done);
     assert!(advice.cautions.iter().any(|n| n.code == "at-limits"));
@@ -200,7 +200,7 @@ fn wrong_spine() {
         Shoot::new(1, setup.clone()).offset(690.0, 0.0),
         Shoot::new(2, setup).offset(700.0, 10.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::ShaftSpine);
     assert!(step.to.unwrap() < 600.0);
@@ -223,7 +223,7 @@ fn far_out_at_18_m() {
                 .offset(690.0 * side, 0.0)
                 .distance(18.0)
                 .hand(hand)]);
-            let step = next(&told(&h)).clone();
+            let step = next(&advice_for(&h)).clone();
             assert_eq!(step.kind, StepKind::Reversible, "{step:?}");
             assert_eq!(step.change, Change::DrawWeight, "{step:?}");
             assert_eq!(step.to.is_some_and(|to| to < 36.0), to, "{step:?}");
@@ -235,7 +235,7 @@ fn far_out_at_18_m() {
 #[test]
 fn undecided() {
     let h = history(&[Shoot::new(1, club_setup()).offset(45.0, 10.0).scatter(2.5)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::ShootMore);
     assert!(next(&advice).pairs.unwrap() >= 1);
     snapshot("undecided", &h);
@@ -250,7 +250,7 @@ fn in_tune_at_18_m() {
             .scatter(0.4)
     };
     let h = history(&[shoot(1), shoot(2), shoot(3), shoot(4)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(
         (step.change, step.when),
@@ -266,7 +266,7 @@ fn in_tune_at_30_m_and_on_another_day() {
     let shoot = |n| Shoot::new(n, club_setup()).offset(3.0, -4.0).scatter(0.6);
     let mut ends = vec![shoot(1), shoot(2), shoot(3), shoot(4)];
     let h = history(&ends);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert!(advice.done);
     assert_eq!(
         (next(&advice).change, next(&advice).when),
@@ -274,7 +274,7 @@ fn in_tune_at_30_m_and_on_another_day() {
     );
     snapshot("in_tune_at_30_m", &h);
     ends.push(shoot(1).day(9));
-    let later = told(&history(&ends));
+    let later = advice_for(&history(&ends));
     assert!(later.done);
     assert_eq!(next(&later).change, Change::None);
 }
@@ -287,7 +287,7 @@ fn thirty_yards_count_as_30_m() {
             .offset(3.0, -4.0)
             .scatter(0.6)
     };
-    assert!(told(&history(&[shoot(1), shoot(2), shoot(3), shoot(4)])).done);
+    assert!(advice_for(&history(&[shoot(1), shoot(2), shoot(3), shoot(4)])).done);
 }
 
 #[test]
@@ -304,7 +304,7 @@ fn a_contradicting_history() {
         Shoot::new(3, out(2.0, 35.0)).offset(260.0, 0.0),
         Shoot::new(4, out(2.0, 35.0)).offset(250.0, 0.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert!(advice.cautions.iter().any(|n| n.code == "contradiction"));
     let step = next(&advice);
     assert_eq!(step.kind, StepKind::PutBack, "the wrong way is undone");
@@ -325,7 +325,7 @@ fn a_change_that_moved_the_wrong_axis_is_noticed() {
         Shoot::new(3, nock(7.0)).offset(130.0, 20.0).scatter(0.6),
         Shoot::new(4, nock(7.0)).offset(135.0, 25.0).scatter(0.6),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let found: Vec<_> = advice
         .cautions
         .iter()
@@ -343,7 +343,7 @@ fn a_change_that_moved_the_wrong_axis_is_noticed() {
 fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
     let shoot = |n| Shoot::new(n, club_setup()).offset(38.0, 3.0).scatter(0.9);
     let h = history(&[shoot(1), shoot(2), shoot(3), shoot(4)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert!(step.reversible && step.amount.is_some());
     assert!(step.expect.unwrap().x_mm < 0.0, "towards the middle");
@@ -352,7 +352,7 @@ fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
     // well inside, nothing is turned
     let inside = |n| Shoot::new(n, club_setup()).offset(8.0, 3.0);
     assert_eq!(
-        next(&told(&history(&[inside(1)]))).change,
+        next(&advice_for(&history(&[inside(1)]))).change,
         Change::ShootMore
     );
 }
@@ -361,7 +361,7 @@ fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
 fn missed_bare_shafts_are_told_and_the_rest_still_helps() {
     let shoot = |n| Shoot::new(n, club_setup()).offset(150.0, 0.0).missed(1);
     let h = history(&[shoot(1), shoot(2)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::DrawWeight);
     assert!(next(&advice).bolt_quarter_turns.unwrap() < 0);
     assert!(
@@ -373,7 +373,7 @@ fn missed_bare_shafts_are_told_and_the_rest_still_helps() {
     );
     // all missed: nearer, not blind turning
     let none = history(&[Shoot::new(1, club_setup()).missed(3)]);
-    assert_eq!(next(&told(&none)).change, Change::ShootMore);
+    assert_eq!(next(&advice_for(&none)).change, Change::ShootMore);
 }
 
 /// Weak, the bolts at their lightest, half an inch too much alone, and this bow has taught both levers: a cut made good by
@@ -401,7 +401,7 @@ fn a_cut_that_is_too_long_alone_goes_with_more_draw_weight() {
         .map(|(n, (setup, x))| Shoot::new(n, setup.clone()).offset(*x, 0.0).scatter(0.4))
         .collect();
     let h = history(&ends);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::ShaftLength);
     assert!(next(&advice).amount.unwrap() < 0.0);
     assert_eq!(advice.also.len(), 1);
@@ -434,7 +434,7 @@ fn a_history_teaches_the_slope() {
             .offset(200.0, 0.0)
             .scatter(0.5),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let learned = &advice.learned[0];
     assert_eq!(
         (learned.change, learned.from_changes),
@@ -452,7 +452,7 @@ fn nothing_told_of_the_bow() {
         Shoot::new(1, json!({})).offset(150.0, 0.0),
         Shoot::new(2, json!({})).offset(140.0, 0.0),
     ]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::DrawWeight);
     assert_eq!((step.from, step.to, step.amount), (None, None, None));
@@ -491,7 +491,7 @@ fn nothing_told_of_the_bow() {
 fn the_step_names_the_offset_of_the_reading() {
     for (distance, offset, scatter) in [(30.0, 95.0, 2.0), (18.0, 150.0, 1.0)] {
         let shot = Shoot::new(1, club_setup()).offset(offset, 0.0);
-        let advice = told(&history(&[shot.distance(distance).scatter(scatter)]));
+        let advice = advice_for(&history(&[shot.distance(distance).scatter(scatter)]));
         let read = advice.reading.offset.unwrap().x_mm;
         let why = said(&next(&advice).why);
         let place = format!("{read:.0} mm to the right of the fletched ones at {distance} m");
@@ -510,7 +510,7 @@ fn at_18_m_only_a_side_is_a_reversible_step_and_never_a_cut() {
             .scatter(0.5)
     };
     let h = history(&[shoot(1), shoot(2)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert!(
         advice
             .next
@@ -531,7 +531,7 @@ fn with_the_bolts_kept_a_weak_arrow_is_cut_in_a_portion() {
     );
     let shoot = |n| Shoot::new(n, setup.clone()).offset(240.0, 0.0).scatter(0.6);
     let h = history(&[shoot(1), shoot(2), shoot(3)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let step = next(&advice);
     assert_eq!(step.change, Change::ShaftLength);
     assert!(!step.reversible && step.amount.unwrap() < 0.0);
@@ -544,22 +544,25 @@ fn with_the_bolts_kept_a_weak_arrow_is_cut_in_a_portion() {
 fn without_hand_or_distance_it_says_what_is_missing() {
     let shoot = |n: u64| Shoot::new(n, club_setup()).offset(3.0, 0.0).scatter(0.4);
     let no_hand = history(&[1, 2, 3, 4].map(|n| shoot(n).no_hand()));
-    let advice = told(&no_hand);
+    let advice = advice_for(&no_hand);
     assert_eq!(advice.failure.as_ref().unwrap().code, "no-hand");
     assert!(advice.next.is_none());
     let high = history(&[1, 2].map(|n| shoot(n).no_hand().offset(0.0, 200.0)));
-    assert_eq!(next(&told(&high)).change, Change::NockingPoint);
+    assert_eq!(next(&advice_for(&high)).change, Change::NockingPoint);
     let no_distance = history(&[1, 2].map(|n| shoot(n).no_distance()));
-    assert_eq!(told(&no_distance).failure.unwrap().code, "no-distance");
-    assert!(told(&History::default()).failure.is_some());
-    assert!(told(&History::default()).next.is_none());
+    assert_eq!(
+        advice_for(&no_distance).failure.unwrap().code,
+        "no-distance"
+    );
+    assert!(advice_for(&History::default()).failure.is_some());
+    assert!(advice_for(&History::default()).next.is_none());
     assert!(!explain(&History::default(), &AdviceOptions::default()).is_empty());
 }
 
 #[test]
 fn with_no_bare_shot_more_are_asked_for() {
     let h = history(&[Shoot::new(1, club_setup()).without_bare()]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     assert_eq!(next(&advice).change, Change::ShootMore);
     assert!(advice.failure.is_none() && advice.reading.failure.is_some());
 }
@@ -567,11 +570,11 @@ fn with_no_bare_shot_more_are_asked_for() {
 #[test]
 fn the_document_reads_back() {
     let h = history(&[Shoot::new(1, club_setup()).offset(150.0, 100.0)]);
-    let advice = told(&h);
+    let advice = advice_for(&h);
     let json = serde_json::to_string(&advice).unwrap();
     let back: Advice = serde_json::from_str(&json).unwrap();
     assert_eq!(serde_json::to_string(&back).unwrap(), json);
-    assert_eq!(json, serde_json::to_string(&told(&h)).unwrap());
+    assert_eq!(json, serde_json::to_string(&advice_for(&h)).unwrap());
 }
 
 /// A step obeys every limit told, whatever is asked.

@@ -210,19 +210,19 @@ fn a_wrong_focal_length_in_exif_is_noticed_and_does_no_harm() {
     };
     let truth = camera(lens(), 1250.0, 28.0, 6.0);
     let picture = draw(face, &truth, &scene, WIDTH, HEIGHT);
-    for told in [26.0, 26.0 * 1.3, 26.0 * 0.7, 5.0, 6.0, 2000.0] {
-        let p = photo(picture.clone(), Some(told));
+    for stated in [26.0, 26.0 * 1.3, 26.0 * 0.7, 5.0, 6.0, 2000.0] {
+        let p = photo(picture.clone(), Some(stated));
         let fit = face::fit(&p, face, &FitOptions::default()).unwrap();
-        let wrong = (told - 26.0f64).abs() > 1.0;
+        let wrong = (stated - 26.0f64).abs() > 1.0;
         assert_eq!(
             fit.notes.iter().any(|n| n.code == "focal-doubtful"),
             wrong,
-            "{told}: {:?}",
+            "{stated}: {:?}",
             fit.notes
         );
         assert!(
             (fit.camera.lens.f_px / F_PX - 1.0).abs() < 0.06,
-            "{told}: {}",
+            "{stated}: {}",
             fit.camera.lens.f_px
         );
         for k in 0..24 {
@@ -232,7 +232,7 @@ fn a_wrong_focal_length_in_exif_is_noticed_and_does_no_harm() {
                 .camera
                 .face_from_image(truth.image_from_face(own).unwrap())
                 .unwrap();
-            assert!(seen.distance(own) < 1.5, "{told}: {seen:?} for {own:?}");
+            assert!(seen.distance(own) < 1.5, "{stated}: {seen:?} for {own:?}");
         }
     }
 }

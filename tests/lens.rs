@@ -129,8 +129,8 @@ fn real_photographs_give_the_published_camera() {
     // and it is said that the picture's corners are a guess, and how far the squares reach
     assert!((profile.reach_px.unwrap() - reach).abs() < 4.0);
     let guess = profile.notes.iter().find(|n| n.code == "corners-empty");
-    let told = format!("reach out to {:.0} px", profile.reach_px.unwrap());
-    assert!(guess.unwrap().text.contains(&told), "{guess:?}");
+    let reach = format!("reach out to {:.0} px", profile.reach_px.unwrap());
+    assert!(guess.unwrap().text.contains(&reach), "{guess:?}");
 }
 
 /// How far from the middle a lens sees what the published one sees at `px`, less `px`. The scale, which is distance, is that
@@ -227,11 +227,11 @@ fn a_board_told_and_photos_of_something_else() {
         .collect();
     assert_eq!(unused, ["no board", "another camera"]);
     assert!(profile.notes.iter().any(|n| n.code == "few-photos"));
-    let told = LensOptions {
+    let given = LensOptions {
         board: Some([5, 8]),
         ..LensOptions::default()
     };
-    let profile = lens::fit(&detections, &told);
+    let profile = lens::fit(&detections, &given);
     assert_eq!(profile.failure.unwrap().code, "no-board");
     assert!(profile.photos[0].reason.as_ref().unwrap().contains("9 × 6"));
 }

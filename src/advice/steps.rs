@@ -209,7 +209,7 @@ fn undecided(state: &AxisState, situation: &Situation) -> Option<Reason> {
     (open && out).then(|| Reason::ReadingUndecided(state.offset.side().min(0.99)))
 }
 
-/// The step goes by the other side than this set-up's own ends: from what else that comes.
+/// Where the estimate that the step rests on lies on the other side than this set-up's own ends: the evidence that makes the difference.
 fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
     let [offset_mm, _] = situation.read(state.axis)?;
     if offset_mm * state.offset.mean >= 0.0 {
