@@ -1,6 +1,6 @@
 //! Whole sessions with known truth: how often the calls are right and the intervals hold it. Simulated, never real shots.
 //!
-//! The population is wider than the reading's own assumptions: scatters from 15 to 80 mm, another flier law, odd arrows.
+//! The population is wider than the reading's own assumptions: scatters from 15 to 80 mm, another outlier law, odd arrows.
 //! The quick test counts a few hundred sessions; `cargo test --release --test reading_coverage -- --ignored --nocapture`
 //! prints the table of many.
 
@@ -11,11 +11,11 @@ use bossmark::record::{ArrowKind, End, Hand};
 use reading_support::{Random, entry};
 use std::f64::consts::{PI, TAU};
 
-/// A session's records with the truth and which shots were fliers (end, id).
+/// A session's records with the truth and which shots were outliers (end, id).
 struct Session {
     ends: Vec<End>,
     truth: [f64; 2],
-    fliers: Vec<(u32, u64)>,
+    outliers: Vec<(u32, u64)>,
     shots: usize,
 }
 
@@ -30,7 +30,7 @@ fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
     let side = if random.unit() < 0.5 { 0.0 } else { PI };
     let direction = side + 0.6 * random.normal();
     let truth = [length * direction.cos(), length * direction.sin()];
-    let flier_rate = random.uniform(0.0, 0.15);
+    let outlier_rate = random.uniform(0.0, 0.15);
     let arrow_sd = random.uniform(0.0, 15.0);
     let mut own: Vec<[f64; 2]> = (0..2 * n)
         .map(|_| [arrow_sd * random.normal(), arrow_sd * random.normal()])
@@ -46,7 +46,7 @@ fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
     let mut session = Session {
         ends: Vec::new(),
         truth: [if left { -truth[0] } else { truth[0] }, truth[1]],
-        fliers: Vec::new(),
+        outliers: Vec::new(),
         shots: 0,
     };
     for place in 0..ends {
@@ -58,7 +58,7 @@ fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
             let bare = arrow >= n;
             let id = arrow as u64 + 1;
             let mut at = [0.0; 2];
-            let flier = random.unit() < flier_rate;
+            let outlier = random.unit() < outlier_rate;
             let (throw, way) = (random.uniform(4.0, 6.0), random.uniform(0.0, TAU));
             for axis in 0..2 {
                 let wide = scatter[axis] * if bare { ratio } else { 1.0 };
@@ -67,14 +67,14 @@ fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
                 if bare {
                     at[axis] += truth[axis];
                 }
-                if flier {
+                if outlier {
                     at[axis] +=
                         throw * scatter[axis] * if axis == 0 { way.cos() } else { way.sin() };
                 }
             }
-            if flier {
+            if outlier {
                 session
-                    .fliers
+                    .outliers
                     .push((u32::try_from(place + 1).unwrap_or(0), id));
             }
             let kind = if bare {
@@ -110,8 +110,8 @@ struct Counts {
     in_95: f64,
     squares: f64,
     plain_squares: f64,
-    fliers: f64,
-    fliers_named: f64,
+    outliers: f64,
+    outliers_named: f64,
     good: f64,
     good_named: f64,
 }
@@ -182,14 +182,16 @@ impl Counts {
             self.plain_squares += (plain[at] - truth).powi(2);
         }
         let named = |shot: &(u32, u64)| {
-            let fliers = &analysis.reading.fliers;
-            fliers.iter().any(|flier| (flier.end, flier.id) == *shot)
+            let outliers = &analysis.reading.outliers;
+            outliers
+                .iter()
+                .any(|outlier| (outlier.end, outlier.id) == *shot)
         };
-        let caught = session.fliers.iter().filter(|shot| named(shot)).count();
-        self.fliers += session.fliers.len() as f64;
-        self.fliers_named += caught as f64;
-        self.good += (session.shots - session.fliers.len()) as f64;
-        self.good_named += (analysis.reading.fliers.len() - caught) as f64;
+        let caught = session.outliers.iter().filter(|shot| named(shot)).count();
+        self.outliers += session.outliers.len() as f64;
+        self.outliers_named += caught as f64;
+        self.good += (session.shots - session.outliers.len()) as f64;
+        self.good_named += (analysis.reading.outliers.len() - caught) as f64;
     }
 }
 
@@ -243,7 +245,7 @@ fn table() {
                 let percent = |part: f64, whole: f64| 100.0 * part / whole.max(1.0);
                 println!(
                     "tolerance {tolerance}, {ends} x {shots}: side right {:.1}, far decided {:.1}, neutral right {:.1}, near \
-                     neutral {:.1}, near called a side {:.1}, 68/95: {:.1}/{:.1}, rmse {:.1} (plain means {:.1}), fliers {:.1} \
+                     neutral {:.1}, near called a side {:.1}, 68/95: {:.1}/{:.1}, rmse {:.1} (plain means {:.1}), outliers {:.1} \
                      false {:.2}",
                     percent(c.sides_right, c.sides),
                     percent(c.far_decided, c.far),
@@ -254,7 +256,7 @@ fn table() {
                     percent(c.in_95, c.axes),
                     (c.squares / c.axes).sqrt(),
                     (c.plain_squares / c.axes).sqrt(),
-                    percent(c.fliers_named, c.fliers),
+                    percent(c.outliers_named, c.outliers),
                     percent(c.good_named, c.good),
                 );
             }

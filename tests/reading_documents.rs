@@ -202,8 +202,8 @@ fn a_far_shot_is_named_and_counts_for_little() {
     bare.push((420.0, -300.0));
     let far = read(&[&end(&GROUP, &bare)]);
     check(&far);
-    assert_eq!(far.fliers.len(), 1, "{far:?}");
-    assert_eq!((far.fliers[0].end, far.fliers[0].id), (1, 7));
+    assert_eq!(far.outliers.len(), 1, "{far:?}");
+    assert_eq!((far.outliers[0].end, far.outliers[0].id), (1, 7));
     assert!(has(&far, "flier"));
     let near = read(&[&end(&GROUP, &bare[..3])]);
     let shift = (far.offset.unwrap().x_mm - near.offset.unwrap().x_mm).abs();

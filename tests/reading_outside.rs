@@ -57,10 +57,10 @@ fn groups(fletched: &[(f64, f64)], bare: &[(f64, f64)]) -> Vec<Shot> {
         .collect()
 }
 
-/// No fliers, both kinds scatter alike, arrows don't differ: what the textbook tests assume.
+/// No outliers, both kinds scatter alike, arrows don't differ: what the textbook tests assume.
 fn textbook() -> Assumptions {
     let mut assumptions = Assumptions::embedded().unwrap_or_else(|error| panic!("{error}"));
-    assumptions.flier_probability = 0.0;
+    assumptions.outlier_probability = 0.0;
     assumptions.bare_scatter = vec![[1.0, 1.0]];
     assumptions.arrow_own_sd_mm = 0.0;
     assumptions.offset_prior = [vec![[1e5, 1.0]], vec![[1e5, 1.0]]];
@@ -448,7 +448,7 @@ const FLETCHED: [(f64, f64); 6] = [
 ];
 const BARE: [(f64, f64); 3] = [(-48.0, -20.0), (-61.0, -5.0), (-40.0, -31.0)];
 
-/// With the scatter known and no fliers the posterior is the closed form of the normal model: precision 1/V = 1/300² +
+/// With the scatter known and no outliers the posterior is the closed form of the normal model: precision 1/V = 1/300² +
 /// n m/((n + m) σ²), mean V · pairs · (difference)/σ².
 #[test]
 fn known_scatter_gives_the_closed_form() {

@@ -103,7 +103,7 @@ proptest! {
         prop_assert!(close(b.axes[0].mean_mm, -a.axes[1].mean_mm, sd));
         prop_assert!(close(b.axes[1].sd_mm(), sd, sd));
         prop_assert!(close(b.covariance_mm2, -a.covariance_mm2, sd * sd));
-        for (p, q) in a.fliers.iter().zip(&b.fliers) {
+        for (p, q) in a.outliers.iter().zip(&b.outliers) {
             prop_assert!(close(*p, *q, 1.0));
         }
     }
@@ -183,7 +183,7 @@ proptest! {
     #[test]
     fn results_are_in_range(shots in shots()) {
         let posterior = posterior_at(&shots, 30.0);
-        prop_assert!(posterior.fliers.iter().all(|p| (0.0..=1.0).contains(p)));
+        prop_assert!(posterior.outliers.iter().all(|p| (0.0..=1.0).contains(p)));
         let [x, y] = &posterior.axes;
         prop_assert!(x.sd_mm() > 0.0 && y.sd_mm() > 0.0 && x.sd_mm() < 400.0);
         prop_assert!(posterior.covariance_mm2.abs() < x.sd_mm() * y.sd_mm());

@@ -15,10 +15,10 @@ fn at_30m(assumptions: &Assumptions) -> Conditions {
 /// A normal prior of the offset on each axis, mm.
 const OFFSET_SD: [f64; 2] = [300.0, 170.0];
 
-/// ln of the prior of one set of k fliers among n: the rate integrated over its beta distribution.
+/// ln of the prior of one set of k outliers among n: the rate integrated over its beta distribution.
 fn ln_set_prior(assumptions: &Assumptions, k: f64, n: f64) -> f64 {
-    let alpha = assumptions.flier_probability * assumptions.flier_rate_shots;
-    let beta = assumptions.flier_rate_shots - alpha;
+    let alpha = assumptions.outlier_probability * assumptions.outlier_rate_shots;
+    let beta = assumptions.outlier_rate_shots - alpha;
     ln_beta(alpha + k, beta + n - k) - ln_beta(alpha, beta)
 }
 
@@ -83,7 +83,7 @@ fn evidence_equals_the_plain_normal_density() {
                         if i == j {
                             let ratio = if bare(i) > 0.5 { 1.25 } else { 1.0 };
                             let wide = if set.contains(&i) {
-                                assumptions.flier_widening
+                                assumptions.outlier_widening
                             } else {
                                 1.0
                             };
@@ -139,7 +139,7 @@ fn evidence_equals_the_density_of_contrasts() {
                     if i == j {
                         let ratio = if bare(i) > 0.5 { 1.6 } else { 1.0 };
                         let wide = if set.contains(&i) {
-                            assumptions.flier_widening
+                            assumptions.outlier_widening
                         } else {
                             1.0
                         };
@@ -161,7 +161,7 @@ fn evidence_equals_the_density_of_contrasts() {
     }
 }
 
-/// Beyond a dozen shots only the sets near two modes are summed; against all sets of at most five fliers.
+/// Beyond a dozen shots only the sets near two modes are summed; against all sets of at most five outliers.
 #[test]
 fn near_the_modes_is_near_all_sets() {
     let assumptions = Assumptions::embedded().unwrap();
@@ -184,10 +184,10 @@ fn near_the_modes_is_near_all_sets() {
             let ratio = quick.sd_mm() / sd;
             assert!((ratio - 1.0).abs() < 0.02, "n {n}: sd {ratio}");
         }
-        for (quick, brute) in quick.fliers.iter().zip(&brute.fliers) {
+        for (quick, brute) in quick.outliers.iter().zip(&brute.outliers) {
             assert!(
                 (quick - brute).abs() < 0.03,
-                "n {n}: P(flier) {quick} {brute}"
+                "n {n}: P(outlier) {quick} {brute}"
             );
         }
     }

@@ -153,7 +153,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
         tolerance_mm: Some(50.0),
         in_tune: false,
         scatter: None,
-        fliers: vec![],
+        outliers: vec![],
         arrows: vec![],
         groups: None,
         more_shots: Some(MoreShots {
@@ -504,7 +504,7 @@ fn evidence_and_edges_are_drawn_for_odd_input_too() {
         mm_per_cell: 100.0,
         values: &values,
     };
-    let found = [debug::Candidate {
+    let found = [debug::EntryMark {
         entry: FacePoint::new(10.0, 10.0),
         far: FacePoint::new(300.0, f64::NAN),
         probability: 0.8,
@@ -627,10 +627,10 @@ fn what_stands_out_is_named_in_the_plot() {
     let mut numbered = ends.clone();
     numbered[0].entries[2].arrow = Some("7".into());
     let mut r = reading(104.0, -78.0, 2);
-    r.fliers = vec![bossmark::reading::Flier {
+    r.outliers = vec![bossmark::reading::Outlier {
         end: 2,
         id: 4,
-        p_flier: 0.9,
+        p_outlier: 0.9,
     }];
     r.arrows = vec![bossmark::reading::ArrowReading {
         arrow: "7".into(),

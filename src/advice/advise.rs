@@ -1,14 +1,12 @@
 //! A history of records → the advice.
 
 use super::about::{About, Caution};
+use super::bow_state::{AxisState, BowState};
 use super::choose::Decision;
-use super::evidence::decide;
 use super::interventions::Readings;
 use super::knowledge::{Axis, Knowledge, knowledge};
-use super::situation::{AxisState, Situation};
-use super::{
-    Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, evidence, steps,
-};
+use super::policy::decide;
+use super::{Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
 use crate::record::History;
@@ -42,19 +40,19 @@ pub fn advise_with(
     readings: &mut Readings,
 ) -> Advice {
     let k = knowledge;
-    let situation = match Situation::of(history, k, readings) {
-        Ok(situation) => situation,
+    let bow = match BowState::of(history, k, readings) {
+        Ok(bow) => bow,
         Err(reading) => return impossible(history, reading.map(|r| *r)),
     };
-    let decision = decide(&situation, options.both, k);
-    if decision == Decision::ShootMore && hand_is_missing(&situation, k) {
+    let decision = decide(&bow, options.both, k);
+    if decision == Decision::ShootMore && hand_is_missing(&bow, k) {
         return Advice {
             failure: Some(Caution::new("no-hand", About::NoHand)),
-            ..assembled(history, &situation, Parts::default(), k)
+            ..assembled(history, &bow, Parts::default(), k)
         };
     }
-    let parts = parts(&decision, &situation, k);
-    assembled(history, &situation, parts, k)
+    let parts = parts(&decision, &bow, k);
+    assembled(history, &bow, parts, k)
 }
 
 /// The steps of an advice.
@@ -67,7 +65,7 @@ struct Parts {
     notes: Vec<Caution>,
 }
 
-fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
+fn parts(decision: &Decision, bow: &BowState, k: &Knowledge) -> Parts {
     let only = |next| Parts {
         next: Some(next),
         ..Parts::default()
@@ -75,44 +73,44 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
     match decision {
         Decision::Done { again } => Parts {
             next: Some(if *again {
-                steps::verify(situation, VerifyWhen::AnotherDay)
+                steps::verify(bow, VerifyWhen::AnotherDay)
             } else {
                 steps::nothing_in_tune()
             })
-            .map(|step| steps::done(step, situation)),
+            .map(|step| steps::done(step, bow)),
             done: true,
             ..Parts::default()
         },
-        Decision::VerifyAtFullDistance => only(steps::verify(situation, VerifyWhen::Now)),
-        Decision::GoalReached => only(steps::goal_reached(situation)),
-        Decision::ShootMore => only(steps::shoot_more(situation)),
-        Decision::Shoot { cause } => only(steps::shoot(*cause, situation, k)),
-        Decision::Check { checks, cause } => only(steps::check(checks, *cause, situation)),
-        Decision::PutBack { levers, cause } => put_back(levers, *cause, situation, k),
+        Decision::VerifyAtFullDistance => only(steps::verify(bow, VerifyWhen::Now)),
+        Decision::GoalReached => only(steps::goal_reached(bow)),
+        Decision::ShootMore => only(steps::shoot_more(bow)),
+        Decision::Shoot { cause } => only(steps::shoot(*cause, bow, k)),
+        Decision::Check { checks, cause } => only(steps::check(checks, *cause, bow)),
+        Decision::PutBack { levers, cause } => put_back(levers, *cause, bow, k),
         Decision::AtLimits { axes } => Parts {
-            notes: vec![cautions::at_limits(axes, situation)],
-            ..only(steps::nothing_left(axes, situation))
+            notes: vec![cautions::at_limits(axes, bow)],
+            ..only(steps::nothing_left(axes, bow))
         },
-        Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, situation, k)),
+        Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, bow, k)),
         Decision::Unknown {
             change,
             axis,
             others,
         } => {
-            let step = |change: &Change| steps::of_unknown(*change, *axis, situation, k);
+            let step = |change: &Change| steps::of_unknown(*change, *axis, bow, k);
             Parts {
-                next: Some(beside_reading(step(change), *axis, situation)),
+                next: Some(beside_reading(step(change), *axis, bow)),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
             }
         }
         Decision::Change { next, also, others } => {
-            let step = |choice| steps::of_choice(choice, situation, k);
+            let step = |choice| steps::of_choice(choice, bow, k);
             Parts {
-                next: Some(beside_reading(step(next), next.axis, situation)),
+                next: Some(beside_reading(step(next), next.axis, bow)),
                 also: also
                     .iter()
-                    .map(|choice| steps::together(choice, next, situation, k))
+                    .map(|choice| steps::together(choice, next, bow, k))
                     .collect(),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
@@ -125,12 +123,12 @@ fn parts(decision: &Decision, situation: &Situation, k: &Knowledge) -> Parts {
 fn put_back(
     levers: &[Change],
     cause: super::about::PutBackCause,
-    situation: &Situation,
+    bow: &BowState,
     k: &Knowledge,
 ) -> Parts {
     let mut undone = levers
         .iter()
-        .filter_map(|&change| steps::put_back(change, cause, situation, k));
+        .filter_map(|&change| steps::put_back(change, cause, bow, k));
     Parts {
         next: undone.next(),
         also: undone.collect(),
@@ -139,28 +137,28 @@ fn put_back(
 }
 
 /// The next step, with a word where the reading above it says something else.
-fn beside_reading(mut step: Step, axis: Axis, situation: &Situation) -> Step {
-    step.why.0.extend(steps::beside_reading(axis, situation));
+fn beside_reading(mut step: Step, axis: Axis, bow: &BowState) -> Step {
+    step.why.0.extend(steps::beside_reading(axis, bow));
     step
 }
 
-fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowledge) -> Advice {
+fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> Advice {
     let mut advice = Advice {
         schema: SCHEMA.to_owned(),
-        reading: situation.reading.clone(),
+        reading: bow.reading.clone(),
         next: parts.next,
         also: parts.also,
         others: parts.others,
-        learned: learned(situation, k),
+        learned: learned(bow, k),
         done: parts.done,
-        best: situation.findings.best.clone(),
+        best: bow.evidence.best.clone(),
         cautions: of_history(history),
         failure: None,
     };
     let gates = if advice.done {
         Vec::new()
     } else {
-        evidence::unmet(situation, k)
+        policy::unmet(bow, k)
     };
     if let Some(next) = &mut advice.next {
         next.gates.clone_from(&gates);
@@ -169,23 +167,22 @@ fn assembled(history: &History, situation: &Situation, parts: Parts, k: &Knowled
     for step in steps.filter(|s| s.kind == StepKind::Irreversible) {
         step.gates.clone_from(&gates);
     }
-    advice.cautions.extend(contradiction_notes(situation));
-    advice.cautions.extend(cautions::of_setup(situation, k));
-    if situation.unknown && !parts.done {
+    advice.cautions.extend(contradiction_notes(bow));
+    advice.cautions.extend(cautions::of_setup(bow, k));
+    if bow.unknown && !parts.done {
         advice.cautions.push(unknown_setup(k));
     }
     advice.cautions.extend(parts.notes);
     if parts.done {
-        advice.cautions.extend(cautions::after_tune(situation));
+        advice.cautions.extend(cautions::after_tune(bow));
     }
     advice.cautions.push(cautions::general());
     advice
 }
 
 /// Contradictions of the newest change, and those for which a lever is left alone now.
-fn contradiction_notes(situation: &Situation) -> Vec<Caution> {
-    situation
-        .axes()
+fn contradiction_notes(bow: &BowState) -> Vec<Caution> {
+    bow.axes()
         .flat_map(|state| {
             let newest = state.interventions.len().saturating_sub(1);
             state
@@ -194,9 +191,9 @@ fn contradiction_notes(situation: &Situation) -> Vec<Caution> {
                 .filter(move |c| {
                     c.run == newest
                         || c.lever
-                            .is_some_and(|(lever, way)| situation.blocked(state, lever, way))
+                            .is_some_and(|(lever, way)| bow.blocked(state, lever, way))
                 })
-                .map(|c| cautions::contradiction(c, situation))
+                .map(|c| cautions::contradiction(c, bow))
         })
         .collect()
 }
@@ -218,19 +215,19 @@ fn of_history(history: &History) -> Vec<Caution> {
 #[must_use]
 pub fn levers(history: &History) -> Vec<Learned> {
     let k = knowledge();
-    let situation = Situation::of(history, k, &mut Readings::default());
-    situation.map_or_else(|_| Vec::new(), |situation| all_levers(&situation, k))
+    let bow = BowState::of(history, k, &mut Readings::default());
+    bow.map_or_else(|_| Vec::new(), |bow| all_levers(&bow, k))
 }
 
 /// What this bow's history has taught, lever by lever.
-fn learned(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
-    let mut learned = all_levers(situation, k);
+fn learned(bow: &BowState, k: &Knowledge) -> Vec<Learned> {
+    let mut learned = all_levers(bow, k);
     learned.retain(|l| l.from_changes > 0);
     learned
 }
 
-fn all_levers(situation: &Situation, k: &Knowledge) -> Vec<Learned> {
-    let mut learned: Vec<Learned> = situation
+fn all_levers(bow: &BowState, k: &Knowledge) -> Vec<Learned> {
+    let mut learned: Vec<Learned> = bow
         .axes()
         .flat_map(|state| {
             state
@@ -258,8 +255,8 @@ fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
 }
 
 /// Whether only the hand is missing for an answer.
-fn hand_is_missing(situation: &Situation, k: &Knowledge) -> bool {
-    situation.hand.is_none() && situation.v.is_observed && situation.v.inside >= k.policy.in_tune
+fn hand_is_missing(bow: &BowState, k: &Knowledge) -> bool {
+    bow.hand.is_none() && bow.v.is_observed && bow.v.inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.

@@ -1,10 +1,10 @@
 //! Cautions: what to take care of with a step, and what to keep in mind with the advice as a whole.
 
 use super::about::{About, Caution, LookUp};
+use super::bow_state::BowState;
 use super::contradictions::Contradiction;
 use super::knowledge::{Axis, Knowledge};
 use super::sensitivities::arrow_grains;
-use super::situation::Situation;
 use super::{Change, Step, VerifyWhen};
 
 /// Acceleration of free fall, m/s².
@@ -68,16 +68,16 @@ pub(super) fn look_up(what: &[LookUp]) -> Option<Caution> {
 }
 
 /// Contradictions that concern the present: of the newest change, or of a lever that is therefore left alone.
-pub(super) fn contradiction(found: &Contradiction, situation: &Situation) -> Caution {
+pub(super) fn contradiction(found: &Contradiction, bow: &BowState) -> Caution {
     let about = About::Contradiction {
         found: *found,
-        hand: situation.hand,
+        hand: bow.hand,
     };
     Caution::new("contradiction", about)
 }
 
 /// What has to be set again after a change.
-pub(super) fn afterwards(step: &Step, s: &Situation, k: &Knowledge) -> Option<Caution> {
+pub(super) fn afterwards(step: &Step, s: &BowState, k: &Knowledge) -> Option<Caution> {
     match step.change {
         Change::DrawWeight => {
             let share = step.amount.zip(step.from).map(|(by, from)| by / from);
@@ -97,15 +97,15 @@ pub(super) fn afterwards(step: &Step, s: &Situation, k: &Knowledge) -> Option<Ca
 }
 
 /// What comes once the bow is in tune.
-pub(super) fn after_tune(s: &Situation) -> Vec<Caution> {
+pub(super) fn after_tune(s: &BowState) -> Vec<Caution> {
     let mut notes = vec![Caution::new("after-tune", About::AfterTune)];
     notes.extend(sight(s));
     notes
 }
 
 /// Where the fletched group sits against the gold, where that is clear.
-fn sight(s: &Situation) -> Option<Caution> {
-    let [x_mm, y_mm] = s.findings.fletched_middle_mm?;
+fn sight(s: &BowState) -> Option<Caution> {
+    let [x_mm, y_mm] = s.evidence.fletched_middle_mm?;
     let about = About::SightOff {
         x_mm,
         y_mm,
@@ -115,8 +115,8 @@ fn sight(s: &Situation) -> Option<Caution> {
 }
 
 /// What stands out of the set-up, of the shafts' lean, and of a change of several things.
-pub(super) fn of_setup(s: &Situation, k: &Knowledge) -> Vec<Caution> {
-    let (setup, f) = (&s.setup, &s.findings);
+pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
+    let (setup, f) = (&s.setup, &s.evidence);
     let mut notes = Vec::new();
     if !f.several.is_empty() {
         let about = About::Several(f.several.clone());
@@ -147,13 +147,13 @@ pub(super) fn of_setup(s: &Situation, k: &Knowledge) -> Vec<Caution> {
 }
 
 /// Nothing left within the limits on these axes.
-pub(super) fn at_limits(axes: &[Axis], situation: &Situation) -> Caution {
-    let setup = &situation.setup;
+pub(super) fn at_limits(axes: &[Axis], bow: &BowState) -> Caution {
+    let setup = &bow.setup;
     let limit = setup.limits.as_ref().and_then(|l| l.get("shaft_length_mm"));
     let no_min = limit.and_then(|l| l.min).is_none();
     let about = About::AtLimits {
         axes: axes.to_vec(),
-        weak: situation.u.as_ref().is_some_and(|u| u.offset.mean > 0.0),
+        weak: bow.u.as_ref().is_some_and(|u| u.offset.mean > 0.0),
         no_safe_length: no_min || setup.shaft_length_mm.is_none(),
     };
     Caution::new("at-limits", about)

@@ -1,9 +1,9 @@
 //! One step with what it is expected to do.
 
+use super::bow_state::AxisState;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::LearnedSlope;
 use super::moves::Move;
-use super::situation::AxisState;
 use super::{Change, LookUp, MissedBare};
 
 /// A change chosen, in units of its lever, with what to expect of it.

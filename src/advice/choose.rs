@@ -1,12 +1,12 @@
 //! Which change comes next, and how far it goes.
 
 use super::about::{CheckCause, PutBackCause, ShootCause};
+use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, best_pair, choice, nearest, with_offset};
 use super::forecast::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, Moves, moves, present};
 use super::shaft_changes::{cut, next_spine};
-use super::situation::{AxisState, Situation};
 use super::{Change, Check, LookUp};
 
 /// Alternatives that are named beside the next change.
@@ -55,75 +55,75 @@ pub(super) enum Decision {
 
 /// Why an axis is to be changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Wish {
+enum ChangeNeed {
     No,
     Tweak,
     Change,
 }
 
-fn wish(state: &AxisState, situation: &Situation, k: &Knowledge) -> Wish {
+fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
     let p = &k.policy;
     if !state.is_observed {
-        return Wish::No;
+        return ChangeNeed::No;
     }
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
-        return Wish::Change;
+        return ChangeNeed::Change;
     }
     // what can't be shown in tune from here is looked at from 30 m first
-    let shows = situation.full_distance && situation.ends >= p.tweak_ends as usize;
+    let shows = bow.full_distance && bow.ends >= p.tweak_ends as usize;
     if shows && state.offset.side() >= p.tweak_side {
-        return Wish::Tweak;
+        return ChangeNeed::Tweak;
     }
-    Wish::No
+    ChangeNeed::No
 }
 
-/// What the offset asks for next; whether the evidence permits it is `evidence`'s to decide.
-pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
+/// What the offset asks for next; whether the evidence permits it is `policy`'s to decide.
+pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
-    if let Some(u) = &situation.u {
-        if situation.in_tune && u.inside * situation.v.inside >= p.in_tune {
+    if let Some(u) = &bow.u {
+        if bow.in_tune && u.inside * bow.v.inside >= p.in_tune {
             return Decision::Done {
-                again: situation.days < 2,
+                again: bow.days < 2,
             };
         }
-        if !situation.full_distance && neutral_here(situation) {
-            let reached = |goal: f64| situation.distance_m >= goal - 1.0;
-            if situation.goal_m().is_some_and(reached) {
+        if !bow.full_distance && neutral_here(bow) {
+            let reached = |goal: f64| bow.distance_m >= goal - 1.0;
+            if bow.goal_m().is_some_and(reached) {
                 return Decision::GoalReached;
             }
             return Decision::VerifyAtFullDistance;
         }
-        if situation.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
+        if bow.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
             // no other spine to be had, but known which it should be: the other levers still help
-            let decision = wrong_spine(situation, u, k);
+            let decision = wrong_spine(bow, u, k);
             let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });
-            let ordinary = unreachable.then(|| ordinary(situation, both, k));
+            let ordinary = unreachable.then(|| ordinary(bow, both, k));
             return match ordinary {
                 Some(change @ Decision::Change { .. }) => change,
                 _ => decision,
             };
         }
     }
-    ordinary(situation, both, k)
+    ordinary(bow, both, k)
 }
 
 /// One axis after the other, in the order of the trade.
-pub(super) fn ordinary(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
-    let wishes: Vec<(&AxisState, Wish)> = situation
+pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
+    let needs: Vec<(&AxisState, ChangeNeed)> = bow
         .axes()
-        .map(|state| (state, wish(state, situation, k)))
-        .filter(|(_, wish)| *wish != Wish::No)
+        .map(|state| (state, need(state, bow, k)))
+        .filter(|(_, need)| *need != ChangeNeed::No)
         .collect();
-    if let Some((state, _)) = wishes.first().filter(|_| situation.unknown) {
+    if let Some((state, _)) = needs.first().filter(|_| bow.unknown) {
         return unknown_setup(state, k);
     }
-    let mut found: Vec<Vec<Vec<Choice>>> = wishes
+    let mut found: Vec<Vec<Vec<Choice>>> = needs
         .iter()
-        .map(|(state, wish)| ranked(situation, state, *wish == Wish::Tweak, k))
+        .map(|(state, need)| ranked(bow, state, *need == ChangeNeed::Tweak, k))
         .filter(|ranked| !ranked.is_empty())
         .collect();
     if found.is_empty() {
-        return nothing_left(situation, &wishes, k);
+        return nothing_left(bow, &needs, k);
     }
     let mut first = found.remove(0).into_iter();
     let mut together = first.next().unwrap_or_default().into_iter();
@@ -148,30 +148,30 @@ pub(super) fn ordinary(situation: &Situation, both: bool, k: &Knowledge) -> Deci
 }
 
 /// Both axes called neutral by the reading at the distance shot.
-fn neutral_here(situation: &Situation) -> bool {
+fn neutral_here(bow: &BowState) -> bool {
     use crate::reading::{HorizontalCall, VerticalCall};
-    situation.reading.horizontal.call == HorizontalCall::Neutral
-        && situation.reading.vertical.call == VerticalCall::Neutral
+    bow.reading.horizontal.call == HorizontalCall::Neutral
+        && bow.reading.vertical.call == VerticalCall::Neutral
 }
 
 /// Nothing can or need be changed: more shots, unless enough of them have shown that the bow is out.
-fn nothing_left(situation: &Situation, wishes: &[(&AxisState, Wish)], k: &Knowledge) -> Decision {
+fn nothing_left(bow: &BowState, needs: &[(&AxisState, ChangeNeed)], k: &Knowledge) -> Decision {
     let p = &k.policy;
-    let undecidable = situation
+    let undecidable = bow
         .reading
         .more_shots
         .as_ref()
         .is_some_and(|m| m.pairs.is_none());
-    let enough = situation.ends >= p.at_limits_ends as usize;
-    let axes: Vec<Axis> = wishes
+    let enough = bow.ends >= p.at_limits_ends as usize;
+    let axes: Vec<Axis> = needs
         .iter()
-        .filter(|(state, wish)| {
+        .filter(|(state, need)| {
             let most = if undecidable {
                 p.at_limits_undecided
             } else {
                 p.at_limits_inside
             };
-            *wish == Wish::Change && state.inside < most
+            *need == ChangeNeed::Change && state.inside < most
         })
         .map(|(state, _)| state.axis)
         .collect();
@@ -183,20 +183,15 @@ fn nothing_left(situation: &Situation, wishes: &[(&AxisState, Wish)], k: &Knowle
 }
 
 /// The ways to bring one axis nearer to zero, best first; each is one change, or a combination at a limit.
-fn ranked(
-    situation: &Situation,
-    state: &AxisState,
-    tweak: bool,
-    k: &Knowledge,
-) -> Vec<Vec<Choice>> {
+fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
     let mut ranked = match state.axis {
-        Axis::Vertical => vertical(situation, state, tweak, k),
-        Axis::Horizontal => horizontal(situation, state, tweak, k),
+        Axis::Vertical => vertical(bow, state, tweak, k),
+        Axis::Horizontal => horizontal(bow, state, tweak, k),
     };
     if tweak {
-        let now = ends_after(situation, state, &[], k);
+        let now = ends_after(bow, state, &[], k);
         ranked.retain_mut(|choices| {
-            let then = ends_after(situation, state, choices, k);
+            let then = ends_after(bow, state, choices, k);
             choices.iter_mut().for_each(|c| c.tweak = Some([now, then]));
             // clearly fewer ends, since a change is work too
             then + k.policy.tweak_saves_ends <= now
@@ -206,16 +201,16 @@ fn ranked(
 }
 
 /// Ends to be expected until in tune is shown: after these changes, or without any.
-fn ends_after(situation: &Situation, state: &AxisState, choices: &[Choice], k: &Knowledge) -> f64 {
+fn ends_after(bow: &BowState, state: &AxisState, choices: &[Choice], k: &Knowledge) -> f64 {
     let other = match state.axis {
-        Axis::Vertical => situation.u.as_ref(),
-        Axis::Horizontal => Some(&situation.v),
+        Axis::Vertical => bow.u.as_ref(),
+        Axis::Horizontal => Some(&bow.v),
     };
     let Some((this, other)) = state.forecast.zip(other.and_then(|o| o.forecast)) else {
         return k.policy.horizon_ends as f64;
     };
     let goal = Goal {
-        tolerance_mm: situation.tolerance_mm,
+        tolerance_mm: bow.tolerance_mm,
         probability: k.policy.in_tune,
         horizon: k.policy.horizon_ends,
     };
@@ -224,29 +219,24 @@ fn ends_after(situation: &Situation, state: &AxisState, choices: &[Choice], k: &
     let variance = state.offset.sd.powi(2) + known;
     let moved = this.after(shift, variance);
     if choices.is_empty() {
-        ends_to_go([&this, &other], situation.ends, goal)
+        ends_to_go([&this, &other], bow.ends, goal)
     } else {
         ends_to_go([&moved, &other], 0, goal)
     }
 }
 
-fn vertical(
-    situation: &Situation,
-    state: &AxisState,
-    tweak: bool,
-    k: &Knowledge,
-) -> Vec<Vec<Choice>> {
+fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
     let mut order = [Change::RestHeight, Change::NockingPoint];
     if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
         order.reverse();
     }
     let alone: Vec<Vec<Choice>> = order
         .iter()
-        .filter_map(|&change| reversible(situation, state, change, tweak, k))
+        .filter_map(|&change| reversible(bow, state, change, tweak, k))
         .map(|choice| vec![choice])
         .collect();
     if alone.is_empty() {
-        return heights_together(situation, state, k).into_iter().collect();
+        return heights_together(bow, state, k).into_iter().collect();
     }
     alone
 }
@@ -254,14 +244,14 @@ fn vertical(
 /// A change that can be taken back: as far as the mean of its slope asks for, in real steps; a tweak so far that in tune is
 /// shown soonest.
 fn reversible(
-    situation: &Situation,
+    bow: &BowState,
     state: &AxisState,
     change: Change,
     tweak: bool,
     k: &Knowledge,
 ) -> Option<Choice> {
     let beta = state.learned_slope(change)?;
-    let moves = situation.towards_zero(state, change, k);
+    let moves = bow.towards_zero(state, change, k);
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
     if tweak {
@@ -272,7 +262,7 @@ fn reversible(
             .take_while(|m| m.amount.abs() <= 2.0 * target);
         return near
             .map(|step| choice(state, change, step, beta, moves.look_up.clone(), k))
-            .map(|c| (ends_after(situation, state, std::slice::from_ref(&c), k), c))
+            .map(|c| (ends_after(bow, state, std::slice::from_ref(&c), k), c))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, c)| c);
     }
@@ -281,11 +271,7 @@ fn reversible(
 }
 
 /// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
-fn heights_together(
-    situation: &Situation,
-    state: &AxisState,
-    k: &Knowledge,
-) -> Option<Vec<Choice>> {
+fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let within = |change: Change, most: f64| -> Vec<Choice> {
         let Some(beta) = state.learned_slope(change) else {
@@ -293,9 +279,9 @@ fn heights_together(
         };
         [-1.0, 1.0]
             .into_iter()
-            .filter(|&direction| !situation.blocked(state, change, direction))
+            .filter(|&direction| !bow.blocked(state, change, direction))
             .flat_map(|direction| {
-                let Moves { steps, look_up } = moves(&situation.setup, change, direction, k);
+                let Moves { steps, look_up } = moves(&bow.setup, change, direction, k);
                 steps
                     .into_iter()
                     .filter(move |m| m.amount.abs() <= most)
@@ -312,18 +298,9 @@ fn heights_together(
     best_pair(state, pairs, k)
 }
 
-fn horizontal(
-    situation: &Situation,
-    state: &AxisState,
-    tweak: bool,
-    k: &Knowledge,
-) -> Vec<Vec<Choice>> {
-    let alone = |change| reversible(situation, state, change, tweak, k).map(|c| vec![c]);
-    let cut = if tweak {
-        None
-    } else {
-        cut(situation, state, k)
-    };
+fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+    let alone = |change| reversible(bow, state, change, tweak, k).map(|c| vec![c]);
+    let cut = if tweak { None } else { cut(bow, state, k) };
     let mut ways: Vec<Vec<Choice>> = [
         alone(Change::DrawWeight),
         cut,
@@ -335,7 +312,7 @@ fn horizontal(
     .collect();
     let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
     if !tweak && (far || ways.is_empty()) {
-        ways.extend(next_spine(situation, state, k).map(|c| vec![c]));
+        ways.extend(next_spine(bow, state, k).map(|c| vec![c]));
     }
     // the plunger is for what is left at the end
     if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
@@ -345,9 +322,9 @@ fn horizontal(
 }
 
 /// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
-fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision {
+fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
     let nothing = |spines| Decision::WrongSpine { spines };
-    let Some((now, beta)) = present(&situation.setup, Change::ShaftSpine)
+    let Some((now, beta)) = present(&bow.setup, Change::ShaftSpine)
         .filter(|s| *s > 0.0)
         .zip(u.learned_slope(Change::ShaftSpine))
     else {
@@ -368,15 +345,15 @@ fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision 
     }
     let wanted = spine(log);
     let direction = -m.signum();
-    let has_list = situation
+    let has_list = bow
         .setup
         .limits
         .as_ref()
         .and_then(|l| l.get("shaft_spine"))
         .is_some_and(|l| l.owned.is_some() || l.obtainable.is_some());
-    let mut found = situation.towards_zero(u, Change::ShaftSpine, k);
+    let mut found = bow.towards_zero(u, Change::ShaftSpine, k);
     if !has_list {
-        if situation.blocked(u, Change::ShaftSpine, direction) || is_kept(situation) {
+        if bow.blocked(u, Change::ShaftSpine, direction) || is_kept(bow) {
             return nothing(Some(spines));
         }
         let grid = k.steps.spine_grid;
@@ -409,8 +386,8 @@ fn wrong_spine(situation: &Situation, u: &AxisState, k: &Knowledge) -> Decision 
     }
 }
 
-fn is_kept(situation: &Situation) -> bool {
-    let kept = situation.setup.keep.iter().flatten();
+fn is_kept(bow: &BowState) -> bool {
+    let kept = bow.setup.keep.iter().flatten();
     kept.into_iter().any(|keep| keep == "shaft-spine")
 }
 

@@ -2,7 +2,7 @@
 
 use super::about::{Caution, Detail, Reasons};
 use super::change::{Change, VerifyWhen};
-use super::findings::BestSetup;
+use super::evidence::BestSetup;
 use super::kind::{Check, Gate, StepKind};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};

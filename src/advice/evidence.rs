@@ -1,404 +1,413 @@
-//! The one place that decides which kind of step the evidence permits.
-//!
-//! `choose` says what the offset asks for. Here stands what has to be seen to before anything is changed, and what a step that
-//! can't be undone needs beside the offset.
+//! What the newest set-up's ends, and the changes before them, say about how far the evidence goes.
 
-use super::Change;
-use super::about::{CheckCause, PutBackCause, ShootCause};
-use super::choice::{Choice, choice, nearest};
-use super::choose::{self, Decision};
-use super::contradictions::Contradiction;
-use super::findings::MissedBare;
-use super::interventions::{change_of, sign};
-use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
-use super::knowledge::{Axis, Knowledge};
-use super::moves::moves;
-use super::situation::{AxisState, Situation};
+use super::interventions::{RunRead, near};
+use super::knowledge::{EvidenceRules, Knowledge};
+use crate::math::rounded;
+use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
+use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+use std::sync::Arc;
 
-/// Decides what comes next.
-pub(super) fn decide(situation: &Situation, both: bool, k: &Knowledge) -> Decision {
-    if let Some(first) = before_any_change(situation, k) {
-        return first;
-    }
-    let wanted = choose::decide(situation, both, k);
-    permitted(wanted, situation, k)
+/// Facts that decide which kind of step is permitted.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Evidence {
+    /// Shots that count, of ends that count for tuning.
+    pub(super) fletched: u32,
+    pub(super) bare: u32,
+    /// Ends that hold both kinds.
+    pub(super) ends: usize,
+    /// Entries that nobody has confirmed.
+    pub(super) unconfirmed: usize,
+    /// Codes that were looked at since the newest change, with nothing found.
+    checked: BTreeSet<String>,
+    /// The same at any time, of these shafts.
+    mass_checked: bool,
+    /// All ends were shot from farther than tuning can be read from.
+    pub(super) too_far: bool,
+    /// What was shot from where a cut can be decided.
+    pub(super) for_cut: CutEvidence,
+    /// Bare shafts that missed the boss, where too few landed on it.
+    pub(super) missed: Option<MissedBare>,
+    /// Scatter per axis of the wider group in the end with the tightest groups, mm at 30 m.
+    pub(super) group_sd_mm: Option<f64>,
+    /// Scatter now over that before the newest change.
+    pub(super) scatter_ratio: Option<f64>,
+    /// Spines of all shafts shot on this bow.
+    pub(super) spines: Vec<f64>,
+    /// Levers moved together before the newest ends, of which one can't be kept apart from the other.
+    pub(super) several: Vec<Lever>,
+    /// The set-up is that of an earlier run again.
+    pub(super) is_return: bool,
+    /// Bare rear weight minus fletched, gr.
+    pub(super) mass_gr: Option<f64>,
+    /// Lean of the bare shafts against the fletched, degrees, where it stands out.
+    pub(super) crooked_deg: Option<f64>,
+    /// The lean speaks against the call.
+    pub(super) lean_contradicts: bool,
+    /// Middle of the fletched group on the face, mm, where it is clearly off.
+    pub(super) fletched_middle_mm: Option<[f64; 2]>,
+    /// The set-up nearest to tune so far.
+    pub(super) best: Option<BestSetup>,
 }
 
-/// What has to be done before the bow is changed, or called in tune.
-fn before_any_change(s: &Situation, k: &Knowledge) -> Option<Decision> {
-    let (f, rules) = (&s.findings, &k.evidence);
-    if f.unconfirmed > 0 && !f.is_checked("tags") {
-        return Some(check(&[Check::Tags], CheckCause::Tags(f.unconfirmed)));
-    }
-    if let Some(missed) = f.missed {
-        return Some(after_misses(s, missed, k));
-    }
-    if f.too_far {
-        return Some(shoot(ShootCause::TooFar));
-    }
-    if let Some(ratio) = f.scatter_ratio.filter(|r| *r >= rules.worse_ratio)
-        && !f.is_return
-    {
-        return Some(groups_worse(s, ratio));
-    }
-    if f.fletched.min(f.bare) < rules.pairs {
-        let (fletched, bare) = (f.fletched, f.bare);
-        return Some(shoot(ShootCause::FewShots { fletched, bare }));
-    }
-    if let Some(sd) = f.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm)
-        && f.ends < rules.repeat_ends
-    {
-        return Some(shoot(ShootCause::NoGroup(sd)));
-    }
-    if is_in_tune(s, k) {
-        return false_tune(s, k);
-    }
-    contradicted(s, k)
-        .or_else(|| mass(s, k))
-        .or_else(|| lean(s))
+/// What was shot from where a cut can be decided, and from where else.
+#[derive(Clone, Debug, Default)]
+pub(super) struct CutEvidence {
+    pub(super) fletched: u32,
+    pub(super) bare: u32,
+    pub(super) ends: usize,
+    /// Left and right are decided there.
+    pub(super) decided: bool,
+    /// Probability of the likelier side.
+    pub(super) side: Option<f64>,
+    /// A distance out of range, where all are.
+    pub(super) elsewhere_m: Option<f64>,
 }
 
-/// Both axes shown within the tolerance.
-fn is_in_tune(s: &Situation, k: &Knowledge) -> bool {
-    let shown = |u: &AxisState| u.inside * s.v.inside >= k.policy.in_tune;
-    s.in_tune && s.u.as_ref().is_some_and(shown)
-}
-
-fn shoot(cause: ShootCause) -> Decision {
-    Decision::Shoot { cause }
-}
-
-fn check(checks: &[Check], cause: CheckCause) -> Decision {
-    Decision::Check {
-        checks: checks.to_vec(),
-        cause,
-    }
-}
-
-/// In tune, but something makes that doubtful.
-fn false_tune(s: &Situation, k: &Knowledge) -> Option<Decision> {
-    let checks = s.open(&[Check::Contact, Check::CentreShot]);
-    if let Some(degrees) = s.findings.crooked_deg.filter(|_| !checks.is_empty()) {
-        return Some(check(&checks, CheckCause::Crooked(degrees)));
-    }
-    mass(s, k)
-}
-
-/// The bare shafts missed: nearer, and where most went one way, a first step that way.
-fn after_misses(s: &Situation, missed: MissedBare, k: &Knowledge) -> Decision {
-    let step = (missed.count >= 2)
-        .then(|| first_step(s, missed, k))
-        .flatten();
-    match step {
-        Some(next) => Decision::Change {
-            next: Box::new(next),
-            also: Vec::new(),
-            others: Vec::new(),
-        },
-        None => shoot(ShootCause::Missed(missed)),
+impl CutEvidence {
+    fn of(groups: &[&Analysis], rules: &EvidenceRules) -> Self {
+        let [least, most] = rules.distance_m;
+        let in_range = |r: &Reading| r.distance_m.is_some_and(|d| (least..=most).contains(&d));
+        let mut all = Self::default();
+        for group in groups {
+            let r = &group.reading;
+            if !in_range(r) {
+                all.elsewhere_m = r.distance_m;
+                continue;
+            }
+            all.fletched += r.fletched;
+            all.bare += r.bare;
+            all.ends += ends_of_both(group);
+            all.decided |= matches!(
+                r.horizontal.call,
+                HorizontalCall::Weak | HorizontalCall::Stiff
+            );
+            let sides = [r.horizontal.p_weak, r.horizontal.p_stiff, all.side];
+            all.side = sides.into_iter().flatten().reduce(f64::max);
+        }
+        if all.ends > 0 {
+            all.elsewhere_m = None;
+        }
+        all
     }
 }
 
-/// The usual first step against the side on which the bare shafts went.
-fn first_step(s: &Situation, missed: MissedBare, k: &Knowledge) -> Option<Choice> {
-    let [x, y] = missed.side.map(f64::from);
-    let levers: [(Change, f64); 2];
-    let (state, side) = if y.abs() > 0.0 {
-        let nocking = (Change::NockingPoint, k.steps.nocking_point_mm * 2.0);
-        levers = [nocking, (Change::RestHeight, k.steps.rest_height_mm)];
-        (&s.v, y)
-    } else if x.abs() > 0.0 {
-        // half a turn of both bolts; the next point
-        let pounds = super::slopes::lb_per_quarter_turn(&s.setup, k) * 2.0;
-        levers = [(Change::DrawWeight, pounds), (Change::PointWeight, 10.0)];
-        (s.u.as_ref()?, x * sign(s.hand?))
-    } else {
-        return None;
+/// Bare shafts that missed the boss.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MissedBare {
+    /// How many.
+    pub count: usize,
+    /// Which way, right and up positive; 0 where it wasn't noted, or they went both ways.
+    pub side: [i8; 2],
+}
+
+/// The set-up nearest to tune so far.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BestSetup {
+    /// Its place among the set-ups of this bow, from 1.
+    pub number: usize,
+    /// Its ends, as the archer numbers them (else their place), first and last.
+    pub ends: [u64; 2],
+    /// Its day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub day: Option<String>,
+    /// Offset at 30 m, mm.
+    pub x_mm: f64,
+    /// Offset at 30 m, mm.
+    pub y_mm: f64,
+    /// It is the present one.
+    pub is_now: bool,
+}
+
+impl Evidence {
+    /// From the runs and what they read.
+    pub(super) fn of(history: &History, reads: &[Arc<RunRead>], k: &Knowledge) -> Self {
+        let (Some(run), Some(read)) = (history.runs.last(), reads.last()) else {
+            return Self::default();
+        };
+        let rules = &k.evidence;
+        let groups: Vec<&Analysis> = read.groups.iter().filter(|g| near(&g.reading)).collect();
+        let sum = |count: fn(&Reading) -> u32| groups.iter().map(|g| count(&g.reading)).sum();
+        let setup = &run.setup;
+        let before = reads.len().checked_sub(2).and_then(|at| reads.get(at));
+        let reading = groups.iter().map(|g| &g.reading);
+        let crooked = reading.clone().find_map(|r| crooked(r, rules));
+        let lean_contradicts = reading
+            .clone()
+            .any(|r| r.cautions.iter().any(|c| c.code == "lean"));
+        let earlier = history.runs.iter().rev().skip(1);
+        Self {
+            fletched: sum(|r| r.fletched),
+            bare: sum(|r| r.bare),
+            ends: groups.iter().map(|g| ends_of_both(g)).sum(),
+            unconfirmed: read.groups.iter().map(unconfirmed).sum(),
+            checked: run.ends.iter().flat_map(|f| checks(&f.end)).collect(),
+            mass_checked: mass_checked(history),
+            too_far: groups.is_empty() && !read.groups.is_empty(),
+            for_cut: CutEvidence::of(&groups, rules),
+            missed: missed_bare(run, rules),
+            group_sd_mm: tightest(&groups),
+            scatter_ratio: before.and_then(|before| ratio(before, read, rules)),
+            spines: history
+                .runs
+                .iter()
+                .filter_map(|r| r.setup.shaft_spine)
+                .collect(),
+            several: several(&run.changed, k),
+            is_return: earlier
+                .skip(1)
+                .any(|old| !is_empty(setup) && compare(&old.setup, setup).is_same()),
+            mass_gr: setup.rear_gr.zip(setup.bare_rear_gr).map(|(f, b)| b - f),
+            crooked_deg: crooked,
+            lean_contradicts,
+            fletched_middle_mm: groups.last().and_then(|g| off_middle(g)),
+            best: best(history, reads),
+        }
+    }
+
+    /// Whether this was looked at since the newest change.
+    pub(super) fn is_checked(&self, code: &str) -> bool {
+        self.checked.contains(code) || (code == "mass" && self.mass_checked)
+    }
+}
+
+fn is_empty(setup: &Setup) -> bool {
+    *setup == Setup::default()
+}
+
+fn checks(end: &crate::record::End) -> Vec<String> {
+    end.session.checked.clone().unwrap_or_default()
+}
+
+/// Looked at with these shafts: since the newest change of shafts.
+fn mass_checked(history: &History) -> bool {
+    for run in history.runs.iter().rev() {
+        let checked = |f: &crate::record::RecordFile| checks(&f.end).iter().any(|c| c == "mass");
+        if run.ends.iter().any(checked) {
+            return true;
+        }
+        let other = |c: &crate::record::LeverChange| {
+            matches!(c.lever, Lever::ShaftSpine | Lever::RearWeight)
+        };
+        if run.changed.changes.iter().any(other) {
+            return false;
+        }
+    }
+    false
+}
+
+/// Ends with shots of both kinds.
+fn ends_of_both(group: &Analysis) -> usize {
+    let of = |kind| -> BTreeSet<usize> {
+        let shots = group.shots.iter().filter(|s| s.kind == kind);
+        shots.map(|s| s.end).collect()
     };
-    levers.iter().find_map(|&(change, size)| {
-        let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
-        let found = moves(&s.setup, change, -side * slope.moves, k);
-        let step = nearest(&found.steps, size)?;
-        let chosen = choice(state, change, step, beta, found.look_up, k);
-        Some(Choice {
-            missed: Some(missed),
-            ..chosen
-        })
+    of(ArrowKind::Bare)
+        .intersection(&of(ArrowKind::Fletched))
+        .count()
+}
+
+fn unconfirmed(group: &Analysis) -> usize {
+    let left_out = group.gathered.left_out.iter();
+    let open = |reason| {
+        matches!(
+            reason,
+            LeftOutReason::Unconfirmed | LeftOutReason::UnknownKind
+        )
+    };
+    group.gathered.unchecked + left_out.filter(|entry| open(entry.reason)).count()
+}
+
+/// Lean of the bare shafts that stands out while they land close.
+fn crooked(reading: &Reading, rules: &EvidenceRules) -> Option<f64> {
+    let (lean, offset, tolerance) = (reading.lean?, reading.offset?, reading.tolerance_mm?);
+    let degrees = lean.right_deg.hypot(lean.up_deg);
+    let close = offset.x_mm.abs() <= tolerance && offset.y_mm.abs() <= tolerance;
+    let sure = degrees >= rules.crooked_deg.max(2.0 * lean.sd_deg);
+    (close && sure).then(|| rounded(degrees, 1))
+}
+
+/// Which way a missed shot went, by its `direction`, else by the words of its note.
+fn side_of(missed: &Missed) -> [i8; 2] {
+    let words = missed.direction.as_ref().or(missed.note.as_ref());
+    let text = words.map(|w| w.to_lowercase()).unwrap_or_default();
+    let mut side = [0, 0];
+    for word in text.split(|c: char| !c.is_alphabetic()) {
+        match word {
+            "left" => side[0] = -1,
+            "right" => side[0] = 1,
+            "low" | "below" | "under" | "beneath" | "down" | "short" => side[1] = -1,
+            "high" | "above" | "over" | "up" => side[1] = 1,
+            _ => {}
+        }
+    }
+    side
+}
+
+/// The bare shafts that missed, where they are most of those shot with this set-up.
+fn missed_bare(run: &Run, rules: &EvidenceRules) -> Option<MissedBare> {
+    let bare = |kind| kind == ArrowKind::Bare;
+    let landed =
+        |f: &crate::record::RecordFile| f.end.entries.iter().filter(|e| bare(e.kind)).count();
+    let landed: usize = run.ends.iter().map(landed).sum();
+    let missed: Vec<&Missed> = run
+        .ends
+        .iter()
+        .flat_map(|f| f.end.missed.iter().filter(|m| bare(m.kind)))
+        .collect();
+    let few = landed < rules.pairs as usize && missed.len() > landed;
+    few.then(|| {
+        let axis = |a: usize| {
+            let sides: Vec<i8> = missed.iter().map(|m| side_of(m)[a]).collect();
+            let (minus, plus) = (sides.contains(&-1), sides.contains(&1));
+            match (minus, plus) {
+                (true, false) => -1,
+                (false, true) => 1,
+                _ => 0,
+            }
+        };
+        MissedBare {
+            count: missed.len(),
+            side: [axis(0), axis(1)],
+        }
     })
 }
 
-/// Groups much wider than before the change.
-fn groups_worse(s: &Situation, ratio: f64) -> Decision {
-    let levers = put_back_levers(s, |_| true);
-    if levers.is_empty() {
-        let checks = [Check::Contact, Check::Form];
-        return check(&checks, CheckCause::Worse(ratio));
-    }
-    Decision::PutBack {
-        levers,
-        cause: PutBackCause::Worse(ratio),
-    }
+/// Scatter per axis of the wider of the two groups, in the end in which it is least, mm at 30 m.
+fn tightest(groups: &[&Analysis]) -> Option<f64> {
+    let ends = groups.iter().flat_map(|group| {
+        let scale = group.reading.distance_m.map_or(1.0, |d| d / 30.0);
+        let numbers: BTreeSet<usize> = group.shots.iter().map(|s| s.end).collect();
+        numbers.into_iter().filter_map(move |end| {
+            let of = |kind| {
+                let shots = group.shots.iter();
+                sd(shots.filter(|s| s.end == end && s.kind == kind))
+            };
+            let widest = [of(ArrowKind::Bare), of(ArrowKind::Fletched)];
+            widest
+                .into_iter()
+                .flatten()
+                .reduce(f64::max)
+                .map(|sd| sd / scale)
+        })
+    });
+    ends.reduce(f64::min)
 }
 
-/// Levers of the newest change that can be put back, of the axes asked for; empty where one of them can't.
-fn put_back_levers(s: &Situation, wanted: impl Fn(Change) -> bool) -> Vec<Change> {
-    let Some(newest) = &s.newest_change else {
-        return Vec::new();
-    };
-    let changes = newest.changes.iter().filter_map(|c| change_of(c.lever));
-    let levers: Vec<Change> = changes.filter(|c| wanted(*c)).collect();
-    if levers.contains(&Change::ShaftLength) {
-        return Vec::new();
-    }
-    levers
+/// Middle of the fletched shots about the middle of their spots, mm, where it is off by twice its error and by 20 mm or more.
+fn off_middle(group: &Analysis) -> Option<[f64; 2]> {
+    let fletched = || group.shots.iter().filter(|s| s.kind == ArrowKind::Fletched);
+    let n = fletched().count() as f64;
+    let mean = |a: usize| fletched().map(|s| s.place_mm[a]).sum::<f64>() / n;
+    let middle = [mean(0), mean(1)];
+    let error = sd(fletched())? / n.sqrt();
+    let off = middle[0].hypot(middle[1]);
+    (n >= 3.0 && off > 2.0 * error && off >= 20.0).then(|| middle.map(|v| rounded(v, 0)))
 }
 
-/// The newest change did what it should not have.
-fn contradicted(s: &Situation, k: &Knowledge) -> Option<Decision> {
-    let found: Vec<(&AxisState, &Contradiction)> = s
-        .axes()
-        .flat_map(|state| state.newest_contradictions().map(move |c| (state, c)))
-        .collect();
-    let wrong_way = found.iter().find(|(_, c)| c.wrong_way);
-    if let Some((state, c)) = wrong_way.filter(|_| !s.findings.is_return) {
-        let own = |change: Change| k.lever(change).is_some_and(|l| l.axis == state.axis);
-        let levers = put_back_levers(s, own);
-        if levers.is_empty() {
-            let checks = s.open(c.checks());
-            let cause = CheckCause::Unexpected(**c);
-            return (!checks.is_empty()).then(|| check(&checks, cause));
-        }
-        return Some(Decision::PutBack {
-            levers,
-            cause: PutBackCause::WrongWay(**c),
-        });
-    }
-    let is_open = |c: &Contradiction| !s.open(c.checks()).is_empty();
-    let (_, c) = found
-        .iter()
-        .find(|(_, c)| (c.did_nothing || c.wrong_axis) && is_open(c))?;
-    let checks = s.open(c.checks());
-    let cause = if c.did_nothing {
-        CheckCause::DidNothing(**c)
-    } else {
-        CheckCause::Unexpected(**c)
-    };
-    Some(check(&checks, cause))
-}
-
-/// What a mismatch of the nock ends alone makes of the offset, u at 30 m, mm.
-pub(super) fn mass_effect(s: &Situation, k: &Knowledge) -> Option<(f64, f64)> {
-    let grains = s.findings.mass_gr?;
-    // a bare shaft lighter at the nock acts weak
-    let each = k.lever(Change::RearWeight)?.median_mm;
-    Some((grains, -grains * each))
-}
-
-/// Bare and fletched shafts of unequal mass, unless the offset is far more than that makes.
-fn mass(s: &Situation, k: &Knowledge) -> Option<Decision> {
-    let rules = &k.evidence;
-    let (grains, effect_mm) = mass_effect(s, k)?;
-    let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
-    let small = grains.abs() <= rules.mass_gr || s.findings.is_checked("mass");
-    if small || offset >= rules.mass_times * effect_mm.abs() {
+/// Standard deviation per axis about the middle, mm; `None` with fewer than two shots.
+fn sd<'a>(shots: impl Iterator<Item = &'a Shot>) -> Option<f64> {
+    let places: Vec<[f64; 2]> = shots.map(|s| s.place_mm).collect();
+    let n = places.len() as f64;
+    if places.len() < 2 {
         return None;
     }
-    let cause = CheckCause::Mass { grains, effect_mm };
-    Some(check(&[Check::Mass], cause))
+    let mean = |a: usize| places.iter().map(|p| p[a]).sum::<f64>() / n;
+    let middle = [mean(0), mean(1)];
+    let squares = |p: &[f64; 2]| (p[0] - middle[0]).powi(2) + (p[1] - middle[1]).powi(2);
+    let sum: f64 = places.iter().map(squares).sum();
+    Some((sum / (2.0 * (n - 1.0))).sqrt())
 }
 
-/// The shafts lean against what the offset says.
-fn lean(s: &Situation) -> Option<Decision> {
-    let checks = lean_checks(s);
-    (!checks.is_empty()).then(|| check(&checks, CheckCause::Lean))
-}
-
-/// What is still to be looked at because the shafts lean against what the offset says.
-fn lean_checks(s: &Situation) -> Vec<Check> {
-    if s.findings.lean_contradicts {
-        s.open(&[Check::Contact, Check::CentreShot])
-    } else {
-        Vec::new()
-    }
-}
-
-/// The step wanted, if the evidence suffices for its kind; else what does.
-fn permitted(wanted: Decision, s: &Situation, k: &Knowledge) -> Decision {
-    let (f, rules) = (&s.findings, &k.evidence);
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
-    match wanted {
-        Decision::Change {
-            next,
-            also,
-            mut others,
-        } => {
-            let unmet = unmet(s, k);
-            let (mut next, mut also) = (next, also);
-            // where the newest change did nothing, all that can be undone comes before a cut, even after a look at it
-            let mut newest = s.axes().flat_map(AxisState::newest_contradictions);
-            let did_nothing = newest.any(|c| c.did_nothing);
-            if (lasting(&next) || also.iter().any(lasting)) && (did_nothing || !unmet.is_empty()) {
-                match undoable(&mut others, s, k) {
-                    Some(instead) => {
-                        others.insert(0, std::mem::replace(&mut *next, instead));
-                        also.clear();
-                    }
-                    None if unmet.is_empty() => {}
-                    None => return instead_of(&unmet, s, k),
-                }
-            }
-            // from elsewhere, or after that, nothing lasting is even named
-            let elsewhere = unmet.iter().any(|g| g.code == GateCode::Distance);
-            others.retain(|c| !((elsewhere || did_nothing) && lasting(c)));
-            let offset = s.axes().find(|state| state.axis == next.axis);
-            let near = |state: &AxisState| state.offset.mean.abs() < rules.small_offset_mm;
-            let small = offset.is_some_and(near);
-            if small && f.ends < rules.small_step_ends && next.missed.is_none() {
-                return shoot(ShootCause::SmallStep);
-            }
-            Decision::Change { next, also, others }
-        }
-        Decision::WrongSpine { spines } => {
-            let unmet = unmet(s, k);
-            if unmet.is_empty() {
-                return Decision::WrongSpine { spines };
-            }
-            let ordinary = choose::ordinary(s, false, k);
-            let changes = matches!(ordinary, Decision::Unknown { .. });
-            if changes {
-                return ordinary;
-            }
-            instead_of(&unmet, s, k)
-        }
-        other => other,
-    }
-}
-
-/// The first way that can be undone: of those named, or of those that come where the shafts stay.
-fn undoable(others: &mut Vec<Choice>, s: &Situation, k: &Knowledge) -> Option<Choice> {
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
-    if let Some(at) = others.iter().position(|c| !lasting(c)) {
-        return Some(others.remove(at));
-    }
-    match choose::ordinary(s, false, k) {
-        Decision::Change { next, others, .. } => {
-            let mut all = std::iter::once(*next).chain(others);
-            all.find(|c| !lasting(c))
-        }
-        _ => None,
-    }
-}
-
-/// What to do where only a step is left that can't be undone, and something is missing for it.
-fn instead_of(unmet: &[Gate], s: &Situation, k: &Knowledge) -> Decision {
-    let lacks = |code: GateCode| unmet.iter().any(|g| g.code == code);
-    if lacks(GateCode::Contradiction) {
-        let found = s.axes().flat_map(AxisState::newest_contradictions);
-        let mut checks: Vec<Check> = found.flat_map(|c| s.open(c.checks())).collect();
-        checks.sort_unstable();
-        checks.dedup();
-        return check(&checks, CheckCause::BeforeIrreversible);
-    }
-    if lacks(GateCode::Lean) {
-        return check(&lean_checks(s), CheckCause::Lean);
-    }
-    if lacks(GateCode::Mass) {
-        return check(&[Check::Mass], CheckCause::UnknownMass);
-    }
-    // so far out bare shafts would miss from 30 m
-    let far = |u: &AxisState| u.offset.mean.abs() > k.evidence.spine_above_mm;
-    if lacks(GateCode::Distance) && !s.u.as_ref().is_some_and(far) {
-        return shoot(ShootCause::From30);
-    }
-    if unmet.iter().all(|g| g.code == GateCode::Growing) {
-        let axes = vec![Axis::Horizontal];
-        return Decision::AtLimits { axes };
-    }
-    shoot(ShootCause::BeforeIrreversible)
-}
-
-/// What a cut or new shafts still need.
-pub(super) fn unmet(s: &Situation, k: &Knowledge) -> Vec<Gate> {
-    let (f, rules) = (&s.findings, &k.evidence);
-    let cut = &f.for_cut;
-    let mut gates = Vec::new();
-    let mut gate = |missing: bool, code, needed, have| {
-        if missing {
-            gates.push(Gate { code, needed, have });
-        }
+/// Scatter after over scatter before, each with three shots of a kind at least, where it stands out from chance.
+fn ratio(before: &RunRead, after: &RunRead, rules: &EvidenceRules) -> Option<f64> {
+    // scatter at 1 m, and the variance of its logarithm
+    let scatter = |read: &RunRead| {
+        let readings = read.groups.iter().map(|g| &g.reading);
+        let mut known = readings.filter(|r| near(r) && r.fletched >= 3 && r.bare >= 3);
+        known.find_map(|r| {
+            let s = r.scatter?;
+            let all = [s.fletched_sd_mm, s.bare_sd_mm].concat();
+            let mean = all.iter().map(|v| v * v).sum::<f64>() / 4.0;
+            let freedom = 2.0 * f64::from(r.fletched + r.bare - 2);
+            Some((mean.sqrt() / r.distance_m?, 0.5 / freedom))
+        })
     };
-    if let Some(metres) = cut.elsewhere_m {
-        let needed = GateValue::MetresBetween(rules.distance_m);
-        gate(true, GateCode::Distance, needed, GateValue::Metres(metres));
-    }
-    let few = cut.fletched.min(cut.bare) < rules.pairs || cut.ends < rules.ends;
-    let (shots, ends) = (rules.pairs, rules.ends);
-    let have = GateValue::Shots {
-        fletched: cut.fletched,
-        bare: cut.bare,
-        ends: cut.ends,
-    };
-    gate(
-        few,
-        GateCode::Pairs,
-        GateValue::OfEach { shots, ends },
-        have,
-    );
-    let have = cut.side.map_or(GateValue::NotKnown, GateValue::Probability);
-    let needed = GateValue::ProbabilityAtLeast(k.policy.cut_side);
-    gate(!cut.decided, GateCode::Decided, needed, have);
-    let have = GateValue::Unconfirmed(f.unconfirmed);
-    gate(
-        f.unconfirmed > 0,
-        GateCode::Confirmed,
-        GateValue::Absent,
-        have,
-    );
-    let wide = f.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm);
-    let have = GateValue::MillimetresApart(wide.unwrap_or(0.0));
-    let needed = GateValue::MillimetresApart(rules.group_sd_mm);
-    gate(wide.is_some(), GateCode::Groups, needed, have);
-    let (missing, have) = mass_gate(s, k);
-    gate(
-        missing,
-        GateCode::Mass,
-        GateValue::GrainsAtMost(rules.mass_gr),
-        have,
-    );
-    let contradiction = s.axes().any(|state| s.is_contradicted(state));
-    gate(
-        contradiction,
-        GateCode::Contradiction,
-        GateValue::Absent,
-        GateValue::Open,
-    );
-    gate(
-        !lean_checks(s).is_empty(),
-        GateCode::Lean,
-        GateValue::Absent,
-        GateValue::Open,
-    );
-    let growing = s.setup.growing == Some(true);
-    gate(
-        growing,
-        GateCode::Growing,
-        GateValue::Wish,
-        GateValue::Absent,
-    );
-    gates
+    let ((then, then_error), (now, now_error)) = (scatter(before)?, scatter(after)?);
+    let ratio = now / then;
+    let clear = ratio.ln() > rules.worse_sds * (then_error + now_error).sqrt();
+    clear.then_some(ratio)
 }
 
-/// Whether the masses of bare and fletched shafts forbid a step that can't be undone.
-fn mass_gate(s: &Situation, k: &Knowledge) -> (bool, GateValue) {
-    let rules = &k.evidence;
-    let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
-    let (have, effect) = match mass_effect(s, k) {
-        Some((grains, _)) if grains.abs() <= rules.mass_gr => {
-            return (false, GateValue::Grains(grains));
-        }
-        Some((grains, effect)) => (GateValue::Grains(grains), effect.abs()),
-        None => (GateValue::NotKnown, rules.unknown_mass_mm),
+/// Levers of which several act on one axis: what each did can't be kept apart.
+fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
+    let axis = |lever: Lever| {
+        super::interventions::change_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
     };
-    let missing = !s.findings.is_checked("mass") && offset < rules.mass_times * effect;
-    (missing, have)
+    let levers: Vec<Lever> = changed.changes.iter().map(|c| c.lever).collect();
+    let shares = |lever: &Lever| {
+        let own = axis(*lever);
+        let mut others = levers.iter().filter(|other| *other != lever);
+        others.any(|other| own.is_none() || axis(*other).is_none() || axis(*other) == own)
+    };
+    levers.iter().copied().filter(shares).collect()
+}
+
+/// The set-up with the least expected square of the offset, of those with three shots of each kind.
+fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
+    let assumptions = Assumptions::embedded().ok()?;
+    let mut found: Option<(f64, BestSetup)> = None;
+    for (at, (run, read)) in history.runs.iter().zip(reads).enumerate() {
+        let mut readings = read.groups.iter().map(|g| &g.reading);
+        let Some((reading, offset, distance)) = readings.find_map(|r| {
+            let enough = near(r) && r.fletched >= 3 && r.bare >= 3;
+            Some((r, r.offset?, r.distance_m?)).filter(|_| enough)
+        }) else {
+            continue;
+        };
+        let at_30 = |mean, sd: f64| assumptions.at_30m(mean, sd * sd, distance);
+        let (x, vx) = at_30(offset.x_mm, offset.sd_x_mm);
+        let (y, vy) = at_30(offset.y_mm, offset.sd_y_mm);
+        let square = x * x + y * y + vx + vy;
+        if found.as_ref().is_some_and(|(least, _)| *least <= square) || reading.failure.is_some() {
+            continue;
+        }
+        found = Some((square, named(run, at, [x, y], at + 1 == reads.len())));
+    }
+    found.map(|(_, best)| best)
+}
+
+fn named(run: &Run, at: usize, [x, y]: [f64; 2], is_now: bool) -> BestSetup {
+    let number =
+        |f: Option<&crate::record::RecordFile>| f.and_then(|f| f.end.session.end).unwrap_or(0);
+    let day = run
+        .ends
+        .last()
+        .and_then(|f| crate::record::When::of(&f.end));
+    BestSetup {
+        number: at + 1,
+        ends: [number(run.ends.first()), number(run.ends.last())],
+        day: day.map(|when| when.day.to_string()),
+        x_mm: rounded(x, 0),
+        y_mm: rounded(y, 0),
+        is_now,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_direction_is_read_from_its_field_or_the_note() {
+        let missed = |direction: Option<&str>, note: Option<&str>| Missed {
+            direction: direction.map(str::to_owned),
+            note: note.map(str::to_owned),
+            ..Missed::default()
+        };
+        assert_eq!(side_of(&missed(Some("low-left"), None)), [-1, -1]);
+        assert_eq!(side_of(&missed(None, Some("over the boss, Right"))), [1, 1]);
+        assert_eq!(side_of(&missed(None, Some("in the grass"))), [0, 0]);
+    }
 }

@@ -2,21 +2,21 @@
 
 use super::about::{CheckCause, OffsetEstimate, PutBackCause, ShootCause};
 use super::advise::AdviceOptions;
+use super::bow_state::{AxisState, BowState};
 use super::choice::Choice;
 use super::choose::Decision;
 use super::interventions::Readings;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::sensitivities::{missing, sensitivities};
-use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
-use super::{Change, evidence, steps};
+use super::{Change, policy, steps};
 use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
 use crate::record::{Hand, History};
 
 /// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Thought {
+pub enum ExplanationItem {
     /// What was read.
     Reading(Box<Reading>),
     /// No record can be used.
@@ -100,18 +100,18 @@ pub enum Thought {
     /// The spine is wrong.
     WrongSpine,
     /// A lever that comes before the chosen one, and why it isn't that.
-    Not(Change, Obstacle),
+    Not(Change, LeverObstacle),
     /// The change chosen.
-    Chosen(Box<Size>),
+    Chosen(Box<StepSize>),
     /// One of the other axis that is made with it.
-    WithOtherAxis(Box<Size>),
+    WithOtherAxis(Box<StepSize>),
     /// One of the same axis that is made with it.
-    WithSameAxis(Box<Size>),
+    WithSameAxis(Box<StepSize>),
 }
 
 /// Why a lever isn't moved.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Obstacle {
+pub enum LeverObstacle {
     /// The archer keeps it.
     Kept,
     /// It can't be undone, and the evidence doesn't suffice for that.
@@ -140,7 +140,7 @@ pub enum Obstacle {
 
 /// How far a change goes, and why so far.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Size {
+pub struct StepSize {
     /// The change.
     pub change: Change,
     /// By how much, in its unit.
@@ -169,25 +169,25 @@ pub struct Size {
 
 /// Why the advice is what it is, thought by thought; each number is marked physics, assumption, common practice or learned.
 #[must_use]
-pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
+pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationItem> {
     let k = knowledge();
-    let situation = match Situation::of(history, k, &mut Readings::default()) {
-        Ok(situation) => situation,
-        Err(Some(reading)) => return vec![Thought::Reading(reading)],
-        Err(None) => return vec![Thought::NoRecord],
+    let bow = match BowState::of(history, k, &mut Readings::default()) {
+        Ok(bow) => bow,
+        Err(Some(reading)) => return vec![ExplanationItem::Reading(reading)],
+        Err(None) => return vec![ExplanationItem::NoRecord],
     };
-    let setup = &situation.setup;
-    let mut chain = vec![Thought::Reading(Box::new(situation.reading.clone()))];
-    if !situation.full_distance {
-        chain.push(Thought::ShortDistance(situation.distance_m));
+    let setup = &bow.setup;
+    let mut chain = vec![ExplanationItem::Reading(Box::new(bow.reading.clone()))];
+    if !bow.full_distance {
+        chain.push(ExplanationItem::ShortDistance(bow.distance_m));
     }
-    chain.push(Thought::Tolerance {
-        mm: situation.tolerance_mm,
+    chain.push(ExplanationItem::Tolerance {
+        mm: bow.tolerance_mm,
         own: setup.tolerance_30m_mm.is_some(),
     });
-    chain.extend(situation.axes().map(|state| {
-        Thought::Now {
-            seen: situation.seen(state),
+    chain.extend(bow.axes().map(|state| {
+        ExplanationItem::Now {
+            seen: bow.seen(state),
             inside: state.inside,
             side: state.offset.side(),
             setups: state
@@ -197,8 +197,8 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
                 .count(),
         }
     }));
-    chain.extend(physics(&situation));
-    for state in situation.axes() {
+    chain.extend(physics(&bow));
+    for state in bow.axes() {
         chain.extend(
             state
                 .slopes
@@ -206,27 +206,23 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<Thought> {
                 .filter_map(|s| slope(state, s.change, k)),
         );
     }
-    if !situation.unknown {
-        chain.push(Thought::Bolts {
+    if !bow.unknown {
+        chain.push(ExplanationItem::Bolts {
             lb: lb_per_quarter_turn(setup, k),
             own: setup.bolt_lb_per_turn.is_some(),
         });
     }
-    chain.extend(decision(
-        &evidence::decide(&situation, options.both, k),
-        &situation,
-        k,
-    ));
+    chain.extend(decision(&policy::decide(&bow, options.both, k), &bow, k));
     chain
 }
 
-fn physics(situation: &Situation) -> Vec<Thought> {
-    let Some(rates) = sensitivities(&situation.setup) else {
-        let lacking = missing(&situation.setup).iter().map(|m| m.1).collect();
-        return vec![Thought::NoRates(lacking)];
+fn physics(bow: &BowState) -> Vec<ExplanationItem> {
+    let Some(rates) = sensitivities(&bow.setup) else {
+        let lacking = missing(&bow.setup).iter().map(|m| m.1).collect();
+        return vec![ExplanationItem::NoRates(lacking)];
     };
     let pounds = |change, n: f64| rates.in_pounds(change).map(|lb| lb.abs() * n);
-    let mut chain = vec![Thought::Rates {
+    let mut chain = vec![ExplanationItem::Rates {
         index: rates.index,
         pounds: [
             pounds(Change::ShaftLength, MM_PER_INCH / 4.0),
@@ -235,19 +231,19 @@ fn physics(situation: &Situation) -> Vec<Thought> {
             pounds(Change::ShaftSpine, 50.0),
         ],
     }];
-    chain.extend(rates.free_free_hz.map(Thought::InFlight));
+    chain.extend(rates.free_free_hz.map(ExplanationItem::InFlight));
     let difference = rates.fletched_less_bare.filter(|d| d.abs() > 0.002);
     let per_log = knowledge().scale.mm_per_unit_log_index;
-    chain.extend(difference.map(|ln_q| Thought::RearEnds(per_log * ln_q)));
+    chain.extend(difference.map(|ln_q| ExplanationItem::RearEnds(per_log * ln_q)));
     chain
 }
 
-fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<Thought> {
+fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<ExplanationItem> {
     let (prior, beta) = (state.slope(change)?, state.learned_slope(change)?);
     let log_sd = prior.log_sd(k.scale.log_sd);
     let sd = beta.ln_variance.sqrt();
     let moved = sd < 0.97 * log_sd || (beta.median / prior.median_mm).ln().abs() > 0.02;
-    Some(Thought::Slope {
+    Some(ExplanationItem::Slope {
         change,
         unit: prior.unit.clone(),
         prior: [prior.median_mm, log_sd.exp()],
@@ -256,48 +252,50 @@ fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<Thought> {
     })
 }
 
-fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<Thought> {
+fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<ExplanationItem> {
     match decision {
         Decision::Done { .. } => {
-            vec![Thought::InTune(
-                situation.axes().map(|s| s.inside).product(),
+            vec![ExplanationItem::InTune(
+                bow.axes().map(|s| s.inside).product(),
             )]
         }
-        Decision::VerifyAtFullDistance | Decision::GoalReached => vec![Thought::NeutralHere],
-        Decision::Shoot { cause } => vec![Thought::ShootFirst(*cause, situation.hand)],
-        Decision::Check { cause, .. } => vec![Thought::CheckFirst(*cause, situation.hand)],
-        Decision::PutBack { cause, .. } => vec![Thought::PutBack(*cause, situation.hand)],
-        Decision::ShootMore => vec![Thought::NoChange {
+        Decision::VerifyAtFullDistance | Decision::GoalReached => {
+            vec![ExplanationItem::NeutralHere]
+        }
+        Decision::Shoot { cause } => vec![ExplanationItem::ShootFirst(*cause, bow.hand)],
+        Decision::Check { cause, .. } => vec![ExplanationItem::CheckFirst(*cause, bow.hand)],
+        Decision::PutBack { cause, .. } => vec![ExplanationItem::PutBack(*cause, bow.hand)],
+        Decision::ShootMore => vec![ExplanationItem::NoChange {
             inside: k.policy.wants_inside,
             side: k.policy.wants_side,
             horizon_ends: k.policy.horizon_ends,
         }],
         Decision::AtLimits { axes } => {
-            let out = situation.axes().filter(|s| axes.contains(&s.axis));
-            let skipped = out.flat_map(|state| skipped(state, situation, None, k));
-            skipped.chain([Thought::NothingLeft]).collect()
+            let out = bow.axes().filter(|s| axes.contains(&s.axis));
+            let skipped = out.flat_map(|state| skipped(state, bow, None, k));
+            skipped.chain([ExplanationItem::NothingLeft]).collect()
         }
-        Decision::Unknown { .. } => vec![Thought::SizeUnknown],
-        Decision::WrongSpine { .. } => vec![Thought::WrongSpine],
+        Decision::Unknown { .. } => vec![ExplanationItem::SizeUnknown],
+        Decision::WrongSpine { .. } => vec![ExplanationItem::WrongSpine],
         Decision::Change { next, also, .. } => {
             let mut chain = Vec::new();
-            let state_of = |choice: &Choice| situation.axes().find(|s| s.axis == choice.axis);
+            let state_of = |choice: &Choice| bow.axes().find(|s| s.axis == choice.axis);
             if let Some(state) = state_of(next) {
                 if next.spines.is_none() {
-                    chain.extend(skipped(state, situation, Some(next), k));
+                    chain.extend(skipped(state, bow, Some(next), k));
                 }
-                chain.push(Thought::Chosen(Box::new(size(
-                    next, None, state, situation,
+                chain.push(ExplanationItem::Chosen(Box::new(size(
+                    next, None, state, bow,
                 ))));
             }
             for choice in also {
                 let same_axis = choice.axis == next.axis;
                 chain.extend(state_of(choice).map(|state| {
                     if same_axis {
-                        let size = size(choice, Some(next), state, situation);
-                        Thought::WithSameAxis(Box::new(size))
+                        let size = size(choice, Some(next), state, bow);
+                        ExplanationItem::WithSameAxis(Box::new(size))
                     } else {
-                        Thought::WithOtherAxis(Box::new(size(choice, None, state, situation)))
+                        ExplanationItem::WithOtherAxis(Box::new(size(choice, None, state, bow)))
                     }
                 }));
             }
@@ -309,10 +307,10 @@ fn decision(decision: &Decision, situation: &Situation, k: &Knowledge) -> Vec<Th
 /// Levers that come before the chosen one in the trade's order, and why each isn't it.
 fn skipped(
     state: &AxisState,
-    situation: &Situation,
+    bow: &BowState,
     chosen: Option<&Choice>,
     k: &Knowledge,
-) -> Vec<Thought> {
+) -> Vec<ExplanationItem> {
     let order: &[Change] = match state.axis {
         Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {
             &[Change::RestHeight, Change::NockingPoint]
@@ -331,59 +329,59 @@ fn skipped(
     order
         .iter()
         .take_while(|&&change| Some(change) != chosen.map(|c| c.change))
-        .map(|&change| Thought::Not(change, obstacle(state, situation, change, tweak, k)))
+        .map(|&change| ExplanationItem::Not(change, obstacle(state, bow, change, tweak, k)))
         .collect()
 }
 
 fn obstacle(
     state: &AxisState,
-    situation: &Situation,
+    bow: &BowState,
     change: Change,
     tweak: bool,
     k: &Knowledge,
-) -> Obstacle {
-    let mut kept = situation.setup.keep.iter().flatten();
+) -> LeverObstacle {
+    let mut kept = bow.setup.keep.iter().flatten();
     if kept.any(|keep| keep == change.name()) {
-        return Obstacle::Kept;
+        return LeverObstacle::Kept;
     }
     let direction = state.direction(change).unwrap_or(0.0);
-    if situation.blocked(state, change, direction) {
-        return Obstacle::Contradicted;
+    if bow.blocked(state, change, direction) {
+        return LeverObstacle::Contradicted;
     }
-    if situation.towards_zero(state, change, k).steps.is_empty() {
+    if bow.towards_zero(state, change, k).steps.is_empty() {
         return match change {
-            Change::ShaftLength if direction > 0.0 => Obstacle::LongerIsNew,
-            Change::ShaftLength => Obstacle::SafeLength,
-            Change::ShaftSpine | Change::PointWeight | Change::RearWeight => Obstacle::NoneAtHand,
-            _ => Obstacle::Limit,
+            Change::ShaftLength if direction > 0.0 => LeverObstacle::LongerIsNew,
+            Change::ShaftLength => LeverObstacle::SafeLength,
+            Change::ShaftSpine | Change::PointWeight | Change::RearWeight => {
+                LeverObstacle::NoneAtHand
+            }
+            _ => LeverObstacle::Limit,
         };
     }
     match change {
-        Change::ShaftLength if !evidence::unmet(situation, k).is_empty() => Obstacle::Gates,
-        Change::ShaftLength => Obstacle::Cut(k.policy.cut_past_zero),
-        _ if tweak => Obstacle::NotSooner,
-        Change::ShaftSpine => Obstacle::Overshoot,
-        Change::Plunger => Obstacle::PointFirst,
-        _ => Obstacle::TooMuch,
+        Change::ShaftLength if !policy::unmet(bow, k).is_empty() => LeverObstacle::Gates,
+        Change::ShaftLength => LeverObstacle::Cut(k.policy.cut_past_zero),
+        _ if tweak => LeverObstacle::NotSooner,
+        Change::ShaftSpine => LeverObstacle::Overshoot,
+        Change::Plunger => LeverObstacle::PointFirst,
+        _ => LeverObstacle::TooMuch,
     }
 }
 
 /// How far a change goes, alone or together with another of its axis.
-fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, situation: &Situation) -> Size {
-    let assumptions = Assumptions::embedded()
-        .ok()
-        .filter(|_| !situation.full_distance);
+fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, bow: &BowState) -> StepSize {
+    let assumptions = Assumptions::embedded().ok().filter(|_| !bow.full_distance);
     let here = assumptions.map(|a| {
         let (mean, _) = steps::from_30m(
             choice.shift_mm,
             choice.predicted_variance_mm2,
-            situation.distance_m,
+            bow.distance_m,
             &a,
         );
-        (mean.abs(), situation.distance_m)
+        (mean.abs(), bow.distance_m)
     });
     let shift = with.map_or(0.0, |with| with.shift_mm) + choice.shift_mm;
-    Size {
+    StepSize {
         change: choice.change,
         amount: choice.step.amount,
         unit: state

@@ -14,7 +14,7 @@ const PLACES: [f64; 9] = [
 
 /// What is needed to look ahead on one axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Forecast {
+pub(super) struct AxisForecast {
     /// The offset, after the whole history.
     pub(super) offset: Normal,
     /// What this set-up's own ends say of it, mm.
@@ -35,7 +35,7 @@ pub(super) struct Goal {
     pub(super) horizon: usize,
 }
 
-impl Forecast {
+impl AxisForecast {
     /// Chance of lying inside the tolerance that the own ends will show after `ends` of them and `more` at `place`.
     fn shown(&self, place: f64, ends: usize, more: usize, tolerance: f64) -> f64 {
         let (n, k) = (ends as f64, more as f64);
@@ -62,7 +62,7 @@ impl Forecast {
 }
 
 /// Ends still to be expected until in tune is shown, after `ends` with this set-up.
-pub(super) fn ends_to_go(axes: [&Forecast; 2], ends: usize, goal: Goal) -> f64 {
+pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
     let most = goal.horizon.max(1);
     // the chance shown on each axis for each place and number of further ends
     let table = axes.map(|axis| {
@@ -93,8 +93,8 @@ mod tests {
         horizon: 12,
     };
 
-    fn axis(mean: f64, sd: f64) -> Forecast {
-        Forecast {
+    fn axis(mean: f64, sd: f64) -> AxisForecast {
+        AxisForecast {
             offset: Normal { mean, sd },
             own_mm: mean,
             end_mm2: 30.0 * 30.0,

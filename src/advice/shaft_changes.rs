@@ -1,11 +1,11 @@
 //! Changes of the shafts themselves: a cut, another spine.
 
 use super::Change;
+use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, best_pair, choice, nearest};
 use super::knowledge::Knowledge;
 use super::learn::LearnedSlope;
 use super::moves::{Move, moves, present};
-use super::situation::{AxisState, Situation};
 use crate::math::normal_cdf;
 
 /// Horizontal changes that can be undone, the plunger aside.
@@ -14,19 +14,19 @@ const REVERSIBLE: [Change; 3] = [Change::DrawWeight, Change::PointWeight, Change
 /// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero; or,
 /// once all that can be undone is used up, of going past the tolerance, since that could be turned back then.
 /// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
-pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
+pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
     let m = state.offset.mean;
-    let used_up = is_used_up(situation, state, k);
+    let used_up = is_used_up(bow, state, k);
     let allowed = (m > p.cut_above_mm || used_up && m > 0.0) && state.offset.side() >= p.cut_side;
     if !allowed {
         return None;
     }
     let beta = state.learned_slope(Change::ShaftLength)?;
-    let cuts = situation.towards_zero(state, Change::ShaftLength, k);
+    let cuts = bow.towards_zero(state, Change::ShaftLength, k);
     let risk = |step: &Move, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
     let far_past = |step: &Move| {
-        let tolerance = situation.tolerance_mm;
+        let tolerance = bow.tolerance_mm;
         past(state, beta, step.amount, None, tolerance, k)
     };
     let small_enough = |step: &Move| {
@@ -48,15 +48,15 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
         }]);
     }
     let bolts = Change::DrawWeight;
-    if !situation.towards_zero(state, bolts, k).steps.is_empty() {
+    if !bow.towards_zero(state, bolts, k).steps.is_empty() {
         return None;
     }
     let back = -state.direction(bolts)?;
-    if situation.blocked(state, bolts, back) {
+    if bow.blocked(state, bolts, back) {
         return None;
     }
     let bolt_beta = state.learned_slope(bolts)?;
-    let up = moves(&situation.setup, bolts, back, k);
+    let up = moves(&bow.setup, bolts, back, k);
     let weights: Vec<Choice> = up
         .steps
         .iter()
@@ -82,9 +82,9 @@ pub(super) fn cut(situation: &Situation, state: &AxisState, k: &Knowledge) -> Op
 }
 
 /// Whether no change that can be undone brings the offset nearer to zero.
-fn is_used_up(situation: &Situation, state: &AxisState, k: &Knowledge) -> bool {
+fn is_used_up(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
     REVERSIBLE.iter().all(|&change| {
-        let steps = situation.towards_zero(state, change, k).steps;
+        let steps = bow.towards_zero(state, change, k).steps;
         let step = |beta: LearnedSlope| nearest(&steps, state.offset.mean.abs() / beta.mean());
         state.learned_slope(change).and_then(step).is_none()
     })
@@ -114,19 +114,15 @@ fn past(
 
 /// The spine that leaves least of the offset, if that is a clear gain: by itself, or because what it goes too far can be taken
 /// back with the settings that were moved as far as they go before it. None that was shot before.
-pub(super) fn next_spine(
-    situation: &Situation,
-    state: &AxisState,
-    k: &Knowledge,
-) -> Option<Choice> {
+pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Choice> {
     let rules = &k.evidence;
     let beta = state.learned_slope(Change::ShaftSpine)?;
-    let found = situation.towards_zero(state, Change::ShaftSpine, k);
+    let found = bow.towards_zero(state, Change::ShaftSpine, k);
     let m = state.offset.mean;
     let left = |choice: &Choice| (m + choice.shift_mm).abs();
-    let now = present(&situation.setup, Change::ShaftSpine)?;
+    let now = present(&bow.setup, Change::ShaftSpine)?;
     let new = |step: &&Move| {
-        let mut shot = situation.findings.spines.iter();
+        let mut shot = bow.evidence.spines.iter();
         shot.all(|spine| (now + step.amount - spine).abs() > 1.0)
     };
     found
@@ -146,7 +142,7 @@ pub(super) fn next_spine(
         .min_by(|a, b| left(a).total_cmp(&left(b)))
         .filter(|best| {
             let goes_past = (m + best.shift_mm) * m < 0.0;
-            let room = rules.room_share * room_back(situation, state, k);
+            let room = rules.room_share * room_back(bow, state, k);
             let comes_back = goes_past && left(best) <= room;
             let share = if comes_back {
                 rules.spine_back_share
@@ -159,10 +155,10 @@ pub(super) fn next_spine(
 
 /// How far the offset can be brought back once it lies on the other side, mm: by what can be undone, and by cutting shafts that
 /// are too long.
-fn room_back(situation: &Situation, state: &AxisState, k: &Knowledge) -> f64 {
+fn room_back(bow: &BowState, state: &AxisState, k: &Knowledge) -> f64 {
     let farthest = |change: Change| {
         let (direction, beta) = (-state.direction(change)?, state.learned_slope(change)?);
-        let steps = moves(&situation.setup, change, direction, k).steps;
+        let steps = moves(&bow.setup, change, direction, k).steps;
         let amounts = steps.iter().map(|step| step.amount.abs());
         Some(amounts.reduce(f64::max)? * beta.median)
     };

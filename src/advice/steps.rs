@@ -3,11 +3,11 @@
 use super::about::{
     CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
 };
+use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, choice};
 use super::interventions::sign;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, present, setting_of};
-use super::situation::{AxisState, Situation};
 use super::slopes::lb_per_quarter_turn;
 use super::{Change, Check, Expect, Step, StepKind, VerifyWhen, cautions};
 use crate::math::{round_i64, rounded};
@@ -63,9 +63,9 @@ fn reversible(change: Change) -> bool {
 }
 
 /// The shift to expect at the distance shot.
-fn expect(choice: &Choice, situation: &Situation, k: &Knowledge) -> Option<Expect> {
+fn expect(choice: &Choice, bow: &BowState, k: &Knowledge) -> Option<Expect> {
     let assumptions = Assumptions::embedded().ok()?;
-    let at = |mean, variance| from_30m(mean, variance, situation.distance_m, &assumptions);
+    let at = |mean, variance| from_30m(mean, variance, bow.distance_m, &assumptions);
     let (mean, variance) = at(choice.shift_mm, choice.predicted_variance_mm2);
     let sd = |v: f64| Some(rounded(v.sqrt(), 1));
     Some(match choice.axis {
@@ -76,7 +76,7 @@ fn expect(choice: &Choice, situation: &Situation, k: &Knowledge) -> Option<Expec
             sd_y_mm: sd(variance),
         },
         Axis::Horizontal => Expect {
-            x_mm: rounded(mean * situation.hand.map_or(1.0, sign), 1),
+            x_mm: rounded(mean * bow.hand.map_or(1.0, sign), 1),
             y_mm: 0.0,
             sd_x_mm: sd(variance),
             sd_y_mm: sd((k.learning.cross_share * mean).powi(2)),
@@ -85,9 +85,9 @@ fn expect(choice: &Choice, situation: &Situation, k: &Knowledge) -> Option<Expec
 }
 
 /// The step of a choice.
-pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -> Step {
+pub(super) fn of_choice(choice: &Choice, bow: &BowState, k: &Knowledge) -> Step {
     let change = choice.change;
-    let setup = &situation.setup;
+    let setup = &bow.setup;
     let from = present(setup, change);
     let decimals = if change == Change::DrawWeight { 2 } else { 3 };
     let amount = rounded(choice.step.amount, decimals);
@@ -98,7 +98,7 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
         from,
         to: from.map(|from| rounded(from + amount, 4)),
         bolt_quarter_turns: choice.step.quarter_turns,
-        expect: expect(choice, situation, k),
+        expect: expect(choice, bow, k),
         reversible: reversible(change),
         ..blank(change)
     };
@@ -111,22 +111,21 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
         spines: choice.spines,
     };
     if let Some(missed) = choice.missed {
-        let distance_m = nearer(situation, k);
+        let distance_m = nearer(bow, k);
         step.distance_m = Some(distance_m);
         step.detail = Detail::ThenNearer {
             step: Box::new(step.detail),
             distance_m,
         };
-        let (cause, hand) = (ShootCause::Missed(missed), situation.hand);
+        let (cause, hand) = (ShootCause::Missed(missed), bow.hand);
         step.why = Reasons(vec![Reason::Shoot { cause, hand }]);
     } else {
-        let side = state_of(choice.axis, situation).map(|state| state.offset.side());
+        let side = state_of(choice.axis, bow).map(|state| state.offset.side());
         let kept = choice.past_zero.map_or(1.0, |p| 1.0 - p);
         step.probability_right = side.map(|side| rounded(side.min(kept), 3));
-        step.why = why(choice, situation);
+        step.why = why(choice, bow);
     }
-    step.cautions
-        .extend(cautions::afterwards(&step, situation, k));
+    step.cautions.extend(cautions::afterwards(&step, bow, k));
     step.cautions.extend(cautions::look_up(&choice.look_up));
     step.cautions
         .extend(cautions::of_step(&step, arrow_weight_known(setup)));
@@ -134,23 +133,18 @@ pub(super) fn of_choice(choice: &Choice, situation: &Situation, k: &Knowledge) -
 }
 
 /// The step of a choice that is made together with `next`.
-pub(super) fn together(
-    choice: &Choice,
-    next: &Choice,
-    situation: &Situation,
-    k: &Knowledge,
-) -> Step {
-    let mut step = of_choice(choice, situation, k);
-    let Some(state) = state_of(choice.axis, situation).filter(|_| choice.axis == next.axis) else {
+pub(super) fn together(choice: &Choice, next: &Choice, bow: &BowState, k: &Knowledge) -> Step {
+    let mut step = of_choice(choice, bow, k);
+    let Some(state) = state_of(choice.axis, bow).filter(|_| choice.axis == next.axis) else {
         return step;
     };
     step.why = Reasons(vec![
-        seen(state, situation),
+        seen(state, bow),
         Reason::Together {
             takes_back: choice.shift_mm * next.shift_mm < 0.0,
             both_mm: choice.shift_mm + next.shift_mm,
             axis: choice.axis,
-            hand: situation.hand,
+            hand: bow.hand,
         },
         Reason::Otherwise(choice.change),
     ]);
@@ -162,16 +156,16 @@ fn arrow_weight_known(setup: &Setup) -> bool {
     super::sensitivities::arrow_grains(setup).is_some() && setup.draw_weight_lb.is_some()
 }
 
-fn state_of(axis: Axis, situation: &Situation) -> Option<&AxisState> {
+fn state_of(axis: Axis, bow: &BowState) -> Option<&AxisState> {
     match axis {
-        Axis::Vertical => Some(&situation.v),
-        Axis::Horizontal => situation.u.as_ref(),
+        Axis::Vertical => Some(&bow.v),
+        Axis::Horizontal => bow.u.as_ref(),
     }
 }
 
 /// What was seen, what it means, why this helps, and what it means if it doesn't come.
-fn why(choice: &Choice, situation: &Situation) -> Reasons {
-    let seen = state_of(choice.axis, situation).map(|state| seen(state, situation));
+fn why(choice: &Choice, bow: &BowState) -> Reasons {
+    let seen = state_of(choice.axis, bow).map(|state| seen(state, bow));
     let mut reasons: Vec<Reason> = seen.into_iter().collect();
     reasons.extend(choice.spines.map(|_| Reason::WrongSpine));
     reasons.extend(choice.tweak.map(Reason::ShownSooner));
@@ -184,25 +178,25 @@ fn why(choice: &Choice, situation: &Situation) -> Reasons {
     Reasons(reasons)
 }
 
-fn seen(state: &AxisState, situation: &Situation) -> Reason {
-    Reason::Offset(situation.seen(state))
+fn seen(state: &AxisState, bow: &BowState) -> Reason {
+    Reason::Offset(bow.seen(state))
 }
 
 /// Where the reading that stands above a step doesn't say the same as what the step is made on: why.
-pub(super) fn beside_reading(axis: Axis, situation: &Situation) -> Vec<Reason> {
-    let Some(state) = state_of(axis, situation) else {
+pub(super) fn beside_reading(axis: Axis, bow: &BowState) -> Vec<Reason> {
+    let Some(state) = state_of(axis, bow) else {
         return Vec::new();
     };
-    let parts = [undecided(state, situation), differs(state, situation)];
+    let parts = [undecided(state, bow), differs(state, bow)];
     parts.into_iter().flatten().collect()
 }
 
 /// The reading hasn't decided this axis, yet a change is worth it.
-fn undecided(state: &AxisState, situation: &Situation) -> Option<Reason> {
+fn undecided(state: &AxisState, bow: &BowState) -> Option<Reason> {
     use crate::reading::{HorizontalCall, VerticalCall};
     let open = match state.axis {
-        Axis::Horizontal => situation.reading.horizontal.call == HorizontalCall::Undecided,
-        Axis::Vertical => situation.reading.vertical.call == VerticalCall::Undecided,
+        Axis::Horizontal => bow.reading.horizontal.call == HorizontalCall::Undecided,
+        Axis::Vertical => bow.reading.vertical.call == VerticalCall::Undecided,
     };
     // a small step near the middle says why it is worth it itself
     let out = state.inside < 0.5;
@@ -210,19 +204,19 @@ fn undecided(state: &AxisState, situation: &Situation) -> Option<Reason> {
 }
 
 /// Where the estimate that the step rests on lies on the other side than this set-up's own ends: the evidence that makes the difference.
-fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
-    let [offset_mm, _] = situation.read(state.axis)?;
+fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
+    let [offset_mm, _] = bow.read(state.axis)?;
     if offset_mm * state.offset.mean >= 0.0 {
         return None;
     }
     let sign = match state.axis {
         Axis::Vertical => 1.0,
-        Axis::Horizontal => situation.hand.map_or(1.0, sign),
+        Axis::Horizontal => bow.hand.map_or(1.0, sign),
     };
     let mut earlier = state.interventions.iter().rev().skip(1);
     let because = if earlier.any(|t| t.observed.is_some()) {
         DifferenceCause::EarlierEnds
-    } else if situation.full_distance {
+    } else if bow.full_distance {
         DifferenceCause::Prior
     } else {
         DifferenceCause::Distance
@@ -235,26 +229,26 @@ fn differs(state: &AxisState, situation: &Situation) -> Option<Reason> {
 }
 
 /// The step where the set-up isn't known: which lever, which way, and what to find out.
-pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &Knowledge) -> Step {
+pub(super) fn of_unknown(change: Change, axis: Axis, bow: &BowState, k: &Knowledge) -> Step {
     let mut step = Step {
         unit: k.lever(change).map(|l| l.unit.clone()),
         setting: setting_of(change).map(str::to_owned),
         reversible: reversible(change),
         ..blank(change)
     };
-    let Some(state) = state_of(axis, situation) else {
+    let Some(state) = state_of(axis, bow) else {
         return step;
     };
     let up = state.direction(change).is_some_and(|d| d > 0.0);
     step.detail = Detail::Direction { change, more: up };
     step.why = Reasons(vec![
-        seen(state, situation),
+        seen(state, bow),
         Reason::Effect { change, more: up },
         Reason::FirstStep(change),
         Reason::ShouldCome {
             axis,
             shift: -state.offset.mean,
-            hand: situation.hand,
+            hand: bow.hand,
         },
         Reason::Otherwise(change),
     ]);
@@ -270,16 +264,12 @@ pub(super) fn of_unknown(change: Change, axis: Axis, situation: &Situation, k: &
 }
 
 /// The step where the spine is wrong and none can be named.
-pub(super) fn of_wrong_spine(
-    spines: Option<[f64; 2]>,
-    situation: &Situation,
-    k: &Knowledge,
-) -> Step {
+pub(super) fn of_wrong_spine(spines: Option<[f64; 2]>, bow: &BowState, k: &Knowledge) -> Step {
     let change = Change::ShaftSpine;
-    let mut step = of_unknown(change, Axis::Horizontal, situation, k);
+    let mut step = of_unknown(change, Axis::Horizontal, bow, k);
     step.cautions.retain(|n| n.code != "setup-incomplete");
     if let Some([low, high]) = spines {
-        step.from = present(&situation.setup, change);
+        step.from = present(&bow.setup, change);
         step.detail = Detail::OtherSpines([low, high]);
     } else {
         step.cautions
@@ -290,21 +280,21 @@ pub(super) fn of_wrong_spine(
 }
 
 /// More shots, nothing changed.
-pub(super) fn shoot_more(situation: &Situation) -> Step {
-    let forecast = situation.reading.more_shots.as_ref();
+pub(super) fn shoot_more(bow: &BowState) -> Step {
+    let forecast = bow.reading.more_shots.as_ref();
     let pairs = forecast.and_then(|m| m.pairs).unwrap_or(USUAL_PAIRS).max(1);
     let why = forecast.map_or(Reason::NotDecided, |m| Reason::MoreShots {
         outlook: m.why.clone(),
         decide: m.pairs.is_some(),
     });
-    let mut cautions = situation.reading.cautions.iter();
+    let mut cautions = bow.reading.cautions.iter();
     let mut step = Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
         detail: Detail::ShootMore {
             pairs,
-            distance_m: situation.distance_m,
+            distance_m: bow.distance_m,
             look_first: cautions.any(|c| c.code == "unconfirmed"),
         },
         why: Reasons(vec![why]),
@@ -315,9 +305,9 @@ pub(super) fn shoot_more(situation: &Situation) -> Step {
 }
 
 /// Where to go nearer to, m.
-fn nearer(situation: &Situation, k: &Knowledge) -> f64 {
+fn nearer(bow: &BowState, k: &Knowledge) -> f64 {
     let rules = &k.evidence;
-    if situation.distance_m > rules.nearer_m + 2.0 {
+    if bow.distance_m > rules.nearer_m + 2.0 {
         rules.nearer_m
     } else {
         rules.nearest_m
@@ -325,13 +315,13 @@ fn nearer(situation: &Situation, k: &Knowledge) -> f64 {
 }
 
 /// More shots, nothing changed, for a reason of its own.
-pub(super) fn shoot(cause: ShootCause, situation: &Situation, k: &Knowledge) -> Step {
+pub(super) fn shoot(cause: ShootCause, bow: &BowState, k: &Knowledge) -> Step {
     let distance_m = match cause {
-        ShootCause::Missed(_) => nearer(situation, k),
+        ShootCause::Missed(_) => nearer(bow, k),
         ShootCause::TooFar | ShootCause::From30 => 30.0,
-        _ => situation.distance_m,
+        _ => bow.distance_m,
     };
-    let (pairs, hand) = (k.evidence.pairs, situation.hand);
+    let (pairs, hand) = (k.evidence.pairs, bow.hand);
     let mut step = Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
@@ -351,8 +341,8 @@ pub(super) fn shoot(cause: ShootCause, situation: &Situation, k: &Knowledge) -> 
 }
 
 /// Something to look at before anything is changed.
-pub(super) fn check(checks: &[Check], cause: CheckCause, situation: &Situation) -> Step {
-    let hand = situation.hand;
+pub(super) fn check(checks: &[Check], cause: CheckCause, bow: &BowState) -> Step {
+    let hand = bow.hand;
     Step {
         checks: checks.to_vec(),
         detail: Detail::Check {
@@ -368,10 +358,10 @@ pub(super) fn check(checks: &[Check], cause: CheckCause, situation: &Situation) 
 pub(super) fn put_back(
     change: Change,
     cause: PutBackCause,
-    situation: &Situation,
+    bow: &BowState,
     k: &Knowledge,
 ) -> Option<Step> {
-    let (now, before) = (&situation.setup, &situation.newest_change.as_ref()?.before);
+    let (now, before) = (&bow.setup, &bow.newest_change.as_ref()?.before);
     let from = present(now, change);
     let turned = now.bolt_turns_out.zip(before.bolt_turns_out);
     let quarter_turns = turned
@@ -380,8 +370,8 @@ pub(super) fn put_back(
     let by_bolts = quarter_turns.map(|q| q as f64 * lb_per_quarter_turn(now, k));
     let to = present(before, change).or(from.zip(by_bolts).map(|(from, by)| from + by));
     let amount = from.zip(to).map(|(from, to)| to - from).or(by_bolts);
-    let best = situation.findings.best.clone().filter(|best| !best.is_now);
-    let hand = situation.hand;
+    let best = bow.evidence.best.clone().filter(|best| !best.is_now);
+    let hand = bow.hand;
     let mut why = vec![Reason::PutBack { cause, hand }];
     why.extend(best.map(Reason::Best));
     Some(Step {
@@ -397,7 +387,7 @@ pub(super) fn put_back(
             span: [from, to],
             quarter_turns,
         },
-        expect: amount.and_then(|a| back_again(change, a, quarter_turns, situation, k)),
+        expect: amount.and_then(|a| back_again(change, a, quarter_turns, bow, k)),
         why: Reasons(why),
         ..blank(change)
     })
@@ -408,12 +398,10 @@ fn back_again(
     change: Change,
     amount: f64,
     quarter_turns: Option<i64>,
-    situation: &Situation,
+    bow: &BowState,
     k: &Knowledge,
 ) -> Option<Expect> {
-    let state = situation
-        .axes()
-        .find(|state| state.slope(change).is_some())?;
+    let state = bow.axes().find(|state| state.slope(change).is_some())?;
     let step = Move {
         amount,
         quarter_turns,
@@ -426,12 +414,12 @@ fn back_again(
         Vec::new(),
         k,
     );
-    expect(&back, situation, k)
+    expect(&back, bow, k)
 }
 
 /// Neutral where the archer tunes for.
-pub(super) fn goal_reached(situation: &Situation) -> Step {
-    let distance_m = situation.distance_m;
+pub(super) fn goal_reached(bow: &BowState) -> Step {
+    let distance_m = bow.distance_m;
     let pairs = VERIFY_PAIRS;
     Step {
         distance_m: Some(distance_m),
@@ -446,8 +434,8 @@ pub(super) fn goal_reached(situation: &Situation) -> Step {
 }
 
 /// A step of a bow that is in tune.
-pub(super) fn done(step: Step, situation: &Situation) -> Step {
-    let inside: f64 = situation.axes().map(|state| state.inside).product();
+pub(super) fn done(step: Step, bow: &BowState) -> Step {
+    let inside: f64 = bow.axes().map(|state| state.inside).product();
     Step {
         kind: StepKind::Done,
         probability_right: Some(rounded(inside, 3)),
@@ -456,10 +444,10 @@ pub(super) fn done(step: Step, situation: &Situation) -> Step {
 }
 
 /// Nothing changed, looked at again.
-pub(super) fn verify(situation: &Situation, when: VerifyWhen) -> Step {
+pub(super) fn verify(bow: &BowState, when: VerifyWhen) -> Step {
     let distance_m = match when {
         VerifyWhen::Now => 30.0,
-        VerifyWhen::AnotherDay => situation.distance_m,
+        VerifyWhen::AnotherDay => bow.distance_m,
     };
     let mut step = Step {
         amount: Some(f64::from(VERIFY_PAIRS)),
@@ -470,7 +458,7 @@ pub(super) fn verify(situation: &Situation, when: VerifyWhen) -> Step {
         detail: Detail::Verify {
             when,
             pairs: VERIFY_PAIRS,
-            distance_m: situation.distance_m,
+            distance_m: bow.distance_m,
         },
         why: Reasons(vec![Reason::WithinTolerance(Some(when))]),
         ..blank(Change::Verify)
@@ -489,11 +477,11 @@ pub(super) fn nothing_in_tune() -> Step {
 }
 
 /// Nothing left within the limits.
-pub(super) fn nothing_left(axes: &[Axis], situation: &Situation) -> Step {
+pub(super) fn nothing_left(axes: &[Axis], bow: &BowState) -> Step {
     let left = axes
         .iter()
-        .filter_map(|&axis| state_of(axis, situation))
-        .map(|state| seen(state, situation));
+        .filter_map(|&axis| state_of(axis, bow))
+        .map(|state| seen(state, bow));
     Step {
         detail: Detail::NothingLeft,
         why: Reasons(left.collect()),

@@ -96,10 +96,10 @@ fn draw_stages(
         &debug::rectified(pixels, &fit.camera, look),
     )?;
     let shafts = measurement.shafts.as_ref();
-    let candidates: Vec<debug::Candidate> = shafts
+    let candidates: Vec<debug::EntryMark> = shafts
         .iter()
         .flat_map(|s| &s.candidates)
-        .map(|c| debug::Candidate {
+        .map(|c| debug::EntryMark {
             entry: c.entry,
             far: c.far,
             probability: c.probability,

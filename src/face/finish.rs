@@ -5,8 +5,8 @@ use super::refine::{RefinedFit, Refiner};
 use super::start::Layout;
 use super::upright::{self, Upright, UprightSource};
 use super::{
-    CameraCovariance, Candidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, notes, paper,
-    print_model,
+    CameraCovariance, FaceCandidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, notes,
+    paper, print_model,
 };
 use crate::geometry::camera::{Camera, LN_F, ROLL};
 
@@ -19,7 +19,7 @@ impl Refiner<'_> {
         &self,
         refined: RefinedFit,
         layout: &Layout,
-        candidates: Vec<Candidate>,
+        candidates: Vec<FaceCandidate>,
         options: &FitOptions,
     ) -> FaceFit {
         let fitted = refined.fitted;

@@ -82,7 +82,7 @@ pub enum FocalSource {
 
 /// A face that was seen.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Candidate {
+pub struct FaceCandidate {
     /// Its middle in the picture, px.
     pub centre: ImagePoint,
     /// Number of spots seen.
@@ -112,7 +112,7 @@ pub struct FaceFit {
     /// The ring edges that the fit rests on.
     pub edges: Vec<RingEdge>,
     /// All faces seen, the one taken first, then the largest (or the nearest to the point asked for).
-    pub candidates: Vec<Candidate>,
+    pub candidates: Vec<FaceCandidate>,
     /// How the paper stands off the face plane, where the rings show that it does by more than paper on a boss always does.
     pub sheet: Option<Sheet>,
     /// What speaks for the face; `None` where a person marked it.
@@ -406,7 +406,7 @@ fn most_spots(fits: &[FaceFit]) -> usize {
     spots.map(|c| c.spots).max().unwrap_or(0)
 }
 
-fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
+fn candidate(layout: &Layout, spots: &[find::Spot]) -> FaceCandidate {
     let members: Vec<&find::Spot> = layout
         .members
         .iter()
@@ -414,7 +414,7 @@ fn candidate(layout: &Layout, spots: &[find::Spot]) -> Candidate {
         .map(|i| &spots[*i])
         .collect();
     let n = count(members.len().max(1));
-    Candidate {
+    FaceCandidate {
         centre: layout.centre,
         spots: members.len(),
         px_per_mm: members.iter().map(|s| s.px_per_mm()).sum::<f64>() / n,

@@ -29,7 +29,7 @@ pub struct Plan {
     /// Order of an end: `fletched` and `bare` in turn, so that neither kind gets the tired shots.
     pub order: Vec<String>,
     /// Scatter that the precision rests on.
-    pub scatter: Scatter,
+    pub scatter: PlannedScatter,
     /// Tolerance on each axis at this distance, mm.
     pub tolerance_mm: f64,
     /// What a number of pairs gives.
@@ -117,9 +117,9 @@ pub struct Needed {
     pub tells_apart_mm: Option<f64>,
 }
 
-/// Scatter of the fletched arrows.
+/// Scatter of the fletched arrows, as the plan assumes it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Scatter {
+pub struct PlannedScatter {
     /// Standard deviation per axis at this distance, mm.
     pub sd_mm: f64,
     /// Where it comes from.
@@ -131,7 +131,8 @@ pub struct Scatter {
 #[serde(rename_all = "kebab-case")]
 pub enum ScatterFrom {
     /// The archer's own.
-    Told,
+    #[serde(rename = "told")]
+    Stated,
     /// The middle of what archers have; the figures are averages over them.
     #[default]
     Assumed,
@@ -145,12 +146,12 @@ pub struct Precision {
     /// Standard deviation of the offset on each axis, mm.
     pub sd_mm: f64,
     /// What is called for offsets of some sizes.
-    pub chances: Vec<Chance>,
+    pub chances: Vec<CallProbability>,
 }
 
 /// What the reading will call on an axis for a true offset.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Chance {
+pub struct CallProbability {
     /// True offset on one axis, mm at this distance.
     pub offset_mm: f64,
     /// Probability that its side is called.

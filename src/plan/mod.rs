@@ -4,7 +4,8 @@ mod document;
 mod precision;
 
 pub use document::{
-    About, Caution, Chance, Needed, Plan, Precision, SCHEMA, Scatter, ScatterFrom, ToNote,
+    About, CallProbability, Caution, Needed, Plan, PlannedScatter, Precision, SCHEMA, ScatterFrom,
+    ToNote,
 };
 
 use crate::advice;
@@ -118,10 +119,10 @@ pub fn plan(options: &PlanOptions) -> Plan {
             })
             .flatten()
             .collect(),
-        scatter: Scatter {
+        scatter: PlannedScatter {
             sd_mm: rounded(scatter.unwrap_or(assumptions.scatter_centre_mm * scale), 1),
             from: if scatter.is_some() {
-                ScatterFrom::Told
+                ScatterFrom::Stated
             } else {
                 ScatterFrom::Assumed
             },

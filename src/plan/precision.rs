@@ -1,6 +1,6 @@
 //! How precise a number of shots will be: the reading's own model, looked at before shooting.
 
-use super::{Chance, Precision};
+use super::{CallProbability, Precision};
 use crate::math::rounded;
 use crate::reading::{Assumptions, Thresholds};
 
@@ -27,8 +27,8 @@ pub(super) fn prior_spreads(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
 /// A bad shot tells 1/κ² of a good one; the same arrows shot again keep their own differences; of the offset's prior only the
 /// widest part is taken, so that nothing is promised that the shots themselves don't show.
 fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (f64, f64) {
-    let good =
-        1.0 - a.flier_probability + a.flier_probability / (a.flier_widening * a.flier_widening);
+    let good = 1.0 - a.outlier_probability
+        + a.outlier_probability / (a.outlier_widening * a.outlier_widening);
     let n = f64::from(pairs) * good;
     let ratio = a.more_pairs_bare_ratio;
     let shots = sd * sd * (1.0 + ratio * ratio) / n;
@@ -82,7 +82,7 @@ impl PrecisionForecast<'_> {
             chances: offsets
                 .iter()
                 .zip(sums)
-                .map(|(&offset, (side, neutral))| Chance {
+                .map(|(&offset, (side, neutral))| CallProbability {
                     offset_mm: rounded(offset, 1),
                     p_side: rounded(side, 3),
                     p_neutral: rounded(neutral, 3),

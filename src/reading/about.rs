@@ -78,9 +78,9 @@ pub enum About {
     /// The lean of the shafts contradicts the offset.
     Lean,
     /// Shots that are probably bad ones.
-    Fliers(Vec<NamedFlier>),
+    Outliers(Vec<NamedOutlier>),
     /// Shots that may be bad ones.
-    PossibleFliers(Vec<NamedFlier>),
+    PossibleOutliers(Vec<NamedOutlier>),
     /// Arrows that keep landing apart, and kinds of which one of two does.
     OddArrows {
         /// The arrows.
@@ -137,11 +137,11 @@ pub struct CountDiffers {
 
 /// A shot that may be a bad one.
 #[derive(Clone, Debug, PartialEq)]
-pub struct NamedFlier {
+pub struct NamedOutlier {
     /// The shot.
     pub shot: EntryName,
     /// Probability that it is a bad one.
-    pub p_flier: f64,
+    pub p_outlier: f64,
 }
 
 /// An arrow that keeps landing apart from the others of its kind.

@@ -1,8 +1,8 @@
 //! Arrows with an offset of their own: numbered ones, shot in several ends, that keep landing apart from their kind.
 //!
-//! Whether an arrow is odd is judged by what the other shots make of its own: with them alone the reading says where the
+//! Whether an arrow is odd is assessed by what the other shots make of its own: with them alone the reading says where the
 //! arrow's shots should lie and how widely they scatter, and their residuals are weighed under a common offset as wide as
-//! any arrow's against one as wide as an odd arrow's, any of them being a flier. What is left open stays open: the reading is then a mixture of
+//! any arrow's against one as wide as an odd arrow's, any of them being an outlier. What is left open stays open: the reading is then a mixture of
 //! the ones with and without the arrow.
 
 use super::em::median;
@@ -15,12 +15,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// With fewer arrows of a kind it can't be known which of them is the odd one.
 const LEAST_ARROWS: usize = 3;
-/// Arrows less suspicious than this at a first glance aren't looked at twice.
+/// Arrows less suspicious than this at a first look aren't looked at twice.
 const SUSPECT_PROBABILITY: f64 = 0.01;
 /// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
 const MOST_SUSPECTS: usize = 2;
-/// Most fliers among an arrow's own shots that are thought of.
-const MOST_FLIERS: usize = 3;
+/// Most outliers among an arrow's own shots that are thought of.
+const MOST_OUTLIERS: usize = 3;
 /// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
 /// weights (three points of Gauss and Hermite).
 const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
@@ -46,7 +46,7 @@ pub(super) struct WithArrows {
     /// The shots that take part.
     pub(super) shots: Vec<Shot>,
     /// Every arrow that was shot in enough ends, fletched first, by mark.
-    pub(super) judged: Vec<ArrowAssessment>,
+    pub(super) assessed: Vec<ArrowAssessment>,
 }
 
 /// The posterior of the offset with odd arrows taken account of: one of each kind at most is left out.
@@ -58,7 +58,7 @@ pub(super) fn posterior_with_arrows(
     let mut out = WithArrows {
         posterior: posterior(shots, conditions, assumptions),
         shots: shots.to_vec(),
-        judged: Vec::new(),
+        assessed: Vec::new(),
     };
     for _ in [ArrowKind::Fletched, ArrowKind::Bare] {
         let Some(base) = &out.posterior else {
@@ -66,21 +66,26 @@ pub(super) fn posterior_with_arrows(
         };
         let arrows = arrows_of(&out.shots, assumptions);
         let taken: Vec<ArrowKind> = out.left_out().map(|arrow| arrow.kind).collect();
-        let mut judged: Vec<ArrowAssessment> = arrows
+        let mut assessed: Vec<ArrowAssessment> = arrows
             .iter()
-            .filter_map(|arrow| glance(&out.shots, arrow, base, conditions.scale, assumptions))
+            .filter_map(|arrow| screen(&out.shots, arrow, base, conditions.scale, assumptions))
             .collect();
-        let mut order: Vec<usize> = (0..judged.len())
+        let mut order: Vec<usize> = (0..assessed.len())
             .filter(|&at| {
-                let arrow = &judged[at];
+                let arrow = &assessed[at];
                 arrow.p_odd > SUSPECT_PROBABILITY
                     && !arrow.ambiguous
                     && !taken.contains(&arrow.kind)
             })
             .collect();
-        order.sort_by(|&a, &b| judged[b].p_odd.total_cmp(&judged[a].p_odd).then(a.cmp(&b)));
+        order.sort_by(|&a, &b| {
+            assessed[b]
+                .p_odd
+                .total_cmp(&assessed[a].p_odd)
+                .then(a.cmp(&b))
+        });
         order.truncate(MOST_SUSPECTS);
-        let mut suspects = Vec::new();
+        let mut hypotheses = Vec::new();
         for at in order {
             let (rest, own): (Vec<Shot>, Vec<Shot>) = out
                 .shots
@@ -90,64 +95,64 @@ pub(super) fn posterior_with_arrows(
             let Some(without) = posterior(&rest, conditions, assumptions) else {
                 continue;
             };
-            let Some(verdict) = weigh(&rest, &own, &without, conditions.scale, assumptions) else {
+            let Some(test) = assess(&rest, &own, &without, conditions.scale, assumptions) else {
                 continue;
             };
-            judged[at].offset_mm = verdict.offset_mm;
+            assessed[at].offset_mm = test.offset_mm;
             let prior = assumptions.odd_arrow_prior;
-            suspects.push(Suspect {
+            hypotheses.push(OddArrowHypothesis {
                 at,
-                ln_odds: verdict.ln_factor + prior.ln() - (-prior).ln_1p(),
-                fliers: verdict.fliers,
+                ln_odds: test.ln_factor + prior.ln() - (-prior).ln_1p(),
+                outliers: test.outliers,
                 without,
                 rest,
             });
         }
-        let most = suspects.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
-        let likelihood = |suspect: &Suspect| (suspect.ln_odds - most).exp();
-        let all: f64 = (-most).exp() + suspects.iter().map(likelihood).sum::<f64>();
-        for suspect in &suspects {
-            judged[suspect.at].p_odd = likelihood(suspect) / all;
+        let most = hypotheses.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
+        let likelihood = |hypothesis: &OddArrowHypothesis| (hypothesis.ln_odds - most).exp();
+        let all: f64 = (-most).exp() + hypotheses.iter().map(likelihood).sum::<f64>();
+        for hypothesis in &hypotheses {
+            assessed[hypothesis.at].p_odd = likelihood(hypothesis) / all;
         }
-        let sure = suspects
+        let sure = hypotheses
             .iter()
-            .position(|s| judged[s.at].p_odd > assumptions.odd_arrow_left_out);
+            .position(|s| assessed[s.at].p_odd > assumptions.odd_arrow_left_out);
         let kept: Vec<ArrowAssessment> = out.left_out().cloned().collect();
         if let Some(sure) = sure {
-            let suspect = suspects.swap_remove(sure);
-            judged[suspect.at].left_out = true;
-            out.posterior = Some(suspect.without);
-            out.shots = suspect.rest;
+            let hypothesis = hypotheses.swap_remove(sure);
+            assessed[hypothesis.at].left_out = true;
+            out.posterior = Some(hypothesis.without);
+            out.shots = hypothesis.rest;
         } else {
-            let posteriors: Vec<LeaveOutPosterior<'_>> = suspects
+            let posteriors: Vec<LeaveOutPosterior<'_>> = hypotheses
                 .iter()
-                .map(|suspect| LeaveOutPosterior {
-                    probability: judged[suspect.at].p_odd,
-                    posterior: &suspect.without,
-                    shots: &suspect.rest,
-                    others_fliers: &suspect.fliers,
+                .map(|hypothesis| LeaveOutPosterior {
+                    probability: assessed[hypothesis.at].p_odd,
+                    posterior: &hypothesis.without,
+                    shots: &hypothesis.rest,
+                    others_outliers: &hypothesis.outliers,
                 })
                 .collect();
             out.posterior = Some(base.mixed_with(&out.shots, &posteriors));
         }
-        out.judged = kept;
-        out.judged.extend(judged);
+        out.assessed = kept;
+        out.assessed.extend(assessed);
         if sure.is_none() {
             break;
         }
     }
-    out.judged
+    out.assessed
         .sort_by(|a, b| a.kind.cmp(&b.kind).then_with(|| a.mark.cmp(&b.mark)));
     out
 }
 
 /// An arrow that was looked at twice.
-struct Suspect {
-    /// Its place among those judged.
+struct OddArrowHypothesis {
+    /// Its place among those assessed.
     at: usize,
     ln_odds: f64,
-    /// P(flier) of its shots, were it odd.
-    fliers: Vec<f64>,
+    /// P(outlier) of its shots, were it odd.
+    outliers: Vec<f64>,
     /// The reading of the other shots,
     without: Posterior,
     /// and these.
@@ -156,25 +161,25 @@ struct Suspect {
 
 impl WithArrows {
     fn left_out(&self) -> impl Iterator<Item = &ArrowAssessment> {
-        self.judged.iter().filter(|arrow| arrow.left_out)
+        self.assessed.iter().filter(|arrow| arrow.left_out)
     }
 }
 
 /// A numbered arrow.
-struct Arrow {
+struct NumberedArrow {
     kind: ArrowKind,
     mark: String,
     ambiguous: bool,
 }
 
-impl Arrow {
+impl NumberedArrow {
     fn is_of(&self, shot: &Shot) -> bool {
         shot.kind == self.kind && shot.arrow.as_deref() == Some(self.mark.as_str())
     }
 }
 
 /// The numbered arrows that were shot in enough ends.
-fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<Arrow> {
+fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<NumberedArrow> {
     let mut arrows = Vec::new();
     for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
         let mut ends: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
@@ -187,7 +192,7 @@ fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<Arrow> {
         arrows.extend(
             ends.iter()
                 .filter(|(_, ends)| ends.len() >= assumptions.odd_arrow_ends)
-                .map(|(mark, _)| Arrow {
+                .map(|(mark, _)| NumberedArrow {
                     kind,
                     mark: (*mark).to_owned(),
                     ambiguous,
@@ -199,9 +204,9 @@ fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<Arrow> {
 
 /// A first look: the arrow's shots against the median of the others of its kind in the same end, with the scatter that all
 /// shots together show. `None` if it was never shot beside another of its kind.
-fn glance(
+fn screen(
     shots: &[Shot],
-    arrow: &Arrow,
+    arrow: &NumberedArrow,
     base: &Posterior,
     scale: f64,
     assumptions: &Assumptions,
@@ -228,13 +233,13 @@ fn glance(
             residuals.push(residual);
         }
     }
-    let verdict = common_offset(&residuals, 0.0, scale, assumptions)?;
+    let test = common_offset(&residuals, 0.0, scale, assumptions)?;
     let prior = assumptions.odd_arrow_prior;
-    let ln_odds = prior.ln() - (-prior).ln_1p() + verdict.ln_factor;
+    let ln_odds = prior.ln() - (-prior).ln_1p() + test.ln_factor;
     Some(ArrowAssessment {
         kind: arrow.kind,
         mark: arrow.mark.clone(),
-        offset_mm: verdict.offset_mm,
+        offset_mm: test.offset_mm,
         p_odd: 1.0 / (1.0 + (-ln_odds).exp()),
         left_out: false,
         ambiguous: arrow.ambiguous,
@@ -262,23 +267,23 @@ fn scatter_of(posterior: &Posterior, kind: ArrowKind) -> [f64; 2] {
 }
 
 /// What an arrow's own shots say about it.
-struct Verdict {
+struct OddArrowTest {
     /// Its own offset on each axis, mm.
     offset_mm: [f64; 2],
     /// ln of the Bayes factor of its being odd.
     ln_factor: f64,
-    /// P(flier) of each of its shots, were it odd.
-    fliers: Vec<f64>,
+    /// P(outlier) of each of its shots, were it odd.
+    outliers: Vec<f64>,
 }
 
-/// The arrow judged from the reading of the other shots alone.
-fn weigh(
+/// The arrow assessed from the reading of the other shots alone.
+fn assess(
     rest: &[Shot],
     own: &[Shot],
     without: &Posterior,
     scale: f64,
     assumptions: &Assumptions,
-) -> Option<Verdict> {
+) -> Option<OddArrowTest> {
     let residuals: Vec<Residual> = own
         .iter()
         .map(|shot| {
@@ -290,10 +295,10 @@ fn weigh(
                     ArrowKind::Fletched | ArrowKind::Unknown => 0.0,
                 };
                 let (mut weight, mut sum) = (0.0, 0.0);
-                for (other, flier) in rest.iter().zip(&without.fliers) {
+                for (other, outlier) in rest.iter().zip(&without.outliers) {
                     if other.end == shot.end {
                         let scatter = scatter_of(without, other.kind)[axis];
-                        let w = (1.0 - flier) / (scatter * scatter + other.variance_mm2[axis]);
+                        let w = (1.0 - outlier) / (scatter * scatter + other.variance_mm2[axis]);
                         weight += w;
                         sum += w * (other.place_mm[axis] - shift(other.kind));
                     }
@@ -313,23 +318,23 @@ fn weigh(
 }
 
 /// Odd or not, from the residuals of the arrow's shots: an own offset as wide as an odd arrow's against one as wide as any
-/// arrow's, each summed over which of the shots are fliers, so that one bad loose doesn't make an odd arrow; the scatter is
+/// arrow's, each summed over which of the shots are outliers, so that one bad loose doesn't make an odd arrow; the scatter is
 /// known to `ln_sd` in its logarithm.
 fn common_offset(
     residuals: &[Residual],
     ln_sd: f64,
     scale: f64,
     assumptions: &Assumptions,
-) -> Option<Verdict> {
+) -> Option<OddArrowTest> {
     if residuals.is_empty() {
         return None;
     }
     let ordinary = (assumptions.arrow_own_sd_mm * scale).powi(2);
     let odd = ordinary + (assumptions.odd_arrow_sd_mm * scale).powi(2);
-    let rate = assumptions.flier_probability;
+    let rate = assumptions.outlier_probability;
     let mut ln_weights = [Vec::new(), Vec::new()];
     let mut offsets = Vec::new();
-    let sets = all_up_to(residuals.len(), residuals.len().min(MOST_FLIERS));
+    let sets = all_up_to(residuals.len(), residuals.len().min(MOST_OUTLIERS));
     for set in &sets {
         let ln_set =
             set.len() as f64 * rate.ln() + (residuals.len() - set.len()) as f64 * (-rate).ln_1p();
@@ -341,7 +346,7 @@ fn common_offset(
                 let mut fit = Fit::default();
                 for (shot, residual) in residuals.iter().enumerate() {
                     let widening = if set.contains(&shot) {
-                        assumptions.flier_widening.powi(2)
+                        assumptions.outlier_widening.powi(2)
                     } else {
                         1.0
                     };
@@ -363,21 +368,21 @@ fn common_offset(
         offsets.push(offset);
     }
     let [plain, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
-    let mut verdict = Verdict {
+    let mut test = OddArrowTest {
         offset_mm: [0.0; 2],
         ln_factor: odd - plain,
-        fliers: vec![0.0; residuals.len()],
+        outliers: vec![0.0; residuals.len()],
     };
     for ((set, ln), offset) in sets.iter().zip(&ln_weights[1]).zip(&offsets) {
         let p = (ln - odd).exp();
-        for (sum, value) in verdict.offset_mm.iter_mut().zip(offset) {
+        for (sum, value) in test.offset_mm.iter_mut().zip(offset) {
             *sum += p * value;
         }
         for &shot in set {
-            verdict.fliers[shot] += p;
+            test.outliers[shot] += p;
         }
     }
-    Some(verdict)
+    Some(test)
 }
 
 /// Values with variances, and a mean that they have in common.
@@ -449,23 +454,23 @@ mod tests {
     #[test]
     fn an_odd_arrow_is_found_and_left_out() {
         let out = judge(&ends(3, 150.0));
-        assert_eq!(out.judged.len(), 6);
-        for arrow in &out.judged {
+        assert_eq!(out.assessed.len(), 6);
+        for arrow in &out.assessed {
             assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
         }
-        let own = out.judged[5].offset_mm;
+        let own = out.assessed[5].offset_mm;
         assert!((own[0] - 150.0).abs() < 30.0, "{own:?}");
         assert_eq!(out.shots.len(), 20);
-        assert_eq!(out.posterior.unwrap().fliers.len(), 20);
+        assert_eq!(out.posterior.unwrap().outliers.len(), 20);
     }
 
     #[test]
     fn ordinary_arrows_stay() {
         let out = judge(&ends(3, 0.0));
         assert!(
-            out.judged.iter().all(|arrow| arrow.p_odd < 0.2),
+            out.assessed.iter().all(|arrow| arrow.p_odd < 0.2),
             "{:?}",
-            out.judged
+            out.assessed
         );
         assert_eq!(out.shots.len(), 24);
     }
@@ -485,17 +490,20 @@ mod tests {
         };
         let once = thrown(&[1]);
         assert!(
-            once.judged.iter().all(|arrow| arrow.p_odd < 0.1),
+            once.assessed.iter().all(|arrow| arrow.p_odd < 0.1),
             "{:?}",
-            once.judged
+            once.assessed
         );
         let shot = once.shots.iter().position(|s| s.end == 1 && s.id == 6);
-        assert!(once.posterior.unwrap().fliers[shot.unwrap()] > 0.8);
+        assert!(once.posterior.unwrap().outliers[shot.unwrap()] > 0.8);
         let twice = thrown(&[0, 1]);
         assert!(
-            twice.judged.iter().any(|a| a.mark == "6" && a.p_odd > 0.8),
+            twice
+                .assessed
+                .iter()
+                .any(|a| a.mark == "6" && a.p_odd > 0.8),
             "{:?}",
-            twice.judged
+            twice.assessed
         );
     }
 
@@ -503,7 +511,7 @@ mod tests {
     fn of_two_arrows_neither_is_left_out() {
         let out = judge(&ends(2, 200.0));
         let bare: Vec<&ArrowAssessment> = out
-            .judged
+            .assessed
             .iter()
             .filter(|a| a.kind == ArrowKind::Bare)
             .collect();
@@ -522,8 +530,8 @@ mod tests {
         for away in [30.0, 40.0, 50.0, 60.0, 70.0] {
             let shots = ends(3, away);
             let out = judge(&shots);
-            let p = out.judged[5].p_odd;
-            if out.judged[5].left_out {
+            let p = out.assessed[5].p_odd;
+            if out.assessed[5].left_out {
                 continue;
             }
             let rest: Vec<Shot> = shots
@@ -536,7 +544,7 @@ mod tests {
             };
             let (with, without) = (mean(&shots), mean(&rest));
             let got = out.posterior.unwrap().axes[0].mean_mm;
-            let others: f64 = out.judged[..5].iter().map(|a| a.p_odd).sum();
+            let others: f64 = out.assessed[..5].iter().map(|a| a.p_odd).sum();
             let expected = p * without + (1.0 - p) * with;
             assert!(
                 (got - expected).abs() < 2.0 + 40.0 * others,

@@ -18,15 +18,15 @@ pub struct Assumptions {
     /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: nothing is thought of it.
     #[serde(deserialize_with = "sourced")]
     pub centre_sd_mm: f64,
-    /// Probability that a shot is a flier (ε), as far as it is known beforehand,
+    /// Probability that a shot is an outlier (ε), as far as it is known beforehand,
     #[serde(deserialize_with = "sourced")]
-    pub flier_probability: f64,
+    pub outlier_probability: f64,
     /// and how many shots of the archer's own that is worth.
     #[serde(deserialize_with = "sourced")]
-    pub flier_rate_shots: f64,
-    /// How many times wider fliers scatter (κ).
+    pub outlier_rate_shots: f64,
+    /// How many times wider outliers scatter (κ).
     #[serde(deserialize_with = "sourced")]
-    pub flier_widening: f64,
+    pub outlier_widening: f64,
     /// [bare scatter / fletched scatter (ρ), probability].
     #[serde(deserialize_with = "sourced")]
     pub bare_scatter: Vec<[f64; 2]>,
@@ -70,12 +70,12 @@ pub struct Assumptions {
     /// In tune from this probability of both axes lying inside.
     #[serde(deserialize_with = "sourced")]
     pub in_tune_probability: f64,
-    /// A shot is named a flier above this probability.
+    /// A shot is named an outlier above this probability.
     #[serde(deserialize_with = "sourced")]
-    pub flier_named: f64,
-    /// A shot may be a flier above this probability.
+    pub outlier_named: f64,
+    /// A shot may be an outlier above this probability.
     #[serde(deserialize_with = "sourced")]
-    pub flier_possible: f64,
+    pub outlier_possible: f64,
     /// Least confidence of an unconfirmed entry that is used.
     #[serde(deserialize_with = "sourced")]
     pub least_confidence: f64,
@@ -193,7 +193,7 @@ impl Assumptions {
             (
                 [
                     self.reference_distance_m,
-                    self.flier_rate_shots,
+                    self.outlier_rate_shots,
                     self.scatter_centre_mm,
                     self.scatter_log_sd,
                     self.scatter_axis_log_sd,
@@ -213,12 +213,12 @@ impl Assumptions {
                 "arrow_own_sd_mm and entry_sd_mm must not be negative",
             ),
             (
-                (0.0..1.0).contains(&self.flier_probability),
-                "flier_probability must be at least 0 and less than 1",
+                (0.0..1.0).contains(&self.outlier_probability),
+                "outlier_probability must be at least 0 and less than 1",
             ),
             (
-                self.flier_widening >= 1.0,
-                "flier_widening must be at least 1",
+                self.outlier_widening >= 1.0,
+                "outlier_widening must be at least 1",
             ),
             (
                 !self.bare_scatter.is_empty()
@@ -250,8 +250,8 @@ impl Assumptions {
                     .chain([
                         self.side_outside_probability,
                         self.in_tune_probability,
-                        self.flier_named,
-                        self.flier_possible,
+                        self.outlier_named,
+                        self.outlier_possible,
                         self.least_confidence,
                         self.odd_arrow_prior,
                         self.odd_arrow_named,
@@ -395,7 +395,7 @@ mod tests {
         assert!(Assumptions::from_json(&text).is_err());
         let text = EMBEDDED.replacen("\"value\": 0.08", "\"value\": 1.5", 1);
         let error = Assumptions::from_json(&text).unwrap_err().to_string();
-        assert!(error.contains("flier_probability"), "{error}");
+        assert!(error.contains("outlier_probability"), "{error}");
         for rows in ["[]", "[[6, 0.9], [3, 0.94]]"] {
             let text = EMBEDDED.replacen("[[3, 0.94], [6, 0.915], [12, 0.90]]", rows, 1);
             let error = Assumptions::from_json(&text).unwrap_err().to_string();

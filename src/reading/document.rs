@@ -41,7 +41,8 @@ pub struct Reading {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub groups: Option<Groups>,
     /// Shots that look like bad ones; never dropped.
-    pub fliers: Vec<Flier>,
+    #[serde(rename = "fliers")]
+    pub outliers: Vec<Outlier>,
     /// Numbered arrows with an offset of their own.
     pub arrows: Vec<ArrowReading>,
     /// How many more shots would probably decide.
@@ -163,13 +164,14 @@ pub struct Group {
 
 /// A shot that looks like a bad one.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Flier {
+pub struct Outlier {
     /// The record's place among those read, from 1.
     pub end: u32,
     /// The entry's id.
     pub id: u64,
-    /// Probability that it is a flier.
-    pub p_flier: f64,
+    /// Probability that it is an outlier.
+    #[serde(rename = "p_flier")]
+    pub p_outlier: f64,
 }
 
 /// A numbered arrow's own offset from the others of its kind, mm.

@@ -1,4 +1,4 @@
-//! A quick estimate of which shots are fliers: expectation–maximisation of the reading's model at one scatter per axis.
+//! A quick estimate of which shots are outliers: expectation–maximisation of the reading's model at one scatter per axis.
 //! (Dempster, Laird & Rubin 1977.) It only tells where the exact sums start to look.
 
 use super::{Assumptions, Shot};
@@ -17,8 +17,8 @@ struct State {
     scatter: f64,
 }
 
-/// P(flier) of every shot.
-pub(super) fn flier_probabilities(
+/// P(outlier) of every shot.
+pub(super) fn outlier_probabilities(
     sorted: &[&Shot],
     scale: f64,
     assumptions: &Assumptions,
@@ -26,12 +26,12 @@ pub(super) fn flier_probabilities(
     let ends = sorted.iter().map(|shot| shot.end + 1).max().unwrap_or(0);
     let least = assumptions.scatter_centre_mm * scale * assumptions.scatter_grid.lowest;
     let mut axes = [0, 1].map(|axis| start(sorted, axis, ends, least));
-    let kappa = assumptions.flier_widening;
+    let kappa = assumptions.outlier_widening;
     let mut probability = vec![0.0; sorted.len()];
     for _ in 0..ROUNDS {
         for (probability, shot) in probability.iter_mut().zip(sorted) {
             let mut ln_odds =
-                assumptions.flier_probability.ln() - (-assumptions.flier_probability).ln_1p();
+                assumptions.outlier_probability.ln() - (-assumptions.outlier_probability).ln_1p();
             for (axis, state) in axes.iter().enumerate() {
                 let residual = shot.place_mm[axis] - state.expected(shot);
                 let variance = state.variance(shot, 1.0) + shot.variance_mm2[axis];
@@ -186,7 +186,7 @@ mod tests {
         shots[5].place_mm[0] += 250.0;
         let sorted: Vec<&Shot> = shots.iter().collect();
         let assumptions = Assumptions::embedded().unwrap();
-        let probability = flier_probabilities(&sorted, 1.0, &assumptions);
+        let probability = outlier_probabilities(&sorted, 1.0, &assumptions);
         for (i, p) in probability.iter().enumerate() {
             assert_eq!(i == 5, *p > 0.5, "shot {i}: {p}");
         }

@@ -1,7 +1,7 @@
-//! How well one set of fliers explains the shots on one axis, with everything but the scatter integrated out.
+//! How well one set of outliers explains the shots on one axis, with everything but the scatter integrated out.
 //!
 //! The model: shot i of kind k in end e, z_i ~ N(m_e + \[bare\] d, v_i) with v_i = c_i² σ² + r_i and
-//! c_i = (ρ if bare)·(κ if a flier); the centre m_e of each end has a flat prior, d ~ N(0, 1/P₀). With weights
+//! c_i = (ρ if bare)·(κ if an outlier); the centre m_e of each end has a flat prior, d ~ N(0, 1/P₀). With weights
 //! w = 1/v, and per end and kind W = Σw, z̄ = Σwz/W, Q = Σw(z − z̄)²; per end P = W_F W_B/(W_F + W_B), δ = z̄_B − z̄_F;
 //! A = ΣP, B = ΣPδ, C = ΣPδ²:
 //!
@@ -14,7 +14,7 @@
 /// A point that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
 const LN_HOPELESS: f64 = 25.0;
 
-/// Shots of one axis, ready for weighing sets of fliers.
+/// Shots of one axis, ready for weighing sets of outliers.
 pub(super) struct AxisData {
     grid: usize,
     /// What was thought of d before.
@@ -23,13 +23,13 @@ pub(super) struct AxisData {
     centres: Vec<Sums>,
     /// Per shot: group index 2·end + kind.
     group: Vec<usize>,
-    /// Per shot and point: what changes when the shot becomes a flier.
+    /// Per shot and point: what changes when the shot becomes an outlier.
     change: Vec<Sums>,
-    /// Per group and point with no fliers.
+    /// Per group and point with no outliers.
     base: Vec<Sums>,
-    /// Per end and point with no fliers.
+    /// Per end and point with no outliers.
     base_ends: Vec<EndTerms>,
-    /// Per point over all ends with no fliers.
+    /// Per point over all ends with no outliers.
     total: Vec<Total>,
     scratch: Vec<Total>,
     scratch_groups: Vec<Sums>,
@@ -132,7 +132,7 @@ impl EndTerms {
 /// Sums of the ends' terms.
 #[derive(Clone, Copy, Default)]
 struct Total {
-    /// Σ (Σ ln w − Q − ln(W_F + W_B)) over the ends without fliers' changes of W.
+    /// Σ (Σ ln w − Q − ln(W_F + W_B)) over the ends without outliers' changes of W.
     fit: f64,
     /// Product over changed ends of (W_F + W_B) now over before: one logarithm for all of them.
     both: f64,
@@ -307,9 +307,9 @@ impl AxisData {
             for (sums, (ratio, scatter)) in group.iter_mut().zip(values) {
                 let sd = scatter * if shot.bare { *ratio } else { 1.0 };
                 let good = Sums::of(z, sd * sd + shot.variance);
-                let flier = Sums::of(z, (sd * widening).powi(2) + shot.variance);
+                let outlier = Sums::of(z, (sd * widening).powi(2) + shot.variance);
                 sums.add(&good);
-                data.change.push(flier.minus(&good));
+                data.change.push(outlier.minus(&good));
             }
         }
         for end in 0..ends {
@@ -327,21 +327,21 @@ impl AxisData {
         data
     }
 
-    /// What the evidence in every point comes to at most, with these shots (indices, ascending) as fliers.
-    pub(super) fn bound(&mut self, fliers: &[usize], grid: &mut [GridPoint]) {
+    /// What the evidence in every point comes to at most, with these shots (indices, ascending) as outliers.
+    pub(super) fn bound(&mut self, outliers: &[usize], grid: &mut [GridPoint]) {
         let width = self.grid;
         self.scratch.copy_from_slice(&self.total);
         let mut done = 0;
-        // shots are sorted by end, so the fliers of one end stand together
-        while let Some(&first) = fliers.get(done) {
+        // shots are sorted by end, so the outliers of one end stand together
+        while let Some(&first) = outliers.get(done) {
             let end = self.group[first] / 2;
-            let same = fliers[done..]
+            let same = outliers[done..]
                 .iter()
                 .take_while(|&&shot| self.group[shot] / 2 == end)
                 .count();
             self.scratch_groups
                 .copy_from_slice(&self.base[2 * end * width..(2 * end + 2) * width]);
-            for &shot in &fliers[done..done + same] {
+            for &shot in &outliers[done..done + same] {
                 let start = (self.group[shot] % 2) * width;
                 let change = &self.change[shot * width..(shot + 1) * width];
                 for (sums, change) in self.scratch_groups[start..start + width]
@@ -406,8 +406,8 @@ fn origins(shots: &[AxisShot], ends: usize) -> Vec<f64> {
 mod tests {
     use super::*;
 
-    /// Five points of one group, σ 10, a flier ten times as wide with probability 0.1, flat prior on the centre: the
-    /// evidence is −35.848947 (confirmed by an integral on a 0.1 mm grid) and the first four are fliers with these
+    /// Five points of one group, σ 10, an outlier ten times as wide with probability 0.1, flat prior on the centre: the
+    /// evidence is −35.848947 (confirmed by an integral on a 0.1 mm grid) and the first four are outliers with these
     /// probabilities. Computed with numpy and scipy, stored with the project's reference values.
     #[test]
     fn one_group_with_one_far_shot() {
@@ -438,23 +438,23 @@ mod tests {
             )
         };
         let (mut x, mut y) = (axis(|p| p.0), axis(|p| p.1));
-        let (mut sum, mut flier, mut centre) = (0.0, [0.0; 5], [0.0; 2]);
+        let (mut sum, mut outlier, mut centre) = (0.0, [0.0; 5], [0.0; 2]);
         for mask in 0u32..32 {
-            let fliers: Vec<usize> = (0..5).filter(|i| mask >> i & 1 == 1).collect();
+            let outliers: Vec<usize> = (0..5).filter(|i| mask >> i & 1 == 1).collect();
             let (mut lx, mut ly) = ([GridPoint::default()], [GridPoint::default()]);
             for (axis, grid) in [(&mut x, &mut lx), (&mut y, &mut ly)] {
-                axis.bound(&fliers, grid);
+                axis.bound(&outliers, grid);
                 axis.finish(grid);
             }
-            let k = i32::try_from(fliers.len()).unwrap();
+            let k = i32::try_from(outliers.len()).unwrap();
             // two axes, four free shots each
             let constant = -4.0 * (2.0 * std::f64::consts::PI).ln();
             let weight = 0.1f64.powi(k)
                 * 0.9f64.powi(5 - k)
                 * (lx[0].ln_evidence + ly[0].ln_evidence + constant).exp();
             sum += weight;
-            fliers.iter().for_each(|&shot| flier[shot] += weight);
-            let spread = |i: &usize| if fliers.contains(i) { 1e-4 } else { 1e-2 };
+            outliers.iter().for_each(|&shot| outlier[shot] += weight);
+            let spread = |i: &usize| if outliers.contains(i) { 1e-4 } else { 1e-2 };
             let all: f64 = (0..5).map(|i| spread(&i)).sum();
             for (i, point) in points.iter().enumerate() {
                 centre[0] += weight * spread(&i) / all * point.0;
@@ -463,7 +463,7 @@ mod tests {
         }
         assert!((sum.ln() + 35.848947).abs() < 1e-6, "{}", sum.ln());
         let expected = [0.001531, 0.002673, 0.002944, 0.001544, 1.000000];
-        for (got, expected) in flier.iter().zip(expected) {
+        for (got, expected) in outlier.iter().zip(expected) {
             assert!(
                 (got / sum - expected).abs() < 1e-6,
                 "{} {expected}",

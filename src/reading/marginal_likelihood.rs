@@ -1,4 +1,4 @@
-//! Weight of a set of fliers over both axes, all scatters and all ratios of bare to fletched scatter.
+//! Weight of a set of outliers over both axes, all scatters and all ratios of bare to fletched scatter.
 
 use super::em::median;
 use super::evidence::{AxisData, AxisShot, GridPoint, OffsetPrior};
@@ -8,7 +8,7 @@ use crate::record::ArrowKind;
 /// Up to this many sd of its prior a centre is nothing unusual.
 const CENTRE_USUAL: f64 = 2.0;
 
-/// Weighs sets of fliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
+/// Weighs sets of outliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
 pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
@@ -21,7 +21,7 @@ pub(super) struct MarginalLikelihood {
     pub(super) scatters: Vec<f64>,
     /// ρ of each row of the parameter grid.
     pub(super) ratios: Vec<f64>,
-    /// ln of the prior of a set, by how many fliers it holds.
+    /// ln of the prior of a set, by how many outliers it holds.
     ln_set_prior: Vec<f64>,
     /// Prior of the offset on each axis.
     pub(super) priors: [OffsetPrior; 2],
@@ -42,7 +42,7 @@ struct Scratch {
     other_mean: Vec<f64>,
 }
 
-/// The weights of one ratio of the scatters, of a set of fliers.
+/// The weights of one ratio of the scatters, of a set of outliers.
 #[derive(Clone, Default)]
 pub(super) struct RatioWeights {
     /// ln of the unit that the other weights are in.
@@ -85,7 +85,7 @@ impl MarginalLikelihood {
                 &shots,
                 &ratios,
                 &scatters,
-                assumptions.flier_widening,
+                assumptions.outlier_widening,
                 priors[axis].clone(),
                 centre_precision(sorted, axis, scale, assumptions),
             )
@@ -121,13 +121,13 @@ impl MarginalLikelihood {
         }
     }
 
-    /// ln of the weight of a set of fliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
+    /// ln of the weight of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
     /// reach `floor` are not worked out and count as nothing.
-    pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {
+    pub(super) fn weigh(&mut self, outliers: &[usize], floor: f64) -> f64 {
         for (axis, grid) in self.axes.iter_mut().zip(&mut self.grid) {
-            axis.bound(fliers, grid);
+            axis.bound(outliers, grid);
         }
-        let ln_set = self.ln_set_prior[fliers.len()];
+        let ln_set = self.ln_set_prior[outliers.len()];
         let width = self.scatters.len();
         let mut ln_totals = Vec::with_capacity(self.by_ratio.len());
         for (ratio, weights) in self.by_ratio.iter_mut().enumerate() {
@@ -222,17 +222,17 @@ pub(super) fn ln_sum(values: &[f64]) -> f64 {
     largest + values.iter().map(|v| (v - largest).exp()).sum::<f64>().ln()
 }
 
-/// ln of the prior of a set of k fliers among n shots: the rate itself isn't known, so it is integrated over its beta prior,
+/// ln of the prior of a set of k outliers among n shots: the rate itself isn't known, so it is integrated over its beta prior,
 /// B(α + k, β + n − k)/B(α, β).
 fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
-    let rate = assumptions.flier_probability;
+    let rate = assumptions.outlier_probability;
     if rate <= 0.0 {
-        // fliers are ruled out
+        // outliers are ruled out
         return (0..=n)
             .map(|k| if k == 0 { 0.0 } else { f64::NEG_INFINITY })
             .collect();
     }
-    let worth = assumptions.flier_rate_shots;
+    let worth = assumptions.outlier_rate_shots;
     // ln of the rising products α(α + 1)…, of 0 to n factors
     let rising = |from: f64| -> Vec<f64> {
         std::iter::once(0.0)

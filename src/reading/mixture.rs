@@ -1,7 +1,7 @@
-//! The sum over sets of fliers, ratios and scatters: on each axis a mixture of normals.
+//! The sum over sets of outliers, ratios and scatters: on each axis a mixture of normals.
 
 use super::marginal_likelihood::{MarginalLikelihood, ln_sum};
-use super::sets::FlierSet;
+use super::sets::OutlierSet;
 use crate::math::round_i64;
 
 /// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
@@ -19,7 +19,7 @@ const MEAN_STEP: f64 = 0.1;
 
 /// What the shots say, before roll and the arrows' own differences.
 pub(super) struct Mixture {
-    pub(super) axes: [Axis; 2],
+    pub(super) axes: [AxisMixture; 2],
     /// Probability of each set.
     pub(super) set_weights: Vec<f64>,
     /// E[d_x d_y].
@@ -28,7 +28,7 @@ pub(super) struct Mixture {
 
 /// One axis of it.
 #[derive(Default)]
-pub(super) struct Axis {
+pub(super) struct AxisMixture {
     pub(super) mean: f64,
     pub(super) variance: f64,
     /// The same under the widest part of the offset's prior alone.
@@ -60,7 +60,7 @@ impl Mixture {
     /// `None` if no set has any weight.
     pub(super) fn over(
         marginal_likelihood: &mut MarginalLikelihood,
-        sets: &[FlierSet],
+        sets: &[OutlierSet],
     ) -> Option<Self> {
         // the heaviest set so far, in whose weight all others are counted
         let mut heaviest = f64::NEG_INFINITY;
@@ -187,7 +187,7 @@ impl Sums {
         }
     }
 
-    fn finish(mut self, widest_sd: f64) -> Axis {
+    fn finish(mut self, widest_sd: f64) -> AxisMixture {
         let least = LIGHTEST * self.total;
         self.components
             .retain(|component| component.weight >= least);
@@ -200,7 +200,7 @@ impl Sums {
         components
             .iter_mut()
             .for_each(|component| component.weight /= kept);
-        Axis {
+        AxisMixture {
             mean: first,
             variance: (second - first * first).max(0.0),
             widest_sd,

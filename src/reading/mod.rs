@@ -1,6 +1,6 @@
 //! Records of one set-up → what the two groups say: the offset of the bare shafts and how sure it is.
 //!
-//! [`gather`] takes the shots out of the records, `posterior` sums over which of them are fliers and how wide the archer
+//! [`gather`] takes the shots out of the records, `posterior` sums over which of them are outliers and how wide the archer
 //! scatters, `arrows` over which arrow is odd, and `read` turns that into calls,
 //! cautions and a forecast: numbers and codes, of which `text::reading` makes sentences.
 
@@ -27,17 +27,17 @@ mod shots;
 mod thresholds;
 
 pub use about::{
-    About, Caution, CountDiffers, EntryName, NamedFlier, OddArrow, Outlook, TwoMoreEnds,
+    About, Caution, CountDiffers, EntryName, NamedOutlier, OddArrow, Outlook, TwoMoreEnds,
 };
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;
 pub use distance::at_30m;
 pub use document::{
-    ArrowReading, Flier, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset,
-    Reading, SCHEMA, Scatter, Vertical, VerticalCall,
+    ArrowReading, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset,
+    Outlier, Reading, SCHEMA, Scatter, Vertical, VerticalCall,
 };
 pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
-pub use shots::{Gathered, LeftOut, MissedShots, Reason, Shot, gather};
+pub use shots::{Gathered, LeftOut, LeftOutReason, MissedShots, Shot, gather};
 pub(crate) use thresholds::Thresholds;

@@ -13,7 +13,7 @@ const SIGN_SHARE: f64 = 0.6;
 
 /// What one axis needs.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Need {
+pub(super) enum PairsNeeded {
     /// So many more pairs.
     Pairs(u32),
     /// The groups are too wide for any number of shots that people make; with this scatter (mm) they would do.
@@ -29,7 +29,7 @@ pub(super) fn for_axis(
     scatter_mm: f64,
     tolerance: f64,
     assumptions: &Assumptions,
-) -> Need {
+) -> PairsNeeded {
     let mean = axis.mean_mm.abs();
     let gap = if mean > tolerance {
         mean
@@ -45,14 +45,14 @@ pub(super) fn for_axis(
     let per_pair = pair_precision(scatter_mm, assumptions);
     let most = assumptions.more_pairs_most;
     if let Some(pairs) = (1..=most).find(|&m| f64::from(m) * per_pair >= needed) {
-        return Need::Pairs(pairs);
+        return PairsNeeded::Pairs(pairs);
     }
     if mean <= NEAR_ZERO * tolerance {
         // the scatter with which a dozen pairs would reach it
         let pairs = f64::from(most) / 5.0;
-        return Need::Scatter(scatter_mm * (pairs * per_pair / needed).sqrt());
+        return PairsNeeded::Scatter(scatter_mm * (pairs * per_pair / needed).sqrt());
     }
-    Need::Close
+    PairsNeeded::Close
 }
 
 /// Precision of the offset that one more pair adds, 1/mm².
@@ -79,7 +79,7 @@ fn for_both(posterior: &Posterior, tolerance: f64, assumptions: &Assumptions) ->
 }
 
 /// What more shooting would bring.
-pub(super) struct Forecast {
+pub(super) struct MoreShotsForecast {
     pub(super) more: MoreShots,
     /// The groups are too wide for any number of shots that people make.
     pub(super) too_wide: bool,
@@ -147,7 +147,7 @@ pub(super) fn forecast(
     tolerance: f64,
     in_tune: bool,
     assumptions: &Assumptions,
-) -> Option<Forecast> {
+) -> Option<MoreShotsForecast> {
     let open: Vec<usize> = (0..2)
         .filter(|&axis| calls[axis] == AxisCall::Undecided)
         .collect();
@@ -159,7 +159,7 @@ pub(super) fn forecast(
         return None;
     }
     let pairs = for_both(posterior, tolerance, assumptions);
-    Some(Forecast {
+    Some(MoreShotsForecast {
         more: MoreShots {
             pairs,
             why: Outlook::BothInside {
@@ -177,8 +177,8 @@ fn for_open(
     ahead: TwoMoreEnds,
     tolerance: f64,
     assumptions: &Assumptions,
-) -> Forecast {
-    let none = |why: Outlook, too_wide: bool| Forecast {
+) -> MoreShotsForecast {
+    let none = |why: Outlook, too_wide: bool| MoreShotsForecast {
         more: MoreShots { pairs: None, why },
         too_wide,
     };
@@ -188,8 +188,8 @@ fn for_open(
     for &axis in &open {
         let scatter_mm = posterior.fletched_sd_mm[axis];
         match for_axis(&posterior.axes[axis], scatter_mm, tolerance, assumptions) {
-            Need::Pairs(more) => pairs = pairs.max(more),
-            Need::Scatter(enough_mm) => {
+            PairsNeeded::Pairs(more) => pairs = pairs.max(more),
+            PairsNeeded::Scatter(enough_mm) => {
                 let why = Outlook::TooWide {
                     axis,
                     scatter_mm,
@@ -197,10 +197,10 @@ fn for_open(
                 };
                 return none(why, true);
             }
-            Need::Close => return none(Outlook::Close { axis, ahead }, false),
+            PairsNeeded::Close => return none(Outlook::Close { axis, ahead }, false),
         }
     }
-    Forecast {
+    MoreShotsForecast {
         more: MoreShots {
             pairs: Some(pairs),
             why: Outlook::Pairs { open, ahead },
@@ -263,7 +263,7 @@ mod tests {
         let posterior = groups(90.0, 60.0);
         let axis = &posterior.axes[0];
         let sd = posterior.fletched_sd_mm[0];
-        let Need::Pairs(pairs) = for_axis(axis, sd, 50.0, &assumptions) else {
+        let PairsNeeded::Pairs(pairs) = for_axis(axis, sd, 50.0, &assumptions) else {
             panic!("pairs expected");
         };
         let precision = |pairs: f64| {

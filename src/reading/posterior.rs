@@ -1,9 +1,9 @@
-//! The offset of the bare shafts given the shots: a mixture of normals on each axis, summed over which shots are fliers,
+//! The offset of the bare shafts given the shots: a mixture of normals on each axis, summed over which shots are outliers,
 //! how wide the archer scatters, and how much wider the bare shafts do.
 
 use super::marginal_likelihood::{MarginalLikelihood, sort_order};
 use super::mixture::{Mixture, MixtureComponent};
-use super::sets::{self, FlierSet};
+use super::sets::{self, OutlierSet};
 use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
 use crate::record::ArrowKind;
@@ -19,8 +19,8 @@ pub struct Posterior {
     pub axes: [AxisPosterior; 2],
     /// Covariance of d_x and d_y, mm².
     pub covariance_mm2: f64,
-    /// Probability of being a flier, for each shot in the order given.
-    pub fliers: Vec<f64>,
+    /// Probability of being an outlier, for each shot in the order given.
+    pub outliers: Vec<f64>,
     /// Scatter of the fletched shots on each axis (geometric mean of the sd), mm.
     pub fletched_sd_mm: [f64; 2],
     /// The same of the bare shots.
@@ -57,8 +57,8 @@ pub(super) struct LeaveOutPosterior<'a> {
     pub(super) posterior: &'a Posterior,
     /// The shots that it is of, in the same order as all.
     pub(super) shots: &'a [Shot],
-    /// P(flier) of the others, in that order too.
-    pub(super) others_fliers: &'a [f64],
+    /// P(outlier) of the others, in that order too.
+    pub(super) others_outliers: &'a [f64],
 }
 
 impl Posterior {
@@ -77,14 +77,14 @@ impl Posterior {
         let means = [0, 1].map(|axis: usize| mean(&|one| one.axes[axis].mean_mm));
         let axes = [0, 1]
             .map(|axis: usize| AxisPosterior::mixed(all().map(|(p, one)| (p, &one.axes[axis]))));
-        let mut fliers = self.fliers.clone();
-        fliers.iter_mut().for_each(|flier| *flier *= kept);
+        let mut outliers = self.outliers.clone();
+        outliers.iter_mut().for_each(|outlier| *outlier *= kept);
         for other in others {
-            let mut places = other.shots.iter().zip(&other.posterior.fliers).peekable();
-            let mut missing = other.others_fliers.iter();
-            for (shot, flier) in shots.iter().zip(&mut fliers) {
+            let mut places = other.shots.iter().zip(&other.posterior.outliers).peekable();
+            let mut missing = other.others_outliers.iter();
+            for (shot, outlier) in shots.iter().zip(&mut outliers) {
                 let own = places.next_if(|(own, _)| *own == shot).map(|(_, p)| p);
-                *flier += other.probability * own.or_else(|| missing.next()).unwrap_or(&0.0);
+                *outlier += other.probability * own.or_else(|| missing.next()).unwrap_or(&0.0);
             }
         }
         let ln_mean = |value: &dyn Fn(&Self) -> f64| mean(&|one| value(one).ln()).exp();
@@ -93,7 +93,7 @@ impl Posterior {
                 one.covariance_mm2 + one.axes[0].mean_mm * one.axes[1].mean_mm
             }) - means[0] * means[1],
             axes,
-            fliers,
+            outliers,
             fletched_sd_mm: [0, 1].map(|axis: usize| ln_mean(&|one| one.fletched_sd_mm[axis])),
             bare_sd_mm: [0, 1].map(|axis: usize| ln_mean(&|one| one.bare_sd_mm[axis])),
             fletched: self.fletched,
@@ -199,7 +199,7 @@ impl AxisPosterior {
 
 /// The posterior of the offset, or `None` if no end holds shots of both kinds.
 ///
-/// Up to six shots every set of fliers counts, up to twelve every set of at most a third (⌈n/3⌉); beyond, the sets
+/// Up to six shots every set of outliers counts, up to twelve every set of at most a third (⌈n/3⌉); beyond, the sets
 /// near the two likeliest. Shots of unknown kind are not looked at.
 #[must_use]
 pub fn posterior(
@@ -210,7 +210,7 @@ pub fn posterior(
     sum_up(shots, conditions, assumptions, None)
 }
 
-/// The same over exactly these sets of fliers, given as places in `shots`; for checking one choice of sets against another.
+/// The same over exactly these sets of outliers, given as places in `shots`; for checking one choice of sets against another.
 #[must_use]
 pub fn posterior_over(
     shots: &[Shot],
@@ -221,7 +221,7 @@ pub fn posterior_over(
     sum_up(shots, conditions, assumptions, Some(sets))
 }
 
-/// ln of the weight of each of these sets of fliers (places in `shots`), up to one constant; `None` as for [`posterior`].
+/// ln of the weight of each of these sets of outliers (places in `shots`), up to one constant; `None` as for [`posterior`].
 #[must_use]
 pub fn ln_weights(
     shots: &[Shot],
@@ -274,14 +274,14 @@ fn finish(
     mixture: Mixture,
     prepared: &Prepared,
     shots: &[Shot],
-    sets: &[FlierSet],
+    sets: &[OutlierSet],
     conditions: Conditions,
     assumptions: &Assumptions,
 ) -> Posterior {
-    let mut fliers = vec![0.0; shots.len()];
+    let mut outliers = vec![0.0; shots.len()];
     for (set, weight) in sets.iter().zip(&mixture.set_weights) {
         for &place in set {
-            fliers[prepared.order[place]] += weight;
+            outliers[prepared.order[place]] += weight;
         }
     }
     let count = |kind| shots.iter().filter(|shot| shot.kind == kind).count();
@@ -313,7 +313,7 @@ fn finish(
         axes,
         // turning the photo moves d by (−d_y, d_x): the two axes move against each other
         covariance_mm2: mixture.cross - (1.0 + roll) * means[0] * means[1],
-        fliers: fliers.into_iter().map(|p: f64| p.min(1.0)).collect(),
+        outliers: outliers.into_iter().map(|p: f64| p.min(1.0)).collect(),
         fletched_sd_mm: [scatter[0][0], scatter[1][0]],
         bare_sd_mm: [scatter[0][1], scatter[1][1]],
         fletched: count(ArrowKind::Fletched),
@@ -354,10 +354,10 @@ impl Prepared {
         self.order.iter().map(|&at| &shots[at]).collect()
     }
 
-    fn translated(&self, sets: &[Vec<usize>]) -> Vec<FlierSet> {
+    fn translated(&self, sets: &[Vec<usize>]) -> Vec<OutlierSet> {
         sets.iter()
             .map(|set| {
-                let mut places: FlierSet = self
+                let mut places: OutlierSet = self
                     .order
                     .iter()
                     .enumerate()

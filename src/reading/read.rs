@@ -6,7 +6,7 @@ use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, CautionInput};
 use super::conditions::own_tolerance_of;
 use super::{
-    ArrowReading, Assumptions, Conditions, Flier, Gathered, Horizontal, HorizontalCall, Offset,
+    ArrowReading, Assumptions, Conditions, Gathered, Horizontal, HorizontalCall, Offset, Outlier,
     Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
     lean, more_shots,
 };
@@ -73,9 +73,9 @@ pub fn analyse_with(ends: &[&End], assumptions: &Assumptions) -> Analysis {
     let WithArrows {
         posterior,
         shots,
-        judged: arrows,
+        assessed: arrows,
     } = posterior_with_arrows(&gathered.shots, conditions, assumptions);
-    let reading = Maker {
+    let reading = ReadingBuilder {
         ends,
         hand,
         distance_m,
@@ -121,7 +121,7 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
         in_tune: false,
         scatter: None,
         groups: None,
-        fliers: Vec::new(),
+        outliers: Vec::new(),
         arrows: Vec::new(),
         more_shots: None,
         lean: None,
@@ -131,7 +131,7 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
 }
 
 /// What goes into the document.
-struct Maker<'a> {
+struct ReadingBuilder<'a> {
     ends: &'a [&'a End],
     hand: Option<Hand>,
     distance_m: Option<f64>,
@@ -142,7 +142,7 @@ struct Maker<'a> {
     assumptions: &'a Assumptions,
 }
 
-impl Maker<'_> {
+impl ReadingBuilder<'_> {
     fn make(&self) -> Reading {
         let tolerance_mm = self.tolerance();
         let mut reading = blank(self.ends, self.hand, self.distance_m);
@@ -162,7 +162,7 @@ impl Maker<'_> {
                 bare_sd_mm: posterior.bare_sd_mm.map(length),
             });
             reading.groups = Some(groups::sizes(self.shots, self.assumptions));
-            (reading.fliers, possible) = self.fliers(posterior);
+            (reading.outliers, possible) = self.outliers(posterior);
             if let Some(tolerance) = tolerance_mm {
                 calls = Calls::of(posterior, self.shots, tolerance, self.assumptions);
                 too_wide = self.call(&mut reading, posterior, &calls, tolerance) == Some(true);
@@ -179,8 +179,8 @@ impl Maker<'_> {
             distance_m: self.distance_m,
             hand: self.hand,
             arrows: self.arrows,
-            fliers: &reading.fliers,
-            possible_fliers: &possible,
+            outliers: &reading.outliers,
+            possible_outliers: &possible,
             lean: reading.lean,
             too_wide,
             assumptions: self.assumptions,
@@ -231,24 +231,24 @@ impl Maker<'_> {
         Some(forecast.too_wide)
     }
 
-    /// Shots named as fliers, and those that may be.
-    fn fliers(&self, posterior: &Posterior) -> (Vec<Flier>, Vec<Flier>) {
-        let above = |least: f64, most: f64| -> Vec<Flier> {
+    /// Shots named as outliers, and those that may be.
+    fn outliers(&self, posterior: &Posterior) -> (Vec<Outlier>, Vec<Outlier>) {
+        let above = |least: f64, most: f64| -> Vec<Outlier> {
             self.shots
                 .iter()
-                .zip(&posterior.fliers)
+                .zip(&posterior.outliers)
                 .filter(|&(_, &p)| p > least && p <= most)
-                .map(|(shot, &p)| Flier {
+                .map(|(shot, &p)| Outlier {
                     end: count(shot.end + 1),
                     id: shot.id,
-                    p_flier: rounded(p, PROBABILITY_DECIMALS),
+                    p_outlier: rounded(p, PROBABILITY_DECIMALS),
                 })
                 .collect()
         };
-        let named = self.assumptions.flier_named;
+        let named = self.assumptions.outlier_named;
         (
             above(named, f64::INFINITY),
-            above(self.assumptions.flier_possible, named),
+            above(self.assumptions.outlier_possible, named),
         )
     }
 

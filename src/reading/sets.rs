@@ -1,4 +1,4 @@
-//! Which sets of fliers are summed over: all that matter up to a dozen shots, the neighbourhood of the likeliest beyond.
+//! Which sets of outliers are summed over: all that matter up to a dozen shots, the neighbourhood of the likeliest beyond.
 
 use super::marginal_likelihood::MarginalLikelihood;
 use super::{Assumptions, Shot, em};
@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 
 /// All subsets up to this many shots.
 const ALL_SUBSETS: usize = 6;
-/// All sets of at most a third fliers up to this many shots.
+/// All sets of at most a third outliers up to this many shots.
 const MOST_SHOTS_EXACT: usize = 12;
 /// Beyond, this many shots may be one or the other.
 const MOST_DOUBTFUL_SHOTS: usize = 24;
@@ -16,8 +16,8 @@ const MOST_COMBINED_FLIPS: usize = 8;
 /// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
 const RATIOS_TOGETHER: f64 = 30.0;
 
-/// Places of the fliers in the sorted shots, ascending.
-pub(super) type FlierSet = Vec<usize>;
+/// Places of the outliers in the sorted shots, ascending.
+pub(super) type OutlierSet = Vec<usize>;
 
 /// The sets to sum over for shots in sorted order.
 pub(super) fn sets_for(
@@ -25,7 +25,7 @@ pub(super) fn sets_for(
     sorted: &[&Shot],
     scale: f64,
     assumptions: &Assumptions,
-) -> Vec<FlierSet> {
+) -> Vec<OutlierSet> {
     let n = sorted.len();
     if n <= ALL_SUBSETS {
         all_up_to(n, n)
@@ -37,8 +37,8 @@ pub(super) fn sets_for(
 }
 
 /// All sets of at most `most` of `n` shots, by size and then in lexical order.
-pub(super) fn all_up_to(n: usize, most: usize) -> Vec<FlierSet> {
-    let mut sets = vec![FlierSet::new()];
+pub(super) fn all_up_to(n: usize, most: usize) -> Vec<OutlierSet> {
+    let mut sets = vec![OutlierSet::new()];
     let mut from = 0;
     for _ in 0..most.min(n) {
         let to = sets.len();
@@ -55,15 +55,15 @@ pub(super) fn all_up_to(n: usize, most: usize) -> Vec<FlierSet> {
     sets
 }
 
-/// Beyond a dozen shots: the two modes that greedy flips find, from the probabilities of a quick EM and from no flier at
+/// Beyond a dozen shots: the two modes that greedy flips find, from the probabilities of a quick EM and from no outlier at
 /// all, their single and double flips, and every combination of the first mode's likeliest flips.
 fn near_the_modes(
     marginal_likelihood: &mut MarginalLikelihood,
     sorted: &[&Shot],
     scale: f64,
     assumptions: &Assumptions,
-) -> Vec<FlierSet> {
-    let probability = em::flier_probabilities(sorted, scale, assumptions);
+) -> Vec<OutlierSet> {
+    let probability = em::outlier_probabilities(sorted, scale, assumptions);
     let mut doubtful: Vec<usize> = (0..sorted.len()).collect();
     doubtful.sort_by(|&a, &b| {
         let doubt = |i: usize| (probability[i] - 0.5).abs();
@@ -141,11 +141,11 @@ fn flipped(state: &[bool], shots: &[usize]) -> Vec<bool> {
     state
 }
 
-fn members(state: &[bool]) -> FlierSet {
+fn members(state: &[bool]) -> OutlierSet {
     state
         .iter()
         .enumerate()
-        .filter(|(_, flier)| **flier)
+        .filter(|(_, outlier)| **outlier)
         .map(|(shot, _)| shot)
         .collect()
 }
@@ -160,7 +160,7 @@ mod tests {
         // 1 + 12 + 66 + 220 + 495
         assert_eq!(all_up_to(12, 4).len(), 794);
         let sets = all_up_to(5, 3);
-        let distinct: BTreeSet<&FlierSet> = sets.iter().collect();
+        let distinct: BTreeSet<&OutlierSet> = sets.iter().collect();
         assert_eq!(distinct.len(), sets.len());
         assert!(sets.iter().all(|set| set.is_sorted()));
     }

@@ -32,7 +32,7 @@ pub struct Shot {
 
 /// Why an entry takes no part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Reason {
+pub enum LeftOutReason {
     /// Proposed with too little confidence (or none given), and nobody has confirmed it.
     Unconfirmed,
     /// Neither fletched nor bare.
@@ -51,7 +51,7 @@ pub struct LeftOut {
     /// The entry's id.
     pub id: u64,
     /// Why.
-    pub reason: Reason,
+    pub reason: LeftOutReason,
 }
 
 /// Shots given as missed.
@@ -108,17 +108,17 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
     for entry in entries {
         let centre = spots.centre(entry);
         let reason = if !usable_place(entry) {
-            Some(Reason::NoPlace)
+            Some(LeftOutReason::NoPlace)
         } else if entry.state == EntryState::Proposed
             && !entry
                 .confidence
                 .is_some_and(|c| c >= assumptions.least_confidence)
         {
-            Some(Reason::Unconfirmed)
+            Some(LeftOutReason::Unconfirmed)
         } else if entry.kind == ArrowKind::Unknown {
-            Some(Reason::UnknownKind)
+            Some(LeftOutReason::UnknownKind)
         } else if centre.is_none() {
-            Some(Reason::NoSpot)
+            Some(LeftOutReason::NoSpot)
         } else {
             None
         };
@@ -386,14 +386,14 @@ mod tests {
         let gathered = gather(&[&end], &assumptions);
         let used: Vec<u64> = gathered.shots.iter().map(|shot| shot.id).collect();
         assert_eq!(used, [1, 3, 5]);
-        let reasons: Vec<(u64, Reason)> =
+        let reasons: Vec<(u64, LeftOutReason)> =
             gathered.left_out.iter().map(|l| (l.id, l.reason)).collect();
         assert_eq!(
             reasons,
             [
-                (2, Reason::Unconfirmed),
-                (4, Reason::UnknownKind),
-                (6, Reason::NoPlace)
+                (2, LeftOutReason::Unconfirmed),
+                (4, LeftOutReason::UnknownKind),
+                (6, LeftOutReason::NoPlace)
             ]
         );
         assert_eq!(gathered.missed.bare, 1);

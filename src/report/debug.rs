@@ -194,7 +194,7 @@ impl EntryHeatMap<'_> {
 
 /// A candidate for a shaft on the face plane: entry, where its far end seems to lie, and how likely it is (0–1).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Candidate {
+pub struct EntryMark {
     /// The entry, mm.
     pub entry: FacePoint,
     /// The far end as mapped to the face plane, mm.
@@ -210,7 +210,7 @@ pub fn entry_heat_map(
     camera: &Camera,
     face: &FaceLook,
     map: Option<&EntryHeatMap<'_>>,
-    candidates: &[Candidate],
+    candidates: &[EntryMark],
 ) -> RgbImage {
     let area = Area::around(face);
     let mut picture = resampled(upright, camera, area);

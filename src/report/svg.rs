@@ -31,7 +31,7 @@ pub struct Shot {
     /// True where a person should look again.
     pub unsure: bool,
     /// True where the reading takes it for a bad shot.
-    pub flier: bool,
+    pub outlier: bool,
     /// True where the reading finds its arrow odd.
     pub odd: bool,
     /// What it is called where it stands out: "F4 of end 2", "arrow 7".
@@ -66,10 +66,10 @@ impl FacePlot {
         for (number, end) in (1_u32..).zip(ends) {
             for e in &end.entries {
                 let centre = face.centre_of(e.spot);
-                let fliers = &reading.fliers;
-                let flier = fliers
+                let outliers = &reading.outliers;
+                let outlier = outliers
                     .iter()
-                    .any(|f| f.end == number && f.id == e.id && f.p_flier > LIKELY);
+                    .any(|f| f.end == number && f.id == e.id && f.p_outlier > LIKELY);
                 let arrows = &reading.arrows;
                 let odd = arrows
                     .iter()
@@ -77,15 +77,15 @@ impl FacePlot {
                 let end_number = end.session.end.unwrap_or_else(|| u64::from(number));
                 let name = match (&e.arrow, odd) {
                     (Some(arrow), true) => Some(format!("arrow {arrow}")),
-                    _ if flier && ends.len() == 1 => Some(format!("{}{}", letter(e.kind), e.id)),
-                    _ if flier => Some(format!("{}{}, end {end_number}", letter(e.kind), e.id)),
+                    _ if outlier && ends.len() == 1 => Some(format!("{}{}", letter(e.kind), e.id)),
+                    _ if outlier => Some(format!("{}{}, end {end_number}", letter(e.kind), e.id)),
                     _ => None,
                 };
                 shots.push(Shot {
                     at: FacePoint::new(e.x_mm - centre[0], e.y_mm - centre[1]),
                     kind: e.kind,
                     unsure: e.is_unsure(),
-                    flier,
+                    outlier,
                     odd,
                     name,
                 });
@@ -102,7 +102,7 @@ impl FacePlot {
 
     /// The middle of the fletched shots that count, mm; of those of `kind` in general.
     fn middle(&self, kind: ArrowKind) -> Option<FacePoint> {
-        let counts = |s: &&Shot| s.kind == kind && !s.unsure && !s.flier;
+        let counts = |s: &&Shot| s.kind == kind && !s.unsure && !s.outlier;
         let used: Vec<&Shot> = self.shots.iter().filter(counts).collect();
         let n = used.iter().map(|_| 1.0).sum::<f64>();
         (n > 0.0).then(|| {
@@ -138,7 +138,7 @@ impl FacePlot {
             let (x, y) = view.place(shot.at);
             let size = if shot.unsure { 7.0 } else { 9.0 };
             mark(&mut d, x, y, shot.kind, shot.unsure, size);
-            if shot.flier {
+            if shot.outlier {
                 d.circle(x, y, 16.0, "bm-flier");
             }
             if shot.odd {
@@ -260,7 +260,7 @@ impl FacePlot {
             d.text(x + 15.0, y + 5.0, "unsure", "bm-text");
             x += 90.0;
         }
-        if self.shots.iter().any(|s| s.flier) {
+        if self.shots.iter().any(|s| s.outlier) {
             d.circle(x, y, 9.0, "bm-flier");
             d.text(x + 15.0, y + 5.0, "odd shot", "bm-text");
             x += 100.0;

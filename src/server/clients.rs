@@ -19,7 +19,7 @@ pub(super) struct Clients {
 
 /// The place of one connection, until it is dropped.
 #[derive(Debug)]
-pub(super) struct Place {
+pub(super) struct ConnectionPermit {
     clients: Clients,
     address: IpAddr,
 }
@@ -27,7 +27,7 @@ pub(super) struct Place {
 impl Clients {
     /// A place for a connection from `address`, if there is one left. What comes from this machine, by its own address `own` too,
     /// has places of its own: other machines can't keep the owner out.
-    pub(super) fn admit(&self, address: IpAddr, own: IpAddr) -> Option<Place> {
+    pub(super) fn admit(&self, address: IpAddr, own: IpAddr) -> Option<ConnectionPermit> {
         let is_own = |a: IpAddr| a.is_loopback() || a == own;
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
         let of_one = open.get(&address).copied().unwrap_or(0);
@@ -41,14 +41,14 @@ impl Clients {
             return None;
         }
         open.insert(address, of_one + 1);
-        Some(Place {
+        Some(ConnectionPermit {
             clients: self.clone(),
             address,
         })
     }
 }
 
-impl Drop for Place {
+impl Drop for ConnectionPermit {
     fn drop(&mut self) {
         let mut open = self
             .clients

@@ -1,7 +1,7 @@
 //! The ends on the page: where each comes from, its record on disk, edits, undo and redo.
 
 use super::measure_request::MeasureRequest;
-use super::undo_journal::{Step, UndoJournal};
+use super::undo_journal::{JournalOperation, UndoJournal};
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Stage};
 use crate::record::{End, Session, canonical};
@@ -158,21 +158,25 @@ impl OpenEnd {
 
     /// Applies edits and saves the record.
     pub(super) fn edit(&mut self, edits: &Edits) -> Result<End, EditError> {
-        self.change(Step::Edit, edits.revision, |now, text, _| {
+        self.change(JournalOperation::Edit, edits.revision, |now, text, _| {
             edits.apply(now, text).map_err(EditError::Review)
         })
     }
 
     /// Gives the record the camera of a new measurement; the entries keep their pixels.
     pub(super) fn refit(&mut self, measured: &End) -> Result<End, EditError> {
-        self.change(Step::Edit, None, |now, _, _| {
+        self.change(JournalOperation::Edit, None, |now, _, _| {
             Ok(crate::review::refitted(now, measured))
         })
     }
 
     /// Undoes the last step, or redoes it.
     pub(super) fn step(&mut self, back: bool, shown: u64) -> Result<End, EditError> {
-        let step = if back { Step::Undo } else { Step::Redo };
+        let step = if back {
+            JournalOperation::Undo
+        } else {
+            JournalOperation::Redo
+        };
         self.change(step, Some(shown), |now, _, journal| {
             let to = journal
                 .next(step, now.revision)
@@ -185,7 +189,7 @@ impl OpenEnd {
     /// the page showed. The undo journal is written first, so that the record is never ahead of it.
     fn change(
         &mut self,
-        step: Step,
+        step: JournalOperation,
         shown: Option<u64>,
         make: impl FnOnce(&End, &[u8], &UndoJournal) -> Result<End, EditError>,
     ) -> Result<End, EditError> {

@@ -10,7 +10,7 @@ use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Measurement};
 use crate::record::{RecordFile, Session};
 use crate::store::RecordCache;
-use crate::timeline::Standing;
+use crate::timeline::EndInHistory;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -52,7 +52,7 @@ pub(super) struct State {
     /// The end that the page shows.
     shown_id: AtomicU64,
     plan: Mutex<SessionPlan>,
-    standing: Mutex<CachedStanding>,
+    reading: Mutex<CachedReading>,
     readings: Mutex<Readings>,
     likely: Mutex<BTreeMap<u64, Vec<LikelyPlace>>>,
 }
@@ -89,11 +89,11 @@ impl LikelyPlace {
 
 /// How things stand with an end, with the records from which that was worked out.
 #[derive(Debug, Default)]
-pub(super) struct CachedStanding {
+pub(super) struct CachedReading {
     /// File and number of the end's record.
     pub(super) own: (String, usize),
     pub(super) records: Vec<RecordFile>,
-    pub(super) standing: Option<Arc<Standing>>,
+    pub(super) end: Option<Arc<EndInHistory>>,
 }
 
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -117,7 +117,7 @@ impl State {
             plan: Mutex::new(SessionPlan {
                 path: opening.session_file.clone(),
             }),
-            standing: Mutex::default(),
+            reading: Mutex::default(),
             readings: Mutex::default(),
             likely: Mutex::default(),
             opening,
@@ -181,8 +181,8 @@ impl State {
         locked(&self.plan)
     }
 
-    pub(super) fn cached_standing(&self) -> MutexGuard<'_, CachedStanding> {
-        locked(&self.standing)
+    pub(super) fn cached_reading(&self) -> MutexGuard<'_, CachedReading> {
+        locked(&self.reading)
     }
 
     /// Readings that earlier advice was based on.

@@ -17,7 +17,7 @@ const SCHEMA: &str = "bossmark/steps/1";
 /// A step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub(super) enum Step {
+pub(super) enum JournalOperation {
     /// An edit.
     Edit,
     /// The last edit was undone.
@@ -34,7 +34,7 @@ struct StepLine<'a> {
     schema: &'static str,
     /// Fingerprint of the record after it.
     now: &'a str,
-    step: Step,
+    step: JournalOperation,
     was: &'a End,
 }
 
@@ -52,7 +52,7 @@ struct StacksLine<'a> {
 struct AnyLine {
     schema: String,
     now: String,
-    step: Option<Step>,
+    step: Option<JournalOperation>,
     was: Option<End>,
     past: Option<Vec<End>>,
     future: Option<Vec<End>>,
@@ -99,18 +99,18 @@ impl UndoJournal {
     }
 
     /// The record that a step from this revision leads to.
-    pub(super) fn next(&self, step: Step, revision: u64) -> Option<&End> {
+    pub(super) fn next(&self, step: JournalOperation, revision: u64) -> Option<&End> {
         let from = match step {
-            Step::Edit => return None,
-            Step::Undo => &self.past,
-            Step::Redo => &self.future,
+            JournalOperation::Edit => return None,
+            JournalOperation::Undo => &self.past,
+            JournalOperation::Redo => &self.future,
         };
         from.last().filter(|_| self.last == Some(revision))
     }
 
     /// Writes a step from `was` to `now`, which is about to be saved. Where that fails undo ends with the program: no reason to
     /// refuse the step.
-    pub(super) fn write(&mut self, step: Step, was: &End, now: &End) {
+    pub(super) fn write(&mut self, step: JournalOperation, was: &End, now: &End) {
         let follows = self.continued && self.last == Some(was.revision);
         // until the step is made the file is ahead
         self.continued = false;
@@ -143,7 +143,7 @@ impl UndoJournal {
     }
 
     /// The step that was written is saved.
-    pub(super) fn commit(&mut self, step: Step, was: End, now: u64) {
+    pub(super) fn commit(&mut self, step: JournalOperation, was: End, now: u64) {
         if self.last != Some(was.revision) {
             // the record no longer comes from the steps made on this page
             self.past.clear();
@@ -154,7 +154,7 @@ impl UndoJournal {
     }
 
     /// Both stacks after a step.
-    fn after<'a>(&'a self, step: Step, was: &'a End) -> (Vec<&'a End>, Vec<&'a End>) {
+    fn after<'a>(&'a self, step: JournalOperation, was: &'a End) -> (Vec<&'a End>, Vec<&'a End>) {
         let holds = self.last == Some(was.revision);
         let list = |l: &'a [End]| -> Vec<&'a End> {
             if holds {
@@ -169,17 +169,17 @@ impl UndoJournal {
     }
 }
 
-fn advance<T>(past: &mut Vec<T>, future: &mut Vec<T>, step: Step, was: T) {
+fn advance<T>(past: &mut Vec<T>, future: &mut Vec<T>, step: JournalOperation, was: T) {
     match step {
-        Step::Edit => {
+        JournalOperation::Edit => {
             past.push(was);
             future.clear();
         }
-        Step::Undo => {
+        JournalOperation::Undo => {
             past.pop();
             future.push(was);
         }
-        Step::Redo => {
+        JournalOperation::Redo => {
             future.pop();
             past.push(was);
         }
@@ -241,7 +241,7 @@ mod tests {
     }
 
     /// Steps from revision 0, each made.
-    fn journal_after(file: &Path, steps: &[Step]) -> UndoJournal {
+    fn journal_after(file: &Path, steps: &[JournalOperation]) -> UndoJournal {
         let mut journal = UndoJournal::open(file.to_owned(), Some(&end(0)));
         for (was, step) in (0..).zip(steps) {
             journal.write(*step, &end(was), &end(was + 1));
@@ -252,7 +252,7 @@ mod tests {
 
     #[test]
     fn the_file_leads_where_the_program_was() {
-        use Step::{Edit, Redo, Undo};
+        use JournalOperation::{Edit, Redo, Undo};
         let folder = tempfile::tempdir().expect("folder");
         for (n, steps) in [
             [Edit, Edit, Edit].as_slice(),
@@ -283,7 +283,7 @@ mod tests {
 
     #[test]
     fn only_what_leads_to_the_record_is_believed() {
-        use Step::Edit;
+        use JournalOperation::Edit;
         let folder = tempfile::tempdir().expect("folder");
         let file = folder.path().join(".a.steps");
         journal_after(&file, &[Edit, Edit, Edit]);

@@ -12,7 +12,7 @@ use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::entries_to_check;
 use crate::store;
 use crate::text::{self, Locale, RemarkText, Sentence, StepText, answer, sentence, step_text};
-use crate::timeline::{FaceLook, Standing};
+use crate::timeline::{EndInHistory, FaceLook};
 use serde::Serialize;
 
 /// An end in the queue.
@@ -224,8 +224,8 @@ pub(super) struct ReadingView {
 }
 
 /// The reading of an end's run.
-pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale) -> ReadingView {
-    let Some(s) = standing else {
+pub(super) fn reading_view(id: u64, end: Option<&EndInHistory>, locale: Locale) -> ReadingView {
+    let Some(s) = end else {
         return ReadingView {
             id,
             sentence: "This end doesn't count in a reading: nothing could be measured in it, or another photo shows the same end."
@@ -276,11 +276,11 @@ pub(super) struct AdviceView {
 /// The advice after an end's run.
 pub(super) fn advice_view(
     id: u64,
-    standing: Option<&Standing>,
+    end: Option<&EndInHistory>,
     read: &mut Readings,
     locale: Locale,
 ) -> AdviceView {
-    let Some(s) = standing else {
+    let Some(s) = end else {
         return AdviceView {
             id,
             advice: None,
@@ -310,7 +310,7 @@ pub(super) fn advice_view(
 }
 
 /// The settings that the advised step changes, with their new values.
-fn settings_after(s: &Standing, advice: &Advice) -> Option<Setup> {
+fn settings_after(s: &EndInHistory, advice: &Advice) -> Option<Setup> {
     let now = s.history.newest().map(|r| r.setup.clone())?;
     advice::setup_after(&now, advice).ok()
 }

@@ -21,7 +21,7 @@ const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
 /// A candidate with what the strip net says of it.
 #[derive(Clone, Debug)]
-pub(crate) struct Candidate {
+pub(crate) struct ScoredCandidate {
     /// Number of the peak among all of the map.
     pub(crate) number: usize,
     pub(crate) peak: Peak,
@@ -108,11 +108,11 @@ impl Lengths {
     }
 
     /// `usual`: what is known of the length before any shaft is seen.
-    pub(crate) fn new(candidates: &[Candidate], usual: UsualLength) -> Self {
+    pub(crate) fn new(candidates: &[ScoredCandidate], usual: UsualLength) -> Self {
         let places: Vec<Vec<f64>> = Self::tried()
             .map(|(length, sd)| length_prior(length, sd))
             .collect();
-        let part = |c: &Candidate| -> Vec<f64> {
+        let part = |c: &ScoredCandidate| -> Vec<f64> {
             let nock = nock_probability(&c.output);
             let fit = |prior: &Vec<f64>| nock.iter().zip(prior).map(|(a, b)| a * b).sum::<f64>();
             places
@@ -173,7 +173,7 @@ pub(super) const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
 const NO_NOCK_PLACES: usize = 4;
 
 /// How well one usual length explains where the candidates' nocks are: the logarithm of the best length's probability.
-pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
+pub(crate) fn of_usual_length(candidates: &[ScoredCandidate]) -> f64 {
     let last = PLACES - NO_NOCK_PLACES;
     let nocks: Vec<(f64, Vec<f64>)> = candidates
         .iter()
@@ -199,7 +199,7 @@ pub(crate) fn of_usual_length(candidates: &[Candidate]) -> f64 {
 }
 
 /// What one candidate is worth, given where its nock should be (probability by place).
-pub(crate) fn features_of(candidate: &Candidate, prior: &[f64]) -> Features {
+pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Features {
     let nock = nock_probability(&candidate.output);
     let joint: Vec<f64> = nock.iter().zip(prior).map(|(a, b)| a * b).collect();
     let sum: f64 = joint.iter().sum::<f64>().max(1e-30);
@@ -253,7 +253,7 @@ const DUPLICATE_MM: f64 = 6.0;
 
 /// Writes into the features of each candidate how near a likelier one is.
 pub(crate) fn set_likelier_neighbours(
-    candidates: &[Candidate],
+    candidates: &[ScoredCandidate],
     features: &mut [Features],
     probability: &[f64],
 ) {
@@ -277,7 +277,7 @@ const EXPLAINED_ODDS_FACTOR: f64 = 0.05;
 /// Lowers the probabilities of candidates that better ones explain: no two entries for one shaft.
 /// `foot` and `distance_mm` are where the camera stands over the face.
 pub(crate) fn suppress_duplicates(
-    candidates: &[Candidate],
+    candidates: &[ScoredCandidate],
     features: &[Features],
     probability: &mut [f64],
     foot: FacePoint,
@@ -305,7 +305,12 @@ pub(crate) fn suppress_duplicates(
 }
 
 /// Where a shaft's point at distance `along` from its entry shows on the face map, mm.
-pub(crate) fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64) -> FacePoint {
+pub(crate) fn shown(
+    c: &ScoredCandidate,
+    along: f64,
+    foot: FacePoint,
+    distance_mm: f64,
+) -> FacePoint {
     let p = c.peak.point.at_height(0.0) + c.axis * along;
     let stretch = distance_mm / (distance_mm - p.z).max(1.0);
     FacePoint::new(
@@ -315,8 +320,8 @@ pub(crate) fn shown(c: &Candidate, along: f64, foot: FacePoint, distance_mm: f64
 }
 
 fn same_shaft(
-    a: (&Candidate, &Features),
-    b: (&Candidate, &Features),
+    a: (&ScoredCandidate, &Features),
+    b: (&ScoredCandidate, &Features),
     foot: FacePoint,
     distance_mm: f64,
 ) -> bool {
@@ -446,9 +451,9 @@ mod tests {
     };
 
     /// A strip whose nock shows at `nock` (none: nowhere), in a picture that ends before place `end`.
-    fn strip_with(nock: usize, end: usize) -> Candidate {
+    fn strip_with(nock: usize, end: usize) -> ScoredCandidate {
         let at = |k: usize, v: f32| if k == nock { v } else { 0.0 };
-        Candidate {
+        ScoredCandidate {
             number: 0,
             peak: Peak {
                 point: FacePoint::new(0.0, 0.0),
@@ -487,7 +492,7 @@ mod tests {
 
     #[test]
     fn a_candidate_does_not_agree_with_itself() {
-        let agreement = |candidates: &[Candidate]| {
+        let agreement = |candidates: &[ScoredCandidate]| {
             let lengths = Lengths::new(candidates, USUAL);
             features_of(&candidates[0], &lengths.by_the_others(0)).agreement
         };

@@ -31,7 +31,7 @@ pub(super) struct FirstStage<'a> {
     pub(super) map: map::FaceMap,
     pub(super) scores: tensor::Tensor,
     pub(super) peaks: Vec<peaks::Peak>,
-    pub(super) candidates: Vec<choose::Candidate>,
+    pub(super) candidates: Vec<choose::ScoredCandidate>,
 }
 
 impl<'a> FirstStage<'a> {
@@ -72,7 +72,7 @@ impl<'a> FirstStage<'a> {
         &self,
         numbers: Vec<usize>,
         scorer: StripScorer,
-    ) -> Vec<choose::Candidate> {
+    ) -> Vec<choose::ScoredCandidate> {
         // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
         let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
         let candidate = |own: usize| {
@@ -81,7 +81,7 @@ impl<'a> FirstStage<'a> {
             let place = (peak.point, axis);
             let strip = strip::cut(&self.photo, &self.geometry, place, (own, &axes));
             let output = scorer(&strip);
-            choose::Candidate {
+            choose::ScoredCandidate {
                 number: own,
                 peak,
                 axis,
@@ -92,7 +92,7 @@ impl<'a> FirstStage<'a> {
     }
 
     /// The candidates that are plain on the map.
-    pub(super) fn plain(&self) -> impl Iterator<Item = &choose::Candidate> {
+    pub(super) fn plain(&self) -> impl Iterator<Item = &choose::ScoredCandidate> {
         let plain = self
             .candidates
             .iter()
@@ -103,7 +103,7 @@ impl<'a> FirstStage<'a> {
     /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
     /// nocks where shafts of one usual length have them. `None` where there are hardly any.
     pub(super) fn mean_detection_score(&self) -> Option<f64> {
-        let plain: Vec<choose::Candidate> = self.plain().cloned().collect();
+        let plain: Vec<choose::ScoredCandidate> = self.plain().cloned().collect();
         let number: f64 = plain.iter().map(|c| c.peak.score).sum();
         let both = strip_evidence(&plain) + NOCK_FIT_WEIGHT * choose::of_usual_length(&plain);
         (number >= LEAST_TO_DOUBT).then(|| both / number)
@@ -111,8 +111,8 @@ impl<'a> FirstStage<'a> {
 }
 
 /// What the strips along candidates say for their being shafts.
-pub(super) fn strip_evidence(candidates: &[choose::Candidate]) -> f64 {
-    let part = |c: &choose::Candidate| c.peak.score * c.output.shaft.clamp(-4.0, 4.0);
+pub(super) fn strip_evidence(candidates: &[choose::ScoredCandidate]) -> f64 {
+    let part = |c: &choose::ScoredCandidate| c.peak.score * c.output.shaft.clamp(-4.0, 4.0);
     candidates.iter().map(part).sum()
 }
 
@@ -139,12 +139,12 @@ pub(super) fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f6
             p.slope = 0.0;
         }
         let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
-        let candidates: Vec<choose::Candidate> = (0..own.len())
+        let candidates: Vec<choose::ScoredCandidate> = (0..own.len())
             .into_par_iter()
             .map(|k| {
                 let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
                 let strip = strip::cut(&seen.photo, &geometry, (own[k].point, axis), (k, &axes));
-                choose::Candidate {
+                choose::ScoredCandidate {
                     number: k,
                     peak: own[k].clone(),
                     axis,

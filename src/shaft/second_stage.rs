@@ -11,7 +11,7 @@ use rayon::prelude::*;
 pub(super) struct Analysis {
     /// Where the map shows the entries.
     pub(super) before: Vec<FacePoint>,
-    pub(super) candidates: Vec<choose::Candidate>,
+    pub(super) candidates: Vec<choose::ScoredCandidate>,
     pub(super) features: Vec<model::Features>,
     /// Of being the entry of a shaft, before the joint choice.
     pub(super) probability: Vec<f64>,
@@ -169,7 +169,7 @@ fn move_onto(peak: &mut peaks::Peak, edge_pair: &edges::EdgePair, foot: FacePoin
 /// Features of each candidate, the probability that it is the entry of a shaft, and the common length, mm.
 fn score(
     model: &model::Model,
-    candidates: &[choose::Candidate],
+    candidates: &[choose::ScoredCandidate],
 ) -> (Vec<model::Features>, Vec<f64>, f64) {
     let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
     let mut features: Vec<model::Features> = candidates

@@ -141,14 +141,14 @@ fn list_error(error: io::Error) -> StoreError {
 
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let file = temporary(path, bytes)?;
-    attempt(Step::Rename)?;
+    attempt(WriteStep::Rename)?;
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
 }
 
 /// A step of a write.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Step {
+pub(crate) enum WriteStep {
     /// The temporary file is made.
     Create,
     /// It is filled.
@@ -161,12 +161,12 @@ pub(crate) enum Step {
 
 /// Comes before each step, for tests in which the system fails.
 #[cfg(not(test))]
-const fn attempt(_step: Step) -> io::Result<()> {
+const fn attempt(_step: WriteStep) -> io::Result<()> {
     Ok(())
 }
 
 #[cfg(test)]
-fn attempt(step: Step) -> io::Result<()> {
+fn attempt(step: WriteStep) -> io::Result<()> {
     if faults::FAILING.get() == Some(step) {
         return Err(io::ErrorKind::StorageFull.into());
     }
@@ -176,19 +176,24 @@ fn attempt(step: Step) -> io::Result<()> {
 #[cfg(test)]
 pub(crate) mod faults {
     //! Lets writes of this thread fail.
-    use super::Step;
+    use super::WriteStep;
     use std::cell::Cell;
 
     thread_local! {
         /// The step at which they fail.
-        pub(super) static FAILING: Cell<Option<Step>> = const { Cell::new(None) };
+        pub(super) static FAILING: Cell<Option<WriteStep>> = const { Cell::new(None) };
     }
 
     /// All steps.
-    pub(crate) const STEPS: [Step; 4] = [Step::Create, Step::Fill, Step::Sync, Step::Rename];
+    pub(crate) const STEPS: [WriteStep; 4] = [
+        WriteStep::Create,
+        WriteStep::Fill,
+        WriteStep::Sync,
+        WriteStep::Rename,
+    ];
 
     /// Calls `then` while writes fail at this step.
-    pub(crate) fn failing_at<T>(step: Step, then: impl FnOnce() -> T) -> T {
+    pub(crate) fn failing_at<T>(step: WriteStep, then: impl FnOnce() -> T) -> T {
         FAILING.set(Some(step));
         let result = then();
         FAILING.set(None);
@@ -207,18 +212,18 @@ fn temporary(path: &Path, bytes: &[u8]) -> io::Result<tempfile::NamedTempFile> {
     // permissions of an ordinary file; `tempfile` would let only the owner read it
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    attempt(Step::Create)?;
+    attempt(WriteStep::Create)?;
     let mut file = builder.tempfile_in(folder)?;
     // the lock ends with the process, so a temporary file without one can be cleared away. A file system without locks
     // just keeps such files
     let _ = file.as_file().try_lock();
-    attempt(Step::Fill)?;
+    attempt(WriteStep::Fill)?;
     file.write_all(bytes)?;
     // those of the file that is replaced stay, such as that only its owner may read it
     if let Ok(there) = fs::metadata(path) {
         file.as_file().set_permissions(there.permissions())?;
     }
-    attempt(Step::Sync)?;
+    attempt(WriteStep::Sync)?;
     file.as_file().sync_all()?;
     Ok(file)
 }

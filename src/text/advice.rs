@@ -1,7 +1,7 @@
 //! The advice in words: what to do, what to expect, and why.
 
 use super::numbers::{capital, chance, count, ends, number, turns};
-use super::terms::Side;
+use super::terms::FaceSide;
 use super::{Locale, Sentence, evidence};
 use crate::advice::{
     Advice, Axis, Change, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
@@ -255,7 +255,7 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
     format!(
         "{} {} of the fletched ones at {from} m (likely {})",
         locale.length(m.abs(), 0),
-        Side::of_tune(seen.axis, m, seen.hand).beside(),
+        FaceSide::of_tune(seen.axis, m, seen.hand).beside(),
         locale.range(s * (m - s * sd), s * (m + s * sd)),
     )
 }
@@ -316,7 +316,7 @@ impl Sentence for Reason {
                     "since neither goes far enough alone"
                 },
                 locale.length(both_mm.abs(), 0),
-                Side::of_tune(*axis, *both_mm, *hand).towards(),
+                FaceSide::of_tune(*axis, *both_mm, *hand).towards(),
             ),
             Self::ReadingUndecided(side) => format!(
                 "How far it is out isn't decided yet, but it is {} sure that it is to this side: enough for a change that can be undone.",
@@ -342,7 +342,7 @@ impl Sentence for Reason {
             Self::FirstStep(change) => usual_first_step(*change),
             Self::ShouldCome { axis, shift, hand } => format!(
                 "The bare shafts should come {}.",
-                Side::of_tune(*axis, *shift, *hand).towards()
+                FaceSide::of_tune(*axis, *shift, *hand).towards()
             ),
             Self::MoreShots { outlook, decide } => {
                 let outlook = outlook.text(locale);
@@ -453,7 +453,7 @@ pub fn expectation(step: &Step, locale: Locale) -> Option<String> {
         Some(format!(
             "{} {} (two times in three {})",
             locale.length(value.abs().round_ties_even(), 0),
-            Side::of(axis, value).moved(),
+            FaceSide::of(axis, value).moved(),
             locale.range(value.abs() - sd, value.abs() + sd)
         ))
     };

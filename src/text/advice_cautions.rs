@@ -1,6 +1,6 @@
 //! Sentences of an advice's cautions and failures.
 
-use super::terms::{Side, axis_name, lever_in_sentence};
+use super::terms::{FaceSide, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
 use crate::advice::{About, Axis, Change, Contradiction, LookUp};
 use crate::record::{Hand, Lever};
@@ -90,7 +90,7 @@ impl Sentence for About {
             } => {
                 let part = |axis, v: f64| {
                     let size = (v.abs() / 5.0).round() * 5.0;
-                    format!("{} {}", locale.length(size, 0), Side::of(axis, v).name())
+                    format!("{} {}", locale.length(size, 0), FaceSide::of(axis, v).name())
                 };
                 let mut parts = Vec::new();
                 if y_mm.abs() >= 10.0 {
@@ -228,7 +228,7 @@ const fn find_out(change: Change) -> &'static str {
 
 fn contradiction(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> String {
     let side = |value: f64| {
-        let towards = Side::of_tune(found.axis, value, hand).towards();
+        let towards = FaceSide::of_tune(found.axis, value, hand).towards();
         format!("{} {towards}", locale.length(value.abs(), 0))
     };
     let axis = axis_name(found.axis);

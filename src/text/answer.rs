@@ -1,7 +1,7 @@
 //! The answer in one line, for where there is room for no more.
 
 use super::numbers::{capital, number, percent, within_certainty};
-use super::terms::Side;
+use super::terms::FaceSide;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
@@ -63,7 +63,7 @@ pub(crate) fn landing(reading: &Reading, locale: Locale) -> Option<String> {
             format!(
                 "{} {} (likely {})",
                 locale.length(size, 0),
-                Side::of(axis, mm).moved(),
+                FaceSide::of(axis, mm).moved(),
                 locale.range(size - sd, size + sd)
             )
         })

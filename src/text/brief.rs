@@ -3,7 +3,7 @@
 use super::layout::{heading, paragraph_after};
 use super::numbers::{capital, maybe, number};
 use super::step::{headline, shift};
-use super::terms::{Side, lever_name};
+use super::terms::{FaceSide, lever_name};
 use super::{Locale, Sentence};
 use crate::advice::{Advice, Axis, Change, Detail, Step, StepKind};
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
@@ -138,7 +138,7 @@ fn groups(reading: &Reading, next: &Step, locale: Locale) -> String {
 fn about(axis: Axis, value: f64, sd: f64, locale: Locale) -> String {
     let round = |mm: f64| (mm / 5.0).round() * 5.0;
     let size = round(value.abs());
-    let side = Side::of(axis, value).name();
+    let side = FaceSide::of(axis, value).name();
     let (low, high) = (round(value.abs() - sd), round(value.abs() + sd));
     if low <= 0.0 {
         return format!(

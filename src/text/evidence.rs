@@ -1,7 +1,7 @@
 //! Sentences of what comes before a change: more shots, a check, a change put back; and of the gates of a cut.
 
 use super::numbers::{capital, count, number, percent, turns};
-use super::terms::{Side, axis_name, lever_in_sentence, setting};
+use super::terms::{FaceSide, axis_name, lever_in_sentence, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
     BestSetup, Change, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
@@ -243,7 +243,7 @@ fn mass(grains: f64, effect_mm: f64, hand: Option<Hand>, locale: Locale) -> Stri
     } else {
         ("heavier", "fletched ones")
     };
-    let side = Side::of_tune(crate::advice::Axis::Horizontal, effect_mm, hand).name();
+    let side = FaceSide::of_tune(crate::advice::Axis::Horizontal, effect_mm, hand).name();
     format!(
         "The bare shafts are {} gr {bare} at the nock. That alone makes about {} {side} at 30 m. Equalise first: tape on the \
          {other}; until then the bow stays as it is.",
@@ -261,7 +261,7 @@ fn what_changed(found: &Contradiction) -> String {
 
 fn unexpected(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> String {
     let moved = |value: f64| {
-        let side = Side::of_tune(found.axis, value, hand).towards();
+        let side = FaceSide::of_tune(found.axis, value, hand).towards();
         format!("{} {side}", locale.length(value.abs(), 0))
     };
     if found.wrong_axis {

@@ -4,9 +4,9 @@ use super::advice::landed;
 use super::numbers::{chance, count, ends, number};
 use super::terms::{axis_name, lever_in_sentence};
 use super::{Locale, Sentence, evidence, sentence};
-use crate::advice::{Obstacle, Size, Thought};
+use crate::advice::{ExplanationItem, LeverObstacle, StepSize};
 
-impl Sentence for Thought {
+impl Sentence for ExplanationItem {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::Reading(reading) => sentence(reading, locale),
@@ -160,38 +160,38 @@ fn rates(index: f64, pounds: [Option<f64>; 4]) -> String {
     )
 }
 
-fn why_not(obstacle: Obstacle, locale: Locale) -> String {
+fn why_not(obstacle: LeverObstacle, locale: Locale) -> String {
     let text = match obstacle {
-        Obstacle::Kept => "the archer keeps it as it is",
-        Obstacle::Gates => "it can't be undone, and there isn't enough to go by yet",
-        Obstacle::Contradicted => "moved that way it did not do what it should have",
-        Obstacle::LongerIsNew => "longer shafts would have to be new ones",
-        Obstacle::SafeLength => "the shortest safe length isn't known, or it is reached",
-        Obstacle::NoneAtHand => "none that goes this way is owned, obtainable or known",
-        Obstacle::Limit => "it is at its limit",
-        Obstacle::Cut(risk) => {
+        LeverObstacle::Kept => "the archer keeps it as it is",
+        LeverObstacle::Gates => "it can't be undone, and there isn't enough to go by yet",
+        LeverObstacle::Contradicted => "moved that way it did not do what it should have",
+        LeverObstacle::LongerIsNew => "longer shafts would have to be new ones",
+        LeverObstacle::SafeLength => "the shortest safe length isn't known, or it is reached",
+        LeverObstacle::NoneAtHand => "none that goes this way is owned, obtainable or known",
+        LeverObstacle::Limit => "it is at its limit",
+        LeverObstacle::Cut(risk) => {
             return format!(
                 "a cut is for a clearly weak arrow only, shown from 30 m, with at most {} risk of going past the middle",
                 chance(risk)
             );
         }
-        Obstacle::NotSooner => "it would not show the bow in tune clearly sooner",
-        Obstacle::Overshoot => {
+        LeverObstacle::NotSooner => "it would not show the bow in tune clearly sooner",
+        LeverObstacle::Overshoot => {
             "none that can be had fits what is left, or it isn't shown from 30 m"
         }
-        Obstacle::PointFirst => {
+        LeverObstacle::PointFirst => {
             return format!(
                 "the plunger is for the last {} or so",
                 locale.length(30.0, 0)
             );
         }
-        Obstacle::TooMuch => "its smallest step is too much for what is left",
+        LeverObstacle::TooMuch => "its smallest step is too much for what is left",
     };
     text.to_owned()
 }
 
 /// "the plunger by -3 clicks".
-fn by(size: &Size, locale: Locale) -> String {
+fn by(size: &StepSize, locale: Locale) -> String {
     let amount = match size.unit.as_str() {
         "mm" => locale.length(size.amount, 2),
         unit => format!("{} {unit}", number(size.amount, 2)),
@@ -200,7 +200,7 @@ fn by(size: &Size, locale: Locale) -> String {
 }
 
 /// How far a change goes, and why so far.
-fn chosen(size: &Size, locale: Locale) -> String {
+fn chosen(size: &StepSize, locale: Locale) -> String {
     let here = size.here_mm.map_or_else(String::new, |(mm, distance_m)| {
         format!(", {} at {} m", locale.length(mm, 0), number(distance_m, 1))
     });

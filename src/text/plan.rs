@@ -111,7 +111,7 @@ pub fn plan(plan: &Plan, locale: Locale) -> String {
             .to_owned(),
         needed(plan, locale),
         match plan.scatter.from {
-            ScatterFrom::Told => format!(
+            ScatterFrom::Stated => format!(
                 "With your scatter of {scatter} (sd on each axis) and a tolerance of {tolerance}:"
             ),
             ScatterFrom::Assumed => format!(

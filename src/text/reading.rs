@@ -1,7 +1,7 @@
 //! The reading in words: one or two sentences, and what stands beside them.
 
 use super::numbers::{capital, chance, maybe, number, several};
-use super::terms::Side;
+use super::terms::FaceSide;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
 use crate::reading::{
@@ -27,7 +27,7 @@ pub fn sentence(reading: &Reading, locale: Locale) -> String {
 /// "On average the bare shafts hit 61 mm right of and 18 mm below the fletched ones at 30 m (± 11, ± 9)."
 fn seen(offset: &Offset, distance_m: Option<f64>, locale: Locale) -> String {
     let (x, y) = (offset.x_mm.round(), offset.y_mm.round());
-    let right = Side::of(Axis::Horizontal, x).name();
+    let right = FaceSide::of(Axis::Horizontal, x).name();
     let above = if y > 0.0 { "above" } else { "below" };
     let level = |value: f64| value.abs() < 0.5;
     let (x_mm, y_mm) = (locale.length(x.abs(), 0), locale.length(y.abs(), 0));
@@ -200,7 +200,7 @@ pub(crate) fn offset(reading: &Reading, locale: Locale) -> String {
 
 /// "61 mm right".
 pub(crate) fn at_side(axis: Axis, mm: f64, locale: Locale) -> String {
-    let side = Side::of(axis, mm).name();
+    let side = FaceSide::of(axis, mm).name();
     format!("{} {side}", locale.length(mm.abs(), 0))
 }
 
@@ -271,7 +271,7 @@ pub(crate) fn plain_means(reading: &Reading, locale: Locale) -> Option<String> {
             format!(
                 "{} {}",
                 locale.length(by.abs(), 0),
-                Side::of(axis, by).towards()
+                FaceSide::of(axis, by).towards()
             )
         })
     };

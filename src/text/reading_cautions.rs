@@ -3,7 +3,7 @@
 use super::numbers::{percent, several};
 use super::terms::{kind_name, letter};
 use super::{Locale, Sentence};
-use crate::reading::{About, CountDiffers, EntryName, MissedShots, NamedFlier, OddArrow};
+use crate::reading::{About, CountDiffers, EntryName, MissedShots, NamedOutlier, OddArrow};
 use crate::record::{ArrowKind, Bow, Hand, HistoryAbout};
 
 impl Sentence for About {
@@ -114,13 +114,13 @@ impl Sentence for About {
                     [true, true] => "left and right, above and below",
                 }
             ),
-            Self::Fliers(fliers) => format!(
+            Self::Outliers(outliers) => format!(
                 "Probably a bad loose: {}. Such a shot stays in the reading but counts for little; don't take it out, shoot on.",
-                list(fliers, "; ", flier)
+                list(outliers, "; ", outlier)
             ),
-            Self::PossibleFliers(fliers) => format!(
+            Self::PossibleOutliers(outliers) => format!(
                 "Perhaps a bad loose: {}. Another end will tell.",
-                list(fliers, "; ", flier)
+                list(outliers, "; ", outlier)
             ),
             Self::OddArrows { arrows, of_two } => odd_arrows(arrows, of_two, locale),
             Self::MixedArrows { mark, end } => format!(
@@ -220,8 +220,8 @@ fn shot_name(shot: &EntryName) -> String {
     }
 }
 
-fn flier(named: &NamedFlier) -> String {
-    format!("{} ({})", shot_name(&named.shot), percent(named.p_flier))
+fn outlier(named: &NamedOutlier) -> String {
+    format!("{} ({})", shot_name(&named.shot), percent(named.p_outlier))
 }
 
 fn no_reading(shots: [u32; 2], few: usize) -> String {

@@ -3,7 +3,7 @@
 use super::numbers::capital;
 use super::settings::{signed, span};
 use super::short_step::short_step;
-use super::terms::{Side, setting};
+use super::terms::{FaceSide, setting};
 use super::{Locale, Sentence};
 use crate::advice::{Axis, Change, Expect, Step, VerifyWhen};
 use crate::record::Remark;
@@ -128,7 +128,7 @@ pub(crate) fn likely_shift(e: &Expect, locale: Locale) -> String {
 fn shift_with(e: &Expect, locale: Locale, known: &dyn Fn(f64, f64) -> String) -> String {
     let part = |axis: Axis, v: f64, sd: Option<f64>| {
         let known = sd.map_or_else(String::new, |sd| known(v.abs(), sd));
-        let moved = Side::of(axis, v).moved();
+        let moved = FaceSide::of(axis, v).moved();
         format!("{} {moved}{known}", locale.length(v.abs(), 0))
     };
     let x = (e.x_mm.abs() >= 0.5).then(|| part(Axis::Horizontal, e.x_mm, e.sd_x_mm));

@@ -5,14 +5,14 @@ use crate::record::{ArrowKind, Hand, Lever, SettingChange};
 
 /// A side of the face, as the archer sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Side {
+pub(crate) enum FaceSide {
     Left,
     Right,
     Low,
     High,
 }
 
-impl Side {
+impl FaceSide {
     /// On which side a value of this axis (x or y) lies.
     pub(crate) fn of(axis: Axis, value: f64) -> Self {
         match (axis, value < 0.0) {
@@ -177,10 +177,10 @@ mod tests {
 
     #[test]
     fn left_handers_see_weak_on_the_left() {
-        let weak = |hand| Side::of_tune(Axis::Horizontal, 1.0, Some(hand));
-        assert_eq!(weak(Hand::Right), Side::Right);
-        assert_eq!(weak(Hand::Left), Side::Left);
-        let high = Side::of_tune(Axis::Vertical, 1.0, Some(Hand::Left));
-        assert_eq!(high, Side::High);
+        let weak = |hand| FaceSide::of_tune(Axis::Horizontal, 1.0, Some(hand));
+        assert_eq!(weak(Hand::Right), FaceSide::Right);
+        assert_eq!(weak(Hand::Left), FaceSide::Left);
+        let high = FaceSide::of_tune(Axis::Vertical, 1.0, Some(Hand::Left));
+        assert_eq!(high, FaceSide::High);
     }
 }

@@ -74,7 +74,7 @@ fn with_cautions(run: &Run, groups: Vec<Vec<&RecordFile>>, read: Vec<Reading>) -
 
 /// An end in its history: the reading that includes it, and the records before it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Standing {
+pub struct EndInHistory {
     /// Files of the ends that are read together, oldest first, the end asked for among them.
     pub files: Vec<String>,
     /// Those ends.
@@ -87,10 +87,13 @@ pub struct Standing {
     pub newest: bool,
 }
 
-/// The standing of the end in this file and line: the reading of its set-up and distance, and the history up to it. `None` if the
+/// The end in this file and line: the reading of its set-up and distance, and the history up to it. `None` if the
 /// end doesn't count (failed, or given twice).
 #[must_use]
-pub fn standing(records: Vec<RecordFile>, (file, line): (&str, usize)) -> Option<Standing> {
+pub fn end_in_history(
+    records: Vec<RecordFile>,
+    (file, line): (&str, usize),
+) -> Option<EndInHistory> {
     let is_own = |f: &RecordFile| f.line == line && f.file == file;
     let Runs { runs, .. } = Runs::new(records);
     let at = runs.iter().position(|r| r.ends.iter().any(is_own))?;
@@ -113,7 +116,7 @@ pub fn standing(records: Vec<RecordFile>, (file, line): (&str, usize)) -> Option
         runs: until,
         left_out: Vec::new(),
     };
-    Some(Standing {
+    Some(EndInHistory {
         files: part.files,
         ends: group.into_iter().map(|f| f.end.clone()).collect(),
         reading: part.reading,
@@ -418,17 +421,17 @@ mod tests {
                 filed("4", session("A", 4, 2.0), 60.0),
             ]
         };
-        let first = standing(all(), ("2", 1)).expect("counts");
+        let first = end_in_history(all(), ("2", 1)).expect("counts");
         assert_eq!(first.files, ["1", "2"]);
         assert_eq!((first.history.runs.len(), first.newest), (1, false));
         assert_eq!(first.reading.ends, 2);
-        let last = standing(all(), ("4", 1)).expect("counts");
+        let last = end_in_history(all(), ("4", 1)).expect("counts");
         assert_eq!(
             (last.files.len(), last.history.runs.len(), last.newest),
             (1, 2, true)
         );
         assert_eq!(last.history.runs, History::new(all()).runs);
-        assert_eq!(standing(all(), ("5", 1)), None);
+        assert_eq!(end_in_history(all(), ("5", 1)), None);
     }
 
     /// A story reads each run once; the results equal those of reading each set-up, day and distance by itself.

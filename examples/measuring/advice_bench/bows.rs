@@ -150,7 +150,7 @@ impl Bow {
         let archer = Archer {
             scatter: Archer::scatter(&mut r, sigma),
             bare_ratio: r.uniform(1.0, 1.5),
-            flier_rate: r.uniform(0.05, 0.15),
+            outlier_rate: r.uniform(0.05, 0.15),
             own: Archer::arrows(&mut r, draw.shots, 0.15).0,
             measuring: r.uniform(1.0, 5.0),
             left,

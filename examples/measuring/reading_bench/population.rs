@@ -50,8 +50,8 @@ pub(crate) struct Session {
     pub(crate) ends: Vec<End>,
     /// The offset of the bare shafts, without the arrows' own, mm.
     pub(crate) truth: [f64; 2],
-    /// (end from 1, id) of the fliers.
-    pub(crate) fliers: Vec<(u32, u64)>,
+    /// (end from 1, id) of the outliers.
+    pub(crate) outliers: Vec<(u32, u64)>,
     /// The odd arrow's number, if there is one.
     pub(crate) odd: Option<u64>,
     /// Mean scatter of the fletched shots, mm.
@@ -65,7 +65,7 @@ pub(crate) struct Archer {
     /// How much wider the bare shafts scatter.
     pub(crate) bare_ratio: f64,
     /// Share of bad shots.
-    pub(crate) flier_rate: f64,
+    pub(crate) outlier_rate: f64,
     /// Where each arrow goes by itself, the fletched first, mm.
     pub(crate) own: Vec<[f64; 2]>,
     /// Error of measuring, mm.
@@ -99,18 +99,18 @@ impl Archer {
         (own, which)
     }
 
-    /// Shoots each arrow once, the bare ones off by `offset` (a right-hander's): the record and which of them were fliers.
+    /// Shoots each arrow once, the bare ones off by `offset` (a right-hander's): the record and which of them were outliers.
     pub(crate) fn shoot(&self, random: &mut Random, offset: [f64; 2]) -> (End, Vec<u64>) {
         let n = self.own.len() / 2;
         let mirror = if self.left { -1.0 } else { 1.0 };
         let centre = [60.0 * random.normal(), 60.0 * random.normal()];
         let mut end = End::default();
-        let mut fliers = Vec::new();
+        let mut outliers = Vec::new();
         end.session.hand = Some(if self.left { Hand::Left } else { Hand::Right });
         end.session.distance_m = Some(30.0);
         for (own, id) in self.own.iter().zip(1..) {
             let bare = id > n as u64;
-            let flier = random.chance(self.flier_rate);
+            let outlier = random.chance(self.outlier_rate);
             let (throw, way) = (random.uniform(4.0, 6.0), random.uniform(0.0, TAU));
             let at = [0, 1].map(|axis: usize| {
                 let (wide, shift) = if bare {
@@ -118,7 +118,7 @@ impl Archer {
                 } else {
                     (self.scatter[axis], 0.0)
                 };
-                let thrown = if flier {
+                let thrown = if outlier {
                     throw * self.scatter[axis] * [way.cos(), way.sin()][axis]
                 } else {
                     0.0
@@ -130,13 +130,13 @@ impl Archer {
                     + thrown
                     + self.measuring * random.normal()
             });
-            if flier {
-                fliers.push(id);
+            if outlier {
+                outliers.push(id);
             }
             end.entries
                 .push(entry(id, bare, [mirror * at[0], at[1]], self.measuring));
         }
-        (end, fliers)
+        (end, outliers)
     }
 }
 
@@ -151,12 +151,12 @@ pub(crate) fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
     let length = random.uniform(0.0, reach);
     let direction = if random.chance(0.5) { 0.0 } else { PI } + 0.6 * random.normal();
     let offset = [length * direction.cos(), length * direction.sin()];
-    let flier_rate = random.uniform(0.0, 0.15);
+    let outlier_rate = random.uniform(0.0, 0.15);
     let (own, odd) = Archer::arrows(random, n, 0.12);
     let archer = Archer {
         scatter,
         bare_ratio,
-        flier_rate,
+        outlier_rate,
         own,
         measuring: random.uniform(1.0, 5.0),
         left: random.chance(0.5),
@@ -165,15 +165,15 @@ pub(crate) fn draw(random: &mut Random, ends: usize, n: usize) -> Session {
     let mut session = Session {
         ends: Vec::new(),
         truth: [mirror * offset[0], offset[1]],
-        fliers: Vec::new(),
+        outliers: Vec::new(),
         odd,
         sigma,
     };
     for place in 1..=ends as u32 {
-        let (end, fliers) = archer.shoot(random, offset);
+        let (end, outliers) = archer.shoot(random, offset);
         session
-            .fliers
-            .extend(fliers.into_iter().map(|id| (place, id)));
+            .outliers
+            .extend(outliers.into_iter().map(|id| (place, id)));
         session.ends.push(end);
     }
     session

@@ -26,8 +26,8 @@ struct Called {
 pub(crate) struct Judged {
     reading: [Called; 2],
     welch: [Called; 2],
-    fliers: usize,
-    fliers_named: usize,
+    outliers: usize,
+    outliers_named: usize,
     good: usize,
     good_named: usize,
     odd: bool,
@@ -70,18 +70,18 @@ impl Judged {
                 error: difference.mean - truth,
             }
         });
-        let named = &analysis.reading.fliers;
+        let named = &analysis.reading.outliers;
         let caught = named
             .iter()
-            .filter(|f| session.fliers.contains(&(f.end, f.id)))
+            .filter(|f| session.outliers.contains(&(f.end, f.id)))
             .count();
         let shots: usize = session.ends.iter().map(|end| end.entries.len()).sum();
         Self {
             reading,
             welch,
-            fliers: session.fliers.len(),
-            fliers_named: caught,
-            good: shots - session.fliers.len(),
+            outliers: session.outliers.len(),
+            outliers_named: caught,
+            good: shots - session.outliers.len(),
             good_named: named.len() - caught,
             odd: session.odd.is_some(),
             sigma: session.sigma,
@@ -212,8 +212,8 @@ impl Figures {
 struct Row {
     reading: Figures,
     welch: Figures,
-    fliers: Share,
-    false_fliers: Share,
+    outliers: Share,
+    false_outliers: Share,
 }
 
 impl Row {
@@ -223,10 +223,10 @@ impl Row {
             .iter()
             .for_each(|axis| self.reading.add(axis));
         judged.welch.iter().for_each(|axis| self.welch.add(axis));
-        self.fliers.part += judged.fliers_named as f64;
-        self.fliers.whole += judged.fliers as f64;
-        self.false_fliers.part += judged.good_named as f64;
-        self.false_fliers.whole += judged.good as f64;
+        self.outliers.part += judged.outliers_named as f64;
+        self.outliers.whole += judged.outliers as f64;
+        self.false_outliers.part += judged.good_named as f64;
+        self.false_outliers.whole += judged.good as f64;
     }
 }
 
@@ -334,11 +334,11 @@ fn bars() -> Vec<Bar> {
             [10.0, 6.5, 6.5],
             |r| of(r.reading.near_side),
         ),
-        bar("fliers named %", [41.0, 0.0, 58.0], NO_MOST, |r| {
-            of(r.fliers)
+        bar("outliers named %", [41.0, 0.0, 58.0], NO_MOST, |r| {
+            of(r.outliers)
         }),
-        bar("good shots named fliers %", NO_LEAST, [1.2; 3], |r| {
-            of(r.false_fliers)
+        bar("good shots named outliers %", NO_LEAST, [1.2; 3], |r| {
+            of(r.false_outliers)
         }),
     ]
 }

@@ -13,7 +13,7 @@ use crate::geometry::camera::Camera;
 use crate::math::count;
 use image::RgbImage;
 use line_search::{Steps, common_turns, innermost, steps_of};
-use side::{Side, measure};
+use side::{PaperEdge, measure};
 use surroundings::{CELLS_PER_RADIUS, paper_colour, resample};
 
 /// Sides are one square's when their turns lie within this, rad.
@@ -58,7 +58,7 @@ pub(super) fn upright(
     );
     let steps: Vec<Steps> = (0..4).map(|side| steps_of(&map, side)).collect();
     // paper may hang askew on a boss whose edges show better: every shared turn is measured, the innermost paper wins
-    let measured: Vec<Vec<Side>> = common_turns(&steps)
+    let measured: Vec<Vec<PaperEdge>> = common_turns(&steps)
         .into_iter()
         .map(|turn| {
             (0..4)
@@ -73,7 +73,8 @@ pub(super) fn upright(
     let found: Vec<Square> = measured
         .iter()
         .flat_map(|sides| {
-            let (papers, others): (Vec<Side>, Vec<Side>) = sides.iter().partition(|s| s.paper);
+            let (papers, others): (Vec<PaperEdge>, Vec<PaperEdge>) =
+                sides.iter().partition(|s| s.paper);
             let paper = agreed(&papers, priors.paper_sd, UprightSource::PaperEdge);
             let boss = agreed(&others, priors.boss_sd, UprightSource::BossEdge);
             // edges of which it isn't clear what ends there are trusted as a boss's
@@ -104,7 +105,7 @@ struct Square {
 impl Square {
     /// Paper ends within a boss of its own colour. Where a side of what is taken for paper is missing, and a sharp edge of paper lies
     /// a little further in, turned otherwise, that may be the paper's and these the boss's: half the difference of their turns, rad.
-    fn doubt_rad<'a>(&self, seen: impl Iterator<Item = &'a Side>) -> f64 {
+    fn doubt_rad<'a>(&self, seen: impl Iterator<Item = &'a PaperEdge>) -> f64 {
         if self.roll.upright.from != UprightSource::PaperEdge || self.sides == 4 {
             return 0.0;
         }
@@ -119,7 +120,7 @@ impl Square {
 }
 
 /// Mean turn of the sides that agree; at least two of them.
-fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Square> {
+fn agreed(sides: &[PaperEdge], least_sd: f64, from: UprightSource) -> Option<Square> {
     let best = sides.iter().map(|s| {
         sides
             .iter()
@@ -130,7 +131,7 @@ fn agreed(sides: &[Side], least_sd: f64, from: UprightSource) -> Option<Square> 
     if group.len() < 2 {
         return None;
     }
-    let weight = |s: &Side| 1.0 / (s.sd * s.sd + least_sd * least_sd);
+    let weight = |s: &PaperEdge| 1.0 / (s.sd * s.sd + least_sd * least_sd);
     let total: f64 = group.iter().map(|s| weight(s)).sum();
     let turn_rad = group.iter().map(|s| weight(s) * s.turn).sum::<f64>() / total;
     let scatter = group

@@ -15,7 +15,7 @@ const SAME_PAPER: (f32, f32) = (0.5, 0.2);
 
 /// A straight edge as measured.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Side {
+pub(super) struct PaperEdge {
     /// Turn of the line against its side's direction, rad.
     pub(super) turn: f64,
     /// Standard deviation of that from the scatter of its points.
@@ -44,7 +44,7 @@ pub(super) fn measure(
     turn: f64,
     at_mm: f64,
     paper: [f32; 3],
-) -> Option<Side> {
+) -> Option<PaperEdge> {
     const POINTS: usize = 160;
     const HALF: usize = 12;
     let (sin, cos) = turn.sin_cos();
@@ -82,7 +82,7 @@ pub(super) fn measure(
         .map(|k| (own[k] - paper[k]).abs())
         .fold(0.0, f32::max);
     let chroma = ((own[0] - own[2]) - (paper[0] - paper[2])).abs();
-    Some(Side {
+    Some(PaperEdge {
         turn: turn - slope.atan(),
         sd,
         at_mm,

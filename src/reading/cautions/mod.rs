@@ -7,7 +7,7 @@ use super::about::{About, Caution, CountDiffers, EntryName};
 use super::arrows::ArrowAssessment;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
-use super::{Assumptions, Flier, Gathered, LeanReading, Posterior, Reason, Shot};
+use super::{Assumptions, Gathered, LeanReading, LeftOutReason, Outlier, Posterior, Shot};
 use crate::record::{ArrowKind, End, Hand, Setup};
 
 /// Everything that cautions look at.
@@ -21,8 +21,8 @@ pub(super) struct CautionInput<'a> {
     pub(super) distance_m: Option<f64>,
     pub(super) hand: Option<Hand>,
     pub(super) arrows: &'a [ArrowAssessment],
-    pub(super) fliers: &'a [Flier],
-    pub(super) possible_fliers: &'a [Flier],
+    pub(super) outliers: &'a [Outlier],
+    pub(super) possible_outliers: &'a [Outlier],
     pub(super) lean: Option<LeanReading>,
     /// More shooting with groups this wide decides nothing.
     pub(super) too_wide: bool,
@@ -71,7 +71,7 @@ pub(super) fn all(input: &CautionInput<'_>) -> Vec<Caution> {
         notes.extend(offset::roll(input, posterior));
         notes.extend(offset::contradicting_lean(input, posterior));
     }
-    notes.extend(shots::fliers(input));
+    notes.extend(shots::outliers(input));
     notes.extend(shots::odd_arrows(input));
     notes.extend(shots::mixed_arrows(input));
     notes.extend(shots::not_alternate(input));
@@ -147,18 +147,18 @@ fn count_differs(input: &CautionInput<'_>) -> Option<Caution> {
 
 fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    let named = |wanted: &[Reason]| -> Vec<EntryName> {
+    let named = |wanted: &[LeftOutReason]| -> Vec<EntryName> {
         let left_out = input.gathered.left_out.iter();
         left_out
             .filter(|entry| wanted.contains(&entry.reason))
             .map(|entry| input.entry_name(entry.end, entry.id))
             .collect()
     };
-    let unsure = named(&[Reason::Unconfirmed, Reason::UnknownKind]);
+    let unsure = named(&[LeftOutReason::Unconfirmed, LeftOutReason::UnknownKind]);
     if !unsure.is_empty() {
         notes.push(Caution::new("unconfirmed", About::Unconfirmed(unsure)));
     }
-    let nowhere = named(&[Reason::NoPlace]);
+    let nowhere = named(&[LeftOutReason::NoPlace]);
     if !nowhere.is_empty() {
         notes.push(Caution::new("no-place", About::NoPlace(nowhere)));
     }
@@ -186,7 +186,7 @@ fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
         ));
     }
     let mut left_out = input.gathered.left_out.iter();
-    if left_out.any(|entry| entry.reason == Reason::NoSpot) {
+    if left_out.any(|entry| entry.reason == LeftOutReason::NoSpot) {
         notes.push(Caution::new("no-spots", About::NoSpots));
     }
     notes

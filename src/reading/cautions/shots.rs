@@ -1,25 +1,28 @@
 //! Cautions on single shots and arrows, and on how the end was shot.
 
 use super::{CautionInput, setup};
-use crate::reading::Flier;
-use crate::reading::about::{About, Caution, NamedFlier, OddArrow};
+use crate::reading::Outlier;
+use crate::reading::about::{About, Caution, NamedOutlier, OddArrow};
 use crate::reading::arrows::ArrowAssessment;
 use crate::record::ArrowKind;
 
-pub(super) fn fliers(input: &CautionInput<'_>) -> Vec<Caution> {
-    let named = |fliers: &[Flier]| -> Vec<NamedFlier> {
-        let named = fliers.iter().map(|flier| NamedFlier {
-            shot: input.entry_name(flier.end.saturating_sub(1) as usize, flier.id),
-            p_flier: flier.p_flier,
+pub(super) fn outliers(input: &CautionInput<'_>) -> Vec<Caution> {
+    let named = |outliers: &[Outlier]| -> Vec<NamedOutlier> {
+        let named = outliers.iter().map(|outlier| NamedOutlier {
+            shot: input.entry_name(outlier.end.saturating_sub(1) as usize, outlier.id),
+            p_outlier: outlier.p_outlier,
         });
         named.collect()
     };
     let mut notes = Vec::new();
-    if !input.fliers.is_empty() {
-        notes.push(Caution::new("flier", About::Fliers(named(input.fliers))));
+    if !input.outliers.is_empty() {
+        notes.push(Caution::new(
+            "flier",
+            About::Outliers(named(input.outliers)),
+        ));
     }
-    if !input.possible_fliers.is_empty() {
-        let possible = About::PossibleFliers(named(input.possible_fliers));
+    if !input.possible_outliers.is_empty() {
+        let possible = About::PossibleOutliers(named(input.possible_outliers));
         notes.push(Caution::new("possible-flier", possible));
     }
     notes

@@ -57,7 +57,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.raw("</figure>\n");
     }
     page.raw("</div>\n<div>\n");
-    next(page, advice, Standing::Now);
+    next(page, advice, AdviceTime::Now);
     page.raw("</div>\n</div>\n");
     keep_in_mind(page, &general(advice, page.locale));
     page.raw("</section>\n");
@@ -140,7 +140,7 @@ pub(super) fn calls(page: &mut Page, reading: &Reading) {
 
 /// Whether an advice stands, or stood once: then its cautions are folded away.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum Standing {
+pub(super) enum AdviceTime {
     Now,
     Then,
 }
@@ -158,16 +158,16 @@ fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Ve
 }
 
 /// The next step in full, with its company and the alternatives.
-pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
-    let (tag, heading) = match standing {
-        Standing::Now => ("h3", text::next_heading(advice)),
-        Standing::Then => ("h4", "The advice then".to_owned()),
+pub(super) fn next(page: &mut Page, advice: &Advice, time: AdviceTime) {
+    let (tag, heading) = match time {
+        AdviceTime::Now => ("h3", text::next_heading(advice)),
+        AdviceTime::Then => ("h4", "The advice then".to_owned()),
     };
     page.raw("<div class=\"next\">\n");
     page.el(tag, "label", &heading);
     match &advice.next {
         // its headline stands at the top
-        Some(step) if standing == Standing::Now => details(page, step),
+        Some(step) if time == AdviceTime::Now => details(page, step),
         Some(step) => {
             let words = headline(step, page.locale);
             let long = words.chars().count() > LONG_STEP;
@@ -182,9 +182,9 @@ pub(super) fn next(page: &mut Page, advice: &Advice, standing: Standing) {
         details(page, step);
     }
     let mut cautions = of_steps(advice.next.iter().chain(&advice.also), page.locale);
-    match standing {
-        Standing::Now => page.cautions("Mind this", &cautions),
-        Standing::Then => {
+    match time {
+        AdviceTime::Now => page.cautions("Mind this", &cautions),
+        AdviceTime::Then => {
             cautions.extend(general(advice, page.locale));
             if !cautions.is_empty() {
                 page.raw("<details><summary>What was to be minded</summary>");

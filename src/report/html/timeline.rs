@@ -121,7 +121,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
             "<p class=\"seeabove\">What to do after this set-up stands <a href=\"#now{bow}\">at the top</a>.</p>\n"
         ));
     } else {
-        now::next(page, &run.advice, now::Standing::Then);
+        now::next(page, &run.advice, now::AdviceTime::Then);
     }
     page.raw("</article>\n");
 }

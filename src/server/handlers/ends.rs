@@ -9,7 +9,7 @@ use crate::server::state::State;
 use crate::server::view;
 use crate::store::{RecordLocation, StoreError};
 use crate::text::Locale;
-use crate::timeline::{Standing, standing};
+use crate::timeline::{EndInHistory, end_in_history};
 use serde::Deserialize;
 use serde_json::json;
 use std::sync::Arc;
@@ -64,7 +64,7 @@ pub(in crate::server) fn step(
 
 /// How things stand with an end. After an edit the page asks for the reading and for the advice; both need this, so the last
 /// result is kept.
-fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Answer> {
+fn current_end(state: &State, id: u64) -> Result<Option<Arc<EndInHistory>>, Answer> {
     let locations: Vec<(u64, RecordLocation, Session)> = state
         .ends()
         .iter()
@@ -90,12 +90,12 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
         })
         .collect();
     // a second request at the same time waits here for the result of the first
-    let mut cached = state.cached_standing();
+    let mut cached = state.cached_reading();
     if cached.own != own || cached.records != records {
-        cached.standing = standing(records.clone(), (&own.0, own.1)).map(Arc::new);
+        cached.end = end_in_history(records.clone(), (&own.0, own.1)).map(Arc::new);
         (cached.own, cached.records) = (own, records);
     }
-    Ok(cached.standing.clone())
+    Ok(cached.end.clone())
 }
 
 pub(in crate::server) fn reading(
@@ -103,10 +103,10 @@ pub(in crate::server) fn reading(
     id: u64,
     request: &Request,
 ) -> Result<Answer, Answer> {
-    let standing = current_standing(state, id)?;
+    let end = current_end(state, id)?;
     Ok(Answer::json(&view::reading_view(
         id,
-        standing.as_deref(),
+        end.as_deref(),
         request.locale(),
     )))
 }
@@ -117,14 +117,9 @@ pub(super) fn advice_view(
     id: u64,
     locale: Locale,
 ) -> Result<view::AdviceView, Answer> {
-    let standing = current_standing(state, id)?;
+    let end = current_end(state, id)?;
     let mut readings = state.readings();
-    Ok(view::advice_view(
-        id,
-        standing.as_deref(),
-        &mut readings,
-        locale,
-    ))
+    Ok(view::advice_view(id, end.as_deref(), &mut readings, locale))
 }
 
 pub(in crate::server) fn advice(

@@ -2,8 +2,8 @@
 
 use super::about::OffsetEstimate;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
-use super::findings::Findings;
-use super::forecast::Forecast;
+use super::evidence::Evidence;
+use super::forecast::AxisForecast;
 use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, learn};
@@ -34,7 +34,7 @@ pub(super) struct AxisState {
     /// The newest set-up's own ends tell this axis.
     pub(super) is_observed: bool,
     /// What looking ahead needs; `None` where the newest ends tell nothing.
-    pub(super) forecast: Option<Forecast>,
+    pub(super) forecast: Option<AxisForecast>,
 }
 
 impl AxisState {
@@ -79,7 +79,7 @@ impl AxisState {
 
 /// Where the bow stands.
 #[derive(Clone, Debug)]
-pub(super) struct Situation {
+pub(super) struct BowState {
     pub(super) setup: Setup,
     /// Nothing is known of the set-up.
     pub(super) unknown: bool,
@@ -101,7 +101,7 @@ pub(super) struct Situation {
     pub(super) u: Option<AxisState>,
     pub(super) v: AxisState,
     pub(super) reading: Reading,
-    pub(super) findings: Findings,
+    pub(super) evidence: Evidence,
     /// The newest change, lever by lever, with the set-ups before and after it.
     pub(super) newest_change: Option<NewestChange>,
 }
@@ -113,7 +113,7 @@ pub(super) struct NewestChange {
     pub(super) before: Setup,
 }
 
-impl Situation {
+impl BowState {
     /// From a history.
     ///
     /// # Errors
@@ -167,7 +167,7 @@ impl Situation {
                 )
             }),
             v: state(Axis::Vertical),
-            findings: Findings::of(history, &reads, k),
+            evidence: Evidence::of(history, &reads, k),
             newest_change: newest_change(history),
             reading,
         })
@@ -204,7 +204,7 @@ impl Situation {
 
     /// The checks of a list that were not made since the newest change.
     pub(super) fn open(&self, checks: &[Check]) -> Vec<Check> {
-        let made = |check: &Check| self.findings.is_checked(check.code());
+        let made = |check: &Check| self.evidence.is_checked(check.code());
         checks.iter().copied().filter(|c| !made(c)).collect()
     }
 
@@ -353,7 +353,7 @@ fn state(
         .last()
         .and_then(|t| t.observed)
         .zip(reads.last());
-    let forecast = newest.map(|(seen, read)| Forecast {
+    let forecast = newest.map(|(seen, read)| AxisForecast {
         offset,
         own_mm: seen.mean_mm,
         end_mm2: seen.variance_mm2 * read.ends as f64,
