@@ -155,6 +155,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
         scatter: None,
         outliers: vec![],
         arrows: vec![],
+        sorted: vec![],
         groups: None,
         more_shots: Some(MoreShots {
             pairs: Some(4),

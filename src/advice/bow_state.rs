@@ -6,8 +6,8 @@ use super::evidence::Evidence;
 use super::forecast::AxisForecast;
 use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, learn};
-use super::moves::{Moves, moves};
+use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, Observation, learn};
+use super::moves::{Move, Moves, moves, present};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::{Change, Check};
 use crate::math::Normal;
@@ -18,6 +18,9 @@ use std::sync::Arc;
 
 /// Where offsets of different set-ups are joined, m.
 const AT_30_M: f64 = 30.0;
+
+/// Settings closer than this are the same.
+const SAME_SETTING: f64 = 0.02;
 
 /// One axis of the present set-up after the whole history.
 #[derive(Clone, Debug)]
@@ -95,6 +98,8 @@ pub(super) struct BowState {
     pub(super) days: usize,
     /// Ends of every run.
     pub(super) ends_of_runs: Vec<usize>,
+    /// The set-up of every run.
+    pub(super) setups: Vec<Setup>,
     /// Both axes shown neutral by the newest set-up's own ends at 30 m or more.
     pub(super) in_tune: bool,
     pub(super) wrong_spine: bool,
@@ -154,6 +159,7 @@ impl BowState {
             ends: run.ends.len(),
             days: days.len(),
             ends_of_runs: reads.iter().map(|r| r.ends).collect(),
+            setups: history.runs.iter().map(|r| r.setup.clone()).collect(),
             in_tune: group_readings().any(|r| r.in_tune),
             wrong_spine: group_readings()
                 .any(|r| r.cautions.iter().any(|c| c.code == "wrong-spine")),
@@ -193,6 +199,52 @@ impl BowState {
             &state.interventions,
             &self.ends_of_runs,
         )
+    }
+
+    /// Probability of lying inside on both axes from which the bow is said to be in tune.
+    pub(super) fn in_tune_probability(&self, k: &Knowledge) -> f64 {
+        if self.evidence.is_doubtful {
+            k.policy.in_tune_doubtful
+        } else {
+            k.policy.in_tune
+        }
+    }
+
+    /// Whether a step leads back to settings whose own ends showed this axis out of the tolerance.
+    pub(super) fn is_known_out(
+        &self,
+        state: &AxisState,
+        change: Change,
+        step: &Move,
+        k: &Knowledge,
+    ) -> bool {
+        let after = |setting: Change| {
+            let by = if setting == change { step.amount } else { 0.0 };
+            present(&self.setup, setting).map(|now| now + by)
+        };
+        let same = |old: &Setup| {
+            state.slopes.iter().all(|slope| {
+                let (then, now) = (present(old, slope.change), after(slope.change));
+                match (then, now) {
+                    (Some(then), Some(now)) => (then - now).abs() < SAME_SETTING,
+                    (then, now) => then.is_none() && now.is_none(),
+                }
+            })
+        };
+        let seen = self
+            .setups
+            .iter()
+            .zip(&state.interventions)
+            .filter(|(old, _)| same(old))
+            .filter_map(|(_, read)| read.observed)
+            .reduce(Observation::and);
+        seen.is_some_and(|seen| {
+            let offset = Normal {
+                mean: seen.mean_mm,
+                sd: seen.variance_mm2.sqrt(),
+            };
+            offset.within(self.tolerance_mm) < k.policy.known_out_inside
+        })
     }
 
     /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing

@@ -6,7 +6,7 @@ use super::choice::{Choice, best_pair, choice, nearest, with_offset};
 use super::forecast::{Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, Moves, moves, present};
-use super::shaft_changes::{cut, next_spine};
+use super::shaft_changes::{cut, cuts_suffice, next_spine};
 use super::{Change, Check, LookUp};
 
 /// Alternatives that are named beside the next change.
@@ -81,7 +81,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
     if let Some(u) = &bow.u {
-        if bow.in_tune && u.inside * bow.v.inside >= p.in_tune {
+        if bow.in_tune && u.inside * bow.v.inside >= bow.in_tune_probability(k) {
             return Decision::Done {
                 again: bow.days < 2,
             };
@@ -211,7 +211,7 @@ fn ends_after(bow: &BowState, state: &AxisState, choices: &[Choice], k: &Knowled
     };
     let goal = Goal {
         tolerance_mm: bow.tolerance_mm,
-        probability: k.policy.in_tune,
+        probability: bow.in_tune_probability(k),
         horizon: k.policy.horizon_ends,
     };
     let shift: f64 = choices.iter().map(|c| c.shift_mm).sum();
@@ -251,7 +251,10 @@ fn reversible(
     k: &Knowledge,
 ) -> Option<Choice> {
     let beta = state.learned_slope(change)?;
-    let moves = bow.towards_zero(state, change, k);
+    let mut moves = bow.towards_zero(state, change, k);
+    moves
+        .steps
+        .retain(|step| !bow.is_known_out(state, change, step, k));
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
     if tweak {
@@ -300,25 +303,41 @@ fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
 
 fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
     let alone = |change| reversible(bow, state, change, tweak, k).map(|c| vec![c]);
-    let cut = if tweak { None } else { cut(bow, state, k) };
-    let mut ways: Vec<Vec<Choice>> = [
-        alone(Change::DrawWeight),
-        cut,
-        alone(Change::PointWeight),
-        alone(Change::RearWeight),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
-    if !tweak && (far || ways.is_empty()) {
-        ways.extend(next_spine(bow, state, k).map(|c| vec![c]));
-    }
+    let bolts = alone(Change::DrawWeight);
+    let weights: Vec<Vec<Choice>> = [Change::PointWeight, Change::RearWeight]
+        .into_iter()
+        .filter_map(alone)
+        .collect();
+    let lasting = if tweak {
+        Vec::new()
+    } else {
+        lasting(bow, state, bolts.is_none() && weights.is_empty(), k)
+    };
+    // what can be undone goes first; beside the bolts the trade names a cut before the points
+    let mut ways: Vec<Vec<Choice>> = if bolts.is_some() {
+        bolts.into_iter().chain(lasting).chain(weights).collect()
+    } else {
+        weights.into_iter().chain(lasting).collect()
+    };
     // the plunger is for what is left at the end
     if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
         ways.extend(alone(Change::Plunger));
     }
     ways
+}
+
+/// A cut, another spine: both where the offset is far out. A cut alone else, unless it leads nowhere.
+fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+    let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
+    let cut = cut(bow, state, k);
+    let leads_nowhere = used_up && cut.is_some() && !cuts_suffice(bow, state, k);
+    let spine = (far || leads_nowhere || used_up && cut.is_none())
+        .then(|| next_spine(bow, state, k))
+        .flatten()
+        .map(|c| vec![c]);
+    // shafts that have to be other ones are not cut before
+    let cut = cut.filter(|_| !(leads_nowhere && spine.is_some()));
+    cut.into_iter().chain(spine).collect()
 }
 
 /// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.

@@ -2,7 +2,7 @@
 
 use super::interventions::{RunRead, near};
 use super::knowledge::{EvidenceRules, Knowledge};
-use crate::math::rounded;
+use crate::math::{median, rounded};
 use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
 use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
 use serde::{Deserialize, Serialize};
@@ -31,6 +31,11 @@ pub(super) struct Evidence {
     pub(super) missed: Option<MissedBare>,
     /// Scatter per axis of the wider group in the end with the tightest groups, mm at 30 m.
     pub(super) group_sd_mm: Option<f64>,
+    /// The same in the middle of the ends with earlier set-ups, where there are enough of them.
+    pub(super) earlier_sd_mm: Option<f64>,
+    /// Something makes an offset near zero less certain than the shots say: few bare shafts an end, many bad shots or wrong
+    /// tags among them, groups that have grown.
+    pub(super) is_doubtful: bool,
     /// Scatter now over that before the newest change.
     pub(super) scatter_ratio: Option<f64>,
     /// Spines of all shafts shot on this bow.
@@ -147,7 +152,9 @@ impl Evidence {
             too_far: groups.is_empty() && !read.groups.is_empty(),
             for_cut: CutEvidence::of(&groups, rules),
             missed: missed_bare(run, rules),
-            group_sd_mm: tightest(&groups),
+            group_sd_mm: group_sds(&groups).into_iter().reduce(f64::min),
+            earlier_sd_mm: earlier_sd(reads, rules),
+            is_doubtful: is_doubtful(&groups, reads, rules),
             scatter_ratio: before.and_then(|before| ratio(before, read, rules)),
             spines: history
                 .runs
@@ -274,8 +281,8 @@ fn missed_bare(run: &Run, rules: &EvidenceRules) -> Option<MissedBare> {
     })
 }
 
-/// Scatter per axis of the wider of the two groups, in the end in which it is least, mm at 30 m.
-fn tightest(groups: &[&Analysis]) -> Option<f64> {
+/// Scatter per axis of the wider of the two groups in each end, mm at 30 m.
+fn group_sds(groups: &[&Analysis]) -> Vec<f64> {
     let ends = groups.iter().flat_map(|group| {
         let scale = group.reading.distance_m.map_or(1.0, |d| d / 30.0);
         let numbers: BTreeSet<usize> = group.shots.iter().map(|s| s.end).collect();
@@ -292,7 +299,35 @@ fn tightest(groups: &[&Analysis]) -> Option<f64> {
                 .map(|sd| sd / scale)
         })
     });
-    ends.reduce(f64::min)
+    ends.collect()
+}
+
+/// The median of that over the ends with earlier set-ups.
+fn earlier_sd(reads: &[Arc<RunRead>], rules: &EvidenceRules) -> Option<f64> {
+    let (_, earlier) = reads.split_last()?;
+    let groups: Vec<&Analysis> = earlier
+        .iter()
+        .flat_map(|read| read.groups.iter().filter(|g| near(&g.reading)))
+        .collect();
+    let mut sds = group_sds(&groups);
+    (sds.len() >= rules.group_earlier_ends).then(|| median(&mut sds))
+}
+
+/// Whether an offset near zero is less certain than the shots say.
+fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &EvidenceRules) -> bool {
+    let readings = || groups.iter().map(|g| &g.reading);
+    let ends: usize = groups.iter().map(|g| ends_of_both(g)).sum();
+    let bare: u32 = readings().map(|r| r.bare).sum();
+    let few = (bare as usize) < ends * rules.pairs as usize;
+    let bad = readings().any(|r| {
+        let shots = f64::from(r.fletched + r.bare);
+        r.outliers.len() as f64 > rules.bad_share * shots
+    });
+    let wider = earlier_sd(reads, rules).is_some_and(|earlier| {
+        let mut sds = group_sds(groups);
+        !sds.is_empty() && median(&mut sds) > rules.wider_times * earlier
+    });
+    few || bad || wider
 }
 
 /// Middle of the fletched shots about the middle of their spots, mm, where it is off by twice its error and by 20 mm or more.

@@ -318,9 +318,9 @@ fn skipped(
         Axis::Vertical => &[Change::NockingPoint, Change::RestHeight],
         Axis::Horizontal => &[
             Change::DrawWeight,
-            Change::ShaftLength,
             Change::PointWeight,
             Change::RearWeight,
+            Change::ShaftLength,
             Change::ShaftSpine,
             Change::Plunger,
         ],

@@ -147,6 +147,7 @@ pub(super) struct Learning {
 pub(super) struct Steps {
     pub(super) quarter_turns: f64,
     pub(super) shaft_length_mm: f64,
+    pub(super) finest_cut_mm: f64,
     pub(super) plunger_clicks: f64,
     pub(super) nocking_point_mm: f64,
     pub(super) rest_height_mm: f64,
@@ -200,6 +201,13 @@ pub(super) struct EvidenceRules {
     /// Scatter per axis beyond which shots are no group, and ends after which it is taken as it is.
     pub(super) group_sd_mm: f64,
     pub(super) repeat_ends: usize,
+    /// Or no wider than so many times what the archer's ends with earlier set-ups show, where there are so many of them.
+    pub(super) group_times: f64,
+    pub(super) group_earlier_ends: usize,
+    /// Groups so many times wider than those make an offset near zero doubtful.
+    pub(super) wider_times: f64,
+    /// So large a share of bad shots does the same.
+    pub(super) bad_share: f64,
     /// Scatter after a change over that before, and by how many standard deviations its logarithm has to stand out.
     pub(super) worse_ratio: f64,
     pub(super) worse_sds: f64,
@@ -228,9 +236,13 @@ pub(super) struct EvidenceRules {
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Policy {
     pub(super) in_tune: f64,
+    /// The same where something makes an offset near zero doubtful.
+    pub(super) in_tune_doubtful: f64,
     pub(super) wants_inside: f64,
     pub(super) wants_side: f64,
     pub(super) step_shrink: f64,
+    /// Settings whose own ends showed the offset inside with less than this are not gone back to.
+    pub(super) known_out_inside: f64,
     pub(super) tweak_ends: u32,
     pub(super) tweak_side: f64,
     pub(super) tweak_saves_ends: f64,

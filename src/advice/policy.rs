@@ -45,7 +45,10 @@ fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
         let (fletched, bare) = (f.fletched, f.bare);
         return Some(shoot(ShootCause::FewShots { fletched, bare }));
     }
-    if let Some(sd) = f.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm)
+    let usual = rules.group_times * f.earlier_sd_mm.unwrap_or(0.0);
+    if let Some(sd) = f
+        .group_sd_mm
+        .filter(|sd| *sd > rules.group_sd_mm.max(usual))
         && f.ends < rules.repeat_ends
     {
         return Some(shoot(ShootCause::NoGroup(sd)));
@@ -60,7 +63,7 @@ fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
 
 /// Both axes shown within the tolerance.
 fn is_in_tune(s: &BowState, k: &Knowledge) -> bool {
-    let shown = |u: &AxisState| u.inside * s.v.inside >= k.policy.in_tune;
+    let shown = |u: &AxisState| u.inside * s.v.inside >= s.in_tune_probability(k);
     s.in_tune && s.u.as_ref().is_some_and(shown)
 }
 

@@ -38,8 +38,10 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
         .iter()
         .take(p.cut_portion_steps)
         .take_while(|step| small_enough(step))
-        .last();
-    if let Some(&step) = longest {
+        .last()
+        .copied();
+    let finest = || finest_cut(bow, &cuts.steps, k).filter(small_enough);
+    if let Some(step) = longest.or_else(finest) {
         let past_zero = Some(risk(&step, None));
         let chosen = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
         return Some(vec![Choice {
@@ -79,6 +81,17 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
                 .collect::<Vec<_>>()
         });
     best_pair(state, pairs, k)
+}
+
+/// The shortest cut there is, where an ordinary one is possible and the archer names no step.
+fn finest_cut(bow: &BowState, ordinary: &[Move], k: &Knowledge) -> Option<Move> {
+    let limits = bow.setup.limits.as_ref();
+    let own = limits.and_then(|all| all.get("shaft_length_mm")?.step);
+    let possible = own.is_none() && !ordinary.is_empty();
+    possible.then_some(Move {
+        amount: -k.steps.finest_cut_mm,
+        quarter_turns: None,
+    })
 }
 
 /// Whether no change that can be undone brings the offset nearer to zero.
@@ -151,6 +164,17 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
             };
             left(best) <= share * m.abs()
         })
+}
+
+/// Whether all that may still be cut brings the offset to within the tolerance, or nearly.
+pub(super) fn cuts_suffice(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
+    let cuts = bow.towards_zero(state, Change::ShaftLength, k).steps;
+    let longest = cuts.iter().map(|step| step.amount.abs()).reduce(f64::max);
+    let each = state.learned_slope(Change::ShaftLength);
+    let reach = longest.zip(each).map_or(0.0, |(mm, beta)| {
+        mm * beta.median * (0.5 * beta.ln_variance).exp()
+    });
+    state.offset.mean.abs() <= reach + bow.tolerance_mm
 }
 
 /// How far the offset can be brought back once it lies on the other side, mm: by what can be undone, and by cutting shafts that

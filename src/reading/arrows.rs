@@ -64,7 +64,7 @@ pub(super) fn posterior_with_arrows(
         let Some(base) = &out.posterior else {
             break;
         };
-        let arrows = arrows_of(&out.shots, assumptions);
+        let arrows = arrows_of(&out.shots, assumptions.odd_arrow_ends);
         let taken: Vec<ArrowKind> = out.left_out().map(|arrow| arrow.kind).collect();
         let mut assessed: Vec<ArrowAssessment> = arrows
             .iter()
@@ -166,20 +166,20 @@ impl WithArrows {
 }
 
 /// A numbered arrow.
-struct NumberedArrow {
-    kind: ArrowKind,
-    mark: String,
+pub(super) struct NumberedArrow {
+    pub(super) kind: ArrowKind,
+    pub(super) mark: String,
     ambiguous: bool,
 }
 
 impl NumberedArrow {
-    fn is_of(&self, shot: &Shot) -> bool {
+    pub(super) fn is_of(&self, shot: &Shot) -> bool {
         shot.kind == self.kind && shot.arrow.as_deref() == Some(self.mark.as_str())
     }
 }
 
-/// The numbered arrows that were shot in enough ends.
-fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<NumberedArrow> {
+/// The numbered arrows that were shot in so many ends.
+pub(super) fn arrows_of(shots: &[Shot], least_ends: usize) -> Vec<NumberedArrow> {
     let mut arrows = Vec::new();
     for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
         let mut ends: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
@@ -191,7 +191,7 @@ fn arrows_of(shots: &[Shot], assumptions: &Assumptions) -> Vec<NumberedArrow> {
         let ambiguous = ends.len() < LEAST_ARROWS;
         arrows.extend(
             ends.iter()
-                .filter(|(_, ends)| ends.len() >= assumptions.odd_arrow_ends)
+                .filter(|(_, ends)| ends.len() >= least_ends)
                 .map(|(mark, _)| NumberedArrow {
                     kind,
                     mark: (*mark).to_owned(),
@@ -211,7 +211,25 @@ fn screen(
     scale: f64,
     assumptions: &Assumptions,
 ) -> Option<ArrowAssessment> {
-    let scatter = scatter_of(base, arrow.kind);
+    let residuals = beside_others(shots, arrow, scatter_of(base, arrow.kind));
+    let test = common_offset(&residuals, 0.0, scale, assumptions)?;
+    Some(ArrowAssessment {
+        kind: arrow.kind,
+        mark: arrow.mark.clone(),
+        offset_mm: test.offset_mm,
+        p_odd: test.p_odd(assumptions),
+        left_out: false,
+        ambiguous: arrow.ambiguous,
+    })
+}
+
+/// Where the arrow's shots lie from the median of the others of its kind in the same end, with this scatter; only of ends in
+/// which there is another.
+pub(super) fn beside_others(
+    shots: &[Shot],
+    arrow: &NumberedArrow,
+    scatter: [f64; 2],
+) -> Vec<Residual> {
     let mut residuals = Vec::new();
     for shot in shots.iter().filter(|shot| arrow.is_of(shot)) {
         let others: Vec<&Shot> = shots
@@ -233,30 +251,20 @@ fn screen(
             residuals.push(residual);
         }
     }
-    let test = common_offset(&residuals, 0.0, scale, assumptions)?;
-    let prior = assumptions.odd_arrow_prior;
-    let ln_odds = prior.ln() - (-prior).ln_1p() + test.ln_factor;
-    Some(ArrowAssessment {
-        kind: arrow.kind,
-        mark: arrow.mark.clone(),
-        offset_mm: test.offset_mm,
-        p_odd: 1.0 / (1.0 + (-ln_odds).exp()),
-        left_out: false,
-        ambiguous: arrow.ambiguous,
-    })
+    residuals
 }
 
 /// Variance of the median of n normal values is about π/(2n) of one value's variance.
-const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
+pub(super) const MEDIAN_VARIANCE: f64 = std::f64::consts::FRAC_PI_2;
 
 /// Where a shot lies from where the others say it should.
 #[derive(Clone, Copy, Default)]
-struct Residual {
-    value: [f64; 2],
+pub(super) struct Residual {
+    pub(super) value: [f64; 2],
     /// Variance of the shot's own scatter,
-    scatter: [f64; 2],
+    pub(super) scatter: [f64; 2],
     /// and of all else.
-    error: [f64; 2],
+    pub(super) error: [f64; 2],
 }
 
 fn scatter_of(posterior: &Posterior, kind: ArrowKind) -> [f64; 2] {
@@ -267,13 +275,22 @@ fn scatter_of(posterior: &Posterior, kind: ArrowKind) -> [f64; 2] {
 }
 
 /// What an arrow's own shots say about it.
-struct OddArrowTest {
+pub(super) struct OddArrowTest {
     /// Its own offset on each axis, mm.
-    offset_mm: [f64; 2],
+    pub(super) offset_mm: [f64; 2],
     /// ln of the Bayes factor of its being odd.
     ln_factor: f64,
     /// P(outlier) of each of its shots, were it odd.
     outliers: Vec<f64>,
+}
+
+impl OddArrowTest {
+    /// Probability that the arrow is odd, of all arrows that may be.
+    pub(super) fn p_odd(&self, assumptions: &Assumptions) -> f64 {
+        let prior = assumptions.odd_arrow_prior;
+        let ln_odds = prior.ln() - (-prior).ln_1p() + self.ln_factor;
+        1.0 / (1.0 + (-ln_odds).exp())
+    }
 }
 
 /// The arrow assessed from the reading of the other shots alone.
@@ -320,7 +337,7 @@ fn assess(
 /// Odd or not, from the residuals of the arrow's shots: an own offset as wide as an odd arrow's against one as wide as any
 /// arrow's, each summed over which of the shots are outliers, so that one bad loose doesn't make an odd arrow; the scatter is
 /// known to `ln_sd` in its logarithm.
-fn common_offset(
+pub(super) fn common_offset(
     residuals: &[Residual],
     ln_sd: f64,
     scale: f64,

@@ -121,6 +121,12 @@ pub struct Assumptions {
     /// Sd of an odd arrow's own offset on each axis, mm.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_sd_mm: f64,
+    /// Arrows of a kind, and ends of each, from which on they are sorted.
+    #[serde(deserialize_with = "sourced")]
+    pub sorted_arrows: usize,
+    /// Ends of each.
+    #[serde(deserialize_with = "sourced")]
+    pub sorted_ends: usize,
     /// Ends an arrow must have been shot in to be judged.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,

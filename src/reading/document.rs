@@ -1,7 +1,7 @@
 //! The reading as a document, `bossmark/reading/1`.
 
 use super::about::{Caution, Outlook};
-use crate::record::Hand;
+use crate::record::{ArrowKind, Hand};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the reading.
@@ -45,6 +45,10 @@ pub struct Reading {
     pub outliers: Vec<Outlier>,
     /// Numbered arrows with an offset of their own.
     pub arrows: Vec<ArrowReading>,
+    /// Numbered arrows by where they land, the nearest to the middle of their kind first; only of a kind of which many were
+    /// shot in several ends.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sorted: Vec<ArrowPlace>,
     /// How many more shots would probably decide.
     pub more_shots: Option<MoreShots>,
     /// Lean of the bare shafts minus that of the fletched.
@@ -181,6 +185,23 @@ pub struct ArrowReading {
     pub arrow: String,
     /// [x, y], mm.
     pub offset_mm: [f64; 2],
+    /// Probability that the arrow is odd.
+    pub p_odd: f64,
+}
+
+/// Where a numbered arrow lands beside the others of its kind.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ArrowPlace {
+    /// Its mark.
+    pub arrow: String,
+    /// Its kind.
+    pub kind: ArrowKind,
+    /// Its shots that have another of its kind beside them.
+    pub shots: u32,
+    /// [x, y] from the middle of the others, mm at the distance shot.
+    pub offset_mm: [f64; 2],
+    /// Standard deviation of that on each axis, mm.
+    pub sd_mm: f64,
     /// Probability that the arrow is odd.
     pub p_odd: f64,
 }

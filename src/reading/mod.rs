@@ -24,6 +24,7 @@ mod read;
 mod region;
 mod sets;
 mod shots;
+mod sorting;
 mod thresholds;
 
 pub use about::{
@@ -33,8 +34,8 @@ pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;
 pub use distance::at_30m;
 pub use document::{
-    ArrowReading, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots, Offset,
-    Outlier, Reading, SCHEMA, Scatter, Vertical, VerticalCall,
+    ArrowPlace, ArrowReading, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots,
+    Offset, Outlier, Reading, SCHEMA, Scatter, Vertical, VerticalCall,
 };
 pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};

@@ -5,6 +5,7 @@ use super::arrows::{ArrowAssessment, WithArrows, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, CautionInput};
 use super::conditions::own_tolerance_of;
+use super::sorting;
 use super::{
     ArrowReading, Assumptions, Conditions, Gathered, Horizontal, HorizontalCall, Offset, Outlier,
     Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
@@ -123,6 +124,7 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
         groups: None,
         outliers: Vec::new(),
         arrows: Vec::new(),
+        sorted: Vec::new(),
         more_shots: None,
         lean: None,
         cautions: Vec::new(),
@@ -150,6 +152,8 @@ impl ReadingBuilder<'_> {
         reading.bare = self.count_of(ArrowKind::Bare);
         reading.tolerance_mm = tolerance_mm.map(length);
         reading.arrows = self.arrow_readings();
+        let scale = Conditions::at(self.distance_m, self.assumptions).scale;
+        reading.sorted = sorting::sorted(&self.gathered.shots, scale, self.assumptions);
         reading.lean = lean::difference(self.ends, self.shots);
         let mut calls = Calls::none();
         let mut possible = Vec::new();

@@ -9,33 +9,27 @@ use crate::advice::{
 };
 use crate::math::round_i64;
 
-/// Eighths of an inch in a millimetre.
-const EIGHTHS_PER_MM: f64 = 8.0 / 25.4;
+/// Sixteenths of an inch in a millimetre.
+const SIXTEENTHS_PER_MM: f64 = 16.0 / 25.4;
 /// So many pairs are shot at a stretch (two ends of three); beyond that the archer looks again in between.
 const PAIRS_AT_A_STRETCH: u32 = 6;
 
-/// A length of shaft with its eighths of an inch, where it is whole ones: "6.4 mm (1/4 in)".
+/// A length of shaft with its sixteenths of an inch, where it is whole ones: "6.4 mm (1/4 in)".
 fn cut_length(mm: f64, locale: Locale) -> String {
-    let eighths = mm.abs() * EIGHTHS_PER_MM;
+    let sixteenths = mm.abs() * SIXTEENTHS_PER_MM;
     let length = locale.length(mm.abs(), 1);
-    if (eighths - eighths.round()).abs() > 0.01 || eighths > 40.0 {
+    if (sixteenths - sixteenths.round()).abs() > 0.02 || sixteenths > 80.0 {
         return length;
     }
-    let n = round_i64(eighths);
-    let inches = match (n / 8, n % 8) {
+    let n = round_i64(sixteenths);
+    let (whole, mut part, mut of) = (n / 16, n % 16, 16);
+    while part > 0 && part % 2 == 0 {
+        (part, of) = (part / 2, of / 2);
+    }
+    let inches = match (whole, part) {
         (whole, 0) => format!("{whole}"),
-        (whole, part) => {
-            let fraction = match part {
-                4 => "1/2".to_owned(),
-                2 | 6 => format!("{}/4", part / 2),
-                _ => format!("{part}/8"),
-            };
-            if whole == 0 {
-                fraction
-            } else {
-                format!("{whole} {fraction}")
-            }
-        }
+        (0, part) => format!("{part}/{of}"),
+        (whole, part) => format!("{whole} {part}/{of}"),
     };
     format!("{length} ({inches} in)")
 }
@@ -502,8 +496,9 @@ mod tests {
     use super::*;
 
     #[test]
-    fn cuts_have_their_eighths() {
+    fn cuts_have_their_sixteenths() {
         let mm = |length| cut_length(length, Locale::default());
+        assert_eq!(mm(-1.5875), "1.6 mm (1/16 in)");
         assert_eq!(mm(-3.175), "3.2 mm (1/8 in)");
         assert_eq!(mm(-6.35), "6.3 mm (1/4 in)");
         assert_eq!(mm(28.575), "28.6 mm (1 1/8 in)");

@@ -1,6 +1,6 @@
 //! Sentences of an advice's cautions and failures.
 
-use super::terms::{FaceSide, axis_name, lever_in_sentence};
+use super::terms::{FaceSide, along, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
 use crate::advice::{About, Axis, Change, Contradiction, LookUp};
 use crate::record::{Hand, Lever};
@@ -236,7 +236,8 @@ fn contradiction(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> S
                   or a change that wasn't made as noted. Check these and shoot another end";
     if found.wrong_axis {
         return format!(
-            "The last change was not one of {axis}, yet the bare shafts moved {} at 30 m. {causes}.",
+            "The last change should not have moved the bare shafts {}, yet they moved {} at 30 m. {causes}.",
+            along(found.axis),
             side(found.seen_mm)
         );
     }

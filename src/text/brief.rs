@@ -2,10 +2,12 @@
 
 use super::layout::{heading, paragraph_after};
 use super::numbers::{capital, maybe, number};
-use super::step::{headline, shift};
+use super::step::{headline, shift_with};
 use super::terms::{FaceSide, lever_name};
 use super::{Locale, Sentence};
-use crate::advice::{Advice, Axis, Change, Detail, Step, StepKind};
+use crate::advice::{
+    Advice, Axis, Change, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
+};
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
 
 /// Codes of cautions, those that matter most first; of the others none is said here.
@@ -18,11 +20,11 @@ const IMPORTANT: [&str; 22] = [
     "crooked-bare",
     "contradiction",
     "missed-shots",
+    "nocking-point-out",
     "draw-weight-form",
     "setup-incomplete",
     "limb-bolts",
     "after-rest-step",
-    "nocking-point-out",
     "different-mass",
     "count-differs",
     "odd-arrow",
@@ -134,10 +136,21 @@ fn groups(reading: &Reading, next: &Step, locale: Locale) -> String {
     )
 }
 
+/// To 5 mm, as a person would say it.
+fn round(mm: f64) -> f64 {
+    (mm / 5.0).round() * 5.0
+}
+
 /// "about 60 mm right, likely 25 to 130 mm".
 fn about(axis: Axis, value: f64, sd: f64, locale: Locale) -> String {
-    let round = |mm: f64| (mm / 5.0).round() * 5.0;
     let size = round(value.abs());
+    if size <= 0.0 {
+        let within = locale.length(round(sd).max(5.0), 0);
+        return match axis {
+            Axis::Horizontal => format!("in line with the fletched, likely within {within}"),
+            Axis::Vertical => format!("level with the fletched, likely within {within}"),
+        };
+    }
     let side = FaceSide::of(axis, value).name();
     let (low, high) = (round(value.abs() - sd), round(value.abs() + sd));
     if low <= 0.0 {
@@ -192,7 +205,20 @@ fn call(reading: &Reading, upright: bool) -> String {
 fn expected(next: &Step, locale: Locale) -> String {
     match (&next.expect, next.kind) {
         (Some(e), StepKind::Reversible | StepKind::Irreversible) => {
-            format!("the bare shafts {}", shift(e, locale))
+            let rounded = Expect {
+                x_mm: round(e.x_mm),
+                y_mm: round(e.y_mm),
+                ..*e
+            };
+            let near = shift_with(&rounded, locale, &|size, sd| {
+                let (low, high) = (round(size - sd).max(0.0), round(size + sd));
+                format!(
+                    ", likely {} to {}",
+                    locale.bare(low, 0),
+                    locale.length(high, 0)
+                )
+            });
+            format!("the bare shafts about {near}")
         }
         _ => String::new(),
     }
@@ -236,8 +262,9 @@ fn caution(advice: &Advice, locale: Locale) -> String {
     let own: Vec<_> = of_steps.chain(&advice.cautions).collect();
     let explained = advice.next.as_ref().is_some_and(is_explained);
     for code in IMPORTANT {
-        // the step says it itself
-        if explained && matches!(code, "contradiction" | "crooked-bare" | "different-mass") {
+        if explained && matches!(code, "contradiction" | "crooked-bare" | "different-mass")
+            || advice.next.as_ref().is_some_and(|next| says(next, code))
+        {
             continue;
         }
         if let Some(found) = own.iter().find(|c| c.code == code) {
@@ -248,6 +275,21 @@ fn caution(advice: &Advice, locale: Locale) -> String {
         }
     }
     String::new()
+}
+
+/// Whether the step says itself what a caution would say again.
+fn says(next: &Step, code: &str) -> bool {
+    let shoots = |wanted: fn(&ShootCause) -> bool| {
+        let mut why = next.why.0.iter();
+        why.any(|reason| matches!(reason, Reason::Shoot { cause, .. } if wanted(cause)))
+    };
+    match code {
+        "long-distance" => shoots(|cause| matches!(cause, ShootCause::TooFar)),
+        "short-distance" => next.when == Some(VerifyWhen::Now),
+        "missed-shots" => shoots(|cause| matches!(cause, ShootCause::Missed(_))),
+        "at-limits" => matches!(next.detail, Detail::NothingLeft),
+        _ => false,
+    }
 }
 
 /// The first sentences of a text.
@@ -282,5 +324,7 @@ mod tests {
     fn one_number_with_its_range() {
         let text = about(Axis::Horizontal, 61.0, 37.0, Locale::default());
         assert_eq!(text, "about 60 mm right, likely 25 to 100 mm");
+        let text = about(Axis::Horizontal, -1.0, 8.0, Locale::default());
+        assert_eq!(text, "in line with the fletched, likely within 10 mm");
     }
 }

@@ -1,7 +1,7 @@
 //! Sentences of what comes before a change: more shots, a check, a change put back; and of the gates of a cut.
 
 use super::numbers::{capital, count, number, percent, turns};
-use super::terms::{FaceSide, axis_name, lever_in_sentence, setting};
+use super::terms::{FaceSide, along, lever_in_sentence, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
     BestSetup, Change, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
@@ -266,8 +266,8 @@ fn unexpected(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> Stri
     };
     if found.wrong_axis {
         return format!(
-            "The last change was not one of {}, yet the bare shafts moved {}.",
-            axis_name(found.axis),
+            "The last change should not have moved the bare shafts {}, yet they moved {}.",
+            along(found.axis),
             moved(found.seen_mm)
         );
     }

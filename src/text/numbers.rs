@@ -107,6 +107,11 @@ pub(super) fn maybe(parts: [(Option<f64>, &str); 3]) -> String {
     known.sort_by(|a, b| b.0.total_cmp(&a.0));
     let percent = |p: f64| format!("{} %", number((100.0 * p).min(99.0), 0));
     match known.as_slice() {
+        [(p, first), (q, second), ..] if *p < 0.5 => format!(
+            "{first} ({}) or {second} ({}), more shots will show",
+            percent(*p),
+            percent(*q)
+        ),
         [(p, first), (q, second), ..] if *q >= 0.05 => format!(
             "probably {first} ({}), maybe {second} ({})",
             percent(*p),

@@ -5,17 +5,17 @@ pub use super::lists::{faces, faces_with_sources, overview};
 use super::layout::{heading, notes, paragraph, paragraph_after, printable};
 use super::numbers::{capital, number, percent_in_table, several, sureness};
 use super::record::{counts, standing};
-use super::terms::{kind_name, letter, lever_name};
+use super::terms::{FaceSide, kind_name, letter, lever_name};
 use super::{
     Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots,
     next_heading, plain_means, sentence, shift, verdict,
 };
 use crate::advice::{Advice, Axis, Expect, Learned, Step};
 use crate::math::rounded;
-use crate::reading::{Group, Reading};
+use crate::reading::{ArrowPlace, Group, Reading};
 use crate::record::{
-    CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, ShotCount, UprightSource,
-    unsure_entries,
+    ArrowKind, CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, ShotCount,
+    UprightSource, unsure_entries,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -165,12 +165,60 @@ pub fn reading(r: &Reading, locale: Locale) -> String {
             }
         }
     }
+    sorted_arrows(&mut out, &r.sorted, locale);
     if let Some(m) = &r.more_shots {
         paragraph_after(&mut out, "  To decide it: ", &more_shots(m, locale));
     }
     let cautions = r.cautions.iter().map(|c| c.text(locale));
     notes(&mut out, "Mind this:", cautions);
     out
+}
+
+/// Each arrow with where it lands, the nearest to the middle of its kind first, and whether it is odd.
+fn sorted_arrows(out: &mut String, sorted: &[ArrowPlace], locale: Locale) {
+    for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
+        let mut places = sorted.iter().filter(|place| place.kind == kind).peekable();
+        if places.peek().is_none() {
+            continue;
+        }
+        let name = kind_name(kind);
+        out.push_str(&format!(
+            "\n  {} arrows, the nearest to their middle first\n",
+            capital(name)
+        ));
+        for place in places {
+            let at = [Axis::Horizontal, Axis::Vertical]
+                .into_iter()
+                .zip(place.offset_mm);
+            let at: Vec<String> = at
+                .map(|(axis, mm)| {
+                    format!(
+                        "{} {}",
+                        locale.length(mm.abs(), 0),
+                        FaceSide::of(axis, mm).name()
+                    )
+                })
+                .collect();
+            out.push_str(&format!(
+                "    {:<6} {}, give or take {}{}\n",
+                printable(&place.arrow),
+                at.join(" and "),
+                locale.length(place.sd_mm, 0),
+                oddness(place.p_odd),
+            ));
+        }
+    }
+}
+
+/// What is said of an arrow by the probability that it is odd.
+fn oddness(p_odd: f64) -> String {
+    if p_odd > 0.5 {
+        format!(": odd, {} sure", sureness(p_odd))
+    } else if p_odd > 0.2 {
+        ": perhaps odd, another end will show".to_owned()
+    } else {
+        String::new()
+    }
 }
 
 /// "84 mm between the farthest two (usual for such scatter: 97 mm, give or take 30 mm), mean radius 42 mm, …".

@@ -125,7 +125,7 @@ pub(crate) fn likely_shift(e: &Expect, locale: Locale) -> String {
 }
 
 /// A shift with what `known` says of each part's size and standard deviation.
-fn shift_with(e: &Expect, locale: Locale, known: &dyn Fn(f64, f64) -> String) -> String {
+pub(super) fn shift_with(e: &Expect, locale: Locale, known: &dyn Fn(f64, f64) -> String) -> String {
     let part = |axis: Axis, v: f64, sd: Option<f64>| {
         let known = sd.map_or_else(String::new, |sd| known(v.abs(), sd));
         let moved = FaceSide::of(axis, v).moved();

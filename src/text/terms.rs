@@ -76,6 +76,14 @@ pub(super) const fn axis_name(axis: Axis) -> &'static str {
     }
 }
 
+/// How shots move along an axis, whichever way.
+pub(super) const fn along(axis: Axis) -> &'static str {
+    match axis {
+        Axis::Vertical => "up or down",
+        Axis::Horizontal => "sideways",
+    }
+}
+
 /// What bare shafts at the lower and the upper end of an axis mean.
 pub(crate) const fn ends_of_axis(axis: Axis, hand: Option<Hand>) -> (&'static str, &'static str) {
     match (axis, hand) {
