@@ -10,7 +10,7 @@ use common::{Shoot, club_setup};
 use program::{Ran, program, ran, run, text};
 use serde_json::{Value, json};
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use tempfile::TempDir;
 
 /// These ends as a file of records, one a line.
@@ -137,4 +137,23 @@ fn the_card_holds_the_bow_on_one_page() {
     let card: Value = serde_json::from_str(output(&card)).unwrap();
     assert_eq!(card["schema"], "bossmark/card/1");
     assert_eq!(card["best"]["number"], 2);
+}
+
+/// Without flags the answer to the sample evening is one of a hundred words or so.
+#[test]
+fn the_sample_evening_is_answered_in_a_hundred_words() {
+    let folder = TempDir::new().unwrap();
+    let evening = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/evening");
+    for file in fs::read_dir(evening).unwrap() {
+        let from = file.unwrap().path();
+        fs::copy(&from, folder.path().join(from.file_name().unwrap())).unwrap();
+    }
+    output(&run(&["confirm", text(folder.path()), "--accept"]));
+    let ran = run(&["advise", text(folder.path())]);
+    let said = output(&ran);
+    let words = said.split_whitespace().count();
+    assert!((30..=120).contains(&words), "{words} words:\n{said}");
+    for part in ["Groups", "Next", "--why"] {
+        assert!(said.contains(part), "no {part}: {said}");
+    }
 }

@@ -241,3 +241,44 @@ fn a_plan_from_group_size_and_certainty() {
     );
     assert_eq!(run(&["plan", "--certainty", "120"]).0, 2);
 }
+
+/// A dozen numbered arrows with vanes alone, in five ends: no bare shaft, so no reading, but each arrow's place and the odd one.
+#[test]
+fn a_dozen_is_sorted_without_bare_shafts() {
+    let folder = TempDir::new().expect("a folder");
+    let wobble = [
+        11.0, -27.0, 5.0, -13.0, 29.0, -19.0, 24.0, -2.0, 17.0, -31.0, 8.0,
+    ];
+    let mut text = "x_mm,y_mm,kind,end,arrow\n".to_owned();
+    for end in 0..5_usize {
+        for arrow in 0..12_usize {
+            let at = (7 * end + 5 * arrow + end * arrow) % wobble.len();
+            let own = if arrow == 6 { 120.0 } else { 0.0 };
+            let (x, y) = (wobble[at] + own, wobble[(at + 4) % wobble.len()]);
+            text += &format!("{x},{y},fletched,{},{}\n", end + 1, arrow + 1);
+        }
+    }
+    let file = put(&folder, "dozen.csv", &text);
+    let mut arguments = vec!["read", "--tape", &file];
+    arguments.extend(TOLD);
+    let (_, said, _) = run(&arguments);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("Fletched arrows, the nearest to their middle first"),
+        "{said}"
+    );
+    let odd: Vec<&str> = said
+        .lines()
+        .filter(|line| line.contains(": odd, "))
+        .collect();
+    assert!(
+        odd.len() == 1 && odd[0].trim_start().starts_with("7 "),
+        "{said}"
+    );
+    arguments.push("--json");
+    let (_, out, _) = run(&arguments);
+    let reading: Value = serde_json::from_str(out.lines().next().expect("a line")).expect("JSON");
+    let sorted = reading["sorted"].as_array().expect("a list");
+    assert_eq!(sorted.len(), 12);
+    assert_eq!(sorted[11]["arrow"], "7");
+}

@@ -144,6 +144,10 @@ fn faults(situation: &Value, advice: &Advice) -> Vec<String> {
         .to_lowercase();
     let mut faults = Vec::new();
     let mut fault = |text: String| faults.push(text);
+    let words = brief(advice, locale).split_whitespace().count();
+    if words > 120 {
+        fault(format!("a short answer of {words} words"));
+    }
     for (key, value) in [("kind", &next["kind"]), ("change", &next["change"])] {
         if let Some(wanted) = situation.get(key)
             && !is_one_of(wanted, value.as_str().unwrap_or("-"))

@@ -289,6 +289,12 @@ impl Knowledge {
         serde_json::from_str(text)
     }
 
+    /// Ends that an advice wants of a set-up before it is sure to act.
+    #[must_use]
+    pub const fn ends_before_change(&self) -> usize {
+        self.evidence.ends
+    }
+
     /// The prior of this lever.
     pub(super) fn lever(&self, change: Change) -> Option<&LeverPrior> {
         self.levers.iter().find(|l| l.change == change)

@@ -1,7 +1,8 @@
 //! The plan in words.
 
-use super::numbers::percent;
+use super::numbers::{count, percent};
 use super::{Locale, Sentence};
+use crate::advice::Knowledge;
 use crate::plan::{About, Plan, Precision, ScatterFrom, ToNote};
 use crate::record::Hand;
 
@@ -91,6 +92,18 @@ fn sides(hand: Hand) -> String {
     )
 }
 
+/// As many ends as an advice wants before it acts, and as many as the certainty takes.
+fn how_many_ends(plan: &Plan) -> String {
+    let least = i64::try_from(Knowledge::embedded().ends_before_change()).unwrap_or(1);
+    let sure = i64::from(plan.ends);
+    let first = format!("Shoot {} ends before you change anything,", count(least));
+    if sure > least {
+        format!("{first} {} to be sure,", count(sure))
+    } else {
+        first
+    }
+}
+
 /// The plan as text, one paragraph a line.
 #[must_use]
 pub fn plan(plan: &Plan, locale: Locale) -> String {
@@ -98,9 +111,8 @@ pub fn plan(plan: &Plan, locale: Locale) -> String {
     let tolerance = whole(plan.tolerance_mm, locale);
     let mut lines = vec![
         format!(
-            "Shoot {} ends from {} m before you change anything: {} fletched and {} bare in each, one of each in turn ({}), all \
-             at the same aiming point.",
-            plan.ends,
+            "{} from {} m: {} fletched and {} bare in each, one of each in turn ({}), all at the same aiming point.",
+            how_many_ends(plan),
             plan.distance_m,
             plan.fletched,
             plan.bare,

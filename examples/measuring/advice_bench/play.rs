@@ -12,7 +12,7 @@ pub(crate) const MOST_ENDS: usize = 40;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Outcome {
     /// Said to be in tune.
-    Told,
+    DeclaredInTune,
     /// Nothing left that may be changed.
     AtLimits,
     /// All ends shot.
@@ -89,7 +89,7 @@ pub(crate) struct Made {
     pub(crate) after: f64,
     /// The end after which it was made.
     pub(crate) end: usize,
-    /// Shift expected of it and its sd, if it was told.
+    /// Shift expected of it and its sd, if it was declared.
     pub(crate) expected: Option<[f64; 2]>,
 }
 
@@ -138,7 +138,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         let next = advice.next.expect("an advice");
         played.log.push(line(number, &next, &bow));
         if advice.done {
-            played.outcome = Outcome::Told;
+            played.outcome = Outcome::DeclaredInTune;
         } else if next.kind == StepKind::Check && next.change == Change::Check {
             bow.checked
                 .extend(next.checks.iter().map(|c| c.code().to_owned()));

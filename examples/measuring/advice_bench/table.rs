@@ -6,10 +6,10 @@ use crate::play::{Outcome, Played};
 /// What a policy did on all bows of a draw.
 pub(crate) struct Figures {
     bows: f64,
-    told: f64,
-    /// Ends of those rightly told, ascending.
+    declared: f64,
+    /// Ends of those rightly declared, ascending.
     ends: Vec<usize>,
-    false_told: f64,
+    falsely_declared: f64,
     far_false: f64,
     at_limits: f64,
     changes: f64,
@@ -29,11 +29,11 @@ impl Figures {
     pub(crate) fn of(all: &[Played]) -> Self {
         let count =
             |which: &dyn Fn(&Played) -> bool| all.iter().filter(|p| which(p)).count() as f64;
-        let told = |p: &Played| p.outcome == Outcome::Told;
+        let declared = |p: &Played| p.outcome == Outcome::DeclaredInTune;
         let made = || all.iter().flat_map(|p| &p.changes);
         let mut ends: Vec<usize> = all
             .iter()
-            .filter(|p| told(p) && within(p.offset, 1.0))
+            .filter(|p| declared(p) && within(p.offset, 1.0))
             .map(|p| p.ends)
             .collect();
         ends.sort_unstable();
@@ -42,10 +42,10 @@ impl Figures {
             |sd: f64| misses.iter().filter(|m| **m <= sd).count() as f64 / misses.len() as f64;
         Self {
             bows: all.len() as f64,
-            told: count(&told),
+            declared: count(&declared),
             ends,
-            false_told: count(&|p| told(p) && !within(p.offset, 1.0)),
-            far_false: count(&|p| told(p) && !within(p.offset, 1.5)),
+            falsely_declared: count(&|p| declared(p) && !within(p.offset, 1.0)),
+            far_false: count(&|p| declared(p) && !within(p.offset, 1.5)),
             at_limits: count(&|p| p.outcome == Outcome::AtLimits),
             changes: made().count() as f64,
             wrong_way: made().filter(|m| m.wrong_way()).count() as f64,
@@ -62,9 +62,9 @@ impl Figures {
         100.0 * self.ends.len() as f64 / self.bows
     }
 
-    /// Share of those told that were told falsely, %.
+    /// Share of those declared that were declared falsely, %.
     pub(crate) fn false_share(&self) -> f64 {
-        100.0 * self.false_told / self.told.max(1.0)
+        100.0 * self.falsely_declared / self.declared.max(1.0)
     }
 
     /// Share of the changes that went the wrong way, %.
@@ -94,7 +94,7 @@ impl Figures {
             by(20),
             by(10),
             self.false_share(),
-            100.0 * self.far_false / self.told.max(1.0),
+            100.0 * self.far_false / self.declared.max(1.0),
             quantile(0.5),
             quantile(0.9),
             self.cut / self.bows,

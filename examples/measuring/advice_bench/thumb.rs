@@ -14,7 +14,7 @@ pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
         if seen.iter().all(|d| d.abs() <= TOLERANCE) {
             inside += 1;
             if inside == in_a_row {
-                played.outcome = Outcome::Told;
+                played.outcome = Outcome::DeclaredInTune;
                 played.ends = number;
                 break;
             }
