@@ -20,7 +20,7 @@ use std::sync::Arc;
 const AT_30_M: f64 = 30.0;
 
 /// Settings closer than this are the same.
-const SAME_SETTING: f64 = 0.02;
+const SAME_SETTING: f64 = 0.1;
 
 /// One axis of the present set-up after the whole history.
 #[derive(Clone, Debug)]
@@ -218,6 +218,9 @@ impl BowState {
         step: &Move,
         k: &Knowledge,
     ) -> bool {
+        if present(&self.setup, change).is_none() {
+            return false;
+        }
         let after = |setting: Change| {
             let by = if setting == change { step.amount } else { 0.0 };
             present(&self.setup, setting).map(|now| now + by)
