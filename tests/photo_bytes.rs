@@ -237,3 +237,15 @@ fn the_colour_profile_of_a_png_is_not_unpacked() {
         photo::open(&plain).unwrap().pixels
     );
 }
+
+/// PNG, third edition, 11.2.2: a palette whose length isn't divisible by 3 is an error. One of 49 bytes, found by fuzzing, in a picture
+/// of 8 × 6 places of 4 bits.
+#[test]
+fn a_palette_that_ends_within_a_colour_is_refused() {
+    let file = b"\x89PNG\r\n\x1a\n\
+        \0\0\0\x0dIHDR\0\0\0\x08\0\0\0\x06\x04\x03\0\0\0\x0c\x2b\xc2\xc8\
+        \0\0\0\x31PLTE\0\x01\x02\x03\x04\x05\x06\x07\x08\x32\t\n\x0b\x0c\r\x0e\x0f\x10\x11\x12\r\x14\x15\x16\x17\x18\x19\x1a\x1b\x1c\x1d\
+        \x1e\x1f !\"#$%&'()*+,-./\x8d\xdf\xdf\x1f\
+        \0\0\0\x29IDATx\x01\x01\x1e\0\xe1\xff\0\0\x01\x02ftypheic\x82";
+    assert!(photo::open(file).is_err());
+}
