@@ -535,7 +535,13 @@ fn several_archers_stand_side_by_side_and_each_has_a_report() {
     ];
     let ran = run(&arguments);
     assert_eq!(ran.status, 0, "{}", ran.stderr);
-    assert!(ran.stdout.contains("ana") && ran.stdout.contains("Ben, who"));
+    let line_of = |name: &str| ran.stdout.find(&format!("\n  {name}"));
+    let (ana, ben) = (line_of("ana: "), line_of("Ben, who"));
+    assert!(
+        ana.is_some() && ana < ben,
+        "in the order of their folders: {}",
+        ran.stdout
+    );
     let names: Vec<String> = records(out.path()).into_keys().collect();
     assert_eq!(names, ["ana/IMG_1.end.json", "ben/IMG_1.end.json"]);
     let all = files(&reports);

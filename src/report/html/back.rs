@@ -85,7 +85,12 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     }
     let unsure: Vec<String> = super::ends(input).filter_map(unsure_of_end).collect();
     if !unsure.is_empty() {
-        page.el("p", "", "Look at these first:");
+        let first = if open > 0 {
+            "Look at these first:"
+        } else {
+            "With a number of shots that differs:"
+        };
+        page.el("p", "", first);
         page.raw("<ul>\n");
         for line in unsure {
             page.el("li", "", &line);

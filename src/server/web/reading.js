@@ -110,7 +110,9 @@ export class Meaning {
     const needs = this.end.view?.needs ?? [];
     const newest = advice.newest || !advice.advice ? null : this.ends().filter((e) => e.state === "open" || e.state === "confirmed").at(-1);
     if (!newest || newest.id === reading.id) {
-      if (turn === this.asked) this.answer.show(reading, advice, needs);
+      if (turn !== this.asked) return;
+      this.answer.show(reading, advice, needs);
+      if (this.noted?.id === reading.id) this.answer.made();
       return;
     }
     const { core } = this.end;
@@ -181,6 +183,7 @@ export class Meaning {
     }
     const noted = (/** @type {string} */ words) => {
       this.noted = { id: view.id, words };
+      this.answer.made();
       this.showAdvice(view);
       document.getElementById("made-said")?.focus({ preventScroll: true });
       this.end.tell("queue");
