@@ -1,8 +1,8 @@
 //! The answer in one line, for where there is room for no more.
 
+use super::Locale;
 use super::numbers::{capital, number, percent, within_certainty};
 use super::terms::Side;
-use super::Locale;
 use crate::advice::Axis;
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
 

@@ -95,11 +95,7 @@ fn an_evening_prints_on_two_pages() {
                 std::fs::write(Path::new(&keep).join(format!("{name}-{paper}.pdf")), &pdf)
                     .expect("written");
             }
-            assert_eq!(
-                pages(&pdf),
-                2,
-                "{name} on {paper}, confirmed: {confirmed}"
-            );
+            assert_eq!(pages(&pdf), 2, "{name} on {paper}, confirmed: {confirmed}");
         }
         // details are there on demand
         let html = std::fs::read_to_string(&path).expect("report");

@@ -55,7 +55,8 @@ pub(super) fn text(file: &SessionFile) -> String {
     }
     let missing = missing_facts(file, &setup);
     if !missing.is_empty() {
-        let _ = writeln!(out, "Would help the advice: {}.", missing.join("; "));
+        let missing = format!("{}.", missing.join("; "));
+        out.push_str(&plain::wrapped("Would help the advice: ", &missing));
     }
     out
 }

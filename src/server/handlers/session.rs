@@ -2,8 +2,8 @@
 
 use super::ends::advice_view;
 use crate::face::spec::{self, FaceSpec};
-use crate::record::{Session, Setup};
 use crate::record::check::check_session;
+use crate::record::{Session, Setup};
 use crate::server::ends::{OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
