@@ -3,6 +3,7 @@
 use crate::advice;
 use crate::cli::args::SETTING_FLAGS;
 use crate::record::{NamedArrow, SessionFile, Setup};
+use crate::text::plain;
 use std::fmt::Write as _;
 
 /// The session file as text, and what else would help the advice.
