@@ -25,6 +25,14 @@ pub fn sentence(reading: &Reading, locale: Locale) -> String {
     )
 }
 
+/// The same with ranges instead of standard deviations, as a report says it.
+pub(crate) fn sentence_with_ranges(reading: &Reading, locale: Locale) -> String {
+    landing(reading, locale).map_or_else(
+        || sentence(reading, locale),
+        |words| format!("{words} {}", meaning(reading, locale)),
+    )
+}
+
 /// "On average the bare shafts hit 61 mm right of and 18 mm below the fletched ones at 30 m (± 11, ± 9)."
 fn seen(offset: &Offset, distance_m: Option<f64>, locale: Locale) -> String {
     let (x, y) = (offset.x_mm.round(), offset.y_mm.round());
