@@ -163,7 +163,8 @@ function showPhoto(view) {
   if (view.state === "no-face") {
     photo.clear();
     const faces = queue.state?.faces ?? [];
-    inPlace(make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
+    inPlace(make("p", { class: "headline" }, "No face found"), // nobody types flags here
+      make("p", {}, (view.record.failure?.text ?? "").replaceAll("--face ", "")),
       make("p", {}, `Looked for ${view.record.face?.name ?? "a face"}. Another one?`),
       ...faceButtons(faces, (face) => measure(view.id, { face })),
       ...(view.photo ? [make("p", {}, "Or is it this one, hard to read?"), make("button", { type: "button", click: setRings }, "Set the rings by hand")] : []));

@@ -41,7 +41,7 @@ export class Table {
 
   /** An element that says the unit and a side. @param {HTMLElement} element @param {string} side */
   named(element, side) {
-    this.inUnit.push({ element, words: (sign) => `${sign} ${side}` });
+    this.inUnit.push({ element, words: (sign) => `${side}, ${sign}` });
     return element;
   }
 
