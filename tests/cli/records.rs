@@ -1,6 +1,6 @@
 //! Records: confirmed, edited, read, advised on; the manual and plans.
 
-use super::program::{run, sample};
+use super::program::{run, sample, text};
 use super::{folder, json_lines, names, one_sentence, put, right_handed, run_with, tape_end};
 use serde_json::{Value, json};
 use std::fs;

@@ -1,7 +1,7 @@
 //! Set-ups of a day's photos, and a coach's evening with several archers.
 
 use super::program::{Ran, run, text};
-use super::{copy, files, folder, lines, practice, put, records};
+use super::{copy, files, folder, lines, practice, put, records, run_with, tape_end};
 use serde_json::{Value, json};
 use std::fs;
 

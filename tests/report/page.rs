@@ -1,9 +1,10 @@
 //! The report as a page.
 
-use super::{HOSTILE, bolts, end, photo, reading, run, small_jpeg, story};
+use super::{HOSTILE, small_jpeg, story};
 use bossmark::record::{Remark, Setting};
 use bossmark::report::html;
 use bossmark::text::Locale;
+use bossmark::timeline::ReportInput;
 use std::collections::BTreeSet;
 
 /// The page without style, guide and pictures: its bones.

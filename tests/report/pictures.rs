@@ -1,6 +1,6 @@
 //! Marked photos, and the picture after each stage.
 
-use super::{camera_record, end, entry, photo, wa80};
+use super::{camera_record, end, photo, wa80};
 use bossmark::face::RingEdge;
 use bossmark::geometry::camera::Camera;
 use bossmark::geometry::{FacePoint, ImagePoint};

@@ -1,11 +1,14 @@
 //! The plot of a face, the gauge and the trend.
 
-use super::{end, reading, story};
+use super::{end, entry, reading, story};
+use bossmark::face::spec;
+use bossmark::geometry::FacePoint;
 use bossmark::reading::Reading;
-use bossmark::record::{ArrowKind, End, Hand};
+use bossmark::record::{ArrowKind, End, FaceRecord, Hand};
 use bossmark::report::svg::FacePlot;
 use bossmark::report::{Embedding, charts};
 use bossmark::text::Locale;
+use bossmark::timeline::FaceLook;
 
 fn plot(ends: &[&End], reading: &Reading) -> String {
     FacePlot::of_run(ends, reading, None, "Both groups").svg(
