@@ -242,7 +242,7 @@ pub(super) fn reading_view(id: u64, standing: Option<&Standing>, locale: Locale)
     ReadingView {
         id,
         sentence: text::landing(&s.reading, locale).unwrap_or_else(|| sentence(&s.reading, locale)),
-        answer: answer(&s.reading, locale),
+        answer: answer(&s.reading),
         reading: Some(s.reading.clone()),
         cautions: in_words(&s.reading.cautions, locale),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),

@@ -10,7 +10,7 @@ use super::{
     Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots,
     next_heading, plain_means, sentence, shift, verdict,
 };
-use crate::advice::{Advice, Axis, Expect, Learned, Step};
+use crate::advice::{Advice, Axis, Expect, Learned, Step, Thought};
 use crate::math::rounded;
 use crate::reading::{Group, Reading};
 use crate::record::{
@@ -457,6 +457,16 @@ pub fn compared(
                 shift(moved, locale)
             ),
         );
+    }
+    out
+}
+
+/// The chain of thoughts that led to an advice.
+#[must_use]
+pub fn reasons(thoughts: &[Thought], locale: Locale) -> String {
+    let mut out = "\nHow that comes about\n".to_owned();
+    for thought in thoughts {
+        paragraph_after(&mut out, "  - ", &thought.text(locale));
     }
     out
 }

@@ -31,7 +31,7 @@ fn edits_outlive_the_program_and_two_windows_see_each_other() {
     let shown = b.js("return document.getElementById('conflict').innerText");
     let shown = shown.as_str().expect("text");
     assert!(
-        shown.contains("tagged shaft 2 as unknown") && shown.contains("remove shaft 1"),
+        shown.contains("tagged B2 as not known") && shown.contains("remove B1"),
         "{shown}"
     );
     assert!(!shown.contains("facts of the end"), "{shown}");

@@ -69,7 +69,8 @@ export class Unreachable extends Error {}
  * @property {(id: number, revision: number) => Promise<EndView>} redo Makes it again.
  * @property {(id: number) => Promise<ReadingView>} read What the end's run says.
  * @property {(id: number) => Promise<AdviceView>} advise What to do next.
- * @property {(id: number) => Promise<{setup: Session, words: string}>} made The advised step was made.
+ * @property {(id: number, setup?: Session, words?: string) => Promise<{setup: Session, words: string}>} made The advised step was made,
+ *   or a change to these settings.
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.
@@ -130,7 +131,7 @@ export function documents(ask) {
     redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
     read: (id) => get(`/api/ends/${id}/reading`),
     advise: (id) => get(`/api/ends/${id}/advice`),
-    made: (id) => post(`/api/ends/${id}/made`, {}),
+    made: (id, setup, words) => post(`/api/ends/${id}/made`, { setup, words }),
     remember: (face, session) => post("/api/remember", { face, session }),
     essentials: (face, session) => post("/api/essentials", { face, session }),
     likely: (id) => get(`/api/ends/${id}/likely`),
