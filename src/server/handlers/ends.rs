@@ -147,9 +147,10 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
                 json!({"end": view}),
             ))
         }
-        Err(EditError::Review(
-            error @ (ReviewError::OtherRecord { .. } | ReviewError::Revision { .. }),
-        )) => Err(Answer::problem(409, "changed", &error.to_string())),
+        Err(EditError::Review(ReviewError::OtherRecord { .. })) => Err(other_record(open)),
+        Err(EditError::Review(error @ ReviewError::Revision { .. })) => {
+            Err(Answer::problem(409, "changed", &error.to_string()))
+        }
         Err(EditError::Store(error @ StoreError::Moved)) => {
             Err(Answer::problem(409, "moved", &error.to_string()))
         }
@@ -164,4 +165,16 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
             "there is nothing to take back or make again",
         )),
     }
+}
+
+/// The answer to edits that were made on another record than the one that is there: its photo was measured again since.
+fn other_record(open: &OpenEnd) -> Answer {
+    let now = open.record().ok().flatten();
+    let view = now.map(|record| view::end_view(open, record));
+    Answer::problem_with(
+        409,
+        "measured-again",
+        "the photo has been measured again since: look at its shafts once more",
+        json!({"end": view}),
+    )
 }
