@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Runs all fuzz targets side by side for a time: `run.sh SECONDS OUT`. Looks for the programs in the folder BIN, else beside this file
-# in `bin`, else where build.sh leaves them. What it finds goes on from WORK (kept between runs); OUT gets `summary.txt` and what crashed,
+# in `bin` or `bin.tar.xz`, else where build.sh leaves them. What it finds goes on from WORK (kept between runs); OUT gets `summary.txt` and what crashed,
 # the new inputs and the logs as archives. Ends with status 1 when anything crashed.
 set -uo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
@@ -8,6 +8,11 @@ seconds=$1
 out=$(mkdir -p "$2" && cd "$2" && pwd)
 work=${WORK:-/tmp/bossmark-fuzz}
 bin=${BIN:-$here/bin}
+if [ ! -d "$bin" ] && [ -f "$here/bin.tar.xz" ]; then
+  bin=$work/bin
+  mkdir -p "$bin"
+  tar -C "$work" -xJf "$here/bin.tar.xz" || python3 -c 'import sys, tarfile; tarfile.open(sys.argv[1]).extractall(sys.argv[2])' "$here/bin.tar.xz" "$work"
+fi
 [ -d "$bin" ] || bin=$here/target/$(uname -m)-unknown-linux-gnu/release
 mkdir -p "$work"/{corpus,crashes,logs}
 export ASAN_OPTIONS=detect_leaks=0
