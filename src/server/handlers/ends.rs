@@ -80,15 +80,14 @@ fn current_standing(state: &State, id: u64) -> Result<Option<Arc<Standing>>, Ans
     else {
         return Err(Answer::problem(404, "no-end", "this end has no record yet"));
     };
-    let records: Vec<RecordFile> = locations
-        .iter()
-        .filter_map(|(_, location, session)| {
-            let mut end: End = state.cache.record(location).ok().flatten()?;
-            end.session = end.session.or(session);
-            let (file, line) = named(location);
-            Some(RecordFile { file, line, end })
-        })
-        .collect();
+    let filed = |(_, location, session): &(u64, RecordLocation, Session)| {
+        let mut end: End = state.cache.record(location).ok().flatten()?;
+        end.session = end.session.or(session);
+        let (file, line) = named(location);
+        Some(RecordFile { file, line, end })
+    };
+    let all = || locations.iter().filter_map(filed).collect();
+    let records: Vec<RecordFile> = state.cache.at_once(all);
     // a second request at the same time waits here for the result of the first
     let mut cached = state.cached_standing();
     if cached.own != own || cached.records != records {
