@@ -528,6 +528,26 @@ mod tests {
         assert_eq!(out.shots.len(), 24);
     }
 
+    /// An arrow of hundreds of ends: which of its shots were fliers is asked of those farthest out alone.
+    #[test]
+    fn an_odd_arrow_of_many_ends_is_found() {
+        let few = ends(3, 40.0);
+        let shots: Vec<Shot> = (0..100)
+            .flat_map(|round| {
+                few.iter().cloned().map(move |shot| Shot {
+                    end: shot.end + 4 * round,
+                    ..shot
+                })
+            })
+            .collect();
+        let out = judge(&shots);
+        for arrow in &out.judged {
+            assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
+        }
+        let own = out.judged[5].offset_mm;
+        assert!((own[0] - 40.0).abs() < 10.0, "{own:?}");
+    }
+
     /// One wild shot in two ends is a bad loose, not an odd arrow; the same arrow as far off in both is odd.
     #[test]
     fn one_bad_loose_makes_no_odd_arrow() {

@@ -1,9 +1,9 @@
 //! Cautions on single shots and arrows, and on how the end was shot.
 
 use super::{CautionInput, setup};
-use crate::reading::{Flier, Shot};
 use crate::reading::about::{About, Caution, NamedFlier, OddArrow};
 use crate::reading::arrows::ArrowAssessment;
+use crate::reading::{Flier, Shot};
 use crate::record::ArrowKind;
 use std::collections::BTreeMap;
 
