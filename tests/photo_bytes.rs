@@ -237,6 +237,24 @@ fn a_picture_whose_data_make_no_sense_is_refused() {
     );
 }
 
+/// Bytes that once made a decoder panic: a palette that ends within a colour.
+#[test]
+fn a_palette_of_broken_colours_is_refused() {
+    let mut random = 1_u32;
+    for name in ["palette-49-bytes.png", "palette-behind-frames.png"] {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fuzz/seeds/photo");
+        let mut file = std::fs::read(folder.join(name)).unwrap();
+        assert!(photo::open(&file).is_err(), "{name}");
+        // whatever stands behind its header
+        for _ in 0..500 {
+            random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let at = 33 + random as usize / 7 % (file.len() - 33);
+            file[at] = random.to_be_bytes()[0];
+            let _ = photo::open(&file);
+        }
+    }
+}
+
 /// A packed profile is never unpacked: it may be broken, or a thousand times its size.
 #[test]
 fn the_colour_profile_of_a_png_is_not_unpacked() {
