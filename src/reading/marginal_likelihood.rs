@@ -121,6 +121,13 @@ impl MarginalLikelihood {
         }
     }
 
+    /// Sets of fliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
+    pub(super) fn reckon_from(&mut self, fliers: &[usize]) {
+        self.axes
+            .iter_mut()
+            .for_each(|axis| axis.reckon_from(fliers));
+    }
+
     /// ln of the weight of a set of fliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
     /// reach `floor` are not worked out and count as nothing.
     pub(super) fn weigh(&mut self, fliers: &[usize], floor: f64) -> f64 {

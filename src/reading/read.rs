@@ -183,6 +183,7 @@ impl Maker<'_> {
             possible_fliers: &possible,
             lean: reading.lean,
             too_wide,
+            numbers_differ: cautions::numbers_differ(self.ends),
             assumptions: self.assumptions,
         });
         reading

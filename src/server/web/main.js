@@ -288,9 +288,10 @@ end.addEventListener("say", (event) => {
 end.addEventListener("queue", () => queue.refresh().catch(() => {}));
 end.addEventListener("conflict", (event) => conflict(/** @type {CustomEvent} */ (event).detail));
 
-/** Somebody else was faster: both are shown, and the person chooses.
- * @param {{edits: import("./core.js").Edit[], now: EndView, seen: EndView}} both */
-function conflict({ edits, now, seen }) {
+/** Somebody else was faster: both are shown, and the person chooses. After measuring again a number may name another shaft, so that
+ * the step must be made anew.
+ * @param {{edits: import("./core.js").Edit[], now: EndView, seen: EndView, again: boolean}} both */
+function conflict({ edits, now, seen, again }) {
   const dialog = byId("conflict", HTMLDialogElement);
   const theirs = differences(seen, now);
   const keep = () => {
@@ -303,13 +304,15 @@ function conflict({ edits, now, seen }) {
     end.edit(edits);
   };
   fill(dialog, make("h2", { id: "conflict-heading" }, "Changed elsewhere in the meantime"),
-    make("p", {}, "Another window or person has changed this end since you saw it. Your last step has not been made."),
+    make("p", {}, again
+      ? "The photo has been measured again since you saw this end. Your last step has not been made: look at the shafts, and make it anew."
+      : "Another window or person has changed this end since you saw it. Your last step has not been made."),
     make("div", { class: "two" },
-      make("div", {}, make("h3", {}, "What they did"), make("ul", {}, ...theirs.map((t) => make("li", {}, t)))),
+      make("div", {}, make("h3", {}, again ? "What is new" : "What they did"), make("ul", {}, ...theirs.map((t) => make("li", {}, t)))),
       make("div", {}, make("h3", {}, "What you wanted"), make("ul", {}, ...(edits.length > 0 ? wanted(edits, seen.record.entries) : ["take a step back or forth"]).map((t) => make("li", {}, t))))),
     make("div", { class: "form-end" },
-      make("button", { type: "button", class: "strong", click: keep }, "Keep theirs"),
-      ...(edits.length > 0 ? [make("button", { type: "button", click: mine }, "Make my step on top")] : [])));
+      make("button", { type: "button", class: "strong", click: keep }, again ? "Look at it" : "Keep theirs"),
+      ...(edits.length > 0 && !again ? [make("button", { type: "button", click: mine }, "Make my step on top")] : [])));
   dialog.addEventListener("cancel", keep, { once: true });
   if (!dialog.open) dialog.showModal();
 }
