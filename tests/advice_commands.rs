@@ -84,6 +84,9 @@ fn the_plan_asks_for_what_the_advice_wants() {
     ] {
         assert!(said.contains(words), "no {words}: {said}");
     }
+    for line in said.lines() {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
 }
 
 fn season(folder: &TempDir) -> PathBuf {

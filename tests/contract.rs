@@ -146,3 +146,38 @@ fn many_records_in_one_file_are_read_in_time() {
     let (few, many) = (lines(2_500), lines(10_000));
     assert!(many < few * 12, "{few:?} for 2 500, {many:?} for 10 000");
 }
+
+/// The same of one set-up with numbered arrows, in one file on the page too.
+#[test]
+fn thousands_of_ends_of_the_same_arrows_are_read_in_time() {
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path().join("all.jsonl");
+    let entry = |end: usize, arrow: usize| {
+        let kind = if arrow < 4 { "fletched" } else { "bare" };
+        // some pattern that fills a group
+        let (x, y) = ((end * 37 + arrow * 61) % 83, (end * 53 + arrow * 29) % 79);
+        format!(
+            r#"{{"id": {arrow}, "x_mm": {x}, "y_mm": {y}, "kind": "{kind}", "arrow": "{arrow}", "state": "confirmed"}}"#
+        )
+    };
+    let lines = |count: usize| {
+        let all: String = (0..count)
+            .map(|end| {
+                let entries: Vec<String> = (1..=6).map(|arrow| entry(end, arrow)).collect();
+                format!(
+                    r#"{{"schema": "bossmark/end/1", "session": {{"hand": "right", "distance_m": 30, "date": "2026-05-03", "end": {end}}}, "entries": [{}]}}"#,
+                    entries.join(",")
+                ) + "\n"
+            })
+            .collect();
+        fs::write(&path, all).expect("written");
+        let start = std::time::Instant::now();
+        for command in ["read", "advise"] {
+            let ran = run(&[command, text(&path), "--json"]);
+            assert!(ran.status <= 1, "{}", ran.stderr);
+        }
+        start.elapsed()
+    };
+    let (few, many) = (lines(500), lines(4_000));
+    assert!(many < few * 24, "{few:?} for 500, {many:?} for 4 000");
+}

@@ -210,7 +210,8 @@ fn half_a_picture_with_an_end_marker_is_refused() {
 
 #[test]
 fn a_whole_picture_with_a_plain_edge_is_no_half_one() {
-    for colour in [0, 90, 255] {
+    // 128 is also what a decoder puts where there is no data
+    for colour in [0, 90, 128, 255] {
         let mut picture = busy(320, 240);
         for y in 150..240 {
             for x in 0..320 {
@@ -220,6 +221,38 @@ fn a_whole_picture_with_a_plain_edge_is_no_half_one() {
         photo::open(&jpeg(&picture)).unwrap();
     }
     photo::open(&jpeg(&RgbImage::from_pixel(200, 200, Rgb([128; 3])))).unwrap();
+}
+
+/// A decoder that meets with nonsense gives up and leaves the rest grey.
+#[test]
+fn a_picture_whose_data_make_no_sense_is_refused() {
+    let mut broken = jpeg(&busy(320, 240));
+    let at = broken.len() / 2;
+    // a marker that can't be there: another frame header
+    broken[at..at + 2].copy_from_slice(&[0xFF, 0xC9]);
+    assert!(
+        photo::open(&broken).is_err(),
+        "{:?}",
+        photo::open(&broken).map(|p| p.width)
+    );
+}
+
+/// Bytes that once made a decoder panic: a palette that ends within a colour.
+#[test]
+fn a_palette_of_broken_colours_is_refused() {
+    let mut random = 1_u32;
+    for name in ["palette-49-bytes.png", "palette-43-bytes.png"] {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fuzz/seeds/photo");
+        let mut file = std::fs::read(folder.join(name)).unwrap();
+        assert!(photo::open(&file).is_err(), "{name}");
+        // whatever stands behind its header
+        for _ in 0..500 {
+            random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let at = 33 + random as usize / 7 % (file.len() - 33);
+            file[at] = random.to_be_bytes()[0];
+            let _ = photo::open(&file);
+        }
+    }
 }
 
 /// A packed profile is never unpacked: it may be broken, or a thousand times its size.

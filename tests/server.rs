@@ -255,6 +255,38 @@ fn the_later_writer_is_told_and_shown_both() {
     );
 }
 
+/// A proposal that was measured again has the same revision, and other shafts under the same numbers.
+#[test]
+fn edits_on_a_record_that_was_measured_again_are_refused() {
+    let s = served();
+    let seen = s.client.get("/api/ends/1/view").json()["fingerprint"].clone();
+    assert!(seen.is_string(), "{seen}");
+    let path = s.folder.path().join("a.end.json");
+    let mut disk = s.on_disk();
+    disk["entries"][0]["x_mm"] = json!(-250);
+    fs::write(&path, disk.to_string()).expect("written");
+    let on = |record: &Value, revision: u64| {
+        let mut edits = edits(revision, json!([{"do": "confirm", "id": 1}]));
+        edits["record"] = record.clone();
+        s.client.post("/api/ends/1/edits", &edits)
+    };
+    let late = on(&seen, 0);
+    assert_eq!(
+        (late.status, &late.json()["error"]["code"]),
+        (409, &json!("measured-again")),
+        "{}",
+        late.text()
+    );
+    assert_eq!(late.json()["end"]["record"]["entries"][0]["x_mm"], -250.0);
+    assert_eq!(s.on_disk(), disk, "nothing was made");
+    // on what is there now they are made, and each answer names the record for the next ones
+    let first = on(&late.json()["end"]["fingerprint"], 0);
+    assert_eq!(first.status, 200, "{}", first.text());
+    let now = s.client.get("/api/ends/1/view").json()["fingerprint"].clone();
+    assert_eq!(first.json()["fingerprint"], now);
+    assert_eq!(on(&now, 1).status, 200);
+}
+
 #[test]
 fn the_reading_and_the_advice_follow_the_edits() {
     let s = served();

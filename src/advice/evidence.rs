@@ -6,7 +6,7 @@ use crate::math::{median, rounded};
 use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
 use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Facts that decide which kind of step is permitted.
@@ -285,12 +285,12 @@ fn missed_bare(run: &Run, rules: &EvidenceRules) -> Option<MissedBare> {
 fn group_sds(groups: &[&Analysis]) -> Vec<f64> {
     let ends = groups.iter().flat_map(|group| {
         let scale = group.reading.distance_m.map_or(1.0, |d| d / 30.0);
-        let numbers: BTreeSet<usize> = group.shots.iter().map(|s| s.end).collect();
-        numbers.into_iter().filter_map(move |end| {
-            let of = |kind| {
-                let shots = group.shots.iter();
-                sd(shots.filter(|s| s.end == end && s.kind == kind))
-            };
+        let mut ends: BTreeMap<usize, Vec<&Shot>> = BTreeMap::new();
+        for shot in &group.shots {
+            ends.entry(shot.end).or_default().push(shot);
+        }
+        ends.into_values().filter_map(move |shots| {
+            let of = |kind| sd(shots.iter().copied().filter(|s| s.kind == kind));
             let widest = [of(ArrowKind::Bare), of(ArrowKind::Fletched)];
             widest
                 .into_iter()

@@ -49,10 +49,7 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
         let mut words = brief(&advice, locale);
         if args.why {
             words = plain::advice(&advice, locale);
-            words.push_str("\nHow that comes about\n");
-            for line in explain(&history, &options) {
-                words.push_str(&format!("  - {}\n", line.text(locale)));
-            }
+            words.push_str(&plain::reasons(&explain(&history, &options), locale));
         }
         words
     })?;

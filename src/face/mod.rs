@@ -12,6 +12,7 @@ mod evidence;
 mod find;
 mod finish;
 mod fit;
+mod free_lens;
 #[cfg(test)]
 mod many_cameras;
 mod notes;

@@ -9,6 +9,8 @@ use std::sync::LazyLock;
 pub(super) struct Focal {
     /// 35 mm equivalents that a lens can have with which a face is photographed, mm; what EXIF says beside them is an error.
     plausible_35mm: (f64, f64),
+    /// Those of nearly all photos, mm; where EXIF states another, the face is fitted without it as well.
+    usual_35mm: (f64, f64),
     pub(super) exif_ln_sd: f64,
     pub(super) without_exif_35mm: f64,
     pub(super) without_exif_ln_sd: f64,
@@ -89,6 +91,12 @@ pub(super) fn stated_focal_px(priors: &Priors, photo: &Photo) -> Option<f64> {
     photo
         .focal_from_exif_px()
         .filter(|f| (least..=most).contains(&equivalent_mm(photo, *f)))
+}
+
+/// Whether a focal length, px, is one that nearly all photos have.
+pub(super) fn is_usual(priors: &Priors, photo: &Photo, f_px: f64) -> bool {
+    let (least, most) = priors.focal.usual_35mm;
+    (least..=most).contains(&equivalent_mm(photo, f_px))
 }
 
 /// What is known of this photo's lens from EXIF, or without.

@@ -11,7 +11,7 @@ use super::spec::FaceSpec;
 use super::start::Layout;
 use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
 use crate::geometry::FacePoint;
-use crate::geometry::camera::{Camera, LN_F, PARAMETERS};
+use crate::geometry::camera::{Camera, PARAMETERS};
 use crate::imaging::pyramid::{self, Pyramid};
 use crate::math::{median, robust_sd_about_zero};
 use crate::photo::Photo;
@@ -95,27 +95,21 @@ const FIRST_SD_PX: f64 = 1.5;
 const UNDECIDED_NATS: f64 = 10.0;
 const SCATTER_RATIO: f64 = 1.3;
 /// Scatter about a ring that flat paper in focus shows at most, px.
-const SMOOTH_PX: f64 = 0.32;
+pub(super) const SMOOTH_PX: f64 = 0.32;
 /// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
 const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
 /// Iterations of a fit while the deviations of the edges settle.
 const ITERATIONS: [usize; 3] = [6, 4, 3];
 /// The same for the sheet alone, which is nearly linear.
 const SHEET_ITERATIONS: [usize; 2] = [4, 3];
-/// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
-const FOCAL_PULL_SDS: f64 = 1.0;
 /// Scatter about the rings that no sheet makes, share of the face's diameter: the camera is astray.
-const LARGEST_SCATTER_SHARE: f64 = 0.004;
-/// How much likelier the edges must be with the lens's middle free, nats: most photos are whole.
-const CROPPED_NATS: f64 = 3.0;
-/// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
-const FOCAL_CONTRADICTION_SDS: f64 = 3.0;
+pub(super) const LARGEST_SCATTER_SHARE: f64 = 0.004;
 /// Residuals beyond this many standard deviations are no edges of the ring.
 const OUTLIER_SD: f64 = 4.0;
 
 impl Round {
     /// The last search, at the level where the one before it ended.
-    const fn last(level: usize) -> Self {
+    pub(super) const fn last(level: usize) -> Self {
         Self {
             level,
             reach_px: LAST_REACH_PX,
@@ -129,7 +123,7 @@ impl Round {
 impl RefinedFit {
     /// Logarithm of the posterior density up to a constant, nats: what speaks for the face, less what lens, paper and print would
     /// have to be.
-    fn posterior_nats(&self) -> f64 {
+    pub(super) fn posterior_nats(&self) -> f64 {
         self.evidence.total() - self.fitted.prior_nats
     }
 }
@@ -157,13 +151,16 @@ impl Refiner<'_> {
                 })
             })
             .collect();
-        let best = self
-            .best(&coarse, layout, self.prior)
-            .ok_or(Refusal::NoEdges)?;
-        // a focal length that is wrong bends the rings: they are looked at without it
-        let best = self
-            .with_free_focal_length(&coarse, layout, &best)
-            .unwrap_or(best);
+        let best = match self.best(&coarse, layout, self.prior) {
+            // a focal length that is wrong bends the rings: they are looked at without it
+            Some(best) => self
+                .with_free_focal_length(&coarse, layout, &best)
+                .unwrap_or(best),
+            // one that is far off leads away from them
+            None => self
+                .without_odd_focal_length(&coarse, layout)
+                .ok_or(Refusal::NoEdges)?,
+        };
         if let Some(free) = self.with_free_centre(&coarse, layout, &best) {
             return Ok(free);
         }
@@ -197,7 +194,7 @@ impl Refiner<'_> {
     }
 
     /// The best camera from edges on the reduced picture.
-    fn best(
+    pub(super) fn best(
         &self,
         coarse: &[WeightedEdge],
         layout: &Layout,
@@ -302,47 +299,6 @@ impl Refiner<'_> {
         })
     }
 
-    /// The fit of a picture that may have been cut out of a larger one, so that the lens's middle isn't its own: where the edges
-    /// are so much likelier with the middle free.
-    fn with_free_centre(
-        &self,
-        coarse: &[WeightedEdge],
-        layout: &Layout,
-        fixed: &RefinedFit,
-    ) -> Option<RefinedFit> {
-        if self.from_profile || fixed.rms_px < SMOOTH_PX {
-            return None;
-        }
-        let prior = LensPrior {
-            ln_f_sd: self.priors.focal.without_exif_ln_sd,
-            c_sd_px: self.priors.principal_point.cropped_sd_of_width
-                * f64::from(self.photo.width.max(self.photo.height)),
-            ..self.prior
-        };
-        let last = Round::last(fixed.level);
-        let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
-        if scatter_mm(&fixed.found.edges, &fixed.fitted.residuals_px)
-            > LARGEST_SCATTER_SHARE * self.spec.diameter_mm
-        {
-            // too far astray to be found from there
-            let anew = self.best(coarse, layout, prior);
-            free = anew
-                .filter(|a| a.evidence.total() > free.evidence.total())
-                .unwrap_or(free);
-        }
-        // the same edges under either prior
-        let log_evidence = |from: &RefinedFit, prior: LensPrior| {
-            let (fit, _) = self.camera_fit(&from.fitted, &free.found, prior, 1.0);
-            fit.log_evidence
-        };
-        let gain = log_evidence(&free, free.prior) - log_evidence(fixed, fixed.prior);
-        (gain > CROPPED_NATS && self.check(&free, layout).is_ok()).then_some(RefinedFit {
-            focal_free: true,
-            cropped: true,
-            ..free
-        })
-    }
-
     /// Whether two cameras see the face alike, to a pixel of the reduced picture.
     fn is_same(&self, a: &Camera, b: &Camera) -> bool {
         let r = self.spec.reach_mm();
@@ -355,40 +311,8 @@ impl Refiner<'_> {
             })
     }
 
-    /// The fit without the focal length of EXIF, where the rings by themselves contradict that.
-    fn with_free_focal_length(
-        &self,
-        coarse: &[WeightedEdge],
-        layout: &Layout,
-        fixed: &RefinedFit,
-    ) -> Option<RefinedFit> {
-        let stated = priors::stated_focal_px(self.priors, self.photo)?;
-        let off = |r: &RefinedFit| (r.fitted.camera.lens.f_px / stated).ln().abs();
-        if self.from_profile || off(fixed) < FOCAL_PULL_SDS * self.prior.ln_f_sd {
-            return None;
-        }
-        let prior = priors::lens_prior_given(self.priors, self.photo, None);
-        let last = Round::last(fixed.level);
-        // a focal length that is far off leads the fit astray: it is begun anew, too
-        let free = [
-            self.measure(fixed.fitted.clone(), prior, &[last, last]),
-            self.best(coarse, layout, prior),
-        ];
-        let free = free
-            .into_iter()
-            .flatten()
-            .max_by(|a, b| a.posterior_nats().total_cmp(&b.posterior_nats()))?;
-        let by_rings = fit::camera_covariance(&free.fitted)[(LN_F, LN_F)].sqrt();
-        (off(&free) > FOCAL_CONTRADICTION_SDS * by_rings.hypot(self.prior.ln_f_sd)).then_some(
-            RefinedFit {
-                focal_free: true,
-                ..free
-            },
-        )
-    }
-
     /// Measures edges around a camera and fits again, round by round, until finer copies show no more.
-    fn measure(
+    pub(super) fn measure(
         &self,
         start: CameraFit,
         mut prior: LensPrior,
@@ -517,7 +441,7 @@ impl Refiner<'_> {
     }
 
     /// Fits the camera to edges, the sheet nearly flat.
-    fn camera_fit(
+    pub(super) fn camera_fit(
         &self,
         before: &CameraFit,
         found: &edges::FoundEdges,

@@ -7,6 +7,10 @@ use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
 use std::borrow::Cow;
 use std::io::{Cursor, ErrorKind};
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
 
 pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> {
     let format = match format_of(bytes) {
@@ -41,7 +45,8 @@ fn decode_checked(
 }
 
 /// Whether the lower part of a JPEG was made up by the decoder, for want of data before the end marker at `end`. Where it looks
-/// like that, it is decoded once more with other data in front of that marker: a whole picture is the same with it.
+/// like that, it is decoded once more with other data in front of that marker: a whole picture is the same with it. Where it has the
+/// grey that stands for no data, the decoder may have given up before: then it is decoded once strictly.
 fn is_cut_off(picture: &DynamicImage, bytes: &[u8], end: usize) -> bool {
     /// Rows of two of the largest blocks: fewer hide no shaft, and a picture may have a plain edge.
     const FEWEST_ROWS: usize = 33;
@@ -54,7 +59,8 @@ fn is_cut_off(picture: &DynamicImage, bytes: &[u8], end: usize) -> bool {
     }
     let made_up = bytes_of.len() - rows * stride..bytes_of.len();
     let doubtful = bytes_of.get(made_up.clone()).unwrap_or_default();
-    if rows < height as usize && doubtful.iter().all(|v| *v == GREY) {
+    // a wall or a sheet of that very grey is no reason: the decoder must have met with trouble
+    if rows < height as usize && doubtful.iter().all(|v| *v == GREY) && has_trouble(bytes) {
         return true;
     }
     let (before, after) = bytes.split_at(end);
@@ -67,6 +73,25 @@ fn is_cut_off(picture: &DynamicImage, bytes: &[u8], end: usize) -> bool {
 
 /// What the decoder puts where there is no data.
 const GREY: u8 = 128;
+
+/// Whether the decoder passes over anything in a JPEG: data that end too early, codes that mean nothing, markers where none may be.
+fn has_trouble(bytes: &[u8]) -> bool {
+    let options = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(LARGEST_SIDE_PX as usize)
+        .set_max_height(LARGEST_SIDE_PX as usize);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    if decoder.decode_headers().is_err() {
+        return true;
+    }
+    // brightness alone takes a third of the memory
+    let colours = match decoder.input_colorspace() {
+        Some(ColorSpace::YCbCr | ColorSpace::Luma) => ColorSpace::Luma,
+        _ => ColorSpace::RGB,
+    };
+    decoder.set_options(options.jpeg_set_out_colorspace(colours));
+    decoder.decode().is_err()
+}
 
 fn decode_as(bytes: &[u8], format: ImageFormat) -> Result<(DynamicImage, ExifFacts), PhotoError> {
     let mut limits = Limits::default();
@@ -143,17 +168,34 @@ pub(super) fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
         Err(PhotoError::Heic) => return super::heic::facts(bytes),
         other => other?,
     };
+    of_header(bytes, format, |decoder| {
+        let block = decoder.exif_metadata().ok().flatten();
+        block
+            .map(|block| super::exif::read(&block))
+            .unwrap_or_default()
+    })
+}
+
+/// How many pixels the header claims; 0 where there is none.
+pub(super) fn claimed_pixels(bytes: &[u8]) -> u64 {
+    let size = format_of(bytes).and_then(|format| of_header(bytes, format, |d| d.dimensions()));
+    size.map_or(0, |(width, height)| u64::from(width) * u64::from(height))
+}
+
+/// What a decoder says that has read no more than the header.
+fn of_header<T>(
+    bytes: &[u8],
+    format: ImageFormat,
+    ask: impl FnOnce(&mut dyn ImageDecoder) -> T,
+) -> Result<T, PhotoError> {
     let bytes = match format {
         ImageFormat::Png => needed_chunks(bytes),
         _ => Cow::Borrowed(bytes),
     };
     let mut reader = ImageReader::with_format(Cursor::new(&bytes[..]), format);
-    reader.no_limits(); // nothing is decoded but the header
+    reader.no_limits(); // nothing is decoded
     let mut decoder = reader.into_decoder().map_err(explain)?;
-    let block = decoder.exif_metadata().ok().flatten();
-    Ok(block
-        .map(|block| super::exif::read(&block))
-        .unwrap_or_default())
+    Ok(ask(&mut decoder))
 }
 
 fn explain(error: ImageError) -> PhotoError {

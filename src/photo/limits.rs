@@ -98,7 +98,8 @@ impl JpegLayout {
 }
 
 /// A PNG with the chunks alone that are needed for its pixels and its EXIF block. A colour profile or a text may be packed, and
-/// inflate to a thousand times its size; nothing here uses them.
+/// inflate to a thousand times its size; nothing here uses them. A palette must consist of whole colours (PNG, third edition,
+/// 11.2.2): the decoder relies on it.
 pub(super) fn needed_chunks(bytes: &[u8]) -> Cow<'_, [u8]> {
     const KEPT: [&[u8; 4]; 6] = [b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND", b"eXIf"];
     let mut dropped = false;
@@ -109,8 +110,12 @@ pub(super) fn needed_chunks(bytes: &[u8]) -> Cow<'_, [u8]> {
         let length = u32::from_be_bytes([a, b, c, d]) as usize;
         let size = length.saturating_add(12).min(rest.len());
         let (chunk, after) = rest.split_at(size);
-        let wanted =
-            KEPT.iter().any(|k| **k == name) && !(name == *b"eXIf" && length > LARGEST_EXIF);
+        let broken = match &name {
+            b"eXIf" => length > LARGEST_EXIF,
+            b"PLTE" => !length.is_multiple_of(3),
+            _ => false,
+        };
+        let wanted = KEPT.iter().any(|k| **k == name) && !broken;
         if wanted {
             kept.push(chunk);
         } else {

@@ -135,6 +135,12 @@ pub fn facts(bytes: &[u8]) -> Result<ExifFacts, PhotoError> {
     decode::facts(bytes)
 }
 
+/// How many pixels the header of a photo claims; 0 where the bytes are no photo that can be read.
+#[must_use]
+pub fn claimed_pixels(bytes: &[u8]) -> u64 {
+    decode::claimed_pixels(bytes)
+}
+
 /// Whether a file is no photo but a picture that this program made of one.
 #[must_use]
 pub fn is_drawn_on(bytes: &[u8]) -> bool {

@@ -19,8 +19,10 @@ const LEAST_ARROWS: usize = 3;
 const SUSPECT_PROBABILITY: f64 = 0.01;
 /// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
 const MOST_SUSPECTS: usize = 2;
-/// Most outliers among an arrow's own shots that are thought of.
+/// Most outliers among an arrow's own shots that are thought of,
 const MOST_OUTLIERS: usize = 3;
+/// and the most shots that may be one: of more those farthest out.
+const MOST_DOUBTFUL: usize = 16;
 /// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
 /// weights (three points of Gauss and Hermite).
 const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
@@ -66,9 +68,13 @@ pub(super) fn posterior_with_arrows(
         };
         let arrows = arrows_of(&out.shots, assumptions.odd_arrow_ends);
         let taken: Vec<ArrowKind> = out.left_out().map(|arrow| arrow.kind).collect();
+        let ends = by_end(&out.shots);
         let mut assessed: Vec<ArrowAssessment> = arrows
             .iter()
-            .filter_map(|arrow| screen(&out.shots, arrow, base, conditions.scale, assumptions))
+            .filter_map(|arrow| {
+                let own = out.shots.iter().filter(|shot| arrow.is_of(shot));
+                screen(own, &ends, arrow, base, conditions.scale, assumptions)
+            })
             .collect();
         let mut order: Vec<usize> = (0..assessed.len())
             .filter(|&at| {
@@ -202,16 +208,26 @@ pub(super) fn arrows_of(shots: &[Shot], least_ends: usize) -> Vec<NumberedArrow>
     arrows
 }
 
+/// The shots of each end.
+pub(super) fn by_end(shots: &[Shot]) -> BTreeMap<usize, Vec<&Shot>> {
+    let mut ends: BTreeMap<usize, Vec<&Shot>> = BTreeMap::new();
+    for shot in shots {
+        ends.entry(shot.end).or_default().push(shot);
+    }
+    ends
+}
+
 /// A first look: the arrow's shots against the median of the others of its kind in the same end, with the scatter that all
 /// shots together show. `None` if it was never shot beside another of its kind.
-fn screen(
-    shots: &[Shot],
+fn screen<'a>(
+    own: impl Iterator<Item = &'a Shot>,
+    ends: &BTreeMap<usize, Vec<&Shot>>,
     arrow: &NumberedArrow,
     base: &Posterior,
     scale: f64,
     assumptions: &Assumptions,
 ) -> Option<ArrowAssessment> {
-    let residuals = beside_others(shots, arrow, scatter_of(base, arrow.kind));
+    let residuals = beside_others(own, ends, arrow, scatter_of(base, arrow.kind));
     let test = common_offset(&residuals, 0.0, scale, assumptions)?;
     Some(ArrowAssessment {
         kind: arrow.kind,
@@ -225,16 +241,17 @@ fn screen(
 
 /// Where the arrow's shots lie from the median of the others of its kind in the same end, with this scatter; only of ends in
 /// which there is another.
-pub(super) fn beside_others(
-    shots: &[Shot],
+pub(super) fn beside_others<'a>(
+    own: impl Iterator<Item = &'a Shot>,
+    ends: &BTreeMap<usize, Vec<&Shot>>,
     arrow: &NumberedArrow,
     scatter: [f64; 2],
 ) -> Vec<Residual> {
     let mut residuals = Vec::new();
-    for shot in shots.iter().filter(|shot| arrow.is_of(shot)) {
-        let others: Vec<&Shot> = shots
-            .iter()
-            .filter(|o| o.end == shot.end && o.kind == shot.kind && !arrow.is_of(o))
+    for shot in own {
+        let of_end = ends.get(&shot.end).into_iter().flatten().copied();
+        let others: Vec<&Shot> = of_end
+            .filter(|o| o.kind == shot.kind && !arrow.is_of(o))
             .collect();
         let mut residual = Residual::default();
         for (axis, scatter) in scatter.iter().enumerate() {
@@ -301,9 +318,14 @@ fn assess(
     scale: f64,
     assumptions: &Assumptions,
 ) -> Option<OddArrowTest> {
+    let mut ends: BTreeMap<usize, Vec<(&Shot, f64)>> = BTreeMap::new();
+    for (other, outlier) in rest.iter().zip(&without.outliers) {
+        ends.entry(other.end).or_default().push((other, *outlier));
+    }
     let residuals: Vec<Residual> = own
         .iter()
         .map(|shot| {
+            let beside = ends.get(&shot.end).map_or(&[][..], Vec::as_slice);
             let mut residual = Residual::default();
             for axis in 0..2 {
                 // the end's centre from the shots beside it, bad ones counting for little
@@ -312,13 +334,11 @@ fn assess(
                     ArrowKind::Fletched | ArrowKind::Unknown => 0.0,
                 };
                 let (mut weight, mut sum) = (0.0, 0.0);
-                for (other, outlier) in rest.iter().zip(&without.outliers) {
-                    if other.end == shot.end {
-                        let scatter = scatter_of(without, other.kind)[axis];
-                        let w = (1.0 - outlier) / (scatter * scatter + other.variance_mm2[axis]);
-                        weight += w;
-                        sum += w * (other.place_mm[axis] - shift(other.kind));
-                    }
+                for (other, outlier) in beside {
+                    let scatter = scatter_of(without, other.kind)[axis];
+                    let w = (1.0 - outlier) / (scatter * scatter + other.variance_mm2[axis]);
+                    weight += w;
+                    sum += w * (other.place_mm[axis] - shift(other.kind));
                 }
                 let centre_sd = assumptions.centre_sd_mm * scale;
                 let weight = weight.max(1.0 / (centre_sd * centre_sd).max(1.0));
@@ -351,18 +371,21 @@ pub(super) fn common_offset(
     let rate = assumptions.outlier_probability;
     let mut ln_weights = [Vec::new(), Vec::new()];
     let mut offsets = Vec::new();
-    let sets = all_up_to(residuals.len(), residuals.len().min(MOST_OUTLIERS));
+    let (doubtful, sound) = doubtful_and_sound(residuals);
+    let scatters = SCATTERS.map(|(at, share)| ((2.0 * at * ln_sd).exp(), share));
+    let base = [0, 1].map(|axis| scatters.map(|(wider, _)| fit_of(&sound, axis, wider)));
+    let sets = all_up_to(doubtful.len(), doubtful.len().min(MOST_OUTLIERS));
     for set in &sets {
         let ln_set =
             set.len() as f64 * rate.ln() + (residuals.len() - set.len()) as f64 * (-rate).ln_1p();
         let mut ln = [ln_set; 2];
         let mut offset = [0.0; 2];
         for (axis, offset) in offset.iter_mut().enumerate() {
-            let fits = SCATTERS.map(|(at, share)| {
-                let wider = (2.0 * at * ln_sd).exp();
-                let mut fit = Fit::default();
-                for (shot, residual) in residuals.iter().enumerate() {
-                    let widening = if set.contains(&shot) {
+            let fits = [0, 1, 2].map(|at: usize| {
+                let (wider, share) = scatters[at];
+                let mut fit = base[axis][at];
+                for (place, (_, residual)) in doubtful.iter().enumerate() {
+                    let widening = if set.contains(&place) {
                         assumptions.outlier_widening.powi(2)
                     } else {
                         1.0
@@ -395,11 +418,47 @@ pub(super) fn common_offset(
         for (sum, value) in test.offset_mm.iter_mut().zip(offset) {
             *sum += p * value;
         }
-        for &shot in set {
-            test.outliers[shot] += p;
+        for &place in set {
+            test.outliers[doubtful[place].0] += p;
         }
     }
     Some(test)
+}
+
+/// Residuals with their places among all.
+type Placed<'a> = Vec<(usize, &'a Residual)>;
+
+/// The shots that may be outliers, with their places, and the others: beyond [`MOST_DOUBTFUL`] those nearer to the middle.
+fn doubtful_and_sound(residuals: &[Residual]) -> (Placed<'_>, Placed<'_>) {
+    let all = residuals.iter().enumerate();
+    if residuals.len() <= MOST_DOUBTFUL {
+        return (all.collect(), Vec::new());
+    }
+    let middle = [0, 1].map(|axis: usize| {
+        let values: Vec<f64> = residuals.iter().map(|r| r.value[axis]).collect();
+        median(&values).unwrap_or(0.0)
+    });
+    let away = |r: &Residual| -> f64 {
+        let axis = |k: usize| (r.value[k] - middle[k]).powi(2) / (r.scatter[k] + r.error[k]);
+        axis(0) + axis(1)
+    };
+    let mut order: Vec<(f64, usize)> = all.clone().map(|(at, r)| (away(r), at)).collect();
+    order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    order.truncate(MOST_DOUBTFUL);
+    let far: BTreeSet<usize> = order.into_iter().map(|(_, at)| at).collect();
+    all.partition(|(at, _)| far.contains(at))
+}
+
+/// The mean of these residuals on one axis, none of them a outlier's.
+fn fit_of(residuals: &[(usize, &Residual)], axis: usize, wider: f64) -> Fit {
+    let mut fit = Fit::default();
+    for (_, residual) in residuals {
+        fit.add(
+            residual.value[axis],
+            residual.scatter[axis] * wider + residual.error[axis],
+        );
+    }
+    fit
 }
 
 /// Values with variances, and a mean that they have in common.
@@ -490,6 +549,26 @@ mod tests {
             out.assessed
         );
         assert_eq!(out.shots.len(), 24);
+    }
+
+    /// An arrow of hundreds of ends: which of its shots were outliers is asked of those farthest out alone.
+    #[test]
+    fn an_odd_arrow_of_many_ends_is_found() {
+        let few = ends(3, 40.0);
+        let shots: Vec<Shot> = (0..100)
+            .flat_map(|round| {
+                few.iter().cloned().map(move |shot| Shot {
+                    end: shot.end + 4 * round,
+                    ..shot
+                })
+            })
+            .collect();
+        let out = judge(&shots);
+        for arrow in &out.assessed {
+            assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
+        }
+        let own = out.assessed[5].offset_mm;
+        assert!((own[0] - 40.0).abs() < 10.0, "{own:?}");
     }
 
     /// One wild shot in two ends is a bad loose, not an odd arrow; the same arrow as far off in both is odd.

@@ -11,28 +11,43 @@
 //! *Bayesian Data Analysis*, §14.8.) A *grid point* is one pair of ρ and σ;
 //! all points of the grid are computed side by side.
 
+use std::borrow::Cow;
+
 /// A point that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
 const LN_HOPELESS: f64 = 25.0;
 
-/// Shots of one axis, ready for weighing sets of outliers.
+/// Shots of one axis, ready for weighing sets of outliers. What concerns one end or one shot is worked out when it is first asked for:
+/// of many shots few may be one or the other.
 pub(super) struct AxisData {
-    grid: usize,
+    /// Scatter of a fletched and of a bare shot in each point.
+    scatters: Vec<[f64; 2]>,
+    /// How many times as wide outliers scatter.
+    widening: f64,
     /// What was thought of d before.
     prior: OffsetPrior,
     /// What is thought of each end's centre beforehand.
     centres: Vec<Sums>,
-    /// Per shot: group index 2·end + kind.
-    group: Vec<usize>,
-    /// Per shot and point: what changes when the shot becomes an outlier.
-    change: Vec<Sums>,
-    /// Per group and point with no outliers.
-    base: Vec<Sums>,
-    /// Per end and point with no outliers.
-    base_ends: Vec<EndTerms>,
-    /// Per point over all ends with no outliers.
+    /// By end; places about the end's origin.
+    shots: Vec<AxisShot>,
+    /// Place of the first shot of each end, and their number.
+    starts: Vec<usize>,
+    /// The outliers of the set from which all others are reckoned, by shot.
+    first_set: Vec<bool>,
+    /// Per point over all ends with that set.
     total: Vec<Total>,
+    /// Per end with that set.
+    ends: Vec<Option<EndSums>>,
+    /// Per shot and point: what changes when the shot becomes a outlier, or one of that set none.
+    changes: Vec<Option<Vec<Sums>>>,
     scratch: Vec<Total>,
     scratch_groups: Vec<Sums>,
+}
+
+/// One end in every point.
+struct EndSums {
+    /// The fletched shots, then the bare ones.
+    groups: Vec<Sums>,
+    terms: Vec<EndTerms>,
 }
 
 /// Sums over the shots of one end and kind.
@@ -263,101 +278,146 @@ impl AxisData {
         prior: OffsetPrior,
         centre_precision: f64,
     ) -> Self {
-        let grid = ratios.len() * scatters.len();
+        let scatters: Vec<[f64; 2]> = ratios
+            .iter()
+            .flat_map(|ratio| {
+                scatters
+                    .iter()
+                    .map(move |&scatter| [scatter, scatter * ratio])
+            })
+            .collect();
+        let grid = scatters.len();
         let ends = shots.iter().map(|shot| shot.end + 1).max().unwrap_or(0);
         let origins = origins(shots, ends);
+        let centre = |origin: &f64| {
+            if centre_precision > 0.0 {
+                Sums::of(-origin, 1.0 / centre_precision)
+            } else {
+                Sums::default()
+            }
+        };
         let mut data = Self {
-            grid,
+            scatters,
+            widening,
             prior,
-            centres: origins
+            centres: origins.iter().map(centre).collect(),
+            shots: shots
                 .iter()
-                .map(|origin| Sums::of(-origin, 1.0 / centre_precision))
-                .map(|sums| {
-                    if centre_precision > 0.0 {
-                        sums
-                    } else {
-                        Sums::default()
-                    }
+                .map(|shot| AxisShot {
+                    z: shot.z - origins[shot.end],
+                    ..*shot
                 })
                 .collect(),
-            group: shots
-                .iter()
-                .map(|shot| 2 * shot.end + usize::from(shot.bare))
+            starts: (0..=ends)
+                .map(|end| shots.partition_point(|shot| shot.end < end))
                 .collect(),
-            change: Vec::with_capacity(shots.len() * grid),
-            base: vec![Sums::default(); 2 * ends * grid],
-            base_ends: vec![EndTerms::default(); ends * grid],
-            total: vec![
-                Total {
-                    both: 1.0,
-                    ..Total::default()
-                };
-                grid
-            ],
+            first_set: vec![false; shots.len()],
+            total: Vec::new(),
+            ends: Vec::new(),
+            changes: Vec::new(),
             scratch: vec![Total::default(); grid],
             scratch_groups: vec![Sums::default(); 2 * grid],
         };
-        for shot in shots {
-            let z = shot.z - origins[shot.end];
-            let start = (2 * shot.end + usize::from(shot.bare)) * grid;
-            let group = &mut data.base[start..start + grid];
-            let values = ratios
-                .iter()
-                .flat_map(|ratio| scatters.iter().map(move |scatter| (ratio, scatter)));
-            for (sums, (ratio, scatter)) in group.iter_mut().zip(values) {
-                let sd = scatter * if shot.bare { *ratio } else { 1.0 };
-                let good = Sums::of(z, sd * sd + shot.variance);
-                let outlier = Sums::of(z, (sd * widening).powi(2) + shot.variance);
-                sums.add(&good);
-                data.change.push(outlier.minus(&good));
-            }
-        }
+        data.reckon_from(&[]);
+        data
+    }
+
+    /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
+    pub(super) fn reckon_from(&mut self, outliers: &[usize]) {
+        self.first_set.fill(false);
+        outliers
+            .iter()
+            .for_each(|&shot| self.first_set[shot] = true);
+        let ends = self.centres.len();
+        let none = Total {
+            both: 1.0,
+            ..Total::default()
+        };
+        let mut total = vec![none; self.scatters.len()];
         for end in 0..ends {
-            let fletched = &data.base[2 * end * grid..(2 * end + 1) * grid];
-            let bare = &data.base[(2 * end + 1) * grid..(2 * end + 2) * grid];
-            let terms = &mut data.base_ends[end * grid..(end + 1) * grid];
-            for (point, term) in terms.iter_mut().enumerate() {
-                *term = EndTerms::of(&fletched[point], &bare[point], &data.centres[end]);
-                data.total[point].add(term);
+            for (sum, term) in total.iter_mut().zip(&self.end_sums(end).terms) {
+                sum.add(term);
                 if term.both > 0.0 {
-                    data.total[point].fit -= term.both.ln();
+                    sum.fit -= term.both.ln();
                 }
             }
         }
-        data
+        self.total = total;
+        self.ends = (0..ends).map(|_| None).collect();
+        self.changes = vec![None; self.shots.len()];
+    }
+
+    /// A shot in every point, as a outlier or not.
+    fn sums_of(&self, shot: usize, outlier: bool) -> impl Iterator<Item = Sums> + '_ {
+        let AxisShot {
+            bare, z, variance, ..
+        } = self.shots[shot];
+        let widening = if outlier { self.widening } else { 1.0 };
+        self.scatters.iter().map(move |scatters| {
+            let sd = scatters[usize::from(bare)] * widening;
+            Sums::of(z, sd * sd + variance)
+        })
+    }
+
+    /// An end with the first set's outliers.
+    fn end_sums(&self, end: usize) -> EndSums {
+        let grid = self.scatters.len();
+        let mut groups = vec![Sums::default(); 2 * grid];
+        for shot in self.starts[end]..self.starts[end + 1] {
+            let start = usize::from(self.shots[shot].bare) * grid;
+            let own = self.sums_of(shot, self.first_set[shot]);
+            for (sums, own) in groups[start..start + grid].iter_mut().zip(own) {
+                sums.add(&own);
+            }
+        }
+        let (fletched, bare) = groups.split_at(grid);
+        let terms = fletched.iter().zip(bare);
+        let terms = terms
+            .map(|(fletched, bare)| EndTerms::of(fletched, bare, &self.centres[end]))
+            .collect();
+        EndSums { groups, terms }
+    }
+
+    /// The shots that a set takes otherwise than the first one does, ascending.
+    fn flips<'a>(&self, outliers: &'a [usize]) -> Cow<'a, [usize]> {
+        if !self.first_set.contains(&true) {
+            return Cow::Borrowed(outliers);
+        }
+        let mut other = self.first_set.clone();
+        outliers.iter().for_each(|&shot| other[shot] = !other[shot]);
+        let flips = other.iter().enumerate().filter(|(_, flips)| **flips);
+        Cow::Owned(flips.map(|(shot, _)| shot).collect())
+    }
+
+    /// Works out what these shots and their ends need.
+    fn prepare(&mut self, flips: &[usize]) {
+        for &shot in flips {
+            let end = self.shots[shot].end;
+            if self.ends[end].is_none() {
+                self.ends[end] = Some(self.end_sums(end));
+            }
+            if self.changes[shot].is_none() {
+                let before = self.first_set[shot];
+                let now = self.sums_of(shot, !before);
+                let change = now.zip(self.sums_of(shot, before));
+                self.changes[shot] = Some(change.map(|(now, was)| now.minus(&was)).collect());
+            }
+        }
     }
 
     /// What the evidence in every point comes to at most, with these shots (indices, ascending) as outliers.
     pub(super) fn bound(&mut self, outliers: &[usize], grid: &mut [GridPoint]) {
-        let width = self.grid;
+        let flips = self.flips(outliers);
+        self.prepare(&flips);
         self.scratch.copy_from_slice(&self.total);
-        let mut done = 0;
-        // shots are sorted by end, so the outliers of one end stand together
-        while let Some(&first) = outliers.get(done) {
-            let end = self.group[first] / 2;
-            let same = outliers[done..]
-                .iter()
-                .take_while(|&&shot| self.group[shot] / 2 == end)
-                .count();
-            self.scratch_groups
-                .copy_from_slice(&self.base[2 * end * width..(2 * end + 2) * width]);
-            for &shot in &outliers[done..done + same] {
-                let start = (self.group[shot] % 2) * width;
-                let change = &self.change[shot * width..(shot + 1) * width];
-                for (sums, change) in self.scratch_groups[start..start + width]
-                    .iter_mut()
-                    .zip(change)
-                {
-                    sums.add(change);
-                }
-            }
-            let (fletched, bare) = self.scratch_groups.split_at(width);
-            let before = &self.base_ends[end * width..(end + 1) * width];
-            for point in 0..width {
-                let now = EndTerms::of(&fletched[point], &bare[point], &self.centres[end]);
-                self.scratch[point].replace(&before[point], &now);
-            }
-            done += same;
+        // shots are sorted by end, so those of one end stand together
+        let mut rest = &flips[..];
+        while let Some(&first) = rest.first() {
+            let end = self.shots[first].end;
+            let own = rest.iter().take_while(|&&shot| self.shots[shot].end == end);
+            let (same, others) = rest.split_at(own.count());
+            self.replace_end(same);
+            rest = others;
         }
         // what a point comes to at most: no part of the prior of d fits better than the widest, and all only take away
         let widest = self.prior.widest();
@@ -366,6 +426,31 @@ impl AxisData {
             out.b = sums.b;
             let fit = sums.fit - sums.both.ln() - sums.c;
             out.ln_evidence = 0.5 * (fit + sums.b * sums.b / (widest + sums.a));
+        }
+    }
+
+    /// The sums with these shots of one end taken otherwise.
+    fn replace_end(&mut self, flips: &[usize]) {
+        let width = self.scatters.len();
+        let end = self.shots[flips[0]].end;
+        let Some(known) = &self.ends[end] else {
+            return;
+        };
+        self.scratch_groups.copy_from_slice(&known.groups);
+        for &shot in flips {
+            let start = usize::from(self.shots[shot].bare) * width;
+            let change = self.changes[shot].iter().flatten();
+            for (sums, change) in self.scratch_groups[start..start + width]
+                .iter_mut()
+                .zip(change)
+            {
+                sums.add(change);
+            }
+        }
+        let (fletched, bare) = self.scratch_groups.split_at(width);
+        for (point, sums) in self.scratch.iter_mut().enumerate() {
+            let now = EndTerms::of(&fletched[point], &bare[point], &self.centres[end]);
+            sums.replace(&known.terms[point], &now);
         }
     }
 

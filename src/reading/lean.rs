@@ -11,11 +11,17 @@ const DECIMALS: i32 = 2;
 /// error are common to an end and cancel. `None` without a lean of each kind in one end.
 pub(super) fn difference(ends: &[&End], shots: &[Shot]) -> Option<LeanReading> {
     let (mut weight, mut right, mut up) = (0.0, 0.0, 0.0);
-    for (place, end) in ends.iter().enumerate() {
+    let mut of_end: Vec<Vec<&Shot>> = vec![Vec::new(); ends.len()];
+    for shot in shots {
+        if let Some(own) = of_end.get_mut(shot.end) {
+            own.push(shot);
+        }
+    }
+    for (end, own) in ends.iter().zip(&of_end) {
         let group = |kind: ArrowKind| -> Option<(f64, f64, f64)> {
-            let leans: Vec<Lean> = shots
+            let leans: Vec<Lean> = own
                 .iter()
-                .filter(|shot| shot.end == place && shot.kind == kind)
+                .filter(|shot| shot.kind == kind)
                 .filter_map(|shot| end.entries.iter().find(|entry| entry.id == shot.id)?.lean)
                 .filter(|lean| {
                     lean.right_deg.is_finite()

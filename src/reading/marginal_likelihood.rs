@@ -121,6 +121,13 @@ impl MarginalLikelihood {
         }
     }
 
+    /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
+    pub(super) fn reckon_from(&mut self, outliers: &[usize]) {
+        self.axes
+            .iter_mut()
+            .for_each(|axis| axis.reckon_from(outliers));
+    }
+
     /// ln of the weight of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
     /// reach `floor` are not worked out and count as nothing.
     pub(super) fn weigh(&mut self, outliers: &[usize], floor: f64) -> f64 {

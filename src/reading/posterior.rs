@@ -7,7 +7,7 @@ use super::sets::{self, OutlierSet};
 use super::{Assumptions, Conditions, Shot};
 use crate::math::normal_cdf;
 use crate::record::ArrowKind;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
 const QUANTILE_STEPS: usize = 60;
@@ -392,9 +392,9 @@ fn arrows_of(shots: &[Shot], kind: ArrowKind) -> usize {
     if let Some(marks) = marks {
         return marks.len();
     }
-    let ends: BTreeSet<usize> = of_kind.iter().map(|shot| shot.end).collect();
-    ends.into_iter()
-        .map(|end| of_kind.iter().filter(|shot| shot.end == end).count())
-        .max()
-        .unwrap_or(0)
+    let mut ends: BTreeMap<usize, usize> = BTreeMap::new();
+    for shot in of_kind {
+        *ends.entry(shot.end).or_default() += 1;
+    }
+    ends.into_values().max().unwrap_or(0)
 }

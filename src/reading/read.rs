@@ -187,6 +187,7 @@ impl ReadingBuilder<'_> {
             possible_outliers: &possible,
             lean: reading.lean,
             too_wide,
+            numbers_differ: cautions::numbers_differ(self.ends),
             assumptions: self.assumptions,
         });
         reading

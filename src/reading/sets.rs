@@ -13,6 +13,9 @@ const MOST_DOUBTFUL_SHOTS: usize = 24;
 /// The likeliest flips that are combined in every way.
 const MOST_COMBINED_FLIPS: usize = 8;
 
+/// Sets of more fliers than this are reckoned from the likeliest set instead of from none.
+const MOST_FLIPS: usize = 40;
+
 /// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
 const RATIOS_TOGETHER: f64 = 30.0;
 
@@ -74,6 +77,9 @@ fn near_the_modes(
     let mut innocent = likely.clone();
     doubtful.iter().for_each(|&shot| innocent[shot] = false);
 
+    if likely.iter().filter(|likely| **likely).count() > MOST_FLIPS {
+        marginal_likelihood.reckon_from(&members(&likely));
+    }
     let first = climb(marginal_likelihood, likely, &doubtful);
     let second = climb(marginal_likelihood, innocent, &doubtful);
     let mut sets = BTreeSet::new();

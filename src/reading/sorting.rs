@@ -1,7 +1,7 @@
 //! A set of numbered arrows sorted: by where each lands over ends beside the others of its kind. The other kind isn't needed.
 
 use super::arrows::{
-    MEDIAN_VARIANCE, NumberedArrow, Residual, arrows_of, beside_others, common_offset,
+    MEDIAN_VARIANCE, NumberedArrow, Residual, arrows_of, beside_others, by_end, common_offset,
 };
 use super::{ArrowPlace, Assumptions, Shot};
 use crate::math::{SD_FROM_MAD, median, rounded};
@@ -34,12 +34,14 @@ fn of_kind(
     scale: f64,
     assumptions: &Assumptions,
 ) -> Vec<ArrowPlace> {
+    let ends = by_end(shots);
     let (scatter, free) = scatter_within(shots, arrows);
     let ln_sd = (0.5 / free).sqrt();
     let mut places: Vec<ArrowPlace> = arrows
         .iter()
         .filter_map(|arrow| {
-            let residuals = beside_others(shots, arrow, scatter);
+            let own = shots.iter().filter(|shot| arrow.is_of(shot));
+            let residuals = beside_others(own, &ends, arrow, scatter);
             let test = common_offset(&residuals, ln_sd, scale, assumptions)?;
             Some(ArrowPlace {
                 arrow: arrow.mark.clone(),
@@ -75,8 +77,10 @@ fn scatter_within(shots: &[Shot], arrows: &[NumberedArrow]) -> ([f64; 2], f64) {
     let mut away: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
     let mut free = 0.0;
     let beside = arrows.len().saturating_sub(1).max(1) as f64;
+    let ends = by_end(shots);
     for arrow in arrows {
-        let residuals = beside_others(shots, arrow, [0.0; 2]);
+        let own = shots.iter().filter(|shot| arrow.is_of(shot));
+        let residuals = beside_others(own, &ends, arrow, [0.0; 2]);
         let n = residuals.len() as f64;
         if n < 2.0 {
             continue;

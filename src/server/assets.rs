@@ -42,6 +42,7 @@ const ASSETS: &[Asset] = &[
     asset!("answer.js", SCRIPT, false),
     asset!("badges.js", SCRIPT, false),
     asset!("camera.js", SCRIPT, false),
+    asset!("change.js", SCRIPT, false),
     asset!("core.js", SCRIPT, false),
     asset!("dom.js", SCRIPT, false),
     asset!("engine.js", SCRIPT, false),

@@ -5,7 +5,7 @@ use crate::store;
 use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Longest side of the reduced photo, px: sharp on a laptop's screen, and on a phone's up to the first zoom.
 pub(super) const REDUCED_SIDE_PX: u32 = 2048;
@@ -13,8 +13,12 @@ pub(super) const REDUCED_SIDE_PX: u32 = 2048;
 pub(super) const TILE_SIDE_PX: u32 = 1024;
 /// Quality of JPEGs, 1 to 100: high, since people set points in them.
 const JPEG_QUALITY: u8 = 88;
-/// How many decoded photos are kept: the one shown, and the next.
+/// How many decoded photos are kept: the one shown, and the next,
 const MAX_DECODED: usize = 2;
+/// if all together have no more pixels than this. The one shown is kept in any case.
+const MAX_KEPT_PX: u64 = 60_000_000;
+/// Photos of more pixels than this are decoded while no other one is.
+const LARGE_PX: u64 = 30_000_000;
 
 /// A photo ready to be shown.
 #[derive(Debug)]
@@ -92,7 +96,21 @@ pub(super) struct Pictures {
     decoding: Mutex<()>,
 }
 
+/// The turn of a large photo to be decoded, until it is dropped.
+pub(super) type DecodingTurn<'a> = Option<MutexGuard<'a, ()>>;
+
 impl Pictures {
+    /// Waits until this photo may be decoded outside of here. For a large one no other is decoded meanwhile, and none is kept.
+    pub(super) fn turn_of(&self, bytes: &[u8]) -> DecodingTurn<'_> {
+        if photo::claimed_pixels(bytes) <= LARGE_PX {
+            return None;
+        }
+        let turn = self.decoding.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        kept.clear();
+        Some(turn)
+    }
+
     /// The photo of an end; it is decoded if it isn't kept.
     ///
     /// # Errors
@@ -106,6 +124,10 @@ impl Pictures {
             return Ok(there);
         }
         let bytes = store::read(path).map_err(|e| e.to_string())?;
+        if photo::claimed_pixels(&bytes) > LARGE_PX {
+            let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+            kept.clear();
+        }
         let photo = photo::open(&bytes).map_err(|e| e.to_string())?;
         self.keep(id, photo)
     }
@@ -119,7 +141,13 @@ impl Pictures {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.retain(|(i, _)| *i != id);
         kept.push((id, Arc::clone(&shown)));
-        if kept.len() > MAX_DECODED {
+        let pixels = |shown: &ShownPhoto| {
+            let (w, h) = shown.photo.pixels.dimensions();
+            u64::from(w) * u64::from(h)
+        };
+        while kept.len() > MAX_DECODED
+            || kept.len() > 1 && kept.iter().map(|(_, s)| pixels(s)).sum::<u64>() > MAX_KEPT_PX
+        {
             kept.remove(0);
         }
         Ok(shown)
@@ -140,6 +168,23 @@ impl Pictures {
 mod tests {
     use super::*;
     use crate::photo::ExifFacts;
+
+    /// Large photos push each other out; of small ones the one shown and the next are kept.
+    #[test]
+    fn kept_photos_have_bounded_pixels() {
+        let pictures = Pictures::default();
+        let photo = |side| Photo::from_pixels(RgbImage::new(side, side), ExifFacts::default());
+        let kept = || {
+            let kept = pictures.kept.lock().expect("kept");
+            kept.iter().map(|(id, _)| *id).collect::<Vec<u64>>()
+        };
+        for id in 1..=3 {
+            pictures.keep(id, photo(8)).expect("kept");
+        }
+        assert_eq!(kept(), [2, 3]);
+        pictures.keep(4, photo(7_800)).expect("kept");
+        assert_eq!(kept(), [4], "the one shown last, however large");
+    }
 
     #[test]
     fn the_whole_is_reduced_and_tiles_are_not() {

@@ -104,13 +104,12 @@ impl State {
     pub(super) fn new(guard: Guard, mut opening: InitialState) -> Self {
         let starts = std::mem::take(&mut opening.ends);
         let cache: Arc<RecordCache> = Arc::default();
-        let ends = (1..)
-            .zip(starts)
-            .map(|(id, s)| OpenEnd::new(id, s, Arc::clone(&cache)));
+        let open = |(id, start)| OpenEnd::new(id, start, Arc::clone(&cache));
+        let ends = cache.at_once(|| (1..).zip(starts).map(open).collect());
         Self {
             guard,
             pictures: Pictures::default(),
-            ends: Mutex::new(ends.collect()),
+            ends: Mutex::new(ends),
             cache,
             ends_changed: Condvar::new(),
             shown_id: AtomicU64::new(0),

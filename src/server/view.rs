@@ -4,9 +4,10 @@ use super::ends::{OpenEnd, Progress};
 use super::pictures::{REDUCED_SIDE_PX, TILE_SIDE_PX};
 use crate::advice::{self, Advice, AdviceOptions, Readings};
 use crate::measure::Stage;
+use crate::photo::fingerprint;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
-use crate::record::{End, EntryState, Remark, Session, Setup, ShotCount};
+use crate::record::{End, EntryState, Remark, Session, Setup, ShotCount, canonical};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::entries_to_check;
@@ -150,6 +151,8 @@ pub(super) struct EndView {
     count: Option<CountView>,
     /// Facts that the reading needs and that nobody has given.
     needs: Vec<&'static str>,
+    /// SHA-256 of the record's canonical bytes: edits made on it name it.
+    fingerprint: Option<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -189,6 +192,9 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         standing: text::record::standing(&record),
         count: count_view(&record),
         needs: missing_facts(&record.session),
+        fingerprint: canonical::to_bytes(&record)
+            .ok()
+            .map(|bytes| fingerprint(&bytes)),
         record,
     }
 }
@@ -242,7 +248,7 @@ pub(super) fn reading_view(id: u64, end: Option<&EndInHistory>, locale: Locale) 
     ReadingView {
         id,
         sentence: text::landing(&s.reading, locale).unwrap_or_else(|| sentence(&s.reading, locale)),
-        answer: answer(&s.reading, locale),
+        answer: answer(&s.reading),
         reading: Some(s.reading.clone()),
         cautions: in_words(&s.reading.cautions, locale),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),

@@ -51,6 +51,7 @@ fn next(state: &State) -> MeasureJob {
 /// Measures a photo and saves its record.
 fn measure(state: &State, job: &MeasureJob) -> Result<(), String> {
     let bytes = store::read(&job.photo).map_err(|e| e.to_string())?;
+    let _turn = state.pictures.turn_of(&bytes);
     let (measured, photo) = MeasuredPhoto::of(
         &bytes,
         &store::name_of(&job.photo),

@@ -1,6 +1,7 @@
 //! The first stage: peaks of the face map, and one net along each.
 
 use super::nets::Nets;
+use super::pose::pose_and_scale;
 use super::view_geometry::ViewGeometry;
 use super::{View, choose, map, peaks, picture, strip, tensor};
 use crate::geometry::FacePoint;
@@ -19,7 +20,7 @@ pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
     others.is_empty() || nearest(view.spot_centres) <= nearest(others)
 }
 
-/// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are.
+/// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are ([`super::pose`]).
 pub(super) const LEAST_POSE_SCORE: f64 = 0.15;
 /// Most of those.
 pub(super) const MOST_POSE_CANDIDATES: usize = 14;
@@ -123,52 +124,6 @@ pub(super) const NOCK_FIT_WEIGHT: f64 = 2.5;
 pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
 /// Of fewer candidates nothing is said.
 pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
-
-/// How the shafts stand on the whole and how large their millimetres are, in those of the face: 1 and no lean unless they show otherwise.
-pub(super) fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
-    let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
-    let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
-    let mut best = (1.0, f64::NEG_INFINITY);
-    let nearer_than_nocks = seen.map.distance_mm() < choose::PLAIN_LENGTH_MM.0;
-    let larger = nearer_than_nocks.then_some(OF_A_LARGER_FACE);
-    for (scale, prior) in SCALES.into_iter().chain(larger) {
-        let geometry = ViewGeometry::new(view, scale, lean);
-        let mut own = peaks.clone();
-        for p in &mut own {
-            p.point = FacePoint::new(p.point.x / scale, p.point.y / scale);
-            p.slope = 0.0;
-        }
-        let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
-        let candidates: Vec<choose::ScoredCandidate> = (0..own.len())
-            .into_par_iter()
-            .map(|k| {
-                let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
-                let strip = strip::cut(&seen.photo, &geometry, (own[k].point, axis), (k, &axes));
-                choose::ScoredCandidate {
-                    number: k,
-                    peak: own[k].clone(),
-                    axis,
-                    output: strip::first_stage(&nets.strips[0], &strip),
-                }
-            })
-            .collect();
-        let lengths = choose::of_usual_length(&candidates);
-        let evidence = lengths + STRIP_WEIGHT * strip_evidence(&candidates) + prior;
-        if evidence > best.1 {
-            best = (scale, evidence);
-        }
-    }
-    (best.0, lean)
-}
-
-/// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
-/// 122, 80, 60 and 40 cm, and most are called what they are.
-pub(super) const SCALES: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
-/// The same where the camera, by the face as it is named, is nearer to the face plane than nocks are: a face of the next size, half as large
-/// again (one of 122 cm named 80, one of 60 named 40).
-const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
-/// Weight of the strips' log-odds of being shafts beside where their nocks are.
-pub(super) const STRIP_WEIGHT: f64 = 0.1;
 
 /// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
 pub(super) fn in_own_pose_and_scale<'a>(

@@ -20,6 +20,7 @@ mod nets;
 mod output;
 mod peaks;
 mod picture;
+mod pose;
 mod second_stage;
 mod strip;
 mod tail;

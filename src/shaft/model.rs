@@ -46,6 +46,8 @@ pub(crate) struct Model {
     pub(crate) entry_sd_mm: EntrySd,
     /// What shafts stand out of the boss by, before any is seen.
     pub(crate) usual_length_mm: UsualLength,
+    /// How thick shafts are, before any is seen.
+    pub(crate) usual_thickness_mm: UsualThickness,
     /// What is left of the odds of a candidate where nothing else in the photo is a shaft.
     pub(crate) alone: f64,
     /// To be added to the distance of a shaft's edges to give its thickness, mm.
@@ -69,6 +71,14 @@ pub(crate) struct ShaftOdds {
 pub(crate) struct UsualLength {
     pub(crate) mean: f64,
     pub(crate) sd: f64,
+}
+
+/// Log-normal.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct UsualThickness {
+    pub(crate) median: f64,
+    /// Standard deviation of the natural logarithm.
+    pub(crate) ln_sd: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]

@@ -20,7 +20,7 @@ pub struct RecordPath {
     pub exists: bool,
     /// Whether the path is one that the photo's own name leads to.
     pub own_name: bool,
-    /// The path of the photo's name, where another photo's record is in the way.
+    /// The path of the photo's name, where another photo's record is in the way, or will be.
     pub taken: Option<PathBuf>,
 }
 
@@ -155,7 +155,7 @@ fn by_name(names: &[PathBuf], fingerprint: Option<&str>, taken: &BTreeSet<PathBu
     });
     found.taken = names
         .first()
-        .filter(|first| **first != found.path && exists(first))
+        .filter(|first| **first != found.path && (exists(first) || taken.contains(*first)))
         .cloned();
     found
 }
@@ -243,6 +243,8 @@ mod tests {
             "photo-1.44444444.end.json",
         ];
         assert_eq!(names(&together), expected);
+        let told: Vec<bool> = together.iter().map(|f| f.message().is_some()).collect();
+        assert_eq!(told, [false, true, true, true], "also before any is saved");
         for (one, expected) in photos.iter().zip(expected) {
             let found = record_paths(std::slice::from_ref(one), out);
             assert_eq!(names(&found), [expected], "one after the other");

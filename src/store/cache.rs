@@ -3,9 +3,10 @@
 use super::error::StoreError;
 use super::location::{RecordLocation, all_records};
 use crate::record::End;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::ThreadId;
 use std::time::{Duration, SystemTime};
 
 /// File systems tell times apart by some milliseconds, the coarsest by two seconds: a file that was written more recently may be
@@ -34,10 +35,18 @@ impl FileState {
 
 /// The records of files, each with the state of its file when it was read.
 #[derive(Debug, Default)]
-pub struct RecordCache(Mutex<BTreeMap<PathBuf, FileRecords>>);
+pub struct RecordCache {
+    files: Mutex<BTreeMap<PathBuf, FileRecords>>,
+    /// What threads that look at many records at once have read of files whose state can't be told from the next.
+    looks: Mutex<HashMap<ThreadId, BTreeMap<PathBuf, Arc<Vec<End>>>>>,
+}
 
 /// The state of a file when it was read, and its records.
 type FileRecords = (FileState, Arc<Vec<End>>);
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 impl RecordCache {
     /// The record, if there is one: as it was last read, where its file hasn't changed since.
@@ -46,10 +55,10 @@ impl RecordCache {
     /// As [`RecordLocation::record`].
     pub fn record(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
         let Some(state) = FileState::of(&location.file) else {
-            return location.record();
+            return self.unsettled(location);
         };
         let known = {
-            let files = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            let files = locked(&self.files);
             files
                 .get(&location.file)
                 .filter(|(s, _)| *s == state)
@@ -59,8 +68,43 @@ impl RecordCache {
             Some(records) => records,
             None => {
                 let read = Arc::new(all_records(&location.file)?);
-                let mut files = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-                files.insert(location.file.clone(), (state, Arc::clone(&read)));
+                locked(&self.files).insert(location.file.clone(), (state, Arc::clone(&read)));
+                read
+            }
+        };
+        location.among_these(&records)
+    }
+
+    /// Looks at many records: while `look` runs, this thread reads no file twice, however new it is. Nothing may be written meanwhile.
+    pub fn at_once<T>(&self, look: impl FnOnce() -> T) -> T {
+        let thread = std::thread::current().id();
+        let outermost = locked(&self.looks)
+            .insert(thread, BTreeMap::new())
+            .is_none();
+        let seen = look();
+        if outermost {
+            locked(&self.looks).remove(&thread);
+        }
+        seen
+    }
+
+    /// The record of a file whose state can't be told from the next one.
+    fn unsettled(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
+        let thread = std::thread::current().id();
+        let known = match locked(&self.looks).get(&thread) {
+            None => return location.record(),
+            Some(read) => read.get(&location.file).map(Arc::clone),
+        };
+        let records = match known {
+            Some(records) => records,
+            None => {
+                let read = match all_records(&location.file) {
+                    Err(StoreError::Missing) => return Ok(None),
+                    other => Arc::new(other?),
+                };
+                if let Some(look) = locked(&self.looks).get_mut(&thread) {
+                    look.insert(location.file.clone(), Arc::clone(&read));
+                }
                 read
             }
         };
@@ -74,6 +118,24 @@ mod tests {
     use crate::record::EntryState;
     use crate::store::test_records::with;
     use crate::store::{save_proposal, write};
+
+    #[test]
+    fn one_look_reads_a_new_file_once() {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("a.end.json");
+        let location = RecordLocation::from(path.clone());
+        let cache = RecordCache::default();
+        save_proposal(&path, &with(EntryState::Proposed, 0)).expect("saved");
+        let text = String::from_utf8(std::fs::read(&path).expect("file")).expect("text");
+        let newer = text.replace("\"revision\": 0", "\"revision\": 7");
+        let revision = || cache.record(&location).expect("read").map(|e| e.revision);
+        cache.at_once(|| {
+            assert_eq!(revision(), Some(0));
+            write(&path, newer.as_bytes()).expect("written");
+            assert_eq!(revision(), Some(0), "as it was when the look began");
+        });
+        assert_eq!(revision(), Some(7), "and anew after it");
+    }
 
     #[test]
     fn what_was_read_counts_until_the_file_changes() {

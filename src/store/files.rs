@@ -5,7 +5,7 @@
 
 use super::error::StoreError;
 use std::fs;
-use std::io::{self, Write};
+use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 /// The start and the end of a file's name while it is being written.
@@ -76,10 +76,9 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
 /// # Errors
 /// When the folder doesn't exist or the system refuses.
 pub fn write_new(path: &Path, bytes: &[u8]) -> Result<bool, StoreError> {
-    match temporary(path, bytes)
-        .map_err(unwritten)?
-        .persist_noclobber(path)
-    {
+    let file = temporary(path, bytes).map_err(unwritten)?;
+    unlock_for_readers(&file);
+    match file.persist_noclobber(path) {
         Ok(_) => Ok(true),
         Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => Ok(false),
         Err(e) => Err(unwritten(e.error)),
@@ -142,8 +141,16 @@ fn list_error(error: io::Error) -> StoreError {
 fn write_once(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let file = temporary(path, bytes)?;
     attempt(WriteStep::Rename)?;
+    unlock_for_readers(&file);
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
+}
+
+/// Windows' locks keep readers out too: the file must have none when it gets its name.
+fn unlock_for_readers(file: &tempfile::NamedTempFile) {
+    if cfg!(windows) {
+        let _ = file.as_file().unlock();
+    }
 }
 
 /// A step of a write.
@@ -261,7 +268,14 @@ impl IncomingFile {
     /// # Errors
     /// When it can't be read.
     pub fn read(&self) -> Result<Vec<u8>, StoreError> {
-        read(self.0.path())
+        // by the handle that has the lock: some systems let no other one read
+        let (mut file, mut bytes) = (self.0.as_file(), Vec::new());
+        let read = file.rewind().and_then(|()| file.read_to_end(&mut bytes));
+        read.map_err(|error| StoreError::System {
+            what: "read",
+            error,
+        })?;
+        Ok(bytes)
     }
 }
 

@@ -41,23 +41,26 @@ impl RecordLocation {
     /// # Errors
     /// When the file can't be read as records.
     pub fn all(file: &Path) -> Result<Vec<Self>, StoreError> {
-        let records = parse_records(&read(file)?)?;
-        if records.len() == 1 {
-            return Ok(vec![Self::from(file.to_owned())]);
-        }
-        let location = |(index, end): (usize, &End)| Self {
-            file: file.to_owned(),
-            among: Some(RecordIndex {
+        let located = Self::all_with_records(file)?.into_iter();
+        Ok(located.map(|(location, _)| location).collect())
+    }
+
+    /// The locations of the records in a file, each with its record.
+    ///
+    /// # Errors
+    /// When the file can't be read as records.
+    pub fn all_with_records(file: &Path) -> Result<Vec<(Self, End)>, StoreError> {
+        let ends = all_records(file)?;
+        let alone = ends.len() == 1;
+        let located = |(index, end): (usize, End)| {
+            let among = (!alone).then(|| RecordIndex {
                 index,
                 photo: end.photo.as_ref().map(|p| p.sha256.clone()),
-            }),
+            });
+            let file = file.to_owned();
+            (Self { file, among }, end)
         };
-        Ok(records
-            .iter()
-            .map(|r| &r.end)
-            .enumerate()
-            .map(location)
-            .collect())
+        Ok(ends.into_iter().enumerate().map(located).collect())
     }
 
     /// Number of the record in its file, from 1.

@@ -127,7 +127,8 @@ pub fn clear_unfinished(folder: &Path) -> usize {
         let name = item.file_name();
         let name = name.to_string_lossy();
         let temporary = name.starts_with(TEMPORARY_PREFIX) && name.ends_with(TEMPORARY_SUFFIX);
-        let lock = name.starts_with('.') && name.ends_with(LOCK_ENDING);
+        // where they stay after use, others may wait for them
+        let lock = cfg!(unix) && name.starts_with('.') && name.ends_with(LOCK_ENDING);
         if !temporary && !lock {
             continue;
         }

@@ -151,9 +151,13 @@ impl Sentence for About {
                 draw_weight_lb,
                 shaft_spine,
             } => {
+                let where_to = locale.either(
+                    "Write draw weight, bolts, spine, length, point and their limits into session.json.",
+                    "Note draw weight, bolts, spine, length, point and their limits with the bow.",
+                );
                 return format!(
                     "Without a set-up the advice names the change but not how far; it takes a middling bow ({draw_weight_lb} lb, spine {shaft_spine}). \
-                     Write draw weight, bolts, spine, length, point and their limits into session.json."
+                     {where_to}"
                 );
             }
             Self::AtLimits {

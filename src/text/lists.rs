@@ -75,7 +75,7 @@ pub fn overview(bows: &[BowStory], locale: Locale) -> String {
     heading(&mut out, "Where each bow stands");
     for bow in bows {
         let advice = &bow.advice_now;
-        let mut text = answer(&advice.reading, locale);
+        let mut text = answer(&advice.reading);
         if let Some(step) = &advice.next {
             text.push_str(&format!(". Next: {}", headline(step, locale)));
         }

@@ -115,6 +115,14 @@ impl Locale {
         }
     }
 
+    /// A length of a table, without its unit: tenths of a millimetre, or hundredths of an inch.
+    pub(crate) fn in_table(self, mm: f64) -> String {
+        match self.lengths {
+            LengthUnit::Millimetres => format!("{mm:.1}"),
+            LengthUnit::Inches => format!("{:.2}", mm / MM_PER_INCH),
+        }
+    }
+
     /// "60 to 108", or "up to 40, or 5 the other way".
     pub(crate) fn range(self, low: f64, high: f64) -> String {
         let whole = |mm: f64| self.bare(mm.round_ties_even(), 0);
@@ -164,6 +172,8 @@ mod tests {
         assert_eq!(INCHES.length(25.4, 1), "1 in");
         assert_eq!(INCHES.bare(-11.0, 0), "-0.43");
         assert_eq!(INCHES.bare(f64::NAN, 0), "?");
+        assert_eq!(INCHES.in_table(-61.0), "-2.40");
+        assert_eq!(Locale::default().in_table(-61.04), "-61.0");
     }
 
     #[test]

@@ -48,7 +48,9 @@ pub use student::note_for_student;
 
 pub(crate) use answer::landing;
 pub(crate) use brief::next_heading;
-pub(crate) use reading::{at_side, calls, group_size, more_shots, offset, plain_means, verdict};
+pub(crate) use reading::{
+    at_side, calls, group_size, more_shots, offset, plain_means, sentence_with_ranges, verdict,
+};
 pub(crate) use step::{facts, headline, likely_shift, shift};
 
 use crate::record::Remark;

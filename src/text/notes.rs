@@ -78,10 +78,14 @@ impl Sentence for face::Note {
                 "the points marked by hand don't belong together: they miss the fit by {rms_px:.1} px where {stated_px:.0} px were stated, so no millimetre here can be relied on; mark them again, or check that this is the right face"
             ),
             About::PointsLeftOut { points, interchanged } => {
-                let points = points.iter().map(|(name, px)| format!("{name} ({px:.0} px off)"));
+                let names: Vec<String> = points.iter().map(|(name, px)| format!("{name} ({px:.0} px off)")).collect();
+                let [fit, out, them] = match names.len() {
+                    1 => ["doesn't fit", "was", "it"],
+                    _ => ["don't fit", "were", "them"],
+                };
                 format!(
-                    "{} don't fit the other points and were left out{}; mark them again",
-                    points.collect::<Vec<_>>().join(" and "),
+                    "{} {fit} the other points and {out} left out{}; mark {them} again",
+                    names.join(" and "),
                     if *interchanged { ": they seem to be interchanged" } else { "" }
                 )
             }

@@ -10,7 +10,7 @@ use super::{
     Locale, Sentence, at_side, calls, change, facts, group_size, headline, more_shots,
     next_heading, plain_means, sentence, shift, verdict,
 };
-use crate::advice::{Advice, Axis, Expect, Learned, Step};
+use crate::advice::{Advice, Axis, Expect, ExplanationItem, Learned, Step};
 use crate::math::rounded;
 use crate::reading::{ArrowPlace, Group, Reading};
 use crate::record::{
@@ -505,6 +505,16 @@ pub fn compared(
                 shift(moved, locale)
             ),
         );
+    }
+    out
+}
+
+/// The chain of items that led to an advice.
+#[must_use]
+pub fn reasons(items: &[ExplanationItem], locale: Locale) -> String {
+    let mut out = "\nHow that comes about\n".to_owned();
+    for thought in items {
+        paragraph_after(&mut out, "  - ", &thought.text(locale));
     }
     out
 }

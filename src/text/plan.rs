@@ -1,7 +1,7 @@
 //! The plan in words.
 
 use super::numbers::{count, percent};
-use super::{Locale, Sentence};
+use super::{Locale, Sentence, layout};
 use crate::advice::Knowledge;
 use crate::plan::{About, Plan, Precision, ScatterFrom, ToNote};
 use crate::record::Hand;
@@ -104,7 +104,7 @@ fn how_many_ends(plan: &Plan) -> String {
     }
 }
 
-/// The plan as text, one paragraph a line.
+/// The plan as text in 80 columns.
 #[must_use]
 pub fn plan(plan: &Plan, locale: Locale) -> String {
     let scatter = whole(plan.scatter.sd_mm, locale);
@@ -142,7 +142,17 @@ pub fn plan(plan: &Plan, locale: Locale) -> String {
     let record: Vec<String> = plan.record.iter().map(|r| r.text(locale)).collect();
     lines.push(format!("Note beside the shots: {}.", record.join("; ")));
     lines.extend(plan.cautions.iter().map(|note| note.text(locale)));
-    lines.join("\n")
+    let mut out = String::new();
+    for line in lines {
+        // tables and the list to tick keep their columns
+        if line.starts_with("  ") {
+            out.push_str(&line);
+            out.push('\n');
+        } else {
+            layout::paragraph(&mut out, 0, &line);
+        }
+    }
+    out
 }
 
 /// How well each number of shots knows the offset, and how often a true one is called.

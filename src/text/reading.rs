@@ -1,5 +1,6 @@
 //! The reading in words: one or two sentences, and what stands beside them.
 
+use super::answer::landing;
 use super::numbers::{capital, chance, maybe, number, several};
 use super::terms::FaceSide;
 use super::{Locale, Sentence};
@@ -21,6 +22,14 @@ pub fn sentence(reading: &Reading, locale: Locale) -> String {
         "{} {}",
         seen(offset, reading.distance_m, locale),
         meaning(reading, locale)
+    )
+}
+
+/// The same with ranges instead of standard deviations, as a report says it.
+pub(crate) fn sentence_with_ranges(reading: &Reading, locale: Locale) -> String {
+    landing(reading, locale).map_or_else(
+        || sentence(reading, locale),
+        |words| format!("{words} {}", meaning(reading, locale)),
     )
 }
 
@@ -186,16 +195,7 @@ fn out(probability: f64, tolerance: &str) -> String {
 
 /// Where the bare shafts land, in a sentence.
 pub(crate) fn offset(reading: &Reading, locale: Locale) -> String {
-    let Some(o) = reading.offset else {
-        return "No offset could be read.".to_owned();
-    };
-    format!(
-        "Against the fletched shafts the bare ones land {} (\u{b1} {}) and {} (\u{b1} {}).",
-        at_side(Axis::Horizontal, o.x_mm, locale),
-        locale.bare(o.sd_x_mm, 0),
-        at_side(Axis::Vertical, o.y_mm, locale),
-        locale.bare(o.sd_y_mm, 0),
-    )
+    landing(reading, locale).unwrap_or_else(|| "No offset could be read.".to_owned())
 }
 
 /// "61 mm right".
@@ -396,10 +396,13 @@ fn two_more_ends(ahead: &TwoMoreEnds) -> String {
 /// How large a group is, in words.
 pub(crate) fn group_size(group: &Group, locale: Locale) -> String {
     format!(
-        "{} between the farthest two of an end, mean radius {} (\u{b1}\u{a0}{})",
+        "{} between the farthest two of an end, mean radius {} (likely {})",
         locale.length(group.extreme_spread_mm, 0),
         locale.length(group.mean_radius_mm, 0),
-        locale.bare(group.mean_radius_error_mm, 0),
+        locale.range(
+            group.mean_radius_mm - group.mean_radius_error_mm,
+            group.mean_radius_mm + group.mean_radius_error_mm
+        ),
     )
 }
 

@@ -12,6 +12,8 @@ pub struct ReportRecords {
     /// The day's own records, in order.
     pub of_day: Vec<RecordFile>,
     history: Vec<RecordFile>,
+    /// The archers, in the order in which their records were given.
+    archers: Vec<String>,
     /// Files that could not be used.
     pub problems: Vec<Problem>,
     /// JPEGs of marked photos, by the name of the photo.
@@ -28,9 +30,15 @@ impl ReportRecords {
         problems: Vec<Problem>,
         marked: BTreeMap<String, Vec<u8>>,
     ) -> Self {
+        let mut archers: Vec<String> = Vec::new();
+        for filed in of_day.iter().chain(&history) {
+            let archer = filed.end.session.archer.as_ref();
+            archers.extend(archer.filter(|a| !archers.contains(a)).cloned());
+        }
         Self {
             of_day: sorted(of_day),
             history,
+            archers,
             problems,
             marked,
         }
@@ -40,11 +48,7 @@ impl ReportRecords {
     /// one archer or bow still belong together, and their order stays. Returns the names of several archers, for "Archer 1",
     /// "Archer 2", …
     pub fn remove_names(&mut self) -> Vec<String> {
-        let mut archers: Vec<String> = Vec::new();
-        for filed in self.of_day.iter().chain(&self.history) {
-            let archer = filed.end.session.archer.as_ref();
-            archers.extend(archer.filter(|a| !archers.contains(a)).cloned());
-        }
+        let archers = self.archers.clone();
         let one_archer = archers.len() < 2;
         let bow_of = |session: &Session| session.setup.as_ref().and_then(|s| s.bow.clone());
         let mut bows: Vec<String> = Vec::new();

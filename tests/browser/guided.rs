@@ -343,6 +343,47 @@ fn a_fresh_photo_to_its_answer_in_eight_taps() {
     assert!(large > 1.4, "{large}");
 }
 
+/// A change whose values nobody knows is noted with the value before and after it: the ends before have the one, the photos
+/// that follow the other.
+#[test]
+fn a_change_of_unknown_values_is_noted() {
+    let mut record = with_counts(measured().clone(), 3, 3);
+    let session = record["session"].as_object_mut().expect("session");
+    session.remove("setup");
+    for e in record["entries"].as_array_mut().expect("entries") {
+        e["state"] = json!("confirmed");
+    }
+    let program = Program::with(|folder| put(folder, "end", &record), &[]);
+    let Some(b) = opened(LAPTOP, &program) else {
+        return;
+    };
+    settled(&b);
+    b.wait("document.getElementById('change-what')?.value === 'rest_height_mm'");
+    // without a value nothing is noted
+    b.press(false, "#change-made");
+    b.wait("document.getElementById('change').textContent.includes('Give both values')");
+    b.press(false, "#change-after");
+    b.write("0.5");
+    b.press(false, "#change-made");
+    b.wait("document.getElementById('made-said')?.textContent.includes('0 to 0.5')");
+    b.wait("document.getElementById('answer-step').textContent.includes('shoot the next end')");
+    settled(&b);
+    let kept: Value =
+        serde_json::from_slice(&fs::read(program.folder.join("session.json")).expect("file"))
+            .expect("JSON");
+    let ends = kept["ends"].as_array().expect("ends");
+    assert_eq!(
+        ends.last().expect("a change")["setup"]["rest_height_mm"],
+        0.5,
+        "{kept}"
+    );
+    assert_eq!(
+        program.record("end")["session"]["setup"]["rest_height_mm"],
+        0.0
+    );
+    assert_eq!(b.complaints(), Vec::<String>::new());
+}
+
 /// Answer and marks are told from their ground at 7 : 1 (WCAG 2.2, 1.4.6), light and dark.
 #[test]
 fn answer_and_marks_stand_out() {

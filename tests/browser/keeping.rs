@@ -31,7 +31,7 @@ fn edits_outlive_the_program_and_two_windows_see_each_other() {
     let shown = b.js("return document.getElementById('conflict').innerText");
     let shown = shown.as_str().expect("text");
     assert!(
-        shown.contains("tagged shaft 2 as unknown") && shown.contains("remove shaft 1"),
+        shown.contains("tagged B2 as not known") && shown.contains("remove B1"),
         "{shown}"
     );
     assert!(!shown.contains("facts of the end"), "{shown}");
@@ -53,6 +53,38 @@ fn edits_outlive_the_program_and_two_windows_see_each_other() {
             .expect("2")["kind"],
         "unknown"
     );
+}
+
+#[test]
+fn a_step_on_an_end_that_was_measured_again_is_not_made() {
+    let program = Program::with(|folder| put(folder, "end", measured()), &[]);
+    let Some(b) = opened(LAPTOP, &program) else {
+        return;
+    };
+    b.js("bossmark.queue.refresh = async () => {}; return 1");
+    let mut again = program.record("end");
+    let x_mm = again["entries"][0]["x_mm"].as_f64().expect("x") + 40.0;
+    let id = again["entries"][0]["id"].clone();
+    again["entries"][0]["x_mm"] = json!(x_mm);
+    let file = program.folder.join("end.end.json");
+    std::fs::write(file, again.to_string()).expect("written");
+    b.js(&format!(
+        "bossmark.end.edit([{{do: 'remove', id: {id}}}]); return 1"
+    ));
+    b.wait("document.getElementById('conflict').open");
+    let shown = b.js("return document.getElementById('conflict').innerText");
+    let shown = shown.as_str().expect("text");
+    assert!(
+        shown.contains("measured again")
+            && shown.contains("moved shaft")
+            && !shown.contains("on top"),
+        "{shown}"
+    );
+    assert_eq!(program.record("end"), again, "the step is not made");
+    b.press(false, "#conflict button:last-child");
+    b.wait(&format!(
+        "bossmark.end.entries.some((e) => e.id === {id} && Math.abs(e.x_mm - {x_mm}) < 0.01)"
+    ));
 }
 
 #[test]

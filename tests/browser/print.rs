@@ -37,6 +37,22 @@ fn report(name: &str, folder: &Path, more: &[&str]) -> PathBuf {
     path
 }
 
+/// Confirms every record of a folder as it is proposed.
+fn accept_all(records: &Path) {
+    for item in std::fs::read_dir(records).expect("records") {
+        let path = item.expect("a file").path();
+        if path.to_string_lossy().ends_with(".end.json") {
+            let done = Command::new(env!("CARGO_BIN_EXE_bossmark"))
+                .arg("confirm")
+                .arg(&path)
+                .arg("--accept")
+                .output()
+                .expect("the program runs");
+            assert!(done.status.success(), "{}", path.display());
+        }
+    }
+}
+
 /// The PDF that the browser prints on this paper.
 fn printed(b: &Browser, [width, height]: [f64; 2]) -> Vec<u8> {
     let margin = 12.0 / 25.4;
@@ -59,7 +75,15 @@ fn pages(pdf: &[u8]) -> usize {
 #[test]
 fn an_evening_prints_on_two_pages() {
     let folder = tempfile::tempdir().expect("folder");
-    for name in ["evening", "student"] {
+    for (name, confirmed) in [
+        ("evening", false),
+        ("student", false),
+        ("evening", true),
+        ("student", true),
+    ] {
+        if confirmed {
+            accept_all(&folder.path().join(format!("{name}-records")));
+        }
         let path = report(name, folder.path(), &[]);
         let Some(b) = Browser::start(SCREEN) else {
             return;
@@ -71,7 +95,7 @@ fn an_evening_prints_on_two_pages() {
                 std::fs::write(Path::new(&keep).join(format!("{name}-{paper}.pdf")), &pdf)
                     .expect("written");
             }
-            assert_eq!(pages(&pdf), 2, "{name} on {paper}");
+            assert_eq!(pages(&pdf), 2, "{name} on {paper}, confirmed: {confirmed}");
         }
         // details are there on demand
         let html = std::fs::read_to_string(&path).expect("report");

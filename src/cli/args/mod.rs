@@ -38,12 +38,13 @@ use clap::{Parser, Subcommand};
 /// What is shown first in every help of the whole.
 pub const EXAMPLES: &str = "\
 Examples:
-  bossmark day evening/ --report evening.html        every photo of a folder, and a report to look at
-  bossmark measure IMG_0101.jpg --face wa-80 --json  one photo, as a record for machines";
+  bossmark day evening/ --report evening.html        a folder's photos, and a report
+  bossmark measure IMG_0101.jpg --face wa-80 --json  one photo, as a record";
 
 const AFTER: &str = "\
-Exit status: 0 done; 1 read, but the job can't be done on it; 2 wrong use; 3 a file could not be read, decoded or written;
-130 stopped with Ctrl-C. With several inputs: the highest. `-` stands for stdin or stdout where a record goes.
+Exit status: 0 done; 1 read, but the job can't be done on it; 2 wrong use; 3 a
+file could not be read, decoded or written; 130 stopped with Ctrl-C. With
+several inputs: the highest. `-` stands for stdin or stdout where a record goes.
 NO_COLOR is honoured.";
 
 const LENS_TEMPLATE: &str = "{about}\n\n{before-help}{usage-heading}\n  bossmark lens sheet [--paper a4|letter] [--out FILE]\n  bossmark lens [fit] [OPTIONS] <PHOTO>...\n\n{all-args}";
@@ -53,7 +54,7 @@ const TEMPLATE: &str = "{about}\n\n{before-help}{usage-heading} {usage}\n\n{all-
 /// Bare-shaft tuning from a phone photo of the boss.
 #[derive(Debug, Parser)]
 #[command(name = "bossmark", version, about, before_help = EXAMPLES, after_help = AFTER, help_template = TEMPLATE,
-    disable_help_subcommand = true, max_term_width = 100)]
+    disable_help_subcommand = true, max_term_width = 80)]
 pub struct Cli {
     /// The command.
     #[command(subcommand)]
@@ -67,7 +68,8 @@ pub enum Command {
     #[command(before_help = "\
 Examples:
   bossmark measure IMG_0101.jpg --face wa-80
-  bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 --marked look.jpg --json > end.json
+  bossmark measure IMG_0101.jpg --face wa-80 --fletched 3 --bare 3 \\
+    --marked look.jpg --json > end.json
   bossmark measure IMG_0101.jpg --face wa-80 --points marked.json", help_template = TEMPLATE)]
     Measure(Measure),
     /// A page in the browser on which a person checks the entries and sees what they mean.
@@ -97,17 +99,21 @@ Examples:
 Examples:
   bossmark day evening/ --report evening.html
   bossmark day evening/ --report evening.html --history season/
-  bossmark day student/ --face wa-60 --hand left --distance 18 --report student.html
+  bossmark day student/ --face wa-60 --hand left --distance 18 \\
+    --report student.html
   bossmark day club-night/ --reports reports/", help_template = TEMPLATE)]
     Day(Day),
     /// A session file: made from flags or by asking, checked, or carried on to the next end after a change.
     #[command(before_help = "\
 Examples:
-  bossmark setup --hand right --distance 30 --draw-weight 36 --bolts-out 1 --spine 600 --length 29in --point 100
-  bossmark setup --limit bolt_turns_out=0..4 --limit shaft_length_mm=711.. --limit point_gr=owned:90,100,110
-  bossmark setup evening/                              checks evening/session.json and shows what it says
-  bossmark advise evening/ --json > next.json && bossmark setup evening/ --apply next.json
-  bossmark setup evening/ --changed --plunger 2        a change of your own, from the next end on", help_template = TEMPLATE)]
+  bossmark setup --hand right --distance 30 --draw-weight 36 --bolts-out 1 \\
+    --spine 600 --length 29in --point 100
+  bossmark setup --limit bolt_turns_out=0..4 --limit shaft_length_mm=711.. \\
+    --limit point_gr=owned:90,100,110
+  bossmark setup evening/        checks evening/session.json, shows what it says
+  bossmark advise evening/ --json > next.json
+  bossmark setup evening/ --apply next.json         the change advised was made
+  bossmark setup evening/ --changed --plunger 2     a change of your own", help_template = TEMPLATE)]
     Setup(Box<Setup>),
     /// Records of weeks and months: each set-up, the trend over the dates, two set-ups compared, everything as a table.
     #[command(before_help = "\
@@ -133,7 +139,9 @@ Examples:
     #[command(before_help = "\
 Examples:
   bossmark rehearse --face wa-80 --out practice/
-  bossmark rehearse --face wa-60 --fletched 3 --bare 3 --offset 90,0 --scatter 30 --count 4 --with-session --hand right --distance 30 --out practice/", help_template = TEMPLATE)]
+  bossmark rehearse --face wa-60 --fletched 3 --bare 3 --offset 90,0 \\
+    --scatter 30 --count 4 --with-session --hand right --distance 30 \\
+    --out practice/", help_template = TEMPLATE)]
     Rehearse(Rehearse),
     /// A lens profile from photos of a printed sheet, and the sheet itself.
     #[command(before_help = "\
@@ -145,7 +153,7 @@ Examples:
     /// A script that completes commands and flags in your shell.
     #[command(before_help = "\
 Examples:
-  bossmark completions bash > ~/.local/share/bash-completion/completions/bossmark
+  bossmark completions bash > bossmark.bash
   bossmark completions zsh > ~/.zfunc/_bossmark", help_template = TEMPLATE)]
     Completions(Completions),
     /// The manual: one page for the whole and one for each command.

@@ -181,9 +181,8 @@ fn starts(job: RecordJob, context: &mut Context) -> Result<Vec<EndSource>, CliEr
         copy_records(&job)?;
     }
     let mut found = Vec::new();
-    for record in store::RecordLocation::all(&job.to).map_err(of_file)? {
-        let end = record.record().map_err(of_file)?;
-        let photo = end.and_then(|end| store::photo_of(&job.from, &end));
+    for (record, end) in store::RecordLocation::all_with_records(&job.to).map_err(of_file)? {
+        let photo = store::photo_of(&job.from, &end);
         let measuring = match &photo {
             Some(photo) => context.options(photo).map_err(|e| e.about(photo))?,
             None => MeasureOptions::default(),

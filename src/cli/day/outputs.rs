@@ -99,6 +99,7 @@ pub(super) fn write(
     }
     let problems = shown.problems.clone();
     let mut bows = shown.stories(&options(args));
+    in_archers_order(&mut bows, &outcome.records, &hidden_names);
     for run in bows.iter_mut().flat_map(|b| &mut b.runs) {
         let name = run.ends.iter().find_map(|e| e.end.face.as_ref());
         if let Some(look) = name.and_then(|face| outcome.looks.get(&face.name)) {
@@ -153,6 +154,15 @@ fn tell_path(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
 fn archer_of(bow: &BowStory) -> Option<String> {
     let end = bow.runs.last()?.ends.last()?;
     end.end.session.archer.clone()
+}
+
+/// The bows in the order in which their archers' records come: that of their folders. `hidden`: the names of those whom the
+/// reports call by numbers.
+pub(super) fn in_archers_order(bows: &mut [BowStory], records: &[RecordFile], hidden: &[String]) {
+    bows.sort_by_key(|bow| {
+        let own = archer_of(bow).map(|a| named_archer(&a, hidden));
+        records.iter().position(|f| f.end.session.archer == own)
+    });
 }
 
 /// The name of an archer whom the reports call "Archer 1", "Archer 2", …

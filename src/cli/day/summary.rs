@@ -43,9 +43,10 @@ pub(super) fn report_day(
                 .map(|f| (f.file.clone(), f.line))
                 .collect();
             let all = outcome.records.iter().chain(&history).cloned().collect();
-            let (bows, _) = stories_of(all, &outputs::options(args), &|f: &RecordFile| {
+            let (mut bows, _) = stories_of(all, &outputs::options(args), &|f: &RecordFile| {
                 of_day.contains(&(f.file.clone(), f.line))
             });
+            outputs::in_archers_order(&mut bows, &outcome.records, &[]);
             if bows.len() > 1 {
                 terminal.text(&format!("\n{}", plain::overview(&bows, args.local.into())));
             }

@@ -3,6 +3,7 @@
 use crate::advice;
 use crate::cli::args::SETTING_FLAGS;
 use crate::record::{NamedArrow, SessionFile, Setup};
+use crate::text::plain;
 use std::fmt::Write as _;
 
 /// The session file as text, and what else would help the advice.
@@ -55,7 +56,8 @@ pub(super) fn text(file: &SessionFile) -> String {
     }
     let missing = missing_facts(file, &setup);
     if !missing.is_empty() {
-        let _ = writeln!(out, "Would help the advice: {}.", missing.join("; "));
+        let missing = format!("{}.", missing.join("; "));
+        out.push_str(&plain::wrapped("Would help the advice: ", &missing));
     }
     out
 }

@@ -9,6 +9,7 @@ use super::calls::Calls;
 use super::conditions::own_tolerance_of;
 use super::{Assumptions, Gathered, LeanReading, LeftOutReason, Outlier, Posterior, Shot};
 use crate::record::{ArrowKind, End, Hand, Setup};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Everything that cautions look at.
 pub(super) struct CautionInput<'a> {
@@ -26,6 +27,8 @@ pub(super) struct CautionInput<'a> {
     pub(super) lean: Option<LeanReading>,
     /// More shooting with groups this wide decides nothing.
     pub(super) too_wide: bool,
+    /// Each end has a number of its own.
+    pub(super) numbers_differ: bool,
     pub(super) assumptions: &'a Assumptions,
 }
 
@@ -44,13 +47,16 @@ impl CautionInput<'_> {
     /// What an archer calls the end at this place among those read: the number it was given where all have one of their
     /// own, else its place, from 1.
     fn end_name(&self, place: usize) -> String {
-        let mut numbers: Vec<u64> = self.ends.iter().filter_map(|e| e.session.end).collect();
-        let own = numbers.get(place).copied();
-        numbers.sort_unstable();
-        numbers.dedup();
-        let number = own.filter(|_| numbers.len() == self.ends.len());
+        let own = self.ends.get(place).and_then(|end| end.session.end);
+        let number = own.filter(|_| self.numbers_differ);
         number.map_or_else(|| (place + 1).to_string(), |n| n.to_string())
     }
+}
+
+/// Whether each end has a number of its own.
+pub(super) fn numbers_differ(ends: &[&End]) -> bool {
+    let numbers: Option<BTreeSet<u64>> = ends.iter().map(|e| e.session.end).collect();
+    numbers.is_some_and(|numbers| numbers.len() == ends.len())
 }
 
 /// All cautions, what stands in the way of a reading first.
@@ -110,18 +116,18 @@ fn few_shots(input: &CautionInput<'_>) -> Option<Caution> {
 /// Ends of which other numbers of shots were given than there are, those that missed the boss counted in.
 fn count_differs(input: &CautionInput<'_>) -> Option<Caution> {
     let mut differing = Vec::new();
+    let mut on_boss: BTreeMap<(usize, ArrowKind), usize> = BTreeMap::new();
+    for shot in &input.gathered.shots {
+        *on_boss.entry((shot.end, shot.kind)).or_default() += 1;
+    }
     for (place, end) in input.ends.iter().enumerate() {
         // of a shot that missed nobody may know the kind: that explains a difference
         if end.missed.iter().any(|m| m.kind == ArrowKind::Unknown) {
             continue;
         }
         let there = |kind| {
-            let on_boss = input
-                .gathered
-                .shots
-                .iter()
-                .filter(|s| s.end == place && s.kind == kind);
-            on_boss.count() + end.missed.iter().filter(|m| m.kind == kind).count()
+            let on_boss = on_boss.get(&(place, kind)).copied().unwrap_or(0);
+            on_boss + end.missed.iter().filter(|m| m.kind == kind).count()
         };
         let differs = |given: Option<u32>, kind| {
             given

@@ -1,10 +1,11 @@
 //! Cautions on single shots and arrows, and on how the end was shot.
 
 use super::{CautionInput, setup};
-use crate::reading::Outlier;
 use crate::reading::about::{About, Caution, NamedOutlier, OddArrow};
 use crate::reading::arrows::ArrowAssessment;
+use crate::reading::{Outlier, Shot};
 use crate::record::ArrowKind;
+use std::collections::BTreeMap;
 
 pub(super) fn outliers(input: &CautionInput<'_>) -> Vec<Caution> {
     let named = |outliers: &[Outlier]| -> Vec<NamedOutlier> {
@@ -52,14 +53,14 @@ pub(super) fn odd_arrows(input: &CautionInput<'_>) -> Option<Caution> {
 
 /// The same mark twice in one end and kind: the marks can't tell arrows apart.
 pub(super) fn mixed_arrows(input: &CautionInput<'_>) -> Option<Caution> {
-    let shots = input.shots;
-    let twice = shots.iter().enumerate().find(|(at, shot)| {
-        shot.arrow.is_some()
-            && shots[at + 1..].iter().any(|other| {
-                other.end == shot.end && other.kind == shot.kind && other.arrow == shot.arrow
-            })
-    });
-    twice.map(|(_, shot)| {
+    let named = |shot: &Shot| Some((shot.end, shot.kind, shot.arrow.clone()?));
+    let mut counts: BTreeMap<_, usize> = BTreeMap::new();
+    for name in input.shots.iter().filter_map(named) {
+        *counts.entry(name).or_default() += 1;
+    }
+    let is_twice = |shot: &&Shot| named(shot).is_some_and(|name| counts[&name] > 1);
+    let twice = input.shots.iter().find(is_twice);
+    twice.map(|shot| {
         let about = About::MixedArrows {
             mark: shot.arrow.clone().unwrap_or_default(),
             end: input.end_name(shot.end),
@@ -70,6 +71,12 @@ pub(super) fn mixed_arrows(input: &CautionInput<'_>) -> Option<Caution> {
 
 /// Where the order is known: one kind wholly before the other, so that tiring or a turning wind looks like tune.
 pub(super) fn not_alternate(input: &CautionInput<'_>) -> Option<Caution> {
+    let shots: BTreeMap<(usize, u64), ArrowKind> = input
+        .shots
+        .iter()
+        .rev() // of several of one number the first counts
+        .map(|shot| ((shot.end, shot.id), shot.kind))
+        .collect();
     let ends: Vec<String> = input
         .ends
         .iter()
@@ -80,13 +87,7 @@ pub(super) fn not_alternate(input: &CautionInput<'_>) -> Option<Caution> {
             };
             let kinds: Vec<ArrowKind> = order
                 .iter()
-                .filter_map(|id| {
-                    input
-                        .shots
-                        .iter()
-                        .find(|shot| shot.end == *place && shot.id == *id)
-                        .map(|shot| shot.kind)
-                })
+                .filter_map(|id| shots.get(&(*place, *id)).copied())
                 .collect();
             let changes = kinds.windows(2).filter(|pair| pair[0] != pair[1]).count();
             let bare = kinds

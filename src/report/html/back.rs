@@ -4,10 +4,10 @@ use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
 use crate::record::{EntrySource, EntryState, ShotCount, unsure_entries};
-use crate::text::Locale;
 use crate::text::numbers::sureness;
 use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
+use crate::text::{LengthUnit, Locale};
 use crate::timeline::{EndStory, ReportInput, RunStory};
 
 /// What was learned about each bow.
@@ -85,7 +85,12 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
     }
     let unsure: Vec<String> = super::ends(input).filter_map(unsure_of_end).collect();
     if !unsure.is_empty() {
-        page.el("p", "", "Look at these first:");
+        let first = if open > 0 {
+            "Look at these first:"
+        } else {
+            "With a number of shots that differs:"
+        };
+        page.el("p", "", first);
         page.raw("<ul>\n");
         for line in unsure {
             page.el("li", "", &line);
@@ -130,8 +135,13 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
         return;
     }
     page.raw("<details class=\"entries\"><summary>All entries of this set-up</summary>\n");
-    page.raw("<p class=\"note\">Millimetres from the centre of the face: right and up are positive. \u{b1} is one standard deviation.</p>\n");
-    page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All entries\"><table>\n<thead><tr><th scope=\"col\">End</th><th scope=\"col\">Mark</th><th scope=\"col\">Kind</th><th scope=\"col\">Arrow</th><th scope=\"col\">Right, mm</th><th scope=\"col\">Up, mm</th><th scope=\"col\">Sure</th><th scope=\"col\">State</th></tr></thead>\n<tbody>\n");
+    let locale = page.locale;
+    let (unit, units) = match locale.lengths {
+        LengthUnit::Millimetres => ("mm", "Millimetres"),
+        LengthUnit::Inches => ("in", "Inches"),
+    };
+    page.raw(&format!("<p class=\"note\">{units} from the centre of the face: right and up are positive. \u{b1} is one standard deviation.</p>\n"));
+    page.raw(&format!("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All entries\"><table>\n<thead><tr><th scope=\"col\">End</th><th scope=\"col\">Mark</th><th scope=\"col\">Kind</th><th scope=\"col\">Arrow</th><th scope=\"col\">Right, {unit}</th><th scope=\"col\">Up, {unit}</th><th scope=\"col\">Sure</th><th scope=\"col\">State</th></tr></thead>\n<tbody>\n"));
     for end in &run.ends {
         let named = match end.end.session.end {
             Some(n) => n.to_string(),
@@ -141,8 +151,9 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
             page.raw("<tr>");
             let sd = |i: usize| {
                 let v = e.cov_mm2.and_then(|c| c.get(i)?.get(i).copied());
-                v.filter(|v| *v >= 0.0)
-                    .map_or_else(String::new, |v| format!(" \u{b1} {:.1}", v.sqrt()))
+                v.filter(|v| *v >= 0.0).map_or_else(String::new, |v| {
+                    format!(" \u{b1} {}", locale.in_table(v.sqrt()))
+                })
             };
             let kind = kind_name(e.kind);
             let state = match (e.state, e.source) {
@@ -157,8 +168,8 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
                 format!("{}{}", letter(e.kind), e.id),
                 kind.to_owned(),
                 e.arrow.clone().unwrap_or_default(),
-                format!("{:.1}{}", e.x_mm + 0.0, sd(0)),
-                format!("{:.1}{}", e.y_mm + 0.0, sd(1)),
+                format!("{}{}", locale.in_table(e.x_mm + 0.0), sd(0)),
+                format!("{}{}", locale.in_table(e.y_mm + 0.0), sd(1)),
                 e.confidence.map_or_else(String::new, sureness),
                 state.to_owned(),
             ] {

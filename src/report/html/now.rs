@@ -30,7 +30,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     page.close("h2");
     page.el("p", "verdict", &action(advice, page.locale));
     if let Some(landing) = text::landing(&advice.reading, page.locale) {
-        page.el("p", "said", &text::answer(&advice.reading, page.locale));
+        page.el("p", "said", &text::answer(&advice.reading));
         page.el("p", "lead", &landing);
     } else {
         page.el("p", "lead", &lead(advice, page.locale));
@@ -52,7 +52,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.el(
             "figcaption",
             "",
-            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Green: in tune.",
+            "Dot: where the bare shafts land against the fletched ones; bar: 95 % sure within. Shaded: in tune.",
         );
         page.raw("</figure>\n");
     }

@@ -35,7 +35,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
     if ends > 1 && !chart.is_empty() {
         page.raw("<figure class=\"timeline\">");
         page.raw(&chart);
-        page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within. Green band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
+        page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within. Shaded band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
         page.raw("</figure>\n");
     }
     trend(page, story, bow);
@@ -59,7 +59,7 @@ fn row(page: &mut Page, run: &RunStory) {
         page.raw("</ul>");
     }
     page.raw("</th><td>");
-    page.el("p", "said", &text::answer(&run.reading, locale));
+    page.el("p", "said", &text::answer(&run.reading));
     if let Some(landing) = text::landing(&run.reading, locale) {
         page.el("p", "", &landing);
     }

@@ -105,7 +105,11 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
     page.raw("<div>\n");
     page.el("p", "label", "What the shots said");
     page.el("p", "said", &text::verdict(&run.reading));
-    page.el("p", "", &text::sentence(&run.reading, page.locale));
+    page.el(
+        "p",
+        "",
+        &text::sentence_with_ranges(&run.reading, page.locale),
+    );
     now::calls(page, &run.reading);
     groups(page, &run.reading);
     if let Some(plain) = text::plain_means(&run.reading, page.locale) {

@@ -80,15 +80,14 @@ fn current_end(state: &State, id: u64) -> Result<Option<Arc<EndInHistory>>, Answ
     else {
         return Err(Answer::problem(404, "no-end", "this end has no record yet"));
     };
-    let records: Vec<RecordFile> = locations
-        .iter()
-        .filter_map(|(_, location, session)| {
-            let mut end: End = state.cache.record(location).ok().flatten()?;
-            end.session = end.session.or(session);
-            let (file, line) = named(location);
-            Some(RecordFile { file, line, end })
-        })
-        .collect();
+    let filed = |(_, location, session): &(u64, RecordLocation, Session)| {
+        let mut end: End = state.cache.record(location).ok().flatten()?;
+        end.session = end.session.or(session);
+        let (file, line) = named(location);
+        Some(RecordFile { file, line, end })
+    };
+    let all = || locations.iter().filter_map(filed).collect();
+    let records: Vec<RecordFile> = state.cache.at_once(all);
     // a second request at the same time waits here for the result of the first
     let mut cached = state.cached_reading();
     if cached.own != own || cached.records != records {
@@ -142,9 +141,10 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
                 json!({"end": view}),
             ))
         }
-        Err(EditError::Review(
-            error @ (ReviewError::OtherRecord { .. } | ReviewError::Revision { .. }),
-        )) => Err(Answer::problem(409, "changed", &error.to_string())),
+        Err(EditError::Review(ReviewError::OtherRecord { .. })) => Err(other_record(open)),
+        Err(EditError::Review(error @ ReviewError::Revision { .. })) => {
+            Err(Answer::problem(409, "changed", &error.to_string()))
+        }
         Err(EditError::Store(error @ StoreError::Moved)) => {
             Err(Answer::problem(409, "moved", &error.to_string()))
         }
@@ -159,4 +159,16 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
             "there is nothing to take back or make again",
         )),
     }
+}
+
+/// The answer to edits that were made on another record than the one that is there: its photo was measured again since.
+fn other_record(open: &OpenEnd) -> Answer {
+    let now = open.record().ok().flatten();
+    let view = now.map(|record| view::end_view(open, record));
+    Answer::problem_with(
+        409,
+        "measured-again",
+        "the photo has been measured again since: look at its shafts once more",
+        json!({"end": view}),
+    )
 }

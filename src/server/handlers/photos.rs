@@ -42,7 +42,8 @@ pub(super) fn prepare(state: &Arc<State>, ids: Vec<u64>) {
 pub(in crate::server) fn prepare_first(state: &Arc<State>) {
     let first = {
         let ends = state.ends();
-        let due = ends.iter().find(|e| view::is_due(e)).or(ends.first());
+        let due = || ends.iter().find(|e| view::is_due(e));
+        let due = state.cache.at_once(due).or(ends.first());
         due.map(|e| e.id)
     };
     prepare(state, first.into_iter().collect());
@@ -101,11 +102,12 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         );
     }
     let sha256 = photo::fingerprint(&request.body);
-    if let Some(there) = state
-        .ends()
-        .iter_mut()
-        .find_map(|e| e.shows(&sha256).then_some(e.id))
-    {
+    let shown = || {
+        let mut ends = state.ends();
+        ends.iter_mut()
+            .find_map(|e| e.shows(&sha256).then_some(e.id))
+    };
+    if let Some(there) = state.cache.at_once(shown) {
         return Ok(Answer::json(&json!({"id": there, "known": true})));
     }
     let session_file = plan.read()?;
@@ -145,7 +147,8 @@ fn next_end(state: &State) -> u64 {
         let record = e.record().ok().flatten();
         record.and_then(|r| r.session.end).or(e.start.session.end)
     };
-    let highest = ends.iter().filter_map(number).max().unwrap_or(0);
+    let numbers = || ends.iter().filter_map(number).max();
+    let highest = state.cache.at_once(numbers).unwrap_or(0);
     highest.max(
         ends.iter()
             .filter(|e| e.start.photo.is_some())

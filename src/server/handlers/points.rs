@@ -119,6 +119,7 @@ pub(in crate::server) fn likely(state: &State, id: u64) -> Result<Answer, Answer
     let refused = |text: String| Answer::problem(422, "photo", &text);
     let bytes = store::read(&path).map_err(|e| refused(e.to_string()))?;
     let name = store::name_of(&path);
+    let _turn = state.pictures.turn_of(&bytes);
     let measured = measure::measure(&bytes, &name, &face, session, &options, &mut |_| ())
         .map_err(|e| refused(e.to_string()))?;
     let places = LikelyPlace::all(&measured);

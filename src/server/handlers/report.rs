@@ -3,7 +3,7 @@
 use crate::advice::{AdviceOptions, advise, levers};
 use crate::record::{End, History, RecordFile};
 use crate::report::{html, marked};
-use crate::server::ends::Progress;
+use crate::server::ends::{OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
 use crate::text;
@@ -19,19 +19,17 @@ type ShownEnd = (u64, Option<PathBuf>, RecordFile);
 
 /// The ends that are measured; what a record leaves open comes from the session file.
 fn measured(state: &State) -> Vec<ShownEnd> {
-    state
-        .ends()
-        .iter()
-        .filter(|e| e.progress == Progress::Ready)
-        .filter_map(|e| {
-            let mut end = e.record().ok().flatten()?;
-            end.session = end.session.or(&e.start.session);
-            let location = &e.start.record;
-            let file = location.file.display().to_string();
-            let line = location.number();
-            Some((e.id, e.start.photo.clone(), RecordFile { file, line, end }))
-        })
-        .collect()
+    let shown = |e: &OpenEnd| {
+        let mut end = e.record().ok().flatten()?;
+        end.session = end.session.or(&e.start.session);
+        let location = &e.start.record;
+        let file = location.file.display().to_string();
+        let line = location.number();
+        Some((e.id, e.start.photo.clone(), RecordFile { file, line, end }))
+    };
+    let ends = state.ends();
+    let ready = ends.iter().filter(|e| e.progress == Progress::Ready);
+    state.cache.at_once(|| ready.filter_map(shown).collect())
 }
 
 /// The bow's log card, as text.

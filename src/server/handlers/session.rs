@@ -2,8 +2,8 @@
 
 use super::ends::advice_view;
 use crate::face::spec::{self, FaceSpec};
-use crate::record::Session;
 use crate::record::check::check_session;
+use crate::record::{Session, Setup};
 use crate::server::ends::{OpenEnd, Progress};
 use crate::server::http::{Answer, Request};
 use crate::server::state::State;
@@ -25,7 +25,8 @@ pub(in crate::server) fn enter(state: &State, request: &Request) -> Result<Answe
 
 /// The ends, the faces, and what applies to the next photo.
 pub(in crate::server) fn queue(state: &State) -> Answer {
-    let lines: Vec<view::QueueLine> = state.ends().iter().map(view::line).collect();
+    let all = || state.ends().iter().map(view::line).collect();
+    let lines: Vec<view::QueueLine> = state.cache.at_once(all);
     let own = state.opening.face.iter();
     let own = own.filter(|f| spec::by_name(&f.name).is_none());
     let faces: Vec<Value> = spec::known().iter().chain(own).map(face_view).collect();
@@ -69,17 +70,33 @@ fn face_view(f: &FaceSpec) -> Value {
     json!({"name": f.name, "title": f.words, "diameter_mm": f.diameter_mm, "zones": zones, "spots": spots})
 }
 
-/// The archer has made the step advised: its set-up applies to the photos that follow.
+/// A change that the archer names, with the settings after it; without them it is the step advised.
+#[derive(Deserialize)]
+struct ChangeMade {
+    setup: Option<Setup>,
+    words: Option<String>,
+}
+
+/// The archer has made the step advised, or another change: the settings after it apply to the photos that follow.
 pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
+    let given: ChangeMade = request.json()?;
+    let own = Session {
+        setup: given.setup.clone(),
+        ..Session::default()
+    };
+    if let Some(fault) = check_session(&own, "session").first() {
+        return Err(Answer::problem(422, "session", &fault.to_string()));
+    }
     let view = advice_view(state, id, request.locale())?;
-    let (Some(setup), true) = (view.made, view.newest) else {
+    let (Some(setup), true) = (given.setup.or(view.made), view.newest) else {
         return Err(Answer::problem(
             409,
             "no-step",
             "the step can't be carried into the next set-up: the present value is not known, or something was shot since",
         ));
     };
-    let words = view.next.map(|n| n.headline).unwrap_or_default();
+    let advised = view.next.map(|n| n.headline);
+    let words = given.words.or(advised).unwrap_or_default();
     let photos_before: Vec<String> = state
         .ends()
         .iter()

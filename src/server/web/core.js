@@ -20,7 +20,7 @@ import { units } from "./units.js";
  * @typedef {{words: string, difference: string | null, fletched_short: number, bare_short: number}} Count
  * @typedef {{id: number, name: string, state: string, record: EndRecord, look: number[], rings: Ring[],
  *   photo: PhotoShape | null, undo: number, redo: number, trouble: string | null, standing: string,
- *   count: Count | null, needs: string[]}} EndView
+ *   count: Count | null, needs: string[], fingerprint: string | null}} EndView
  * @typedef {{id: number, name: string, state: string, text: string, end: number | null, entries: number, look: number,
  *   proposed: number, revision: number, count: Count | null, standing: string}} Line
  * @typedef {{name: string, title: string, diameter_mm: number, zones: {diameter_mm: number, colour: string}[],
@@ -64,12 +64,14 @@ export class Unreachable extends Error {}
  * @property {(id: number, how: How) => Promise<Line>} measure Measures a photo, for the first time or anew.
  * @property {(id: number) => Promise<{places: KnownPlace[], reach_mm: number}>} places Places on the face that are easy to mark.
  * @property {(id: number, points: MarkedPoint[]) => Promise<HandRings>} rings The rings through points marked by hand.
- * @property {(id: number, revision: number, edits: Edit[]) => Promise<EndView>} apply Applies edits made on that revision.
+ * @property {(id: number, revision: number, edits: Edit[], record?: string | null) => Promise<EndView>} apply Applies edits made on that
+ *   revision, and on the record of that fingerprint: one that was measured again since has the same revision.
  * @property {(id: number, revision: number) => Promise<EndView>} undo Takes the last edit back.
  * @property {(id: number, revision: number) => Promise<EndView>} redo Makes it again.
  * @property {(id: number) => Promise<ReadingView>} read What the end's run says.
  * @property {(id: number) => Promise<AdviceView>} advise What to do next.
- * @property {(id: number) => Promise<{setup: Session, words: string}>} made The advised step was made.
+ * @property {(id: number, setup?: Session, words?: string) => Promise<{setup: Session, words: string}>} made The advised step was made,
+ *   or a change to these settings.
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.
@@ -125,12 +127,12 @@ export function documents(ask) {
     measure: (id, how) => post(`/api/ends/${id}/measure`, how),
     places: (id) => get(`/api/ends/${id}/places`),
     rings: (id, points) => post(`/api/ends/${id}/rings`, { points }),
-    apply: (id, revision, edits) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, edits }),
+    apply: (id, revision, edits, record) => post(`/api/ends/${id}/edits`, { schema: "bossmark/edits/1", revision, record, edits }),
     undo: (id, revision) => post(`/api/ends/${id}/undo`, { revision }),
     redo: (id, revision) => post(`/api/ends/${id}/redo`, { revision }),
     read: (id) => get(`/api/ends/${id}/reading`),
     advise: (id) => get(`/api/ends/${id}/advice`),
-    made: (id) => post(`/api/ends/${id}/made`, {}),
+    made: (id, setup, words) => post(`/api/ends/${id}/made`, { setup, words }),
     remember: (face, session) => post("/api/remember", { face, session }),
     essentials: (face, session) => post("/api/essentials", { face, session }),
     likely: (id) => get(`/api/ends/${id}/likely`),

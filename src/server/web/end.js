@@ -5,10 +5,12 @@ import { Refused, Unreachable } from "./core.js";
 /** @typedef {import("./core.js").EndView} EndView */
 /** @typedef {import("./core.js").Edit} Edit */
 /** @typedef {import("./core.js").Core} Core */
-/** @typedef {{at: number, id: number, sha256: string, revision: number, edits: Edit[]}} Kept */
+/** @typedef {{at: number, id: number, sha256: string, revision: number, record?: string | null, edits: Edit[]}} Kept */
 
 /** Where edits wait that could not be delivered: a reload, a crash or a way back must not lose them. */
 const KEPT = "bossmark-undelivered";
+/** Codes of answers that hold the record as it is now: somebody changed it, or its photo was measured again. */
+const CHANGED = ["changed", "measured-again"];
 /** Time between tries to deliver, ms. */
 const RETRY = 2000;
 
@@ -79,7 +81,7 @@ export class OpenEnd extends EventTarget {
         this.keep(view, edits);
         return false;
       }
-      return this.send(edits, () => this.core.apply(view.id, view.record.revision, edits), after);
+      return this.send(edits, () => this.core.apply(view.id, view.record.revision, edits, view.fingerprint), after);
     });
     this.turn = done;
     return done;
@@ -116,8 +118,8 @@ export class OpenEnd extends EventTarget {
       if (before && edits.length > 0) this.tell("edited", { edits, before });
       return true;
     } catch (error) {
-      if (error instanceof Refused && error.code === "changed" && error.end) {
-        this.tell("conflict", { edits, now: error.end, seen: before });
+      if (error instanceof Refused && CHANGED.includes(error.code) && error.end) {
+        this.tell("conflict", { edits, now: error.end, seen: before, again: error.code === "measured-again" });
       } else if (error instanceof Unreachable && before && edits.length > 0) {
         this.keep(before, edits);
       } else {
@@ -146,7 +148,7 @@ export class OpenEnd extends EventTarget {
   keep(view, edits) {
     const sha256 = view.record.photo?.sha256 ?? "";
     const all = kept();
-    all.push({ at: Date.now() + Math.random(), id: view.id, sha256, revision: view.record.revision, edits });
+    all.push({ at: Date.now() + Math.random(), id: view.id, sha256, revision: view.record.revision, record: view.fingerprint, edits });
     write(all);
     this.unreachable = true;
     this.tell("saving");
@@ -168,10 +170,10 @@ export class OpenEnd extends EventTarget {
         return;
       }
       try {
-        const now = await this.core.apply(view.id, mine.revision, mine.edits);
+        const now = await this.core.apply(view.id, mine.revision, mine.edits, mine.record);
         // those kept after it were made on what it leaves
         const rest = kept().filter((k) => k.at !== mine.at);
-        write(rest.map((k) => (isOf(k, view) ? { ...k, revision: now.record.revision } : k)));
+        write(rest.map((k) => (isOf(k, view) ? { ...k, revision: now.record.revision, record: now.fingerprint } : k)));
         this.reached();
         this.take(now, view, {});
         this.again();
@@ -182,8 +184,9 @@ export class OpenEnd extends EventTarget {
         } else {
           write(kept().filter((k) => k.at !== mine.at));
           this.reached();
-          if (error instanceof Refused && error.end) this.tell("conflict", { edits: mine.edits, now: error.end, seen: view });
-          else this.tell("refused", error instanceof Error ? error.message : String(error));
+          if (error instanceof Refused && error.end) {
+            this.tell("conflict", { edits: mine.edits, now: error.end, seen: view, again: error.code === "measured-again" });
+          } else this.tell("refused", error instanceof Error ? error.message : String(error));
         }
       }
       this.tell("saving");

@@ -5,7 +5,7 @@ import { decimal } from "./table.js";
 
 /** @typedef {import("./core.js").Face} Face */
 /** @typedef {import("./core.js").Session} Session */
-/** @typedef {{value: string, label: string, picture?: SVGSVGElement}} Choice */
+/** @typedef {{value: string, label: string, code?: string, picture?: SVGSVGElement}} Choice */
 
 /** Faces that most archers shoot at; the others are behind a summary. */
 const COMMON = ["wa-122", "wa-80", "wa-60", "wa-40", "wa-80-6zone", "wa-40-3spot"];
@@ -59,9 +59,7 @@ export class Essentials {
 
   /** @param {Face[]} faces */
   faces(faces) {
-    const choice = (/** @type {Face} */ f) => ({ value: f.name, label: `${Math.round(f.diameter_mm / 10)} cm (${f.name})`, picture: faceOf(f) });
-    const common = faces.filter((f) => COMMON.includes(f.name)).map(choice);
-    const others = faces.filter((f) => !COMMON.includes(f.name)).map(choice);
+    const [common, others] = sorted(faces);
     const all = group("face", "Which face is it?", common, undefined);
     all.classList.add("faces");
     const folded = make("details", {}, make("summary", {}, `Other faces (${others.length})`),
@@ -99,9 +97,28 @@ function group(name, words, choices, known, other) {
 }
 
 /** @param {string} name @param {Choice} choice @param {boolean} checked */
-function option(name, { value, label, picture }, checked) {
-  return make("label", { class: "pick" }, make("input", { type: "radio", name, value, checked }),
-    make("span", { class: "choice" }, ...(picture ? [picture] : []), label));
+function option(name, choice, checked) {
+  return make("label", { class: "pick" }, make("input", { type: "radio", name, value: choice.value, checked }),
+    make("span", { class: "choice" }, ...shown(choice)));
+}
+
+/** @param {Choice} choice @returns {(Node | string)[]} */
+function shown({ label, code, picture }) {
+  return [...(picture ? [picture] : []), label, ...(code ? [make("small", {}, code)] : [])];
+}
+
+/** The common faces, and the others. @param {Face[]} faces @returns {[Choice[], Choice[]]} */
+function sorted(faces) {
+  const choice = (/** @type {Face} */ f) => ({ value: f.name, label: `${Math.round(f.diameter_mm / 10)} cm`, code: f.name, picture: faceOf(f) });
+  return [faces.filter((f) => COMMON.includes(f.name)).map(choice), faces.filter((f) => !COMMON.includes(f.name)).map(choice)];
+}
+
+/** A button for each face, the less common ones folded. @param {Face[]} faces @param {(name: string) => void} chosen */
+export function faceButtons(faces, chosen) {
+  const row = (/** @type {Choice[]} */ all) => make("div", { class: "choices" }, ...all.map((c) =>
+    make("button", { type: "button", class: "face-button", click: () => chosen(c.value) }, ...shown(c))));
+  const [common, others] = sorted(faces);
+  return [row(common), make("details", {}, make("summary", {}, `Other faces (${others.length})`), row(others))];
 }
 
 /** @param {"fletched" | "bare"} kind @returns {Choice[]} */

@@ -21,6 +21,8 @@ export class Guide {
     this.look = byId("look", HTMLButtonElement);
     this.accept = byId("accept", HTMLButtonElement);
     this.state = byId("state", HTMLParagraphElement);
+    /** What is said once no end needs anybody. */
+    this.allDone = "";
     this.look.addEventListener("click", () => this.nextUnsure());
     this.accept.addEventListener("click", () => this.forward());
     end.addEventListener("opened", () => this.draw());
@@ -64,6 +66,7 @@ export class Guide {
 
   /** @param {number} look */
   words(look) {
+    if (this.end.entries.length === 0) return "No shafts yet";
     if (this.doubt) return `${markName(this.doubt)} is correct`;
     if (look > 0) return `Check ${look} unsure`;
     return this.end.view?.count?.difference ? "Count differs" : "All correct";
@@ -72,8 +75,17 @@ export class Guide {
   /** How the end stands, beside the button. */
   drawState() {
     const { view } = this.end;
-    say(this.state, view?.standing ?? "");
-    this.state.classList.toggle("due", Boolean(view?.count?.difference));
+    const done = this.open.length === 0;
+    // where no face was found that is said in the photo's place
+    const words = view && view.state !== "no-face" ? view.standing : "";
+    say(this.state, done && words && this.allDone ? `${words}. ${this.allDone}` : words);
+    this.state.classList.toggle("due", Boolean(words && view?.count?.difference) && !(done && this.end.entries.length > 0));
+  }
+
+  /** @param {string} words said once no end needs anybody */
+  finished(words) {
+    this.allDone = words;
+    this.drawState();
   }
 
   /** The main button: the next step of checking this end. */

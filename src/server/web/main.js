@@ -4,13 +4,13 @@ import * as camera from "./camera.js";
 import { core } from "./engine.js";
 import { byId, fill, make, say } from "./dom.js";
 import { OpenEnd, waiting } from "./end.js";
-import { Essentials } from "./essentials.js";
+import { Essentials, faceButtons } from "./essentials.js";
 import { drawFit } from "./fit.js";
 import { Guide } from "./guide.js";
 import { Keys } from "./keys.js";
 import { Marks } from "./marks.js";
 import { PhotoView } from "./photo.js";
-import { Queue, needs, standing, title } from "./queue.js";
+import { Queue, needs, standing, title, unmeasured } from "./queue.js";
 import { Meaning } from "./reading.js";
 import { RingsByHand } from "./rings.js";
 import { Selection } from "./selection.js";
@@ -18,7 +18,7 @@ import { SessionForm } from "./session.js";
 import { Share } from "./share.js";
 import { Table } from "./table.js";
 import { unitsForm } from "./units.js";
-import { wanted } from "./words.js";
+import { KIND, markName, wanted } from "./words.js";
 
 /** @typedef {import("./core.js").EndView} EndView */
 /** @typedef {import("./core.js").Line} Line */
@@ -163,9 +163,10 @@ function showPhoto(view) {
   if (view.state === "no-face") {
     photo.clear();
     const faces = queue.state?.faces ?? [];
-    inPlace(make("p", { class: "headline" }, "No face found"), make("p", {}, view.record.failure?.text ?? ""),
+    inPlace(make("p", { class: "headline" }, "No face found"), // nobody types flags here
+      make("p", {}, (view.record.failure?.text ?? "").replaceAll("--face ", "")),
       make("p", {}, `Looked for ${view.record.face?.name ?? "a face"}. Another one?`),
-      make("div", { class: "choices" }, ...faces.map((f) => make("button", { type: "button", click: () => measure(view.id, { face: f.name }) }, f.name))),
+      ...faceButtons(faces, (face) => measure(view.id, { face })),
       ...(view.photo ? [make("p", {}, "Or is it this one, hard to read?"), make("button", { type: "button", click: setRings }, "Set the rings by hand")] : []));
     return;
   }
@@ -206,13 +207,15 @@ photo.addEventListener("failed", () => {
 function heading() {
   const line = queue.ends.find((e) => e.id === queue.shown);
   const due = queue.ends.filter(needs).length;
+  const measuring = queue.ends.filter(unmeasured).length;
   const all = queue.ends.length;
   const at = queue.ends.findIndex((e) => e.id === queue.shown);
   say(byId("title", HTMLHeadingElement), line ? title(line) : "bossmark");
   const face = end.view?.record.face;
   say(byId("subtitle", HTMLParagraphElement), line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "");
   document.title = line ? `${title(line)}: ${standing(line).words}` : "bossmark";
-  say(byId("progress", HTMLAnchorElement), all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : " · all done"}`);
+  say(byId("progress", HTMLAnchorElement), all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : measuring > 0 ? " · measuring" : " · all done"}`);
+  guide.finished(all > 1 && due + measuring === 0 ? `All ${all} ends are confirmed.` : "");
   // with one end there is nowhere to turn to
   for (const name of ["previous", "next"]) byId(name, HTMLButtonElement).hidden = all < 2;
   byId("previous", HTMLButtonElement).disabled = at <= 0;
@@ -273,7 +276,7 @@ end.addEventListener("accepted", () => {
     const order = [...queue.ends.slice(at + 1), ...queue.ends.slice(0, Math.max(at, 0))];
     const next = order.find(needs);
     if (next) return show(next.id).then(() => say(saved, `${confirmed} confirmed`));
-    say(saved, queue.ends.length > 1 ? "All ends are confirmed" : "Confirmed");
+    say(saved, "Confirmed");
     byId("answer", HTMLElement).scrollIntoView({ block: "nearest" });
     return undefined;
   }).catch(failed);
@@ -285,9 +288,10 @@ end.addEventListener("say", (event) => {
 end.addEventListener("queue", () => queue.refresh().catch(() => {}));
 end.addEventListener("conflict", (event) => conflict(/** @type {CustomEvent} */ (event).detail));
 
-/** Somebody else was faster: both are shown, and the person chooses.
- * @param {{edits: import("./core.js").Edit[], now: EndView, seen: EndView}} both */
-function conflict({ edits, now, seen }) {
+/** Somebody else was faster: both are shown, and the person chooses. After measuring again a number may name another shaft, so that
+ * the step must be made anew.
+ * @param {{edits: import("./core.js").Edit[], now: EndView, seen: EndView, again: boolean}} both */
+function conflict({ edits, now, seen, again }) {
   const dialog = byId("conflict", HTMLDialogElement);
   const theirs = differences(seen, now);
   const keep = () => {
@@ -300,13 +304,15 @@ function conflict({ edits, now, seen }) {
     end.edit(edits);
   };
   fill(dialog, make("h2", { id: "conflict-heading" }, "Changed elsewhere in the meantime"),
-    make("p", {}, "Another window or person has changed this end since you saw it. Your last step has not been made."),
+    make("p", {}, again
+      ? "The photo has been measured again since you saw this end. Your last step has not been made: look at the shafts, and make it anew."
+      : "Another window or person has changed this end since you saw it. Your last step has not been made."),
     make("div", { class: "two" },
-      make("div", {}, make("h3", {}, "What they did"), make("ul", {}, ...theirs.map((t) => make("li", {}, t)))),
-      make("div", {}, make("h3", {}, "What you wanted"), make("ul", {}, ...(edits.length > 0 ? wanted(edits) : ["take a step back or forth"]).map((t) => make("li", {}, t))))),
+      make("div", {}, make("h3", {}, again ? "What is new" : "What they did"), make("ul", {}, ...theirs.map((t) => make("li", {}, t)))),
+      make("div", {}, make("h3", {}, "What you wanted"), make("ul", {}, ...(edits.length > 0 ? wanted(edits, seen.record.entries) : ["take a step back or forth"]).map((t) => make("li", {}, t))))),
     make("div", { class: "form-end" },
-      make("button", { type: "button", class: "strong", click: keep }, "Keep theirs"),
-      ...(edits.length > 0 ? [make("button", { type: "button", click: mine }, "Make my step on top")] : [])));
+      make("button", { type: "button", class: "strong", click: keep }, again ? "Look at it" : "Keep theirs"),
+      ...(edits.length > 0 && !again ? [make("button", { type: "button", click: mine }, "Make my step on top")] : [])));
   dialog.addEventListener("cancel", keep, { once: true });
   if (!dialog.open) dialog.showModal();
 }
@@ -318,13 +324,13 @@ function differences(before, after) {
   for (const e of after.record.entries) {
     const old = was.get(e.id);
     was.delete(e.id);
-    if (!old) said.push(`added shaft ${e.id} (${e.kind})`);
-    else if (old.kind !== e.kind) said.push(`tagged shaft ${e.id} as ${e.kind}`);
-    else if (Math.hypot(old.x_mm - e.x_mm, old.y_mm - e.y_mm) > 0.01) said.push(`moved shaft ${e.id}`);
-    else if (old.arrow !== e.arrow) said.push(`numbered shaft ${e.id}`);
-    else if (old.state !== e.state) said.push(`confirmed shaft ${e.id}`);
+    if (!old) said.push(`added ${markName(e)}`);
+    else if (old.kind !== e.kind) said.push(`tagged ${markName(old)} as ${KIND[e.kind]}`);
+    else if (Math.hypot(old.x_mm - e.x_mm, old.y_mm - e.y_mm) > 0.01) said.push(`moved ${markName(e)}`);
+    else if (old.arrow !== e.arrow) said.push(`numbered ${markName(e)}`);
+    else if (old.state !== e.state) said.push(`confirmed ${markName(e)}`);
   }
-  for (const id of was.keys()) said.push(`removed shaft ${id}`);
+  for (const gone of was.values()) said.push(`removed ${markName(gone)}`);
   if (before.record.missed.length !== after.record.missed.length) said.push("changed the missed shots");
   if (!same(before.record.session, after.record.session)) said.push("changed the facts of the end");
   return said.length > 0 ? said : ["saved it anew without a change that shows here"];

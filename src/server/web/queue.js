@@ -41,7 +41,7 @@ export class Queue extends EventTarget {
       this.draw();
       this.dispatchEvent(new CustomEvent("refreshed"));
     } finally {
-      const busy = this.ends.some((e) => e.state === "waiting" || e.state === "measuring");
+      const busy = this.ends.some(unmeasured);
       this.timer = window.setTimeout(() => this.refresh().catch(() => {}), busy ? SOON : LATER);
     }
   }
@@ -95,7 +95,7 @@ export class Queue extends EventTarget {
       make("div", { class: "uploads" },
         make("span", {}, take, make("label", { class: "button strong", for: "take" }, "Take photo")),
         make("span", {}, choose, make("label", { class: "button", for: "choose" }, "Choose photos")),
-        make("label", { for: "new-face" }, "Face"), this.face),
+        make("span", { class: "new-face" }, make("label", { for: "new-face" }, "Face"), this.face)),
       this.bar, this.said);
   }
 
@@ -156,3 +156,6 @@ export function standing(end) {
 
 /** Whether an end still needs a person. @param {Line} end */
 export const needs = (end) => standing(end).kind === "due";
+
+/** Whether it is not measured yet. @param {Line} end */
+export const unmeasured = (end) => end.state === "waiting" || end.state === "measuring";

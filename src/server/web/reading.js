@@ -2,6 +2,7 @@
 
 import { byId, fill, make } from "./dom.js";
 import { Answer } from "./answer.js";
+import { changeForm } from "./change.js";
 import { percent } from "./words.js";
 
 /** @typedef {import("./core.js").Note} Note */
@@ -27,6 +28,8 @@ export class Meaning {
     this.plot = byId("plot", HTMLDivElement);
     this.cautions = byId("reading-cautions", HTMLDivElement);
     this.advice = byId("advice", HTMLDivElement);
+    /** The change that was noted after an end. @type {{id: number, words: string} | null} */
+    this.noted = null;
     this.asked = 0;
     this.revision = -1;
     /** @type {number | undefined} */
@@ -107,7 +110,9 @@ export class Meaning {
     const needs = this.end.view?.needs ?? [];
     const newest = advice.newest || !advice.advice ? null : this.ends().filter((e) => e.state === "open" || e.state === "confirmed").at(-1);
     if (!newest || newest.id === reading.id) {
-      if (turn === this.asked) this.answer.show(reading, advice, needs);
+      if (turn !== this.asked) return;
+      this.answer.show(reading, advice, needs);
+      if (this.noted?.id === reading.id) this.answer.made();
       return;
     }
     const { core } = this.end;
@@ -158,12 +163,8 @@ export class Meaning {
         make("details", {}, make("summary", {}, "What was advised after this end"), ...parts, ...notes("Mind this", cautionsOf(view), true)));
       return;
     }
-    if (view.newest && view.made) {
-      parts.push(make("div", { class: "form-end" }, make("button", { id: "made", type: "button", class: "strong", click: () => this.made() }, "I made this change"),
-        make("span", { class: "soft", id: "made-said", role: "status" })));
-    } else if (!view.newest) {
-      parts.push(make("p", { class: "soft" }, "More was shot with this bow since: this is the advice as it stood after this end."));
-    }
+    if (view.newest) parts.push(...this.change(view));
+    else parts.push(make("p", { class: "soft" }, "More was shot with this bow since: this is the advice as it stood after this end."));
     parts.push(...notes("Mind this", cautionsOf(view), true));
     if (view.others.length > 0) {
       const list = view.others.map((o) => make("li", {}, make("p", { class: "strong" }, o.headline), ...o.facts.filter(([n]) => n === "Expect" || n === "Why").map(([n, t]) => make("p", { class: "soft" }, `${n}: ${t}`))));
@@ -172,19 +173,31 @@ export class Meaning {
     fill(this.advice, ...parts);
   }
 
-  async made() {
-    const view = this.end.view;
-    const said = document.getElementById("made-said");
-    if (!view || !said) return;
-    try {
-      const { words } = await this.end.core.made(view.id);
-      said.textContent = `Noted for the photos that follow: ${words}`;
-      const button = document.getElementById("made");
-      if (button instanceof HTMLButtonElement) button.disabled = true;
-      this.end.tell("queue");
-    } catch (error) {
-      said.textContent = error instanceof Error ? error.message : String(error);
+  /** How the change is noted that was made: the advised one by a button where its values are known.
+   * @param {import("./core.js").AdviceView} view @returns {HTMLElement[]} */
+  change(view) {
+    const said = make("span", { class: "soft", id: "made-said", role: "status", tabindex: "-1" });
+    if (this.noted?.id === view.id) {
+      said.textContent = `Noted for the photos that follow: ${this.noted.words}`;
+      return [said];
     }
+    const noted = (/** @type {string} */ words) => {
+      this.noted = { id: view.id, words };
+      this.answer.made();
+      this.showAdvice(view);
+      document.getElementById("made-said")?.focus({ preventScroll: true });
+      this.end.tell("queue");
+    };
+    const { setting } = view.advice.next;
+    const form = changeForm(this.end, setting, noted);
+    if (view.made) {
+      const made = () => this.end.core.made(view.id).then(({ words }) => noted(words), (error) => {
+        said.textContent = error instanceof Error ? error.message : String(error);
+      });
+      return [make("div", { class: "form-end" }, make("button", { id: "made", type: "button", class: "strong", click: made }, "I made this change"), said),
+        make("details", {}, make("summary", {}, "I changed something else"), form)];
+    }
+    return setting ? [form] : [make("details", {}, make("summary", {}, "I changed something"), form)];
   }
 }
 
@@ -244,6 +257,6 @@ function call(title, result, low, inside, high) {
     part.style.width = `${(100 * v).toFixed(1)}%`;
     return part;
   }));
-  row.append(bar, make("small", {}, make("span", {}, `${low[0]} ${percent(p[0])}`), make("span", {}, `within tolerance ${percent(p[1])}`), make("span", {}, `${high[0]} ${percent(p[2])}`)));
+  row.append(bar, make("small", {}, ...[low[0], "within tolerance", high[0]].map((words, i) => make("span", {}, `${words} `, make("span", { class: "whole" }, percent(p[i]))))));
   return row;
 }

@@ -20,7 +20,7 @@ const FIELDS = [
 ];
 
 /** @type {Field[]} */
-const SETUP = [
+export const SETUP = [
   { name: "bow", label: "Bow", kind: "text" },
   { name: "draw_weight_lb", label: "Draw weight on the fingers, lb", kind: "number" },
   { name: "bolt_turns_out", label: "Limb bolts, turns out", kind: "number" },

@@ -1,6 +1,7 @@
 // The table of shafts: the whole job can be done here, by keyboard and by screen reader.
 
 import { byId, fill, make, say } from "./dom.js";
+import { inTable, toMm, unit } from "./units.js";
 import { KIND, certainty, markName, name, suggestion } from "./words.js";
 
 /** @typedef {import("./core.js").Entry} Entry */
@@ -16,6 +17,8 @@ export class Table {
     this.rows = new Map();
     this.body = make("tbody", { role: "rowgroup" });
     this.missed = make("div", {});
+    /** What names the unit: its words follow the choice. @type {{element: HTMLElement, words: (sign: string) => string}[]} */
+    this.inUnit = [];
     this.draw();
     end.addEventListener("opened", () => {
       this.rows.clear();
@@ -26,15 +29,24 @@ export class Table {
   }
 
   draw() {
-    const heads = ["Shaft", "Kind", "mm right", "mm up", "How sure", "Arrow’s number", "Correct or not"];
-    const head = make("tr", { role: "row" }, ...heads.map((h, i) => make("th", { scope: "col", role: "columnheader", class: i > 3 ? "hidden" : null }, h)));
+    const heads = ["Shaft", "Kind", "right", "up", "How sure", "Arrow’s number", "Correct or not"];
+    const cells = heads.map((h, i) => make("th", { scope: "col", role: "columnheader", class: i > 3 ? "hidden" : null }, h));
+    for (const [i, side] of [[2, "right"], [3, "up"]]) this.named(cells[Number(i)], String(side));
+    const head = make("tr", { role: "row" }, ...cells);
     // laid out as a grid, which takes the meaning of rows and cells away: the roles give it back
     const table = make("table", { role: "table" }, make("caption", {}, "From the middle of the face: right and up are positive."), make("thead", { role: "rowgroup" }, head), this.body);
     fill(byId("table", HTMLDivElement), table, this.addForm(),
       make("div", { class: "part" }, make("h3", {}, "Shots that left no mark"), this.missed, this.missedForm()));
   }
 
+  /** An element that says the unit and a side. @param {HTMLElement} element @param {string} side */
+  named(element, side) {
+    this.inUnit.push({ element, words: (sign) => `${side}, ${sign}` });
+    return element;
+  }
+
   update() {
+    for (const { element, words } of this.inUnit) say(element, words(unit().sign));
     const ids = new Set(this.end.entries.map((e) => e.id));
     for (const [id, { row }] of this.rows) {
       if (ids.has(id)) continue;
@@ -71,15 +83,16 @@ export class Table {
     const label = (/** @type {string} */ what) => `${what} of shaft ${id}`;
     const number = make("button", { type: "button", class: "quiet", "aria-label": `Show shaft ${id} on the photo`, click: () => end.select(id) }, markName(first));
     const kind = make("select", { "aria-label": label("Kind"), change: () => end.edit([{ do: "tag", id, kind: kind.value }]) }, ...Object.entries(KIND).map(([k, words]) => make("option", { value: k }, words)));
-    const x = make("input", { inputmode: "decimal", size: 6, "aria-label": label("Millimetres right"), change: () => move() });
-    const y = make("input", { inputmode: "decimal", size: 6, "aria-label": label("Millimetres up"), change: () => move() });
+    const x = make("input", { inputmode: "decimal", size: 6, change: () => move() });
+    const y = make("input", { inputmode: "decimal", size: 6, change: () => move() });
     const move = () => {
-      const [x_mm, y_mm] = [decimal(x.value), decimal(y.value)];
-      if (x_mm === null || y_mm === null) {
-        end.tell("refused", "Give millimetres as a number, like 12.5 or -40.");
-        return;
-      }
-      end.edit([{ do: "move", id, x_mm, y_mm }]);
+      const entry = end.entries.find((e) => e.id === id);
+      if (!entry) return;
+      // what wasn't touched keeps the digits that the table doesn't show
+      const x_mm = x.value === x.dataset.was ? entry.x_mm : given(x);
+      const y_mm = y.value === y.dataset.was ? entry.y_mm : given(y);
+      if (x_mm === null || y_mm === null) this.refuse();
+      else end.edit([{ do: "move", id, x_mm, y_mm }]);
     };
     const arrow = make("input", { size: 4, maxlength: 20, autocomplete: "off", "aria-label": label("Arrow’s number"), change: () => end.edit([{ do: "arrow", id, arrow: arrow.value.trim() || null }]) });
     const sure = make("span", { class: "sure" });
@@ -99,8 +112,10 @@ export class Table {
       kind.value = entry.kind;
       say(number, markName(entry));
       number.setAttribute("aria-label", `${markName(entry)}: show on the photo`);
-      write(x, entry.x_mm.toFixed(1));
-      write(y, entry.y_mm.toFixed(1));
+      write(x, inTable(entry.x_mm));
+      write(y, inTable(entry.y_mm));
+      x.setAttribute("aria-label", label(`${unit().words} right`));
+      y.setAttribute("aria-label", label(`${unit().words} up`));
       write(arrow, entry.arrow ?? "");
       suggest(seen, entry, end.entries);
       sure.textContent = certainty(entry, look);
@@ -111,6 +126,11 @@ export class Table {
     return { row, refresh };
   }
 
+  /** A place that is no number. */
+  refuse() {
+    this.end.tell("refused", `Give ${unit().words} as a number, like 12.5 or -4.`);
+  }
+
   addForm() {
     const { end } = this;
     const kind = kindChoice("add-kind");
@@ -118,14 +138,14 @@ export class Table {
     const y = make("input", { id: "add-y", inputmode: "decimal", required: true, autocomplete: "off" });
     const form = make("form", {}, make("div", { class: "fields" },
       make("div", {}, make("label", { for: "add-kind" }, "Kind"), kind),
-      make("div", {}, make("label", { for: "add-x" }, "mm right"), x),
-      make("div", {}, make("label", { for: "add-y" }, "mm up"), y),
+      make("div", {}, this.named(make("label", { for: "add-x" }), "right"), x),
+      make("div", {}, this.named(make("label", { for: "add-y" }), "up"), y),
       make("button", {}, "Add this shaft")));
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
-      const [x_mm, y_mm] = [decimal(x.value), decimal(y.value)];
+      const [x_mm, y_mm] = [given(x), given(y)];
       if (x_mm === null || y_mm === null) {
-        end.tell("refused", "Give millimetres as a number, like 12.5 or -40.");
+        this.refuse();
         return;
       }
       if (await end.edit([{ do: "add", kind: kind.value, x_mm, y_mm }], { select: "new" })) {
@@ -165,6 +185,12 @@ export function suggest(button, entry, entries) {
 /** @param {string} id */
 function kindChoice(id) {
   return make("select", { id }, ...Object.entries(KIND).map(([k, words]) => make("option", { value: k }, words)));
+}
+
+/** Millimetres that a field holds in the chosen unit; `null` if it holds no number. @param {HTMLInputElement} input */
+function given(input) {
+  const value = decimal(input.value);
+  return value === null ? null : toMm(value);
 }
 
 /** A number as people write it; `null` if it is none. @param {string} text */

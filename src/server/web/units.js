@@ -38,6 +38,19 @@ export function length(mm) {
   return `${size.toFixed(size < 10 ? 1 : 0)} mm`;
 }
 
+/** A length of a table, in the chosen unit. @param {number} mm */
+export function inTable(mm) {
+  return units.lengths === "in" ? (mm / MM_PER_INCH).toFixed(2) : mm.toFixed(1);
+}
+
+/** Millimetres of a length in the chosen unit. @param {number} value */
+export function toMm(value) {
+  return units.lengths === "in" ? value * MM_PER_INCH : value;
+}
+
+/** The chosen unit, as a sign and in a sentence. */
+export const unit = () => (units.lengths === "in" ? { sign: "in", words: "inches" } : { sign: "mm", words: "millimetres" });
+
 /** Asks for both. @param {() => void} changed */
 export function unitsForm(changed) {
   const choice = (/** @type {"lengths" | "dates"} */ name, /** @type {string} */ words, /** @type {[string, string][]} */ all) => {

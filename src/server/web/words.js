@@ -44,18 +44,22 @@ export function suggestion(entry, entries) {
   return { arrow: seen.arrow, text: `arrow ${seen.arrow}? ${sure}`, words: `arrow ${seen.arrow}? ${sure} sure by its colours: take it for ${markName(entry)}` };
 }
 
-/** What a list of edits wanted, in words. @param {import("./core.js").Edit[]} edits */
-export function wanted(edits) {
+/** What a list of edits wanted, in words. @param {import("./core.js").Edit[]} edits @param {Entry[]} entries as they were seen */
+export function wanted(edits, entries) {
+  const of = (/** @type {number} */ id) => {
+    const entry = entries.find((e) => e.id === id);
+    return entry ? markName(entry) : `shaft ${id}`;
+  };
   return edits.map((e) => {
     switch (e.do) {
-      case "move": return `move shaft ${e.id}`;
+      case "move": return `move ${of(e.id)}`;
       case "add": return `add a ${KIND[e.kind]} shaft`;
-      case "remove": return `remove shaft ${e.id}`;
-      case "tag": return `tag shaft ${e.id} as ${KIND[e.kind]}`;
-      case "arrow": return e.arrow ? `call shaft ${e.id} arrow ${e.arrow}` : `take the number off shaft ${e.id}`;
+      case "remove": return `remove ${of(e.id)}`;
+      case "tag": return `tag ${of(e.id)} as ${KIND[e.kind]}`;
+      case "arrow": return e.arrow ? `call ${of(e.id)} arrow ${e.arrow}` : `take the number off ${of(e.id)}`;
       case "missed": return `note a missed ${KIND[e.kind]} shot`;
       case "not-missed": return "take a missed shot back";
-      case "confirm": return `confirm shaft ${e.id}`;
+      case "confirm": return `confirm ${of(e.id)}`;
       case "accept": return "confirm all shafts";
       case "session": return "change the facts of this end";
       default: return e.do;

@@ -1,0 +1,137 @@
+//! How the shafts of a photo stand on the whole, and how large their millimetres are, before each is looked at by itself.
+
+use super::first_stage::{FirstStage, strip_evidence};
+use super::model::UsualThickness;
+use super::nets::Nets;
+use super::view_geometry::ViewGeometry;
+use super::{View, choose, edges, peaks, strip};
+use crate::geometry::FacePoint;
+use nalgebra::Vector2;
+use rayon::prelude::*;
+
+/// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
+/// 122, 80, 60 and 40 cm, and most are called what they are.
+const SCALES: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
+/// The same for a face of the next size, half as large again (one of 122 cm named 80, one of 60 named 40). It is tried where the camera, by the
+/// face as it is named, is nearer to the face plane than nocks are, and where the shafts' thickness is seen: rings alone can't tell, and
+/// shafts that stand out as far as they seem to speak little against it.
+const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
+/// Weight of the strips' log-odds of being shafts beside where their nocks are.
+const STRIP_WEIGHT: f64 = 0.1;
+
+/// The scale and the common lean (right and up per height): 1 and none unless the shafts show otherwise.
+pub(super) fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
+    let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
+    let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
+    let thickness = ThicknessEvidence {
+        seen_mm: seen_thickness_mm(nets, seen, &ViewGeometry::new(view, 1.0, lean), &peaks),
+        usual: nets.model.usual_thickness_mm,
+    };
+    let nearer_than_nocks = seen.map.distance_mm() < choose::PLAIN_LENGTH_MM.0;
+    let larger = (nearer_than_nocks || thickness.seen_mm.is_some()).then_some(OF_A_LARGER_FACE);
+    let mut best = (1.0, f64::NEG_INFINITY);
+    for (scale, prior) in SCALES.into_iter().chain(larger) {
+        let geometry = ViewGeometry::new(view, scale, lean);
+        let candidates = candidates_in(nets, seen, &geometry, &peaks);
+        let evidence = choose::of_usual_length(&candidates)
+            + STRIP_WEIGHT * strip_evidence(&candidates)
+            + thickness.gain_nats(scale)
+            + prior;
+        if evidence > best.1 {
+            best = (scale, evidence);
+        }
+    }
+    (best.0, lean)
+}
+
+/// Peaks as candidates of a geometry of another scale or lean, with the first strip net along each.
+fn candidates_in(
+    nets: &Nets,
+    seen: &FirstStage,
+    geometry: &ViewGeometry,
+    peaks: &[peaks::Peak],
+) -> Vec<choose::ScoredCandidate> {
+    let mut own = peaks.to_vec();
+    for p in &mut own {
+        p.point = FacePoint::new(p.point.x / geometry.scale, p.point.y / geometry.scale);
+        p.slope = 0.0;
+    }
+    let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
+    let candidate = |k: usize| {
+        let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
+        let strip = strip::cut(&seen.photo, geometry, (own[k].point, axis), (k, &axes));
+        choose::ScoredCandidate {
+            number: k,
+            peak: own[k].clone(),
+            axis,
+            output: strip::first_stage(&nets.strips[0], &strip),
+        }
+    };
+    (0..own.len()).into_par_iter().map(candidate).collect()
+}
+
+/// Thickness that the shafts at these peaks have in common, in the face's millimetres by its nominal size. `None` where the edges of fewer
+/// than half of them are plain.
+fn seen_thickness_mm(
+    nets: &Nets,
+    seen: &FirstStage,
+    geometry: &ViewGeometry,
+    peaks: &[peaks::Peak],
+) -> Option<f64> {
+    let length_mm = nets.model.usual_length_mm.mean;
+    let edges_of = |p: &peaks::Peak| {
+        let axis = strip::axis(peaks::away(p.point, geometry.foot), 0.0);
+        let edges = edges::Edges::new(&seen.photo, geometry, p.point, axis, length_mm);
+        let edge_pairs = edges.edge_pairs();
+        (p.score, edges, edge_pairs)
+    };
+    let all: Vec<_> = peaks.par_iter().map(edges_of).collect();
+    let width = edges::common_width_mm(all.iter().map(|(score, _, pairs)| (*score, pairs)))?;
+    let is_plain = |edges: &edges::Edges, pairs: &edges::EdgePairs| {
+        let pair = edges.edge_pair(pairs, width);
+        pair.is_some_and(|p| p.is_plain())
+    };
+    let plain = all.iter().filter(|(_, e, pairs)| is_plain(e, pairs));
+    let plain: f64 = plain.map(|(score, ..)| score).sum();
+    let number: f64 = all.iter().map(|(score, ..)| score).sum();
+    (2.0 * plain > number).then_some(width + nets.model.width_bias_mm)
+}
+
+/// What the shafts' thickness says of the scale.
+struct ThicknessEvidence {
+    seen_mm: Option<f64>,
+    usual: UsualThickness,
+}
+
+/// No thickness speaks more against a scale than this, nats: edges of something else are now and then taken for the shafts'.
+const LEAST_GAIN_NATS: f64 = -4.0;
+
+impl ThicknessEvidence {
+    /// How much likelier the thickness is with this scale than with 1, nats.
+    fn gain_nats(&self, scale: f64) -> f64 {
+        let log_density =
+            |mm: f64| -0.5 * ((mm / self.usual.median).ln() / self.usual.ln_sd).powi(2);
+        let gain = |mm: f64| log_density(mm / scale) - log_density(mm);
+        self.seen_mm.map_or(0.0, gain).max(LEAST_GAIN_NATS)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thin_shafts_speak_for_a_larger_face_and_ordinary_ones_against_it() {
+        let gain = |seen_mm: Option<f64>| {
+            let usual = UsualThickness {
+                median: 6.0,
+                ln_sd: 0.28,
+            };
+            ThicknessEvidence { seen_mm, usual }.gain_nats(OF_A_LARGER_FACE.0)
+        };
+        assert!(gain(Some(3.6)) > 1.0);
+        assert!(gain(Some(6.0)) < -1.0);
+        assert!(gain(Some(9.3)) >= LEAST_GAIN_NATS);
+        assert!(gain(None).abs() < f64::EPSILON);
+    }
+}
