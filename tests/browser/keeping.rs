@@ -76,7 +76,7 @@ fn a_step_on_an_end_that_was_measured_again_is_not_made() {
     let shown = shown.as_str().expect("text");
     assert!(
         shown.contains("measured again")
-            && shown.contains("moved shaft")
+            && shown.contains("moved B1")
             && !shown.contains("on top"),
         "{shown}"
     );
