@@ -19,6 +19,7 @@ mod lean;
 mod marginal_likelihood;
 mod mixture;
 mod more_shots;
+mod odd_arrow_test;
 mod posterior;
 mod read;
 mod region;

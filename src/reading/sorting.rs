@@ -1,8 +1,7 @@
 //! A set of numbered arrows sorted: by where each lands over ends beside the others of its kind. The other kind isn't needed.
 
-use super::arrows::{
-    MEDIAN_VARIANCE, NumberedArrow, Residual, arrows_of, beside_others, by_end, common_offset,
-};
+use super::arrows::{MEDIAN_VARIANCE, NumberedArrow, arrows_of, beside_others, by_end};
+use super::odd_arrow_test::{Residual, common_offset};
 use super::{ArrowPlace, Assumptions, Shot};
 use crate::math::{SD_FROM_MAD, median, rounded};
 use crate::record::ArrowKind;

@@ -75,9 +75,7 @@ fn a_step_on_an_end_that_was_measured_again_is_not_made() {
     let shown = b.js("return document.getElementById('conflict').innerText");
     let shown = shown.as_str().expect("text");
     assert!(
-        shown.contains("measured again")
-            && shown.contains("moved B1")
-            && !shown.contains("on top"),
+        shown.contains("measured again") && shown.contains("moved B1") && !shown.contains("on top"),
         "{shown}"
     );
     assert_eq!(program.record("end"), again, "the step is not made");
