@@ -1,12 +1,10 @@
 //! The first stage: peaks of the face map, and one net along each.
 
 use super::nets::Nets;
-use super::pose::pose_and_scale;
 use super::view_geometry::ViewGeometry;
 use super::{View, choose, map, peaks, picture, strip, tensor};
 use crate::geometry::FacePoint;
 use image::RgbImage;
-use nalgebra::Vector2;
 use rayon::prelude::*;
 
 /// Pixels of the reduced photo per millimetre of the face.
@@ -124,23 +122,6 @@ pub(super) const NOCK_FIT_WEIGHT: f64 = 2.5;
 pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
 /// Of fewer candidates nothing is said.
 pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
-
-/// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
-pub(super) fn in_own_pose_and_scale<'a>(
-    nets: &Nets,
-    pixels: &RgbImage,
-    view: &View<'a>,
-    others: &[FacePoint],
-) -> Option<FirstStage<'a>> {
-    let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
-    let seen = FirstStage::new(nets, pixels, upright, view, others)?;
-    let (scale, lean) = pose_and_scale(nets, view, &seen);
-    if (scale - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
-        let geometry = ViewGeometry::new(view, scale, lean);
-        return FirstStage::new(nets, pixels, geometry, view, others);
-    }
-    Some(seen)
-}
 
 /// How a strip is scored.
 pub(super) type StripScorer<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::StripOutput + Sync);

@@ -34,12 +34,13 @@ use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 #[doc(hidden)]
 pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
-use first_stage::{FirstStage, LEAST_MEAN_DETECTION_SCORE, in_own_pose_and_scale};
+use first_stage::{FirstStage, LEAST_MEAN_DETECTION_SCORE};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{BothNets, Nets};
 use output::shafts_of;
+use pose::in_own_pose_and_scale;
 use second_stage::{Analysis, second_stage};
 use view_geometry::ViewGeometry;
 pub use weights::WeightsError;

@@ -6,6 +6,7 @@ use super::nets::Nets;
 use super::view_geometry::ViewGeometry;
 use super::{View, choose, edges, peaks, strip};
 use crate::geometry::FacePoint;
+use image::RgbImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
@@ -19,8 +20,25 @@ const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 /// Weight of the strips' log-odds of being shafts beside where their nocks are.
 const STRIP_WEIGHT: f64 = 0.1;
 
+/// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
+pub(super) fn in_own_pose_and_scale<'a>(
+    nets: &Nets,
+    pixels: &RgbImage,
+    view: &View<'a>,
+    others: &[FacePoint],
+) -> Option<FirstStage<'a>> {
+    let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
+    let seen = FirstStage::new(nets, pixels, upright, view, others)?;
+    let (scale, lean) = pose_and_scale(nets, view, &seen);
+    if (scale - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
+        let geometry = ViewGeometry::new(view, scale, lean);
+        return FirstStage::new(nets, pixels, geometry, view, others);
+    }
+    Some(seen)
+}
+
 /// The scale and the common lean (right and up per height): 1 and none unless the shafts show otherwise.
-pub(super) fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
+fn pose_and_scale(nets: &Nets, view: &View, seen: &FirstStage) -> (f64, Vector2<f64>) {
     let peaks: Vec<peaks::Peak> = seen.plain().map(|c| c.peak.clone()).collect();
     let lean = peaks::common_lean(&seen.map, &seen.scores, &peaks);
     let thickness = ThicknessEvidence {
