@@ -22,7 +22,7 @@ mod welch;
 use bossmark::reading::{Assumptions, analyse_with};
 use population::{Random, Session, draw};
 use rayon::prelude::*;
-use score::{Judged, Table};
+use score::{SessionScore, Table};
 use std::time::Instant;
 
 /// Sessions of one, two and four ends.
@@ -68,21 +68,21 @@ fn main() {
 /// All sessions of so many ends, by number of shots. Each session has a seed of its own, so that threads don't matter.
 fn run(seed: u64, ends: usize, sessions: usize, assumptions: &Assumptions) -> Table {
     let started = Instant::now();
-    let judged: Vec<(usize, Judged)> = (0..sessions)
+    let scores: Vec<(usize, SessionScore)> = (0..sessions)
         .into_par_iter()
         .map(|at| {
             let n = SHOTS[at % SHOTS.len()];
             let session = draw(&mut Random::for_session(seed, ends, at), ends, n);
-            (n, judge(&session, assumptions))
+            (n, score_of(&session, assumptions))
         })
         .collect();
-    Table::of(&judged, started.elapsed().as_secs_f64())
+    Table::of(&scores, started.elapsed().as_secs_f64())
 }
 
-fn judge(session: &Session, assumptions: &Assumptions) -> Judged {
+fn score_of(session: &Session, assumptions: &Assumptions) -> SessionScore {
     let ends: Vec<&bossmark::record::End> = session.ends.iter().collect();
     let analysis = analyse_with(&ends, assumptions);
-    Judged::of(session, &analysis, &welch::compare(session), assumptions)
+    SessionScore::of(session, &analysis, &welch::compare(session), assumptions)
 }
 
 /// Best of several; time on the processor where the system tells it, so that a busy machine matters less.

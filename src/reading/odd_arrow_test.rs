@@ -156,7 +156,7 @@ struct Fit {
     weight: f64,
     sum: f64,
     /// Σ (ln variance + value²/variance).
-    spread: f64,
+    deviance: f64,
 }
 
 impl Fit {
@@ -164,7 +164,7 @@ impl Fit {
         let variance = variance.max(1e-6);
         self.weight += 1.0 / variance;
         self.sum += value / variance;
-        self.spread += variance.ln() + value * value / variance;
+        self.deviance += variance.ln() + value * value / variance;
     }
 
     fn mean(&self) -> f64 {
@@ -174,6 +174,6 @@ impl Fit {
     /// ln of their density, up to a constant, when the common mean is N(0, `own`).
     fn ln_density(&self, own: f64) -> f64 {
         let explained = own * self.sum * self.sum / (1.0 + own * self.weight);
-        -0.5 * (self.spread + (own * self.weight).ln_1p() - explained)
+        -0.5 * (self.deviance + (own * self.weight).ln_1p() - explained)
     }
 }

@@ -243,8 +243,8 @@ mod tests {
             "photo-1.44444444.end.json",
         ];
         assert_eq!(names(&together), expected);
-        let told: Vec<bool> = together.iter().map(|f| f.message().is_some()).collect();
-        assert_eq!(told, [false, true, true, true], "also before any is saved");
+        let said: Vec<bool> = together.iter().map(|f| f.message().is_some()).collect();
+        assert_eq!(said, [false, true, true, true], "also before any is saved");
         for (one, expected) in photos.iter().zip(expected) {
             let found = record_paths(std::slice::from_ref(one), out);
             assert_eq!(names(&found), [expected], "one after the other");

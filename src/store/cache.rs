@@ -37,7 +37,7 @@ impl FileState {
 #[derive(Debug, Default)]
 pub struct RecordCache {
     files: Mutex<BTreeMap<PathBuf, FileRecords>>,
-    /// What threads that look at many records at once have read of files whose state can't be told from the next.
+    /// What threads that look at many records at once have read of files whose state does not differ from the next one's.
     looks: Mutex<HashMap<ThreadId, BTreeMap<PathBuf, Arc<Vec<End>>>>>,
 }
 
@@ -88,7 +88,7 @@ impl RecordCache {
         seen
     }
 
-    /// The record of a file whose state can't be told from the next one.
+    /// The record of a file whose state does not differ from the next one's.
     fn unsettled(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
         let thread = std::thread::current().id();
         let known = match locked(&self.looks).get(&thread) {

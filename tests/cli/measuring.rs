@@ -87,10 +87,10 @@ fn up_is_what_a_person_marks() {
         json_lines(&ran.stdout).remove(0)
     };
     let notes = |record: &Value| -> Vec<(String, String)> {
-        let told = |n: &Value, key: &str| n[key].as_str().expect("text").to_owned();
+        let said = |n: &Value, key: &str| n[key].as_str().expect("text").to_owned();
         let all = record["notes"].as_array().expect("notes");
         all.iter()
-            .map(|n| (told(n, "code"), told(n, "text")))
+            .map(|n| (said(n, "code"), said(n, "text")))
             .collect()
     };
     let differs = |record: &Value| -> Vec<String> {
@@ -110,7 +110,7 @@ fn up_is_what_a_person_marks() {
             .expect("number")
     };
     assert!((rotation(&right) - rotation(&shares)).abs() < 1e-4);
-    // eight degrees off the paper's edges: the person is believed, and the paper named
+    // eight degrees off the paper's edges: the person's line is taken, and the paper named
     let askew = measured("658.7,707.4,595.9,242.1");
     let upright = &askew["camera"]["upright"];
     assert_eq!(upright["from"], "person");

@@ -88,8 +88,8 @@ fn practice_photos_come_with_truth_and_never_replace_a_session_file() {
 fn shafts_that_cannot_be_so_thick_speak_against_the_face_named() {
     let folder = folder();
     let photo = sample("evening/evening-1.jpg");
-    let doubts = |face: &str, told: Option<f64>| {
-        let session = json!({"schema": "bossmark/session/1", "session": {"setup": {"shaft_diameter_mm": told}}});
+    let doubts = |face: &str, given: Option<f64>| {
+        let session = json!({"schema": "bossmark/session/1", "session": {"setup": {"shaft_diameter_mm": given}}});
         let file = put(&folder, "session.json", session.to_string());
         let ran = run(&[
             "measure",

@@ -216,7 +216,7 @@ fn completions_and_manual_know_every_command() {
 fn a_note_for_a_student_asks_for_what_is_open() {
     let note = run(&["plan", "--for-student"]).stdout;
     assert!(note.contains("which hand") && note.contains("one step to the side"));
-    let told = run(&[
+    let given = run(&[
         "plan",
         "--for-student",
         "--hand",
@@ -226,8 +226,8 @@ fn a_note_for_a_student_asks_for_what_is_open() {
         "--face",
         "wa-60",
     ]);
-    assert_eq!(told.status, 0, "{}", told.stderr);
-    assert!(!told.stdout.contains("which hand") && told.stdout.contains("wa-60"));
+    assert_eq!(given.status, 0, "{}", given.stderr);
+    assert!(!given.stdout.contains("which hand") && given.stdout.contains("wa-60"));
     assert_eq!(run(&["plan", "--for-student", "--face", "wa-61"]).status, 2);
 }
 
@@ -242,11 +242,11 @@ fn a_plan_needs_nothing_and_uses_what_there_is() {
     );
     assert_eq!(plan["scatter"]["sd_mm"], 25.0);
     assert!(run(&["plan"]).stdout.contains("fletched"));
-    let told = run_with(
+    let given = run_with(
         &["plan", "-", "--json"],
         &tape_end(60.0, right_handed()).to_string(),
     );
-    assert_eq!(json_lines(&told.stdout)[0]["scatter"]["from"], "told");
+    assert_eq!(json_lines(&given.stdout)[0]["scatter"]["from"], "told");
 }
 
 #[cfg(unix)]

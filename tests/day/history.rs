@@ -95,7 +95,7 @@ fn records_below_a_folder_are_the_history() {
     );
     assert!(
         !page.contains("Set-up 1:"),
-        "an earlier set-up isn't told again"
+        "an earlier set-up isn't said again"
     );
     let alone = run(&["advise", text(&day), "--json"]);
     let both = run(&["advise", text(season.path()), "--json"]);

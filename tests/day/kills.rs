@@ -20,8 +20,8 @@ impl Numbers {
 
 /// How many kills: `BOSSMARK_KILLS`, or a few.
 fn kills() -> u32 {
-    let told = std::env::var("BOSSMARK_KILLS").ok();
-    told.and_then(|n| n.parse().ok()).unwrap_or(40)
+    let given = std::env::var("BOSSMARK_KILLS").ok();
+    given.and_then(|n| n.parse().ok()).unwrap_or(40)
 }
 
 /// A kill at any moment, at random: every record that stands is whole and the one an undisturbed run makes, none

@@ -23,7 +23,7 @@ struct Called {
 }
 
 /// One session as called, by the reading and by plain means.
-pub(crate) struct Judged {
+pub(crate) struct SessionScore {
     reading: [Called; 2],
     welch: [Called; 2],
     outliers: usize,
@@ -34,7 +34,7 @@ pub(crate) struct Judged {
     sigma: f64,
 }
 
-impl Judged {
+impl SessionScore {
     pub(crate) fn of(
         session: &Session,
         analysis: &Analysis,
@@ -198,7 +198,7 @@ impl Figures {
         (self.squares / self.in_95.whole.max(1.0)).sqrt()
     }
 
-    /// Standard error of the rmse, from the spread of the squares.
+    /// Standard error of the rmse, from how the squares scatter.
     fn rmse_error(&self) -> f64 {
         let n = self.in_95.whole.max(1.0);
         let mean = self.squares / n;
@@ -217,16 +217,16 @@ struct Row {
 }
 
 impl Row {
-    fn add(&mut self, judged: &Judged) {
-        judged
+    fn add(&mut self, scores: &SessionScore) {
+        scores
             .reading
             .iter()
             .for_each(|axis| self.reading.add(axis));
-        judged.welch.iter().for_each(|axis| self.welch.add(axis));
-        self.outliers.part += judged.outliers_named as f64;
-        self.outliers.whole += judged.outliers as f64;
-        self.false_outliers.part += judged.good_named as f64;
-        self.false_outliers.whole += judged.good as f64;
+        scores.welch.iter().for_each(|axis| self.welch.add(axis));
+        self.outliers.part += scores.outliers_named as f64;
+        self.outliers.whole += scores.outliers as f64;
+        self.false_outliers.part += scores.good_named as f64;
+        self.false_outliers.whole += scores.good as f64;
     }
 }
 
@@ -240,7 +240,7 @@ pub(crate) struct Table {
 }
 
 impl Table {
-    pub(crate) fn of(judged: &[(usize, Judged)], seconds: f64) -> Self {
+    pub(crate) fn of(scores: &[(usize, SessionScore)], seconds: f64) -> Self {
         let mut table = Self {
             all: Row::default(),
             by_shots: super::SHOTS.iter().map(|&n| (n, Row::default())).collect(),
@@ -254,10 +254,10 @@ impl Table {
             ]
             .map(|name| (name, Row::default()))
             .to_vec(),
-            sessions: judged.len(),
+            sessions: scores.len(),
             seconds,
         };
-        for (n, one) in judged {
+        for (n, one) in scores {
             table.all.add(one);
             if let Some((_, row)) = table.by_shots.iter_mut().find(|(shots, _)| shots == n) {
                 row.add(one);
