@@ -332,7 +332,7 @@ fn a_change_that_moved_the_wrong_axis_is_noticed() {
         .filter(|n| n.code == "contradiction")
         .collect();
     assert_eq!(found.len(), 1);
-    assert!(said(found[0]).contains("not one of left–right"));
+    assert!(said(found[0]).contains("should not have moved the bare shafts sideways"));
     assert!(said(found[0]).contains("to the right"));
     assert!(next(&advice).reversible);
     snapshot("wrong_axis", &h);
@@ -523,11 +523,20 @@ fn at_18_m_only_a_side_is_a_reversible_step_and_never_a_cut() {
     snapshot("short_distance", &h);
 }
 
+/// Points and nock ends can be put back, so that they come before a cut.
 #[test]
-fn with_the_bolts_kept_a_weak_arrow_is_cut_in_a_portion() {
+fn with_all_that_can_be_undone_kept_a_weak_arrow_is_cut_in_a_portion() {
+    let reversible = json!({"keep": ["draw-weight"], "rear_gr": 20, "bare_rear_gr": 20});
+    let first = |n| {
+        Shoot::new(n, with(club_setup(), reversible.clone()))
+            .offset(240.0, 0.0)
+            .scatter(0.6)
+    };
+    let before_a_cut = advice_for(&history(&[first(1), first(2), first(3)]));
+    assert_eq!(next(&before_a_cut).change, Change::PointWeight);
     let setup = with(
         club_setup(),
-        json!({"keep": ["draw-weight"], "rear_gr": 20, "bare_rear_gr": 20}),
+        json!({"keep": ["draw-weight", "point-weight", "rear-weight"], "rear_gr": 20, "bare_rear_gr": 20}),
     );
     let shoot = |n| Shoot::new(n, setup.clone()).offset(240.0, 0.0).scatter(0.6);
     let h = history(&[shoot(1), shoot(2), shoot(3)]);
