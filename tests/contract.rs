@@ -120,6 +120,11 @@ fn a_full_stdout_is_status_3() {
     assert_eq!(ran(program().arg("faces")).status, 0);
 }
 
+/// The least of three times: other programs' work only adds.
+fn fastest(run: impl Fn() -> std::time::Duration) -> std::time::Duration {
+    (0..3).map(|_| run()).min().unwrap_or_default()
+}
+
 /// Reading and advice take time that grows with the number of records, no faster.
 #[test]
 fn many_records_in_one_file_are_read_in_time() {
@@ -143,7 +148,7 @@ fn many_records_in_one_file_are_read_in_time() {
         assert!(ran.status <= 1, "{}", ran.stderr);
         start.elapsed()
     };
-    let (few, many) = (lines(2_500), lines(10_000));
+    let (few, many) = (fastest(|| lines(2_500)), fastest(|| lines(10_000)));
     assert!(many < few * 12, "{few:?} for 2 500, {many:?} for 10 000");
 }
 
@@ -178,6 +183,6 @@ fn thousands_of_ends_of_the_same_arrows_are_read_in_time() {
         }
         start.elapsed()
     };
-    let (few, many) = (lines(500), lines(4_000));
+    let (few, many) = (fastest(|| lines(500)), fastest(|| lines(4_000)));
     assert!(many < few * 24, "{few:?} for 500, {many:?} for 4 000");
 }

@@ -38,8 +38,11 @@ impl FileState {
 pub struct RecordCache {
     files: Mutex<BTreeMap<PathBuf, FileRecords>>,
     /// What threads that look at many records at once have read of files whose state does not differ from the next one's.
-    looks: Mutex<HashMap<ThreadId, BTreeMap<PathBuf, Arc<Vec<End>>>>>,
+    looks: Mutex<HashMap<ThreadId, RecordsByFile>>,
 }
+
+/// What was read of files during one look.
+type RecordsByFile = BTreeMap<PathBuf, Arc<Vec<End>>>;
 
 /// The state of a file when it was read, and its records.
 type FileRecords = (FileState, Arc<Vec<End>>);
