@@ -95,6 +95,8 @@ pub enum About {
         weak: bool,
         /// The shafts' length, or the shortest safe one, isn't known.
         no_safe_length: bool,
+        /// The archer is growing: cuts are left out unless they are asked for.
+        growing: bool,
     },
     /// Height is in tune, left and right can't be read without the hand.
     NoHand,

@@ -168,6 +168,7 @@ pub(super) fn at_limits(axes: &[Axis], bow: &BowState) -> Caution {
         axes: axes.to_vec(),
         weak: bow.u.as_ref().is_some_and(|u| u.offset.mean > 0.0),
         no_safe_length: no_min || setup.shaft_length_mm.is_none(),
+        growing: setup.growing == Some(true),
     };
     Caution::new("at-limits", about)
 }

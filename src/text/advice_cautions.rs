@@ -173,7 +173,8 @@ impl Sentence for About {
                 axes,
                 weak,
                 no_safe_length,
-            } => return at_limits(axes, *weak, *no_safe_length),
+                growing,
+            } => return at_limits(axes, *weak, *no_safe_length, *growing),
             Self::Reading(about) => return about.text(locale),
             Self::History(about) => return about.text(locale),
             Self::Written(text) => text,
@@ -274,7 +275,7 @@ fn contradiction(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> S
     )
 }
 
-fn at_limits(axes: &[Axis], weak: bool, no_safe_length: bool) -> String {
+fn at_limits(axes: &[Axis], weak: bool, no_safe_length: bool, growing: bool) -> String {
     let mut ways: Vec<&str> = Vec::new();
     if axes.contains(&Axis::Vertical) {
         ways.push(
@@ -282,7 +283,9 @@ fn at_limits(axes: &[Axis], weak: bool, no_safe_length: bool) -> String {
         );
     }
     if axes.contains(&Axis::Horizontal) {
-        if weak && no_safe_length {
+        if weak && growing {
+            ways.push("a cut, which is left out while the archer is growing unless you ask for it (growing in the set-up)");
+        } else if weak && no_safe_length {
             ways.push(
                 "the shafts' length and the shortest that is safe at full draw (limits.shaft_length_mm.min), so that a cut \
                  can be thought of",

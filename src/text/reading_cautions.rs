@@ -274,7 +274,7 @@ fn missed_shots(missed: &MissedShots) -> String {
     ];
     let parts: Vec<String> = parts.into_iter().filter(|p| p.0 > 0).map(|p| p.1).collect();
     format!(
-        "{} missed the boss; where is not known, so the true offset is probably larger than read, towards where they went. \
+        "{} missed the boss. How far off is not known, so the true offset is probably larger than read, towards where they went. \
          Go closer or use a larger boss, and shoot the end again.",
         parts.join(" and ")
     )
