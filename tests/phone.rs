@@ -3,6 +3,8 @@
 
 #[path = "phone/host.rs"]
 mod host;
+#[path = "phone/limits.rs"]
+mod limits;
 #[path = "phone/parity.rs"]
 mod parity;
 mod webdriver;
