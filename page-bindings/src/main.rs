@@ -16,6 +16,7 @@ fn main() -> ExitCode {
         .out_name("bossmark")
         .remove_name_section(true)
         .remove_producers_section(true)
+        .typescript(true)
         .web(true)
         .and_then(|bindings| bindings.generate(folder));
     match written {
