@@ -19,6 +19,9 @@ CELL_PX = 2
 USUAL_ERROR = 0.06  # of the camera's distance
 SMALLER = 0.3  # share of crops in which shafts seem up to three times as large
 LARGER = 0.08  # share of crops in which they seem up to 1.8 times as small
+WITHOUT_EXIF = 0.3  # share of crops and strips of a photo whose focal length is fitted, not known
+FOCAL_SD = 0.3  # of its natural logarithm where the camera is straight in front
+FOCAL_TILT = 0.35  # rad: a tilt of this much makes it known by the rings
 HEAT_SD = 1.1  # of the Gaussian peaks, cells
 
 
@@ -35,7 +38,22 @@ def eye_with_error(photos: PhotoSet, i: torch.Tensor, wide: bool = False) -> tor
         sd = torch.where(q < 0.25, 0.1, torch.where(q < 0.33, 0.25, sd))
     foot = eye[:, :2] + distance * torch.randn(n, 2, device=device) * sd
     factor = torch.exp(torch.randn(n, 1, device=device) * 1.5 * sd.clamp(max=0.1))
-    return torch.cat([foot, distance * factor], 1)
+    return with_focal_error(photos, i, torch.cat([foot, distance * factor], 1))
+
+
+def with_focal_error(photos: PhotoSet, i: torch.Tensor, eye: torch.Tensor) -> torch.Tensor:
+    """Camera centres as they come out with a wrong focal length.
+
+    To first order the rings fix the tilt over the distance, and the focal length over the distance: tilt and distance grow with the
+    focal length, the foot point's distance from the optical axis with its square.
+    """
+    n, device = len(i), eye.device
+    axis = photos.views.rotation[i][:, 2]  # the camera's z in the face's frame
+    middle = photos.eye[i, :2] - axis[:, :2] * (photos.eye[i, 2:] / axis[:, 2:].clamp(max=-0.1))
+    tilt = torch.acos((-axis[:, 2:]).clamp(0, 1))
+    sd = FOCAL_SD * torch.exp(-((tilt / FOCAL_TILT) ** 2)) * (torch.rand(n, 1, device=device) < WITHOUT_EXIF)
+    factor = torch.exp(torch.randn(n, 1, device=device) * sd)
+    return torch.cat([middle + (eye[:, :2] - middle) * factor**2, eye[:, 2:] * factor], 1)
 
 
 def planes(photos, i, g, A, c, h, eye, size, augment: Callable | None = None) -> torch.Tensor:

@@ -99,6 +99,8 @@ def prepare_photo(job: tuple[Path, dict, Path]) -> int:
     prepared = {'name': photo.stem, 'width': width, 'height': height, 'camera': camera}
     prepared |= {'centres': face['centres_mm'], 'radius': face['outer_radius_mm'], 'face': face['name']}
     prepared |= {key: truth[key] for key in ('difficulty', 'negative', 'maker')}
+    if 'eye_mm' in truth:  # where the camera seems to stand if the shafts stand upright (`photos.py`)
+        prepared['eye'] = truth['eye_mm']
     prepared['shafts'] = [shaft_of(s, camera, (width, height)) for s in truth['shafts']]
     temporary = out / (photo.stem + '.json.tmp')
     temporary.write_text(json.dumps(prepared))
