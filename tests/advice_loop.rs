@@ -18,7 +18,8 @@ mod population;
 #[path = "../examples/measuring/advice_bench/table.rs"]
 mod table;
 
-use bossmark::advice::{AdviceOptions, Knowledge, Readings, advise, advise_with};
+use bossmark::advice::{AdviceOptions, Knowledge, Readings, StepKind, advise, advise_with};
+use bossmark::reading::{HorizontalCall, VerticalCall, read};
 use bossmark::record::{History, RecordFile};
 use bows::{Bow, Draw};
 use play::Played;
@@ -43,6 +44,49 @@ fn most_bows_get_in_tune_and_few_are_told_so_falsely() {
         );
         assert!(figures.wrong_share() <= 8.0, "too many went the wrong way");
     }
+}
+
+/// Where ends with earlier settings show the bow in tune that the newest leave open, the answer says
+/// so, and the document agrees with itself.
+#[test]
+fn ends_with_earlier_settings_can_show_a_bow_in_tune() {
+    let mut by_earlier_ends = 0;
+    // four bows whose archers scatter by 47 to 72 mm
+    for at in [11, 13, 16, 36] {
+        let mut bow = Bow::new(31, at, Draw::default());
+        let (mut records, mut readings) = (Vec::new(), Readings::default());
+        for number in 1..=play::MOST_ENDS {
+            let end = bow.shoot(number);
+            let file = format!("{number}.json");
+            records.push(RecordFile { file, line: 1, end });
+            let history = History::new(records.clone());
+            let options = AdviceOptions::default();
+            let advice = advise_with(&history, &options, Knowledge::embedded(), &mut readings);
+            let next = advice.next.as_ref().unwrap();
+            if advice.done {
+                let r = &advice.reading;
+                assert!(r.in_tune && r.more_shots.is_none());
+                assert_eq!(r.horizontal.call, HorizontalCall::Neutral);
+                assert_eq!(r.vertical.call, VerticalCall::Neutral);
+                let inside = r.horizontal.p_neutral.unwrap() * r.vertical.p_neutral.unwrap();
+                let says = |code: &str| advice.cautions.iter().any(|c| c.code == code);
+                if says("by-earlier-ends") {
+                    by_earlier_ends += 1;
+                    assert!((inside - next.probability_right.unwrap()).abs() < 0.002);
+                    let last = records.iter().rev().take(3).map(|f| &f.end);
+                    let alone = read(&last.collect::<Vec<_>>());
+                    assert!(!alone.in_tune, "the last three ends alone leave it open");
+                }
+                break;
+            }
+            bow.checked
+                .extend(next.checks.iter().map(|c| c.code().to_owned()));
+            if let Some(turn) = Bow::turn(next) {
+                bow.make(turn);
+            }
+        }
+    }
+    assert!(by_earlier_ends >= 1, "no bow was found in tune that way");
 }
 
 /// What was read before changes no answer: neither when a run goes on, nor after a change, nor for another history.

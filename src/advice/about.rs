@@ -48,6 +48,15 @@ pub enum About {
     AfterCut,
     /// What to set again after a step of the rest.
     AfterRest,
+    /// In tune by all ends, though those with the present set-up leave it open.
+    ByEarlierEnds {
+        /// Ends with the present set-up.
+        ends: usize,
+        /// Probability of being in tune by these alone.
+        own: f64,
+        /// The same by all ends, with the changes between them.
+        all: f64,
+    },
     /// What comes once the bow is in tune.
     AfterTune,
     /// Where the fletched group sits against the middle of the face, mm.

@@ -145,7 +145,7 @@ fn beside_reading(mut step: Step, axis: Axis, bow: &BowState) -> Step {
 fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> Advice {
     let mut advice = Advice {
         schema: SCHEMA.to_owned(),
-        reading: bow.reading.clone(),
+        reading: bow.reading_by_all_ends(k),
         next: parts.next,
         also: parts.also,
         others: parts.others,
@@ -174,6 +174,7 @@ fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> 
     }
     advice.cautions.extend(parts.notes);
     if parts.done {
+        advice.cautions.extend(cautions::by_earlier_ends(bow, k));
         advice.cautions.extend(cautions::after_tune(bow));
     }
     advice.cautions.push(cautions::general());

@@ -10,8 +10,8 @@ use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, Observ
 use super::moves::{Move, Moves, moves, present};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::{Change, Check};
-use crate::math::Normal;
-use crate::reading::{Assumptions, HorizontalCall, Reading};
+use crate::math::{Normal, rounded};
+use crate::reading::{Assumptions, HorizontalCall, Reading, VerticalCall};
 use crate::record::{Hand, History, Setup, When};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -201,6 +201,59 @@ impl BowState {
         )
     }
 
+    /// Whether both axes are shown within the tolerance.
+    pub(super) fn shows_in_tune(&self, k: &Knowledge) -> bool {
+        let by_own_ends = self.in_tune && self.inside() >= self.in_tune_probability(k);
+        by_own_ends || self.shows_in_tune_by_earlier_ends(k)
+    }
+
+    /// Whether the newest set-up's own ends leave open what all ends together, with the changes between them, show: both axes
+    /// within the tolerance.
+    pub(super) fn shows_in_tune_by_earlier_ends(&self, k: &Knowledge) -> bool {
+        let p = &k.policy;
+        let is_seen = self.full_distance && self.axes().all(|state| state.is_observed);
+        !self.in_tune
+            && is_seen
+            && self.ends >= p.in_tune_by_all_ends as usize
+            && self.inside() >= p.in_tune_by_all
+            && self.inside_by_own_ends() >= p.in_tune_by_all_own
+    }
+
+    /// Probability that both axes lie within the tolerance, by all ends; 0 where left and right can't be read.
+    pub(super) fn inside(&self) -> f64 {
+        let u = self.u.as_ref().map_or(0.0, |u| u.inside);
+        u * self.v.inside
+    }
+
+    /// The same by the newest set-up's own ends.
+    pub(super) fn inside_by_own_ends(&self) -> f64 {
+        let both = self
+            .reading
+            .horizontal
+            .p_neutral
+            .zip(self.reading.vertical.p_neutral);
+        both.map_or(0.0, |(u, v)| u * v)
+    }
+
+    /// The reading, with the calls of all ends where only these show the bow in tune.
+    pub(super) fn reading_by_all_ends(&self, k: &Knowledge) -> Reading {
+        let mut reading = self.reading.clone();
+        let (true, Some(u)) = (self.shows_in_tune_by_earlier_ends(k), &self.u) else {
+            return reading;
+        };
+        let (h, v) = (&mut reading.horizontal, &mut reading.vertical);
+        (h.call, v.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
+        set_inside(&mut h.p_neutral, [&mut h.p_weak, &mut h.p_stiff], u.inside);
+        set_inside(
+            &mut v.p_neutral,
+            [&mut v.p_high, &mut v.p_low],
+            self.v.inside,
+        );
+        reading.in_tune = true;
+        reading.more_shots = None;
+        reading
+    }
+
     /// Probability of lying inside on both axes from which the bow is said to be in tune.
     pub(super) fn in_tune_probability(&self, k: &Knowledge) -> f64 {
         if self.evidence.is_doubtful {
@@ -306,6 +359,20 @@ impl BowState {
     /// Both axes, vertical first, as far as they can be read.
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
         std::iter::once(&self.v).chain(&self.u)
+    }
+}
+
+/// Another probability of lying inside the tolerance; those of the sides stay in proportion.
+fn set_inside(inside: &mut Option<f64>, sides: [&mut Option<f64>; 2], p: f64) {
+    let before = 1.0 - inside.unwrap_or(0.0);
+    let factor = if before > 0.0 {
+        (1.0 - p) / before
+    } else {
+        0.0
+    };
+    *inside = Some(rounded(p, 4));
+    for side in sides {
+        *side = side.map(|s| rounded(s * factor, 4));
     }
 }
 

@@ -6,6 +6,7 @@ use super::contradictions::Contradiction;
 use super::knowledge::{Axis, Knowledge};
 use super::sensitivities::arrow_grains;
 use super::{Change, Step, VerifyWhen};
+use crate::math::rounded;
 
 /// Acceleration of free fall, m/s².
 const GRAVITY: f64 = 9.81;
@@ -94,6 +95,18 @@ pub(super) fn afterwards(step: &Step, s: &BowState, k: &Knowledge) -> Option<Cau
         Change::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
         _ => None,
     }
+}
+
+/// Where it is the ends before that show the bow in tune.
+pub(super) fn by_earlier_ends(s: &BowState, k: &Knowledge) -> Option<Caution> {
+    s.shows_in_tune_by_earlier_ends(k).then(|| {
+        let about = About::ByEarlierEnds {
+            ends: s.ends,
+            own: rounded(s.inside_by_own_ends(), 3),
+            all: rounded(s.inside(), 3),
+        };
+        Caution::new("by-earlier-ends", about)
+    })
 }
 
 /// What comes once the bow is in tune.

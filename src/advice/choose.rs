@@ -81,7 +81,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
     if let Some(u) = &bow.u {
-        if bow.in_tune && u.inside * bow.v.inside >= bow.in_tune_probability(k) {
+        if bow.shows_in_tune(k) {
             return Decision::Done {
                 again: bow.days < 2,
             };

@@ -238,6 +238,11 @@ pub(super) struct Policy {
     pub(super) in_tune: f64,
     /// The same where something makes an offset near zero doubtful.
     pub(super) in_tune_doubtful: f64,
+    /// The same by all ends where the newest set-up's own don't show it; how many of those are needed, and how probable they must
+    /// make it themselves.
+    pub(super) in_tune_by_all: f64,
+    pub(super) in_tune_by_all_ends: u32,
+    pub(super) in_tune_by_all_own: f64,
     pub(super) wants_inside: f64,
     pub(super) wants_side: f64,
     pub(super) step_shrink: f64,

@@ -53,18 +53,12 @@ fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
     {
         return Some(shoot(ShootCause::NoGroup(sd)));
     }
-    if is_in_tune(s, k) {
+    if s.shows_in_tune(k) {
         return false_tune(s, k);
     }
     contradicted(s, k)
         .or_else(|| mass(s, k))
         .or_else(|| lean(s))
-}
-
-/// Both axes shown within the tolerance.
-fn is_in_tune(s: &BowState, k: &Knowledge) -> bool {
-    let shown = |u: &AxisState| u.inside * s.v.inside >= s.in_tune_probability(k);
-    s.in_tune && s.u.as_ref().is_some_and(shown)
 }
 
 fn shoot(cause: ShootCause) -> Decision {

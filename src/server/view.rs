@@ -229,8 +229,13 @@ pub(super) struct ReadingView {
     plot: String,
 }
 
-/// The reading of an end's run.
-pub(super) fn reading_view(id: u64, end: Option<&EndInHistory>, locale: Locale) -> ReadingView {
+/// The reading of an end's run; where all ends of this bow show it in tune, with what they say.
+pub(super) fn reading_view(
+    id: u64,
+    end: Option<&EndInHistory>,
+    read: &mut Readings,
+    locale: Locale,
+) -> ReadingView {
     let Some(s) = end else {
         return ReadingView {
             id,
@@ -244,13 +249,20 @@ pub(super) fn reading_view(id: u64, end: Option<&EndInHistory>, locale: Locale) 
         };
     };
     let ends: Vec<&End> = s.ends.iter().collect();
-    let plot = FacePlot::of_run(&ends, &s.reading, None, "Where the shafts went");
+    let advice = advice::advise_again(&s.history, &AdviceOptions::default(), read);
+    let same = advice.reading.distance_m == s.reading.distance_m;
+    let reading = if advice.done && same {
+        &advice.reading
+    } else {
+        &s.reading
+    };
+    let plot = FacePlot::of_run(&ends, reading, None, "Where the shafts went");
     ReadingView {
         id,
-        sentence: text::landing(&s.reading, locale).unwrap_or_else(|| sentence(&s.reading, locale)),
-        answer: answer(&s.reading),
-        reading: Some(s.reading.clone()),
-        cautions: in_words(&s.reading.cautions, locale),
+        sentence: text::landing(reading, locale).unwrap_or_else(|| sentence(reading, locale)),
+        answer: answer(reading),
+        reading: Some(reading.clone()),
+        cautions: in_words(&reading.cautions, locale),
         files: s.files.iter().map(|f| store::name_of(f.as_ref())).collect(),
         plot: plot.svg("plot", Embedding::Inline, locale),
     }

@@ -1,5 +1,6 @@
 //! Sentences of an advice's cautions and failures.
 
+use super::numbers::percent;
 use super::terms::{FaceSide, along, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
 use crate::advice::{About, Axis, Change, Contradiction, LookUp};
@@ -74,6 +75,14 @@ impl Sentence for About {
             Self::AfterCut => "Afterwards set the clicker to the new length, and the sight.",
             Self::AfterRest => {
                 "Afterwards see that the plunger meets the middle of the shaft, and that the arrow still clears the plate."
+            }
+            Self::ByEarlierEnds { ends, own, all } => {
+                return format!(
+                    "The {ends} ends with this set-up alone make it {} sure that the bow is in tune; together with the ends before \
+                     the changes it is {} sure.",
+                    percent(*own),
+                    percent(*all)
+                );
             }
             Self::AfterTune => {
                 return format!(

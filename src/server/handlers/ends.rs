@@ -103,9 +103,11 @@ pub(in crate::server) fn reading(
     request: &Request,
 ) -> Result<Answer, Answer> {
     let end = current_end(state, id)?;
+    let mut readings = state.readings();
     Ok(Answer::json(&view::reading_view(
         id,
         end.as_deref(),
+        &mut readings,
         request.locale(),
     )))
 }
