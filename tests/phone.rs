@@ -3,6 +3,8 @@
 
 #[path = "phone/host.rs"]
 mod host;
+#[path = "phone/limits.rs"]
+mod limits;
 #[path = "phone/parity.rs"]
 mod parity;
 mod webdriver;
@@ -266,6 +268,26 @@ fn what_is_exported_and_imported_has_the_same_bytes_and_the_program_reads_it() {
     );
     assert_eq!(taken, before.len());
     assert_eq!(kept(&b), before);
+}
+
+/// Where nothing is kept yet the page offers what brings something: practice photos, or what was exported elsewhere.
+#[test]
+fn practice_photos_are_at_hand_on_an_empty_page() {
+    let Some(site) = site() else { return };
+    let profile = tempfile::tempdir().expect("profile");
+    let host = Host::start(&site);
+    let Some(b) = opened(&host, profile.path()) else {
+        return;
+    };
+    assert_eq!(
+        b.js("return document.querySelector('label[for=import]').getClientRects().length"),
+        1
+    );
+    b.press(true, "#practice");
+    b.wait("window.bossmark?.queue.ends.length === 3");
+    measured(&b);
+    assert_eq!(b.complaints(), Vec::<String>::new());
+    assert!(host.only_reads(), "{:?}", host.asked());
 }
 
 /// What each version of the page kept is there in this one; what a newer one keeps is left alone, and that is said.

@@ -1,8 +1,9 @@
 """Weights of nets: from what a fit wrote (NET.pt) or from the program's file (NET.bin), averaged, and written for the program.
 
 The program's file, little endian: the 8 bytes "shaftnet", u32 number of layers, u32 bytes per weight; per layer u32 outputs,
-inputs, kernel height, kernel width, f32 biases, with 1 byte per weight f32 steps of the outputs, then f16 or i8 weights
-[output][input][row][column]; last the SHA-256 of everything before it. Batch norms are folded into the convolutions.
+inputs, kernel height, kernel width, f32 biases, with 1 byte per weight f32 steps of the outputs, then i8 or (files written
+before) f16 weights [output][input][row][column]; last the SHA-256 of everything before it. Batch norms are folded into the
+convolutions.
 """
 
 import hashlib
@@ -130,15 +131,15 @@ def average(nets: list[torch.nn.Module], shares: list[float] | None = None) -> t
     return mean.eval()
 
 
-def rounded(net: torch.nn.Module, width: int) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
-    """Weights rounded to `width` bytes, steps and biases in the order of evaluation; the rounded ones are put into the net."""
+def rounded(net: torch.nn.Module) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Weights rounded to one byte, steps and biases in the order of evaluation; the rounded ones are put into the net."""
     used, layers = [], []
     for weight, bias in folded(net):
         w, b = weight.numpy(), bias.numpy().astype(np.float32)
         step = (np.abs(w).max(axis=tuple(range(1, w.ndim))) / 127).clip(1e-12).astype(np.float32)
         each = step.reshape(-1, *[1] * (w.ndim - 1))
-        w = np.rint(w / each.astype(float)).astype(np.int8) if width == 1 else w.astype(np.float16)
-        used.append((torch.from_numpy(w.astype(np.float32) * (each if width == 1 else 1)), torch.from_numpy(b)))
+        w = np.rint(w / each.astype(float)).astype(np.int8)
+        used.append((torch.from_numpy(w.astype(np.float32) * each), torch.from_numpy(b)))
         layers.append((w if w.ndim == 4 else w[:, :, None], step, b))
     put(net, used)
     return layers
@@ -154,16 +155,13 @@ def noise(shape: tuple[int, ...], seed: int) -> torch.Tensor:
 
 
 def write(net: Map | Strip, file: Path) -> None:
-    """Writes the program's file and its test vector beside it (NAME-vector.bin): outputs for fixed input, with rounded weights.
-    Maps keep two bytes per weight, strips one."""
+    """Writes the program's file and its test vector beside it (NAME-vector.bin): outputs for fixed input, with rounded weights."""
     is_map = isinstance(net, Map)
-    width = 2 if is_map else 1
     net = average([net.cpu()])  # a copy with folded batch norms
-    layers = rounded(net, width)
-    data = MAGIC + struct.pack('<2I', len(layers), width)
+    layers = rounded(net)
+    data = MAGIC + struct.pack('<2I', len(layers), 1)
     for w, step, b in layers:
-        data += struct.pack('<4I', *w.shape) + b.astype('<f4').tobytes()
-        data += step.astype('<f4').tobytes() + w.tobytes() if width == 1 else w.astype('<f2').tobytes()
+        data += struct.pack('<4I', *w.shape) + b.astype('<f4').tobytes() + step.astype('<f4').tobytes() + w.tobytes()
     digest = hashlib.sha256(data)
     file.write_bytes(data + digest.digest())
     x = noise((1, 6, 64, 96), 1) if is_map else noise((1, net.shape['inputs'], 32, 192), 2)

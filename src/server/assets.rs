@@ -73,6 +73,10 @@ const PLOT: &str = "plot.css";
 
 /// A file of the page by its name. `from`: a folder to read it from instead, while the page is being worked on.
 pub(super) fn asset(name: &str, from: Option<&Path>, door: bool) -> Option<Answer> {
+    if cfg!(target_family = "wasm") {
+        // there they lie beside the program: none is built in
+        return None;
+    }
     let (kind, built_in) = if name == PLOT {
         (CSS, crate::report::PLOT_STYLE.as_bytes())
     } else {

@@ -32,6 +32,8 @@ pub(super) fn in_own_pose_and_scale<'a>(
     let (scale, lean) = pose_and_scale(nets, view, &seen);
     if (scale - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
         let geometry = ViewGeometry::new(view, scale, lean);
+        // what was seen so far takes as much memory as what comes now
+        drop(seen);
         return FirstStage::new(nets, pixels, geometry, view, others);
     }
     Some(seen)

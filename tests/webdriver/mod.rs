@@ -140,6 +140,11 @@ impl Browser {
         Some(browser)
     }
 
+    /// The process below which all of the browser's are.
+    pub(crate) fn process_id(&self) -> u32 {
+        self.process.id()
+    }
+
     fn call(&self, method: &str, path: &str, body: Option<&Value>) -> Value {
         let path = format!("/session/{}{path}", self.session);
         request(self.port, method, &path, body).unwrap_or_else(|e| panic!("{method} {path}: {e}"))

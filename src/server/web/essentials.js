@@ -155,7 +155,11 @@ function shaft(kind) {
 
 /** @param {import("./core.js").Address} address */
 function unmeasured(address) {
-  const image = make("img", { alt: "The photo, not measured yet" });
-  Promise.resolve(address).then((at) => { image.src = at; }).catch(() => {});
+  const image = make("img", { class: "coming" });
+  const there = (/** @type {string} */ at) => {
+    image.classList.remove("coming");
+    Object.assign(image, { src: at, alt: "The photo, not measured yet" });
+  };
+  Promise.resolve(address).then(there).catch(() => {});
   return image;
 }

@@ -87,7 +87,8 @@ class Engine {
       }
       this.id = null;
       this.worker.postMessage({ measured: data }, data.measured ? [data.measured.buffer] : []);
-      if (data.broken) this.drop();
+      // its memory doesn't shrink, and a phone needs it to show the photo
+      this.drop();
     });
     worker.addEventListener("error", () => this.giveUp("This photo could not be measured: the browser gave up, perhaps for want of memory."));
     return worker;

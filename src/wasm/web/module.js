@@ -2,6 +2,8 @@
 
 /** A module that adds two vectors: valid where there are vector instructions (WebAssembly SIMD, opcode 0xfd). */
 const VECTORS = new Uint8Array([0, 97, 115, 109, 1, 0, 0, 0, 1, 5, 1, 96, 0, 1, 123, 3, 2, 1, 0, 10, 10, 1, 8, 0, 65, 0, 253, 15, 253, 98, 11]);
+/** How a compressed file begins (RFC 1952, 2.3.1). */
+const GZIP = [0x1f, 0x8b];
 
 /** `?plain` in the page's address, from there a worker's name: the program without vector instructions, for comparison. */
 export const plain = self.name === "plain" || new URL(self.location.href).searchParams.has("plain");
@@ -9,16 +11,17 @@ export const plain = self.name === "plain" || new URL(self.location.href).search
 /** Whether this browser has vector instructions, and may use them. */
 export const vectors = () => WebAssembly.validate(VECTORS) && !plain;
 
-/** Where the program for this browser lies. */
-export const address = () => new URL(vectors() ? "bossmark-simd.wasm" : "bossmark.wasm", import.meta.url);
+/** Where the program for this browser lies. What has vector instructions can unpack, too: that one is compressed, whatever the host does. */
+export const address = () => new URL(vectors() ? "bossmark-simd.wasm.gz" : "bossmark.wasm", import.meta.url);
 
-/** Fetched and compiled. @returns {Promise<WebAssembly.Module>} */
-export async function compiled() {
-  const file = address();
-  try {
-    return await WebAssembly.compileStreaming(fetch(file));
-  } catch {
-    // a host that names the file's type wrongly
-    return WebAssembly.compile(await (await fetch(file)).arrayBuffer());
-  }
+/** A program as its host sent it, fetched and compiled. @param {URL | string} [file] @returns {Promise<WebAssembly.Module>} */
+export async function compiled(file = address()) {
+  const answer = await fetch(file);
+  if (!answer.ok) throw new Error("The page’s program is not at hand: reload with a network.");
+  const sent = new Blob([await answer.arrayBuffer()]);
+  // some hosts name the file's type wrongly, some unpack it themselves: its first bytes say what it is
+  const first = new Uint8Array(await sent.slice(0, GZIP.length).arrayBuffer());
+  const packed = GZIP.every((byte, i) => first[i] === byte);
+  const program = packed ? sent.stream().pipeThrough(new DecompressionStream("gzip")) : sent;
+  return WebAssembly.compileStreaming(new Response(program, { headers: { "Content-Type": "application/wasm" } }));
 }
