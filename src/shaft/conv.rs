@@ -1,34 +1,44 @@
-//! Convolutions on pictures with many channels, for the shaft nets: plain loops that the compiler turns into vector code, the
-//! same sums in the same order on any number of threads.
+//! Convolutions on pictures with many channels, for the shaft nets: the same sums in the same order on any number of threads and any
+//! processor.
 
-use super::tensor::{BufferPool, Input, LANES, STEP, Tensor, accumulate, larger};
+use super::lanes::{self, Block, Outputs, Run, Use, larger};
+use super::tensor::{BufferPool, Input, Tensor};
 use super::weights::{Layer, WeightsError};
 use super::winograd::Winograd;
+use fearless_simd::{Simd, dispatch};
 
-/// A 3 × 3 or 1 × 1 convolution, ready to run.
+/// A 3 × 3 or 1 × 1 convolution, ready to run, with zeros outside of its pictures.
 #[derive(Clone, Debug)]
 pub(crate) struct Conv {
     outputs: usize,
-    kernel: usize,
     /// Channels of each input picture; the inputs are taken as if joined.
     inputs: Vec<usize>,
-    /// `[block of LANES outputs]`
-    bias: Vec<[f32; LANES]>,
-    /// `[block][input picture][row]` → `[column][channel]` of LANES outputs.
-    weights: Vec<Vec<[f32; LANES]>>,
-    /// The same layer for steps of one pixel.
-    quick: Option<Winograd>,
+    method: Method,
+}
+
+#[derive(Clone, Debug)]
+enum Method {
+    /// For every pixel.
+    Quick(Winograd),
+    /// For every so many-th pixel across and down.
+    Plain(Plain, (usize, usize)),
 }
 
 impl Conv {
-    /// From a stored layer; `inputs` are the channels of the pictures that it will be given.
-    pub(crate) fn new(layer: &Layer, inputs: &[usize]) -> Result<Self, WeightsError> {
+    /// From a stored layer; `inputs` are the channels of the pictures that it will be given, of which every `step`-th pixel across and
+    /// down is worked out.
+    pub(crate) fn new(
+        layer: &Layer,
+        inputs: &[usize],
+        step: (usize, usize),
+    ) -> Result<Self, WeightsError> {
         let k = layer.rows;
         let channels: usize = inputs.iter().sum();
         if layer.inputs != channels
             || layer.columns != k
             || (k != 1 && k != 3)
             || layer.outputs == 0
+            || layer.weights.len() != layer.outputs * channels * k * k
         {
             let text = format!(
                 "a {}×{} layer of {} inputs where {channels} belong",
@@ -36,42 +46,14 @@ impl Conv {
             );
             return Err(WeightsError::Shape(text));
         }
-        let blocks = layer.outputs.div_ceil(LANES);
-        let stored = |o: usize, i: usize, row: usize, column: usize| {
-            let at = ((o * channels + i) * k + row) * k + column;
-            if o < layer.outputs {
-                layer.weights.get(at).copied().unwrap_or(0.0)
-            } else {
-                0.0
-            }
-        };
-        let mut weights = Vec::new();
-        for block in 0..blocks {
-            let mut first = 0;
-            for &n in inputs {
-                for row in 0..k {
-                    let taps =
-                        (0..k).flat_map(|column| (first..first + n).map(move |i| (column, i)));
-                    weights.push(
-                        taps.map(|(column, i)| {
-                            std::array::from_fn(|l| stored(block * LANES + l, i, row, column))
-                        })
-                        .collect(),
-                    );
-                }
-                first += n;
-            }
-        }
-        let bias = (0..blocks)
-            .map(|b| std::array::from_fn(|l| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0)))
-            .collect();
+        let quick = Winograd::new(layer).filter(|_| step == (1, 1));
         Ok(Self {
             outputs: layer.outputs,
-            kernel: k,
             inputs: inputs.to_vec(),
-            bias,
-            weights,
-            quick: Winograd::new(layer),
+            method: quick.map_or_else(
+                || Method::Plain(Plain::new(layer, inputs), step),
+                Method::Quick,
+            ),
         })
     }
 
@@ -80,91 +62,178 @@ impl Conv {
         self.outputs
     }
 
-    /// Runs over pictures of one size, with zeros outside; every `step`-th pixel across and down; negative results become zero
-    /// if `relu`. Pictures that don't fit the layer give zeros; doubled ones fit layers of 3 × 3 with step 1 alone.
-    pub(crate) fn run(
-        &self,
-        pictures: &[Input],
-        step: (usize, usize),
-        relu: bool,
-        spare: &mut BufferPool,
-    ) -> Tensor {
+    /// Runs over pictures of one size; negative results become zero if `relu`. Pictures that don't fit the layer give zeros; doubled
+    /// ones fit layers of 3 × 3 with step 1 alone.
+    pub(crate) fn run(&self, pictures: &[Input], relu: bool, spare: &mut BufferPool) -> Tensor {
         let size = pictures.first().map_or((0, 0), Input::size);
+        let (step, may_double) = match &self.method {
+            Method::Quick(_) => ((1, 1), true),
+            Method::Plain(_, step) => (*step, false),
+        };
         let (width, height) = (size.0.div_ceil(step.0), size.1.div_ceil(step.1));
-        let quick = self.quick.as_ref().filter(|_| step == (1, 1));
         let fits = pictures.len() == self.inputs.len()
             && pictures.iter().zip(&self.inputs).all(|(p, &c)| {
-                p.picture.channels == c && p.size() == size && (quick.is_some() || !p.doubled)
+                p.picture.channels == c && p.size() == size && (may_double || !p.doubled)
             });
         if !fits {
             return Tensor::zeros(width, height, self.outputs);
         }
         let mut out = spare.picture(width, height, self.outputs);
-        if let Some(quick) = quick {
-            quick.run(pictures, relu, &mut out);
-            return out;
+        match &self.method {
+            Method::Quick(quick) => quick.run(pictures, relu, &mut out),
+            Method::Plain(plain, step) => plain.run(pictures, *step, relu, &mut out),
         }
-        out.fill_rows(|y, row| {
-            let rows: Vec<(&[f32], usize)> = pictures
-                .iter()
-                .flat_map(|p| {
-                    (0..self.kernel).map(move |k| {
-                        let y = y * step.1 + k + usize::from(self.kernel == 1);
-                        (p.picture.bordered_row(y), p.picture.channels)
-                    })
-                })
-                .collect();
-            for block in 0..self.bias.len() {
-                self.row(block, &rows, step.0, row, relu);
-            }
-        });
         out
     }
+}
 
-    fn row(
-        &self,
-        block: usize,
-        rows: &[(&[f32], usize)],
-        step: usize,
-        out: &mut [f32],
-        relu: bool,
-    ) {
-        let weights = &self.weights[block * rows.len()..(block + 1) * rows.len()];
-        let first = usize::from(self.kernel == 1);
-        let lanes = LANES.min(self.outputs - block * LANES);
-        let mut store = |x: usize, sums: &[f32; LANES]| {
-            let at = x * self.outputs + block * LANES;
-            for (value, sum) in out[at..at + lanes].iter_mut().zip(sums) {
-                *value = if relu { larger(*sum, 0.0) } else { *sum };
-            }
-        };
-        let width = out_width(rows, step);
-        let whole = width / STEP * STEP;
-        for x in (0..whole).step_by(STEP) {
-            let mut sums = [self.bias[block]; STEP];
-            for (taps, &(row, c)) in weights.iter().zip(rows) {
-                accumulate(taps, &row[(x * step + first) * c..], step * c, &mut sums);
-            }
-            for (k, s) in sums.iter().enumerate() {
-                store(x + k, s);
-            }
-        }
-        for x in whole..width {
-            let mut sums = self.bias[block];
-            for (taps, &(row, c)) in weights.iter().zip(rows) {
-                for (w, v) in taps.iter().zip(&row[(x * step + first) * c..]) {
-                    for (s, w) in sums.iter_mut().zip(w) {
-                        *s += w * v;
-                    }
-                }
-            }
-            store(x, &sums);
+/// A convolution as it is defined.
+#[derive(Clone, Debug)]
+struct Plain {
+    kernel: usize,
+    /// Their taps are `[input picture][row][column][channel]`.
+    blocks: Vec<Block>,
+}
+
+/// Puts sums into a row of results.
+struct Row<'a> {
+    results: &'a mut [f32],
+    outputs: usize,
+    block: &'a Block,
+    relu: bool,
+}
+
+impl<S: Simd> Use<S> for Row<'_> {
+    #[inline(always)]
+    fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V) {
+        let least = if self.relu { 0.0 } else { f32::NEG_INFINITY };
+        let sums = larger(sums, V::splat(sums.token(), least));
+        let at = pixel * self.outputs + self.block.first;
+        let to = &mut self.results[at..at + self.block.outputs];
+        if to.len() == V::LEN {
+            sums.store_slice(to);
+        } else {
+            to.copy_from_slice(&sums.as_slice()[..to.len()]);
         }
     }
 }
 
-/// How many output pixels a row of inputs gives.
-fn out_width(rows: &[(&[f32], usize)], step: usize) -> usize {
-    rows.first()
-        .map_or(0, |(row, c)| (row.len() / c - 2).div_ceil(step))
+impl Plain {
+    fn new(layer: &Layer, inputs: &[usize]) -> Self {
+        let (k, n) = (layer.rows, layer.inputs);
+        // where each tap is stored, among those of an output
+        let mut stored = Vec::new();
+        let mut first = 0;
+        for &channels in inputs {
+            for (row, column) in (0..k).flat_map(|row| (0..k).map(move |column| (row, column))) {
+                stored.extend((first..first + channels).map(|i| (i * k + row) * k + column));
+            }
+            first += channels;
+        }
+        let taps = stored.len();
+        let weight = |output: usize, tap: usize| layer.weights[output * n * k * k + stored[tap]];
+        Self {
+            kernel: k,
+            blocks: Block::cover(layer.outputs, &layer.bias, taps, weight),
+        }
+    }
+
+    fn run(&self, pictures: &[Input], step: (usize, usize), relu: bool, out: &mut Tensor) {
+        let (width, outputs) = (out.width, out.channels);
+        // the border is passed over by a kernel that doesn't reach there
+        let first = usize::from(self.kernel == 1);
+        let level = lanes::level();
+        out.fill_rows(|y, results| {
+            let mut runs = Vec::with_capacity(pictures.len() * self.kernel);
+            let mut from = 0;
+            for p in pictures {
+                let c = p.picture.channels;
+                for k in 0..self.kernel {
+                    let to = from + self.kernel * c;
+                    runs.push(Run {
+                        taps: (from, to),
+                        inputs: &p.picture.bordered_row(y * step.1 + k + first)[first * c..],
+                        stride: step.0 * c,
+                    });
+                    from = to;
+                }
+            }
+            dispatch!(level, simd => {
+                for block in &self.blocks {
+                    let mut row = Row { results, outputs, block, relu };
+                    lanes::sums(simd, block, true, &runs, (width, width), &mut row);
+                }
+            });
+        });
+    }
+}
+
+/// Convolution along one line, odd kernel, zeros outside.
+#[derive(Clone, Debug)]
+pub(crate) struct Conv1 {
+    inputs: usize,
+    outputs: usize,
+    kernel: usize,
+    /// Their taps are `[tap][input]`.
+    blocks: Vec<Block>,
+}
+
+/// Places that may be worked on together.
+const TOGETHER: usize = 8;
+
+impl Conv1 {
+    pub(crate) fn new(layer: &Layer, inputs: usize) -> Result<Self, WeightsError> {
+        let (n, k, o) = (layer.inputs, layer.columns, layer.outputs);
+        if n != inputs
+            || layer.rows != 1
+            || k.is_multiple_of(2)
+            || o == 0
+            || layer.weights.len() != o * n * k
+        {
+            return Err(WeightsError::Shape(format!(
+                "a line layer of {n} inputs where {inputs} belong"
+            )));
+        }
+        let weight =
+            |output: usize, tap: usize| layer.weights[(output * n + tap % n) * k + tap / n];
+        Ok(Self {
+            inputs,
+            outputs: o,
+            kernel: k,
+            blocks: Block::cover(o, &layer.bias, k * n, weight),
+        })
+    }
+
+    /// Numbers of the result per place.
+    pub(crate) fn outputs(&self) -> usize {
+        self.outputs
+    }
+
+    /// `x`: `[place][input]` → `[place][output]`.
+    pub(crate) fn run(&self, x: &[f32], relu: bool) -> Vec<f32> {
+        let length = x.len() / self.inputs;
+        // zeros before and behind, and behind for as many places as are worked on together
+        let before = self.kernel / 2 * self.inputs;
+        let room = length.next_multiple_of(TOGETHER);
+        let mut padded = vec![0.0; (room + self.kernel - 1) * self.inputs];
+        padded[before..before + x.len()].copy_from_slice(x);
+        let mut results = vec![0.0; length * self.outputs];
+        let run = Run {
+            taps: (0, self.kernel * self.inputs),
+            inputs: &padded,
+            stride: self.inputs,
+        };
+        dispatch!(lanes::level(), simd => {
+            for block in &self.blocks {
+                let mut row = Row {
+                    results: &mut results,
+                    outputs: self.outputs,
+                    block,
+                    relu,
+                };
+                lanes::sums(simd, block, true, &[run], (length, room), &mut row);
+            }
+        });
+        results
+    }
 }

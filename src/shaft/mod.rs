@@ -12,6 +12,7 @@ mod edges;
 mod first_stage;
 mod identity;
 mod kind;
+mod lanes;
 mod lean;
 mod map;
 mod model;

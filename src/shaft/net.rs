@@ -3,8 +3,8 @@
 //! Both are fitted outside of the program (`calibration/shaft-net/`); here they only run, on plain `f32` numbers, with the same
 //! sums in the same order whatever the number of threads.
 
-use super::conv::Conv;
-use super::tensor::{BufferPool, Input, LANES, STEP, Tensor, accumulate, larger};
+use super::conv::{Conv, Conv1};
+use super::tensor::{BufferPool, Input, Tensor};
 use super::weights::{self, Layer, WeightsError};
 
 /// Sides of a face map must be multiples of this: cells of 2 mm, halved four times.
@@ -26,8 +26,8 @@ impl Layers {
             .ok_or_else(|| WeightsError::Shape("too few layers".to_owned()))
     }
 
-    fn conv(&mut self, inputs: &[usize]) -> Result<Conv, WeightsError> {
-        Conv::new(&self.next()?, inputs)
+    fn conv(&mut self, inputs: &[usize], step: (usize, usize)) -> Result<Conv, WeightsError> {
+        Conv::new(&self.next()?, inputs, step)
     }
 
     fn end(mut self) -> Result<(), WeightsError> {
@@ -56,8 +56,8 @@ impl MapNet {
     pub(crate) fn from_bytes(bytes: &[u8]) -> Result<Self, WeightsError> {
         let mut layers = Layers::new(bytes)?;
         let mut pair = |inputs: &[usize]| -> Result<[Conv; 2], WeightsError> {
-            let first = layers.conv(inputs)?;
-            let second = layers.conv(&[first.outputs()])?;
+            let first = layers.conv(inputs, (1, 1))?;
+            let second = layers.conv(&[first.outputs()], (1, 1))?;
             Ok([first, second])
         };
         let mut encoder: Vec<[Conv; 2]> = Vec::new();
@@ -73,7 +73,7 @@ impl MapNet {
                 encoder[level][1].outputs(),
             ])?);
         }
-        let head = layers.conv(&[encoder[0][1].outputs()])?;
+        let head = layers.conv(&[encoder[0][1].outputs()], (1, 1))?;
         layers.end()?;
         if head.outputs() != MAP_OUTPUTS {
             return Err(WeightsError::Shape(format!(
@@ -92,8 +92,8 @@ impl MapNet {
     pub(crate) fn run(&self, cells: Tensor) -> Tensor {
         let mut spare = BufferPool::default();
         let both = |[a, b]: &[Conv; 2], inputs: &[Input], spare: &mut BufferPool| {
-            let middle = a.run(inputs, (1, 1), true, spare);
-            let x = b.run(&[Input::plain(&middle)], (1, 1), true, spare);
+            let middle = a.run(inputs, true, spare);
+            let x = b.run(&[Input::plain(&middle)], true, spare);
             spare.keep(middle);
             x
         };
@@ -118,81 +118,14 @@ impl MapNet {
             spare.keep(std::mem::replace(&mut x, next));
             spare.keep(skip);
         }
-        self.head
-            .run(&[Input::plain(&x)], (1, 1), false, &mut spare)
-    }
-}
-
-/// Convolution along one line, odd kernel, zeros outside.
-#[derive(Clone, Debug)]
-struct Conv1 {
-    inputs: usize,
-    outputs: usize,
-    kernel: usize,
-    bias: Vec<[f32; LANES]>,
-    /// `[block of LANES outputs]` → `[tap][input]`
-    weights: Vec<Vec<[f32; LANES]>>,
-}
-
-impl Conv1 {
-    fn new(layer: &Layer, inputs: usize) -> Result<Self, WeightsError> {
-        if layer.inputs != inputs
-            || layer.rows != 1
-            || layer.columns.is_multiple_of(2)
-            || layer.outputs == 0
-        {
-            return Err(WeightsError::Shape(format!(
-                "a line layer of {} inputs where {inputs} belong",
-                layer.inputs
-            )));
-        }
-        let (n, k, o) = (layer.inputs, layer.columns, layer.outputs);
-        let mut weights = vec![vec![[0.0; LANES]; n * k]; o.div_ceil(LANES)];
-        for (at, &w) in layer.weights.iter().enumerate() {
-            let (output, input, tap) = (at / (n * k), at / k % n, at % k);
-            weights[output / LANES][tap * n + input][output % LANES] = w;
-        }
-        let bias = |b: usize, l: usize| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0);
-        Ok(Self {
-            inputs,
-            outputs: o,
-            kernel: k,
-            bias: (0..weights.len())
-                .map(|b| std::array::from_fn(|l| bias(b, l)))
-                .collect(),
-            weights,
-        })
-    }
-
-    /// `x`: `[place][input]` → `[place][output]`.
-    fn run(&self, x: &[f32], relu: bool) -> Vec<f32> {
-        let length = x.len() / self.inputs;
-        // zeros before and behind, and behind for as many places as are worked on together
-        let before = self.kernel / 2 * self.inputs;
-        let whole = length.next_multiple_of(STEP);
-        let mut padded = vec![0.0; (whole + self.kernel - 1) * self.inputs];
-        padded[before..before + x.len()].copy_from_slice(x);
-        let mut out = vec![0.0; length * self.outputs];
-        for (block, (taps, bias)) in self.weights.iter().zip(&self.bias).enumerate() {
-            for first in (0..whole).step_by(STEP) {
-                let mut sums = [*bias; STEP];
-                accumulate(taps, &padded[first * self.inputs..], self.inputs, &mut sums);
-                let pixels = out.chunks_exact_mut(self.outputs).skip(first);
-                for (pixel, sum) in pixels.zip(sums) {
-                    for (v, s) in pixel[block * LANES..].iter_mut().zip(sum) {
-                        *v = if relu { larger(s, 0.0) } else { s };
-                    }
-                }
-            }
-        }
-        out
+        self.head.run(&[Input::plain(&x)], false, &mut spare)
     }
 }
 
 /// The second look: a strip of the photo along one candidate → numbers per quarter of its length.
 #[derive(Clone, Debug)]
 pub(crate) struct StripNet {
-    convs: Vec<(Conv, (usize, usize))>,
+    convs: Vec<Conv>,
     lines: [Conv1; 3],
 }
 
@@ -211,18 +144,18 @@ impl StripNet {
         let mut convs = Vec::new();
         let mut channels = inputs;
         for step in Self::STEPS {
-            let conv = layers.conv(&[channels])?;
+            let conv = layers.conv(&[channels], step)?;
             channels = conv.outputs();
-            convs.push((conv, step));
+            convs.push(conv);
         }
         let first = Conv1::new(&layers.next()?, 2 * channels)?;
-        let second = Conv1::new(&layers.next()?, first.outputs)?;
-        let last = Conv1::new(&layers.next()?, second.outputs)?;
+        let second = Conv1::new(&layers.next()?, first.outputs())?;
+        let last = Conv1::new(&layers.next()?, second.outputs())?;
         layers.end()?;
-        if last.outputs != outputs {
+        if last.outputs() != outputs {
             return Err(WeightsError::Shape(format!(
                 "{} outputs where {outputs} belong",
-                last.outputs
+                last.outputs()
             )));
         }
         Ok(Self {
@@ -235,8 +168,8 @@ impl StripNet {
     pub(crate) fn run(&self, strip: &Tensor) -> Vec<f32> {
         let mut spare = BufferPool::default();
         let mut x = strip.clone();
-        for (conv, step) in &self.convs {
-            let next = conv.run(&[Input::plain(&x)], *step, true, &mut spare);
+        for conv in &self.convs {
+            let next = conv.run(&[Input::plain(&x)], true, &mut spare);
             spare.keep(std::mem::replace(&mut x, next));
         }
         // what is strongest across the strip, and the mean across it

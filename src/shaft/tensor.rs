@@ -1,11 +1,7 @@
-//! Pictures with many channels, and the innermost loop of the convolutions on them.
+//! Pictures with many channels, as convolutions take and make them.
 
 use rayon::prelude::*;
 
-/// Output channels computed together: two vectors of four.
-pub(super) const LANES: usize = 8;
-/// Neighbouring output pixels computed together, so that a weight is loaded once for all of them.
-pub(super) const STEP: usize = 4;
 /// Results of a tile of the quick convolution, each way.
 pub(super) const TILE: usize = 4;
 
@@ -203,31 +199,4 @@ impl<'a> Input<'a> {
         let start = self.column(y) * self.picture.stride() + first * c;
         &self.picture.data[start..start + columns * c]
     }
-}
-
-/// Adds the taps of one kernel row to STEP neighbouring pixels.
-#[inline]
-pub(super) fn accumulate(
-    taps: &[[f32; LANES]],
-    row: &[f32],
-    stride: usize,
-    sums: &mut [[f32; LANES]; STEP],
-) {
-    let n = taps.len();
-    let mut s = *sums;
-    let (a, b, c, d) = (
-        &row[..n],
-        &row[stride..stride + n],
-        &row[2 * stride..2 * stride + n],
-        &row[3 * stride..3 * stride + n],
-    );
-    for ((((w, a), b), c), d) in taps.iter().zip(a).zip(b).zip(c).zip(d) {
-        for l in 0..LANES {
-            s[0][l] += w[l] * a;
-            s[1][l] += w[l] * b;
-            s[2][l] += w[l] * c;
-            s[3][l] += w[l] * d;
-        }
-    }
-    *sums = s;
 }

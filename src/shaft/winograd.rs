@@ -2,28 +2,24 @@
 //! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
 //! sums differ from the plain ones in the last digits only, and are the same on any number of threads.
 
-use super::tensor::{Input, LANES, STEP, TILE, Tensor, accumulate, larger};
+use super::lanes::{self, Block, Outputs, Run, Use, WIDE, larger};
+use super::tensor::{Input, TILE, Tensor};
 use super::weights::Layer;
+use fearless_simd::{Simd, dispatch, f32x4, f32x8, f32x16};
 
 /// Numbers of a transformed tile, each way: the results and what the kernel reaches beyond them.
 const SPAN: usize = TILE + 2;
 const PLACES: usize = SPAN * SPAN;
 /// Tiles that are worked on together, so that their transforms stay in the cache.
 const TILES: usize = 16;
-/// Numbers of one place: LANES outputs of each tile.
-const LINE: usize = TILES * LANES;
-/// Numbers that are transformed together.
-const CHUNK: usize = 4;
 
 /// A 3 × 3 convolution with step 1 and zeros outside.
 #[derive(Clone, Debug)]
 pub(crate) struct Winograd {
     outputs: usize,
     inputs: usize,
-    /// `[block of LANES outputs]`
-    bias: Vec<[f32; LANES]>,
-    /// `[block][place]` → `[input]` of LANES outputs.
-    weights: Vec<Vec<[f32; LANES]>>,
+    /// Their taps are `[place][input]`.
+    blocks: Vec<Block>,
 }
 
 /// `G g Gᵀ`: the transform of a kernel of 3 × 3 weights, row after row.
@@ -46,51 +42,72 @@ fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
     std::array::from_fn(|k| rows[k / SPAN][k % SPAN])
 }
 
-/// `Bᵀ d` for every number of equally long rows, chunk by chunk; the last chunk may overlap the one before.
-fn input_transform(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+/// `Bᵀ d` for every number of equally long rows, from the places `from` of the numbers to the places `to` of the results.
+#[inline(always)]
+fn input_transform<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
-    if n < CHUNK {
-        return input_transform_few(from, to);
-    }
-    let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
-    let [to0, to1, to2, to3, to4, to5] = to.map(|row| &mut row[..n]);
-    let mut at = 0;
-    loop {
-        let (a, b, c) = (piece(a, at), piece(b, at), piece(c, at));
-        let (d, e, f) = (piece(d, at), piece(e, at), piece(f, at));
-        let mut v = [[0f32; CHUNK]; SPAN];
-        for l in 0..CHUNK {
-            let (even, odd) = (e[l] - 4.0 * c[l], d[l] - 4.0 * b[l]);
-            let (near, twice) = (e[l] - c[l], 2.0 * (d[l] - b[l]));
-            v[0][l] = 4.0 * (a[l] - c[l]) + near;
-            v[1][l] = even + odd;
-            v[2][l] = even - odd;
-            v[3][l] = near + twice;
-            v[4][l] = near - twice;
-            v[5][l] = (f[l] - d[l]) - 2.0 * twice;
-        }
-        to0[at..at + CHUNK].copy_from_slice(&v[0]);
-        to1[at..at + CHUNK].copy_from_slice(&v[1]);
-        to2[at..at + CHUNK].copy_from_slice(&v[2]);
-        to3[at..at + CHUNK].copy_from_slice(&v[3]);
-        to4[at..at + CHUNK].copy_from_slice(&v[4]);
-        to5[at..at + CHUNK].copy_from_slice(&v[5]);
-        if at + CHUNK >= n {
-            break;
-        }
-        at = (at + CHUNK).min(n - CHUNK);
+    if n >= 16 {
+        input_transform_by::<S, f32x16<S>>(simd, from, to);
+    } else if n >= 8 {
+        input_transform_by::<S, f32x8<S>>(simd, from, to);
+    } else if n >= 4 {
+        input_transform_by::<S, f32x4<S>>(simd, from, to);
+    } else {
+        input_transform_few(simd, from, to);
     }
 }
 
-/// The same for fewer numbers than a chunk has.
-#[cold]
-fn input_transform_few(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+/// The same vector by vector; the last may overlap the one before.
+#[inline(always)]
+fn input_transform_by<S: Simd, V: Outputs<S>>(
+    simd: S,
+    from: [&[f32]; SPAN],
+    to: [&mut [f32]; SPAN],
+) {
     let n = from[0].len();
-    let (mut padded, mut transformed_rows) = ([[0f32; CHUNK]; SPAN], [[0f32; CHUNK]; SPAN]);
+    let [a, b, c, d, e, f] = from;
+    let (a, b, c, d, e, f) = (&a[..n], &b[..n], &c[..n], &d[..n], &e[..n], &f[..n]);
+    let [to0, to1, to2, to3, to4, to5] = to;
+    let (to0, to1, to2) = (&mut to0[..n], &mut to1[..n], &mut to2[..n]);
+    let (to3, to4, to5) = (&mut to3[..n], &mut to4[..n], &mut to5[..n]);
+    let mut at = 0;
+    loop {
+        let end = at + V::LEN;
+        let (a, b, c) = (
+            V::from_slice(simd, &a[at..end]),
+            V::from_slice(simd, &b[at..end]),
+            V::from_slice(simd, &c[at..end]),
+        );
+        let (d, e, f) = (
+            V::from_slice(simd, &d[at..end]),
+            V::from_slice(simd, &e[at..end]),
+            V::from_slice(simd, &f[at..end]),
+        );
+        let (even, odd) = (e - c * 4.0, d - b * 4.0);
+        let (near, twice) = (e - c, (d - b) * 2.0);
+        ((a - c) * 4.0 + near).store_slice(&mut to0[at..end]);
+        (even + odd).store_slice(&mut to1[at..end]);
+        (even - odd).store_slice(&mut to2[at..end]);
+        (near + twice).store_slice(&mut to3[at..end]);
+        (near - twice).store_slice(&mut to4[at..end]);
+        ((f - d) - twice * 2.0).store_slice(&mut to5[at..end]);
+        if end >= n {
+            break;
+        }
+        at = end.min(n - V::LEN);
+    }
+}
+
+/// The same for fewer numbers than the shortest vector has.
+#[cold]
+fn input_transform_few<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+    let n = from[0].len();
+    let (mut padded, mut transformed_rows) = ([[0f32; 4]; SPAN], [[0f32; 4]; SPAN]);
     for (padded, row) in padded.iter_mut().zip(from) {
         padded[..n].copy_from_slice(row);
     }
-    input_transform(
+    input_transform_by::<S, f32x4<S>>(
+        simd,
         padded.each_ref().map(|p| &p[..]),
         transformed_rows.each_mut().map(|s| &mut s[..]),
     );
@@ -99,35 +116,17 @@ fn input_transform_few(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     }
 }
 
-#[inline]
-fn piece(row: &[f32], at: usize) -> [f32; CHUNK] {
-    let mut out = [0f32; CHUNK];
-    out.copy_from_slice(&row[at..at + CHUNK]);
-    out
-}
-
-/// `Aᵀ m` for every number of equally long rows, whole chunks.
-fn output_transform(from: [&[f32]; SPAN], to: [&mut [f32]; TILE]) {
-    let n = from[0].len() / CHUNK * CHUNK;
-    let [a, b, c, d, e, f] = from.map(|row| &row[..n]);
-    let [to0, to1, to2, to3] = to.map(|row| &mut row[..n]);
-    for at in (0..n).step_by(CHUNK) {
-        let (a, b, c) = (piece(a, at), piece(b, at), piece(c, at));
-        let (d, e, f) = (piece(d, at), piece(e, at), piece(f, at));
-        let mut v = [[0f32; CHUNK]; TILE];
-        for l in 0..CHUNK {
-            let (sum, difference) = (b[l] + c[l], b[l] - c[l]);
-            let (sum2, difference2) = (d[l] + e[l], d[l] - e[l]);
-            v[0][l] = a[l] + sum + sum2;
-            v[1][l] = difference + 2.0 * difference2;
-            v[2][l] = sum + 4.0 * sum2;
-            v[3][l] = difference + 8.0 * difference2 + f[l];
-        }
-        to0[at..at + CHUNK].copy_from_slice(&v[0]);
-        to1[at..at + CHUNK].copy_from_slice(&v[1]);
-        to2[at..at + CHUNK].copy_from_slice(&v[2]);
-        to3[at..at + CHUNK].copy_from_slice(&v[3]);
-    }
+/// `Aᵀ m`.
+#[inline(always)]
+fn output_transform<S: Simd, V: Outputs<S>>([a, b, c, d, e, f]: [V; SPAN]) -> [V; TILE] {
+    let (sum, difference) = (b + c, b - c);
+    let (sum2, difference2) = (d + e, d - e);
+    [
+        a + sum + sum2,
+        difference + difference2 * 2.0,
+        sum + sum2 * 4.0,
+        difference + difference2 * 8.0 + f,
+    ]
 }
 
 /// Working space for one stretch of tiles.
@@ -136,12 +135,30 @@ struct Space {
     down: [Vec<f32>; SPAN],
     /// Transformed tiles: `[place][tile][channel]` of all pictures.
     tiles: Vec<f32>,
-    /// Products: `[place][tile]` of LANES outputs.
+    /// Products: `[place][tile]` of a block's lanes.
     products: Vec<f32>,
-    /// Products transformed down: `[row of results][column of places][tile]` of LANES outputs.
-    columns: Vec<f32>,
-    /// Results of one row: `[column of results][tile]` of LANES outputs.
-    results: Vec<f32>,
+}
+
+/// Takes the products of one place.
+struct Products<'a> {
+    of_place: &'a mut [f32],
+}
+
+impl<S: Simd> Use<S> for Products<'_> {
+    #[inline(always)]
+    fn take<V: Outputs<S>>(&mut self, tile: usize, sums: V) {
+        sums.store_slice(&mut self.of_place[tile * V::LEN..(tile + 1) * V::LEN]);
+    }
+}
+
+/// Where a band of results goes.
+struct Band<'a, 'b> {
+    rows: &'a mut [&'b mut [f32]],
+    /// The first tile that is worked on, and how many are.
+    first: usize,
+    tiles: usize,
+    /// Results that are less become this.
+    least: f32,
 }
 
 impl Winograd {
@@ -150,24 +167,19 @@ impl Winograd {
         if layer.rows != 3 || layer.columns != 3 {
             return None;
         }
-        let blocks = layer.outputs.div_ceil(LANES);
-        let mut weights = vec![vec![[0f32; LANES]; layer.inputs]; blocks * PLACES];
-        for (at, kernel) in layer.weights.chunks_exact(9).enumerate() {
-            let (output, input) = (at / layer.inputs, at % layer.inputs);
-            let places = transformed(std::array::from_fn(|k| f64::from(kernel[k])));
-            for (place, w) in places.into_iter().enumerate() {
-                weights[output / LANES * PLACES + place][input][output % LANES] =
-                    crate::math::single(w);
-            }
-        }
-        let bias = (0..blocks)
-            .map(|b| std::array::from_fn(|l| layer.bias.get(b * LANES + l).copied().unwrap_or(0.0)))
+        let kernels: Vec<[f32; PLACES]> = layer
+            .weights
+            .chunks_exact(9)
+            .map(|kernel| {
+                transformed(std::array::from_fn(|k| f64::from(kernel[k]))).map(crate::math::single)
+            })
             .collect();
+        let n = layer.inputs;
+        let weight = |output: usize, tap: usize| kernels[output * n + tap % n][tap / n];
         Some(Self {
             outputs: layer.outputs,
-            inputs: layer.inputs,
-            bias,
-            weights,
+            inputs: n,
+            blocks: Block::cover(layer.outputs, &layer.bias, PLACES * n, weight),
         })
     }
 
@@ -179,48 +191,78 @@ impl Winograd {
         let space = || Space {
             down: std::array::from_fn(|_| vec![0.0; (TILE * TILES + 2) * most.unwrap_or(0)]),
             tiles: vec![0.0; PLACES * TILES * self.inputs],
-            products: vec![0.0; PLACES * LINE],
-            columns: vec![0.0; TILE * SPAN * LINE],
-            results: vec![0.0; TILE * LINE],
+            products: vec![0.0; PLACES * TILES * WIDE],
         };
+        let level = lanes::level();
         out.fill_bands(TILE, space, |space, y, rows| {
             for first in (0..width.div_ceil(TILE)).step_by(TILES) {
-                let n = TILES.min(width.div_ceil(TILE) - first);
-                self.transform(pictures, y, first, n, space);
-                for block in 0..self.bias.len() {
-                    self.multiply(block, n, space);
-                    self.finish(block, first, n, space, rows, relu);
-                }
+                let tiles = TILES.min(width.div_ceil(TILE) - first);
+                let mut band = Band {
+                    rows,
+                    first,
+                    tiles,
+                    least: if relu { 0.0 } else { f32::NEG_INFINITY },
+                };
+                dispatch!(level, simd => {
+                    self.transform(simd, pictures, y, (first, tiles), space);
+                    for block in &self.blocks {
+                        self.block(simd, block, space, &mut band);
+                    }
+                });
             }
         });
     }
 
-    /// `Bᵀ d B` of `n` tiles of the rows from `y` on.
-    fn transform(&self, pictures: &[Input], y: usize, first: usize, n: usize, space: &mut Space) {
+    /// `Bᵀ d B` of so many tiles of the rows from `y` on.
+    #[inline(always)]
+    fn transform<S: Simd>(
+        &self,
+        simd: S,
+        pictures: &[Input],
+        y: usize,
+        (first, n): (usize, usize),
+        space: &mut Space,
+    ) {
+        let line = TILES * self.inputs;
         let mut channel = 0;
         for input in pictures {
             let c = input.picture.channels;
             // the first column that the tiles see, and how many
             let from = input.column(TILE * first);
             let columns = input.column(TILE * (first + n) + 1) + 1 - from;
-            let rows: [&[f32]; SPAN] =
-                std::array::from_fn(|k| input.bordered(from, y + k, columns));
-            let down = space.down.each_mut().map(|row| &mut row[..]);
-            input_transform(rows, down);
-            let line = TILES * self.inputs;
-            for (down, places) in space
-                .down
-                .iter()
-                .zip(space.tiles.chunks_exact_mut(SPAN * line))
-            {
-                let mut places = split(places, line);
+            let row = |k: usize| input.bordered(from, y + k, columns);
+            let [d0, d1, d2, d3, d4, d5] = &mut space.down;
+            input_transform(
+                simd,
+                [row(0), row(1), row(2), row(3), row(4), row(5)],
+                [d0, d1, d2, d3, d4, d5],
+            );
+            let places = space.tiles.chunks_exact_mut(SPAN * line);
+            for (down, places) in space.down.iter().zip(places) {
+                let (p0, rest) = places.split_at_mut(line);
+                let (p1, rest) = rest.split_at_mut(line);
+                let (p2, rest) = rest.split_at_mut(line);
+                let (p3, rest) = rest.split_at_mut(line);
+                let (p4, p5) = rest.split_at_mut(line);
                 for tile in 0..n {
                     let to = tile * self.inputs + channel;
+                    let to = to..to + c;
                     let x = TILE * (first + tile);
-                    let start = |k: usize| (input.column(x + k) - from) * c;
+                    let at = |k: usize| {
+                        let start = (input.column(x + k) - from) * c;
+                        &down[start..start + c]
+                    };
                     input_transform(
-                        std::array::from_fn(|k| &down[start(k)..start(k) + c]),
-                        places.each_mut().map(|place| &mut place[to..to + c]),
+                        simd,
+                        [at(0), at(1), at(2), at(3), at(4), at(5)],
+                        [
+                            &mut p0[to.clone()],
+                            &mut p1[to.clone()],
+                            &mut p2[to.clone()],
+                            &mut p3[to.clone()],
+                            &mut p4[to.clone()],
+                            &mut p5[to],
+                        ],
                     );
                 }
             }
@@ -228,80 +270,85 @@ impl Winograd {
         }
     }
 
-    /// The sums over the channels, for LANES outputs at each place of `n` tiles.
-    fn multiply(&self, block: usize, n: usize, space: &mut Space) {
-        for place in 0..PLACES {
-            let taps = &self.weights[block * PLACES + place];
-            let line = TILES * self.inputs;
-            let tiles = &space.tiles[place * line..(place + 1) * line];
-            for first in (0..n).step_by(STEP) {
-                let mut sums = [[0.0; LANES]; STEP];
-                accumulate(taps, &tiles[first * self.inputs..], self.inputs, &mut sums);
-                let to = (place * TILES + first) * LANES;
-                space.products[to..to + STEP * LANES].copy_from_slice(sums.as_flattened());
-            }
+    /// The sums over the channels for the lanes of a block at each place of the tiles, and the results that come of them.
+    #[inline(always)]
+    fn block<S: Simd>(&self, simd: S, block: &Block, space: &mut Space, band: &mut Band) {
+        let line = TILES * self.inputs;
+        let of_place = TILES * block.lanes;
+        let places = space.tiles.chunks_exact(line);
+        let products = space.products.chunks_exact_mut(of_place);
+        for (place, (inputs, of_place)) in places.zip(products).enumerate() {
+            let run = Run {
+                taps: (place * self.inputs, (place + 1) * self.inputs),
+                inputs,
+                stride: self.inputs,
+            };
+            let mut products = Products { of_place };
+            lanes::sums(
+                simd,
+                block,
+                false,
+                &[run],
+                (band.tiles, TILES),
+                &mut products,
+            );
+        }
+        if block.lanes == WIDE {
+            self.finish::<S, f32x16<S>>(simd, block, &space.products, band);
+        } else {
+            self.finish::<S, f32x8<S>>(simd, block, &space.products, band);
         }
     }
 
     /// `Aᵀ m A` with bias, into the rows of results.
-    fn finish(
+    #[inline(always)]
+    fn finish<S: Simd, V: Outputs<S>>(
         &self,
-        block: usize,
-        first: usize,
-        n: usize,
-        space: &mut Space,
-        rows: &mut [&mut [f32]],
-        relu: bool,
+        simd: S,
+        block: &Block,
+        products: &[f32],
+        band: &mut Band,
     ) {
-        let lanes = LANES.min(self.outputs - block * LANES);
-        let bias = &self.bias[block];
-        let least = if relu { 0.0 } else { f32::NEG_INFINITY };
-        for j in 0..SPAN {
-            let products = |i: usize| {
-                let at = (SPAN * i + j) * LINE;
-                &space.products[at..at + n * LANES]
+        let bias: V = block.bias(simd);
+        let least = V::splat(simd, band.least);
+        let zero = V::splat(simd, 0.0);
+        for tile in 0..band.tiles {
+            let product = |i: usize, j: usize| {
+                let at = ((SPAN * i + j) * TILES + tile) * V::LEN;
+                V::from_slice(simd, &products[at..at + V::LEN])
             };
-            let mut columns = space.columns.chunks_exact_mut(LINE).skip(j).step_by(SPAN);
-            output_transform(
-                std::array::from_fn(products),
-                std::array::from_fn(|_| columns.next().unwrap_or_default()),
-            );
-        }
-        let columns = space.columns.chunks_exact(SPAN * LINE);
-        for (row, columns) in rows.iter_mut().zip(columns) {
-            output_transform(
-                std::array::from_fn(|j| &columns[j * LINE..j * LINE + n * LANES]),
-                split(&mut space.results, LINE),
-            );
-            let from = TILE * first * self.outputs;
-            let pixels = row.get_mut(from..).unwrap_or_default();
-            let pixels = pixels.chunks_exact_mut(self.outputs).take(TILE * n);
-            for (x, pixel) in pixels.enumerate() {
-                let at = (x % TILE * TILES + x / TILE) * LANES;
-                let mut sums = [0f32; LANES];
-                for ((s, v), b) in sums
-                    .iter_mut()
-                    .zip(&space.results[at..at + LANES])
-                    .zip(bias)
-                {
-                    *s = larger(v + b, least);
+            let mut down = [[zero; SPAN]; TILE];
+            for j in 0..SPAN {
+                let column = output_transform([
+                    product(0, j),
+                    product(1, j),
+                    product(2, j),
+                    product(3, j),
+                    product(4, j),
+                    product(5, j),
+                ]);
+                for i in 0..TILE {
+                    down[i][j] = column[i];
                 }
-                let pixel = &mut pixel[block * LANES..];
-                // a length that the compiler knows
-                if let Some(whole) = pixel.first_chunk_mut() {
-                    *whole = sums;
-                } else {
-                    pixel.copy_from_slice(&sums[..lanes]);
+            }
+            let first = TILE * (band.first + tile) * self.outputs;
+            for (row, down) in band.rows.iter_mut().zip(down) {
+                let Some(row) = row.get_mut(first..) else {
+                    continue;
+                };
+                let results = output_transform(down);
+                for (pixel, result) in row.chunks_exact_mut(self.outputs).zip(results) {
+                    let result = larger(result + bias, least);
+                    let to = &mut pixel[block.first..block.first + block.outputs];
+                    if to.len() == V::LEN {
+                        result.store_slice(to);
+                    } else {
+                        to.copy_from_slice(&result.as_slice()[..block.outputs]);
+                    }
                 }
             }
         }
     }
-}
-
-/// Parts of a given length, one after another.
-fn split<const N: usize>(whole: &mut [f32], length: usize) -> [&mut [f32]; N] {
-    let mut parts = whole.chunks_exact_mut(length.max(1));
-    std::array::from_fn(|_| parts.next().unwrap_or_default())
 }
 
 #[cfg(test)]

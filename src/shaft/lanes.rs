@@ -1,0 +1,214 @@
+//! Sums over input channels for several outputs and several pixels at once, in the widest vectors that the processor has.
+//!
+//! The code is compiled for each kind of vector, and the best is chosen when the program runs. The bits don't depend on the choice:
+//! each output of each pixel is added up by itself, in the order of the inputs, every product rounded before it is added.
+
+use fearless_simd::prelude::*;
+use fearless_simd::{Level, Simd, f32x8, f32x16};
+
+/// Output channels computed together, and those of the last block where they are fewer.
+pub(super) const WIDE: usize = 16;
+const NARROW: usize = 8;
+
+/// What the processor has.
+pub(super) fn level() -> Level {
+    Level::new()
+}
+
+/// A vector of outputs.
+pub(super) trait Outputs<S: Simd>: SimdFloat<S, Element = f32> {}
+
+impl<S: Simd, V: SimdFloat<S, Element = f32>> Outputs<S> for V {}
+
+/// The larger of two numbers, lane by lane; where one is none, the second.
+#[inline(always)]
+pub(super) fn larger<S: Simd, V: Outputs<S>>(a: V, b: V) -> V {
+    a.simd_gt(b).select(a, b)
+}
+
+/// Neighbouring output channels, with their weights.
+#[derive(Clone, Debug)]
+pub(super) struct Block {
+    /// The first of the channels.
+    pub(super) first: usize,
+    /// How many of them there are.
+    pub(super) outputs: usize,
+    /// How many are computed: those beyond have weights of 0.
+    pub(super) lanes: usize,
+    bias: Vec<f32>,
+    /// `[tap][lane]`
+    weights: Vec<f32>,
+}
+
+impl Block {
+    /// The blocks of so many outputs, each with so many taps: `weight(output, tap)`.
+    pub(super) fn cover(
+        outputs: usize,
+        bias: &[f32],
+        taps: usize,
+        weight: impl Fn(usize, usize) -> f32,
+    ) -> Vec<Self> {
+        let mut blocks = Vec::new();
+        let mut first = 0;
+        while first < outputs {
+            let lanes = if outputs - first > NARROW {
+                WIDE
+            } else {
+                NARROW
+            };
+            let of_block = outputs.min(first + lanes) - first;
+            let mut weights = vec![0.0; taps * lanes];
+            for (tap, weights) in weights.chunks_exact_mut(lanes).enumerate() {
+                for (lane, w) in weights.iter_mut().take(of_block).enumerate() {
+                    *w = weight(first + lane, tap);
+                }
+            }
+            let bias = |lane| bias.get(first + lane).copied();
+            blocks.push(Self {
+                first,
+                outputs: of_block,
+                lanes,
+                bias: (0..lanes).map(|l| bias(l).unwrap_or(0.0)).collect(),
+                weights,
+            });
+            first += lanes;
+        }
+        blocks
+    }
+
+    /// Taps from the first to before the second.
+    #[inline(always)]
+    fn taps<const L: usize>(&self, from: usize, to: usize) -> &[[f32; L]] {
+        let (taps, _) = self.weights[from * L..to * L].as_chunks::<L>();
+        taps
+    }
+
+    /// The bias of each lane.
+    #[inline(always)]
+    pub(super) fn bias<S: Simd, V: Outputs<S>>(&self, simd: S) -> V {
+        V::from_slice(simd, &self.bias[..V::LEN])
+    }
+}
+
+/// A row of input numbers that taps of a block belong to.
+#[derive(Clone, Copy)]
+pub(super) struct Run<'a> {
+    /// The first tap, and the one after the last.
+    pub(super) taps: (usize, usize),
+    /// The inputs of the first pixel, behind them those of the others.
+    pub(super) inputs: &'a [f32],
+    /// From the inputs of a pixel to those of the next.
+    pub(super) stride: usize,
+}
+
+/// What is done with the sums of one block: its code for either width.
+pub(super) trait Use<S: Simd> {
+    /// Takes the sums of a pixel.
+    fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V);
+}
+
+/// The sums of a block for `pixels` pixels from `start` on (its bias or 0); the runs have inputs for `room` of them, at least as many.
+#[inline(always)]
+pub(super) fn sums<S: Simd>(
+    simd: S,
+    block: &Block,
+    with_bias: bool,
+    runs: &[Run],
+    (pixels, room): (usize, usize),
+    user: &mut impl Use<S>,
+) {
+    // as many sums at a time as there are registers for
+    if block.lanes == WIDE {
+        let start = if with_bias {
+            block.bias(simd)
+        } else {
+            f32x16::splat(simd, 0.0)
+        };
+        match S::f32s::LEN {
+            16 => several::<S, _, WIDE, 8>(simd, block, start, runs, (pixels, room), user),
+            8 => several::<S, _, WIDE, 4>(simd, block, start, runs, (pixels, room), user),
+            _ => several::<S, _, WIDE, 2>(simd, block, start, runs, (pixels, room), user),
+        }
+    } else {
+        let start = if with_bias {
+            block.bias(simd)
+        } else {
+            f32x8::splat(simd, 0.0)
+        };
+        match S::f32s::LEN {
+            4 => several::<S, _, NARROW, 4>(simd, block, start, runs, (pixels, room), user),
+            _ => several::<S, _, NARROW, 8>(simd, block, start, runs, (pixels, room), user),
+        }
+    }
+}
+
+#[inline(always)]
+fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
+    simd: S,
+    block: &Block,
+    start: V,
+    runs: &[Run],
+    (pixels, room): (usize, usize),
+    user: &mut impl Use<S>,
+) {
+    let mut first = 0;
+    while first < pixels {
+        if first + PIXELS <= room {
+            let mut sums = [start; PIXELS];
+            for run in runs {
+                let taps = block.taps::<L>(run.taps.0, run.taps.1);
+                accumulate(
+                    simd,
+                    taps,
+                    &run.inputs[first * run.stride..],
+                    run.stride,
+                    &mut sums,
+                );
+            }
+            for (k, sums) in sums.into_iter().enumerate() {
+                if first + k < pixels {
+                    user.take(first + k, sums);
+                }
+            }
+            first += PIXELS;
+        } else {
+            let mut sums = [start];
+            for run in runs {
+                let taps = block.taps::<L>(run.taps.0, run.taps.1);
+                accumulate(
+                    simd,
+                    taps,
+                    &run.inputs[first * run.stride..],
+                    run.stride,
+                    &mut sums,
+                );
+            }
+            user.take(first, sums[0]);
+            first += 1;
+        }
+    }
+}
+
+/// Adds taps times inputs to the sums of neighbouring pixels.
+#[inline(always)]
+fn accumulate<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
+    simd: S,
+    taps: &[[f32; L]],
+    inputs: &[f32],
+    stride: usize,
+    sums: &mut [V; PIXELS],
+) {
+    let n = taps.len();
+    let mut of_pixel = [&inputs[..n]; PIXELS];
+    for k in 1..PIXELS {
+        of_pixel[k] = &inputs[k * stride..k * stride + n];
+    }
+    let mut s = *sums;
+    for i in 0..n {
+        let weights = V::from_slice(simd, &taps[i]);
+        for k in 0..PIXELS {
+            s[k] += weights * of_pixel[k][i];
+        }
+    }
+    *sums = s;
+}
