@@ -36,10 +36,10 @@ fn main() -> anyhow::Result<()> {
     let folder = flags.iter().find_map(|f| f.strip_prefix("--nets="));
     let tried = folder
         .map(|folder| {
-            anyhow::Ok(BothNets {
-                first: nets_from(folder)?,
-                second: nets_from(&format!("{folder}/real"))?,
-            })
+            anyhow::Ok(BothNets::new(
+                nets_from(folder)?,
+                nets_from(&format!("{folder}/real"))?,
+            ))
         })
         .transpose()?;
     let nets = match &tried {
@@ -82,7 +82,7 @@ fn main() -> anyhow::Result<()> {
             expected: None,
         };
         let start = std::time::Instant::now();
-        let Some(found) = candidate_features(nets, &photo.pixels, &view) else {
+        let Some(found) = candidate_features(nets, &photo.pixels, &view)? else {
             continue;
         };
         let rows: Vec<Vec<f64>> = found.rows.iter().map(|r| r.to_vec()).collect();

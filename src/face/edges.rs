@@ -77,9 +77,10 @@ const LINE_OVER_NOISE: f32 = 3.0;
 
 /// Bilinear sample in linear light, with a fourth value: the light of a grey of the same luma (ITU-R BT.601). JPEG keeps luma
 /// sharper than colour, so that edges between colours lie where they should in it. `None` outside the picture.
-fn sample_with_grey(pixels: &RgbImage, p: ImagePoint) -> Option<Sample> {
+#[inline]
+fn sample_with_grey(pixels: &RgbImage, table: &[f32; 256], p: ImagePoint) -> Option<Sample> {
     let around = Neighbours::of(pixels.width() as usize, pixels.height() as usize, p)?;
-    let (raw, table) = (pixels.as_raw(), &*LINEAR_FROM_BYTE);
+    let raw = pixels.as_raw();
     let [red, green, blue] = around.blend_rgb(raw, |v| table[usize::from(v)]);
     let luma = |i: usize| {
         let v = |k: usize| usize::from(raw[3 * i + k]);
@@ -193,6 +194,7 @@ fn profiles(
         })
         .sum();
     let n = floor_index(rough / SPACING_PX).clamp(LEAST_PROFILES, how.profiles);
+    let table = &*LINEAR_FROM_BYTE;
     (0..n)
         .filter_map(|k| {
             let angle = TAU * count(k) / count(n);
@@ -215,7 +217,7 @@ fn profiles(
                 .map_while(|i| {
                     let s = (count(i) - count(half)) * STEP_PX;
                     let p = ImagePoint::new(at.x + s * normal.x, at.y + s * normal.y);
-                    sample_with_grey(pixels, p)
+                    sample_with_grey(pixels, table, p)
                 })
                 .collect();
             (samples.len() == 2 * half + 1).then_some(Profile {

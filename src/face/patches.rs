@@ -1,8 +1,6 @@
 //! Connected patches of pixels that have one of some colours.
 
 use crate::math::count;
-use image::{GrayImage, Luma};
-use imageproc::region_labelling::{Connectivity, connected_components};
 use nalgebra::Vector2;
 use std::f64::consts::PI;
 
@@ -19,37 +17,78 @@ struct Area {
     y: usize,
 }
 
+/// Pixels next to each other in a row.
+struct Stretch {
+    first: usize,
+    end: usize,
+    /// The number of a stretch of the same patch further up, or its own.
+    parent: usize,
+    /// Its own pixels, in the end those of the whole patch.
+    area: Area,
+}
+
+/// The topmost stretch of a patch.
+fn top(stretches: &mut [Stretch], mut k: usize) -> usize {
+    while stretches[k].parent != k {
+        let parent = stretches[k].parent;
+        stretches[k].parent = stretches[parent].parent;
+        k = parent;
+    }
+    k
+}
+
 /// Centroids of connected patches (4-neighbours) of pixels that have one of the bits, with the radius of a disc of their area,
 /// largest first.
 pub(super) fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>, f64)> {
-    let width = width.max(1);
-    let mask: Vec<u8> = kinds.iter().map(|k| u8::from(k & bits != 0)).collect();
-    // a single pixel is no patch; the labelling would panic on it, as it has no room for the label 1
-    if mask.len() < SMALLEST_PATCH {
-        return Vec::new();
-    }
-    let size = (u32::try_from(width), u32::try_from(mask.len() / width));
-    let (Ok(w), Ok(h)) = size else {
-        return Vec::new();
-    };
-    let Some(mask) = GrayImage::from_raw(w, h, mask) else {
-        return Vec::new();
-    };
-    let labels = connected_components(&mask, Connectivity::Four, Luma([0]));
-    let mut areas: Vec<Area> = Vec::new();
-    for (y, row) in labels.as_raw().chunks_exact(width).enumerate() {
-        for (x, label) in row.iter().enumerate() {
-            let Some(i) = (*label as usize).checked_sub(1) else {
-                continue;
-            };
-            if i >= areas.len() {
-                areas.resize(i + 1, Area::default());
+    let mut stretches: Vec<Stretch> = Vec::new();
+    let mut above = 0..0;
+    for (y, row) in kinds.chunks_exact(width.max(1)).enumerate() {
+        let start = stretches.len();
+        let mut x = 0;
+        // of the row above, those that may still touch
+        let mut touching = above.start;
+        while let Some(before) = row[x..].iter().position(|k| k & bits != 0) {
+            let first = x + before;
+            let end = row[first..].iter().position(|k| k & bits == 0);
+            let end = end.map_or(row.len(), |n| first + n);
+            let n = end - first;
+            let own = stretches.len();
+            stretches.push(Stretch {
+                first,
+                end,
+                parent: own,
+                area: Area {
+                    n,
+                    x: n * (first + end - 1) / 2,
+                    y: n * y,
+                },
+            });
+            while touching < above.end && stretches[touching].end <= first {
+                touching += 1;
             }
-            let area = &mut areas[i];
-            (area.n, area.x, area.y) = (area.n + 1, area.x + x, area.y + y);
+            let mut k = touching;
+            while k < above.end && stretches[k].first < end {
+                let (a, b) = (top(&mut stretches, own), top(&mut stretches, k));
+                stretches[a.max(b)].parent = a.min(b);
+                k += 1;
+            }
+            x = end;
+        }
+        above = start..stretches.len();
+    }
+    // a parent comes before its children
+    for k in (0..stretches.len()).rev() {
+        let (parent, area) = (stretches[k].parent, stretches[k].area);
+        if parent != k {
+            let whole = &mut stretches[parent].area;
+            (whole.n, whole.x, whole.y) = (whole.n + area.n, whole.x + area.x, whole.y + area.y);
         }
     }
-    areas.retain(|a| a.n >= SMALLEST_PATCH);
+    let whole = stretches.iter().enumerate();
+    let mut areas: Vec<Area> = whole
+        .filter(|(k, s)| s.parent == *k && s.area.n >= SMALLEST_PATCH)
+        .map(|(_, s)| s.area)
+        .collect();
     areas.sort_by_key(|a| std::cmp::Reverse(a.n));
     areas
         .into_iter()

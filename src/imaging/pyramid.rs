@@ -56,19 +56,24 @@ pub(crate) fn camera_at(camera: &Camera, k: usize) -> Camera {
 fn halved(pixels: &RgbImage) -> RgbImage {
     let (width, height) = (pixels.width() / 2, pixels.height() / 2);
     let stride = 3 * pixels.width() as usize;
-    let mut out = Vec::with_capacity(3 * width as usize * height as usize);
-    for rows in pixels.as_raw().chunks_exact((2 * stride).max(1)) {
+    let mut half = RgbImage::new(width, height);
+    let mut sums = vec![0u16; stride];
+    let rows = pixels.as_raw().chunks_exact((2 * stride).max(1));
+    let halves = half.chunks_exact_mut((3 * width as usize).max(1));
+    for (rows, half) in rows.zip(halves) {
         let (above, below) = rows.split_at(stride);
-        let cells = above.chunks_exact(6).zip(below.chunks_exact(6));
-        for (a, b) in cells {
-            out.extend([0, 1, 2].map(|k| {
-                let sum =
-                    u16::from(a[k]) + u16::from(a[k + 3]) + u16::from(b[k]) + u16::from(b[k + 3]);
-                u8::try_from((sum + 2) / 4).unwrap_or(u8::MAX)
-            }));
+        for ((sum, a), b) in sums.iter_mut().zip(above).zip(below) {
+            *sum = u16::from(*a) + u16::from(*b);
+        }
+        let (cells, _) = sums.as_chunks::<6>();
+        for (pixel, cell) in half.as_chunks_mut::<3>().0.iter_mut().zip(cells) {
+            for k in 0..3 {
+                // at most 255: the lower byte is all of it
+                [pixel[k], _] = ((cell[k] + cell[k + 3] + 2) / 4).to_le_bytes();
+            }
         }
     }
-    RgbImage::from_raw(width, height, out).unwrap_or_default()
+    half
 }
 
 #[cfg(test)]

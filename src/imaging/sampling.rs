@@ -8,14 +8,17 @@ use image::RgbImage;
 /// The four pixels around a place, for bilinear interpolation.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Neighbours {
-    /// Indices, row after row: above left, above right, below left, below right.
-    pixels: [usize; 4],
+    /// Index of the one above and to the left.
+    first: usize,
+    /// Pixels of a row.
+    width: usize,
     /// How far the place lies to the right of the first and below it, 0–1.
     fraction: [f32; 2],
 }
 
 impl Neighbours {
     /// Around a place of a picture of that size, px; `None` where one of the four lies outside.
+    #[inline]
     pub(crate) fn of(width: usize, height: usize, p: ImagePoint) -> Option<Self> {
         if !(p.x >= 0.0 && p.y >= 0.0) {
             return None;
@@ -25,28 +28,55 @@ impl Neighbours {
         if x.checked_add(1)? >= width || y.checked_add(1)? >= height {
             return None;
         }
-        let first = y * width + x;
         Some(Self {
-            pixels: [first, first + 1, first + width, first + width + 1],
+            first: y * width + x,
+            width,
             fraction: [single(p.x - count(x)), single(p.y - count(y))],
         })
     }
 
     /// The interpolated value, from the value of the pixel at an index.
+    #[inline]
     pub(crate) fn blend(&self, value: impl Fn(usize) -> f32) -> f32 {
-        let [a, b, c, d] = self.pixels.map(value);
+        let (above, below) = (self.first, self.first + self.width);
+        self.between(
+            [value(above), value(above + 1)],
+            [value(below), value(below + 1)],
+        )
+    }
+
+    #[inline]
+    fn between(&self, [a, b]: [f32; 2], [c, d]: [f32; 2]) -> f32 {
         let [right, down] = self.fraction;
         let (above, below) = (a + right * (b - a), c + right * (d - c));
         above + down * (below - above)
     }
 
-    /// The same for each channel of an 8-bit picture with three of them, whose bytes may be looked up in a table.
+    /// The four pixels of an 8-bit picture with three channels: the upper two, then the lower two.
+    #[inline]
+    pub(crate) fn rgb<'a>(&self, raw: &'a [u8]) -> [&'a [u8; 6]; 2] {
+        [self.first, self.first + self.width].map(|at| {
+            let two = raw.get(3 * at..).and_then(|r| r.first_chunk());
+            two.unwrap_or(&[0; 6])
+        })
+    }
+
+    /// The interpolated value of each channel of an 8-bit picture with three of them, whose bytes may be looked up in a table.
+    #[inline]
     pub(crate) fn blend_rgb(&self, raw: &[u8], level: impl Fn(u8) -> f32) -> [f32; 3] {
-        [0, 1, 2].map(|k| self.blend(|i| level(raw[3 * i + k])))
+        let [a, b] = self.rgb(raw);
+        let channel = |k: usize| {
+            self.between(
+                [level(a[k]), level(a[k + 3])],
+                [level(b[k]), level(b[k + 3])],
+            )
+        };
+        [channel(0), channel(1), channel(2)]
     }
 }
 
 /// Red, green and blue of a place in linear light, 0–1; `None` outside the picture.
+#[inline]
 pub(crate) fn linear_light(pixels: &RgbImage, p: ImagePoint) -> Option<[f32; 3]> {
     let around = Neighbours::of(pixels.width() as usize, pixels.height() as usize, p)?;
     let table = &*LINEAR_FROM_BYTE;

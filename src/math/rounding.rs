@@ -9,6 +9,7 @@ pub fn rounded(value: f64, digits: i32) -> f64 {
 
 /// The whole number nearest below, as an index; negative and NaN become 0, too large the largest.
 #[must_use]
+#[inline]
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -21,6 +22,7 @@ pub fn floor_index(value: f64) -> usize {
 
 /// The nearest whole number; NaN becomes 0, out of range the nearest limit.
 #[must_use]
+#[inline]
 #[expect(
     clippy::cast_possible_truncation,
     reason = "saturating is what is wanted"
@@ -31,6 +33,7 @@ pub fn round_i64(value: f64) -> i64 {
 
 /// A byte from a value on the 0–255 scale, rounded and kept in range.
 #[must_use]
+#[inline]
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -43,6 +46,7 @@ pub fn byte(value: f32) -> u8 {
 
 /// The nearest single-precision number.
 #[must_use]
+#[inline]
 #[expect(
     clippy::cast_possible_truncation,
     reason = "rounding is what is wanted"
@@ -53,6 +57,7 @@ pub fn single(value: f64) -> f32 {
 
 /// A count as a number (exact up to 2⁵³).
 #[must_use]
+#[inline]
 #[expect(
     clippy::cast_precision_loss,
     reason = "counts here stay far below 2^53"

@@ -131,10 +131,14 @@ impl Plain {
             first += channels;
         }
         let taps = stored.len();
-        let weight = |output: usize, tap: usize| layer.weights[output * n * k * k + stored[tap]];
+        let weights = |output: usize| {
+            let of_output = &layer.weights[output * n * k * k..(output + 1) * n * k * k];
+            let taps = stored.iter().enumerate();
+            taps.map(|(tap, &at)| (tap, of_output[at]))
+        };
         Self {
             kernel: k,
-            blocks: Block::cover(layer.outputs, &layer.bias, taps, weight),
+            blocks: Block::cover(layer.outputs, &layer.bias, taps, weights),
         }
     }
 
@@ -194,13 +198,16 @@ impl Conv1 {
                 "a line layer of {n} inputs where {inputs} belong"
             )));
         }
-        let weight =
-            |output: usize, tap: usize| layer.weights[(output * n + tap % n) * k + tap / n];
+        let weights = |output: usize| {
+            let of_output = &layer.weights[output * n * k..(output + 1) * n * k];
+            let numbers = of_output.iter().enumerate();
+            numbers.map(move |(at, &w)| (at % k * n + at / k, w))
+        };
         Ok(Self {
             inputs,
             outputs: o,
             kernel: k,
-            blocks: Block::cover(o, &layer.bias, k * n, weight),
+            blocks: Block::cover(o, &layer.bias, k * n, weights),
         })
     }
 

@@ -127,7 +127,7 @@ fn cuts_with(
     Some(Cuts {
         left_mm: map.left_mm,
         top_mm: map.top_mm,
-        map: CutTensor::new(&map.cells()),
+        map: CutTensor::new(&map.cells(&photo, &geometry)),
         strips: strips(&photo, &geometry, &candidates),
         candidates,
     })

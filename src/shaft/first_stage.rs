@@ -26,7 +26,7 @@ pub(super) const MOST_POSE_CANDIDATES: usize = 14;
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
     pub(super) geometry: ViewGeometry<'a>,
-    pub(super) photo: picture::Reduced,
+    pub(super) photo: picture::Reduced<'a>,
     pub(super) map: map::FaceMap,
     pub(super) scores: tensor::Tensor,
     pub(super) peaks: Vec<peaks::Peak>,
@@ -36,14 +36,14 @@ pub(super) struct FirstStage<'a> {
 impl<'a> FirstStage<'a> {
     pub(super) fn new(
         nets: &Nets,
-        pixels: &RgbImage,
+        pixels: &'a RgbImage,
         geometry: ViewGeometry<'a>,
         view: &View,
         others: &[FacePoint],
     ) -> Option<Self> {
         let photo = picture::Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
         let map = map::FaceMap::new(&photo, &geometry)?;
-        let scores = nets.map.run(map.cells());
+        let scores = nets.map.run(map.cells(&photo, &geometry));
         let peaks = peaks::find(&map, &scores);
         let mut seen = Self {
             geometry,

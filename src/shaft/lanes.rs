@@ -41,12 +41,12 @@ pub(super) struct Block {
 }
 
 impl Block {
-    /// The blocks of so many outputs, each with so many taps: `weight(output, tap)`.
-    pub(super) fn cover(
+    /// The blocks of so many outputs, each with so many taps: `weights` gives those of an output, each with its tap.
+    pub(super) fn cover<W: IntoIterator<Item = (usize, f32)>>(
         outputs: usize,
         bias: &[f32],
         taps: usize,
-        weight: impl Fn(usize, usize) -> f32,
+        weights: impl Fn(usize) -> W,
     ) -> Vec<Self> {
         let mut blocks = Vec::new();
         let mut first = 0;
@@ -57,10 +57,10 @@ impl Block {
                 NARROW
             };
             let of_block = outputs.min(first + lanes) - first;
-            let mut weights = vec![0.0; taps * lanes];
-            for (tap, weights) in weights.chunks_exact_mut(lanes).enumerate() {
-                for (lane, w) in weights.iter_mut().take(of_block).enumerate() {
-                    *w = weight(first + lane, tap);
+            let mut of_lanes = vec![0.0; taps * lanes];
+            for lane in 0..of_block {
+                for (tap, weight) in weights(first + lane) {
+                    of_lanes[tap * lanes + lane] = weight;
                 }
             }
             let bias = |lane| bias.get(first + lane).copied();
@@ -69,7 +69,7 @@ impl Block {
                 outputs: of_block,
                 lanes,
                 bias: (0..lanes).map(|l| bias(l).unwrap_or(0.0)).collect(),
-                weights,
+                weights: of_lanes,
             });
             first += lanes;
         }

@@ -1,12 +1,13 @@
 //! The face map: the face plane resampled straight on, a pixel per millimetre, as the net sees it.
 
+use super::lanes;
 use super::net::{MAP_MULTIPLE, MapNet};
 use super::picture::Reduced;
 use super::tensor::Tensor;
 use super::view_geometry::ViewGeometry;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{floor_index, single};
-use rayon::prelude::*;
+use fearless_simd::dispatch;
 
 /// How far beyond the printed rings shafts are looked for, mm. Bare shafts leave the face by less in all but wild cases.
 const MARGIN_MM: f64 = 200.0;
@@ -39,8 +40,6 @@ pub(crate) struct FaceMap {
     pub(crate) height: usize,
     foot: FacePoint,
     distance_mm: f64,
-    /// Red, green, blue, 0–255.
-    colours: Vec<[f32; 3]>,
 }
 
 /// The face rectangle worth looking at: left, top, columns, rows. Only the part that the picture shows.
@@ -96,51 +95,14 @@ fn extent(
 }
 
 impl FaceMap {
-    /// Resamples the photo. `None` when no part of the face's surroundings is in the picture.
+    /// Where it lies. `None` when no part of the face's surroundings is in the picture.
     pub(crate) fn new(photo: &Reduced, geometry: &ViewGeometry) -> Option<Self> {
         let centre = geometry.centre_mm();
         if !centre.iter().all(|v| v.is_finite()) || centre.z <= 1.0 {
             return None;
         }
-        let pixel = |p: FacePoint| {
-            geometry
-                .image_from_face(p)
-                .filter(|q| q.x.is_finite() && q.y.is_finite())
-        };
-        let (left_mm, top_mm, width, height) =
-            extent(geometry, |p| pixel(p).is_some_and(|q| photo.contains(q)))?;
-        let place = |i: usize, j: usize| FacePoint::new(left_mm + j as f64, top_mm - i as f64);
-        // between the corners of a small square the camera is linear to a hundredth of a pixel
-        let across = width / SQUARE + 1;
-        let corners: Vec<Option<ImagePoint>> = (0..=height / SQUARE)
-            .flat_map(|i| (0..across).map(move |j| (i, j)))
-            .map(|(i, j)| pixel(place(SQUARE * i, SQUARE * j)))
-            .collect();
-        let mut colours = vec![[OUTSIDE_GREY; 3]; width * height];
-        colours
-            .par_chunks_exact_mut(width)
-            .enumerate()
-            .for_each(|(i, row)| {
-                let down = (i % SQUARE) as f64 / SQUARE as f64;
-                let edge = |j: usize| {
-                    let at = i / SQUARE * across + j;
-                    Some(between(corners[at]?, corners[at + across]?, down))
-                };
-                for (j, stretch) in row.chunks_exact_mut(SQUARE).enumerate() {
-                    let edges = edge(j).zip(edge(j + 1));
-                    for (k, colour) in stretch.iter_mut().enumerate() {
-                        let at = match edges {
-                            Some((left, right)) => {
-                                Some(between(left, right, k as f64 / SQUARE as f64))
-                            }
-                            None => pixel(place(i, SQUARE * j + k)),
-                        };
-                        if let Some(c) = at.and_then(|q| photo.colour(q)) {
-                            *colour = c;
-                        }
-                    }
-                }
-            });
+        let shown = |p: FacePoint| pixel(geometry, p).is_some_and(|q| photo.contains(q));
+        let (left_mm, top_mm, width, height) = extent(geometry, shown)?;
         Some(Self {
             left_mm,
             top_mm,
@@ -148,7 +110,6 @@ impl FaceMap {
             height,
             foot: FacePoint::new(centre.x, centre.y),
             distance_mm: centre.z,
-            colours,
         })
     }
 
@@ -176,30 +137,74 @@ impl FaceMap {
     }
 
     /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and obliquity.
-    pub(crate) fn cells(&self) -> Tensor {
+    pub(crate) fn cells(&self, photo: &Reduced, geometry: &ViewGeometry) -> Tensor {
+        let place = |i: usize, j: usize| self.point(j as f64, i as f64);
+        // between the corners of a small square the camera is linear to a hundredth of a pixel
+        let across = self.width / SQUARE + 1;
+        let corners: Vec<Option<ImagePoint>> = (0..=self.height / SQUARE)
+            .flat_map(|i| (0..across).map(move |j| (i, j)))
+            .map(|(i, j)| pixel(geometry, place(SQUARE * i, SQUARE * j)).map(|p| photo.place(p)))
+            .collect();
         let mut cells = Tensor::zeros(self.width / 2, self.height / 2, MapNet::INPUTS);
-        let (foot_x, foot_y) = (self.foot.x - self.left_mm, self.top_mm - self.foot.y);
+        let level = lanes::level();
         cells.fill_rows(|j, row| {
-            for (i, cell) in row.chunks_exact_mut(MapNet::INPUTS).enumerate() {
-                let mut planes = [0f32; 3];
-                for (k, (dx, dy)) in [(0, 0), (1, 0), (0, 1), (1, 1)].into_iter().enumerate() {
-                    let (x, y) = (2 * i + dx, 2 * j + dy);
-                    for (c, value) in self.colours[y * self.width + x].iter().enumerate() {
-                        cell[4 * c + k] = value / 255.0 - 0.5;
-                    }
-                    let (ax, ay) = (x as f64 - foot_x, y as f64 - foot_y);
-                    let r = ax.hypot(ay) + 1e-3;
-                    for (sum, v) in
-                        planes
-                            .iter_mut()
-                            .zip([ax / r, ay / r, (r / self.distance_mm).min(2.0)])
-                    {
-                        *sum += single(v) / 4.0;
+            for (down, i) in [2 * j, 2 * j + 1].into_iter().enumerate() {
+                let share = (i % SQUARE) as f64 / SQUARE as f64;
+                let edge = |j: usize| {
+                    let at = i / SQUARE * across + j;
+                    Some(between(corners[at]?, corners[at + across]?, share))
+                };
+                let squares = row.chunks_exact_mut(SQUARE / 2 * MapNet::INPUTS);
+                for (j, cells) in squares.enumerate() {
+                    let edges = edge(j).zip(edge(j + 1));
+                    for k in 0..SQUARE {
+                        let at = match edges {
+                            Some((left, right)) => {
+                                Some(between(left, right, k as f64 / SQUARE as f64))
+                            }
+                            None => {
+                                pixel(geometry, place(i, SQUARE * j + k)).map(|p| photo.place(p))
+                            }
+                        };
+                        let colour = at.and_then(|q| photo.colour_at(q));
+                        let first = k / 2 * MapNet::INPUTS + 2 * down + k % 2;
+                        for (c, v) in colour.unwrap_or([OUTSIDE_GREY; 3]).into_iter().enumerate() {
+                            cells[first + 4 * c] = v / 255.0 - 0.5;
+                        }
                     }
                 }
-                cell[12..].copy_from_slice(&planes);
+            }
+            let mut planes = vec![[0f32; 3]; row.len() / MapNet::INPUTS];
+            dispatch!(level, _simd => self.direction_planes(j, &mut planes));
+            for (cell, planes) in row.chunks_exact_mut(MapNet::INPUTS).zip(&planes) {
+                cell[12..].copy_from_slice(planes);
             }
         });
         cells
     }
+
+    /// Of each cell of a row the unit vector away from the foot and the obliquity, means over its four pixels.
+    #[inline(always)]
+    fn direction_planes(&self, row: usize, planes: &mut [[f32; 3]]) {
+        let (foot_x, foot_y) = (self.foot.x - self.left_mm, self.top_mm - self.foot.y);
+        let first = 2.0 * row as f64 - foot_y;
+        for (i, planes) in planes.iter_mut().enumerate() {
+            let left = 2.0 * i as f64 - foot_x;
+            let mut sum = [0f32; 3];
+            for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
+                let (x, y) = (left + dx, first + dy);
+                let r = (x * x + y * y).sqrt() + 1e-3;
+                sum[0] += single(x / r) / 4.0;
+                sum[1] += single(y / r) / 4.0;
+                sum[2] += single((r / self.distance_mm).min(2.0)) / 4.0;
+            }
+            *planes = sum;
+        }
+    }
+}
+
+/// The pixel that shows a face point, where there is one.
+fn pixel(geometry: &ViewGeometry, p: FacePoint) -> Option<ImagePoint> {
+    let q = geometry.image_from_face(p)?;
+    (q.x.is_finite() && q.y.is_finite()).then_some(q)
 }

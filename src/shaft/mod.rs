@@ -213,7 +213,7 @@ pub fn find_beside(
     view: &View,
     others: &[FacePoint],
 ) -> Result<Shafts, WeightsError> {
-    let seen = analyse(BothNets::built_in()?, pixels, view, others);
+    let seen = analyse(BothNets::built_in()?, pixels, view, others)?;
     Ok(
         seen.map_or_else(Shafts::default, |(nets, geometry, found)| {
             shafts_of(nets, view, &geometry, found)
@@ -221,31 +221,39 @@ pub fn find_beside(
     )
 }
 
-/// What is seen of a photo's shafts, and the nets that saw it.
+/// What is seen of a photo's shafts, the nets that saw it and from where; `None` where no part of the face's surroundings is in the
+/// picture.
+type Seen<'a, 'n> = Option<(&'n Nets, ViewGeometry<'a>, Analysis)>;
+
 fn analyse<'a, 'n>(
     nets: &'n BothNets,
-    pixels: &RgbImage,
+    pixels: &'a RgbImage,
     view: &View<'a>,
     others: &[FacePoint],
-) -> Option<(&'n Nets, ViewGeometry<'a>, Analysis)> {
+) -> Result<Seen<'a, 'n>, WeightsError> {
     // no photo that the first set was fitted on shows paper that bends
     if view.paper_bends {
-        let second = in_own_pose_and_scale(&nets.second, pixels, view, others)?;
-        return Some(second_stage(&nets.second, second, None));
+        let nets = nets.second()?;
+        let second = in_own_pose_and_scale(nets, pixels, view, others);
+        return second.map(|s| second_stage(nets, s, None)).transpose();
     }
     let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
-    let first = FirstStage::new(&nets.first, pixels, upright, view, others)?;
+    let Some(first) = FirstStage::new(&nets.first, pixels, upright, view, others) else {
+        return Ok(None);
+    };
     let of_first = first.mean_detection_score();
     let Some(of_first) = of_first.filter(|r| *r < LEAST_MEAN_DETECTION_SCORE) else {
-        return Some(second_stage(&nets.first, first, Some(&nets.second)));
+        return second_stage(&nets.first, first, Some(nets)).map(Some);
     };
-    let second = in_own_pose_and_scale(&nets.second, pixels, view, others)?;
+    let Some(second) = in_own_pose_and_scale(nets.second()?, pixels, view, others) else {
+        return Ok(None);
+    };
     let better = |r: f64| r > of_first;
-    Some(if second.mean_detection_score().is_some_and(better) {
-        second_stage(&nets.second, second, None)
+    if second.mean_detection_score().is_some_and(better) {
+        second_stage(nets.second()?, second, None).map(Some)
     } else {
-        second_stage(&nets.first, first, Some(&nets.second))
-    })
+        second_stage(&nets.first, first, Some(nets)).map(Some)
+    }
 }
 
 /// Names of the numbers that [`candidate_features`] gives.
@@ -287,14 +295,18 @@ pub struct CandidateFeatures {
 }
 
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
+///
+/// # Errors
+/// When the built-in weights are damaged.
 #[doc(hidden)]
-#[must_use]
 pub fn candidate_features(
     both: &BothNets,
     pixels: &RgbImage,
     view: &View,
-) -> Option<CandidateFeatures> {
-    let (nets, geometry, found) = analyse(both, pixels, view, &[])?;
+) -> Result<Option<CandidateFeatures>, WeightsError> {
+    let Some((nets, geometry, found)) = analyse(both, pixels, view, &[])? else {
+        return Ok(None);
+    };
     let row = |k: usize| {
         let (c, v, edge_pair) = (
             &found.candidates[k],
@@ -325,10 +337,10 @@ pub fn candidate_features(
         ]
     };
     let rows = (0..found.candidates.len()).map(row).collect();
-    Some(CandidateFeatures {
+    Ok(Some(CandidateFeatures {
         rows,
         pose_and_scale: [geometry.scale, geometry.lean.x, geometry.lean.y],
-        second_set: std::ptr::eq(nets, &both.second),
+        second_set: !std::ptr::eq(nets, &raw const both.first),
         shafts: shafts_of(nets, view, &geometry, found),
-    })
+    }))
 }

@@ -1,6 +1,7 @@
 //! The two sets of nets, built in.
 
 use super::{WeightsError, model, net, strip};
+use std::sync::LazyLock;
 
 /// One set of nets with their weights and the fitted model.
 #[doc(hidden)]
@@ -30,16 +31,36 @@ impl Nets {
 #[doc(hidden)]
 pub struct BothNets {
     /// Those asked first.
-    pub first: Nets,
-    /// Those asked where the first ones hardly recognise what they find.
-    pub second: Nets,
+    pub(super) first: Nets,
+    /// Those asked where the first ones hardly recognise what they find: unpacked when they are, which takes longer than decoding a
+    /// small photo.
+    second: LazyLock<Result<Nets, WeightsError>, Unpack>,
 }
 
+type Unpack = Box<dyn FnOnce() -> Result<Nets, WeightsError> + Send>;
+
 impl BothNets {
-    /// Those built in.
+    /// Those asked first, and the others.
+    #[must_use]
+    pub fn new(first: Nets, second: Nets) -> Self {
+        Self {
+            first,
+            second: LazyLock::new(Box::new(|| Ok(second))),
+        }
+    }
+
+    /// Those asked where the first ones hardly recognise what they find.
     ///
     /// # Errors
     /// When they are damaged.
+    pub(super) fn second(&self) -> Result<&Nets, WeightsError> {
+        self.second.as_ref().map_err(Clone::clone)
+    }
+
+    /// Those built in.
+    ///
+    /// # Errors
+    /// When the first ones are damaged.
     pub fn built_in() -> Result<&'static Self, WeightsError> {
         NETS.as_ref().map_err(Clone::clone)
     }
@@ -56,11 +77,13 @@ const SECOND_STRIP_WEIGHTS: [&[u8]; 2] = [
     include_bytes!("../../calibration/shaft-net/real/strip-2.bin"),
 ];
 
-static NETS: std::sync::LazyLock<Result<BothNets, WeightsError>> = std::sync::LazyLock::new(|| {
+static NETS: LazyLock<Result<BothNets, WeightsError>> = LazyLock::new(|| {
     let first = include_str!("../../calibration/shaft-net/model.json");
     let second = include_str!("../../calibration/shaft-net/real/model.json");
     Ok(BothNets {
         first: Nets::new(MAP_WEIGHTS, STRIP_WEIGHTS, first)?,
-        second: Nets::new(SECOND_MAP_WEIGHTS, SECOND_STRIP_WEIGHTS, second)?,
+        second: LazyLock::new(Box::new(|| {
+            Nets::new(SECOND_MAP_WEIGHTS, SECOND_STRIP_WEIGHTS, second)
+        })),
     })
 });

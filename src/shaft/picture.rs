@@ -1,21 +1,25 @@
 //! The photo at the resolution that the shaft search works at, and reading colours between its pixels.
 
+use super::lanes;
 use crate::geometry::ImagePoint;
+use crate::geometry::camera::Lens;
 use crate::imaging::Neighbours;
 use crate::math::{byte, floor_index, single};
+use fearless_simd::dispatch;
 use image::RgbImage;
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// A colour, 0–255 per channel, red, green, blue.
 pub(crate) type Colour = [f32; 3];
 
 /// A copy of the photo, area-averaged to fewer pixels. Places are still given in pixels of the full photo.
-pub(crate) struct Reduced {
+pub(crate) struct Reduced<'a> {
     width: usize,
     height: usize,
-    /// Full pixels per pixel of the copy.
-    factor: (f64, f64),
-    data: Vec<u8>,
+    /// Pixels of the copy per full pixel.
+    share: (f64, f64),
+    data: Cow<'a, [u8]>,
 }
 
 /// Share of every input pixel that falls into an output pixel: first input, weights that add to 1.
@@ -39,9 +43,17 @@ fn shares(from: usize, to: usize) -> Vec<(usize, Vec<f32>)> {
         .collect()
 }
 
-impl Reduced {
+/// Adds a row times its weight.
+#[inline(always)]
+fn add(row: &[u8], weight: f32, sums: &mut [f32]) {
+    for (s, &v) in sums.iter_mut().zip(row) {
+        *s += weight * f32::from(v);
+    }
+}
+
+impl<'a> Reduced<'a> {
     /// A copy with some `factor` times fewer pixels along each side (never more pixels than the photo).
-    pub(crate) fn new(photo: &RgbImage, factor: f64) -> Self {
+    pub(crate) fn new(photo: &'a RgbImage, factor: f64) -> Self {
         let (w, h) = (photo.width() as usize, photo.height() as usize);
         let size = |n: usize| floor_index((n as f64 / factor.max(1.0)).round()).clamp(1, n.max(1));
         let (width, height) = if factor > 1.05 {
@@ -50,26 +62,24 @@ impl Reduced {
             (w, h)
         };
         let ratio = |a: usize, b: usize| a as f64 / b.max(1) as f64;
-        let factor = (ratio(w, width), ratio(h, height));
         if w == 0 || h == 0 || (width, height) == (w, h) {
             return Self {
                 width: w,
                 height: h,
-                factor: (1.0, 1.0),
-                data: photo.as_raw().clone(),
+                share: (1.0, 1.0),
+                data: Cow::Borrowed(photo.as_raw()),
             };
         }
         let (columns, rows) = (shares(w, width), shares(h, height));
         let raw = photo.as_raw();
         let mut data = vec![0u8; width * height * 3];
+        let level = lanes::level();
         data.par_chunks_exact_mut(width * 3)
             .zip(&rows)
             .for_each(|(out, (first, weights))| {
                 let mut sums = vec![0f32; w * 3];
                 for (row, &weight) in raw[first * w * 3..].chunks_exact(w * 3).zip(weights) {
-                    for (s, &v) in sums.iter_mut().zip(row) {
-                        *s += weight * f32::from(v);
-                    }
+                    dispatch!(level, _simd => add(row, weight, &mut sums));
                 }
                 for (pixel, (first, weights)) in out.chunks_exact_mut(3).zip(&columns) {
                     let mut colour = [0f32; 3];
@@ -86,28 +96,42 @@ impl Reduced {
         Self {
             width,
             height,
-            factor,
-            data,
+            share: (ratio(width, w), ratio(height, h)),
+            data: Cow::Owned(data),
         }
     }
 
     /// Whether a place of the full photo lies between its pixels' centres.
     pub(crate) fn contains(&self, p: ImagePoint) -> bool {
-        let (x, y) = self.place(p);
+        let ImagePoint { x, y } = self.place(p);
         x > 0.0 && y > 0.0 && x < self.width as f64 - 1.0 && y < self.height as f64 - 1.0
     }
 
-    fn place(&self, p: ImagePoint) -> (f64, f64) {
-        (
-            (p.x + 0.5) / self.factor.0 - 0.5,
-            (p.y + 0.5) / self.factor.1 - 0.5,
+    /// A place of the full photo as one of the copy.
+    #[inline]
+    pub(crate) fn place(&self, p: ImagePoint) -> ImagePoint {
+        ImagePoint::new(
+            (p.x + 0.5) * self.share.0 - 0.5,
+            (p.y + 0.5) * self.share.1 - 0.5,
         )
     }
 
+    /// A lens that shows this copy as the photo's own shows the photo: focal lengths across and down, and the principal point.
+    pub(crate) fn lens(&self, lens: &Lens) -> ([f64; 2], ImagePoint) {
+        let centre = self.place(ImagePoint::new(lens.cx_px, lens.cy_px));
+        ([lens.f_px * self.share.0, lens.f_px * self.share.1], centre)
+    }
+
     /// The colour at a place of the full photo, between its pixels by bilinear interpolation; `None` outside.
+    #[inline]
     pub(crate) fn colour(&self, p: ImagePoint) -> Option<Colour> {
-        let (x, y) = self.place(p);
-        let around = Neighbours::of(self.width, self.height, ImagePoint::new(x, y))?;
+        self.colour_at(self.place(p))
+    }
+
+    /// The colour at a place of the copy, likewise.
+    #[inline]
+    pub(crate) fn colour_at(&self, p: ImagePoint) -> Option<Colour> {
+        let around = Neighbours::of(self.width, self.height, p)?;
         Some(around.blend_rgb(&self.data, f32::from))
     }
 }

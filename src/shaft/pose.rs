@@ -23,7 +23,7 @@ const STRIP_WEIGHT: f64 = 0.1;
 /// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
 pub(super) fn in_own_pose_and_scale<'a>(
     nets: &Nets,
-    pixels: &RgbImage,
+    pixels: &'a RgbImage,
     view: &View<'a>,
     others: &[FacePoint],
 ) -> Option<FirstStage<'a>> {

@@ -1,9 +1,9 @@
 //! The second stage: likely candidates between their edges, two nets along each, and what all say together.
 
 use super::first_stage::FirstStage;
-use super::nets::Nets;
+use super::nets::{BothNets, Nets};
 use super::view_geometry::ViewGeometry;
-use super::{HeatMap, Lean, choose, edges, lean, model, peaks, strip};
+use super::{HeatMap, Lean, WeightsError, choose, edges, lean, model, peaks, strip};
 use crate::geometry::FacePoint;
 use rayon::prelude::*;
 
@@ -28,16 +28,17 @@ const LEAST_WEIGHT: f64 = 0.02;
 /// Candidates less likely than this are not looked at any closer.
 const LEAST_PROBABILITY: f64 = 0.03;
 
-/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them. `others`: the other set,
+/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them. `others`: the second set is
 /// asked about the vanes of the same strips where this set recognises little.
 pub(super) fn second_stage<'a, 'n>(
     nets: &'n Nets,
     mut seen: FirstStage<'a>,
-    others: Option<&Nets>,
-) -> (&'n Nets, ViewGeometry<'a>, Analysis) {
+    others: Option<&BothNets>,
+) -> Result<(&'n Nets, ViewGeometry<'a>, Analysis), WeightsError> {
     let odds = nets.model.others.zip(seen.mean_detection_score());
     let weight = odds.map_or(0.0, |(odds, score)| odds.weight(score));
-    let others = others.map(|o| (o, weight)).filter(|o| o.1 >= LEAST_WEIGHT);
+    let others = others.filter(|_| weight >= LEAST_WEIGHT);
+    let others = others.map(BothNets::second).transpose()?;
     let heat = HeatMap::new(&seen.map, &seen.scores);
     let mut candidates = std::mem::take(&mut seen.candidates);
     let (mut features, mut probability, mut common) = score(&nets.model, &candidates);
@@ -78,7 +79,7 @@ pub(super) fn second_stage<'a, 'n>(
     let numbers = candidates.iter().map(|c| c.number).collect();
     candidates = seen.candidates_along(numbers, &|strip| {
         let mut output = strip::second_stage(&nets.strips, strip);
-        output.by_others = others.map(|(others, weight)| strip::ByOthers {
+        output.by_others = others.map(|others| strip::ByOthers {
             fletched: strip::second_stage(&others.strips, strip).fletched,
             weight,
         });
@@ -96,7 +97,7 @@ pub(super) fn second_stage<'a, 'n>(
         width_mm: width.map(|w| w + nets.model.width_bias_mm),
         heat,
     };
-    (nets, seen.geometry, found)
+    Ok((nets, seen.geometry, found))
 }
 
 /// How much further off along its axis an entry may be when something stands before it.

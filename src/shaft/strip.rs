@@ -1,12 +1,14 @@
 //! The second stage's input: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
+use super::lanes;
 use super::net::StripNet;
 use super::peaks::{Peak, away};
 use super::picture::Reduced;
 use super::tensor::Tensor;
-use super::view_geometry::ViewGeometry;
-use crate::geometry::FacePoint;
+use super::view_geometry::{Projection, ViewGeometry};
+use crate::geometry::{FacePoint, ImagePoint};
+use fearless_simd::dispatch;
 use nalgebra::{Vector2, Vector3};
 
 /// Numbers per place that the strip net gives: log-odds of "the nock is here", of fletched, of "a shaft enters here".
@@ -167,7 +169,12 @@ impl ProjectedAxes {
             let z = z.min(TALLEST_MM);
             // what lies nearer to the camera shows larger
             let across = d.perp(&c.along) * (1.0 - z / self.distance_mm);
-            let nearness = c.score * (-0.5 * (across / NEIGHBOUR_HALF_WIDTH_MM).powi(2)).exp();
+            let far = 0.5 * (across / NEIGHBOUR_HALF_WIDTH_MM).powi(2);
+            // most are farther than the nearest so far: e⁻ˣ is less than 1/(1 + x + x²/2)
+            if c.score <= nearest * (1.0 + far + 0.5 * far * far) {
+                continue;
+            }
+            let nearness = c.score * (-far).exp();
             if nearness > nearest {
                 (nearest, height) = (nearness, z);
             }
@@ -196,6 +203,69 @@ pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput 
     StripOutput::new(strip, &out)
 }
 
+/// Samples along a row of the strip: two a pixel.
+const SAMPLES: usize = 2 * ALONG;
+
+/// One coordinate of every sample of a row.
+type Line = [f64; SAMPLES];
+
+/// Points of a row of samples, and what is added to them from row to row: the camera's coordinates times the depth, and the depth.
+struct Samples {
+    middle: [Line; 4],
+    per_row: [Line; 4],
+}
+
+impl Samples {
+    fn new(
+        projection: &Projection,
+        columns: &[(Vector3<f64>, Vector3<f64>)],
+        axis: Vector3<f64>,
+    ) -> Box<Self> {
+        let mut samples = Box::new(Self {
+            middle: [[0.0; SAMPLES]; 4],
+            per_row: [[0.0; SAMPLES]; 4],
+        });
+        for (k, (point, across)) in columns.iter().enumerate() {
+            let sideways = projection.by_point * across;
+            for (n, along) in [-0.25, 0.25].into_iter().enumerate() {
+                let q = point + axis * (ALONG_MM * along);
+                let middle = projection.camera_point(q);
+                for c in 0..3 {
+                    samples.middle[c][2 * k + n] = middle[c];
+                    samples.per_row[c][2 * k + n] = sideways[c];
+                }
+                samples.middle[3][2 * k + n] = projection.distance_mm - q.z;
+                samples.per_row[3][2 * k + n] = -across.z;
+            }
+        }
+        samples
+    }
+
+    /// The places in the picture of the samples so many rows from the middle; none where they aren't before the camera.
+    #[inline(always)]
+    fn places(&self, projection: &Projection, rows: f64, places: &mut [Line; 2]) {
+        let ([x, y, z, depth], [dx, dy, dz, deeper]) = (&self.middle, &self.per_row);
+        let ([fx, fy], [k1, k2]) = (projection.f_px, projection.radial);
+        let (cx, cy) = (projection.centre.x, projection.centre.y);
+        let [to_x, to_y] = places;
+        for i in 0..SAMPLES {
+            let (x, y, z) = (
+                x[i] + rows * dx[i],
+                y[i] + rows * dy[i],
+                z[i] + rows * dz[i],
+            );
+            let depth = depth[i] + rows * deeper[i];
+            let before = (depth > 1e-6) & (z > 1e-6 * depth);
+            let inverse = if before { 1.0 / z } else { f64::NAN };
+            let (u, v) = (x * inverse, y * inverse);
+            let r2 = u * u + v * v;
+            let radial = 1.0 + r2 * (k1 + k2 * r2);
+            to_x[i] = cx + fx * (u * radial);
+            to_y[i] = cy + fy * (v * radial);
+        }
+    }
+}
+
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
 /// the picture reaches, and the neighbours.
 pub(crate) fn cut(
@@ -205,6 +275,7 @@ pub(crate) fn cut(
     (own, axes): (usize, &ProjectedAxes),
 ) -> Tensor {
     let centre = geometry.centre_mm();
+    let projection = geometry.projection(photo);
     let mut strip = Tensor::zeros(ALONG, ACROSS, PLANES);
     // across, square to the view, for every column
     let columns: Vec<(Vector3<f64>, Vector3<f64>)> = (0..ALONG)
@@ -217,18 +288,27 @@ pub(crate) fn cut(
             (point, across * ACROSS_MM)
         })
         .collect();
+    let samples = Samples::new(&projection, &columns, axis);
+    let level = lanes::level();
     strip.fill_rows(|j, row| {
         let rows = j as f64 - (ACROSS as f64 - 1.0) / 2.0;
-        for (pixel, (point, across)) in row.chunks_exact_mut(PLANES).zip(&columns) {
-            // two samples across and two along, so that a pixel shows the mean of what it covers
+        // two samples across and two along, so that a pixel shows the mean of what it covers
+        let mut places = [[[0.0; SAMPLES]; 2]; 2];
+        dispatch!(level, _simd => {
+            for (places, across) in places.iter_mut().zip([-0.25, 0.25]) {
+                samples.places(&projection, rows + across, places);
+            }
+        });
+        for (k, pixel) in row.chunks_exact_mut(PLANES).enumerate() {
             let mut sum = [0f32; 3];
             let mut n = 0u8;
-            for (a, b) in [(-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)] {
-                let q = point + across * (rows + a) + axis * (ALONG_MM * b);
-                if let Some(colour) = geometry.project(q).and_then(|p| photo.colour(p)) {
-                    sum.iter_mut()
-                        .zip(colour)
-                        .for_each(|(s, c)| *s += c / 255.0 - 0.5);
+            for (across, along) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+                let [x, y] = &places[across];
+                let at = ImagePoint::new(x[2 * k + along], y[2 * k + along]);
+                if let Some(colour) = photo.colour_at(at) {
+                    for (s, c) in sum.iter_mut().zip(colour) {
+                        *s += c / 255.0 - 0.5;
+                    }
                     n += 1;
                 }
             }

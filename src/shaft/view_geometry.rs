@@ -5,9 +5,10 @@
 //! can. With both known, everything else may take shafts to stand upright and to have their own millimetres.
 
 use super::View;
+use super::picture::Reduced;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
-use nalgebra::{Vector2, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
 /// A view in the shafts' own millimetres, with the foot from which they seem to stand upright.
 pub(crate) struct ViewGeometry<'a> {
@@ -65,6 +66,27 @@ impl<'a> ViewGeometry<'a> {
         ))
     }
 
+    /// A point before the camera → pixel, all in one.
+    pub(crate) fn projection(&self, photo: &Reduced) -> Projection {
+        let (r, t) = (self.camera.pose.rotation, self.camera.pose.translation_mm);
+        let (d, foot) = (self.distance_mm, self.foot);
+        let (right, up) = (r.column(0) * self.scale, r.column(1) * self.scale);
+        let lens = &self.camera.lens;
+        let (f_px, centre) = photo.lens(lens);
+        Projection {
+            by_point: Matrix3::from_columns(&[
+                right * d,
+                up * d,
+                -(right * foot.x + up * foot.y) - t,
+            ]),
+            constant: t * d,
+            distance_mm: d,
+            f_px,
+            centre,
+            radial: [lens.k1, lens.k2],
+        }
+    }
+
     /// Where the camera seems to be.
     pub(crate) fn centre_mm(&self) -> Vector3<f64> {
         self.foot.at_height(self.distance_mm)
@@ -81,5 +103,25 @@ impl<'a> ViewGeometry<'a> {
         let a = self.image_from_face(FacePoint::new(x - 5.0, y))?;
         let b = self.image_from_face(FacePoint::new(x + 5.0, y))?;
         Some(a.distance(b) / 10.0).filter(|s| s.is_finite() && *s > 0.0)
+    }
+}
+
+/// How points come into a reduced copy of the photo: what [`ViewGeometry::project`] does step by step, as one linear map before the
+/// lens. The camera's coordinates are all multiplied by the point's depth along the face's normal.
+pub(crate) struct Projection {
+    pub(crate) by_point: Matrix3<f64>,
+    pub(crate) constant: Vector3<f64>,
+    pub(crate) distance_mm: f64,
+    /// Pixels of the copy across and down.
+    pub(crate) f_px: [f64; 2],
+    /// Principal point in the copy.
+    pub(crate) centre: ImagePoint,
+    pub(crate) radial: [f64; 2],
+}
+
+impl Projection {
+    /// The camera's coordinates of a point, times its depth.
+    pub(crate) fn camera_point(&self, p: Vector3<f64>) -> Vector3<f64> {
+        self.by_point * p + self.constant
     }
 }

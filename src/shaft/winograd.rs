@@ -167,19 +167,19 @@ impl Winograd {
         if layer.rows != 3 || layer.columns != 3 {
             return None;
         }
-        let kernels: Vec<[f32; PLACES]> = layer
-            .weights
-            .chunks_exact(9)
-            .map(|kernel| {
-                transformed(std::array::from_fn(|k| f64::from(kernel[k]))).map(crate::math::single)
-            })
-            .collect();
         let n = layer.inputs;
-        let weight = |output: usize, tap: usize| kernels[output * n + tap % n][tap / n];
+        let kernels = layer.weights.as_chunks::<9>().0;
+        let weights = |output: usize| {
+            let of_output = kernels[output * n..(output + 1) * n].iter().enumerate();
+            of_output.flat_map(move |(input, kernel)| {
+                let places = transformed(kernel.map(f64::from)).into_iter().enumerate();
+                places.map(move |(place, w)| (place * n + input, crate::math::single(w)))
+            })
+        };
         Some(Self {
             outputs: layer.outputs,
             inputs: n,
-            blocks: Block::cover(layer.outputs, &layer.bias, PLACES * n, weight),
+            blocks: Block::cover(layer.outputs, &layer.bias, PLACES * n, weights),
         })
     }
 
