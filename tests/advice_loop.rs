@@ -79,9 +79,10 @@ fn ends_with_earlier_settings_can_show_a_bow_in_tune() {
                 }
                 break;
             }
-            bow.checked
-                .extend(next.checks.iter().map(|c| c.code().to_owned()));
-            if let Some(turn) = Bow::turn(next) {
+            if next.kind == StepKind::Check {
+                let codes = next.checks.iter().map(|c| c.code().to_owned());
+                bow.checked.extend(codes);
+            } else if let Some(turn) = Bow::turn(next) {
                 bow.make(turn);
             }
         }

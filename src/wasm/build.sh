@@ -37,7 +37,7 @@ fi
 
 # The tool that writes the JavaScript beside the compiled program; its lock file has the very version that the program is built with.
 bindings=target/page-bindings/release/page-bindings
-cargo build --quiet --release --locked --manifest-path page-bindings/Cargo.toml --target-dir target/page-bindings
+cargo build --quiet --release --locked --manifest-path src/wasm/bindings/Cargo.toml --target-dir target/page-bindings
 
 # With vector instructions, and for browsers without them, at the same time. Inlining less than usual takes a tenth of the program away
 # and no speed.
