@@ -212,3 +212,80 @@ fn accumulate<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
     }
     *sums = s;
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use fearless_simd::dispatch;
+
+    const TAPS: usize = 37;
+    const PIXELS: usize = 13;
+    const STRIDE: usize = 5;
+
+    /// Numbers of both signs and many sizes, so that another order of sums, or a product that isn't rounded, shows in the bits.
+    fn number(k: usize) -> f32 {
+        let state = (k as u32)
+            .wrapping_mul(1_664_525)
+            .wrapping_add(1_013_904_223);
+        let size = [1e-3, 0.1, 1.0, 30.0][(state >> 30) as usize];
+        ((state >> 8 & 0xffff) as f32 / 65_536.0 - 0.5) * size
+    }
+
+    struct Kept {
+        of_pixel: Vec<Vec<f32>>,
+    }
+
+    impl<S: Simd> Use<S> for Kept {
+        fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V) {
+            self.of_pixel[pixel] = sums.as_slice().to_vec();
+        }
+    }
+
+    /// The sums of every block at one level, by output and pixel.
+    fn at(level: Level, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
+        let run = Run {
+            taps: (0, TAPS),
+            inputs,
+            stride: STRIDE,
+        };
+        let mut all = Vec::new();
+        for block in blocks {
+            let mut kept = Kept {
+                of_pixel: vec![Vec::new(); PIXELS],
+            };
+            dispatch!(level, simd => sums(simd, block, true, &[run], (PIXELS, PIXELS), &mut kept));
+            for output in 0..block.outputs {
+                let pixels = kept.of_pixel.iter();
+                all.push(pixels.map(|sums| sums[output].to_bits()).collect());
+            }
+        }
+        all
+    }
+
+    #[test]
+    fn every_kind_of_vector_gives_the_bits_of_a_plain_loop() {
+        let inputs: Vec<f32> = (0..TAPS + PIXELS * STRIDE).map(number).collect();
+        // a whole wide block, and a narrow one that isn't full
+        let outputs = WIDE + 5;
+        let weight = |output: usize, tap: usize| number(1000 + output * TAPS + tap);
+        let bias: Vec<f32> = (0..outputs).map(|o| number(9000 + o)).collect();
+        let taps = |output: usize| (0..TAPS).map(move |tap| (tap, weight(output, tap)));
+        let blocks = Block::cover(outputs, &bias, TAPS, taps);
+        let plain = |output: usize, pixel: usize| {
+            let products = (0..TAPS).map(|tap| weight(output, tap) * inputs[pixel * STRIDE + tap]);
+            products.fold(bias[output], |sum, product| sum + product)
+        };
+        let wanted: Vec<Vec<u32>> = (0..outputs)
+            .map(|o| (0..PIXELS).map(|p| plain(o, p).to_bits()).collect())
+            .collect();
+        let mut levels = vec![level(), Level::baseline()];
+        #[cfg(target_arch = "x86_64")]
+        {
+            levels.extend(level().as_sse4_2().map(Level::Sse4_2));
+            levels.extend(level().as_avx2().map(Level::Avx2));
+        }
+        for level in levels {
+            assert!(at(level, &blocks, &inputs) == wanted, "{level:?}");
+        }
+    }
+}
