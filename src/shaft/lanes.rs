@@ -224,11 +224,13 @@ mod tests {
 
     /// Numbers of both signs and many sizes, so that another order of sums, or a product that isn't rounded, shows in the bits.
     fn number(k: usize) -> f32 {
-        let state = (k as u32)
+        let state = u32::try_from(k)
+            .expect("a small number")
             .wrapping_mul(1_664_525)
             .wrapping_add(1_013_904_223);
         let size = [1e-3, 0.1, 1.0, 30.0][(state >> 30) as usize];
-        ((state >> 8 & 0xffff) as f32 / 65_536.0 - 0.5) * size
+        let part = u16::try_from(state >> 8 & 0xffff).expect("16 bits");
+        (f32::from(part) / 65_536.0 - 0.5) * size
     }
 
     struct Kept {

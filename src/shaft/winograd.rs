@@ -317,9 +317,9 @@ impl Winograd {
                 let at = ((SPAN * i + j) * TILES + tile) * V::LEN;
                 V::from_slice(simd, &products[at..at + V::LEN])
             };
-            let mut down = [[zero; SPAN]; TILE];
-            for j in 0..SPAN {
-                let column = output_transform([
+            let mut columns = [[zero; TILE]; SPAN];
+            for (j, column) in columns.iter_mut().enumerate() {
+                *column = output_transform([
                     product(0, j),
                     product(1, j),
                     product(2, j),
@@ -327,16 +327,17 @@ impl Winograd {
                     product(4, j),
                     product(5, j),
                 ]);
-                for i in 0..TILE {
-                    down[i][j] = column[i];
-                }
             }
             let first = TILE * (band.first + tile) * self.outputs;
-            for (row, down) in band.rows.iter_mut().zip(down) {
+            for (i, row) in band.rows.iter_mut().take(TILE).enumerate() {
                 let Some(row) = row.get_mut(first..) else {
                     continue;
                 };
-                let results = output_transform(down);
+                let mut across = [zero; SPAN];
+                for (value, column) in across.iter_mut().zip(&columns) {
+                    *value = column[i];
+                }
+                let results = output_transform(across);
                 for (pixel, result) in row.chunks_exact_mut(self.outputs).zip(results) {
                     let result = larger(result + bias, least);
                     let to = &mut pixel[block.first..block.first + block.outputs];
