@@ -52,6 +52,15 @@ fn opened(host: &Host, profile: &Path) -> Option<Browser> {
     Some(browser)
 }
 
+/// The page on a phone that has never seen it: what it keeps, its host, and the page. `None` where nothing can be tested.
+fn on_a_new_phone() -> Option<(tempfile::TempDir, Host, Browser)> {
+    let site = site()?;
+    let profile = tempfile::tempdir().expect("profile");
+    let host = Host::start(&site);
+    let browser = opened(&host, profile.path())?;
+    Some((profile, host, browser))
+}
+
 /// Hands a photo over as a person does, and waits until it is measured.
 fn add(b: &Browser, photo: &Path, ends: usize) {
     let field = b.js("return document.getElementById('choose')");
@@ -211,10 +220,7 @@ fn a_kill_at_any_moment_loses_nothing() {
 
 #[test]
 fn what_is_exported_and_imported_has_the_same_bytes_and_the_program_reads_it() {
-    let Some(site) = site() else { return };
-    let profile = tempfile::tempdir().expect("profile");
-    let host = Host::start(&site);
-    let Some(b) = opened(&host, profile.path()) else {
+    let Some((_profile, _host, b)) = on_a_new_phone() else {
         return;
     };
     add(&b, &sample("evening/evening-1.jpg"), 1);
@@ -273,10 +279,7 @@ fn what_is_exported_and_imported_has_the_same_bytes_and_the_program_reads_it() {
 /// Where nothing is kept yet the page offers what brings something: practice photos, or what was exported elsewhere.
 #[test]
 fn practice_photos_are_at_hand_on_an_empty_page() {
-    let Some(site) = site() else { return };
-    let profile = tempfile::tempdir().expect("profile");
-    let host = Host::start(&site);
-    let Some(b) = opened(&host, profile.path()) else {
+    let Some((_profile, host, b)) = on_a_new_phone() else {
         return;
     };
     assert_eq!(

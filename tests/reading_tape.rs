@@ -242,7 +242,7 @@ fn a_plan_from_group_size_and_certainty() {
     assert_eq!(run(&["plan", "--certainty", "120"]).0, 2);
 }
 
-/// A dozen numbered fletched arrows in five ends: no bare shaft, so no reading, but the place of each arrow, and the odd one named.
+/// Twelve numbered fletched arrows in five ends: without bare shafts there is no offset, but where each arrow lands, and which is odd.
 #[test]
 fn a_dozen_is_sorted_without_bare_shafts() {
     let folder = TempDir::new().expect("a folder");

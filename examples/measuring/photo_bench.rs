@@ -140,7 +140,7 @@ fn without_face(jpeg: &[u8]) -> Result<Vec<u8>> {
 }
 
 fn say(line: &str) {
-    // nobody can be told that stdout is gone
+    // where stdout is gone there is nowhere to say so
     let _ = writeln!(std::io::stdout(), "{line}");
 }
 

@@ -154,17 +154,7 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
     let mut first = 0;
     while first < pixels {
         if first + PIXELS <= room {
-            let mut sums = [start; PIXELS];
-            for run in runs {
-                let taps = block.taps::<L>(run.taps.0, run.taps.1);
-                accumulate(
-                    simd,
-                    taps,
-                    &run.inputs[first * run.stride..],
-                    run.stride,
-                    &mut sums,
-                );
-            }
+            let sums = of_neighbours::<S, V, L, PIXELS>(simd, block, start, runs, first);
             for (k, sums) in sums.into_iter().enumerate() {
                 if first + k < pixels {
                     user.take(first + k, sums);
@@ -172,21 +162,29 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
             }
             first += PIXELS;
         } else {
-            let mut sums = [start];
-            for run in runs {
-                let taps = block.taps::<L>(run.taps.0, run.taps.1);
-                accumulate(
-                    simd,
-                    taps,
-                    &run.inputs[first * run.stride..],
-                    run.stride,
-                    &mut sums,
-                );
-            }
-            user.take(first, sums[0]);
+            let [sums] = of_neighbours::<S, V, L, 1>(simd, block, start, runs, first);
+            user.take(first, sums);
             first += 1;
         }
     }
+}
+
+/// The sums of neighbouring pixels from `first` on.
+#[inline(always)]
+fn of_neighbours<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
+    simd: S,
+    block: &Block,
+    start: V,
+    runs: &[Run],
+    first: usize,
+) -> [V; PIXELS] {
+    let mut sums = [start; PIXELS];
+    for run in runs {
+        let taps = block.taps::<L>(run.taps.0, run.taps.1);
+        let inputs = &run.inputs[first * run.stride..];
+        accumulate(simd, taps, inputs, run.stride, &mut sums);
+    }
+    sums
 }
 
 /// Adds taps times inputs to the sums of neighbouring pixels.

@@ -1,7 +1,7 @@
 //! What a phone has little of: memory, room, time until the page is there.
 
 use super::host::Host;
-use super::{PHONE, add, answer_questions, measured, opened, sample, site};
+use super::{PHONE, add, answer_questions, measured, on_a_new_phone, sample, site};
 use crate::webdriver::Browser;
 use image::imageops::FilterType;
 use std::collections::BTreeSet;
@@ -101,14 +101,11 @@ const SHOWN: &str = "window.bossmark?.queue.ends.length === 1 && ['open', 'confi
 
 #[test]
 fn a_photo_of_12_megapixels_takes_little_memory() {
-    let Some(site) = site() else { return };
     if !Path::new("/proc/self/smaps_rollup").exists() {
         println!("no figures of memory on this system");
         return;
     }
-    let profile = tempfile::tempdir().expect("profile");
-    let host = Host::start(&site);
-    let Some(b) = opened(&host, profile.path()) else {
+    let Some((_profile, _host, b)) = on_a_new_phone() else {
         return;
     };
     add(&b, &sample("evening/evening-1.jpg"), 1);
@@ -121,10 +118,7 @@ fn a_photo_of_12_megapixels_takes_little_memory() {
 /// Photos of 48 megapixels are reduced when they are taken over, and measured.
 #[test]
 fn a_photo_of_48_megapixels_is_reduced() {
-    let Some(site) = site() else { return };
-    let profile = tempfile::tempdir().expect("profile");
-    let host = Host::start(&site);
-    let Some(b) = opened(&host, profile.path()) else {
+    let Some((profile, _host, b)) = on_a_new_phone() else {
         return;
     };
     let photo = image::open(sample("evening/evening-1.jpg")).expect("photo");

@@ -1,7 +1,6 @@
 //! The browser measures as the program does, and nearly as fast.
 
-use super::host::Host;
-use super::{opened, sample, site};
+use super::{on_a_new_phone, sample};
 use bossmark::face::spec;
 use bossmark::measure::{MeasureOptions, measure};
 use bossmark::reading;
@@ -78,10 +77,7 @@ fn assert_same(name: &str, one: &End, other: &End) {
 
 #[test]
 fn every_sample_photo_is_measured_as_by_the_program() {
-    let Some(site) = site() else { return };
-    let profile = tempfile::tempdir().expect("profile");
-    let host = Host::start(&site);
-    let Some(b) = opened(&host, profile.path()) else {
+    let Some((_profile, _host, b)) = on_a_new_phone() else {
         return;
     };
     let mut ratios = Vec::new();
