@@ -9,14 +9,12 @@ mod files;
 mod http_client;
 
 use bossmark::record::{End, canonical};
-use bossmark::server::{
-    App, EndSource, Guard, InitialState, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, Secret, listen, serve,
-};
-use http_client::{Client, Reply};
+use bossmark::server::{App, EndSource, Guard, InitialState, Secret, listen, serve};
+use http_client::Client;
 use serde_json::{Value, json};
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A server of its own for each test, in a folder of its own.
 struct Served {
