@@ -71,10 +71,10 @@ fn bare_right_reads_weak_for_a_right_hander_and_stiff_for_a_left_hander() {
 fn bare_high_means_the_nocking_point_is_low() {
     let high = read(&[&end(&GROUP, &group_at(0.0, 160.0))]);
     assert_eq!(high.vertical.call, VerticalCall::NockLow);
-    assert!(high.vertical.p_low > Some(0.9));
+    assert!(high.vertical.p_nock_low > Some(0.9));
     let low = read(&[&end(&GROUP, &group_at(0.0, -160.0))]);
     assert_eq!(low.vertical.call, VerticalCall::NockHigh);
-    assert!(low.vertical.p_high > Some(0.9));
+    assert!(low.vertical.p_nock_high > Some(0.9));
 }
 
 /// Four ends of close groups on one another: in tune at 30 m, not so at 18 m.
@@ -133,7 +133,7 @@ fn without_hand_or_distance() {
         let reading = read(&[&one]);
         assert_eq!(reading.horizontal.call, HorizontalCall::Undecided);
         assert_eq!(reading.vertical.call, VerticalCall::Undecided);
-        assert!(reading.vertical.p_low.is_none() && reading.tolerance_mm.is_none());
+        assert!(reading.vertical.p_nock_low.is_none() && reading.tolerance_mm.is_none());
         assert!(has(&reading, "no-distance"));
         assert!(reading.offset.is_some());
         check(&reading);
