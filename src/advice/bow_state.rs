@@ -246,7 +246,7 @@ impl BowState {
         set_inside(&mut h.p_neutral, [&mut h.p_weak, &mut h.p_stiff], u.inside);
         set_inside(
             &mut v.p_neutral,
-            [&mut v.p_high, &mut v.p_low],
+            [&mut v.p_nock_high, &mut v.p_nock_low],
             self.v.inside,
         );
         reading.in_tune = true;

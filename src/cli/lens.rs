@@ -11,6 +11,7 @@ use crate::lens::sheet::{self, Paper};
 use crate::lens::{self, BoardDetection, LensOptions, LensProfile};
 use crate::record::canonical;
 use crate::store::{self, OutputKind};
+use crate::text::{Locale, Sentence};
 use crate::{photo, text};
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -69,7 +70,8 @@ fn fit(args: &LensFit, terminal: &mut Terminal) -> Result<(), CliError> {
     };
     let profile = lens::fit(&detections, &options);
     if let Some(failure) = &profile.failure {
-        return refused(args, &profile, &failure.text, terminal);
+        let why = failure.text(Locale::default());
+        return refused(args, &profile, &why, terminal);
     }
     let mut answers = Answers::new(&args.output);
     answers.give(terminal, &profile, || text::lens(&profile))?;

@@ -72,7 +72,7 @@ impl Refiner<'_> {
         if self.from_profile || !pulled {
             return None;
         }
-        let prior = priors::lens_prior_given(self.priors, self.photo, None);
+        let prior = priors::lens_prior_unstated(self.priors, self.photo);
         let last = Round::last(fixed.level);
         // a focal length that is far off leads the fit astray: it is begun anew, too
         let free = [
@@ -117,7 +117,7 @@ impl Refiner<'_> {
         if self.from_profile || priors::is_usual(self.priors, self.photo, stated) {
             return None;
         }
-        let prior = priors::lens_prior_given(self.priors, self.photo, None);
+        let prior = priors::lens_prior_unstated(self.priors, self.photo);
         Some(RefinedFit {
             focal_free: true,
             ..self.begun_anew(coarse, layout, prior)?

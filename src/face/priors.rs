@@ -5,7 +5,7 @@ use crate::photo::{DIAGONAL_35MM, Photo};
 use serde::Deserialize;
 use std::sync::LazyLock;
 
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Focal {
     /// 35 mm equivalents that a lens can have with which a face is photographed, mm; what EXIF says beside them is an error.
     plausible_35mm: (f64, f64),
@@ -14,6 +14,16 @@ pub(super) struct Focal {
     pub(super) exif_ln_sd: f64,
     pub(super) without_exif_35mm: f64,
     pub(super) without_exif_ln_sd: f64,
+    /// What the focal length itself says where EXIF states no equivalent.
+    phone_lenses: Vec<PhoneLens>,
+}
+
+/// Lenses of phones with a focal length in a range that few other cameras have.
+#[derive(Clone, Copy, Debug, Deserialize)]
+struct PhoneLens {
+    focal_mm: (f64, f64),
+    equivalent_mm: f64,
+    ln_sd: f64,
 }
 
 #[derive(Clone, Copy, Debug, Deserialize)]
@@ -50,7 +60,7 @@ pub(super) struct UprightPriors {
     pub(super) marked_sd_deg: f64,
 }
 
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
 pub(super) struct Priors {
     pub(super) focal: Focal,
     pub(super) radial: Radial,
@@ -67,13 +77,9 @@ pub(super) fn priors() -> Option<&'static Priors> {
     PRIORS.as_ref()
 }
 
-fn diagonal(photo: &Photo) -> f64 {
-    f64::from(photo.width).hypot(f64::from(photo.height))
-}
-
 /// 35 mm equivalent of a focal length in pixels of this photo, mm.
 pub(super) fn equivalent_mm(photo: &Photo, f_px: f64) -> f64 {
-    f_px * DIAGONAL_35MM / diagonal(photo)
+    f_px * DIAGONAL_35MM / photo.taken().diagonal_px()
 }
 
 /// The radial terms to expect of a lens with that 35 mm equivalent.
@@ -101,24 +107,50 @@ pub(super) fn is_usual(priors: &Priors, photo: &Photo, f_px: f64) -> bool {
 
 /// What is known of this photo's lens from EXIF, or without.
 pub(super) fn lens_prior(priors: &Priors, photo: &Photo) -> LensPrior {
-    lens_prior_given(priors, photo, stated_focal_px(priors, photo))
+    if let Some(f_px) = stated_focal_px(priors, photo) {
+        let ln_f_sd = priors.focal.exif_ln_sd.hypot(photo.taken().ln_sd);
+        return lens_of(priors, photo, f_px, ln_f_sd);
+    }
+    let focal = &priors.focal;
+    let of_phone = photo.exif.focal_mm.and_then(|mm| {
+        let mut lenses = focal.phone_lenses.iter();
+        lenses.find(|l| (l.focal_mm.0..=l.focal_mm.1).contains(&mm))
+    });
+    match of_phone {
+        Some(l) => lens_of_equivalent(priors, photo, l.equivalent_mm, l.ln_sd),
+        None => lens_prior_unstated(priors, photo),
+    }
 }
 
-/// What is known of this photo's lens where its focal length, px, is stated, or isn't.
-pub(super) fn lens_prior_given(priors: &Priors, photo: &Photo, known: Option<f64>) -> LensPrior {
-    let f_px = known.unwrap_or(priors.focal.without_exif_35mm * diagonal(photo) / DIAGONAL_35MM);
-    let ln_f_sd = if known.is_some() {
-        priors.focal.exif_ln_sd
-    } else {
-        priors.focal.without_exif_ln_sd
-    };
+/// What is known of this photo's lens where EXIF is set aside.
+pub(super) fn lens_prior_unstated(priors: &Priors, photo: &Photo) -> LensPrior {
+    let focal = &priors.focal;
+    lens_of_equivalent(
+        priors,
+        photo,
+        focal.without_exif_35mm,
+        focal.without_exif_ln_sd,
+    )
+}
+
+fn lens_of_equivalent(priors: &Priors, photo: &Photo, equivalent_mm: f64, ln_sd: f64) -> LensPrior {
+    let taken = photo.taken();
+    let f_px = equivalent_mm * taken.diagonal_px() / DIAGONAL_35MM;
+    lens_of(priors, photo, f_px, ln_sd.hypot(taken.ln_sd))
+}
+
+fn lens_of(priors: &Priors, photo: &Photo, f_px: f64, ln_f_sd: f64) -> LensPrior {
     let terms = radial(priors, equivalent_mm(photo, f_px));
+    let taken = photo.taken();
+    let (w, h) = (f64::from(photo.width), f64::from(photo.height));
+    // a part may lie anywhere in the whole: variance of a uniform distribution, mean of both directions
+    let cut_px2 = ((taken.width_px - w).powi(2) + (taken.height_px - h).powi(2)) / 24.0;
     LensPrior {
         f_px,
         ln_f_sd,
-        cx_px: 0.5 * (f64::from(photo.width) - 1.0),
-        cy_px: 0.5 * (f64::from(photo.height) - 1.0),
-        c_sd_px: priors.principal_point.sd_of_width * f64::from(photo.width.max(photo.height)),
+        cx_px: 0.5 * (w - 1.0),
+        cy_px: 0.5 * (h - 1.0),
+        c_sd_px: (priors.principal_point.sd_of_width * w.max(h)).hypot(cut_px2.sqrt()),
         k1: terms.k1,
         k1_sd: terms.k1_sd,
         k2: terms.k2,

@@ -16,10 +16,11 @@ pub use profile::{
     CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
     SCHEMA, pick,
 };
+pub use sufficiency::{About, PictureCorner};
 
 use crate::math::rounded;
 use crate::photo::Photo;
-use crate::record::{Failure, Note};
+use crate::record::Remark;
 use board::Board;
 use nalgebra::Vector2;
 use std::collections::BTreeMap;
@@ -93,7 +94,7 @@ pub fn fit(detections: &[BoardDetection], options: &LensOptions) -> LensProfile 
     profile
 }
 
-fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<(), Failure> {
+fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<(), Remark<About>> {
     let Some(Assumptions { sufficient, .. }) = assumptions() else {
         return Err(sufficiency::no_fit());
     };
@@ -133,13 +134,11 @@ fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<()
     profile.notes = sufficiency::notes(&fit, all.as_ref(), &seen, sufficient);
     if let Some(all) = all.filter(|all| sufficiency::more_help(&fit, all, corners)) {
         profile.more_terms = Some(more_terms(&all));
-        profile.notes.push(Note::new(
-            "more-terms-help",
-            format!(
-                "tangential terms and k3 would lower the residuals from {:.3} to {:.3} px; they are in the profile, measuring uses k1 and k2",
-                fit.overall_px, all.overall_px
-            ),
-        ));
+        let about = About::MoreTermsHelp {
+            plain_px: fit.overall_px,
+            all_px: all.overall_px,
+        };
+        profile.notes.push(Remark::new("more-terms-help", about));
     }
     Ok(())
 }
@@ -194,18 +193,12 @@ fn board_size(
 /// A photo's line in the profile: whether it is used, and why not.
 fn listed(detection: &BoardDetection, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePhoto {
     let reason = match (&detection.board, size) {
-        _ if detection.camera != *camera => Some(
-            "another camera, lens, zoom or picture size than most of the photos: calibrate it by itself"
-                .to_owned(),
-        ),
-        (None, _) => Some(
-            "no chessboard seen: the whole width of several squares must be in the picture, sharp and evenly lit"
-                .to_owned(),
-        ),
-        (Some(b), Some(s)) if b.size[0] > s[0] || b.size[1] > s[1] => Some(format!(
-            "a board of {} × {} inner corners, not of {} × {}",
-            b.size[0], b.size[1], s[0], s[1]
-        )),
+        _ if detection.camera != *camera => Some(About::AnotherCamera),
+        (None, _) => Some(About::BoardNotSeen),
+        (Some(b), Some(s)) if b.size[0] > s[0] || b.size[1] > s[1] => Some(About::AnotherBoard {
+            seen: b.size,
+            expected: s,
+        }),
         _ => None,
     };
     ProfilePhoto {

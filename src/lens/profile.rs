@@ -2,10 +2,11 @@
 
 use super::assumptions::AtTheRange;
 use super::stored;
+use super::sufficiency::About;
 use crate::face::LensPrior;
 use crate::geometry::ImagePoint;
 use crate::photo::Photo;
-use crate::record::{Extra, Failure, Note, typed};
+use crate::record::{Extra, Remark, typed};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of the lens profile.
@@ -45,10 +46,10 @@ pub struct LensProfile {
     pub photos: Vec<ProfilePhoto>,
     /// Remarks: what would make it better.
     #[serde(default)]
-    pub notes: Vec<Note>,
+    pub notes: Vec<Remark<About>>,
     /// Set when the photos didn't suffice.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub failure: Option<Failure>,
+    pub failure: Option<Remark<About>>,
     /// Version of the program that wrote it.
     #[serde(default)]
     pub bossmark: String,
@@ -132,7 +133,7 @@ pub struct ProfilePhoto {
     pub tilt_deg: Option<f64>,
     /// Why it isn't used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub reason: Option<String>,
+    pub reason: Option<About>,
 }
 
 /// Why a lens profile can't be used.
@@ -228,7 +229,10 @@ impl LensProfile {
     pub fn parse(bytes: &[u8]) -> Result<Self, ProfileError> {
         let profile: Self = typed(bytes, SCHEMA, "the lens profile")?;
         let Some(l) = &profile.lens else {
-            let why = profile.failure.map_or_else(String::new, |f| f.text);
+            let why = match profile.failure.map(|f| f.values) {
+                Some(About::Written(text)) => text,
+                _ => String::new(),
+            };
             return Err(ProfileError::NoLens(why));
         };
         let (w, h) = (

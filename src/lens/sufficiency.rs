@@ -1,11 +1,115 @@
-//! Whether photos of the board suffice to calibrate a lens, and what would improve the calibration.
+//! Whether photos of the board suffice to calibrate a lens, and what would improve the calibration: codes and values, of which
+//! `text::lens` makes sentences.
 
 use super::assumptions::Sufficient;
 use super::zhang::{CX, CY, Calibration, K1, K2, LN_F, Pair};
 use crate::geometry::ImagePoint;
 use crate::math::{count, median};
-use crate::record::{Failure, Note};
+use crate::record::{Remark, written};
 use nalgebra::{Vector2, Vector3};
+use serde::Deserialize;
+
+/// What a remark about a calibration, or about one of its photos, names.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(from = "String")]
+pub enum About {
+    /// No photo shows a chessboard.
+    NoBoard,
+    /// Photos that show the board, those needed at least, and those that are better.
+    TooFew {
+        /// Photos that show it.
+        seen: usize,
+        /// At least so many are needed.
+        least: usize,
+        /// So many are better.
+        good: usize,
+    },
+    /// The calibration can't be computed.
+    NoFit,
+    /// All photos were taken from nearly the same side.
+    AllAlike {
+        /// Largest angle between the boards of two photos, degrees.
+        angle_deg: f64,
+    },
+    /// The corners lie off any lens's picture of a flat board.
+    DoesNotFit {
+        /// Root mean square distance from the fit, px.
+        rms_px: f64,
+    },
+    /// The photos leave the lens open.
+    TooUnsure {
+        /// Standard deviation of the focal length's natural logarithm.
+        ln_f_sd: f64,
+        /// Standard deviation of the principal point, px.
+        middle_sd_px: f64,
+        /// Standard deviation of the distortion at the picture's corners, px.
+        corner_sd_px: f64,
+    },
+    /// More photos make it surer.
+    FewPhotos {
+        /// Photos used.
+        used: usize,
+        /// So many are better.
+        good: usize,
+    },
+    /// The photos were taken from much the same side.
+    LittleTilt {
+        /// Largest angle between the boards of two photos, degrees.
+        angle_deg: f64,
+    },
+    /// Corners of the picture that the board never comes near.
+    CornersEmpty {
+        /// Which, as the camera stores the picture.
+        corners: Vec<PictureCorner>,
+        /// Distance of the outermost corner of the board from the principal point, px.
+        reach_px: f64,
+        /// Largest difference in the picture's corners from the fit with all terms, px.
+        apart_px: Option<f64>,
+    },
+    /// A photo lies farther off the fit than the others.
+    PhotoFitsBadly {
+        /// Its file.
+        file: String,
+        /// Root mean square distance of its corners from the fit, px.
+        rms_px: f64,
+        /// Median of all photos, px.
+        median_px: f64,
+    },
+    /// Further terms would lower the residuals.
+    MoreTermsHelp {
+        /// Root mean square distance with k1 and k2, px.
+        plain_px: f64,
+        /// With all terms, px.
+        all_px: f64,
+    },
+    /// Why a photo isn't used: another camera, lens, zoom or size.
+    AnotherCamera,
+    /// Why a photo isn't used: no board is seen.
+    BoardNotSeen,
+    /// Why a photo isn't used: a board of another size, inner corners.
+    AnotherBoard {
+        /// The one seen.
+        seen: [u32; 2],
+        /// The one asked for.
+        expected: [u32; 2],
+    },
+    /// As it stands in a document.
+    Written(String),
+}
+written!(About);
+
+/// A corner of the picture as the camera stores it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PictureCorner {
+    /// Upper left.
+    UpperLeft,
+    /// Upper right.
+    UpperRight,
+    /// Lower right.
+    LowerRight,
+    /// Lower left.
+    LowerLeft,
+}
 
 /// The photos used, and the corners seen in each.
 pub(super) struct BoardViews<'a> {
@@ -22,72 +126,52 @@ const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
 const OUTLIER_RATIO: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
-pub(super) fn too_few(n: usize, s: &Sufficient) -> Option<Failure> {
-    let text = match n {
-        0 => "no chessboard was seen in any photo: print the sheet (`bossmark lens sheet`), tape it flat, and photograph it sharp and well lit".to_owned(),
-        n if n < s.least_photos => format!(
-            "the board was seen in {n} photo(s), and a lens needs {} at least, better {} or more: take more, each from another side",
-            s.least_photos, s.good_photos
-        ),
-        _ => return None,
+pub(super) fn too_few(n: usize, s: &Sufficient) -> Option<Remark<About>> {
+    let about = About::TooFew {
+        seen: n,
+        least: s.least_photos,
+        good: s.good_photos,
     };
-    let code = if n == 0 { "no-board" } else { "too-few" };
-    Some(failure(code, text))
-}
-
-fn failure(code: &str, text: String) -> Failure {
-    Failure {
-        code: code.to_owned(),
-        text,
+    match n {
+        0 => Some(Remark::new("no-board", About::NoBoard)),
+        n if n < s.least_photos => Some(Remark::new("too-few", about)),
+        _ => None,
     }
 }
 
 /// The calibration couldn't be computed at all.
-pub(super) fn no_fit() -> Failure {
-    failure(
-        "no-fit",
-        "the boards seen fit no lens: photograph one flat, printed board, with the same lens and zoom in every photo".to_owned(),
-    )
+pub(super) fn no_fit() -> Remark<About> {
+    Remark::new("no-fit", About::NoFit)
 }
 
 /// Why the lens is not to be used, if so.
-pub(super) fn refusal(fit: &Calibration, seen: &BoardViews, s: &Sufficient) -> Option<Failure> {
-    let angle = widest_angle_deg(fit);
-    if angle < s.least_angle_deg {
-        return Some(failure(
-            "all-alike",
-            format!(
-                "all photos look at the board from nearly the same side (they differ by {angle:.0}° at most), which doesn't tell the focal length: take more, from the left, right, above and below, 20 to 45° off the middle"
-            ),
-        ));
+pub(super) fn refusal(
+    fit: &Calibration,
+    seen: &BoardViews,
+    s: &Sufficient,
+) -> Option<Remark<About>> {
+    let angle_deg = widest_angle_deg(fit);
+    if angle_deg < s.least_angle_deg {
+        return Some(Remark::new("all-alike", About::AllAlike { angle_deg }));
     }
     let diagonal = seen.size[0].hypot(seen.size[1]);
     if median(&mut fit.rms_px.clone()) > MOST_SCATTER_OF_DIAGONAL * diagonal {
-        return Some(failure(
-            "does-not-fit",
-            format!(
-                "the corners miss the fit by {:.1} px, far more than corners in a sharp photo do: the sheet must lie flat, and lens, zoom and picture size must be the same in all photos",
-                fit.overall_px
-            ),
-        ));
+        let rms_px = fit.overall_px;
+        return Some(Remark::new("does-not-fit", About::DoesNotFit { rms_px }));
     }
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
     let width = seen.size[0].max(seen.size[1]);
-    if sd(LN_F) > s.most_ln_f_sd
-        || sd(CX).max(sd(CY)) > s.most_principal_point_sd_of_width * width
-        || corner_sd_px(fit, seen.size) > s.most_corner_sd_of_width * width
-    {
-        return Some(failure(
-            "too-unsure",
-            format!(
-                "these photos leave the focal length open by {:.1} %, the lens's middle by {:.0} px and the picture's corners by {:.1} px: take more, tilted more, with the board filling the picture and coming into all its corners",
-                100.0 * sd(LN_F),
-                sd(CX).max(sd(CY)),
-                corner_sd_px(fit, seen.size)
-            ),
-        ));
-    }
-    None
+    let (ln_f_sd, middle_sd_px) = (sd(LN_F), sd(CX).max(sd(CY)));
+    let corner_sd_px = corner_sd_px(fit, seen.size);
+    let about = About::TooUnsure {
+        ln_f_sd,
+        middle_sd_px,
+        corner_sd_px,
+    };
+    let unsure = ln_f_sd > s.most_ln_f_sd
+        || middle_sd_px > s.most_principal_point_sd_of_width * width
+        || corner_sd_px > s.most_corner_sd_of_width * width;
+    unsure.then(|| Remark::new("too-unsure", about))
 }
 
 /// Remarks on a lens that may be used.
@@ -97,51 +181,35 @@ pub(super) fn notes(
     all: Option<&Calibration>,
     seen: &BoardViews,
     s: &Sufficient,
-) -> Vec<Note> {
+) -> Vec<Remark<About>> {
     let mut out = Vec::new();
-    if seen.files.len() < s.good_photos {
-        out.push(Note::new(
-            "few-photos",
-            format!(
-                "{} photos were used: {} or more make the lens surer",
-                seen.files.len(),
-                s.good_photos
-            ),
-        ));
+    let used = seen.files.len();
+    if used < s.good_photos {
+        let good = s.good_photos;
+        out.push(Remark::new("few-photos", About::FewPhotos { used, good }));
     }
-    let angle = widest_angle_deg(fit);
-    if angle < s.good_angle_deg {
-        out.push(Note::new(
-            "little-tilt",
-            format!(
-                "the photos look at the board from sides that differ by {angle:.0}° at most: add some from further to the side"
-            ),
-        ));
+    let angle_deg = widest_angle_deg(fit);
+    if angle_deg < s.good_angle_deg {
+        out.push(Remark::new("little-tilt", About::LittleTilt { angle_deg }));
     }
-    let empty = empty_corners(seen, s.good_reach);
-    if !empty.is_empty() {
-        out.push(Note::new(
-            "corners-empty",
-            format!(
-                "no square comes near the picture's {} corner(s) (as the camera stores it), so the lens is a guess there: the squares reach out to {:.0} px from its middle{}; add photos with the board in the picture's corners",
-                empty.join(", "),
-                reach_px(fit, seen),
-                all.map_or_else(String::new, |all| format!(
-                    ", and in the corners lenses that fit them alike differ by up to {:.0} px",
-                    apart_px(fit, all, seen.size)
-                ))
-            ),
-        ));
+    let corners = empty_corners(seen, s.good_reach);
+    if !corners.is_empty() {
+        let about = About::CornersEmpty {
+            corners,
+            reach_px: reach_px(fit, seen),
+            apart_px: all.map(|all| apart_px(fit, all, seen.size)),
+        };
+        out.push(Remark::new("corners-empty", about));
     }
-    let middle = median(&mut fit.rms_px.clone());
-    for (file, rms) in seen.files.iter().zip(&fit.rms_px) {
-        if *rms > OUTLIER_RATIO * middle {
-            out.push(Note::new(
-                "photo-fits-badly",
-                format!(
-                    "{file}: its corners miss the fit by {rms:.2} px, those of the others by {middle:.2} px: shaken, out of focus, or the sheet was bent; leave it out or take it again"
-                ),
-            ));
+    let median_px = median(&mut fit.rms_px.clone());
+    for (file, rms_px) in seen.files.iter().zip(&fit.rms_px) {
+        if *rms_px > OUTLIER_RATIO * median_px {
+            let about = About::PhotoFitsBadly {
+                file: (*file).to_owned(),
+                rms_px: *rms_px,
+                median_px,
+            };
+            out.push(Remark::new("photo-fits-badly", about));
         }
     }
     out
@@ -199,17 +267,17 @@ fn corner_sd_px(fit: &Calibration, size: [f64; 2]) -> f64 {
     slope.dot(&(of * slope)).max(0.0).sqrt()
 }
 
-/// Names of the picture's corners that no corner of the board comes near. `reach`: the part of the way from the picture's middle
+/// The picture's corners that no corner of the board comes near. `reach`: the part of the way from the picture's middle
 /// to its corner that a corner of the board must have.
-fn empty_corners(seen: &BoardViews, reach: f64) -> Vec<&'static str> {
+fn empty_corners(seen: &BoardViews, reach: f64) -> Vec<PictureCorner> {
     let half = Vector2::new(0.5 * seen.size[0], 0.5 * seen.size[1]);
-    let names = [
-        ("upper left", -1.0, -1.0),
-        ("upper right", 1.0, -1.0),
-        ("lower right", 1.0, 1.0),
-        ("lower left", -1.0, 1.0),
+    let corners = [
+        (PictureCorner::UpperLeft, -1.0, -1.0),
+        (PictureCorner::UpperRight, 1.0, -1.0),
+        (PictureCorner::LowerRight, 1.0, 1.0),
+        (PictureCorner::LowerLeft, -1.0, 1.0),
     ];
-    names
+    corners
         .into_iter()
         .filter(|(_, sx, sy)| {
             let corner = Vector2::new(sx * half.x, sy * half.y);
@@ -221,7 +289,7 @@ fn empty_corners(seen: &BoardViews, reach: f64) -> Vec<&'static str> {
                 .fold(f64::INFINITY, f64::min);
             nearest > (1.0 - reach) * half.norm()
         })
-        .map(|(name, _, _)| name)
+        .map(|(corner, _, _)| corner)
         .collect()
 }
 

@@ -201,7 +201,7 @@ fn finished(
     covariance[(ROLL, ROLL)] = roll;
     let focal_from = if options.lens.is_some() {
         FocalSource::Profile
-    } else if photo.exif.focal_35mm.is_some() {
+    } else if photo.focal_from_exif_px().is_some() {
         FocalSource::Exif
     } else {
         FocalSource::Assumed

@@ -1,5 +1,6 @@
 //! The few EXIF fields that measuring needs. Everything else in the block stays unread.
 
+use super::LARGEST_SIDE_PX;
 use exif::experimental::Writer;
 use exif::{Exif, Field, In, Reader, Tag, Value};
 use std::io::Cursor;
@@ -13,6 +14,11 @@ pub struct ExifFacts {
     pub focal_35mm: Option<f64>,
     /// Focal length of the lens itself, mm. `None`: absent or 0.
     pub focal_mm: Option<f64>,
+    /// Pixels of the picture as taken to a millimetre of the sensor (FocalPlaneXResolution and its unit).
+    pub sensor_px_per_mm: Option<f64>,
+    /// Width and height of the picture as the camera wrote it, px, before it was turned (PixelXDimension, PixelYDimension). An
+    /// editor that cuts or reduces a picture mostly leaves them.
+    pub taken_px: Option<[u32; 2]>,
     /// Maker of the camera.
     pub make: Option<String>,
     /// Model of the camera.
@@ -35,6 +41,8 @@ impl Default for ExifFacts {
             orientation: 1,
             focal_35mm: None,
             focal_mm: None,
+            sensor_px_per_mm: None,
+            taken_px: None,
             make: None,
             model: None,
             taken_rfc3339: None,
@@ -52,6 +60,8 @@ const DRAWN_ON: &str = "bossmark: drawn on a photo";
 const LONGEST_TEXT: usize = 64;
 /// 35 mm equivalents that exist on cameras, mm; anything else is a broken field.
 const FOCAL_RANGE_MM: std::ops::RangeInclusive<f64> = 5.0..=2000.0;
+/// Resolutions that exist on sensors (with digital zoom), pixels a millimetre; anything else is a broken field.
+const SENSOR_PX_PER_MM: std::ops::RangeInclusive<f64> = 20.0..=20_000.0;
 
 pub(super) fn read(block: &[u8]) -> ExifFacts {
     let block = block.strip_prefix(b"Exif\0\0").unwrap_or(block);
@@ -76,6 +86,10 @@ pub(super) fn read(block: &[u8]) -> ExifFacts {
         focal_35mm: number(&exif, Tag::FocalLengthIn35mmFilm)
             .filter(|f| FOCAL_RANGE_MM.contains(f)),
         focal_mm: number(&exif, Tag::FocalLength).filter(|f| *f > 0.0 && *f < 10_000.0),
+        sensor_px_per_mm: sensor_px_per_mm(&exif),
+        taken_px: side_px(&exif, Tag::PixelXDimension)
+            .zip(side_px(&exif, Tag::PixelYDimension))
+            .map(|(width, height)| [width, height]),
         make: text(&exif, Tag::Make),
         model: text(&exif, Tag::Model),
         taken_rfc3339: local
@@ -118,6 +132,27 @@ pub(crate) fn of_drawn_on() -> Result<Vec<u8>, exif::Error> {
 
 fn orientation(value: f64) -> Option<u8> {
     (1..=8).find(|o| (f64::from(*o) - value).abs() < 0.5)
+}
+
+/// Length of a side, px, if a picture can have it.
+fn side_px(exif: &Exif, tag: Tag) -> Option<u32> {
+    let px = exif.get_field(tag, In::PRIMARY)?.value.get_uint(0)?;
+    (1..=LARGEST_SIDE_PX).contains(&px).then_some(px)
+}
+
+/// Resolution on the sensor along x; the unit is the inch where none is stated (Exif 2.32, 4.6.5, FocalPlaneResolutionUnit).
+fn sensor_px_per_mm(exif: &Exif) -> Option<f64> {
+    let unit_mm = match exif.get_field(Tag::FocalPlaneResolutionUnit, In::PRIMARY) {
+        Some(field) => match field.value.get_uint(0)? {
+            2 => 25.4,
+            3 => 10.0,
+            _ => return None,
+        },
+        None => 25.4,
+    };
+    number(exif, Tag::FocalPlaneXResolution)
+        .map(|resolution| resolution / unit_mm)
+        .filter(|r| SENSOR_PX_PER_MM.contains(r))
 }
 
 fn number(exif: &Exif, tag: Tag) -> Option<f64> {

@@ -7,9 +7,11 @@ mod exif;
 #[cfg(feature = "heic")]
 mod heic;
 mod limits;
+mod taken;
 
 pub use exif::ExifFacts;
 pub(crate) use exif::{block as exif_block, of_drawn_on};
+pub use taken::Taken;
 
 use image::RgbImage;
 use sha2::{Digest, Sha256};
@@ -43,14 +45,6 @@ impl Photo {
             width,
             height,
         }
-    }
-
-    /// Focal length in pixels that EXIF implies, by the usual definition of the 35 mm equivalent over the picture's
-    /// diagonal (24 × 36 mm: 43.2666 mm). `None` without that field.
-    #[must_use]
-    pub fn focal_from_exif_px(&self) -> Option<f64> {
-        let diagonal = f64::from(self.width).hypot(f64::from(self.height));
-        self.exif.focal_35mm.map(|f| f * diagonal / DIAGONAL_35MM)
     }
 }
 

@@ -61,7 +61,7 @@ pub struct Assumptions {
     /// [`Assumptions::neutral_from`].
     #[serde(deserialize_with = "sourced")]
     pub neutral_probability: Vec<[f64; 2]>,
-    /// A side only if the probability of lying inside is below this,
+    /// A side only if the probability of lying outside the tolerance is above this,
     #[serde(deserialize_with = "sourced")]
     pub side_outside_probability: f64,
     /// and lying beyond the tolerance on that side is at least this many times as likely as lying on the other side of zero.

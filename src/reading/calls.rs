@@ -33,7 +33,7 @@ impl AxisCall {
         if inside >= assumptions.neutral_from(shots) {
             return Self::Neutral;
         }
-        if inside >= assumptions.side_outside_probability {
+        if 1.0 - inside <= assumptions.side_outside_probability {
             return Self::Undecided;
         }
         let odds = assumptions.side_odds;
@@ -164,8 +164,8 @@ pub(super) fn vertical(call: AxisCall, axis: &AxisPosterior, tolerance: f64) -> 
             AxisCall::Positive => VerticalCall::NockLow,
             AxisCall::Negative => VerticalCall::NockHigh,
         },
-        p_high: Some(below),
-        p_low: Some(above),
+        p_nock_high: Some(below),
+        p_nock_low: Some(above),
         p_neutral: Some(inside),
     }
 }

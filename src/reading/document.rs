@@ -108,9 +108,11 @@ pub struct Vertical {
     /// The call.
     pub call: VerticalCall,
     /// Probability that the nocking point is too high beyond the tolerance (bare shafts low).
-    pub p_high: Option<f64>,
+    #[serde(rename = "p_high")]
+    pub p_nock_high: Option<f64>,
     /// Probability that the nocking point is too low beyond the tolerance (bare shafts high).
-    pub p_low: Option<f64>,
+    #[serde(rename = "p_low")]
+    pub p_nock_low: Option<f64>,
     /// Probability of lying inside the tolerance.
     pub p_neutral: Option<f64>,
 }

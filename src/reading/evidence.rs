@@ -1,7 +1,7 @@
 //! How well one set of outliers explains the shots on one axis, with everything but the scatter integrated out.
 //!
 //! The model: shot i of kind k in end e, z_i ~ N(m_e + \[bare\] d, v_i) with v_i = c_i² σ² + r_i and
-//! c_i = (ρ if bare)·(κ if an outlier); the centre m_e of each end has a flat prior, d ~ N(0, 1/P₀). With weights
+//! c_i = (ρ if bare)·(κ if an outlier); the centre m_e of each end has a flat prior (here; it may be given a precision), d ~ N(0, 1/P₀). With weights
 //! w = 1/v, and per end and kind W = Σw, z̄ = Σwz/W, Q = Σw(z − z̄)²; per end P = W_F W_B/(W_F + W_B), δ = z̄_B − z̄_F;
 //! A = ΣP, B = ΣPδ, C = ΣPδ²:
 //!
@@ -13,7 +13,7 @@
 
 use std::borrow::Cow;
 
-/// A point that can't come within e to this of the best one's bound counts as nothing (10⁻¹¹).
+/// Grid points whose bound lies more than this many nats below the best one's count as nothing (e⁻²⁵ is some 10⁻¹¹).
 const LN_HOPELESS: f64 = 25.0;
 
 /// Shots of one axis, ready for weighing sets of outliers. What concerns one end or one shot is worked out when it is first asked for:
@@ -37,7 +37,7 @@ pub(super) struct AxisData {
     total: Vec<Total>,
     /// Per end with that set.
     ends: Vec<Option<EndSums>>,
-    /// Per shot and point: what changes when the shot becomes a outlier, or one of that set none.
+    /// Per shot and point: what changes when the shot becomes an outlier, or one of that set none.
     changes: Vec<Option<Vec<Sums>>>,
     scratch: Vec<Total>,
     scratch_groups: Vec<Sums>,
@@ -269,7 +269,8 @@ impl OffsetPrior {
 }
 
 impl AxisData {
-    /// Prepares shots for the grid (ρ, σ), ratio by ratio; `widening` is κ, `offset_sd` the prior sd of d.
+    /// Prepares shots for the grid (ρ, σ), ratio by ratio; `widening` is κ, `prior` the prior of d,
+    /// `centre_precision` the prior precision of each end's centre (0: flat).
     pub(super) fn new(
         shots: &[AxisShot],
         ratios: &[f64],
@@ -318,12 +319,12 @@ impl AxisData {
             scratch: vec![Total::default(); grid],
             scratch_groups: vec![Sums::default(); 2 * grid],
         };
-        data.reckon_from(&[]);
+        data.set_reference(&[]);
         data
     }
 
     /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
-    pub(super) fn reckon_from(&mut self, outliers: &[usize]) {
+    pub(super) fn set_reference(&mut self, outliers: &[usize]) {
         self.first_set.fill(false);
         outliers
             .iter()
@@ -347,7 +348,7 @@ impl AxisData {
         self.changes = vec![None; self.shots.len()];
     }
 
-    /// A shot in every point, as a outlier or not.
+    /// A shot in every point, as an outlier or not.
     fn sums_of(&self, shot: usize, outlier: bool) -> impl Iterator<Item = Sums> + '_ {
         let AxisShot {
             bare, z, variance, ..
@@ -454,7 +455,7 @@ impl AxisData {
         }
     }
 
-    /// Works out grid of which [`bound`](Self::bound) gave the upper bounds; those that can't matter beside the best of them
+    /// Turns the upper bounds that [`bound`](Self::bound) gave into exact evidence; points that can't matter beside the best of them
     /// count as nothing.
     pub(super) fn finish(&self, grid: &mut [GridPoint]) {
         let widest = self.prior.widest();

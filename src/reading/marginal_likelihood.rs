@@ -122,10 +122,10 @@ impl MarginalLikelihood {
     }
 
     /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
-    pub(super) fn reckon_from(&mut self, outliers: &[usize]) {
+    pub(super) fn set_reference(&mut self, outliers: &[usize]) {
         self.axes
             .iter_mut()
-            .for_each(|axis| axis.reckon_from(outliers));
+            .for_each(|axis| axis.set_reference(outliers));
     }
 
     /// ln of the weight of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't

@@ -138,7 +138,7 @@ fn doubtful_and_sound(residuals: &[Residual]) -> (Placed<'_>, Placed<'_>) {
     all.partition(|(at, _)| far.contains(at))
 }
 
-/// The mean of these residuals on one axis, none of them a outlier's.
+/// The mean of these residuals on one axis, none of them an outlier's.
 fn fit_of(residuals: &[(usize, &Residual)], axis: usize, wider: f64) -> Fit {
     let mut fit = Fit::default();
     for (_, residual) in residuals {

@@ -114,8 +114,8 @@ fn blank(ends: &[&End], hand: Option<Hand>, distance_m: Option<f64>) -> Reading 
         },
         vertical: Vertical {
             call: VerticalCall::Undecided,
-            p_high: None,
-            p_low: None,
+            p_nock_high: None,
+            p_nock_low: None,
             p_neutral: None,
         },
         tolerance_mm: None,

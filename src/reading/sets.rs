@@ -13,7 +13,7 @@ const MOST_DOUBTFUL_SHOTS: usize = 24;
 /// The likeliest flips that are combined in every way.
 const MOST_COMBINED_FLIPS: usize = 8;
 
-/// Sets of more fliers than this are reckoned from the likeliest set instead of from none.
+/// Sets of more outliers than this are computed from the likeliest set instead of from none.
 const MOST_FLIPS: usize = 40;
 
 /// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
@@ -74,14 +74,16 @@ fn near_the_modes(
     });
     doubtful.truncate(MOST_DOUBTFUL_SHOTS);
     let likely: Vec<bool> = probability.iter().map(|&p| p > 0.5).collect();
-    let mut innocent = likely.clone();
-    doubtful.iter().for_each(|&shot| innocent[shot] = false);
+    let mut without_doubtful = likely.clone();
+    doubtful
+        .iter()
+        .for_each(|&shot| without_doubtful[shot] = false);
 
     if likely.iter().filter(|likely| **likely).count() > MOST_FLIPS {
-        marginal_likelihood.reckon_from(&members(&likely));
+        marginal_likelihood.set_reference(&members(&likely));
     }
-    let first = climb(marginal_likelihood, likely, &doubtful);
-    let second = climb(marginal_likelihood, innocent, &doubtful);
+    let first = hill_climb(marginal_likelihood, likely, &doubtful);
+    let second = hill_climb(marginal_likelihood, without_doubtful, &doubtful);
     let mut sets = BTreeSet::new();
     for mode in [&first, &second] {
         sets.insert(members(mode));
@@ -92,7 +94,7 @@ fn near_the_modes(
             }
         }
     }
-    let mut cheap: Vec<(f64, usize)> = doubtful
+    let mut likeliest_flips: Vec<(f64, usize)> = doubtful
         .iter()
         .map(|&shot| {
             (
@@ -101,10 +103,10 @@ fn near_the_modes(
             )
         })
         .collect();
-    cheap.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    cheap.truncate(MOST_COMBINED_FLIPS);
-    for pattern in 0u32..1 << cheap.len() {
-        let flips: Vec<usize> = cheap
+    likeliest_flips.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    likeliest_flips.truncate(MOST_COMBINED_FLIPS);
+    for pattern in 0u32..1 << likeliest_flips.len() {
+        let flips: Vec<usize> = likeliest_flips
             .iter()
             .enumerate()
             .filter(|(bit, _)| pattern >> bit & 1 == 1)
@@ -116,7 +118,7 @@ fn near_the_modes(
 }
 
 /// Flips the one shot that raises the weight most until none does.
-fn climb(
+fn hill_climb(
     marginal_likelihood: &mut MarginalLikelihood,
     mut state: Vec<bool>,
     doubtful: &[usize],

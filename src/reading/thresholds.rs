@@ -1,5 +1,4 @@
-//! From which mean on a normal posterior is called a side, and up to which neutral: the rule of the calls, turned round for
-//! looking ahead.
+//! The rule of the calls inverted, for looking ahead: the posterior mean from which a side is called, and up to which neutral is.
 
 use super::Assumptions;
 use crate::math::normal_cdf;
@@ -37,7 +36,7 @@ impl Thresholds {
         let far = tolerance + 10.0 * sd;
         // both conditions of a side grow with the mean
         let side = threshold(far, |mean| {
-            inside(mean) < assumptions.side_outside_probability
+            1.0 - inside(mean) > assumptions.side_outside_probability
                 && normal_cdf((mean - tolerance) / sd) >= odds * normal_cdf(-mean / sd)
         });
         let neutral = (inside(0.0) >= neutral_from)

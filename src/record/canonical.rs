@@ -9,7 +9,7 @@ use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter};
 use std::io;
 
-/// Decimals of a length in mm or a place in px.
+/// Decimals of a length in mm.
 const LENGTH: i32 = 3;
 /// Decimals of a position in px: finer than lengths, so that `px` still maps to the millimetres beside it.
 const PIXEL: i32 = 4;

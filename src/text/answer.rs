@@ -33,8 +33,8 @@ pub fn answer(reading: &Reading) -> String {
     let side = matches!(h.call, HorizontalCall::Weak | HorizontalCall::Stiff);
     let v = &reading.vertical;
     let (height, height_called) = match v.call {
-        VerticalCall::NockHigh => (sure("nock high", v.p_high), true),
-        VerticalCall::NockLow => (sure("nock low", v.p_low), true),
+        VerticalCall::NockHigh => (sure("nock high", v.p_nock_high), true),
+        VerticalCall::NockLow => (sure("nock low", v.p_nock_low), true),
         VerticalCall::Neutral => (sure("height in tune", v.p_neutral), false),
         VerticalCall::Undecided => ("height undecided".to_owned(), false),
     };

@@ -180,8 +180,8 @@ fn call(reading: &Reading, upright: bool) -> String {
         };
         let parts = [
             (v.p_neutral, "fine"),
-            (v.p_high, "nocking point high"),
-            (v.p_low, "nocking point low"),
+            (v.p_nock_high, "nocking point high"),
+            (v.p_nock_low, "nocking point low"),
         ];
         (decided, parts)
     } else {

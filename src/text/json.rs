@@ -2,6 +2,7 @@
 
 use super::{Locale, Sentence};
 use crate::advice::{Detail, GateValue, Reasons};
+use crate::lens;
 use crate::plan::ToNote;
 use crate::reading::Outlook;
 use crate::record::{Note, Remark};
@@ -24,4 +25,4 @@ macro_rules! as_text {
         )+
     };
 }
-as_text!(Outlook, Detail, Reasons, GateValue, ToNote);
+as_text!(Outlook, Detail, Reasons, GateValue, ToNote, lens::About);

@@ -126,7 +126,7 @@ fn horizontal(reading: &Reading, tolerance: &str) -> String {
 
 fn vertical(reading: &Reading, tolerance: &str) -> String {
     let v = &reading.vertical;
-    let (Some(high), Some(low), Some(neutral)) = (v.p_high, v.p_low, v.p_neutral) else {
+    let (Some(high), Some(low), Some(neutral)) = (v.p_nock_high, v.p_nock_low, v.p_neutral) else {
         return "the height isn't read".to_owned();
     };
     match v.call {
@@ -225,8 +225,8 @@ pub(crate) fn verdict(reading: &Reading) -> String {
     };
     let nock = |p, way: &str| format!("the nocking point {} too {way}", verb(p, "is", "be"));
     let nock = match reading.vertical.call {
-        V::NockHigh => Some(nock(reading.vertical.p_high, "high")),
-        V::NockLow => Some(nock(reading.vertical.p_low, "low")),
+        V::NockHigh => Some(nock(reading.vertical.p_nock_high, "high")),
+        V::NockLow => Some(nock(reading.vertical.p_nock_low, "low")),
         V::Neutral | V::Undecided => None,
     };
     let arrow = |p, way: &str| format!("the arrow {} too {way}", verb(p, "acts", "act"));
@@ -301,8 +301,8 @@ pub(crate) fn calls(reading: &Reading) -> [(&'static str, String, Option<f64>); 
         HorizontalCall::Undecided => ("not decided", None),
     };
     let vertical = match v.call {
-        VerticalCall::NockHigh => ("nocking point too high", v.p_high),
-        VerticalCall::NockLow => ("nocking point too low", v.p_low),
+        VerticalCall::NockHigh => ("nocking point too high", v.p_nock_high),
+        VerticalCall::NockLow => ("nocking point too low", v.p_nock_low),
         VerticalCall::Neutral => ("within your tolerance", v.p_neutral),
         VerticalCall::Undecided => ("not decided", None),
     };

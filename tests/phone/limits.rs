@@ -115,27 +115,31 @@ fn a_photo_of_12_megapixels_takes_little_memory() {
     assert!(most <= MOST_MEMORY, "{} MiB", most >> 20);
 }
 
-/// Photos of 48 megapixels are reduced when they are taken over, and measured.
+/// Larger photos are reduced when they are taken over, and measured.
 #[test]
-fn a_photo_of_48_megapixels_is_reduced() {
-    let Some((profile, _host, b)) = on_a_new_phone() else {
-        return;
-    };
+fn photos_of_24_and_48_megapixels_are_reduced() {
     let photo = image::open(sample("evening/evening-1.jpg")).expect("photo");
-    let large = photo.resize_exact(2 * photo.width(), 2 * photo.height(), FilterType::Triangle);
-    let file = profile.path().join("large.jpg");
-    large.into_rgb8().save(&file).expect("saved");
-    add(&b, &file, 1);
-    answer_questions(&b);
-    measured(&b);
-    let [width, height] = ["width", "height"].map(|side| {
-        let side = b.js(&format!("return bossmark.end.view.record.photo.{side}_px"));
-        side.as_u64().expect("a side")
-    });
-    assert!(
-        (11_000_000..13_000_000).contains(&(width * height)),
-        "{width} × {height}"
-    );
-    assert_eq!(b.js("return bossmark.end.entries.length"), 6);
-    assert_eq!(b.complaints(), Vec::<String>::new());
+    for larger in [2u32, 4] {
+        let Some((profile, _host, b)) = on_a_new_phone() else {
+            return;
+        };
+        let side = |px: u32| (px * px * larger).isqrt();
+        let [width, height] = [photo.width(), photo.height()].map(side);
+        let large = photo.resize_exact(width, height, FilterType::Triangle);
+        let file = profile.path().join("large.jpg");
+        large.into_rgb8().save(&file).expect("saved");
+        add(&b, &file, 1);
+        answer_questions(&b);
+        measured(&b);
+        let [width, height] = ["width", "height"].map(|side| {
+            let side = b.js(&format!("return bossmark.end.view.record.photo.{side}_px"));
+            side.as_u64().expect("a side")
+        });
+        assert!(
+            (11_000_000..13_000_000).contains(&(width * height)),
+            "{larger}: {width} × {height}"
+        );
+        assert_eq!(b.js("return bossmark.end.entries.length"), 6, "{larger}");
+        assert_eq!(b.complaints(), Vec::<String>::new());
+    }
 }

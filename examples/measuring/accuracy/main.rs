@@ -24,6 +24,7 @@
 
 mod camera;
 mod real;
+mod real_figures;
 mod score;
 mod table;
 
@@ -151,14 +152,14 @@ fn run_real(a: &Arguments) -> Result<bool> {
         scores.push(case.score()?);
         eprintln!("{}/{} {}", scores.len(), cases.len(), case.photo());
     }
-    let figures = real::figures(&scores);
+    let figures = real_figures::figures(&scores);
     if a.json {
         println!("{}", serde_json::to_string_pretty(&figures)?);
     } else if a.markdown {
-        println!("{}", real::markdown_totals(&figures));
+        println!("{}", real_figures::markdown_totals(&figures));
     } else {
-        println!("{}", real::photo_table(&scores));
-        println!("{}", real::totals_table(&figures));
+        println!("{}", real_figures::photo_table(&scores));
+        println!("{}", real_figures::totals_table(&figures));
     }
     for sentence in passed {
         eprintln!("left out: {sentence}");

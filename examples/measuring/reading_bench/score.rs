@@ -101,7 +101,7 @@ fn by_rule(
     let odds = assumptions.side_odds;
     if inside >= assumptions.neutral_from(shots) {
         Some(0)
-    } else if inside >= assumptions.side_outside_probability {
+    } else if 1.0 - inside <= assumptions.side_outside_probability {
         None
     } else if 1.0 - below(tolerance) >= odds * below(0.0) {
         Some(1)
