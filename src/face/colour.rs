@@ -235,18 +235,21 @@ impl Reduced {
         start: Vector2<f64>,
         step: Vector2<f64>,
         places: usize,
-        sums: &mut Vec<[f32; 3]>,
+        sums: &mut [Vec<f32>; 3],
     ) {
         // whole numbers of a small part of a pixel: exact steps, and no conversion at every place
         const PARTS: u32 = 24;
         let parts = |v: f64| round_i64(v * f64::from(1 << PARTS));
         let (mut x, mut y) = (parts(start.x + 0.5), parts(start.y + 0.5));
         let (dx, dy) = (parts(step.x), parts(step.y));
-        sums.clear();
-        sums.resize(places + 1, [0.0; 3]);
+        for of_channel in &mut *sums {
+            of_channel.clear();
+            of_channel.resize(places + 1, 0.0);
+        }
         let mut sum = [0f32; 3];
         let mut seen = 0;
-        for s in &mut sums[1..] {
+        let [reds, greens, blues] = sums.each_mut().map(|s| s[1..].iter_mut());
+        for ((red, green), blue) in reds.zip(greens).zip(blues) {
             let (Ok(i), Ok(j)) = (usize::try_from(x >> PARTS), usize::try_from(y >> PARTS)) else {
                 break;
             };
@@ -257,11 +260,13 @@ impl Reduced {
             for k in 0..3 {
                 sum[k] += colour[k];
             }
-            *s = sum;
+            [*red, *green, *blue] = sum;
             seen += 1;
             (x, y) = (x + dx, y + dy);
         }
-        sums.truncate(seen + 1);
+        for of_channel in sums {
+            of_channel.truncate(seen + 1);
+        }
     }
 
     /// Colour of the nearest pixel, `None` outside the picture.

@@ -424,9 +424,9 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
         return None;
     }
     let level = |part: &[f32]| {
-        let mut sorted = part.to_vec();
-        sorted.sort_by(f32::total_cmp);
-        sorted[sorted.len() / 2]
+        let mut values = part.to_vec();
+        let middle = values.len() / 2;
+        *values.select_nth_unstable_by(middle, f32::total_cmp).1
     };
     let (left, right) = (level(&v[..third]), level(&v[v.len() - third..]));
     let bright = left.max(right);
@@ -456,8 +456,12 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
         .filter(|(j, _)| j.abs_diff(i) > half)
         .map(|(_, s)| s.abs())
         .collect();
-    rest.sort_by(f32::total_cmp);
-    let noise = rest.get(rest.len() * 3 / 4).copied().unwrap_or(0.0);
+    let quarter = rest.len() * 3 / 4;
+    let noise = if rest.is_empty() {
+        0.0
+    } else {
+        *rest.select_nth_unstable_by(quarter, f32::total_cmp).1
+    };
     if top < LEAST_LINE * bright || top < LINE_OVER_NOISE * noise {
         return None;
     }

@@ -7,11 +7,13 @@
 
 use super::colour::{PrintAppearance, Reduced, may_be};
 use super::patches::patches;
+use super::pencil::{Pencil, agreeing_hits, fit};
 use super::rays::{Hit, Target, cast, targets};
 use super::spec::{Colour, FaceSpec};
 use crate::geometry::ImagePoint;
 use crate::math::{SplitMix, count};
-use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
+use fearless_simd::{Level, dispatch};
+use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::TAU;
 
 /// Rays cast from a candidate.
@@ -51,8 +53,6 @@ const LEAST_EARLY_MEAN: f64 = 0.2;
 const SURE_SHARE: f64 = 0.7;
 /// Share beyond which no second one is looked for near the centre.
 const LIKELY_SHARE: f64 = 0.5;
-/// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
-const MOST_FORESHORTENED: f64 = 3.0;
 /// Smallest outer radius, px of the reduced picture.
 const SMALLEST_RADIUS: f64 = 16.0;
 
@@ -105,56 +105,6 @@ pub(super) struct SpotSearch {
     pub(super) patches: usize,
     /// Share of rays for each colour boundary at the best place that was not accepted.
     pub(super) near_miss: Option<Vec<f64>>,
-}
-
-/// Linear fit of all rings, in coordinates about `origin` divided by `unit`, radii relative to the outer zone.
-#[derive(Clone, Copy)]
-struct Pencil {
-    origin: Vector2<f64>,
-    unit: f64,
-    m: Matrix2<f64>,
-    b: Vector2<f64>,
-    d: f64,
-    g: Vector2<f64>,
-}
-
-impl Pencil {
-    fn rho(&self, p: Vector2<f64>) -> f64 {
-        let x = (p - self.origin) / self.unit;
-        let over = 1.0 + 2.0 * self.g.dot(&x);
-        let value = (x.dot(&(self.m * x)) - 2.0 * self.b.dot(&x) + self.d) / over.max(0.05);
-        value.max(0.0).sqrt()
-    }
-
-    fn centre(&self) -> Option<Vector2<f64>> {
-        Some(self.m.try_inverse()? * self.b * self.unit + self.origin)
-    }
-
-    /// Plausible as circles seen by a camera: an ellipse, not too flat, and its centre has radius 0.
-    fn is_sound(&self) -> bool {
-        let e = self.m.symmetric_eigenvalues();
-        let (low, high) = (e.min(), e.max());
-        low > 0.0
-            && (high / low).sqrt() < MOST_FORESHORTENED
-            && self.g.norm() < 0.6
-            && self
-                .m
-                .try_inverse()
-                .is_some_and(|i| (self.d - self.b.dot(&(i * self.b))).abs() < 0.04)
-    }
-
-    /// Largest distance of the outermost boundary from the centre, px: the longer axis, and what perspective adds to it (the
-    /// larger root of x² = 1 + 2qx along that axis).
-    fn farthest(&self) -> f64 {
-        let long = 1.0 / self.m.symmetric_eigenvalues().min().max(1e-12).sqrt();
-        let q = self.g.norm() * long;
-        self.unit * long * (q + (1.0 + q * q).sqrt())
-    }
-
-    /// Outer radius, px: geometric mean of the axes.
-    fn radius(&self) -> f64 {
-        self.unit * self.m.determinant().max(1e-300).powf(-0.25)
-    }
 }
 
 /// Looks for spots of `spec` on the whole photo as its print is expected to look.
@@ -250,23 +200,13 @@ fn examine(
     // most patches are no face: few rays show that
     for (rays, least) in [(FIRST_RAYS, 1), (FEW_RAYS, FEW_RAYS / 6)] {
         let cast = cast(reduced, coarse, targets, start, rays, reach);
-        let chains = cast.iter().filter(|hits| chain(hits, targets).is_some());
-        if chains.count() < least {
+        if !at_least(least, rays, cast.map(|hits| has_chain(&hits, targets))) {
             return Err(nothing);
         }
     }
-    let rays = cast(
-        reduced,
-        coarse,
-        targets,
-        start,
-        MORE_RAYS,
-        SECOND_REACH * reach,
-    );
-    let chains: Vec<Vec<Hit>> = rays
-        .iter()
-        .filter_map(|hits| chain(hits, targets))
-        .collect();
+    let reach = SECOND_REACH * reach;
+    let rays = cast(reduced, coarse, targets, start, MORE_RAYS, reach);
+    let chains: Vec<Vec<Hit>> = rays.filter_map(|hits| chain(&hits, targets)).collect();
     if chains.len() < MORE_RAYS / 6 {
         return Err(nothing);
     }
@@ -283,7 +223,7 @@ fn examine(
             reduced
         };
         let reach = REACH_BEYOND * pencil.farthest();
-        let cast = cast(reduced, seen_in, targets, centre, rays, reach);
+        let cast: Vec<Vec<Hit>> = cast(reduced, seen_in, targets, centre, rays, reach).collect();
         if excess(&cast, targets, &pencil, tolerance) < least_excess {
             return Err(nothing);
         }
@@ -309,19 +249,9 @@ fn examine(
     {
         return Err(nothing);
     }
-    let hits = agreeing(
-        &cast(
-            reduced,
-            reduced,
-            targets,
-            centre,
-            RAYS,
-            REACH_BEYOND * pencil.farthest(),
-        ),
-        targets,
-        &pencil,
-        0.05,
-    );
+    let reach = REACH_BEYOND * pencil.farthest();
+    let rays: Vec<Vec<Hit>> = cast(reduced, reduced, targets, centre, RAYS, reach).collect();
+    let hits = agreeing(&rays, targets, &pencil, 0.05);
     let coverage = coverage(reduced, targets, &pencil, centre, &hits);
     if second_largest(&seen_shares(&hits, targets, RAYS)) < LEAST_COVERAGE {
         return Err(coverage);
@@ -358,15 +288,48 @@ fn nearest(hits: &[Hit], limit: f64, off: impl Fn(&Hit) -> f64) -> impl Iterator
         })
 }
 
+/// Whether at least so many of `all` are true: no more are asked than that takes.
+fn at_least(least: usize, all: usize, mut of: impl Iterator<Item = bool>) -> bool {
+    let (mut n, mut left) = (0, all);
+    while n < least && n + left >= least {
+        let Some(is_true) = of.next() else { break };
+        n += usize::from(is_true);
+        left -= 1;
+    }
+    n >= least
+}
+
+/// The hits of one ray that agree with the scale of one of them, at most one of each boundary.
+fn members<'a>(
+    hits: &'a [Hit],
+    targets: &'a [Target],
+    seed: &Hit,
+) -> impl Iterator<Item = &'a Hit> + use<'a> {
+    const OFF: f64 = 0.3;
+    let scale = seed.ln_r - targets[seed.target].ln_rho;
+    nearest(hits, OFF, move |h| {
+        (h.ln_r - targets[h.target].ln_rho - scale).abs()
+    })
+}
+
+/// Whether some hits of one ray agree on a scale: at least two boundaries, in their order.
+fn has_chain(hits: &[Hit], targets: &[Target]) -> bool {
+    hits.iter().any(|seed| {
+        let (mut n, mut before) = (0, 0.0);
+        for h in members(hits, targets, seed) {
+            if h.r <= before {
+                return false;
+            }
+            before = h.r;
+            n += 1;
+        }
+        n >= 2
+    })
+}
+
 /// The hits of one ray that agree best on a scale: at least two boundaries.
 fn chain(hits: &[Hit], targets: &[Target]) -> Option<Vec<Hit>> {
-    const OFF: f64 = 0.3;
-    let members = |seed: &Hit| {
-        let scale = seed.ln_r - targets[seed.target].ln_rho;
-        nearest(hits, OFF, move |h| {
-            (h.ln_r - targets[h.target].ln_rho - scale).abs()
-        })
-    };
+    let members = |seed: &Hit| members(hits, targets, seed);
     let mut best: Option<(usize, f32, &Hit)> = None;
     for seed in hits {
         let (mut n, mut strength, mut rising, mut before) = (0, 0.0, true, 0.0);
@@ -390,6 +353,12 @@ fn ransac(chains: &[Vec<Hit>], targets: &[Target], origin: Vector2<f64>) -> Opti
     const TOLERANCE: f64 = 0.12;
     let mut random = SplitMix::new(chains.len() as u64);
     let mut best: Option<(usize, Pencil)> = None;
+    let all: Vec<[f64; 3]> = chains
+        .iter()
+        .flatten()
+        .map(|h| [h.at.x, h.at.y, targets[h.target].rho])
+        .collect();
+    let level = Level::new();
     let mut hits = Vec::new();
     for _ in 0..ROUNDS {
         hits.clear();
@@ -404,12 +373,9 @@ fn ransac(chains: &[Vec<Hit>], targets: &[Target], origin: Vector2<f64>) -> Opti
         let Some(p) = fit(&hits, targets, origin, unit, false).filter(Pencil::is_sound) else {
             continue;
         };
-        let agree = chains
-            .iter()
-            .flatten()
-            .filter(|h| (p.rho(h.at) / targets[h.target].rho - 1.0).abs() < TOLERANCE);
-        let n = agree.count();
-        if best.as_ref().is_none_or(|b| n > b.0) {
+        let least = best.as_ref().map_or(0, |b| b.0 + 1);
+        let n = dispatch!(level, _simd => agreeing_hits(&all, &p, TOLERANCE, least));
+        if n >= least {
             best = Some((n, p));
         }
     }
@@ -437,53 +403,6 @@ fn excess(rays: &[Vec<Hit>], targets: &[Target], pencil: &Pencil, tolerance: f64
     }
     let n = count(all.max(1));
     (count(near) - SHARE * n) / (n * SHARE * (1.0 - SHARE)).sqrt()
-}
-
-/// Least squares over hits of all boundaries.
-fn fit(
-    hits: &[Hit],
-    targets: &[Target],
-    origin: Vector2<f64>,
-    unit: f64,
-    perspective: bool,
-) -> Option<Pencil> {
-    // the perspective of a face that fills the picture is some 0.3; this keeps it from running away where rings are few
-    const PERSPECTIVE_SD: f64 = 0.3;
-    const HIT_SD: f64 = 0.03;
-    if hits.len() < 6 || !(unit.is_finite() && unit > 1.0) {
-        return None;
-    }
-    let mut normal = SMatrix::<f64, 8, 8>::zeros();
-    let mut right = SVector::<f64, 8>::zeros();
-    for h in hits {
-        let x = (h.at - origin) / unit;
-        let rho = targets[h.target].rho;
-        let gain = if perspective { -2.0 * rho * rho } else { 0.0 };
-        let row = SVector::<f64, 8>::from([
-            x.x * x.x,
-            2.0 * x.x * x.y,
-            x.y * x.y,
-            -2.0 * x.x,
-            -2.0 * x.y,
-            1.0,
-            gain * x.x,
-            gain * x.y,
-        ]) / rho;
-        normal += row * row.transpose();
-        right += row * rho;
-    }
-    let ridge = (HIT_SD / PERSPECTIVE_SD).powi(2);
-    normal[(6, 6)] += ridge;
-    normal[(7, 7)] += ridge;
-    let s = normal.cholesky()?.solve(&right);
-    s.iter().all(|v| v.is_finite()).then(|| Pencil {
-        origin,
-        unit,
-        m: Matrix2::new(s[0], s[1], s[1], s[2]),
-        b: Vector2::new(s[3], s[4]),
-        d: s[5],
-        g: Vector2::new(s[6], s[7]),
-    })
 }
 
 /// For each boundary the share of all rays that saw it.

@@ -10,6 +10,7 @@ use crate::geometry::camera::{
     CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
 };
 use crate::math::{self, Problem, Solution, least_squares};
+use fearless_simd::{Level, dispatch};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
 /// What is known of the lens before the rings are looked at: means and standard deviations.
@@ -236,13 +237,50 @@ impl Rings<'_> {
     /// z · (X − F)/D, away from the camera's foot point F; D is its distance from the plane.
     fn on_paper(&self, at: FacePoint, foot: Vector3<f64>, x: &DVector<f64>) -> FacePoint {
         let terms = paper_terms(at, self.reach_mm);
-        let z: f64 = terms
-            .iter()
-            .zip(x.iter().skip(PARAMETERS))
-            .map(|(t, c)| t * c)
-            .sum();
+        let factors = &x.as_slice()[PARAMETERS..COMMON];
+        let z: f64 = terms.iter().zip(factors).map(|(t, c)| t * c).sum();
         let k = z / foot.z;
         FacePoint::new(at.x - k * (at.x - foot.x), at.y - k * (at.y - foot.y))
+    }
+}
+
+/// The common parameters with as many zeros as whole vectors take.
+const PADDED: usize = COMMON.next_multiple_of(VECTOR);
+const VECTOR: usize = 4;
+
+/// Sums over edges that belong to the common parameters.
+struct CommonSums {
+    /// Products of two derivatives: `[one][the other]`, where the other isn't the smaller index.
+    block: [[f64; PADDED]; COMMON],
+    /// Products of derivatives and residuals.
+    right: [f64; PADDED],
+}
+
+impl CommonSums {
+    const fn new() -> Self {
+        Self {
+            block: [[0.0; PADDED]; COMMON],
+            right: [0.0; PADDED],
+        }
+    }
+
+    #[inline(always)]
+    fn add(&mut self, row: &[f64; PADDED], weight: f64, weighted_residual: f64) {
+        for (k, sums) in self.block.iter_mut().enumerate() {
+            let from = k - k % VECTOR;
+            let factor = weight * row[k];
+            for (sum, v) in sums[from..].iter_mut().zip(&row[from..]) {
+                *sum += factor * v;
+            }
+        }
+        add_times(&mut self.right, weighted_residual, row);
+    }
+}
+
+#[inline(always)]
+fn add_times(sums: &mut [f64; PADDED], factor: f64, row: &[f64; PADDED]) {
+    for (sum, v) in sums.iter_mut().zip(row) {
+        *sum += factor * v;
     }
 }
 
@@ -298,9 +336,9 @@ impl Problem for Rings<'_> {
         let foot = camera.centre_mm();
         let n = x.len();
         let (mut normal, mut gradient) = (DMatrix::zeros(n, n), DVector::zeros(n));
-        let mut block = SMatrix::<f64, COMMON, COMMON>::zeros();
-        let mut right = SVector::<f64, COMMON>::zeros();
-        let mut of_offset = vec![SVector::<f64, COMMON>::zeros(); self.radii.len()];
+        let mut common = CommonSums::new();
+        let mut of_offset = vec![[0.0; PADDED]; self.radii.len()];
+        let level = Level::new();
         for (i, e) in self.edges.iter().enumerate() {
             let weight = weights[i];
             if weight <= 0.0 {
@@ -310,10 +348,14 @@ impl Problem for Rings<'_> {
                 continue;
             };
             let (b, own) = (Self::offset(e.edge.boundary), -e.edge.px_per_mm / e.sd_px);
-            // the lower half
-            block.syger(weight, &row, &row, 1.0);
-            right.axpy(weight * r[i], &row, 1.0);
-            of_offset[e.edge.boundary].axpy(weight * own, &row, 1.0);
+            let mut padded = [0.0; PADDED];
+            padded[..COMMON].copy_from_slice(row.as_slice());
+            let of_offset = &mut of_offset[e.edge.boundary];
+            // sums and products one by one, so that the bits don't depend on the vectors
+            dispatch!(level, _simd => {
+                common.add(&padded, weight, weight * r[i]);
+                add_times(of_offset, weight * own, &padded);
+            });
             normal[(b, b)] += weight * own * own;
             gradient[b] += weight * own * r[i];
         }
@@ -327,9 +369,9 @@ impl Problem for Rings<'_> {
         }
         for k in 0..COMMON {
             for l in 0..COMMON {
-                normal[(k, l)] += block[(k.max(l), k.min(l))];
+                normal[(k, l)] += common.block[k.min(l)][k.max(l)];
             }
-            gradient[k] += right[k];
+            gradient[k] += common.right[k];
             for (b, part) in of_offset.iter().enumerate() {
                 normal[(Self::offset(b), k)] += part[k];
             }

@@ -19,6 +19,7 @@ mod notes;
 mod paper;
 mod patches;
 pub mod pattern;
+mod pencil;
 mod print_model;
 mod priors;
 mod projection;

@@ -3,6 +3,7 @@
 use super::colour::{PrintAppearance, Reduced, dot, log_steps};
 use super::spec::FaceSpec;
 use crate::math::{count, floor_index};
+use fearless_simd::{Level, dispatch};
 use nalgebra::Vector2;
 use std::f64::consts::TAU;
 
@@ -55,35 +56,37 @@ pub(super) fn targets(spec: &FaceSpec, appearance: PrintAppearance) -> Vec<Targe
 
 /// Steps along rays from `centre` that look like boundaries, as seen in `copy`, which may be coarser than `reduced`; lengths and
 /// places are those of `reduced`.
-pub(super) fn cast(
+pub(super) fn cast<'a>(
     reduced: &Reduced,
-    copy: &Reduced,
-    targets: &[Target],
+    copy: &'a Reduced,
+    targets: &'a [Target],
     centre: Vector2<f64>,
     rays: usize,
     reach: f64,
-) -> Vec<Vec<Hit>> {
+) -> impl Iterator<Item = Vec<Hit>> + use<'a> {
     let times = copy.factor / reduced.factor;
     let longest = copy.width.max(copy.height).min(floor_index(reach / times));
     let start = (centre + Vector2::repeat(0.5)) / times - Vector2::repeat(0.5);
     let mut ray = Ray::default();
-    (0..rays)
-        .map(|k| {
-            let angle = TAU * count(k) / count(rays);
-            let along = Vector2::new(angle.cos(), angle.sin());
-            ray.look(copy, start, along, longest);
-            let line = Line {
-                from: centre,
-                along,
-                step: times,
-            };
-            let mut hits = Vec::new();
-            for (t, target) in targets.iter().enumerate() {
-                ray.hits(target, t, &line, &mut hits);
-            }
-            hits
-        })
-        .collect()
+    let level = Level::new();
+    (0..rays).map(move |k| {
+        let angle = TAU * count(k) / count(rays);
+        let along = Vector2::new(angle.cos(), angle.sin());
+        copy.sums_along(start, along, longest, &mut ray.sums);
+        let line = Line {
+            from: centre,
+            along,
+            step: times,
+        };
+        let mut hits = Vec::new();
+        // in the widest vectors that there are: sums and products one by one, so that the bits don't depend on them
+        dispatch!(level, _simd => ray.look());
+        for (t, target) in targets.iter().enumerate() {
+            dispatch!(level, _simd => ray.agree(target));
+            ray.hits(t, &line, &mut hits);
+        }
+        hits
+    })
 }
 
 /// Where a ray runs, and the distance between its samples.
@@ -96,8 +99,8 @@ struct Line {
 /// Changes of colour along one ray.
 #[derive(Default)]
 struct Ray {
-    /// Entry i is the sum over the first i samples.
-    sums: Vec<[f32; 3]>,
+    /// Entry i is the sum over the first i samples, channel by channel.
+    sums: [Vec<f32>; 3],
     /// Change of the mean colour across each place, channel by channel, and its square.
     steps: [Vec<f32>; 4],
     /// Agreement of each place with one boundary.
@@ -109,15 +112,9 @@ const LARGEST_SAMPLES_BESIDE: usize = 5;
 const RADIUS_PER_SAMPLES_BESIDE: usize = 9;
 
 impl Ray {
-    fn look(
-        &mut self,
-        reduced: &Reduced,
-        centre: Vector2<f64>,
-        along: Vector2<f64>,
-        longest: usize,
-    ) {
-        reduced.sums_along(centre, along, longest, &mut self.sums);
-        let n = self.sums.len() - 1;
+    #[inline(always)]
+    fn look(&mut self) {
+        let n = self.sums[0].len() - 1;
         for steps in &mut self.steps {
             steps.clear();
             steps.resize(n, 0.0);
@@ -140,22 +137,24 @@ impl Ray {
             }
             #[expect(clippy::cast_precision_loss, reason = "w is at most 5")]
             let share = 1.0 / w as f32;
-            let sums = &self.sums;
-            let outer = sums[first + w + 1..].iter().zip(&sums[first + 1..]);
-            let inner = sums[first..].iter().zip(&sums[first - w..]);
-            let [x, y, z, size] = self.steps.each_mut().map(|s| s[first..end].iter_mut());
-            let steps = x.zip(y).zip(z).zip(size);
-            for (((far, near), (here, before)), (((x, y), z), size)) in outer.zip(inner).zip(steps)
-            {
-                let d = |k: usize| share * ((far[k] - near[k]) - (here[k] - before[k]));
-                (*x, *y, *z) = (d(0), d(1), d(2));
-                *size = *x * *x + *y * *y + *z * *z;
+            let m = end - first;
+            for (sums, steps) in self.sums.iter().zip(&mut self.steps) {
+                let (far, near) = (&sums[first + w + 1..][..m], &sums[first + 1..][..m]);
+                let (here, before) = (&sums[first..][..m], &sums[first - w..][..m]);
+                for (i, step) in steps[first..end].iter_mut().enumerate() {
+                    *step = share * ((far[i] - near[i]) - (here[i] - before[i]));
+                }
+            }
+            let [x, y, z, size] = self.steps.each_mut().map(|s| &mut s[first..end]);
+            for (((x, y), z), size) in x.iter().zip(&*y).zip(&*z).zip(size) {
+                *size = x * x + y * y + z * z;
             }
         }
     }
 
-    /// Local maxima of the steps' agreement with one boundary.
-    fn hits(&mut self, target: &Target, t: usize, line: &Line, hits: &mut Vec<Hit>) {
+    /// The steps' agreement with one boundary.
+    #[inline(always)]
+    fn agree(&mut self, target: &Target) {
         let [x, y, z, size] = &self.steps;
         self.agreement.clear();
         self.agreement.resize(x.len(), 0.0);
@@ -174,6 +173,10 @@ impl Ray {
                 *agreement = agreement.max(here);
             }
         }
+    }
+
+    /// Local maxima of the agreement with boundary `t`.
+    fn hits(&self, t: usize, line: &Line, hits: &mut Vec<Hit>) {
         let a = &self.agreement;
         let n = a.len();
         let mut i = 2;

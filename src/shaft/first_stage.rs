@@ -62,7 +62,7 @@ impl<'a> FirstStage<'a> {
         };
         let own = (0..seen.peaks.len()).filter(own).collect();
         seen.candidates =
-            seen.candidates_along(own, &|strip| strip::first_stage(&nets.strips[0], strip));
+            seen.candidates_along(own, &|_, strip| strip::first_stage(&nets.strips[0], strip));
         Some(seen)
     }
 
@@ -79,7 +79,7 @@ impl<'a> FirstStage<'a> {
             let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
             let strip = strip::cut(&self.photo, &self.geometry, place, (own, &axes));
-            let output = scorer(&strip);
+            let output = scorer(&peak, &strip);
             choose::ScoredCandidate {
                 number: own,
                 peak,
@@ -123,5 +123,6 @@ pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
 /// Of fewer candidates nothing is said.
 pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
 
-/// How a strip is scored.
-pub(super) type StripScorer<'a> = &'a (dyn Fn(&tensor::Tensor) -> strip::StripOutput + Sync);
+/// How the strip along a peak is scored.
+pub(super) type StripScorer<'a> =
+    &'a (dyn Fn(&peaks::Peak, &tensor::Tensor) -> strip::StripOutput + Sync);

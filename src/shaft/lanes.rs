@@ -6,6 +6,10 @@
 use fearless_simd::prelude::*;
 use fearless_simd::{Level, Simd, f32x8, f32x16};
 
+/// Sums that are added up at a time where there are no vectors: of so many outputs and so many pixels, as there are registers for.
+const PLAIN_OUTPUTS: usize = 4;
+const PLAIN_PIXELS: usize = 2;
+
 /// Output channels computed together, and those of the last block where they are fewer.
 pub(super) const WIDE: usize = 16;
 const NARROW: usize = 8;
@@ -13,6 +17,12 @@ const NARROW: usize = 8;
 /// What the processor has.
 pub(super) fn level() -> Level {
     Level::new()
+}
+
+/// Whether there are no vectors: then numbers are best worked on a few at a time.
+#[inline(always)]
+pub(super) fn is_plain<S: Simd>(simd: S) -> bool {
+    simd.level().is_fallback()
 }
 
 /// A vector of outputs.
@@ -83,10 +93,10 @@ impl Block {
         taps
     }
 
-    /// The bias of each lane.
+    /// The bias of each lane from one on.
     #[inline(always)]
-    pub(super) fn bias<S: Simd, V: Outputs<S>>(&self, simd: S) -> V {
-        V::from_slice(simd, &self.bias[..V::LEN])
+    pub(super) fn bias<S: Simd, V: Outputs<S>>(&self, simd: S, from: usize) -> V {
+        V::from_slice(simd, &self.bias[from..from + V::LEN])
     }
 }
 
@@ -117,10 +127,14 @@ pub(super) fn sums<S: Simd>(
     (pixels, room): (usize, usize),
     user: &mut impl Use<S>,
 ) {
+    if is_plain(simd) {
+        plain_sums(simd, block, with_bias, runs, (pixels, room), user);
+        return;
+    }
     // as many sums at a time as there are registers for
     if block.lanes == WIDE {
         let start = if with_bias {
-            block.bias(simd)
+            block.bias(simd, 0)
         } else {
             f32x16::splat(simd, 0.0)
         };
@@ -131,7 +145,7 @@ pub(super) fn sums<S: Simd>(
         }
     } else {
         let start = if with_bias {
-            block.bias(simd)
+            block.bias(simd, 0)
         } else {
             f32x8::splat(simd, 0.0)
         };
@@ -167,6 +181,86 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
             first += 1;
         }
     }
+}
+
+/// The same without vectors.
+#[inline(always)]
+fn plain_sums<S: Simd>(
+    simd: S,
+    block: &Block,
+    with_bias: bool,
+    runs: &[Run],
+    (pixels, room): (usize, usize),
+    user: &mut impl Use<S>,
+) {
+    let mut first = 0;
+    while first < pixels {
+        let together = if first + PLAIN_PIXELS <= room {
+            PLAIN_PIXELS
+        } else {
+            1
+        };
+        let mut sums = [[0.0; WIDE]; PLAIN_PIXELS];
+        for at in (0..block.lanes).step_by(PLAIN_OUTPUTS) {
+            let mut start = [0.0; PLAIN_OUTPUTS];
+            if with_bias {
+                start.copy_from_slice(&block.bias[at..at + PLAIN_OUTPUTS]);
+            }
+            let part = if together == 1 {
+                let [one] = plain_part::<1>(block, start, runs, first, at);
+                [one; PLAIN_PIXELS]
+            } else {
+                plain_part::<PLAIN_PIXELS>(block, start, runs, first, at)
+            };
+            for (sums, part) in sums.iter_mut().zip(part) {
+                sums[at..at + PLAIN_OUTPUTS].copy_from_slice(&part);
+            }
+        }
+        for (k, sums) in sums.iter().enumerate().take(together) {
+            if first + k >= pixels {
+                break;
+            }
+            if block.lanes == WIDE {
+                user.take(first + k, f32x16::from_slice(simd, sums));
+            } else {
+                user.take(first + k, f32x8::from_slice(simd, &sums[..NARROW]));
+            }
+        }
+        first += together;
+    }
+}
+
+/// The sums of a few outputs from `at` on for neighbouring pixels from `first` on.
+#[inline(always)]
+fn plain_part<const PIXELS: usize>(
+    block: &Block,
+    start: [f32; PLAIN_OUTPUTS],
+    runs: &[Run],
+    first: usize,
+    at: usize,
+) -> [[f32; PLAIN_OUTPUTS]; PIXELS] {
+    let mut sums = [start; PIXELS];
+    for run in runs {
+        let weights = &block.weights[run.taps.0 * block.lanes..run.taps.1 * block.lanes];
+        let n = run.taps.1 - run.taps.0;
+        let inputs = &run.inputs[first * run.stride..];
+        let mut of_pixel = [&inputs[..n]; PIXELS];
+        for k in 1..PIXELS {
+            of_pixel[k] = &inputs[k * run.stride..k * run.stride + n];
+        }
+        for (i, weights) in weights.chunks_exact(block.lanes).enumerate() {
+            let Some(weights) = weights[at..].first_chunk::<PLAIN_OUTPUTS>() else {
+                continue;
+            };
+            for k in 0..PIXELS {
+                let input = of_pixel[k][i];
+                for (sum, weight) in sums[k].iter_mut().zip(weights) {
+                    *sum += weight * input;
+                }
+            }
+        }
+    }
+    sums
 }
 
 /// The sums of neighbouring pixels from `first` on.
@@ -241,8 +335,8 @@ mod tests {
         }
     }
 
-    /// The sums of every block at one level, by output and pixel.
-    fn at(level: Level, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
+    /// The sums of every block at one level, or without vectors, by output and pixel.
+    fn at(level: Level, plainly: bool, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
         let run = Run {
             taps: (0, TAPS),
             inputs,
@@ -253,7 +347,12 @@ mod tests {
             let mut kept = Kept {
                 of_pixel: vec![Vec::new(); PIXELS],
             };
-            dispatch!(level, simd => sums(simd, block, true, &[run], (PIXELS, PIXELS), &mut kept));
+            let size = (PIXELS, PIXELS);
+            dispatch!(level, simd => if plainly {
+                plain_sums(simd, block, true, &[run], size, &mut kept);
+            } else {
+                sums(simd, block, true, &[run], size, &mut kept);
+            });
             for output in 0..block.outputs {
                 let pixels = kept.of_pixel.iter();
                 all.push(pixels.map(|sums| sums[output].to_bits()).collect());
@@ -285,7 +384,8 @@ mod tests {
             levels.extend(level().as_avx2().map(Level::Avx2));
         }
         for level in levels {
-            assert!(at(level, &blocks, &inputs) == wanted, "{level:?}");
+            assert!(at(level, false, &blocks, &inputs) == wanted, "{level:?}");
+            assert!(at(level, true, &blocks, &inputs) == wanted, "no vectors");
         }
     }
 }

@@ -145,7 +145,8 @@ impl FaceMap {
             .flat_map(|i| (0..across).map(move |j| (i, j)))
             .map(|(i, j)| pixel(geometry, place(SQUARE * i, SQUARE * j)).map(|p| photo.place(p)))
             .collect();
-        let mut cells = Tensor::zeros(self.width / 2, self.height / 2, MapNet::INPUTS);
+        let (columns, rows) = (self.width / 2, self.height / 2);
+        let mut cells = Tensor::zeros_with_room(columns, rows, MapNet::INPUTS, MapNet::ROOM);
         let level = lanes::level();
         cells.fill_rows(|j, row| {
             for (down, i) in [2 * j, 2 * j + 1].into_iter().enumerate() {

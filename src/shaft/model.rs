@@ -54,6 +54,10 @@ pub(crate) struct Model {
     pub(crate) width_bias_mm: f64,
 }
 
+/// Log-odds beyond which the other set hardly ever speaks, and those that settle a kind.
+const SUREST_OTHERS: f64 = 12.0;
+const SETTLED: f64 = 3.0;
+
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct ShaftOdds {
     constant: f64,
@@ -143,6 +147,20 @@ impl Model {
         let own = m.constant + m.strip * v.fletched + m.map * v.tag;
         let others = v.fletched_by_others.unwrap_or(own);
         logistic(own + v.others_weight * (others - own))
+    }
+
+    /// Which kind it is whatever the other set may say, if it counts for `weight`: 1 for fletched, -1 for bare, 0 where that matters.
+    /// `fletched` and `tag`: log-odds by the own strip and by the map.
+    pub(crate) fn kind_whatever_others_say(&self, fletched: f32, tag: f64, weight: f64) -> i8 {
+        let m = &self.kind;
+        let own = m.constant + m.strip * f64::from(fletched) + m.map * tag;
+        // at worst they say the opposite as surely as they say anything
+        let left = own.abs() - weight * (own.abs() + SUREST_OTHERS);
+        match own > 0.0 {
+            _ if left.is_nan() || left < SETTLED => 0,
+            true => 1,
+            false => -1,
+        }
     }
 
     /// Whether fletched or bare is sure enough to be said.

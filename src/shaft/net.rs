@@ -51,6 +51,8 @@ impl MapNet {
     /// Planes per cell that the net looks at: 2 × 2 px of three colours, direction away from the foot (2), obliquity.
     pub(crate) const INPUTS: usize = 15;
     const LEVELS: usize = 5;
+    /// Channels of the pictures that follow the cells: storage with room for them serves twice.
+    pub(crate) const ROOM: usize = 16;
 
     /// From the bytes of a file of weights.
     pub(crate) fn from_bytes(bytes: &[u8]) -> Result<Self, WeightsError> {
@@ -91,12 +93,20 @@ impl MapNet {
     /// Runs the net on cells; their width and height must be multiples of 16. Gives [`MAP_OUTPUTS`] numbers per cell.
     pub(crate) fn run(&self, cells: Tensor) -> Tensor {
         let mut spare = BufferPool::default();
-        let both = |[a, b]: &[Conv; 2], inputs: &[Input], spare: &mut BufferPool| {
-            let middle = a.run(inputs, true, spare);
-            let x = b.run(&[Input::plain(&middle)], true, spare);
-            spare.keep(middle);
-            x
-        };
+        // what goes in is done with after the first of two, so that the second has its storage
+        let both =
+            |[a, b]: &[Conv; 2], upper: Option<Tensor>, x: Tensor, spare: &mut BufferPool| {
+                let doubled = upper.iter().map(Input::doubled);
+                let inputs: Vec<Input> = doubled.chain([Input::plain(&x)]).collect();
+                let middle = a.run(&inputs, true, spare);
+                upper
+                    .into_iter()
+                    .chain([x])
+                    .for_each(|done| spare.keep(done));
+                let x = b.run(&[Input::plain(&middle)], true, spare);
+                spare.keep(middle);
+                x
+            };
         let mut x = cells;
         let mut skips: Vec<Tensor> = Vec::new();
         for (level, convs) in self.encoder.iter().enumerate() {
@@ -104,19 +114,11 @@ impl MapNet {
                 let pooled = x.max_pooled(&mut spare);
                 skips.push(std::mem::replace(&mut x, pooled));
             }
-            let next = both(convs, &[Input::plain(&x)], &mut spare);
-            let seen = std::mem::replace(&mut x, next);
-            // the cells have fewer planes than any picture of their size that follows
-            if level > 0 {
-                spare.keep(seen);
-            }
+            x = both(convs, None, x, &mut spare);
         }
         for convs in self.decoder.iter().rev() {
             let Some(skip) = skips.pop() else { break };
-            let inputs = [Input::doubled(&x), Input::plain(&skip)];
-            let next = both(convs, &inputs, &mut spare);
-            spare.keep(std::mem::replace(&mut x, next));
-            spare.keep(skip);
+            x = both(convs, Some(x), skip, &mut spare);
         }
         self.head.run(&[Input::plain(&x)], false, &mut spare)
     }

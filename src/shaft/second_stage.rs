@@ -77,9 +77,17 @@ pub(super) fn second_stage<'a, 'n>(
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.candidates_along(numbers, &|strip| {
+    candidates = seen.candidates_along(numbers, &|peak, strip| {
         let mut output = strip::second_stage(&nets.strips, strip);
-        output.by_others = others.map(|others| strip::ByOthers {
+        let (low, high) = output.kind_range();
+        let asked = others.filter(|_| {
+            let kind = |fletched| {
+                nets.model
+                    .kind_whatever_others_say(fletched, peak.tag, weight)
+            };
+            kind(low) == 0 || kind(low) != kind(high)
+        });
+        output.by_others = asked.map(|others| strip::ByOthers {
             fletched: strip::second_stage(&others.strips, strip).fletched,
             weight,
         });

@@ -46,6 +46,9 @@ pub(crate) fn place_mm(place: usize) -> f64 {
     FIRST_MM + PLACE_MM * place as f64
 }
 
+/// A nock may well be where its log-odds are less than those of the likeliest place by no more than this.
+const MAY_BE_THERE: f32 = 5.0;
+
 /// What the strip net says about one candidate.
 #[derive(Clone, Debug)]
 pub(crate) struct StripOutput {
@@ -89,6 +92,16 @@ impl StripOutput {
             seen: (0..PLACES).map(seen).collect(),
             shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
         }
+    }
+
+    /// The least and the largest log-odds of fletched at the places where the nock may well be.
+    pub(crate) fn kind_range(&self) -> (f32, f32) {
+        let most = self.nock.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        let likely = self.nock.iter().zip(&self.fletched);
+        let likely = likely.filter(|(nock, _)| **nock >= most - MAY_BE_THERE);
+        likely.fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), (_, f)| {
+            (low.min(*f), high.max(*f))
+        })
     }
 
     /// The nock's likeliest place by itself, mm from the entry.

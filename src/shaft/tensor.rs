@@ -34,6 +34,25 @@ impl Tensor {
         }
     }
 
+    /// Zeros, with room for more channels: its storage then serves pictures of so many.
+    pub(crate) fn zeros_with_room(
+        width: usize,
+        height: usize,
+        channels: usize,
+        room: usize,
+    ) -> Self {
+        let (stride, rows) = stored(width, height, channels);
+        let (wider, _) = stored(width, height, room.max(channels));
+        let mut data = vec![0.0; wider * rows];
+        data.truncate(stride * rows);
+        Self {
+            width,
+            height,
+            channels,
+            data,
+        }
+    }
+
     pub(super) fn stride(&self) -> usize {
         stored(self.width, self.height, self.channels).0
     }
@@ -121,6 +140,9 @@ pub(super) fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
+/// Storage is used for a picture that needs at least this part of it.
+const MOST_TOO_LARGE: usize = 4;
+
 /// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.
 #[derive(Default)]
 pub(crate) struct BufferPool(Vec<Vec<f32>>);
@@ -135,12 +157,15 @@ impl BufferPool {
     pub(super) fn picture(&mut self, width: usize, height: usize, channels: usize) -> Tensor {
         let (stride, rows) = stored(width, height, channels);
         let need = stride * rows;
-        let fitting = (0..self.0.len()).filter(|&k| self.0[k].len() >= need);
-        let Some(best) = fitting.min_by_key(|&k| self.0[k].len()) else {
+        // what is far too large may be wanted for a larger one
+        let size = |k: usize| self.0[k].capacity();
+        let fitting =
+            (0..self.0.len()).filter(|&k| (need..=MOST_TOO_LARGE * need).contains(&size(k)));
+        let Some(best) = fitting.min_by_key(|&k| size(k)) else {
             return Tensor::zeros(width, height, channels);
         };
         let mut data = self.0.swap_remove(best);
-        data.truncate(need);
+        data.resize(need, 0.0);
         let inner = channels..(width + 1) * channels;
         for (y, row) in data.chunks_exact_mut(stride.max(1)).enumerate() {
             if y == 0 || y > height {

@@ -5,7 +5,7 @@
 use super::lanes::{self, Block, Outputs, Run, Use, WIDE, larger};
 use super::tensor::{Input, TILE, Tensor};
 use super::weights::Layer;
-use fearless_simd::{Simd, dispatch, f32x4, f32x8, f32x16};
+use fearless_simd::{Simd, SimdBase, dispatch, f32x4, f32x8, f32x16};
 
 /// Numbers of a transformed tile, each way: the results and what the kernel reaches beyond them.
 const SPAN: usize = TILE + 2;
@@ -46,7 +46,9 @@ fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
 #[inline(always)]
 fn input_transform<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
-    if n >= 16 {
+    if lanes::is_plain(simd) {
+        input_transform_plain(from, to);
+    } else if n >= 16 {
         input_transform_by::<S, f32x16<S>>(simd, from, to);
     } else if n >= 8 {
         input_transform_by::<S, f32x8<S>>(simd, from, to);
@@ -113,6 +115,28 @@ fn input_transform_few<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; 
     );
     for (row, s) in to.into_iter().zip(&transformed_rows) {
         row[..n].copy_from_slice(&s[..n]);
+    }
+}
+
+/// The same number by number.
+#[inline(always)]
+fn input_transform_plain(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+    let n = from[0].len();
+    let [a, b, c, d, e, f] = from;
+    let (a, b, c, d, e, f) = (&a[..n], &b[..n], &c[..n], &d[..n], &e[..n], &f[..n]);
+    let [to0, to1, to2, to3, to4, to5] = to;
+    let (to0, to1, to2) = (&mut to0[..n], &mut to1[..n], &mut to2[..n]);
+    let (to3, to4, to5) = (&mut to3[..n], &mut to4[..n], &mut to5[..n]);
+    for i in 0..n {
+        let (a, b, c, d, e, f) = (a[i], b[i], c[i], d[i], e[i], f[i]);
+        let (even, odd) = (e - c * 4.0, d - b * 4.0);
+        let (near, twice) = (e - c, (d - b) * 2.0);
+        to0[i] = (a - c) * 4.0 + near;
+        to1[i] = even + odd;
+        to2[i] = even - odd;
+        to3[i] = near + twice;
+        to4[i] = near - twice;
+        to5[i] = (f - d) - twice * 2.0;
     }
 }
 
@@ -293,28 +317,33 @@ impl Winograd {
                 &mut products,
             );
         }
-        if block.lanes == WIDE {
-            self.finish::<S, f32x16<S>>(simd, block, &space.products, band);
+        if lanes::is_plain(simd) {
+            for from in (0..block.outputs).step_by(f32x4::<S>::LEN) {
+                self.finish::<S, f32x4<S>>(simd, (block, from), &space.products, band);
+            }
+        } else if block.lanes == WIDE {
+            self.finish::<S, f32x16<S>>(simd, (block, 0), &space.products, band);
         } else {
-            self.finish::<S, f32x8<S>>(simd, block, &space.products, band);
+            self.finish::<S, f32x8<S>>(simd, (block, 0), &space.products, band);
         }
     }
 
-    /// `Aᵀ m A` with bias, into the rows of results.
+    /// `Aᵀ m A` with bias, into the rows of results, for the lanes of a block from one on.
     #[inline(always)]
     fn finish<S: Simd, V: Outputs<S>>(
         &self,
         simd: S,
-        block: &Block,
+        (block, from): (&Block, usize),
         products: &[f32],
         band: &mut Band,
     ) {
-        let bias: V = block.bias(simd);
+        let bias: V = block.bias(simd, from);
+        let outputs = V::LEN.min(block.outputs - from);
         let least = V::splat(simd, band.least);
         let zero = V::splat(simd, 0.0);
         for tile in 0..band.tiles {
             let product = |i: usize, j: usize| {
-                let at = ((SPAN * i + j) * TILES + tile) * V::LEN;
+                let at = ((SPAN * i + j) * TILES + tile) * block.lanes + from;
                 V::from_slice(simd, &products[at..at + V::LEN])
             };
             let mut columns = [[zero; TILE]; SPAN];
@@ -340,11 +369,11 @@ impl Winograd {
                 let results = output_transform(across);
                 for (pixel, result) in row.chunks_exact_mut(self.outputs).zip(results) {
                     let result = larger(result + bias, least);
-                    let to = &mut pixel[block.first..block.first + block.outputs];
+                    let to = &mut pixel[block.first + from..block.first + from + outputs];
                     if to.len() == V::LEN {
                         result.store_slice(to);
                     } else {
-                        to.copy_from_slice(&result.as_slice()[..block.outputs]);
+                        to.copy_from_slice(&result.as_slice()[..outputs]);
                     }
                 }
             }
@@ -356,6 +385,22 @@ impl Winograd {
 mod tests {
     use super::*;
     use crate::shaft::net::tests::noise;
+
+    #[test]
+    fn numbers_transformed_one_by_one_have_the_bits_of_vectors() {
+        for n in [4, 7, 19] {
+            let from: [Vec<f32>; SPAN] = [1, 2, 3, 4, 5, 6].map(|seed| noise(n, seed));
+            let from = from.each_ref().map(Vec::as_slice);
+            let mut by_vectors = from.map(<[f32]>::to_vec);
+            let mut plainly = by_vectors.clone();
+            dispatch!(lanes::level(), simd => input_transform(simd, from, by_vectors.each_mut().map(Vec::as_mut_slice)));
+            input_transform_plain(from, plainly.each_mut().map(Vec::as_mut_slice));
+            assert_eq!(
+                plainly.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>()),
+                by_vectors.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>())
+            );
+        }
+    }
 
     fn picture(width: usize, height: usize, channels: usize, seed: u32) -> Tensor {
         let mut p = Tensor::zeros(width, height, channels);
