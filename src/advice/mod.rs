@@ -32,6 +32,7 @@ mod sensitivities;
 mod shaft_changes;
 mod slopes;
 mod steps;
+mod swapped_tags;
 
 pub(crate) use cautions::{bare_shafts, general};
 
