@@ -26,6 +26,7 @@ mod kind;
 mod knowledge;
 mod learn;
 mod moves;
+mod outlook;
 pub mod physics;
 mod policy;
 mod sensitivities;
