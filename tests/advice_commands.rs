@@ -6,6 +6,7 @@
 mod common;
 mod program;
 
+use bossmark::advice::Knowledge;
 use common::{Shoot, club_setup};
 use program::{Ran, program, ran, run, text};
 use serde_json::{Value, json};
@@ -66,12 +67,18 @@ fn numbers_that_no_bow_has_are_refused_alike() {
     }
 }
 
-/// The plan asks for no fewer ends than the advice wants before a step that can't be undone, and fits a terminal.
+/// The plan asks for as many ends as the advice wants before a step that can't be undone, says how many more a certainty takes, and
+/// fits a terminal.
 #[test]
 fn the_plan_asks_for_what_the_advice_wants() {
     let plan = run(&["plan", "--distance", "30", "--json"]);
     let plan: Value = serde_json::from_str(output(&plan)).unwrap();
-    assert!(plan["ends"].as_u64().unwrap() >= 2, "{plan}");
+    let wanted = Knowledge::embedded().ends_before_change();
+    assert_eq!(plan["ends"].as_u64(), u64::try_from(wanted).ok(), "{plan}");
+    assert!(
+        plan["needed"]["ends"].as_u64() > plan["ends"].as_u64(),
+        "{plan}"
+    );
     assert!(plan["fletched"].as_u64().unwrap() >= 3 && plan["bare"].as_u64().unwrap() >= 3);
     let plan = run(&["plan", "--distance", "30"]);
     let said = output(&plan);

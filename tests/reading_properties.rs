@@ -76,7 +76,7 @@ proptest! {
         for (p, q) in [
             (right.horizontal.p_weak, left.horizontal.p_weak),
             (right.horizontal.p_stiff, left.horizontal.p_stiff),
-            (right.vertical.p_low, left.vertical.p_low),
+            (right.vertical.p_nock_low, left.vertical.p_nock_low),
         ] {
             prop_assert!((p.unwrap() - q.unwrap()).abs() < 1.1e-4);
         }

@@ -10,7 +10,8 @@
 //! cut a bow, cuts a bow that went past zero by more than the tolerance; changes that moved an axis that was out further out
 //! (%); true shifts inside one and two sd of what was to be expected (%); changes a bow, bows at their limits (%), ends a bow
 //! whose advice named a contradiction, steps that can't be undone made before their gates. `--calibration FILE` tries other
-//! figures than those of `calibration/advice.json`; `--list yes` prints each bow's evening, end by end.
+//! figures than those of `calibration/advice.json`; `--list yes` prints each bow's evening, end by end; `--why yes` how the bows ended that aren't
+//! rightly in tune, what would have helped from there, and what the ends were spent on.
 #![allow(clippy::print_stdout, reason = "a table is what it is for")]
 #![allow(
     clippy::cast_possible_truncation,
@@ -29,6 +30,8 @@ mod population;
 mod table;
 #[path = "advice_bench/thumb.rs"]
 mod thumb;
+#[path = "advice_bench/why.rs"]
+mod why;
 
 use bossmark::advice::{AdviceOptions, Knowledge};
 use bows::{Bow, Draw, Trouble};
@@ -93,20 +96,31 @@ fn main() {
     let mut bows = 200;
     let mut seeds: Vec<u64> = SEEDS.to_vec();
     let mut only: Option<String> = None;
+    let mut bow: Option<usize> = None;
     let mut list = false;
+    let mut why = false;
     let mut knowledge = Knowledge::embedded().clone();
     let mut arguments = std::env::args().skip(1);
     while let (Some(flag), Some(value)) = (arguments.next(), arguments.next()) {
         match flag.as_str() {
             "--bows" => bows = value.parse().expect("a number of bows"),
-            "--seed" => seeds = vec![value.parse().expect("a seed")],
+            "--seed" => {
+                seeds = value
+                    .split(',')
+                    .map(|s| s.parse().expect("a seed"))
+                    .collect()
+            }
+            "--bow" => bow = value.parse().ok(),
             "--only" => only = Some(value),
             "--list" => list = value == "yes",
+            "--why" => why = value == "yes",
             "--calibration" => {
                 let text = std::fs::read_to_string(&value).expect("a file");
                 knowledge = Knowledge::from_json(&text).expect("a calibration");
             }
-            _ => panic!("--bows N, --seed N, --only NAME, --list yes or --calibration FILE"),
+            _ => panic!(
+                "--bows N, --bow N, --seed N[,N…], --only NAME, --list yes, --why yes or --calibration FILE"
+            ),
         }
     }
     for seed in seeds {
@@ -118,7 +132,8 @@ fn main() {
             {
                 continue;
             }
-            let all: Vec<Played> = (0..bows)
+            let all: Vec<Played> = bow
+                .map_or(0..bows, |at| at..at + 1)
                 .into_par_iter()
                 .map(|at| {
                     let bow = Bow::new(seed, at, variant.draw);
@@ -129,12 +144,15 @@ fn main() {
                 })
                 .collect();
             if list {
-                for (at, played) in all.iter().enumerate() {
+                for (at, played) in (bow.unwrap_or(0)..).zip(&all) {
                     println!("{at}: {}", played.story());
                     played.log.iter().for_each(|line| println!("{line}"));
                 }
             }
             println!("{}", Figures::of(&all).line(variant.name));
+            if why {
+                why::print(&all);
+            }
         }
     }
 }

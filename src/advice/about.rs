@@ -378,6 +378,8 @@ pub enum ShootCause {
 pub enum CheckCause {
     /// Entries that nobody has confirmed.
     Tags(usize),
+    /// So many shots landed with the other kind.
+    SwappedTags(usize),
     /// Bare shafts of another mass, gr, and what that alone makes, u at 30 m, mm.
     Mass {
         /// Bare minus fletched.

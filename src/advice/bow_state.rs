@@ -6,13 +6,16 @@ use super::evidence::Evidence;
 use super::forecast::AxisForecast;
 use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, LearnedSlope, LeverPosterior, Observation, learn};
-use super::moves::{Move, Moves, moves, present};
+use super::learn::{
+    InterventionObservation, LearnedSlope, LeverMove, LeverPosterior, Observation, learn,
+};
+use super::moves::{Move, Moves, after, moves, present};
 use super::slopes::{Slope, is_unknown, slopes};
+use super::swapped_tags::SwappedTags;
 use super::{Change, Check};
 use crate::math::{Normal, rounded};
 use crate::reading::{Assumptions, HorizontalCall, Reading, VerticalCall};
-use crate::record::{Hand, History, Setup, When};
+use crate::record::{Hand, History, Setup, When, compare};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -74,6 +77,25 @@ impl AxisState {
         self.contradictions.iter().filter(move |c| c.run == newest)
     }
 
+    /// The offset after a step, by all that was shot: where it leads back to earlier settings, mostly what was seen there.
+    pub(super) fn back_at(&self, change: Change, step: &Move, k: &Knowledge) -> Normal {
+        let mut interventions = self.interventions.clone();
+        interventions.push(InterventionObservation {
+            moved: vec![LeverMove {
+                change,
+                amount: step.amount,
+                new_shafts: change == Change::ShaftSpine,
+                turned_back: false,
+            }],
+            ..InterventionObservation::default()
+        });
+        let posterior = learn(&interventions, &self.slopes, k.scale.log_sd, &k.learning);
+        Normal {
+            mean: posterior.offset_mm,
+            sd: posterior.variance_mm2().sqrt(),
+        }
+    }
+
     /// Sign of the lever's amount that brings the offset towards zero.
     pub(super) fn direction(&self, change: Change) -> Option<f64> {
         Some(-self.offset.mean.signum() * self.slope(change)?.moves)
@@ -96,6 +118,8 @@ pub(super) struct BowState {
     /// Ends with the newest set-up, and the days they were shot on.
     pub(super) ends: usize,
     pub(super) days: usize,
+    /// Ends with the newest set-up at any time: those of earlier runs with the same settings count as its own.
+    pub(super) own_ends: usize,
     /// Ends of every run.
     pub(super) ends_of_runs: Vec<usize>,
     /// The set-up of every run.
@@ -143,7 +167,10 @@ impl BowState {
         };
         let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
         let own = slopes(&run.setup, Axis::Horizontal, k);
-        let state = |axis| state(history, &reads, axis, &run.setup, &own, tolerance_mm, k);
+        // with tags that are wrong now and then, groups lie farther apart than they look
+        let share = SwappedTags::of(&reads, &k.evidence).share(&k.evidence);
+        let seen_mm = tolerance_mm * (1.0 - 2.0 * share);
+        let state = |axis| state(history, &reads, axis, &run.setup, &own, seen_mm, k);
         let days: BTreeSet<_> = run
             .ends
             .iter()
@@ -158,6 +185,9 @@ impl BowState {
             tolerance_mm,
             ends: run.ends.len(),
             days: days.len(),
+            own_ends: own_runs(history)
+                .map(|run| reads.get(run).map_or(0, |r| r.ends))
+                .sum(),
             ends_of_runs: reads.iter().map(|r| r.ends).collect(),
             setups: history.runs.iter().map(|r| r.setup.clone()).collect(),
             in_tune: group_readings().any(|r| r.in_tune),
@@ -201,6 +231,19 @@ impl BowState {
         )
     }
 
+    /// Whether a lever did next to nothing in this direction, was looked at since, and something else was changed after it: it
+    /// does little then, and may still be turned as far as it goes where nothing else is left.
+    pub(super) fn does_little(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+        let same = |c: &&Contradiction| {
+            c.lever
+                .is_some_and(|(l, d)| l == change && d * direction > 0.0)
+        };
+        let newest = self.setups.len().saturating_sub(1);
+        let mut found = state.contradictions.iter().filter(same).peekable();
+        found.peek().is_some()
+            && found.all(|c| c.did_nothing && c.run < newest && c.seen_mm * c.expected_mm > 0.0)
+    }
+
     /// Whether both axes are shown within the tolerance.
     pub(super) fn shows_in_tune(&self, k: &Knowledge) -> bool {
         let by_own_ends = self.in_tune && self.inside() >= self.in_tune_probability(k);
@@ -214,7 +257,7 @@ impl BowState {
         let is_seen = self.full_distance && self.axes().all(|state| state.is_observed);
         !self.in_tune
             && is_seen
-            && self.ends >= p.in_tune_by_all_ends as usize
+            && self.own_ends >= p.in_tune_by_all_ends as usize
             && self.inside() >= p.in_tune_by_all
             && self.inside_by_own_ends() >= p.in_tune_by_all_own
     }
@@ -225,14 +268,39 @@ impl BowState {
         u * self.v.inside
     }
 
-    /// The same by the newest set-up's own ends.
+    /// The same by the newest set-up's own ends, those of earlier runs with the same settings among them.
     pub(super) fn inside_by_own_ends(&self) -> f64 {
+        if self.own_ends > self.ends {
+            let own = |state: &AxisState| {
+                let own = state.forecast?;
+                let sd = (own.end_mm2 / self.own_ends as f64 + own.arrows_mm2).sqrt();
+                let mean = own.own_mm;
+                Some(Normal { mean, sd }.within(self.tolerance_mm))
+            };
+            let both = self.u.as_ref().and_then(own).zip(own(&self.v));
+            return both.map_or(0.0, |(u, v)| u * v);
+        }
         let both = self
             .reading
             .horizontal
             .p_neutral
             .zip(self.reading.vertical.p_neutral);
         both.map_or(0.0, |(u, v)| u * v)
+    }
+
+    /// The runs with the settings that a step leads to.
+    pub(super) fn visits(&self, change: Change, step: &Move) -> Vec<usize> {
+        let Some(then) = after(&self.setup, change, step) else {
+            return Vec::new();
+        };
+        let same = |old: &Setup| {
+            let found = compare(old, &then);
+            found.is_same() && found.incomplete.is_empty()
+        };
+        let runs = self.setups.iter().enumerate();
+        runs.filter(|(_, old)| same(old))
+            .map(|(run, _)| run)
+            .collect()
     }
 
     /// The reading, with the calls of all ends where only these show the bow in tune.
@@ -263,7 +331,7 @@ impl BowState {
         }
     }
 
-    /// Whether a step leads back to settings whose own ends showed this axis out of the tolerance.
+    /// Whether a step leads back to settings of which all that was shot says that they leave this axis out of the tolerance.
     pub(super) fn is_known_out(
         &self,
         state: &AxisState,
@@ -291,16 +359,8 @@ impl BowState {
             .setups
             .iter()
             .zip(&state.interventions)
-            .filter(|(old, _)| same(old))
-            .filter_map(|(_, read)| read.observed)
-            .reduce(Observation::and);
-        seen.is_some_and(|seen| {
-            let offset = Normal {
-                mean: seen.mean_mm,
-                sd: seen.variance_mm2.sqrt(),
-            };
-            offset.within(self.tolerance_mm) < k.policy.known_out_inside
-        })
+            .any(|(old, read)| read.observed.is_some() && same(old));
+        seen && state.back_at(change, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
     }
 
     /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing
@@ -450,6 +510,19 @@ fn newest_change(history: &History) -> Option<NewestChange> {
     })
 }
 
+/// The newest run, and earlier ones whose settings are known to be the same.
+fn own_runs(history: &History) -> impl Iterator<Item = usize> {
+    let newest = history.runs.len().saturating_sub(1);
+    let setup = history.newest().map(|run| &run.setup);
+    let same = move |run: usize| {
+        setup.is_some_and(|now| {
+            let found = compare(&history.runs[run].setup, now);
+            found.is_same() && found.incomplete.is_empty() && *now != Setup::default()
+        })
+    };
+    (0..=newest).filter(move |&run| run == newest || same(run))
+}
+
 fn state(
     history: &History,
     reads: &[Arc<RunRead>],
@@ -471,20 +544,32 @@ fn state(
         mean: posterior.offset_mm,
         sd: (posterior.variance_mm2() + arrows).sqrt(),
     };
-    let newest = interventions
-        .last()
-        .and_then(|t| t.observed)
-        .zip(reads.last());
-    let forecast = newest.map(|(seen, read)| AxisForecast {
-        offset,
-        own_mm: seen.mean_mm,
-        end_mm2: seen.variance_mm2 * read.ends as f64,
-        arrows_mm2: read.lasting_mm2,
-    });
+    let own: Vec<usize> = own_runs(history)
+        .filter(|&run| interventions[run].observed.is_some())
+        .collect();
+    let seen = own
+        .iter()
+        .filter_map(|&run| interventions[run].observed)
+        .reduce(Observation::and);
+    let is_observed = interventions.last().is_some_and(|t| t.observed.is_some());
+    let ends: usize = own
+        .iter()
+        .filter_map(|&run| reads.get(run))
+        .map(|r| r.ends)
+        .sum();
+    let forecast = seen
+        .zip(reads.last())
+        .filter(|_| is_observed)
+        .map(|(seen, read)| AxisForecast {
+            offset,
+            own_mm: seen.mean_mm,
+            end_mm2: seen.variance_mm2 * ends as f64,
+            arrows_mm2: read.lasting_mm2,
+        });
     AxisState {
         axis,
         contradictions,
-        is_observed: interventions.last().is_some_and(|t| t.observed.is_some()),
+        is_observed,
         interventions,
         slopes,
         posterior,

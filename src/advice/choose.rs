@@ -2,10 +2,11 @@
 
 use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, best_pair, choice, nearest, with_offset};
-use super::forecast::{Goal, ends_to_go};
+use super::choice::{Choice, best_pair, choice, nearest};
+use super::kind::StepKind;
 use super::knowledge::{Axis, Knowledge};
 use super::moves::{Move, Moves, moves, present};
+use super::outlook::ends_after;
 use super::shaft_changes::{cut, cuts_suffice, next_spine};
 use super::{Change, Check, LookUp};
 
@@ -123,6 +124,12 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
         .filter(|ranked| !ranked.is_empty())
         .collect();
     if found.is_empty() {
+        found.extend(needs.iter().find_map(|(state, need)| {
+            let change = *need == ChangeNeed::Change;
+            change.then(|| little(bow, state, k)).flatten()
+        }));
+    }
+    if found.is_empty() {
         return nothing_left(bow, &needs, k);
     }
     let mut first = found.remove(0).into_iter();
@@ -200,31 +207,6 @@ fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<
     ranked
 }
 
-/// Ends to be expected until in tune is shown: after these changes, or without any.
-fn ends_after(bow: &BowState, state: &AxisState, choices: &[Choice], k: &Knowledge) -> f64 {
-    let other = match state.axis {
-        Axis::Vertical => bow.u.as_ref(),
-        Axis::Horizontal => Some(&bow.v),
-    };
-    let Some((this, other)) = state.forecast.zip(other.and_then(|o| o.forecast)) else {
-        return k.policy.horizon_ends as f64;
-    };
-    let goal = Goal {
-        tolerance_mm: bow.tolerance_mm,
-        probability: bow.in_tune_probability(k),
-        horizon: k.policy.horizon_ends,
-    };
-    let shift: f64 = choices.iter().map(|c| c.shift_mm).sum();
-    let known: f64 = choices.iter().map(|c| with_offset(state, c)).sum();
-    let variance = state.offset.sd.powi(2) + known;
-    let moved = this.after(shift, variance);
-    if choices.is_empty() {
-        ends_to_go([&this, &other], bow.ends, goal)
-    } else {
-        ends_to_go([&moved, &other], 0, goal)
-    }
-}
-
 fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
     let mut order = [Change::RestHeight, Change::NockingPoint];
     if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
@@ -273,6 +255,27 @@ fn reversible(
     Some(choice(state, change, step, beta, moves.look_up, k))
 }
 
+/// Where nothing else is left: a lever that was found to do little, as far as that little asks for, if it brings the axis to within
+/// the tolerance.
+fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Choice>>> {
+    let steps = state.slopes.iter().filter_map(|slope| {
+        let change = slope.change;
+        let direction = state.direction(change)?;
+        let may = StepKind::of(change) == StepKind::Reversible && change != Change::Plunger;
+        if !may || !bow.does_little(state, change, direction) {
+            return None;
+        }
+        let beta = state.learned_slope(change)?;
+        let found = moves(&bow.setup, change, direction, k);
+        let step = nearest(&found.steps, state.offset.mean.abs() / beta.mean())?;
+        let chosen = choice(state, change, step, beta, found.look_up, k);
+        let left = (state.offset.mean + chosen.shift_mm).abs();
+        (left <= bow.tolerance_mm).then(|| vec![chosen])
+    });
+    let steps: Vec<_> = steps.collect();
+    (!steps.is_empty()).then_some(steps)
+}
+
 /// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
 fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
@@ -319,11 +322,41 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
     } else {
         weights.into_iter().chain(lasting).collect()
     };
+    if ways.is_empty() && !tweak {
+        ways.extend(weights_together(bow, state, k));
+    }
     // the plunger is for what is left at the end
     if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
         ways.extend(alone(Change::Plunger));
     }
     ways
+}
+
+/// Bolts and points at once, where each alone goes in steps too long, or leads back to where the bow was out: the pair with the least
+/// expected square, if that is a clear gain.
+fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
+    let all = |change: Change| -> Vec<Choice> {
+        let beta = state
+            .learned_slope(change)
+            .filter(|_| state.times_tried(change) > 0);
+        let directions = [-1.0, 1.0]
+            .into_iter()
+            .filter(|&direction| !bow.blocked(state, change, direction));
+        let steps = directions.flat_map(|direction| {
+            let Moves { steps, look_up } = moves(&bow.setup, change, direction, k);
+            steps.into_iter().map(move |step| (step, look_up.clone()))
+        });
+        beta.map_or_else(Vec::new, |beta| {
+            steps
+                .map(|(step, look_up)| choice(state, change, step, beta, look_up, k))
+                .collect()
+        })
+    };
+    let (bolts, points) = (all(Change::DrawWeight), all(Change::PointWeight));
+    let pairs = bolts
+        .iter()
+        .flat_map(|bolt| points.iter().map(|point| [bolt.clone(), point.clone()]));
+    best_pair(state, pairs, k)
 }
 
 /// A cut, another spine: both where the offset is far out. A cut alone else, unless it leads nowhere.

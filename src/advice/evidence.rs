@@ -2,6 +2,7 @@
 
 use super::interventions::{RunRead, near};
 use super::knowledge::{EvidenceRules, Knowledge};
+use super::swapped_tags::SwappedTags;
 use crate::math::{median, rounded};
 use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
 use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
@@ -19,6 +20,10 @@ pub(super) struct Evidence {
     pub(super) ends: usize,
     /// Entries that nobody has confirmed.
     pub(super) unconfirmed: usize,
+    /// Shots that landed with the other kind.
+    pub(super) swapped: SwappedTags,
+    /// Somebody has looked at the tags at any time.
+    pub(super) tags_checked: bool,
     /// Codes that were looked at since the newest change, with nothing found.
     checked: BTreeSet<String>,
     /// The same at any time, of these shafts.
@@ -147,6 +152,12 @@ impl Evidence {
             bare: sum(|r| r.bare),
             ends: groups.iter().map(|g| ends_of_both(g)).sum(),
             unconfirmed: read.groups.iter().map(unconfirmed).sum(),
+            swapped: SwappedTags::of(reads, rules),
+            tags_checked: history
+                .runs
+                .iter()
+                .flat_map(|r| &r.ends)
+                .any(|f| checks(&f.end).iter().any(|c| c == "tags")),
             checked: run.ends.iter().flat_map(|f| checks(&f.end)).collect(),
             mass_checked: mass_checked(history),
             too_far: groups.is_empty() && !read.groups.is_empty(),
@@ -327,7 +338,8 @@ fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &EvidenceRul
         let mut sds = group_sds(groups);
         !sds.is_empty() && median(&mut sds) > rules.wider_times * earlier
     });
-    few || bad || wider
+    let swapped = SwappedTags::of(reads, rules).share(rules) > 0.0;
+    few || bad || wider || swapped
 }
 
 /// Middle of the fletched shots about the middle of their spots, mm, where it is off by twice its error and by 20 mm or more.

@@ -1,8 +1,8 @@
 //! Looking ahead: how many more ends it takes until the bow is shown in tune, if nothing is changed, and after a change.
 //!
-//! In tune is shown by the ends of one set-up alone, so that a change throws away what this set-up has shown. A small change is
-//! worth it when the bow stands so near the edge of the tolerance that showing it in tune would take longer than showing it
-//! from anew with a better one. Both are counted for offsets spread as the posterior is, as if every further end lay where its
+//! In tune is shown by the ends of one set-up, alone or with what those before it say of it, so that a change throws away some of
+//! what this set-up has shown. A small change is worth it when the bow stands so near the edge of the tolerance that showing it in
+//! tune would take longer than showing it with a better one. Both are counted for offsets spread as the posterior is, as if every further end lay where its
 //! offset is; offsets that can't be shown in tune within a horizon count as that horizon.
 
 use crate::math::Normal;
@@ -33,6 +33,19 @@ pub(super) struct Goal {
     pub(super) probability: f64,
     /// Ends beyond which nobody looks.
     pub(super) horizon: usize,
+    /// The same by all ends.
+    pub(super) by_all: ByAll,
+}
+
+/// When all ends show a set-up in tune that its own leave open.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct ByAll {
+    /// Probability by all ends,
+    pub(super) probability: f64,
+    /// and by its own.
+    pub(super) own: f64,
+    /// How many of its own it takes.
+    pub(super) ends: usize,
 }
 
 impl AxisForecast {
@@ -49,34 +62,52 @@ impl AxisForecast {
         .within(tolerance)
     }
 
-    /// The same axis after a change by `shift` (variance `variance_mm2` of the offset then), with no ends shot.
-    pub(super) fn after(self, shift: f64, variance_mm2: f64) -> Self {
-        Self {
-            offset: Normal {
-                mean: self.offset.mean + shift,
-                sd: variance_mm2.max(1.0).sqrt(),
-            },
-            ..self
+    /// The same by all ends.
+    fn shown_by_all(&self, place: f64, more: usize, tolerance: f64) -> f64 {
+        let before = 1.0 / (self.offset.sd.powi(2) - self.arrows_mm2).max(1.0);
+        let new = more as f64 / self.end_mm2.max(1e-6);
+        Normal {
+            mean: (before * self.offset.mean + new * place) / (before + new),
+            sd: (1.0 / (before + new) + self.arrows_mm2).sqrt(),
         }
+        .within(tolerance)
+    }
+
+    /// The same axis with the offset elsewhere.
+    pub(super) fn at(self, offset: Normal) -> Self {
+        Self { offset, ..self }
     }
 }
 
 /// Ends still to be expected until in tune is shown, after `ends` with this set-up.
 pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
     let most = goal.horizon.max(1);
-    // the chance shown on each axis for each place and number of further ends
+    // the chances shown on each axis for each place and number of further ends: by its own ends, by all
     let table = axes.map(|axis| {
         PLACES.map(|z| {
             let place = axis.offset.mean + z * axis.offset.sd;
             (1..=most)
-                .map(|more| axis.shown(place, ends, more, goal.tolerance_mm))
-                .collect::<Vec<f64>>()
+                .map(|more| {
+                    [
+                        axis.shown(place, ends, more, goal.tolerance_mm),
+                        axis.shown_by_all(place, more, goal.tolerance_mm),
+                    ]
+                })
+                .collect::<Vec<[f64; 2]>>()
         })
     });
+    let by_all = goal.by_all;
+    let is_shown = |more: usize, own: f64, all: f64| {
+        let enough = ends + more >= by_all.ends && own >= by_all.own;
+        own >= goal.probability || enough && all >= by_all.probability
+    };
     let mut sum = 0.0;
     for a in &table[0] {
         for b in &table[1] {
-            let shown = (0..most).position(|k| a[k] * b[k] >= goal.probability);
+            let shown = (0..most).position(|k| {
+                let [own, all] = [0, 1].map(|by: usize| a[k][by] * b[k][by]);
+                is_shown(k + 1, own, all)
+            });
             sum += shown.map_or(most, |k| k + 1) as f64;
         }
     }
@@ -91,6 +122,11 @@ mod tests {
         tolerance_mm: 50.0,
         probability: 0.9,
         horizon: 12,
+        by_all: ByAll {
+            probability: 2.0,
+            own: 0.0,
+            ends: 0,
+        },
     };
 
     fn axis(mean: f64, sd: f64) -> AxisForecast {
@@ -124,11 +160,32 @@ mod tests {
     fn what_was_shot_counts_only_without_a_change() {
         let near = axis(10.0, 8.0);
         let now = ends_to_go([&near, &near], 4, GOAL);
-        let moved = near.after(-10.0, 9.0 * 9.0);
+        let moved = near.at(Normal { mean: 0.0, sd: 9.0 });
         let then = ends_to_go([&moved, &near], 0, GOAL);
         assert!(now < then);
         let edge = axis(44.0, 8.0);
-        let moved = edge.after(-40.0, 15.0 * 15.0);
+        let moved = edge.at(Normal {
+            mean: 4.0,
+            sd: 15.0,
+        });
         assert!(ends_to_go([&moved, &near], 0, GOAL) + 1.0 < ends_to_go([&edge, &near], 4, GOAL));
+    }
+
+    /// What is known of the offset beforehand counts where all ends may show it: the same change is shown sooner.
+    #[test]
+    fn all_ends_show_it_sooner_than_its_own() {
+        let wide = AxisForecast {
+            end_mm2: 60.0 * 60.0,
+            ..axis(0.0, 12.0)
+        };
+        let alone = ends_to_go([&wide, &wide], 0, GOAL);
+        let by_all = ByAll {
+            probability: 0.9,
+            own: 0.5,
+            ends: 3,
+        };
+        let together = ends_to_go([&wide, &wide], 0, Goal { by_all, ..GOAL });
+        assert!(together + 1.0 < alone, "{together} {alone}");
+        assert!(together >= 3.0);
     }
 }

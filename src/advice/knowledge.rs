@@ -208,6 +208,13 @@ pub(super) struct EvidenceRules {
     pub(super) wider_times: f64,
     /// So large a share of bad shots does the same.
     pub(super) bad_share: f64,
+    /// How far apart groups have to lie, in their sds, for a wrong tag to be seen, and how near such a shot lies to the other
+    /// group; how many such shots, and what share of all, make tags doubtful; the most of them that is reckoned with.
+    pub(super) swapped_apart_sds: f64,
+    pub(super) swapped_within_sds: f64,
+    pub(super) swapped_least: usize,
+    pub(super) swapped_share: f64,
+    pub(super) swapped_most: f64,
     /// Scatter after a change over that before, and by how many standard deviations its logarithm has to stand out.
     pub(super) worse_ratio: f64,
     pub(super) worse_sds: f64,

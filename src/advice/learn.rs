@@ -2,8 +2,10 @@
 //!
 //! The unknowns are θ = (offset now, ln β of each lever), normal before any shot: the offset N(0, 300²), ln β about the
 //! prior medians with a part common to the levers. Every run of ends tells the offset of its own set-up, which is the
-//! offset now less what the changes since then did. A change does what its slope says only within its own spread; that
-//! spread stands between all runs before it and the present, so it is common to them: the runs' covariance is full, and
+//! offset now less what the changes since then did. A change does what its slope says only within its own spread. That
+//! spread belongs to the settings, not to the way between them: a run hangs on that earlier run from whose settings it is the
+//! least away, so that settings that are gone back to are as they were, and what was seen before a step too far still counts.
+//! The runs make a tree, and what stands between two of them and the present is common to both: their covariance is full, and
 //! nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
 
 use super::Change;
@@ -15,6 +17,8 @@ use nalgebra::{DMatrix, DVector};
 const STEPS: usize = 25;
 /// Largest step of a ln β: β may change by a factor of 1.65 at once.
 const LN_STEP: f64 = 0.5;
+/// Amounts that add up to less than this lead back to where a lever was.
+const SAME_AMOUNT: f64 = 1e-6;
 /// Steps shorter than this (mm, and in ln β) are the end.
 const CONVERGENCE_TOLERANCE: f64 = 1e-9;
 
@@ -315,8 +319,8 @@ fn predictions(
     (predicted, jacobian)
 }
 
-/// Covariance of the runs' offsets about the predictions: each run's own, and what the changes since both did beside their
-/// slopes.
+/// Covariance of the runs' offsets about the predictions: each run's own, and what settings that differ from the present ones
+/// do beside their slopes.
 fn noise(
     interventions: &[InterventionObservation],
     observed: &[(usize, Observation)],
@@ -324,19 +328,93 @@ fn noise(
     ln_beta: &[f64],
     a: &Learning,
 ) -> DMatrix<f64> {
-    let variances: Vec<f64> = interventions
-        .iter()
-        .map(|t| shift_variance(t, slopes, ln_beta, a))
-        .collect();
+    let tree = Tree::of(interventions, slopes, ln_beta, a);
+    let now = interventions.len().saturating_sub(1);
     DMatrix::from_fn(observed.len(), observed.len(), |i, j| {
-        let later = observed[i].0.max(observed[j].0);
-        let since: f64 = variances[later + 1..].iter().sum();
-        if i == j {
-            observed[i].1.variance_mm2 + since
+        let (one, other) = (observed[i].0, observed[j].0);
+        let common = tree.between(one, now) + tree.between(other, now) - tree.between(one, other);
+        let own = if i == j {
+            observed[i].1.variance_mm2
         } else {
-            since
-        }
+            0.0
+        };
+        own + 0.5 * common
     })
+}
+
+/// Each run with the earlier one that its settings are the least away from.
+struct Tree {
+    /// By run: that one's place.
+    parents: Vec<usize>,
+    /// Variance from the first run, mm².
+    depths: Vec<f64>,
+}
+
+impl Tree {
+    fn of(
+        interventions: &[InterventionObservation],
+        slopes: &[Slope],
+        ln_beta: &[f64],
+        a: &Learning,
+    ) -> Self {
+        let mut tree = Self {
+            parents: vec![0],
+            depths: vec![0.0],
+        };
+        for run in 1..interventions.len() {
+            let way = |from: usize| &interventions[from + 1..=run];
+            let nearest = (0..run)
+                .rev()
+                .map(|from| (from, away(way(from), slopes, ln_beta, a)))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let (parent, variance) = nearest.unwrap_or((0, 0.0));
+            tree.parents.push(parent);
+            tree.depths.push(tree.depths[parent] + variance);
+        }
+        tree
+    }
+
+    /// Variance between two runs, mm².
+    fn between(&self, one: usize, other: usize) -> f64 {
+        let (mut a, mut b) = (one, other);
+        // a parent comes before its children
+        while a != b {
+            if a > b {
+                a = self.parents[a];
+            } else {
+                b = self.parents[b];
+            }
+        }
+        self.depths[one] + self.depths[other] - 2.0 * self.depths[a]
+    }
+}
+
+/// Variance of what settings do beside their slopes, after these changes one after the other.
+fn away(way: &[InterventionObservation], slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
+    if let [one] = way {
+        return shift_variance(one, slopes, ln_beta, a);
+    }
+    let mut variance: f64 = way.iter().map(|t| t.extra_mm2).sum();
+    for (slope, ln_beta) in slopes.iter().zip(ln_beta) {
+        let moves = || {
+            let all = way.iter().flat_map(|t| &t.moved);
+            all.filter(|m| m.change == slope.change)
+        };
+        if moves().next().is_none() {
+            continue;
+        }
+        let amount: f64 = moves().map(|m| m.amount).sum();
+        variance += (a.shift_share * amount * ln_beta.exp()).powi(2) + a.floor_mm * a.floor_mm;
+        // the shafts that were shot before are the same ones, if what tells them apart is told
+        let told = moves().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
+        if moves().any(|m| m.new_shafts) && !(told && amount.abs() < SAME_AMOUNT) {
+            variance += a.new_shafts_mm * a.new_shafts_mm;
+        }
+        if moves().any(|m| m.turned_back) {
+            variance += (2.0 * ln_beta).exp();
+        }
+    }
+    variance
 }
 
 #[cfg(test)]

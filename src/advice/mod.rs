@@ -26,12 +26,14 @@ mod kind;
 mod knowledge;
 mod learn;
 mod moves;
+mod outlook;
 pub mod physics;
 mod policy;
 mod sensitivities;
 mod shaft_changes;
 mod slopes;
 mod steps;
+mod swapped_tags;
 
 pub(crate) use cautions::{bare_shafts, general};
 

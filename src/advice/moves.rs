@@ -7,6 +7,8 @@ use super::{Change, LookUp};
 use crate::math::{floor_index, round_i64};
 use crate::record::{Limit, Setup};
 
+/// Quarter turns in a turn of a bolt.
+const QUARTERS_PER_TURN: f64 = 4.0;
 /// Settings closer than this are the same.
 const SAME: f64 = 1e-6;
 /// No more steps of one lever are looked at than this, whatever a file's limits say.
@@ -50,6 +52,37 @@ pub(super) fn present(setup: &Setup, change: Change) -> Option<f64> {
     setup
         .number(setting_of(change)?)
         .filter(|value| value.is_finite())
+}
+
+/// The set-up after a move; `None` where the present value isn't known.
+pub(super) fn after(setup: &Setup, change: Change, step: &Move) -> Option<Setup> {
+    let mut then = setup.clone();
+    let by = |value: &mut Option<f64>| {
+        let moved = value.map(|v| v + step.amount);
+        *value = moved;
+        moved
+    };
+    match change {
+        Change::DrawWeight => {
+            by(&mut then.draw_weight_lb);
+            let turned = then.bolt_turns_out.zip(step.quarter_turns);
+            // a quarter turn in is a quarter turn less out
+            let out = turned.map(|(out, quarters)| out - quarters as f64 / QUARTERS_PER_TURN)?;
+            then.bolt_turns_out = Some(out);
+        }
+        Change::ShaftLength => _ = by(&mut then.shaft_length_mm)?,
+        Change::PointWeight => _ = by(&mut then.point_gr)?,
+        Change::RearWeight => {
+            by(&mut then.rear_gr)?;
+            by(&mut then.bare_rear_gr);
+        }
+        Change::Plunger => _ = by(&mut then.plunger_clicks)?,
+        Change::NockingPoint => _ = by(&mut then.nocking_point_mm)?,
+        Change::RestHeight => _ = by(&mut then.rest_height_mm)?,
+        Change::ShaftSpine => _ = by(&mut then.shaft_spine)?,
+        Change::ShootMore | Change::Verify | Change::Check | Change::None => return None,
+    }
+    Some(then)
 }
 
 fn limit<'a>(setup: &'a Setup, setting: &str) -> Option<&'a Limit> {

@@ -30,6 +30,13 @@ fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
     if f.unconfirmed > 0 && !f.is_checked("tags") {
         return Some(check(&[Check::Tags], CheckCause::Tags(f.unconfirmed)));
     }
+    let swapped = f.swapped;
+    if swapped.newest > 0 && swapped.share(rules) > 0.0 && !f.tags_checked {
+        return Some(check(
+            &[Check::Tags],
+            CheckCause::SwappedTags(swapped.shots),
+        ));
+    }
     if let Some(missed) = f.missed {
         return Some(after_misses(s, missed, k));
     }

@@ -18,7 +18,7 @@ pub struct Plan {
     pub fletched: u32,
     /// Bare shafts in an end.
     pub bare: u32,
-    /// Ends before anything is changed.
+    /// Ends before anything is changed: as many as an advice wants.
     pub ends: u32,
     /// How many shots the certainty wanted takes.
     #[serde(default)]
@@ -111,6 +111,9 @@ pub struct Needed {
     /// Shots of each kind after which both an offset of `far_mm` gets its side called and none at all is called neutral with
     /// that probability, on an axis; `None`: more than people shoot.
     pub pairs: Option<u32>,
+    /// The same in ends as planned, at least as many as the plan's.
+    #[serde(default)]
+    pub ends: Option<u32>,
     /// The offset meant, mm.
     pub far_mm: f64,
     /// The smallest offset whose side the planned ends call with that probability, mm.

@@ -44,7 +44,6 @@ struct Data {
     fletched: u32,
     bare: u32,
     unknown_tune_distance_m: f64,
-    ends: u32,
     pairs: Vec<u32>,
     offsets_30m_mm: Vec<f64>,
     certainty: f64,
@@ -94,16 +93,19 @@ pub fn plan(options: &PlanOptions) -> Plan {
         assumptions: &assumptions,
     };
     let pairs = forecast.pairs_needed(certainty, data.far_tolerances * tolerance);
-    let planned = pairs.unwrap_or(data.ends * data.bare);
+    let least = u32::try_from(advice::Knowledge::embedded().ends_before_change()).unwrap_or(1);
+    let in_ends = |pairs: u32| least.max(pairs.div_ceil(data.bare.max(1)));
+    let planned = pairs.unwrap_or(least * data.bare);
     Plan {
         schema: SCHEMA.to_owned(),
         distance_m,
         fletched: data.fletched,
         bare: data.bare,
-        ends: data.ends.max(planned.div_ceil(data.bare.max(1))),
+        ends: least,
         needed: Needed {
             certainty,
             pairs,
+            ends: pairs.map(in_ends),
             far_mm: rounded(data.far_tolerances * tolerance, 1),
             tells_apart_mm: forecast
                 .told_apart(planned, certainty)

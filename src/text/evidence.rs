@@ -81,7 +81,7 @@ pub(super) fn check(checks: &[Check], cause: CheckCause, locale: Locale) -> Stri
     let orders: Vec<&str> = checks.iter().map(|c| look_at(*c, locale)).collect();
     let end = match cause {
         CheckCause::Crooked(_) => "; then shoot an end from another distance, such as 18 m",
-        CheckCause::Tags(_) => "; then ask again",
+        CheckCause::Tags(_) | CheckCause::SwappedTags(_) => "; then ask again",
         _ => "; then shoot another end",
     };
     format!("Change nothing. {}{end}", capital(&orders.join("; ")))
@@ -202,6 +202,15 @@ pub(super) fn why_check(cause: CheckCause, hand: Option<Hand>, locale: Locale) -
                 "There is one entry that".to_owned()
             } else {
                 format!("There are {} entries that", count(i64::try_from(n).unwrap_or(i64::MAX)))
+            }
+        ),
+        CheckCause::SwappedTags(n) => format!(
+            "{} with the other kind: a bare shaft among the fletched ones, or the reverse. If tags are mixed up the groups look nearer \
+             to each other than they are.",
+            if n == 1 {
+                "One shot landed".to_owned()
+            } else {
+                format!("{} shots landed", capital(&count(i64::try_from(n).unwrap_or(i64::MAX))))
             }
         ),
         CheckCause::Mass { grains, effect_mm } => mass(grains, effect_mm, hand, locale),

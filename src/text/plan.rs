@@ -2,7 +2,6 @@
 
 use super::numbers::{count, percent};
 use super::{Locale, Sentence, layout};
-use crate::advice::Knowledge;
 use crate::plan::{About, Plan, Precision, ScatterFrom, ToNote};
 use crate::record::Hand;
 
@@ -64,7 +63,12 @@ fn needed(plan: &Plan, locale: Locale) -> String {
     let sure = percent(needed.certainty);
     let apart = needed.tells_apart_mm.map_or_else(String::new, |mm| {
         format!(
-            " The ends planned name the side of an offset from about {} on as surely.",
+            " {} name the side of an offset from about {} on as surely.",
+            if needed.pairs.is_some() {
+                "As many"
+            } else {
+                "The ends planned"
+            },
             whole(mm, locale)
         )
     });
@@ -94,13 +98,13 @@ fn sides(hand: Hand) -> String {
 
 /// As many ends as an advice wants before it acts, and as many as the certainty takes.
 fn how_many_ends(plan: &Plan) -> String {
-    let least = i64::try_from(Knowledge::embedded().ends_before_change()).unwrap_or(1);
-    let sure = i64::from(plan.ends);
-    let first = format!("Shoot {} ends before you change anything,", count(least));
-    if sure > least {
-        format!("{first} {} to be sure,", count(sure))
-    } else {
-        first
+    let first = format!(
+        "Shoot {} ends before you change anything,",
+        count(i64::from(plan.ends))
+    );
+    match plan.needed.ends.filter(|sure| *sure > plan.ends) {
+        Some(sure) => format!("{first} {} to be sure,", count(i64::from(sure))),
+        None => first,
     }
 }
 

@@ -68,6 +68,28 @@ enum Response {
     Straight,
 }
 
+impl Response {
+    /// The hidden state that shows as this offset.
+    fn state_of(&self, offset: f64) -> f64 {
+        match self {
+            Self::Bent(a) => a * (offset / a).sinh(),
+            Self::Stretched(a) => a * (offset / a).asinh(),
+            Self::Straight => offset,
+        }
+    }
+}
+
+/// What could still bring an axis to within the tolerance.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Reach {
+    /// Levers that can alone.
+    pub(crate) alone: Vec<Change>,
+    /// Those that can be undone can together.
+    pub(crate) undoable: bool,
+    /// All together can.
+    pub(crate) all: bool,
+}
+
 /// One change of a hidden bow, in the units of the levers: quarter turns for the bolts.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turn {
@@ -293,6 +315,78 @@ impl Bow {
             limit["min"].as_f64().unwrap_or(f64::NEG_INFINITY),
             limit["max"].as_f64().unwrap_or(f64::INFINITY),
         ])
+    }
+
+    /// Values that a change can still take, as amounts in its own unit (quarter turns for the bolts), nothing included.
+    fn amounts(&self, change: Change) -> Vec<f64> {
+        let (now, [low, high]) = (self.now(change), self.range(change));
+        let each = match change {
+            Change::DrawWeight => 0.25,
+            Change::ShaftLength => EIGHTH,
+            Change::PointWeight => 10.0,
+            Change::ShaftSpine => 50.0,
+            Change::Plunger => 1.0,
+            _ => 0.5,
+        };
+        let unit = if change == Change::DrawWeight {
+            -4.0
+        } else {
+            1.0
+        };
+        // a shaft once cut stays short
+        let high = if change == Change::ShaftLength {
+            now
+        } else {
+            high
+        };
+        (-64..=64i32)
+            .map(|n| f64::from(n) * each)
+            .filter(|by| (low - 1e-6..=high + 1e-6).contains(&(now + by)))
+            .map(|by| by * unit)
+            .collect()
+    }
+
+    /// What could still bring an axis (0 horizontal, 1 vertical) to within the tolerance: levers that can alone, whether those
+    /// that can be undone could together, and whether all could. The other axis' side effects left out.
+    pub(crate) fn reach(&self, axis: usize) -> Reach {
+        let of_axis = |l: &&Lever| {
+            usize::from(matches!(
+                l.change,
+                Change::RestHeight | Change::NockingPoint
+            )) == axis
+        };
+        let (from, [low, high]) = if axis == 1 {
+            (self.vertical, [-TOLERANCE, TOLERANCE])
+        } else {
+            let limit = self.response.state_of(TOLERANCE);
+            (self.state, [-limit, limit])
+        };
+        let inside = |shift: &f64| (low..=high).contains(&(from + shift));
+        let shifts =
+            |l: &Lever| -> Vec<f64> { self.amounts(l.change).iter().map(|n| n * l.main).collect() };
+        let sums = |levers: Vec<&Lever>| -> bool {
+            let mut sums = vec![0.0];
+            for lever in levers {
+                let own = shifts(lever);
+                sums = sums
+                    .iter()
+                    .flat_map(|sum| own.iter().map(move |by| sum + by))
+                    .collect();
+                sums.sort_by(f64::total_cmp);
+                sums.dedup_by(|a, b| (*a - *b).abs() < 1.0);
+            }
+            sums.iter().any(inside)
+        };
+        let levers = || self.levers.iter().filter(of_axis);
+        let lasting = |l: &&Lever| matches!(l.change, Change::ShaftLength | Change::ShaftSpine);
+        Reach {
+            alone: levers()
+                .filter(|l| shifts(l).iter().any(inside))
+                .map(|l| l.change)
+                .collect(),
+            undoable: sums(levers().filter(|l| !lasting(l)).collect()),
+            all: sums(levers().collect()),
+        }
     }
 
     /// Value of a change's setting now.

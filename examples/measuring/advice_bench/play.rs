@@ -1,9 +1,11 @@
 //! The loop as an archer plays it: shoot an end, ask, do what is said, shoot again. Nothing passes between the bow and the
 //! advice but records and the change proposed.
 
-use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
+use crate::bows::{Bow, EIGHTH, Reach, TOLERANCE, Turn};
 use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, StepKind, advise_with};
+use bossmark::reading::Reading;
 use bossmark::record::{History, RecordFile};
+use std::collections::BTreeMap;
 
 /// Ends a bow gets before the archer gives up.
 pub(crate) const MOST_ENDS: usize = 40;
@@ -35,6 +37,12 @@ pub(crate) struct Played {
     pub(crate) ungated: usize,
     /// Every end in a line: what was advised after it, and the true offset.
     pub(crate) log: Vec<String>,
+    /// Ends after which nothing was changed, by what was asked for instead.
+    pub(crate) waits: BTreeMap<String, usize>,
+    /// Ends of those with both axes truly inside the tolerance.
+    pub(crate) waits_in_tune: usize,
+    /// What could still have brought each axis to within the tolerance when it ended.
+    pub(crate) reach: [Reach; 2],
 }
 
 impl Played {
@@ -49,16 +57,52 @@ impl Played {
             contradictions: 0,
             ungated: 0,
             log: Vec::new(),
+            waits: BTreeMap::new(),
+            waits_in_tune: 0,
+            reach: Default::default(),
         }
+    }
+
+    /// Both axes truly inside so many tolerances when it ended.
+    pub(crate) fn within(&self, factor: f64) -> bool {
+        self.offset.iter().all(|d| d.abs() <= factor * TOLERANCE)
+    }
+
+    /// Counts an end after which nothing is changed.
+    fn wait(&mut self, next: &Step, bow: &Bow) {
+        let text = format!("{:?}", next.detail);
+        // the detail's name, and its cause's where it has one
+        let name =
+            |text: &str| -> String { text.chars().take_while(|c| c.is_alphabetic()).collect() };
+        let mut key = name(&text);
+        if let Some((_, cause)) = text.split_once("cause: ") {
+            key = format!("{key} {}", name(cause));
+        }
+        *self.waits.entry(key).or_default() += 1;
+        let inside = bow.offset().iter().all(|d| d.abs() <= TOLERANCE);
+        self.waits_in_tune += usize::from(inside);
     }
 
     /// The evening in a line: how it ended, and each change with the true offset of its axis before and after.
     pub(crate) fn story(&self) -> String {
         let [u, v] = self.offset;
         let mut story = format!(
-            "{:?} after {} ends at {u:.0} {v:.0}, scatter {:.0}:",
+            "{:?} after {} ends at {u:.0} {v:.0}, scatter {:.0}",
             self.outcome, self.ends, self.sigma
         );
+        for axis in [0, 1] {
+            if self.offset[axis].abs() > TOLERANCE {
+                let Reach {
+                    alone,
+                    undoable,
+                    all,
+                } = &self.reach[axis];
+                story.push_str(&format!(
+                    ", could {alone:?}, together {undoable}, with shafts {all}"
+                ));
+            }
+        }
+        story.push(':');
         for made in &self.changes {
             story.push_str(&format!(
                 " {}) {}{:?} {:+} ({:.0} > {:.0}{})",
@@ -136,14 +180,16 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         let contradicts = advice.cautions.iter().any(|n| n.code == "contradiction");
         played.contradictions += usize::from(contradicts);
         let next = advice.next.expect("an advice");
-        played.log.push(line(number, &next, &bow));
+        played.log.push(line(number, &advice.reading, &next, &bow));
         if advice.done {
             played.outcome = Outcome::DeclaredInTune;
         } else if next.kind == StepKind::Check && next.change == Change::Check {
+            played.wait(&next, &bow);
             bow.checked
                 .extend(next.checks.iter().map(|c| c.code().to_owned()));
             continue;
         } else if matches!(next.kind, StepKind::Shoot) {
+            played.wait(&next, &bow);
             continue;
         } else if Bow::turn(&next).is_none() {
             // nothing left, or other shafts needed that can't be had
@@ -160,15 +206,28 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         }
     }
     played.offset = bow.offset();
+    played.reach = [0, 1].map(|axis| bow.reach(axis));
     played
 }
 
-/// What was advised after an end, with the true offset then.
-fn line(number: usize, next: &Step, bow: &Bow) -> String {
+/// What was read and advised after an end, with the true offset then.
+fn line(number: usize, reading: &Reading, next: &Step, bow: &Bow) -> String {
     let [u, v] = bow.offset();
     let text = format!("{:?}", next.detail);
     let short: String = text.chars().take(150).collect();
-    format!("{number:4} {:?} at {u:.0} {v:.0}: {short}", next.kind)
+    let read = reading.offset.map_or_else(String::new, |o| {
+        let x = if bow.archer.left { -o.x_mm } else { o.x_mm };
+        format!(
+            "{x:.0} ± {:.0}, {:.0} ± {:.0}",
+            o.sd_x_mm, o.y_mm, o.sd_y_mm
+        )
+    });
+    let inside = reading.horizontal.p_neutral.zip(reading.vertical.p_neutral);
+    let inside = inside.map_or(0.0, |(u, v)| u * v);
+    format!(
+        "{number:4} {:?} at {u:.0} {v:.0}, read {read}, inside {inside:.2}: {short}",
+        next.kind
+    )
 }
 
 fn change(bow: &mut Bow, step: &Step, end: usize) -> Option<Made> {

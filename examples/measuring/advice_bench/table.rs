@@ -1,6 +1,5 @@
 //! The figures of many bows.
 
-use crate::bows::TOLERANCE;
 use crate::play::{Outcome, Played};
 
 /// What a policy did on all bows of a draw.
@@ -21,10 +20,6 @@ pub(crate) struct Figures {
     inside: Option<[f64; 2]>,
 }
 
-fn within(offset: [f64; 2], factor: f64) -> bool {
-    offset.iter().all(|d| d.abs() <= factor * TOLERANCE)
-}
-
 impl Figures {
     pub(crate) fn of(all: &[Played]) -> Self {
         let count =
@@ -33,7 +28,7 @@ impl Figures {
         let made = || all.iter().flat_map(|p| &p.changes);
         let mut ends: Vec<usize> = all
             .iter()
-            .filter(|p| declared(p) && within(p.offset, 1.0))
+            .filter(|p| declared(p) && p.within(1.0))
             .map(|p| p.ends)
             .collect();
         ends.sort_unstable();
@@ -44,8 +39,8 @@ impl Figures {
             bows: all.len() as f64,
             declared: count(&declared),
             ends,
-            falsely_declared: count(&|p| declared(p) && !within(p.offset, 1.0)),
-            far_false: count(&|p| declared(p) && !within(p.offset, 1.5)),
+            falsely_declared: count(&|p| declared(p) && !p.within(1.0)),
+            far_false: count(&|p| declared(p) && !p.within(1.5)),
             at_limits: count(&|p| p.outcome == Outcome::AtLimits),
             changes: made().count() as f64,
             wrong_way: made().filter(|m| m.wrong_way()).count() as f64,

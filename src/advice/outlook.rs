@@ -1,0 +1,91 @@
+//! How many ends it takes until in tune is shown, as things are and after a change: what `forecast` counts, of this bow.
+
+use super::bow_state::{AxisState, BowState};
+use super::choice::{Choice, with_offset};
+use super::forecast::{AxisForecast, ByAll, Goal, ends_to_go};
+use super::knowledge::{Axis, Knowledge};
+use super::learn::Observation;
+use crate::math::Normal;
+
+/// Ends to be expected until in tune is shown: after these changes, or without any.
+pub(super) fn ends_after(
+    bow: &BowState,
+    state: &AxisState,
+    choices: &[Choice],
+    k: &Knowledge,
+) -> f64 {
+    let other = match state.axis {
+        Axis::Vertical => bow.u.as_ref(),
+        Axis::Horizontal => Some(&bow.v),
+    };
+    let found = other.and_then(|o| Some((o, state.forecast?, o.forecast?)));
+    let Some((other_state, this, other)) = found else {
+        return k.policy.horizon_ends as f64;
+    };
+    let goal = Goal {
+        tolerance_mm: bow.tolerance_mm,
+        probability: bow.in_tune_probability(k),
+        horizon: k.policy.horizon_ends,
+        by_all: ByAll {
+            probability: k.policy.in_tune_by_all,
+            own: k.policy.in_tune_by_all_own,
+            ends: k.policy.in_tune_by_all_ends as usize,
+        },
+    };
+    if choices.is_empty() {
+        return ends_to_go([&this, &other], bow.own_ends, goal);
+    }
+    let moved = this.at(offset_after(state, choices, k));
+    // settings that were shot before bring their ends along
+    let before = match choices {
+        [one] => bow.visits(one.change, &one.step),
+        _ => Vec::new(),
+    };
+    let ends: usize = before.iter().map(|&run| bow.ends_of_runs[run]).sum();
+    let seen = [(state, moved), (other_state, other)]
+        .map(|(state, forecast)| with_own(state, forecast, &before, ends));
+    match seen {
+        [Some(this), Some(other)] => ends_to_go([&this, &other], ends, goal),
+        _ => ends_to_go([&moved, &other], 0, goal),
+    }
+}
+
+/// The offset after these changes: what the slopes say; of a lever that this bow has taught, what all that was shot says, which
+/// knows the settings that were there before.
+fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal {
+    if let [one] = choices
+        && state.times_tried(one.change) > 0
+    {
+        let there = state.back_at(one.change, &one.step, k);
+        let arrows = state.forecast.map_or(0.0, |f| f.arrows_mm2);
+        return Normal {
+            sd: (there.sd.powi(2) + arrows).sqrt(),
+            ..there
+        };
+    }
+    let shift: f64 = choices.iter().map(|c| c.shift_mm).sum();
+    let known: f64 = choices.iter().map(|c| with_offset(state, c)).sum();
+    Normal {
+        mean: state.offset.mean + shift,
+        sd: (state.offset.sd.powi(2) + known).max(1.0).sqrt(),
+    }
+}
+
+/// The same with what these runs' own ends say of the axis.
+fn with_own(
+    state: &AxisState,
+    forecast: AxisForecast,
+    runs: &[usize],
+    ends: usize,
+) -> Option<AxisForecast> {
+    let seen = runs
+        .iter()
+        .map(|&run| state.interventions.get(run)?.observed);
+    let all: Option<Vec<Observation>> = seen.collect();
+    let own = all?.into_iter().reduce(Observation::and)?;
+    Some(AxisForecast {
+        own_mm: own.mean_mm,
+        end_mm2: own.variance_mm2 * ends as f64,
+        ..forecast
+    })
+}
