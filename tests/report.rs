@@ -148,8 +148,8 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
             } else {
                 VerticalCall::Neutral
             },
-            p_high: Some(if high { 0.995 } else { 0.06 }),
-            p_low: Some(0.0),
+            p_nock_high: Some(if high { 0.995 } else { 0.06 }),
+            p_nock_low: Some(0.0),
             p_neutral: Some(if high { 0.005 } else { 0.94 }),
         },
         tolerance_mm: Some(50.0),

@@ -556,7 +556,7 @@ mod tests {
             score.found && score.all_right && score.rings.is_none(),
             "{score:?}"
         );
-        let figures = figures(&[score]);
+        let figures = crate::real_figures::figures(&[score]);
         assert_eq!(figures.get("all.recall"), Some(&1.0));
         assert!(figures.keys().all(|name| name.starts_with("all.")));
     }
