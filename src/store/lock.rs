@@ -210,19 +210,26 @@ mod tests {
     /// Whoever clears away never takes a lock file from under a writer.
     #[test]
     fn clearing_away_disturbs_no_writer() {
+        /// Counts a writer that has ended, whether it got all its locks or panicked.
+        struct Ended<'a>(&'a AtomicUsize);
+        impl Drop for Ended<'_> {
+            fn drop(&mut self) {
+                self.0.fetch_add(1, Ordering::SeqCst);
+            }
+        }
         let folder = tempfile::tempdir().expect("folder");
         let path = folder.path().join("a.json");
         let (inside, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
         std::thread::scope(|scope| {
             for _ in 0..3 {
                 scope.spawn(|| {
+                    let _ended = Ended(&done);
                     for _ in 0..300 {
                         let _lock = lock(&path).expect("lock");
                         assert_eq!(inside.fetch_add(1, Ordering::SeqCst), 0);
                         std::thread::yield_now();
                         inside.fetch_sub(1, Ordering::SeqCst);
                     }
-                    done.fetch_add(1, Ordering::SeqCst);
                 });
             }
             scope.spawn(|| {
