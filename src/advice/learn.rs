@@ -405,9 +405,9 @@ fn away(way: &[InterventionObservation], slopes: &[Slope], ln_beta: &[f64], a: &
         }
         let amount: f64 = moves().map(|m| m.amount).sum();
         variance += (a.shift_share * amount * ln_beta.exp()).powi(2) + a.floor_mm * a.floor_mm;
-        // the shafts that were shot before are the same ones, if what tells them apart is told
-        let told = moves().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
-        if moves().any(|m| m.new_shafts) && !(told && amount.abs() < SAME_AMOUNT) {
+        // settings that differ by nothing mean the same shafts, where each change of shafts states an amount
+        let amounts_known = moves().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
+        if moves().any(|m| m.new_shafts) && !(amounts_known && amount.abs() < SAME_AMOUNT) {
             variance += a.new_shafts_mm * a.new_shafts_mm;
         }
         if moves().any(|m| m.turned_back) {

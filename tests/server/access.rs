@@ -223,7 +223,7 @@ fn guessing_is_slowed_down() {
         (last.status, last.headers["retry-after"].as_str()),
         (429, "60")
     );
-    // whoever has the link comes in all the same
+    // the link lets one in all the same
     let reply = s.client.post("/api/enter", &json!({"code": s.code.text()}));
     assert_eq!(reply.status, 200, "{}", reply.text());
 }

@@ -46,7 +46,7 @@ fn an_edit_is_on_disk_before_it_is_answered_and_the_way_back_too() {
     );
 }
 
-/// A program that is started again finds the way back, if the record is still the one it leads to.
+/// A program that is started again can undo, if the record is still the one that the undo journal belongs to.
 #[test]
 fn the_way_back_outlives_the_program() {
     let s = served();
@@ -62,7 +62,7 @@ fn the_way_back_outlives_the_program() {
     let back = again.post("/api/ends/1/undo", &json!({"revision": 2}));
     assert_eq!((back.status, &back.json()["redo"]), (200, &json!(1)));
     assert_eq!(s.on_disk()["entries"][0]["kind"], "bare");
-    // the older program is told, and doesn't take back what it hasn't seen
+    // the older program gets a conflict, and doesn't undo what it hasn't seen
     assert_eq!(
         s.client
             .post("/api/ends/1/undo", &json!({"revision": 2}))

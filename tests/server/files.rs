@@ -100,11 +100,15 @@ fn new_photos_get_names_of_the_program_s_own() {
             .status,
         422
     );
-    let told: Value =
+    let session: Value =
         serde_json::from_slice(&fs::read(s.folder.path().join("session.json")).expect("file"))
             .expect("JSON");
     assert_eq!(
-        (&told["face"], &told["session"]["hand"], &told["fletched"]),
+        (
+            &session["face"],
+            &session["session"]["hand"],
+            &session["fletched"]
+        ),
         (&json!("wa-80"), &json!("left"), &json!(3))
     );
 }
