@@ -7,6 +7,8 @@ mod host;
 mod limits;
 #[path = "phone/parity.rs"]
 mod parity;
+#[path = "phone/start.rs"]
+mod start;
 mod webdriver;
 
 use base64::Engine;

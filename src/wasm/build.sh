@@ -71,9 +71,14 @@ fi
 printf '// Who answers this page: a worker of this browser.\n\nexport { core } from "./local.js";\n' >"$out/engine.js"
 policy="default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self' blob:; style-src 'self'; img-src 'self' blob:; \
 connect-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action 'none'"
+# the program and its worker take longest: they are asked for before the rest of the page
+first=$(printf '<script type="module" async src="./%s.js"></script>\\n' module local)
+first+=$(printf '<link rel="modulepreload" href="./%s.js">\\n' core units dom)
 sed -e 's|"/web/|"./|g' \
   -e "s|<meta charset=\"utf-8\">|&\n<meta http-equiv=\"Content-Security-Policy\" content=\"$policy\">|" \
   -e 's|<script type="module" src="./main.js"></script>|&\n<script type="module" src="./device.js"></script>|' \
+  -e '/modulepreload.*\/\(core\|dom\|units\)\.js/d' \
+  -e "s|<link rel=\"icon\"|$first&|" \
   src/server/web/index.html >"$out/index.html"
 practice=$(cd "$out" && printf '"%s",' practice/*.jpg)
 sed -i "s|@PRACTICE@|[${practice%,}]|" "$out/device.js"

@@ -3,14 +3,25 @@
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 /// The host, until it is stopped or dropped.
 pub(crate) struct Host {
     port: u16,
     stopped: Arc<AtomicBool>,
-    asked: Arc<Mutex<Vec<String>>>,
+    seen: Arc<Seen>,
+}
+
+/// What a host was asked for, and what it does about it.
+#[derive(Default)]
+struct Seen {
+    asked: Mutex<Vec<String>>,
+    /// Bytes sent.
+    sent: AtomicUsize,
+    /// Programs are not sent now.
+    held_back: AtomicBool,
 }
 
 impl Host {
@@ -18,8 +29,8 @@ impl Host {
         let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
         let port = listener.local_addr().expect("address").port();
         let stopped = Arc::new(AtomicBool::new(false));
-        let asked: Arc<Mutex<Vec<String>>> = Arc::default();
-        let (end, log, folder) = (Arc::clone(&stopped), Arc::clone(&asked), folder.to_owned());
+        let seen: Arc<Seen> = Arc::default();
+        let (end, log, folder) = (Arc::clone(&stopped), Arc::clone(&seen), folder.to_owned());
         std::thread::spawn(move || {
             for stream in listener.incoming() {
                 if end.load(Ordering::SeqCst) {
@@ -32,7 +43,7 @@ impl Host {
         Self {
             port,
             stopped,
-            asked,
+            seen,
         }
     }
 
@@ -48,8 +59,22 @@ impl Host {
     }
 
     pub(crate) fn asked(&self) -> Vec<String> {
-        let asked = self.asked.lock().unwrap_or_else(PoisonError::into_inner);
+        let asked = self
+            .seen
+            .asked
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         asked.clone()
+    }
+
+    /// Sends programs from now on, or keeps whoever asks for one waiting.
+    pub(crate) fn hold_programs_back(&self, held: bool) {
+        self.seen.held_back.store(held, Ordering::SeqCst);
+    }
+
+    /// Bytes of the files sent so far.
+    pub(crate) fn sent(&self) -> usize {
+        self.seen.sent.load(Ordering::SeqCst)
     }
 
     /// Whether the page only ever asked for files, and named nothing in doing so.
@@ -67,7 +92,7 @@ impl Drop for Host {
     }
 }
 
-fn answer(stream: TcpStream, folder: &Path, log: &Mutex<Vec<String>>) {
+fn answer(stream: TcpStream, folder: &Path, seen: &Seen) {
     let mut lines = BufReader::new(&stream).lines();
     let Some(Ok(first)) = lines.next() else {
         return;
@@ -76,7 +101,8 @@ fn answer(stream: TcpStream, folder: &Path, log: &Mutex<Vec<String>>) {
     let mut words = first.split(' ');
     let (method, path) = (words.next().unwrap_or(""), words.next().unwrap_or("/"));
     let asked = format!("{method} {path}");
-    log.lock()
+    seen.asked
+        .lock()
         .unwrap_or_else(PoisonError::into_inner)
         .push(asked);
     let name = path
@@ -84,6 +110,9 @@ fn answer(stream: TcpStream, folder: &Path, log: &Mutex<Vec<String>>) {
         .next()
         .unwrap_or("/")
         .trim_start_matches('/');
+    while name.contains(".wasm") && seen.held_back.load(Ordering::SeqCst) {
+        std::thread::sleep(Duration::from_millis(10));
+    }
     let file = folder.join(if name.is_empty() { "index.html" } else { name });
     let (status, kind, body) = match std::fs::read(&file) {
         Ok(body) if !name.contains("..") => ("200 OK", kind(&file), body),
@@ -93,6 +122,7 @@ fn answer(stream: TcpStream, folder: &Path, log: &Mutex<Vec<String>>) {
         "HTTP/1.1 {status}\r\nContent-Type: {kind}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
         body.len()
     );
+    seen.sent.fetch_add(body.len(), Ordering::SeqCst);
     let mut stream = &stream;
     let _ = stream
         .write_all(head.as_bytes())

@@ -2,7 +2,7 @@
 
 import { byId, fill, make } from "./dom.js";
 import { core, engine } from "./local.js";
-import { address, vectors } from "./module.js";
+import { address, program, vectors } from "./module.js";
 
 const PRACTICE = /** @type {string[]} */ (JSON.parse(`@PRACTICE@`));
 const said = make("p", { role: "status", class: "soft" });
@@ -111,5 +111,6 @@ async function keepPage() {
 
 draw();
 watch();
-keepPage().catch(() => {});
+// only then: until the program has come the page needs the network itself
+program.then(keepPage).catch(() => {});
 byId("new-photos", HTMLElement).addEventListener("change", () => { askForRoom(); });

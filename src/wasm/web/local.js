@@ -1,7 +1,7 @@
 // The page without a server: a worker of this browser answers, and keeps what came of it on this device.
 
 import { documents, Refused, Unreachable } from "./core.js";
-import { plain } from "./module.js";
+import { program } from "./module.js";
 import { units } from "./units.js";
 
 /** @typedef {{status: number, kind: string, body: Uint8Array}} Answer */
@@ -15,7 +15,7 @@ const OTHER_WINDOW = "This page was opened in another window since. Go on there,
 function started(file) {
   const address = new URL(file, import.meta.url).href;
   const code = new Blob([`import ${JSON.stringify(address)};`], { type: "text/javascript" });
-  return new Worker(URL.createObjectURL(code), { type: "module", name: plain ? "plain" : "vectors" });
+  return new Worker(URL.createObjectURL(code), { type: "module" });
 }
 
 /** Asks the worker, and hands what is measured to a worker of its own. */
@@ -26,7 +26,13 @@ class Engine {
     this.open = new Map();
     /** @type {string | null} */
     this.ended = null;
+    /** @type {WebAssembly.Module | null} */
+    this.program = null;
     this.worker = started("page-worker.js");
+    program.then((module) => {
+      this.program = module;
+      this.worker.postMessage({ program: module });
+    }).catch((error) => this.stopped(error.message));
     this.worker.addEventListener("message", ({ data }) => this.heard(data));
     this.worker.addEventListener("error", (event) => this.stopped(event.message || "The page’s worker could not be started."));
     /** @type {Worker | null} */
@@ -71,11 +77,11 @@ class Engine {
     return this.ask({ request: { method, path, locale: `${units.lengths} ${units.dates}`, body: body ?? "" } });
   }
 
-  /** @param {{id: number, task: string, photo: Blob, module: WebAssembly.Module}} what */
+  /** @param {{id: number, task: string, photo: Blob}} what */
   measure(what) {
     this.measuring ??= this.startMeasuring();
     this.id = what.id;
-    this.measuring.postMessage(what);
+    this.measuring.postMessage({ ...what, module: this.program });
   }
 
   startMeasuring() {

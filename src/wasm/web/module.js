@@ -5,8 +5,8 @@ const VECTORS = new Uint8Array([0, 97, 115, 109, 1, 0, 0, 0, 1, 5, 1, 96, 0, 1, 
 /** How a compressed file begins (RFC 1952, 2.3.1). */
 const GZIP = [0x1f, 0x8b];
 
-/** `?plain` in the page's address, from there a worker's name: the program without vector instructions, for comparison. */
-export const plain = self.name === "plain" || new URL(self.location.href).searchParams.has("plain");
+/** `?plain` in the page's address: the program without vector instructions, for comparison. */
+const plain = new URL(location.href).searchParams.has("plain");
 
 /** Whether this browser has vector instructions, and may use them. */
 export const vectors = () => WebAssembly.validate(VECTORS) && !plain;
@@ -18,10 +18,23 @@ export const address = () => new URL(vectors() ? "bossmark-simd.wasm.gz" : "boss
 export async function compiled(file = address()) {
   const answer = await fetch(file);
   if (!answer.ok) throw new Error("The page’s program is not at hand: reload with a network.");
-  const sent = new Blob([await answer.arrayBuffer()]);
+  const reader = /** @type {ReadableStream<Uint8Array>} */ (answer.body).getReader();
+  const first = await reader.read();
   // some hosts name the file's type wrongly, some unpack it themselves: its first bytes say what it is
-  const first = new Uint8Array(await sent.slice(0, GZIP.length).arrayBuffer());
-  const packed = GZIP.every((byte, i) => first[i] === byte);
-  const program = packed ? sent.stream().pipeThrough(new DecompressionStream("gzip")) : sent;
+  const packed = GZIP.every((byte, i) => first.value?.[i] === byte);
+  /** @type {ReadableStreamReadResult<Uint8Array> | null} */
+  let next = first;
+  const sent = new ReadableStream({
+    async pull(stream) {
+      const { done, value } = next ?? (await reader.read());
+      next = null;
+      if (done) stream.close();
+      else stream.enqueue(value);
+    },
+  });
+  const program = packed ? sent.pipeThrough(new DecompressionStream("gzip")) : sent;
   return WebAssembly.compileStreaming(new Response(program, { headers: { "Content-Type": "application/wasm" } }));
 }
+
+/** The program for this browser: asked for at once, so that it comes while the page is built. */
+export const program = compiled();

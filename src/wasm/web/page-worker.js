@@ -1,7 +1,6 @@
 // The page's handlers, and what they keep. One request after the other; its answer goes out once its changes are kept.
 
 import init, { fingerprint, Page, putAway, putFile, takeChanges } from "./bossmark.js";
-import { compiled } from "./module.js";
 import { reduced } from "./reduce.js";
 import { Storage } from "./storage.js";
 import { unzipped, zipped } from "./zip.js";
@@ -11,8 +10,10 @@ import { unzipped, zipped } from "./zip.js";
 const FOLDER = "bossmark";
 const PHOTO = /\.(jpe?g|png)$/i;
 
-/** @type {WebAssembly.Module} */
-let module;
+/** The program, which the page has compiled meanwhile. @type {(module: WebAssembly.Module) => void} */
+let programIsThere;
+/** @type {Promise<WebAssembly.Module>} */
+const program = new Promise((done) => { programIsThere = done; });
 /** @type {Storage} */
 let storage;
 /** @type {Page} */
@@ -35,8 +36,8 @@ function alone() {
 
 async function begin() {
   await alone();
-  [module, storage] = await Promise.all([compiled(), Storage.open(() => { taken = true; self.postMessage({ taken: true }); })]);
-  await init({ module_or_path: module });
+  storage = await Storage.open(() => { taken = true; self.postMessage({ taken: true }); });
+  await init({ module_or_path: await program });
   await openPage();
 }
 
@@ -114,7 +115,7 @@ async function measureNext() {
   const { id, photo } = JSON.parse(task);
   measuring = id;
   const file = await storage.file(photo);
-  if (file?.bytes instanceof Blob) self.postMessage({ measure: { id, task, photo: file.bytes, module } });
+  if (file?.bytes instanceof Blob) self.postMessage({ measure: { id, task, photo: file.bytes } });
   else {
     measuring = null;
     page.giveUp(id, "The photo is gone from this device.");
@@ -193,5 +194,6 @@ async function serve(message) {
 /** One after the other. @type {Promise<void>} */
 let before = begin().catch((error) => self.postMessage({ ended: error instanceof Error ? error.message : String(error) }));
 self.addEventListener("message", ({ data }) => {
-  before = before.then(() => serve(data));
+  if (data.program) programIsThere(data.program);
+  else before = before.then(() => serve(data));
 });
