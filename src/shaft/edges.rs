@@ -48,13 +48,13 @@ pub(crate) struct EdgePair {
 }
 
 impl EdgePair {
-    /// Whether the edges are plain enough to go by: of weaker ones too many are a neighbour's or a shadow's (practice photos).
-    pub(crate) fn is_plain(&self) -> bool {
+    /// Whether the edges are clear enough to be used: of weaker ones too many are a neighbour's or a shadow's (practice photos).
+    pub(crate) fn is_clear(&self) -> bool {
         self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
     }
 }
 
-/// Least strength of plain edges, grey levels per mm, and how far they may lie off, mm.
+/// Least strength of clear edges, grey levels per mm, and how far they may lie off, mm.
 const LEAST_EDGE_STRENGTH: f64 = 25.0;
 const FURTHEST_MM: f64 = 2.5;
 

@@ -138,8 +138,8 @@ fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
             // the arrows of a class are alike, so that they say and hear the same
             let calls: f64 = (0..odds.len()).map(|i| weight(i, c) * shaft[i][c]).sum();
             for i in 0..odds.len() {
-                let others = calls - weight(i, c) * shaft[i][c];
-                arrow[i][c] = 1.0 / (1.0 + others.max(0.0));
+                let by_other_shafts = calls - weight(i, c) * shaft[i][c];
+                arrow[i][c] = 1.0 / (1.0 + by_other_shafts.max(0.0));
             }
         }
         for (i, shaft) in shaft.iter_mut().enumerate() {

@@ -131,7 +131,7 @@ impl Samples {
         camera: &Camera,
         white: [f64; 3],
         shaft: &Shaft,
-        others: &[[ImagePoint; 2]],
+        neighbour_axes: &[[ImagePoint; 2]],
     ) -> Option<Self> {
         let (end, axis) = nock(camera, shaft)?;
         let across = axis
@@ -145,7 +145,7 @@ impl Samples {
             for j in 0..ACROSS {
                 let aside = ACROSS_MM * (count(j) - count(ACROSS / 2));
                 let seen = at(along, aside)
-                    .filter(|p| !others.iter().any(|o| covers(*o, *p, scale)))
+                    .filter(|p| !neighbour_axes.iter().any(|n| covers(*n, *p, scale)))
                     .and_then(|p| linear_light(pixels, p));
                 samples.push(seen.map(|c| std::array::from_fn(|i| f64::from(c[i]) / white[i])));
             }
@@ -261,16 +261,16 @@ fn covers([entry, nock]: [ImagePoint; 2], p: ImagePoint, scale: f64) -> bool {
     aside < half * scale && along > 0.0 && from_nock < NEIGHBOUR_MM.1
 }
 
-/// Looks at the tail of a shaft. `white` is what a white face would show, `others` are the axes of its neighbours in the
-/// picture, entry and nock. Empty where nothing of it is seen.
+/// Looks at the tail of a shaft. `white` is what a white face would show, `neighbour_axes` are the axes of the photo's other shafts in
+/// the picture, entry and nock. Empty where nothing of it is seen.
 pub(super) fn look(
     pixels: &RgbImage,
     camera: &Camera,
     white: [f64; 3],
     shaft: &Shaft,
-    others: &[[ImagePoint; 2]],
+    neighbour_axes: &[[ImagePoint; 2]],
 ) -> Tail {
-    let Some(samples) = Samples::new(pixels, camera, white, shaft, others) else {
+    let Some(samples) = Samples::new(pixels, camera, white, shaft, neighbour_axes) else {
         return Tail::default();
     };
     let places = ends(&samples);
