@@ -151,7 +151,7 @@ fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> 
         others: parts.others,
         learned: learned(bow, k),
         done: parts.done,
-        best: bow.evidence.best.clone(),
+        best: bow.findings.best.clone(),
         cautions: of_history(history),
         failure: None,
     };

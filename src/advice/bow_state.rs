@@ -2,7 +2,7 @@
 
 use super::about::OffsetEstimate;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
-use super::evidence::Evidence;
+use super::findings::Findings;
 use super::forecast::AxisForecast;
 use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
@@ -130,7 +130,7 @@ pub(super) struct BowState {
     pub(super) u: Option<AxisState>,
     pub(super) v: AxisState,
     pub(super) reading: Reading,
-    pub(super) evidence: Evidence,
+    pub(super) findings: Findings,
     /// The newest change, lever by lever, with the set-ups before and after it.
     pub(super) newest_change: Option<NewestChange>,
 }
@@ -168,7 +168,7 @@ impl BowState {
         let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
         let own = slopes(&run.setup, Axis::Horizontal, k);
         // with tags that are wrong now and then, groups lie farther apart than they look
-        let share = SwappedTags::of(&reads, &k.evidence).share(&k.evidence);
+        let share = SwappedTags::of(&reads, &k.step_rules).share(&k.step_rules);
         let seen_mm = tolerance_mm * (1.0 - 2.0 * share);
         let state = |axis| state(history, &reads, axis, &run.setup, &own, seen_mm, k);
         let days: BTreeSet<_> = run
@@ -203,7 +203,7 @@ impl BowState {
                 )
             }),
             v: state(Axis::Vertical),
-            evidence: Evidence::of(history, &reads, k),
+            findings: Findings::of(history, &reads, k),
             newest_change: newest_change(history),
             reading,
         })
@@ -324,7 +324,7 @@ impl BowState {
 
     /// Probability of lying inside on both axes from which the bow is said to be in tune.
     pub(super) fn in_tune_probability(&self, k: &Knowledge) -> f64 {
-        if self.evidence.is_doubtful {
+        if self.findings.is_doubtful {
             k.policy.in_tune_doubtful
         } else {
             k.policy.in_tune
@@ -372,7 +372,7 @@ impl BowState {
 
     /// The checks of a list that were not made since the newest change.
     pub(super) fn open(&self, checks: &[Check]) -> Vec<Check> {
-        let made = |check: &Check| self.evidence.is_checked(check.code());
+        let made = |check: &Check| self.findings.is_checked(check.code());
         checks.iter().copied().filter(|c| !made(c)).collect()
     }
 

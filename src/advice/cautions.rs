@@ -118,7 +118,7 @@ pub(super) fn after_tune(s: &BowState) -> Vec<Caution> {
 
 /// Where the fletched group sits against the gold, where that is clear.
 fn sight(s: &BowState) -> Option<Caution> {
-    let [x_mm, y_mm] = s.evidence.fletched_middle_mm?;
+    let [x_mm, y_mm] = s.findings.fletched_middle_mm?;
     let about = About::SightOff {
         x_mm,
         y_mm,
@@ -129,7 +129,7 @@ fn sight(s: &BowState) -> Option<Caution> {
 
 /// What stands out of the set-up, of the shafts' lean, and of a change of several things.
 pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
-    let (setup, f) = (&s.setup, &s.evidence);
+    let (setup, f) = (&s.setup, &s.findings);
     let mut notes = Vec::new();
     if !f.several.is_empty() {
         let about = About::Several(f.several.clone());
@@ -148,7 +148,7 @@ pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
     if let Some((min, now)) = safe.filter(|(min, now)| now + 1e-6 < *min) {
         notes.push(Caution::new("short-shafts", About::ShortShafts([now, min])));
     }
-    let [low, high] = k.evidence.nocking_point_mm;
+    let [low, high] = k.step_rules.nocking_point_mm;
     if let Some(now) = setup.nocking_point_mm.filter(|n| !(low..=high).contains(n)) {
         let about = About::NockingPointOut([now, low, high]);
         notes.push(Caution::new("nocking-point-out", about));

@@ -78,7 +78,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
     ChangeNeed::No
 }
 
-/// What the offset asks for next; whether the evidence permits it is `policy`'s to decide.
+/// What the offset asks for next; whether the findings permit it is `policy`'s to decide.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
     if let Some(u) = &bow.u {
@@ -326,7 +326,7 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
         ways.extend(weights_together(bow, state, k));
     }
     // the plunger is for what is left at the end
-    if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
+    if state.offset.mean.abs() <= k.step_rules.plunger_within_mm {
         ways.extend(alone(Change::Plunger));
     }
     ways
@@ -361,7 +361,7 @@ fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
 
 /// A cut, another spine: both where the offset is far out. A cut alone else, unless it leads nowhere.
 fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
-    let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
+    let far = state.offset.mean.abs() > k.step_rules.spine_above_mm;
     let cut = cut(bow, state, k);
     let leads_nowhere = used_up && cut.is_some() && !cuts_suffice(bow, state, k);
     let spine = (far || leads_nowhere || used_up && cut.is_none())

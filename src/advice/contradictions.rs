@@ -93,7 +93,7 @@ fn contradiction(
         && expected.shift_mm.abs() > 0.0
         && normal_cdf(against) >= a.contradiction_probability;
     let did_nothing = !wrong_way && !moved.is_empty() && {
-        let (rules, least) = (&k.evidence, expected.shift_mm.abs());
+        let (rules, least) = (&k.step_rules, expected.shift_mm.abs());
         let sd = (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
         let along = expected.shift_mm.signum() * shift;
         least >= rules.nothing_least_mm

@@ -2,7 +2,7 @@
 
 use super::about::{Caution, Detail, Reasons};
 use super::change::{Change, VerifyWhen};
-use super::evidence::BestSetup;
+use super::findings::BestSetup;
 use super::kind::{Check, Gate, StepKind};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};
@@ -40,7 +40,7 @@ pub struct Advice {
 /// One step: what to change, from where to where, and what to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
-    /// What kind of step the evidence permits.
+    /// What kind of step it is, as far as the findings permit.
     #[serde(default)]
     pub kind: StepKind,
     /// What.

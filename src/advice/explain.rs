@@ -114,7 +114,7 @@ pub enum ExplanationItem {
 pub enum LeverObstacle {
     /// The archer keeps it.
     Kept,
-    /// It can't be undone, and the evidence doesn't suffice for that.
+    /// It can't be undone, and a gate of such a step is not met.
     Gates,
     /// Its last move that way contradicted.
     Contradicted,

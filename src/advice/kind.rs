@@ -1,4 +1,4 @@
-//! What kind of step the evidence permits, and what a step that can't be undone still needs.
+//! The kinds of step, and the gates of a step that can't be undone.
 
 use super::Change;
 use crate::record::written;

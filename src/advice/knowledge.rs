@@ -23,7 +23,8 @@ pub struct Knowledge {
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
     pub(super) sight: Sight,
-    pub(super) evidence: EvidenceRules,
+    #[serde(rename = "evidence")]
+    pub(super) step_rules: StepRules,
     pub(super) policy: Policy,
 }
 
@@ -181,9 +182,9 @@ pub(super) struct Sight {
     pub(super) arrow_m_s: f64,
 }
 
-/// What the evidence has to be for a kind of step. Lengths in mm at 30 m.
+/// What each kind of step needs of the findings. Lengths in mm at 30 m.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct EvidenceRules {
+pub(super) struct StepRules {
     /// Shots of each kind, and ends, before a cut or new shafts.
     pub(super) pairs: u32,
     pub(super) ends: usize,
@@ -304,7 +305,7 @@ impl Knowledge {
     /// Ends that an advice wants of a set-up before it is sure to act.
     #[must_use]
     pub const fn ends_before_change(&self) -> usize {
-        self.evidence.ends
+        self.step_rules.ends
     }
 
     /// The prior of this lever.

@@ -330,7 +330,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         .unwrap_or(p.clicks_per_turn);
     let half = p.turns_either_side * per_turn;
     let each = step(limit, k.steps.plunger_clicks).ceil().max(1.0);
-    let most = k.evidence.plunger_clicks.max(each);
+    let most = k.step_rules.plunger_clicks.max(each);
     let now = setup.plunger_clicks.unwrap_or(usual);
     let (min, max) = bounds(limit);
     let range = (

@@ -1,4 +1,4 @@
-//! The one place that decides which kind of step the evidence permits.
+//! The one place that decides which kind of step is permitted.
 //!
 //! `choose` says what the offset asks for. Here stands what has to be seen to before anything is changed, and what a step that
 //! can't be undone needs beside the offset.
@@ -9,7 +9,7 @@ use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, choice, nearest};
 use super::choose::{self, Decision};
 use super::contradictions::Contradiction;
-use super::evidence::MissedBare;
+use super::findings::MissedBare;
 use super::interventions::{change_of, sign};
 use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
@@ -26,7 +26,7 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
 
 /// What has to be done before the bow is changed, or called in tune.
 fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let (f, rules) = (&s.evidence, &k.evidence);
+    let (f, rules) = (&s.findings, &k.step_rules);
     if f.unconfirmed > 0 && !f.is_checked("tags") {
         return Some(check(&[Check::Tags], CheckCause::Tags(f.unconfirmed)));
     }
@@ -82,7 +82,7 @@ fn check(checks: &[Check], cause: CheckCause) -> Decision {
 /// In tune, but something makes that doubtful.
 fn false_tune(s: &BowState, k: &Knowledge) -> Option<Decision> {
     let checks = s.open(&[Check::Contact, Check::CentreShot]);
-    if let Some(degrees) = s.evidence.crooked_deg.filter(|_| !checks.is_empty()) {
+    if let Some(degrees) = s.findings.crooked_deg.filter(|_| !checks.is_empty()) {
         return Some(check(&checks, CheckCause::Crooked(degrees)));
     }
     mass(s, k)
@@ -164,7 +164,7 @@ fn contradicted(s: &BowState, k: &Knowledge) -> Option<Decision> {
         .flat_map(|state| state.newest_contradictions().map(move |c| (state, c)))
         .collect();
     let wrong_way = found.iter().find(|(_, c)| c.wrong_way);
-    if let Some((state, c)) = wrong_way.filter(|_| !s.evidence.is_return) {
+    if let Some((state, c)) = wrong_way.filter(|_| !s.findings.is_return) {
         let own = |change: Change| k.lever(change).is_some_and(|l| l.axis == state.axis);
         let levers = put_back_levers(s, own);
         if levers.is_empty() {
@@ -192,7 +192,7 @@ fn contradicted(s: &BowState, k: &Knowledge) -> Option<Decision> {
 
 /// What a mismatch of the nock ends alone makes of the offset, u at 30 m, mm.
 pub(super) fn mass_effect(s: &BowState, k: &Knowledge) -> Option<(f64, f64)> {
-    let grains = s.evidence.mass_gr?;
+    let grains = s.findings.mass_gr?;
     // a bare shaft lighter at the nock acts weak
     let each = k.lever(Change::RearWeight)?.median_mm;
     Some((grains, -grains * each))
@@ -200,10 +200,10 @@ pub(super) fn mass_effect(s: &BowState, k: &Knowledge) -> Option<(f64, f64)> {
 
 /// Bare and fletched shafts of unequal mass, unless the offset is far more than that makes.
 fn mass(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let rules = &k.evidence;
+    let rules = &k.step_rules;
     let (grains, effect_mm) = mass_effect(s, k)?;
     let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
-    let small = grains.abs() <= rules.mass_gr || s.evidence.is_checked("mass");
+    let small = grains.abs() <= rules.mass_gr || s.findings.is_checked("mass");
     if small || offset >= rules.mass_times * effect_mm.abs() {
         return None;
     }
@@ -219,16 +219,16 @@ fn lean(s: &BowState) -> Option<Decision> {
 
 /// What is still to be looked at because the shafts lean against what the offset says.
 fn lean_checks(s: &BowState) -> Vec<Check> {
-    if s.evidence.lean_contradicts {
+    if s.findings.lean_contradicts {
         s.open(&[Check::Contact, Check::CentreShot])
     } else {
         Vec::new()
     }
 }
 
-/// The step wanted, if the evidence suffices for its kind; else what does.
+/// The step wanted, if the findings permit its kind; else one that they permit.
 fn permitted(wanted: Decision, s: &BowState, k: &Knowledge) -> Decision {
-    let (f, rules) = (&s.evidence, &k.evidence);
+    let (f, rules) = (&s.findings, &k.step_rules);
     let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
     match wanted {
         Decision::Change {
@@ -310,7 +310,7 @@ fn instead_of(unmet: &[Gate], s: &BowState, k: &Knowledge) -> Decision {
         return check(&[Check::Mass], CheckCause::UnknownMass);
     }
     // so far out bare shafts would miss from 30 m
-    let far = |u: &AxisState| u.offset.mean.abs() > k.evidence.spine_above_mm;
+    let far = |u: &AxisState| u.offset.mean.abs() > k.step_rules.spine_above_mm;
     if lacks(GateCode::Distance) && !s.u.as_ref().is_some_and(far) {
         return shoot(ShootCause::From30);
     }
@@ -323,7 +323,7 @@ fn instead_of(unmet: &[Gate], s: &BowState, k: &Knowledge) -> Decision {
 
 /// What a cut or new shafts still need.
 pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
-    let (f, rules) = (&s.evidence, &k.evidence);
+    let (f, rules) = (&s.findings, &k.step_rules);
     let cut = &f.for_cut;
     let mut gates = Vec::new();
     let mut gate = |missing: bool, code, needed, have| {
@@ -394,7 +394,7 @@ pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
 
 /// Whether the masses of bare and fletched shafts forbid a step that can't be undone.
 fn mass_gate(s: &BowState, k: &Knowledge) -> (bool, GateValue) {
-    let rules = &k.evidence;
+    let rules = &k.step_rules;
     let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
     let (have, effect) = match mass_effect(s, k) {
         Some((grains, _)) if grains.abs() <= rules.mass_gr => {
@@ -403,6 +403,6 @@ fn mass_gate(s: &BowState, k: &Knowledge) -> (bool, GateValue) {
         Some((grains, effect)) => (GateValue::Grains(grains), effect.abs()),
         None => (GateValue::NotKnown, rules.unknown_mass_mm),
     };
-    let missing = !s.evidence.is_checked("mass") && offset < rules.mass_times * effect;
+    let missing = !s.findings.is_checked("mass") && offset < rules.mass_times * effect;
     (missing, have)
 }

@@ -128,14 +128,14 @@ fn past(
 /// The spine that leaves least of the offset, if that is a clear gain: by itself, or because what it goes too far can be taken
 /// back with the settings that were moved as far as they go before it. None that was shot before.
 pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Choice> {
-    let rules = &k.evidence;
+    let rules = &k.step_rules;
     let beta = state.learned_slope(Change::ShaftSpine)?;
     let found = bow.towards_zero(state, Change::ShaftSpine, k);
     let m = state.offset.mean;
     let left = |choice: &Choice| (m + choice.shift_mm).abs();
     let now = present(&bow.setup, Change::ShaftSpine)?;
     let new = |step: &&Move| {
-        let mut shot = bow.evidence.spines.iter();
+        let mut shot = bow.findings.spines.iter();
         shot.all(|spine| (now + step.amount - spine).abs() > 1.0)
     };
     found

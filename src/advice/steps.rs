@@ -203,7 +203,7 @@ fn undecided(state: &AxisState, bow: &BowState) -> Option<Reason> {
     (open && out).then(|| Reason::ReadingUndecided(state.offset.side().min(0.99)))
 }
 
-/// Where the estimate that the step rests on lies on the other side than this set-up's own ends: the evidence that makes the difference.
+/// Where the offset estimated from everything has the other sign than that of this set-up's own ends: what causes the difference.
 fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
     let [offset_mm, _] = bow.read(state.axis)?;
     if offset_mm * state.offset.mean >= 0.0 {
@@ -306,7 +306,7 @@ pub(super) fn shoot_more(bow: &BowState) -> Step {
 
 /// Where to go nearer to, m.
 fn nearer(bow: &BowState, k: &Knowledge) -> f64 {
-    let rules = &k.evidence;
+    let rules = &k.step_rules;
     if bow.distance_m > rules.nearer_m + 2.0 {
         rules.nearer_m
     } else {
@@ -321,7 +321,7 @@ pub(super) fn shoot(cause: ShootCause, bow: &BowState, k: &Knowledge) -> Step {
         ShootCause::TooFar | ShootCause::From30 => 30.0,
         _ => bow.distance_m,
     };
-    let (pairs, hand) = (k.evidence.pairs, bow.hand);
+    let (pairs, hand) = (k.step_rules.pairs, bow.hand);
     let mut step = Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
@@ -370,7 +370,7 @@ pub(super) fn put_back(
     let by_bolts = quarter_turns.map(|q| q as f64 * lb_per_quarter_turn(now, k));
     let to = present(before, change).or(from.zip(by_bolts).map(|(from, by)| from + by));
     let amount = from.zip(to).map(|(from, to)| to - from).or(by_bolts);
-    let best = bow.evidence.best.clone().filter(|best| !best.is_now);
+    let best = bow.findings.best.clone().filter(|best| !best.is_now);
     let hand = bow.hand;
     let mut why = vec![Reason::PutBack { cause, hand }];
     why.extend(best.map(Reason::Best));

@@ -1,7 +1,7 @@
 //! Weight of a set of outliers over both axes, all scatters and all ratios of bare to fletched scatter.
 
+use super::axis_likelihood::{AxisData, AxisShot, GridPoint, OffsetPrior};
 use super::em::median;
-use super::evidence::{AxisData, AxisShot, GridPoint, OffsetPrior};
 use super::{Assumptions, Shot};
 use crate::record::ArrowKind;
 
@@ -163,10 +163,10 @@ impl MarginalLikelihood {
     }
 }
 
-/// The largest evidence of the grid.
+/// The largest log likelihood of the grid.
 fn best(grid: &[GridPoint]) -> f64 {
     grid.iter()
-        .map(|point| point.ln_evidence)
+        .map(|point| point.ln_likelihood)
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -187,7 +187,7 @@ impl RatioWeights {
         } = scratch;
         for axis in 0..2 {
             for (value, point) in likelihood[axis].iter_mut().zip(grid[axis]) {
-                *value = (point.ln_evidence - best[axis]).exp();
+                *value = (point.ln_likelihood - best[axis]).exp();
             }
         }
         // prior · likelihood of the other axis; the prior is symmetric, so its rows are its columns

@@ -7,13 +7,13 @@
 mod about;
 mod arrows;
 mod assumptions;
+mod axis_likelihood;
 mod calls;
 mod cautions;
 mod conditions;
 mod distance;
 mod document;
 mod em;
-mod evidence;
 mod groups;
 mod lean;
 mod marginal_likelihood;

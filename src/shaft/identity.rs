@@ -10,8 +10,8 @@ use crate::math::count;
 const MOST_STATES: usize = 1 << 16;
 /// Rounds of the approximation beyond that.
 const ROUNDS: usize = 60;
-/// Evidence for a pair is held within this factor either way, so that no sum overflows.
-const STRONGEST: f64 = 1e12;
+/// The likelihood ratio of a pair is held within this factor either way, so that no sum overflows.
+const LARGEST_RATIO: f64 = 1e12;
 
 /// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
 ///
@@ -26,7 +26,7 @@ pub(crate) fn posterior(likeness: &[Vec<f64>], sizes: &[usize], stranger: &[f64]
             let s = s.clamp(1e-6, 1.0);
             let own = |l: &f64| {
                 let l = if l.is_nan() { 1.0 } else { *l };
-                (1.0 - s) / s * l.clamp(1.0 / STRONGEST, STRONGEST)
+                (1.0 - s) / s * l.clamp(1.0 / LARGEST_RATIO, LARGEST_RATIO)
             };
             row.iter().map(own).collect()
         })

@@ -2,7 +2,7 @@
 
 use super::numbers::{capital, chance, count, ends, number, turns};
 use super::terms::FaceSide;
-use super::{Locale, Sentence, evidence};
+use super::{Locale, Sentence, before_change};
 use crate::advice::{
     Advice, Axis, Change, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
     VerifyWhen,
@@ -80,13 +80,13 @@ impl Sentence for Detail {
                 distance_m,
                 cause,
                 hand,
-            } => evidence::shoot(*pairs, *distance_m, *cause, *hand, locale),
-            Self::Check { checks, cause } => evidence::check(checks, *cause, locale),
+            } => before_change::shoot(*pairs, *distance_m, *cause, *hand, locale),
+            Self::Check { checks, cause } => before_change::check(checks, *cause, locale),
             Self::PutBack {
                 change,
                 span,
                 quarter_turns,
-            } => evidence::put_back(*change, *span, *quarter_turns, locale),
+            } => before_change::put_back(*change, *span, *quarter_turns, locale),
             Self::ThenNearer { step, distance_m } => format!(
                 "{}; then shoot the next end nearer, from {} m",
                 step.text(locale),
@@ -347,10 +347,10 @@ impl Sentence for Reason {
                     format!("{why} More ends still show how wide the groups really are, and with it what can be decided.")
                 }
             }
-            Self::Shoot { cause, .. } => evidence::why_shoot(*cause, locale),
-            Self::Check { cause, hand } => evidence::why_check(*cause, *hand, locale),
-            Self::PutBack { cause, hand } => evidence::why_put_back(*cause, *hand, locale),
-            Self::Best(best) => evidence::best(best, locale),
+            Self::Shoot { cause, .. } => before_change::why_shoot(*cause, locale),
+            Self::Check { cause, hand } => before_change::why_check(*cause, *hand, locale),
+            Self::PutBack { cause, hand } => before_change::why_put_back(*cause, *hand, locale),
+            Self::Best(best) => before_change::best(best, locale),
             Self::NotDecided => {
                 "The shots so far show neither which way the bow is out nor that it is in tune.".to_owned()
             }
