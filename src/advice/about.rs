@@ -241,7 +241,7 @@ pub enum Detail {
 #[serde(from = "String")]
 pub struct Reasons(pub Vec<Reason>);
 
-/// One thought of why a step is advised. Offsets are those of the bare shafts along u or v, mm.
+/// One reason for a step. Offsets are the signed ones of the bare shafts, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reason {
     /// Where the bare shafts land.
@@ -339,7 +339,7 @@ pub struct OffsetEstimate {
     pub axis: Axis,
     /// Where that is seen from, m.
     pub distance_m: f64,
-    /// Offset there along u or v, mm.
+    /// Signed offset there, mm.
     pub offset_mm: f64,
     /// Its standard deviation.
     pub sd_mm: f64,
@@ -380,7 +380,7 @@ pub enum CheckCause {
     Tags(usize),
     /// So many shots landed with the other kind.
     SwappedTags(usize),
-    /// Bare shafts of another mass, gr, and what that alone makes, u at 30 m, mm.
+    /// Bare shafts of another mass, gr, and the horizontal signed offset at 30 m that this alone makes, mm.
     Mass {
         /// Bare minus fletched.
         grains: f64,

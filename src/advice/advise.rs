@@ -30,8 +30,7 @@ pub fn advise_again(history: &History, options: &AdviceOptions, readings: &mut R
     advise_with(history, options, knowledge(), readings)
 }
 
-/// [`advise`] from other knowledge than what is built in, and with what was read before: whoever asks again after every end
-/// gets the same answer sooner.
+/// [`advise`] from other knowledge than what is built in, and with the readings made before, which give the same answer sooner.
 #[must_use]
 pub fn advise_with(
     history: &History,
@@ -257,7 +256,7 @@ fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
 
 /// Whether only the hand is missing for an answer.
 fn hand_is_missing(bow: &BowState, k: &Knowledge) -> bool {
-    bow.hand.is_none() && bow.v.is_observed && bow.v.inside >= k.policy.in_tune
+    bow.hand.is_none() && bow.vertical.is_observed && bow.vertical.inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.

@@ -1,4 +1,4 @@
-//! Where the bow stands: everything that the choice of the next change looks at.
+//! The bow's state after its whole history: everything that the choice of the next step looks at.
 
 use super::about::OffsetEstimate;
 use super::contradictions::{Contradiction, contradictions, is_blocked};
@@ -19,7 +19,7 @@ use crate::record::{Hand, History, Setup, When, compare};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Where offsets of different set-ups are joined, m.
+/// Distance to which offsets are projected before they are combined, m.
 const AT_30_M: f64 = 30.0;
 
 /// Settings closer than this are the same.
@@ -33,13 +33,13 @@ pub(super) struct AxisState {
     pub(super) slopes: Vec<Slope>,
     pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
-    /// Offset now at 30 m, u or v, mm, with the arrows' own differences.
+    /// Signed offset now at 30 m, mm, with the arrows' own differences.
     pub(super) offset: Normal,
     /// Probability that it lies inside the tolerance.
     pub(super) inside: f64,
-    /// The newest set-up's own ends tell this axis.
+    /// The newest set-up's own ends show this axis.
     pub(super) is_observed: bool,
-    /// What looking ahead needs; `None` where the newest ends tell nothing.
+    /// What looking ahead needs; `None` where the newest ends show nothing of this axis.
     pub(super) forecast: Option<AxisForecast>,
 }
 
@@ -98,11 +98,11 @@ impl AxisState {
 
     /// Sign of the lever's amount that brings the offset towards zero.
     pub(super) fn direction(&self, change: Change) -> Option<f64> {
-        Some(-self.offset.mean.signum() * self.slope(change)?.moves)
+        Some(-self.offset.mean.signum() * self.slope(change)?.sign)
     }
 }
 
-/// Where the bow stands.
+/// The bow's state: both axes of the newest set-up, and what is known of how it came about.
 #[derive(Clone, Debug)]
 pub(super) struct BowState {
     pub(super) setup: Setup,
@@ -127,8 +127,9 @@ pub(super) struct BowState {
     /// Both axes shown neutral by the newest set-up's own ends at 30 m or more.
     pub(super) in_tune: bool,
     pub(super) wrong_spine: bool,
-    pub(super) u: Option<AxisState>,
-    pub(super) v: AxisState,
+    /// `None` without a hand.
+    pub(super) horizontal: Option<AxisState>,
+    pub(super) vertical: AxisState,
     pub(super) reading: Reading,
     pub(super) findings: Findings,
     /// The newest change, lever by lever, with the set-ups before and after it.
@@ -174,7 +175,7 @@ impl BowState {
         let days: BTreeSet<_> = run
             .ends
             .iter()
-            .filter_map(|f| When::of(&f.end).map(|w| w.day))
+            .filter_map(|record| When::of(&record.end).map(|w| w.day))
             .collect();
         Ok(Self {
             setup: run.setup.clone(),
@@ -193,7 +194,7 @@ impl BowState {
             in_tune: group_readings().any(|r| r.in_tune),
             wrong_spine: group_readings()
                 .any(|r| r.cautions.iter().any(|c| c.code == "wrong-spine")),
-            u: reading.hand.map(|hand| {
+            horizontal: reading.hand.map(|hand| {
                 not_less_than_seen(
                     state(Axis::Horizontal),
                     &reading,
@@ -202,7 +203,7 @@ impl BowState {
                     &assumptions,
                 )
             }),
-            v: state(Axis::Vertical),
+            vertical: state(Axis::Vertical),
             findings: Findings::of(history, &reads, k),
             newest_change: newest_change(history),
             reading,
@@ -264,8 +265,8 @@ impl BowState {
 
     /// Probability that both axes lie within the tolerance, by all ends; 0 where left and right can't be read.
     pub(super) fn inside(&self) -> f64 {
-        let u = self.u.as_ref().map_or(0.0, |u| u.inside);
-        u * self.v.inside
+        let horizontal = self.horizontal.as_ref();
+        horizontal.map_or(0.0, |state| state.inside) * self.vertical.inside
     }
 
     /// The same by the newest set-up's own ends, those of earlier runs with the same settings among them.
@@ -277,15 +278,19 @@ impl BowState {
                 let mean = own.own_mm;
                 Some(Normal { mean, sd }.within(self.tolerance_mm))
             };
-            let both = self.u.as_ref().and_then(own).zip(own(&self.v));
-            return both.map_or(0.0, |(u, v)| u * v);
+            let both = self
+                .horizontal
+                .as_ref()
+                .and_then(own)
+                .zip(own(&self.vertical));
+            return both.map_or(0.0, |(x, y)| x * y);
         }
         let both = self
             .reading
             .horizontal
             .p_neutral
             .zip(self.reading.vertical.p_neutral);
-        both.map_or(0.0, |(u, v)| u * v)
+        both.map_or(0.0, |(x, y)| x * y)
     }
 
     /// The runs with the settings that a step leads to.
@@ -306,17 +311,16 @@ impl BowState {
     /// The reading, with the calls of all ends where only these show the bow in tune.
     pub(super) fn reading_by_all_ends(&self, k: &Knowledge) -> Reading {
         let mut reading = self.reading.clone();
-        let (true, Some(u)) = (self.shows_in_tune_by_earlier_ends(k), &self.u) else {
+        let by_all = self.shows_in_tune_by_earlier_ends(k);
+        let Some(state) = self.horizontal.as_ref().filter(|_| by_all) else {
             return reading;
         };
-        let (h, v) = (&mut reading.horizontal, &mut reading.vertical);
-        (h.call, v.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
-        set_inside(&mut h.p_neutral, [&mut h.p_weak, &mut h.p_stiff], u.inside);
-        set_inside(
-            &mut v.p_neutral,
-            [&mut v.p_nock_high, &mut v.p_nock_low],
-            self.v.inside,
-        );
+        let (x, y) = (&mut reading.horizontal, &mut reading.vertical);
+        (x.call, y.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
+        let sides = [&mut x.p_weak, &mut x.p_stiff];
+        set_inside(&mut x.p_neutral, sides, state.inside);
+        let sides = [&mut y.p_nock_high, &mut y.p_nock_low];
+        set_inside(&mut y.p_neutral, sides, self.vertical.inside);
         reading.in_tune = true;
         reading.more_shots = None;
         reading
@@ -399,7 +403,7 @@ impl BowState {
         }
     }
 
-    /// The reading's offset along u or v at the distance shot and its standard deviation, mm.
+    /// The reading's signed offset at the distance shot and its standard deviation, mm.
     pub(super) fn read(&self, axis: Axis) -> Option<[f64; 2]> {
         let o = self.reading.offset?;
         Some(match axis {
@@ -418,7 +422,7 @@ impl BowState {
 
     /// Both axes, vertical first, as far as they can be read.
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
-        std::iter::once(&self.v).chain(&self.u)
+        std::iter::once(&self.vertical).chain(&self.horizontal)
     }
 }
 
@@ -438,10 +442,10 @@ fn set_inside(inside: &mut Option<f64>, sides: [&mut Option<f64>; 2], p: f64) {
 
 /// The horizontal, where a short distance shows more than tuning takes up: no less than what is seen there.
 ///
-/// What is thought of offsets at 30 m beforehand outweighs an offset carried there from a short distance, since how it grows is
-/// only loosely known. But two feet at 18 m won't be a hand's breadth at 30 m.
+/// The prior of offsets at 30 m outweighs an offset projected there from a short distance, since how it grows is only loosely known. But two
+/// feet at 18 m won't be a hand's breadth at 30 m.
 fn not_less_than_seen(
-    mut u: AxisState,
+    mut state: AxisState,
     reading: &Reading,
     hand: Hand,
     tolerance_mm: f64,
@@ -454,15 +458,15 @@ fn not_less_than_seen(
         HorizontalCall::Neutral | HorizontalCall::Undecided => 0.0,
     };
     let seen = reading.offset.map_or(0.0, |o| sign(hand) * o.x_mm);
-    let same = seen * called > 0.0 && u.offset.mean * called > 0.0;
+    let same = seen * called > 0.0 && state.offset.mean * called > 0.0;
     let short = reading
         .distance_m
         .is_some_and(|d| !assumptions.is_full_distance(d));
-    if short && shows && same && seen.abs() > u.offset.mean.abs() {
-        u.offset.mean = seen;
-        u.inside = u.offset.within(tolerance_mm);
+    if short && shows && same && seen.abs() > state.offset.mean.abs() {
+        state.offset.mean = seen;
+        state.inside = state.offset.within(tolerance_mm);
     }
-    u
+    state
 }
 
 /// The reading of the newest end's distance, with the notes of its run.
@@ -470,8 +474,9 @@ fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
     // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
     let counts = |at: usize| read.groups.get(at).is_some_and(|g| near(&g.reading));
-    let place = |f: &crate::record::RecordFile| {
-        let holds = |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, f));
+    let place = |record: &crate::record::RecordFile| {
+        let holds =
+            |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, record));
         groups.iter().position(holds)
     };
     let mut newest_first = run.ends.iter().rev().filter_map(place);

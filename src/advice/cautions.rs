@@ -78,16 +78,16 @@ pub(super) fn contradiction(found: &Contradiction, bow: &BowState) -> Caution {
 }
 
 /// What has to be set again after a change.
-pub(super) fn afterwards(step: &Step, s: &BowState, k: &Knowledge) -> Option<Caution> {
+pub(super) fn afterwards(step: &Step, bow: &BowState, k: &Knowledge) -> Option<Caution> {
     match step.change {
         Change::DrawWeight => {
             let share = step.amount.zip(step.from).map(|(by, from)| by / from);
             // the arrow's energy goes with the draw weight, its drop against it
             let drop_mm =
-                1000.0 * GRAVITY * s.distance_m.powi(2) / (2.0 * k.sight.arrow_m_s.powi(2));
+                1000.0 * GRAVITY * bow.distance_m.powi(2) / (2.0 * k.sight.arrow_m_s.powi(2));
             let about = About::AfterDrawWeight {
                 higher_mm: share.map(|share| share * drop_mm),
-                distance_m: s.distance_m,
+                distance_m: bow.distance_m,
             };
             Some(Caution::new("after-draw-weight", about))
         }
@@ -98,44 +98,44 @@ pub(super) fn afterwards(step: &Step, s: &BowState, k: &Knowledge) -> Option<Cau
 }
 
 /// Where it is the ends before that show the bow in tune.
-pub(super) fn by_earlier_ends(s: &BowState, k: &Knowledge) -> Option<Caution> {
-    s.shows_in_tune_by_earlier_ends(k).then(|| {
+pub(super) fn by_earlier_ends(bow: &BowState, k: &Knowledge) -> Option<Caution> {
+    bow.shows_in_tune_by_earlier_ends(k).then(|| {
         let about = About::ByEarlierEnds {
-            ends: s.ends,
-            own: rounded(s.inside_by_own_ends(), 3),
-            all: rounded(s.inside(), 3),
+            ends: bow.ends,
+            own: rounded(bow.inside_by_own_ends(), 3),
+            all: rounded(bow.inside(), 3),
         };
         Caution::new("by-earlier-ends", about)
     })
 }
 
 /// What comes once the bow is in tune.
-pub(super) fn after_tune(s: &BowState) -> Vec<Caution> {
+pub(super) fn after_tune(bow: &BowState) -> Vec<Caution> {
     let mut notes = vec![Caution::new("after-tune", About::AfterTune)];
-    notes.extend(sight(s));
+    notes.extend(sight(bow));
     notes
 }
 
 /// Where the fletched group sits against the gold, where that is clear.
-fn sight(s: &BowState) -> Option<Caution> {
-    let [x_mm, y_mm] = s.findings.fletched_middle_mm?;
+fn sight(bow: &BowState) -> Option<Caution> {
+    let [x_mm, y_mm] = bow.findings.fletched_middle_mm?;
     let about = About::SightOff {
         x_mm,
         y_mm,
-        distance_m: s.distance_m,
+        distance_m: bow.distance_m,
     };
     Some(Caution::new("sight", about))
 }
 
 /// What stands out of the set-up, of the shafts' lean, and of a change of several things.
-pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
-    let (setup, f) = (&s.setup, &s.findings);
+pub(super) fn of_setup(bow: &BowState, k: &Knowledge) -> Vec<Caution> {
+    let (setup, findings) = (&bow.setup, &bow.findings);
     let mut notes = Vec::new();
-    if !f.several.is_empty() {
-        let about = About::Several(f.several.clone());
+    if !findings.several.is_empty() {
+        let about = About::Several(findings.several.clone());
         notes.push(Caution::new("several-changes", about));
     }
-    if let Some(degrees) = f.crooked_deg {
+    if let Some(degrees) = findings.crooked_deg {
         notes.push(Caution::new("crooked-bare", About::Crooked(degrees)));
     }
     let grains = arrow_grains(setup).filter(|_| setup.rear_gr.is_some());
@@ -153,7 +153,7 @@ pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
         let about = About::NockingPointOut([now, low, high]);
         notes.push(Caution::new("nocking-point-out", about));
     }
-    if let Some(metres) = s.goal_m() {
+    if let Some(metres) = bow.goal_m() {
         notes.push(Caution::new("goal", About::Goal(metres)));
     }
     notes
@@ -166,7 +166,10 @@ pub(super) fn at_limits(axes: &[Axis], bow: &BowState) -> Caution {
     let no_min = limit.and_then(|l| l.min).is_none();
     let about = About::AtLimits {
         axes: axes.to_vec(),
-        weak: bow.u.as_ref().is_some_and(|u| u.offset.mean > 0.0),
+        weak: bow
+            .horizontal
+            .as_ref()
+            .is_some_and(|state| state.offset.mean > 0.0),
         no_safe_length: no_min || setup.shaft_length_mm.is_none(),
         growing: setup.growing == Some(true),
     };

@@ -12,7 +12,7 @@ pub(super) struct Choice {
     pub(super) change: Change,
     pub(super) axis: Axis,
     pub(super) step: Move,
-    /// Shift of u or v to expect at 30 m, mm, and its variance.
+    /// Shift of the signed offset to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
     /// The variance that is stated of it, mm²: see `prediction_sd` in `calibration/advice.json`.
@@ -34,7 +34,7 @@ pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
     let cov = state
         .learned_slope(choice.change)
         .map_or(0.0, |b| b.median * b.cov_offset);
-    let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
+    let sign = state.slope(choice.change).map_or(0.0, |s| s.sign);
     choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
 }
 
@@ -77,7 +77,7 @@ pub(super) fn choice(
         change,
         axis: state.axis,
         step,
-        shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
+        shift_mm: state.slope(change).map_or(0.0, |s| s.sign) * n * beta.mean(),
         variance_mm2,
         predicted_variance_mm2: factor * factor * variance_mm2,
         look_up,

@@ -81,7 +81,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
 /// What the offset asks for next; whether the findings permit it is `policy`'s to decide.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
-    if let Some(u) = &bow.u {
+    if let Some(horizontal) = &bow.horizontal {
         if bow.shows_in_tune(k) {
             return Decision::Done {
                 again: bow.days < 2,
@@ -94,9 +94,12 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
             }
             return Decision::VerifyAtFullDistance;
         }
-        if bow.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
+        if bow.wrong_spine
+            && horizontal.is_observed
+            && horizontal.offset.side() >= p.wrong_spine_side
+        {
             // no other spine to be had, but known which it should be: the other levers still help
-            let decision = wrong_spine(bow, u, k);
+            let decision = wrong_spine(bow, horizontal, k);
             let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });
             let ordinary = unreachable.then(|| ordinary(bow, both, k));
             return match ordinary {
@@ -374,19 +377,19 @@ fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> V
 }
 
 /// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
-fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
+fn wrong_spine(bow: &BowState, horizontal: &AxisState, k: &Knowledge) -> Decision {
     let nothing = |spines| Decision::WrongSpine { spines };
     let Some((now, beta)) = present(&bow.setup, Change::ShaftSpine)
         .filter(|s| *s > 0.0)
-        .zip(u.learned_slope(Change::ShaftSpine))
+        .zip(horizontal.learned_slope(Change::ShaftSpine))
     else {
         return nothing(None);
     };
     // per unit of ln spine the slope is the same on every spine
     let per_log = beta.median * now;
-    let m = u.offset.mean;
+    let m = horizontal.offset.mean;
     let log = m / per_log;
-    let sd = (u.offset.sd / per_log).hypot(log * beta.ln_variance.sqrt());
+    let sd = (horizontal.offset.sd / per_log).hypot(log * beta.ln_variance.sqrt());
     let spine = |log: f64| now * (-log).exp();
     let mut spines = [spine(log + sd), spine(log - sd)];
     // the range never reaches back to the spine that is wrong
@@ -403,9 +406,9 @@ fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
         .as_ref()
         .and_then(|l| l.get("shaft_spine"))
         .is_some_and(|l| l.owned.is_some() || l.obtainable.is_some());
-    let mut found = bow.towards_zero(u, Change::ShaftSpine, k);
+    let mut found = bow.towards_zero(horizontal, Change::ShaftSpine, k);
     if !has_list {
-        if bow.blocked(u, Change::ShaftSpine, direction) || is_kept(bow) {
+        if bow.blocked(horizontal, Change::ShaftSpine, direction) || is_kept(bow) {
             return nothing(Some(spines));
         }
         let grid = k.steps.spine_grid;
@@ -427,7 +430,7 @@ fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
     else {
         return nothing(Some(spines));
     };
-    let chosen = choice(u, Change::ShaftSpine, step, beta, found.look_up, k);
+    let chosen = choice(horizontal, Change::ShaftSpine, step, beta, found.look_up, k);
     Decision::Change {
         next: Box::new(Choice {
             spines: Some(spines),

@@ -21,7 +21,7 @@ pub struct Contradiction {
     pub wrong_way: bool,
     /// A lever was moved and the offset stayed where it was.
     pub did_nothing: bool,
-    /// Shift expected, mm in u or v at 30 m.
+    /// Shift of the signed offset expected, mm at 30 m.
     pub expected_mm: f64,
     /// Shift seen.
     pub seen_mm: f64,

@@ -157,8 +157,12 @@ impl Findings {
                 .runs
                 .iter()
                 .flat_map(|r| &r.ends)
-                .any(|f| checks(&f.end).iter().any(|c| c == "tags")),
-            checked: run.ends.iter().flat_map(|f| checks(&f.end)).collect(),
+                .any(|record| checks(&record.end).iter().any(|c| c == "tags")),
+            checked: run
+                .ends
+                .iter()
+                .flat_map(|record| checks(&record.end))
+                .collect(),
             mass_checked: mass_checked(history),
             too_far: groups.is_empty() && !read.groups.is_empty(),
             for_cut: CutFindings::of(&groups, rules),
@@ -176,7 +180,10 @@ impl Findings {
             is_return: earlier
                 .skip(1)
                 .any(|old| !is_empty(setup) && compare(&old.setup, setup).is_same()),
-            mass_gr: setup.rear_gr.zip(setup.bare_rear_gr).map(|(f, b)| b - f),
+            mass_gr: setup
+                .rear_gr
+                .zip(setup.bare_rear_gr)
+                .map(|(fletched, bare)| bare - fletched),
             crooked_deg: crooked,
             lean_contradicts,
             fletched_middle_mm: groups.last().and_then(|g| off_middle(g)),
@@ -201,7 +208,8 @@ fn checks(end: &crate::record::End) -> Vec<String> {
 /// Looked at with these shafts: since the newest change of shafts.
 fn mass_checked(history: &History) -> bool {
     for run in history.runs.iter().rev() {
-        let checked = |f: &crate::record::RecordFile| checks(&f.end).iter().any(|c| c == "mass");
+        let checked =
+            |record: &crate::record::RecordFile| checks(&record.end).iter().any(|c| c == "mass");
         if run.ends.iter().any(checked) {
             return true;
         }
@@ -266,13 +274,14 @@ fn side_of(missed: &Missed) -> [i8; 2] {
 /// The bare shafts that missed, where they are most of those shot with this set-up.
 fn missed_bare(run: &Run, rules: &StepRules) -> Option<MissedBare> {
     let bare = |kind| kind == ArrowKind::Bare;
-    let landed =
-        |f: &crate::record::RecordFile| f.end.entries.iter().filter(|e| bare(e.kind)).count();
+    let landed = |record: &crate::record::RecordFile| {
+        record.end.entries.iter().filter(|e| bare(e.kind)).count()
+    };
     let landed: usize = run.ends.iter().map(landed).sum();
     let missed: Vec<&Missed> = run
         .ends
         .iter()
-        .flat_map(|f| f.end.missed.iter().filter(|m| bare(m.kind)))
+        .flat_map(|record| record.end.missed.iter().filter(|m| bare(m.kind)))
         .collect();
     let few = landed < rules.pairs as usize && missed.len() > landed;
     few.then(|| {
@@ -426,12 +435,15 @@ fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
 }
 
 fn named(run: &Run, at: usize, [x, y]: [f64; 2], is_now: bool) -> BestSetup {
-    let number =
-        |f: Option<&crate::record::RecordFile>| f.and_then(|f| f.end.session.end).unwrap_or(0);
+    let number = |record: Option<&crate::record::RecordFile>| {
+        record
+            .and_then(|record| record.end.session.end)
+            .unwrap_or(0)
+    };
     let day = run
         .ends
         .last()
-        .and_then(|f| crate::record::When::of(&f.end));
+        .and_then(|record| crate::record::When::of(&record.end));
     BestSetup {
         number: at + 1,
         ends: [number(run.ends.first()), number(run.ends.last())],

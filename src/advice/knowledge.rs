@@ -109,8 +109,9 @@ pub(super) struct LeverPrior {
     pub(super) change: Change,
     pub(super) unit: String,
     pub(super) axis: Axis,
-    /// +1 where a positive amount moves u (or v) up.
-    pub(super) moves: f64,
+    /// Sign of the signed offset's shift by a positive amount: +1 or −1.
+    #[serde(rename = "moves")]
+    pub(super) sign: f64,
     pub(super) median_mm: f64,
     #[serde(default)]
     pub(super) divided_by: Option<Divisor>,
@@ -324,7 +325,7 @@ mod tests {
         assert_eq!(k.levers.len(), 8);
         for lever in &k.levers {
             assert!(lever.median_mm > 0.0 && lever.own_log_sd > 0.0);
-            assert!((lever.moves.abs() - 1.0).abs() < 1e-12);
+            assert!((lever.sign.abs() - 1.0).abs() < 1e-12);
             assert!(!lever.mark.is_empty() && !lever.unit.is_empty());
         }
         assert!((k.physics.virtual_mass_g.at(30.0) - 6.5).abs() < 1e-12);

@@ -186,7 +186,7 @@ pub(super) fn predicted(
             continue;
         };
         let (e, v) = (
-            slopes[i].moves * moved.amount,
+            slopes[i].sign * moved.amount,
             posterior.covariance[(i + 1, i + 1)],
         );
         let mean = posterior.ln_beta[i].exp() * (v / 2.0).exp();
@@ -289,7 +289,7 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
         let (p, q) = (&slopes[i - 1], &slopes[j - 1]);
         let shared = common * common * p.share * q.share;
         if i == j {
-            p.own * p.own + shared
+            p.own_log_sd * p.own_log_sd + shared
         } else {
             shared
         }
@@ -308,7 +308,7 @@ fn predictions(
         jacobian[(row, 0)] = 1.0;
         for moved in interventions[r + 1..].iter().flat_map(|t| &t.moved) {
             if let Some(i) = slopes.iter().position(|s| s.change == moved.change) {
-                jacobian[(row, i + 1)] -= slopes[i].moves * moved.amount * theta[i + 1].exp();
+                jacobian[(row, i + 1)] -= slopes[i].sign * moved.amount * theta[i + 1].exp();
             }
         }
     }

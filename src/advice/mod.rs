@@ -5,8 +5,8 @@
 //! unit of each lever is worth before this bow has a history. *Learning*: what its own history of changes says. On that
 //! `advise` decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
 //!
-//! Horizontal offsets are u = x for a right-hander and −x for a left-hander (positive acts weak), vertical ones v = y
-//! (positive is bare high); both in mm at 30 m.
+//! *Signed offsets*: horizontal ones are x for a right-hander and −x for a left-hander (positive acts weak), vertical ones y (positive is
+//! bare high); both in mm at 30 m.
 
 mod about;
 mod advise;

@@ -15,8 +15,8 @@ pub(super) fn ends_after(
     k: &Knowledge,
 ) -> f64 {
     let other = match state.axis {
-        Axis::Vertical => bow.u.as_ref(),
-        Axis::Horizontal => Some(&bow.v),
+        Axis::Vertical => bow.horizontal.as_ref(),
+        Axis::Horizontal => Some(&bow.vertical),
     };
     let found = other.and_then(|o| Some((o, state.forecast?, o.forecast?)));
     let Some((other_state, this, other)) = found else {

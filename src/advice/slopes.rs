@@ -1,4 +1,4 @@
-//! What each lever is taken to do before this bow has a history.
+//! The prior of each lever's slope, before this bow has a history.
 
 use super::Change;
 use super::knowledge::{Axis, Divisor, Knowledge};
@@ -9,12 +9,12 @@ use crate::record::Setup;
 pub(super) struct Slope {
     pub(super) change: Change,
     pub(super) unit: String,
-    /// +1 where a positive amount moves the offset (u or v) up.
-    pub(super) moves: f64,
+    /// Sign of the signed offset's shift by a positive amount: +1 or −1.
+    pub(super) sign: f64,
     /// Median, mm per unit.
     pub(super) median_mm: f64,
-    /// Its own log-sd, without what it shares with the other levers of its axis.
-    pub(super) own: f64,
+    /// Log-sd of its own part, without what it shares with the other levers of its axis.
+    pub(super) own_log_sd: f64,
     /// How much of the common log-sd of the scale it carries.
     pub(super) share: f64,
     /// Where the number comes from: physics, common practice or assumption.
@@ -24,7 +24,7 @@ pub(super) struct Slope {
 impl Slope {
     /// Log-sd of the prior, own and shared together.
     pub(super) fn log_sd(&self, common: f64) -> f64 {
-        self.own.hypot(self.share * common)
+        self.own_log_sd.hypot(self.share * common)
     }
 }
 
@@ -84,19 +84,19 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
             let mut slope = Slope {
                 change: lever.change,
                 unit: lever.unit.clone(),
-                moves: lever.moves,
+                sign: lever.sign,
                 median_mm: lever.median_mm / divisor,
-                own: lever.own_log_sd,
+                own_log_sd: lever.own_log_sd,
                 share: lever.share,
                 mark: lever.mark.clone(),
             };
             if lever.change == Change::DrawWeight && by_bolts {
-                slope.own = k.bolts.own_log_sd;
+                slope.own_log_sd = k.bolts.own_log_sd;
             }
             if unknown {
                 let whole = slope.log_sd(k.scale.log_sd) + k.middle_setup.extra_log_sd;
                 let shared = slope.share * k.scale.log_sd;
-                slope.own = (whole * whole - shared * shared).sqrt();
+                slope.own_log_sd = (whole * whole - shared * shared).sqrt();
             }
             slope
         })
@@ -140,7 +140,7 @@ mod tests {
             let mm =
                 of(&setup, Change::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
             assert!((mm - 24.5).abs() < 1e-9);
-            assert!((of(&setup, Change::DrawWeight).own - 0.45).abs() < 1e-12);
+            assert!((of(&setup, Change::DrawWeight).own_log_sd - 0.45).abs() < 1e-12);
         }
     }
 }

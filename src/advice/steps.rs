@@ -158,8 +158,8 @@ fn arrow_weight_known(setup: &Setup) -> bool {
 
 fn state_of(axis: Axis, bow: &BowState) -> Option<&AxisState> {
     match axis {
-        Axis::Vertical => Some(&bow.v),
-        Axis::Horizontal => bow.u.as_ref(),
+        Axis::Vertical => Some(&bow.vertical),
+        Axis::Horizontal => bow.horizontal.as_ref(),
     }
 }
 
