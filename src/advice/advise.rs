@@ -6,7 +6,7 @@ use super::choose::Decision;
 use super::interventions::Readings;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::policy::decide;
-use super::{Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
+use super::{Action, Advice, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
 use crate::record::History;
@@ -92,18 +92,18 @@ fn parts(decision: &Decision, bow: &BowState, k: &Knowledge) -> Parts {
         },
         Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, bow, k)),
         Decision::Unknown {
-            change,
+            action,
             axis,
             others,
         } => {
-            let step = |change: &Change| steps::of_unknown(*change, *axis, bow, k);
+            let step = |action: &Action| steps::of_unknown(*action, *axis, bow, k);
             Parts {
-                next: Some(beside_reading(step(change), *axis, bow)),
+                next: Some(beside_reading(step(action), *axis, bow)),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
             }
         }
-        Decision::Change { next, also, others } => {
+        Decision::Adjust { next, also, others } => {
             let step = |choice| steps::of_choice(choice, bow, k);
             Parts {
                 next: Some(beside_reading(step(next), next.axis, bow)),
@@ -120,7 +120,7 @@ fn parts(decision: &Decision, bow: &BowState, k: &Knowledge) -> Parts {
 
 /// The newest change undone, lever by lever.
 fn put_back(
-    levers: &[Change],
+    levers: &[Action],
     cause: super::about::PutBackCause,
     bow: &BowState,
     k: &Knowledge,
@@ -233,15 +233,15 @@ fn all_levers(bow: &BowState, k: &Knowledge) -> Vec<Learned> {
             state
                 .slopes
                 .iter()
-                .filter_map(|s| of_lever(state, s.change))
+                .filter_map(|s| of_lever(state, s.action))
         })
         .collect();
-    let place = |change: Change| k.levers.iter().position(|l| l.change == change);
+    let place = |change: Action| k.levers.iter().position(|l| l.action == change);
     learned.sort_by_key(|l| place(l.change));
     learned
 }
 
-fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
+fn of_lever(state: &AxisState, change: Action) -> Option<Learned> {
     let changes = state.times_tried(change);
     let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
     Some(Learned {

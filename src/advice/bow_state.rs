@@ -1,18 +1,18 @@
 //! The bow's state after its whole history: everything that the choice of the next step looks at.
 
 use super::about::OffsetEstimate;
+use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::findings::Findings;
 use super::forecast::AxisForecast;
 use super::interventions::{Readings, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{
-    InterventionObservation, LearnedSlope, LeverMove, LeverPosterior, Observation, learn,
+    InterventionObservation, LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, learn,
 };
-use super::moves::{Move, Moves, after, moves, present};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::swapped_tags::SwappedTags;
-use super::{Change, Check};
+use super::{Action, Check};
 use crate::math::{Normal, rounded};
 use crate::reading::{Assumptions, HorizontalCall, Reading, VerticalCall};
 use crate::record::{Hand, History, Setup, When, compare};
@@ -45,20 +45,20 @@ pub(super) struct AxisState {
 
 impl AxisState {
     /// The prior of a lever of this axis.
-    pub(super) fn slope(&self, change: Change) -> Option<&Slope> {
-        self.slopes.iter().find(|s| s.change == change)
+    pub(super) fn slope(&self, action: Action) -> Option<&Slope> {
+        self.slopes.iter().find(|s| s.action == action)
     }
 
     /// Changes of a lever that had readings before and after them.
-    pub(super) fn times_tried(&self, change: Change) -> usize {
+    pub(super) fn times_tried(&self, action: Action) -> usize {
         self.interventions
             .iter()
             .enumerate()
             .filter(|(r, t)| {
                 t.observed.is_some()
-                    && t.moved
+                    && t.adjusted
                         .iter()
-                        .any(|m| m.change == change && m.amount.abs() > 0.0)
+                        .any(|m| m.action == action && m.amount.abs() > 0.0)
                     && self.interventions[..*r]
                         .iter()
                         .any(|t| t.observed.is_some())
@@ -67,8 +67,8 @@ impl AxisState {
     }
 
     /// What this bow's history says of a lever of this axis.
-    pub(super) fn learned_slope(&self, change: Change) -> Option<LearnedSlope> {
-        self.posterior.learned_slope(change)
+    pub(super) fn learned_slope(&self, action: Action) -> Option<LearnedSlope> {
+        self.posterior.learned_slope(action)
     }
 
     /// What the newest change did on this axis that it should not have.
@@ -78,13 +78,13 @@ impl AxisState {
     }
 
     /// The offset after a step, by all that was shot: where it leads back to earlier settings, mostly what was seen there.
-    pub(super) fn back_at(&self, change: Change, step: &Move, k: &Knowledge) -> Normal {
+    pub(super) fn back_at(&self, action: Action, step: &Adjustment, k: &Knowledge) -> Normal {
         let mut interventions = self.interventions.clone();
         interventions.push(InterventionObservation {
-            moved: vec![LeverMove {
-                change,
+            adjusted: vec![LoggedAdjustment {
+                action,
                 amount: step.amount,
-                new_shafts: change == Change::ShaftSpine,
+                new_shafts: action == Action::ShaftSpine,
                 turned_back: false,
             }],
             ..InterventionObservation::default()
@@ -97,8 +97,8 @@ impl AxisState {
     }
 
     /// Sign of the lever's amount that brings the offset towards zero.
-    pub(super) fn direction(&self, change: Change) -> Option<f64> {
-        Some(-self.offset.mean.signum() * self.slope(change)?.sign)
+    pub(super) fn direction(&self, action: Action) -> Option<f64> {
+        Some(-self.offset.mean.signum() * self.slope(action)?.sign)
     }
 }
 
@@ -211,20 +211,25 @@ impl BowState {
     }
 
     /// Where a lever can go to bring its axis nearer to zero; empty if it contradicted what was expected of it.
-    pub(super) fn towards_zero(&self, state: &AxisState, change: Change, k: &Knowledge) -> Moves {
-        let Some(direction) = state.direction(change) else {
-            return Moves::default();
+    pub(super) fn towards_zero(
+        &self,
+        state: &AxisState,
+        action: Action,
+        k: &Knowledge,
+    ) -> Adjustments {
+        let Some(direction) = state.direction(action) else {
+            return Adjustments::default();
         };
-        if self.blocked(state, change, direction) {
-            return Moves::default();
+        if self.blocked(state, action, direction) {
+            return Adjustments::default();
         }
-        moves(&self.setup, change, direction, k)
+        adjustments(&self.setup, action, direction, k)
     }
 
     /// Whether a lever contradicted what was expected of it in this direction.
-    pub(super) fn blocked(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+    pub(super) fn blocked(&self, state: &AxisState, action: Action, direction: f64) -> bool {
         is_blocked(
-            change,
+            action,
             direction,
             &state.contradictions,
             &state.interventions,
@@ -234,10 +239,10 @@ impl BowState {
 
     /// Whether a lever did next to nothing in this direction, was looked at since, and something else was changed after it: it
     /// does little then, and may still be turned as far as it goes where nothing else is left.
-    pub(super) fn does_little(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+    pub(super) fn does_little(&self, state: &AxisState, action: Action, direction: f64) -> bool {
         let same = |c: &&Contradiction| {
             c.lever
-                .is_some_and(|(l, d)| l == change && d * direction > 0.0)
+                .is_some_and(|(l, d)| l == action && d * direction > 0.0)
         };
         let newest = self.setups.len().saturating_sub(1);
         let mut found = state.contradictions.iter().filter(same).peekable();
@@ -294,8 +299,8 @@ impl BowState {
     }
 
     /// The runs with the settings that a step leads to.
-    pub(super) fn visits(&self, change: Change, step: &Move) -> Vec<usize> {
-        let Some(then) = after(&self.setup, change, step) else {
+    pub(super) fn visits(&self, action: Action, step: &Adjustment) -> Vec<usize> {
+        let Some(then) = after(&self.setup, action, step) else {
             return Vec::new();
         };
         let same = |old: &Setup| {
@@ -339,20 +344,20 @@ impl BowState {
     pub(super) fn is_known_out(
         &self,
         state: &AxisState,
-        change: Change,
-        step: &Move,
+        action: Action,
+        step: &Adjustment,
         k: &Knowledge,
     ) -> bool {
-        if present(&self.setup, change).is_none() {
+        if present(&self.setup, action).is_none() {
             return false;
         }
-        let after = |setting: Change| {
-            let by = if setting == change { step.amount } else { 0.0 };
+        let after = |setting: Action| {
+            let by = if setting == action { step.amount } else { 0.0 };
             present(&self.setup, setting).map(|now| now + by)
         };
         let same = |old: &Setup| {
             state.slopes.iter().all(|slope| {
-                let (then, now) = (present(old, slope.change), after(slope.change));
+                let (then, now) = (present(old, slope.action), after(slope.action));
                 match (then, now) {
                     (Some(then), Some(now)) => (then - now).abs() < SAME_SETTING,
                     (then, now) => then.is_none() && now.is_none(),
@@ -364,7 +369,7 @@ impl BowState {
             .iter()
             .zip(&state.interventions)
             .any(|(old, read)| read.observed.is_some() && same(old));
-        seen && state.back_at(change, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
+        seen && state.back_at(action, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
     }
 
     /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing

@@ -5,7 +5,7 @@ use super::bow_state::BowState;
 use super::contradictions::Contradiction;
 use super::knowledge::{Axis, Knowledge};
 use super::sensitivities::arrow_grains;
-use super::{Change, Step, VerifyWhen};
+use super::{Action, Step, VerifyWhen};
 use crate::math::rounded;
 
 /// Acceleration of free fall, m/s².
@@ -26,35 +26,35 @@ pub(super) fn of_step(step: &Step, weight_known: bool) -> Vec<Caution> {
     let more = step.amount.is_some_and(|a| a > 0.0);
     let mut notes = Vec::new();
     match step.change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             notes.push(Caution::new("limb-bolts", About::LimbBolts));
             if more {
                 notes.push(Caution::new("draw-weight-form", About::DrawWeightForm));
             }
         }
-        Change::ShaftLength => {
+        Action::ShaftLength => {
             notes.push(Caution::new("safe-length", About::SafeLength));
             notes.push(Caution::new("cutting-carbon", About::CuttingCarbon));
         }
-        Change::ShaftSpine => {
+        Action::ShaftSpine => {
             notes.push(Caution::new("new-shafts", About::NewShafts));
             notes.push(bare_shafts());
         }
         // back to the place where they were in tune needs no warning of strays
-        Change::Verify if step.when == Some(VerifyWhen::AnotherDay) => {}
-        Change::ShootMore | Change::Verify => notes.push(bare_shafts()),
-        Change::PointWeight
-        | Change::RearWeight
-        | Change::Plunger
-        | Change::NockingPoint
-        | Change::RestHeight
-        | Change::Check
-        | Change::None => {}
+        Action::Verify if step.when == Some(VerifyWhen::AnotherDay) => {}
+        Action::ShootMore | Action::Verify => notes.push(bare_shafts()),
+        Action::PointWeight
+        | Action::RearWeight
+        | Action::Plunger
+        | Action::NockingPoint
+        | Action::RestHeight
+        | Action::Check
+        | Action::None => {}
     }
     let lighter = match step.change {
-        Change::DrawWeight => more,
-        Change::PointWeight | Change::RearWeight | Change::ShaftLength => !more,
-        Change::ShaftSpine => true,
+        Action::DrawWeight => more,
+        Action::PointWeight | Action::RearWeight | Action::ShaftLength => !more,
+        Action::ShaftSpine => true,
         _ => false,
     };
     if lighter && !weight_known {
@@ -80,7 +80,7 @@ pub(super) fn contradiction(found: &Contradiction, bow: &BowState) -> Caution {
 /// What has to be set again after a change.
 pub(super) fn afterwards(step: &Step, bow: &BowState, k: &Knowledge) -> Option<Caution> {
     match step.change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             let share = step.amount.zip(step.from).map(|(by, from)| by / from);
             // the arrow's energy goes with the draw weight, its drop against it
             let drop_mm =
@@ -91,8 +91,8 @@ pub(super) fn afterwards(step: &Step, bow: &BowState, k: &Knowledge) -> Option<C
             };
             Some(Caution::new("after-draw-weight", about))
         }
-        Change::ShaftLength => Some(Caution::new("after-cut", About::AfterCut)),
-        Change::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
+        Action::ShaftLength => Some(Caution::new("after-cut", About::AfterCut)),
+        Action::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
         _ => None,
     }
 }

@@ -45,7 +45,7 @@ pub(super) struct Findings {
     pub(super) scatter_ratio: Option<f64>,
     /// Spines of all shafts shot on this bow.
     pub(super) spines: Vec<f64>,
-    /// Levers moved together before the newest ends, of which one can't be kept apart from the other.
+    /// Levers of one axis that were adjusted together before the newest ends, so that their effects can't be told apart.
     pub(super) several: Vec<Lever>,
     /// The set-up is that of an earlier run again.
     pub(super) is_return: bool,
@@ -399,7 +399,7 @@ fn ratio(before: &RunRead, after: &RunRead, rules: &StepRules) -> Option<f64> {
 /// Levers of which several act on one axis: what each did can't be kept apart.
 fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
     let axis = |lever: Lever| {
-        super::interventions::change_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
+        super::interventions::action_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
     };
     let levers: Vec<Lever> = changed.changes.iter().map(|c| c.lever).collect();
     let shares = |lever: &Lever| {

@@ -1,8 +1,8 @@
 //! From a history of records to what learning needs: each run's offset at 30 m, and what was changed between runs.
 
-use super::Change;
+use super::Action;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, LeverMove, Observation};
+use super::learn::{InterventionObservation, LoggedAdjustment, Observation};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
@@ -173,25 +173,25 @@ fn at_30m(group: &Analysis) -> Option<At30> {
     })
 }
 
-/// The change of the advice that a lever of a set-up stands for; `None` for brace height and draw length.
-pub(super) fn change_of(lever: Lever) -> Option<Change> {
+/// The action of an advice that adjusts a lever; `None` for brace height and draw length.
+pub(super) fn action_of(lever: Lever) -> Option<Action> {
     Some(match lever {
-        Lever::DrawWeight => Change::DrawWeight,
-        Lever::ShaftSpine => Change::ShaftSpine,
-        Lever::ShaftLength => Change::ShaftLength,
-        Lever::PointWeight => Change::PointWeight,
-        Lever::RearWeight => Change::RearWeight,
-        Lever::Plunger => Change::Plunger,
-        Lever::NockingPoint => Change::NockingPoint,
-        Lever::RestHeight => Change::RestHeight,
+        Lever::DrawWeight => Action::DrawWeight,
+        Lever::ShaftSpine => Action::ShaftSpine,
+        Lever::ShaftLength => Action::ShaftLength,
+        Lever::PointWeight => Action::PointWeight,
+        Lever::RearWeight => Action::RearWeight,
+        Lever::Plunger => Action::Plunger,
+        Lever::NockingPoint => Action::NockingPoint,
+        Lever::RestHeight => Action::RestHeight,
         Lever::BraceHeight | Lever::DrawLength => return None,
     })
 }
 
-/// How far a lever was moved, in its unit; `None` where the set-ups don't say.
-fn amount(change: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
-    let of = |setting: &str| change.amount(setting);
-    match change.lever {
+/// How far the archer adjusted a lever, in its unit; `None` where the set-ups don't say.
+fn amount(logged: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
+    let of = |setting: &str| logged.amount(setting);
+    match logged.lever {
         Lever::DrawWeight => {
             let turned =
                 of("bolt_turns_out").map(|out| -4.0 * out * lb_per_quarter_turn(&run.setup, k));
@@ -234,10 +234,10 @@ pub(super) fn interventions(
                 },
                 ..InterventionObservation::default()
             };
-            for lever in &run.changed.changes {
+            for logged in &run.changed.changes {
                 add(
                     &mut intervention,
-                    lever,
+                    logged,
                     run,
                     axis,
                     horizontal,
@@ -252,7 +252,7 @@ pub(super) fn interventions(
 
 fn add(
     intervention: &mut InterventionObservation,
-    lever: &LeverChange,
+    logged: &LeverChange,
     run: &Run,
     axis: Axis,
     horizontal: &[Slope],
@@ -260,9 +260,9 @@ fn add(
     k: &Knowledge,
 ) {
     let a = &k.learning;
-    let own_axis = |change: Change| k.lever(change).map(|l| l.axis);
-    let known = change_of(lever.lever).zip(amount(lever, run, k));
-    let Some((change, amount)) = known else {
+    let own_axis = |action: Action| k.lever(action).map(|l| l.axis);
+    let known = action_of(logged.lever).zip(amount(logged, run, k));
+    let Some((action, amount)) = known else {
         // its effect is unknown: earlier runs then say little about now
         let sd = match axis {
             Axis::Horizontal => a.offset_sd_mm,
@@ -271,21 +271,21 @@ fn add(
         intervention.extra_mm2 += sd * sd;
         return;
     };
-    if own_axis(change) == Some(axis) {
-        let turned_back = change == Change::Plunger && amount * *last_plunger < 0.0;
-        intervention.moved.push(LeverMove {
-            change,
+    if own_axis(action) == Some(axis) {
+        let turned_back = action == Action::Plunger && amount * *last_plunger < 0.0;
+        intervention.adjusted.push(LoggedAdjustment {
+            action,
             amount,
-            new_shafts: change == Change::ShaftSpine
-                || (change == Change::ShaftLength && amount > 0.0),
+            new_shafts: action == Action::ShaftSpine
+                || (action == Action::ShaftLength && amount > 0.0),
             turned_back,
         });
     } else if axis == Axis::Vertical {
-        let slope = horizontal.iter().find(|s| s.change == change);
+        let slope = horizontal.iter().find(|s| s.action == action);
         let effect = slope.map_or(0.0, |s| s.median_mm * amount);
         intervention.extra_mm2 += (a.cross_share * effect).powi(2);
     }
-    if change == Change::Plunger {
+    if action == Action::Plunger {
         *last_plunger = amount;
     }
 }

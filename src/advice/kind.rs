@@ -1,6 +1,6 @@
 //! The kinds of step, and the gates of a step that can't be undone.
 
-use super::Change;
+use super::Action;
 use crate::record::written;
 use serde::{Deserialize, Serialize};
 
@@ -26,17 +26,17 @@ pub enum StepKind {
 impl StepKind {
     /// Of a change of the bow or the arrows.
     #[must_use]
-    pub const fn of(change: Change) -> Self {
+    pub const fn of(change: Action) -> Self {
         match change {
-            Change::ShaftLength | Change::ShaftSpine => Self::Irreversible,
-            Change::ShootMore | Change::Verify => Self::Shoot,
-            Change::Check | Change::None => Self::Check,
-            Change::DrawWeight
-            | Change::PointWeight
-            | Change::RearWeight
-            | Change::Plunger
-            | Change::NockingPoint
-            | Change::RestHeight => Self::Reversible,
+            Action::ShaftLength | Action::ShaftSpine => Self::Irreversible,
+            Action::ShootMore | Action::Verify => Self::Shoot,
+            Action::Check | Action::None => Self::Check,
+            Action::DrawWeight
+            | Action::PointWeight
+            | Action::RearWeight
+            | Action::Plunger
+            | Action::NockingPoint
+            | Action::RestHeight => Self::Reversible,
         }
     }
 }

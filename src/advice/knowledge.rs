@@ -1,6 +1,6 @@
 //! What the advice takes as given: the priors, steps and limits of `calibration/advice.json`, each with its source there.
 
-use super::Change;
+use super::Action;
 use serde::Deserialize;
 use std::sync::LazyLock;
 
@@ -106,7 +106,8 @@ pub enum Axis {
 /// The prior of one lever: mm of offset at 30 m per unit is log-normal.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct LeverPrior {
-    pub(super) change: Change,
+    #[serde(rename = "change")]
+    pub(super) action: Action,
     pub(super) unit: String,
     pub(super) axis: Axis,
     /// Sign of the signed offset's shift by a positive amount: +1 or −1.
@@ -310,8 +311,8 @@ impl Knowledge {
     }
 
     /// The prior of this lever.
-    pub(super) fn lever(&self, change: Change) -> Option<&LeverPrior> {
-        self.levers.iter().find(|l| l.change == change)
+    pub(super) fn lever(&self, action: Action) -> Option<&LeverPrior> {
+        self.levers.iter().find(|l| l.action == action)
     }
 }
 

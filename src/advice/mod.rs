@@ -9,11 +9,12 @@
 //! bare high); both in mm at 30 m.
 
 mod about;
+mod action;
+mod adjustments;
 mod advise;
 mod apply;
 mod bow_state;
 mod cautions;
-mod change;
 mod choice;
 mod choose;
 mod contradictions;
@@ -25,7 +26,6 @@ mod interventions;
 mod kind;
 mod knowledge;
 mod learn;
-mod moves;
 mod outlook;
 pub mod physics;
 mod policy;
@@ -41,9 +41,9 @@ pub use about::{
     About, Caution, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate, PutBackCause,
     Reason, Reasons, ShootCause,
 };
+pub use action::{Action, VerifyWhen};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};
 pub use apply::{ApplyError, settings_after, setup_after};
-pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
 pub use explain::{ExplanationItem, LeverObstacle, StepSize, explain};

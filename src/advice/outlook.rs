@@ -35,18 +35,18 @@ pub(super) fn ends_after(
     if choices.is_empty() {
         return ends_to_go([&this, &other], bow.own_ends, goal);
     }
-    let moved = this.at(offset_after(state, choices, k));
+    let changed = this.at(offset_after(state, choices, k));
     // settings that were shot before bring their ends along
     let before = match choices {
-        [one] => bow.visits(one.change, &one.step),
+        [one] => bow.visits(one.action, &one.step),
         _ => Vec::new(),
     };
     let ends: usize = before.iter().map(|&run| bow.ends_of_runs[run]).sum();
-    let seen = [(state, moved), (other_state, other)]
+    let seen = [(state, changed), (other_state, other)]
         .map(|(state, forecast)| with_own(state, forecast, &before, ends));
     match seen {
         [Some(this), Some(other)] => ends_to_go([&this, &other], ends, goal),
-        _ => ends_to_go([&moved, &other], 0, goal),
+        _ => ends_to_go([&changed, &other], 0, goal),
     }
 }
 
@@ -54,9 +54,9 @@ pub(super) fn ends_after(
 /// knows the settings that were there before.
 fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal {
     if let [one] = choices
-        && state.times_tried(one.change) > 0
+        && state.times_tried(one.action) > 0
     {
-        let there = state.back_at(one.change, &one.step, k);
+        let there = state.back_at(one.action, &one.step, k);
         let arrows = state.forecast.map_or(0.0, |f| f.arrows_mm2);
         return Normal {
             sd: (there.sd.powi(2) + arrows).sqrt(),

@@ -3,17 +3,17 @@
 //! `choose` says what the offset asks for. Here stands what has to be seen to before anything is changed, and what a step that
 //! can't be undone needs beside the offset.
 
-use super::Change;
+use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
+use super::adjustments::adjustments;
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, choice, nearest};
 use super::choose::{self, Decision};
 use super::contradictions::Contradiction;
 use super::findings::MissedBare;
-use super::interventions::{change_of, sign};
+use super::interventions::{action_of, sign};
 use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
-use super::moves::moves;
 
 /// Decides what comes next.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
@@ -97,7 +97,7 @@ fn after_misses(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
         .then(|| first_step(bow, missed, k))
         .flatten();
     match step {
-        Some(next) => Decision::Change {
+        Some(next) => Decision::Adjust {
             next: Box::new(next),
             also: Vec::new(),
             others: Vec::new(),
@@ -109,24 +109,24 @@ fn after_misses(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
 /// The usual first step against the side on which the bare shafts went.
 fn first_step(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choice> {
     let [x, y] = missed.side.map(f64::from);
-    let levers: [(Change, f64); 2];
+    let levers: [(Action, f64); 2];
     let (state, side) = if y.abs() > 0.0 {
-        let nocking = (Change::NockingPoint, k.steps.nocking_point_mm * 2.0);
-        levers = [nocking, (Change::RestHeight, k.steps.rest_height_mm)];
+        let nocking = (Action::NockingPoint, k.steps.nocking_point_mm * 2.0);
+        levers = [nocking, (Action::RestHeight, k.steps.rest_height_mm)];
         (&bow.vertical, y)
     } else if x.abs() > 0.0 {
         // half a turn of both bolts; the next point
         let pounds = super::slopes::lb_per_quarter_turn(&bow.setup, k) * 2.0;
-        levers = [(Change::DrawWeight, pounds), (Change::PointWeight, 10.0)];
+        levers = [(Action::DrawWeight, pounds), (Action::PointWeight, 10.0)];
         (bow.horizontal.as_ref()?, x * sign(bow.hand?))
     } else {
         return None;
     };
-    levers.iter().find_map(|&(change, size)| {
-        let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
-        let found = moves(&bow.setup, change, -side * slope.sign, k);
+    levers.iter().find_map(|&(action, size)| {
+        let (slope, beta) = (state.slope(action)?, state.learned_slope(action)?);
+        let found = adjustments(&bow.setup, action, -side * slope.sign, k);
         let step = nearest(&found.steps, size)?;
-        let chosen = choice(state, change, step, beta, found.look_up, k);
+        let chosen = choice(state, action, step, beta, found.look_up, k);
         Some(Choice {
             missed: Some(missed),
             ..chosen
@@ -148,13 +148,13 @@ fn groups_worse(bow: &BowState, ratio: f64) -> Decision {
 }
 
 /// Levers of the newest change that can be put back, of the axes asked for; empty where one of them can't.
-fn put_back_levers(bow: &BowState, wanted: impl Fn(Change) -> bool) -> Vec<Change> {
+fn put_back_levers(bow: &BowState, wanted: impl Fn(Action) -> bool) -> Vec<Action> {
     let Some(newest) = &bow.newest_change else {
         return Vec::new();
     };
-    let changes = newest.changes.iter().filter_map(|c| change_of(c.lever));
-    let levers: Vec<Change> = changes.filter(|c| wanted(*c)).collect();
-    if levers.contains(&Change::ShaftLength) {
+    let changes = newest.changes.iter().filter_map(|c| action_of(c.lever));
+    let levers: Vec<Action> = changes.filter(|c| wanted(*c)).collect();
+    if levers.contains(&Action::ShaftLength) {
         return Vec::new();
     }
     levers
@@ -168,7 +168,7 @@ fn contradicted(bow: &BowState, k: &Knowledge) -> Option<Decision> {
         .collect();
     let wrong_way = found.iter().find(|(_, c)| c.wrong_way);
     if let Some((state, c)) = wrong_way.filter(|_| !bow.findings.is_return) {
-        let own = |change: Change| k.lever(change).is_some_and(|l| l.axis == state.axis);
+        let own = |action: Action| k.lever(action).is_some_and(|l| l.axis == state.axis);
         let levers = put_back_levers(bow, own);
         if levers.is_empty() {
             let checks = bow.open(c.checks());
@@ -203,7 +203,7 @@ fn horizontal_offset_mm(bow: &BowState) -> f64 {
 pub(super) fn mass_effect(bow: &BowState, k: &Knowledge) -> Option<(f64, f64)> {
     let grains = bow.findings.mass_gr?;
     // a bare shaft lighter at the nock acts weak
-    let each = k.lever(Change::RearWeight)?.median_mm;
+    let each = k.lever(Action::RearWeight)?.median_mm;
     Some((grains, -grains * each))
 }
 
@@ -238,9 +238,9 @@ fn lean_checks(bow: &BowState) -> Vec<Check> {
 /// The step wanted, if the findings permit its kind; else one that they permit.
 fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
     let (findings, rules) = (&bow.findings, &k.step_rules);
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
+    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
     match wanted {
-        Decision::Change {
+        Decision::Adjust {
             next,
             also,
             mut others,
@@ -269,7 +269,7 @@ fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
             if small && findings.ends < rules.small_step_ends && next.missed.is_none() {
                 return shoot(ShootCause::SmallStep);
             }
-            Decision::Change { next, also, others }
+            Decision::Adjust { next, also, others }
         }
         Decision::WrongSpine { spines } => {
             let unmet = unmet(bow, k);
@@ -289,12 +289,12 @@ fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
 
 /// The first way that can be undone: of those named, or of those that come where the shafts stay.
 fn undoable(others: &mut Vec<Choice>, bow: &BowState, k: &Knowledge) -> Option<Choice> {
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
+    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
     if let Some(at) = others.iter().position(|c| !lasting(c)) {
         return Some(others.remove(at));
     }
     match choose::ordinary(bow, false, k) {
-        Decision::Change { next, others, .. } => {
+        Decision::Adjust { next, others, .. } => {
             let mut all = std::iter::once(*next).chain(others);
             all.find(|c| !lasting(c))
         }

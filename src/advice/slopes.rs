@@ -1,13 +1,13 @@
 //! The prior of each lever's slope, before this bow has a history.
 
-use super::Change;
+use super::Action;
 use super::knowledge::{Axis, Divisor, Knowledge};
 use crate::record::Setup;
 
 /// Prior of one lever's slope on this set-up: mm of offset at 30 m per unit is log-normal.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Slope {
-    pub(super) change: Change,
+    pub(super) action: Action,
     pub(super) unit: String,
     /// Sign of the signed offset's shift by a positive amount: +1 or −1.
     pub(super) sign: f64,
@@ -82,7 +82,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 }
             };
             let mut slope = Slope {
-                change: lever.change,
+                action: lever.action,
                 unit: lever.unit.clone(),
                 sign: lever.sign,
                 median_mm: lever.median_mm / divisor,
@@ -90,7 +90,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 share: lever.share,
                 mark: lever.mark.clone(),
             };
-            if lever.change == Change::DrawWeight && by_bolts {
+            if lever.action == Action::DrawWeight && by_bolts {
                 slope.own_log_sd = k.bolts.own_log_sd;
             }
             if unknown {
@@ -108,25 +108,25 @@ mod tests {
     use super::*;
     use crate::advice::knowledge::knowledge;
 
-    fn of(setup: &Setup, change: Change) -> Slope {
+    fn of(setup: &Setup, action: Action) -> Slope {
         slopes(setup, Axis::Horizontal, knowledge())
             .into_iter()
-            .find(|s| s.change == change)
+            .find(|s| s.action == action)
             .unwrap()
     }
 
     #[test]
     fn without_a_setup_the_middle_one_stands_and_is_trusted_less() {
-        let unknown = of(&Setup::default(), Change::ShaftLength);
+        let unknown = of(&Setup::default(), Action::ShaftLength);
         let known = of(
             &Setup {
                 draw_weight_lb: Some(36.0),
                 ..Setup::default()
             },
-            Change::ShaftLength,
+            Action::ShaftLength,
         );
         assert!((unknown.log_sd(0.6) - known.log_sd(0.6) - 0.3).abs() < 1e-12);
-        assert!((of(&Setup::default(), Change::DrawWeight).median_mm - 97.2).abs() < 0.1);
+        assert!((of(&Setup::default(), Action::DrawWeight).median_mm - 97.2).abs() < 0.1);
     }
 
     #[test]
@@ -138,9 +138,9 @@ mod tests {
                 ..Setup::default()
             };
             let mm =
-                of(&setup, Change::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
+                of(&setup, Action::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
             assert!((mm - 24.5).abs() < 1e-9);
-            assert!((of(&setup, Change::DrawWeight).own_log_sd - 0.45).abs() < 1e-12);
+            assert!((of(&setup, Action::DrawWeight).own_log_sd - 0.45).abs() < 1e-12);
         }
     }
 }

@@ -166,7 +166,7 @@ impl SettingChange {
     }
 }
 
-/// A lever that differs, with those of its settings that do.
+/// What the archer changed on one lever: its settings that differ between two set-ups.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LeverChange {
     /// The lever.

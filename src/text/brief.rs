@@ -6,7 +6,7 @@ use super::step::{headline, shift_with};
 use super::terms::{FaceSide, lever_name};
 use super::{Locale, Sentence};
 use crate::advice::{
-    Advice, Axis, Change, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
+    Action, Advice, Axis, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
 };
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
 
@@ -117,8 +117,8 @@ fn groups(reading: &Reading, next: &Step, locale: Locale) -> String {
         return "too few shots of both kinds to say anything".to_owned();
     };
     let upright = match next.change {
-        Change::RestHeight | Change::NockingPoint => true,
-        _ if next.change.moves_a_setting() => false,
+        Action::RestHeight | Action::NockingPoint => true,
+        _ if next.change.adjusts_a_lever() => false,
         _ => offset.y_mm.abs() > offset.x_mm.abs(),
     };
     let (axis, value, sd) = if upright {

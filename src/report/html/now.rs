@@ -1,7 +1,7 @@
 //! First of all: where the bow stands now, and what to do next.
 
 use super::page::Page;
-use crate::advice::{Advice, Change, Step};
+use crate::advice::{Action, Advice, Step};
 use crate::reading::{HorizontalCall, Reading};
 use crate::record::End;
 use crate::report::svg::FacePlot;
@@ -93,7 +93,7 @@ fn action(advice: &Advice, locale: Locale) -> String {
 
 /// Why the height comes before left and right, where those are called too.
 fn height_first(advice: &Advice) -> &'static str {
-    let lifts = |step: &Step| matches!(step.change, Change::NockingPoint | Change::RestHeight);
+    let lifts = |step: &Step| matches!(step.change, Action::NockingPoint | Action::RestHeight);
     let across = advice.reading.horizontal.call;
     let called = matches!(across, HorizontalCall::Weak | HorizontalCall::Stiff);
     let alone = advice.also.is_empty() && advice.next.as_ref().is_some_and(lifts);
