@@ -3,7 +3,7 @@
 use super::about::{About, Caution};
 use super::bow_state::{AxisState, BowState};
 use super::choose::Decision;
-use super::interventions::Readings;
+use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::policy::decide;
 use super::{Action, Advice, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
@@ -21,12 +21,16 @@ pub struct AdviceOptions {
 /// One reading of the newest set-up and the ranked next changes for it.
 #[must_use]
 pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
-    advise_with(history, options, knowledge(), &mut Readings::default())
+    advise_with(history, options, knowledge(), &mut ReadingCache::default())
 }
 
 /// [`advise`] with what was read before.
 #[must_use]
-pub fn advise_again(history: &History, options: &AdviceOptions, readings: &mut Readings) -> Advice {
+pub fn advise_again(
+    history: &History,
+    options: &AdviceOptions,
+    readings: &mut ReadingCache,
+) -> Advice {
     advise_with(history, options, knowledge(), readings)
 }
 
@@ -36,7 +40,7 @@ pub fn advise_with(
     history: &History,
     options: &AdviceOptions,
     knowledge: &Knowledge,
-    readings: &mut Readings,
+    readings: &mut ReadingCache,
 ) -> Advice {
     let k = knowledge;
     let bow = match BowState::of(history, k, readings) {
@@ -215,7 +219,7 @@ fn of_history(history: &History) -> Vec<Caution> {
 #[must_use]
 pub fn levers(history: &History) -> Vec<Learned> {
     let k = knowledge();
-    let bow = BowState::of(history, k, &mut Readings::default());
+    let bow = BowState::of(history, k, &mut ReadingCache::default());
     bow.map_or_else(|_| Vec::new(), |bow| all_levers(&bow, k))
 }
 

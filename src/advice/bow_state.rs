@@ -5,7 +5,7 @@ use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::findings::Findings;
 use super::forecast::AxisForecast;
-use super::interventions::{Readings, RunRead, interventions, near, sign};
+use super::interventions::{ReadingCache, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{
     InterventionObservation, LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, learn,
@@ -151,7 +151,7 @@ impl BowState {
     pub(super) fn of(
         history: &History,
         k: &Knowledge,
-        readings: &mut Readings,
+        readings: &mut ReadingCache,
     ) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;

@@ -5,7 +5,7 @@ use super::advise::AdviceOptions;
 use super::bow_state::{AxisState, BowState};
 use super::choice::Choice;
 use super::choose::Decision;
-use super::interventions::Readings;
+use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::sensitivities::{missing, sensitivities};
 use super::slopes::lb_per_quarter_turn;
@@ -171,7 +171,7 @@ pub struct StepSize {
 #[must_use]
 pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationItem> {
     let k = knowledge();
-    let bow = match BowState::of(history, k, &mut Readings::default()) {
+    let bow = match BowState::of(history, k, &mut ReadingCache::default()) {
         Ok(bow) => bow,
         Err(Some(reading)) => return vec![ExplanationItem::Reading(reading)],
         Err(None) => return vec![ExplanationItem::NoRecord],

@@ -36,11 +36,11 @@ pub(super) fn sign(hand: Hand) -> f64 {
 /// A cache of the readings of a history's runs, for a caller that asks again after every end: reading is most of the work. It changes no
 /// answer.
 #[derive(Clone, Debug, Default)]
-pub struct Readings {
+pub struct ReadingCache {
     runs: Vec<(Arc<[End]>, Arc<RunRead>)>,
 }
 
-impl Readings {
+impl ReadingCache {
     /// Every run of a history, read; runs of an earlier history that this one lacks are dropped.
     pub(super) fn of(&mut self, history: &History) -> Vec<Arc<RunRead>> {
         let before = std::mem::take(&mut self.runs);

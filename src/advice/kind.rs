@@ -142,8 +142,8 @@ pub enum GateValue {
     Metres(f64),
     /// Distances from and to, m.
     MetresBetween([f64; 2]),
-    /// At most so far apart, mm.
-    MillimetresApart(f64),
+    /// Scatter of a group per axis at 30 m, mm.
+    ScatterMm(f64),
     /// Difference of mass, gr.
     Grains(f64),
     /// At most so much difference of mass, gr.

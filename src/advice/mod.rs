@@ -48,7 +48,7 @@ pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
 pub use explain::{ExplanationItem, LeverObstacle, StepSize, explain};
 pub use findings::{BestSetup, MissedBare};
-pub use interventions::Readings;
+pub use interventions::ReadingCache;
 pub use kind::{Check, Gate, GateCode, GateValue, StepKind};
 pub use knowledge::{Axis, Knowledge};
 pub use sensitivities::{Sensitivities, missing, sensitivities};

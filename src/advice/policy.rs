@@ -368,8 +368,8 @@ pub(super) fn unmet(bow: &BowState, k: &Knowledge) -> Vec<Gate> {
         have,
     );
     let wide = findings.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm);
-    let have = GateValue::MillimetresApart(wide.unwrap_or(0.0));
-    let needed = GateValue::MillimetresApart(rules.group_sd_mm);
+    let have = GateValue::ScatterMm(wide.unwrap_or(0.0));
+    let needed = GateValue::ScatterMm(rules.group_sd_mm);
     gate(wide.is_some(), GateCode::Groups, needed, have);
     let (missing, have) = mass_gate(bow, k);
     gate(

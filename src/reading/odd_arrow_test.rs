@@ -96,10 +96,10 @@ pub(super) fn common_offset(
         }
         offsets.push(offset);
     }
-    let [plain, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
+    let [ordinary, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
     let mut test = OddArrowTest {
         offset_mm: [0.0; 2],
-        ln_factor: odd - plain,
+        ln_factor: odd - ordinary,
         outliers: vec![0.0; residuals.len()],
     };
     for ((set, ln), offset) in sets.iter().zip(&ln_weights[1]).zip(&offsets) {

@@ -160,7 +160,7 @@ impl ReadingBuilder<'_> {
         let mut too_wide = false;
         if let Some(posterior) = self.posterior {
             reading.offset = Some(offset(posterior));
-            reading.plain_mm = groups::plain_difference(self.shots).map(|d| d.map(length));
+            reading.plain_mm = groups::mean_difference(self.shots).map(|d| d.map(length));
             reading.scatter = Some(Scatter {
                 fletched_sd_mm: posterior.fletched_sd_mm.map(length),
                 bare_sd_mm: posterior.bare_sd_mm.map(length),

@@ -67,7 +67,7 @@ pub fn typed<T: DeserializeOwned>(
     serde_json::from_value(document(bytes, known)?).map_err(|e| RecordError::Shape {
         line: 1,
         place: what.to_owned(),
-        detail: plain(&e),
+        detail: message_without_place(&e),
         known,
     })
 }
@@ -145,7 +145,7 @@ impl<'a> Documents<'a> {
             })),
             Some(Err(error)) => Err(RecordError::NotJson {
                 line: error.line().max(1),
-                detail: plain(&error),
+                detail: message_without_place(&error),
                 known: self.known,
             }),
         }
@@ -182,8 +182,8 @@ fn values_of_first(bytes: &[u8]) -> usize {
     values
 }
 
-/// The parser's message without "at line … column …": our own message names the line.
-pub(super) fn plain(error: &serde_json::Error) -> String {
+/// The parser's message without its "at line … column …": the program's own message names the line.
+pub(super) fn message_without_place(error: &serde_json::Error) -> String {
     let text = error.to_string();
     text.split(" at line ").next().unwrap_or(&text).to_owned()
 }
@@ -225,8 +225,8 @@ fn record(line: usize, mut value: Value) -> Result<ParsedRecord, RecordError> {
     let end: End = match End::deserialize(&value) {
         Ok(end) => end,
         Err(error) => {
-            let (place, detail) =
-                locate(&value).unwrap_or_else(|| ("the record".to_owned(), plain(&error)));
+            let (place, detail) = locate(&value)
+                .unwrap_or_else(|| ("the record".to_owned(), message_without_place(&error)));
             return Err(RecordError::Shape {
                 line,
                 place,
@@ -265,7 +265,9 @@ fn drop_nulls(value: &mut Value) {
 /// The first part of a record that can't be understood, and why.
 fn locate(value: &Value) -> Option<(String, String)> {
     fn fault<T: DeserializeOwned>(value: Option<&Value>) -> Option<String> {
-        T::deserialize(value?).err().map(|e| plain(&e))
+        T::deserialize(value?)
+            .err()
+            .map(|e| message_without_place(&e))
     }
     let part = |name: &str, detail: Option<String>| detail.map(|d| (format!("`{name}`"), d));
     let list = |name: &str| value.get(name).and_then(Value::as_array);

@@ -2,7 +2,7 @@
 
 use super::check::{SessionFault, check_session, outside_limits};
 use super::keys::{SESSION, SESSION_FILE, likely};
-use super::parse::{check_schema, first_document, plain};
+use super::parse::{check_schema, first_document, message_without_place};
 use super::{Extra, RecordError, Session, Setup};
 use serde::{Deserialize, Serialize};
 
@@ -105,7 +105,7 @@ impl SessionFile {
         let file: Self = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
             place: "the session file".to_owned(),
-            detail: plain(&e),
+            detail: message_without_place(&e),
             known: SCHEMA,
         })?;
         let told = file.check()?;
@@ -121,7 +121,7 @@ impl SessionFile {
         let setup: Setup = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
             place: "the set-up file".to_owned(),
-            detail: plain(&e),
+            detail: message_without_place(&e),
             known: "session.setup",
         })?;
         let file = Self {

@@ -169,8 +169,9 @@ impl<'a> Reader<'a> {
 
 /// Whether two names or texts are the same, however they are escaped.
 fn same_text(one: &str, other: &str) -> bool {
-    let plain = |s: &str| serde_json::from_str::<String>(s).ok();
-    one == other || ((one.contains('\\') || other.contains('\\')) && plain(one) == plain(other))
+    let unescaped = |s: &str| serde_json::from_str::<String>(s).ok();
+    one == other
+        || ((one.contains('\\') || other.contains('\\')) && unescaped(one) == unescaped(other))
 }
 
 fn field<'t, 'a>(fields: &'t [(&'a str, Tree<'a>)], name: &str) -> Option<&'t Tree<'a>> {

@@ -22,7 +22,7 @@ impl Sentence for GateValue {
             Self::MetresBetween([least, most]) => {
                 format!("{} to {} m", number(*least, 0), number(*most, 0))
             }
-            Self::MillimetresApart(mm) => format!("{} mm of scatter at 30 m", number(*mm, 0)),
+            Self::ScatterMm(mm) => format!("{} mm of scatter at 30 m", number(*mm, 0)),
             Self::Grains(gr) => format!("{} gr apart", number(gr.abs(), 1)),
             Self::GrainsAtMost(gr) => format!("within {} gr", number(*gr, 1)),
             Self::Unconfirmed(n) => format!("{n} not confirmed"),

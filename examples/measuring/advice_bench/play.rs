@@ -2,7 +2,9 @@
 //! advice but records and the change proposed.
 
 use crate::bows::{Bow, EIGHTH, Reach, TOLERANCE, Turn};
-use bossmark::advice::{Action, AdviceOptions, Knowledge, Readings, Step, StepKind, advise_with};
+use bossmark::advice::{
+    Action, AdviceOptions, Knowledge, ReadingCache, Step, StepKind, advise_with,
+};
 use bossmark::reading::Reading;
 use bossmark::record::{History, RecordFile};
 use std::collections::BTreeMap;
@@ -167,7 +169,7 @@ impl Made {
 /// Plays a bow by the advice until it is said to be in tune.
 pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge) -> Played {
     let mut records = Vec::new();
-    let mut readings = Readings::default();
+    let mut readings = ReadingCache::default();
     let mut played = Played::new(&bow);
     for number in 1..=MOST_ENDS {
         records.push(RecordFile {
