@@ -1,4 +1,8 @@
-//! How the shafts of a photo stand on the whole, and how large their millimetres are, before each is looked at by itself.
+//! The common lean of a photo's shafts and the scale of its face, estimated from the clear candidates together.
+//!
+//! Soft bosses let all shafts lean the same way, and the face may have been named in a wrong size. Either shifts nocks and vanes in the
+//! strips, so the first stage is run again with both corrected ([`ViewGeometry`]). The lean is the one that best explains the directions that
+//! the map net reads; of a few scales the one with the largest posterior is taken, by nock places, strip scores and thickness.
 
 use super::first_stage::{FirstStage, strip_log_odds};
 use super::model::UsualThickness;
@@ -10,17 +14,17 @@ use image::RgbImage;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
-/// The face's millimetres in one of the shafts' own that are tried, and how likely each is beforehand, as a logarithm: faces come in sizes of
-/// 122, 80, 60 and 40 cm, and most are called what they are.
+/// Scales that are tried, with their log prior, nats. A scale is the number of millimetres of the face as named in a true one, which shafts
+/// show: faces come in sizes of 122, 80, 60 and 40 cm, and most are named rightly.
 const SCALES: [(f64, f64); 4] = [(1.0, 0.0), (1.5, -1.2), (2.0, -1.5), (3.0, -1.8)];
-/// The same for a face of the next size, half as large again (one of 122 cm named 80, one of 60 named 40). It is tried where the camera, by the
-/// face as it is named, is nearer to the face plane than nocks are, and where the shafts' thickness is seen: rings alone can't tell, and
-/// shafts that stand out as far as they seem to speak little against it.
+/// The same for a face of the next larger size (one of 122 cm named 80, one of 60 named 40). It is tried where, by the size named, the camera
+/// would be nearer to the face plane than nocks are, and where the shafts' thickness is known: rings alone don't show the size, and the length
+/// by which shafts stand out says little about it.
 const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 /// Weight of the strips' log-odds of being shafts beside where their nocks are.
 const STRIP_WEIGHT: f64 = 0.1;
 
-/// The photo as one set of nets sees it, from the foot point that the shafts' common lean asks for, and in their own millimetres.
+/// The first stage with one set of nets, with the common lean and the scale corrected.
 pub(super) fn in_own_pose_and_scale<'a>(
     nets: &Nets,
     pixels: &'a RgbImage,
