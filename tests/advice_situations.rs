@@ -3,79 +3,23 @@
 #![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
 
 mod common;
+#[path = "advice_situations/setups.rs"]
+mod setups;
+#[path = "advice_situations/words.rs"]
+mod words;
 
 use bossmark::advice::{
-    Action, Advice, AdviceOptions, GateCode, Step, StepKind, VerifyWhen, advise, explain,
+    Action, Advice, AdviceOptions, GateCode, StepKind, VerifyWhen, advise, explain,
 };
 use bossmark::record::History;
-use bossmark::text::{Locale, Sentence, step_sentence};
 use common::{Shoot, club_setup, history};
 use proptest::prelude::*;
-use serde_json::{Value, json};
-
-fn next(advice: &Advice) -> &Step {
-    advice.next.as_ref().unwrap()
-}
-
-fn advice_for(history: &History) -> Advice {
-    advise(history, &AdviceOptions::default())
-}
-
-/// In the documents' own locale.
-fn said(values: &impl Sentence) -> String {
-    values.text(Locale::default())
-}
-
-fn sentence(step: &Step) -> String {
-    step_sentence(step, Locale::default())
-}
-
-/// What a person reads: each step as a sentence, cautions below, and the chain behind it.
-fn text(history: &History, options: &AdviceOptions) -> String {
-    let advice = advise(history, options);
-    let mut out = String::new();
-    let mut step = |head: &str, step: &Step| {
-        out.push_str(&format!("{head}: {}\n", sentence(step)));
-        for note in &step.cautions {
-            out.push_str(&format!("  [{}] {}\n", note.code, said(note)));
-        }
-    };
-    if let Some(s) = &advice.next {
-        step("next", s);
-    }
-    for s in &advice.also {
-        step("also", s);
-    }
-    for s in &advice.others {
-        step("or", s);
-    }
-    for l in &advice.learned {
-        out.push_str(&format!(
-            "learned: {:?} {} mm per {} ± {} from {} changes, before {}\n",
-            l.change, l.mm_per_unit, l.unit, l.sd, l.from_changes, l.prior_mm_per_unit
-        ));
-    }
-    for note in &advice.cautions {
-        out.push_str(&format!("[{}] {}\n", note.code, said(note)));
-    }
-    if let Some(failure) = &advice.failure {
-        out.push_str(&format!("failure [{}] {}\n", failure.code, said(failure)));
-    }
-    out.push_str(&format!("done: {}\n-- why\n", advice.done));
-    let chain: Vec<String> = explain(history, options).iter().map(said).collect();
-    out.push_str(&chain.join("\n"));
-    out
-}
+use serde_json::json;
+use setups::{obeys, with};
+use words::{advice_for, next, said, text};
 
 fn snapshot(name: &str, history: &History) {
     insta::assert_snapshot!(name, text(history, &AdviceOptions::default()));
-}
-
-fn with(mut setup: Value, changes: Value) -> Value {
-    for (key, value) in changes.as_object().unwrap() {
-        setup[key] = value.clone();
-    }
-    setup
 }
 
 #[test]
@@ -584,41 +528,6 @@ fn the_document_reads_back() {
     let back: Advice = serde_json::from_str(&json).unwrap();
     assert_eq!(serde_json::to_string(&back).unwrap(), json);
     assert_eq!(json, serde_json::to_string(&advice_for(&h)).unwrap());
-}
-
-/// A step obeys every limit told, whatever is asked.
-fn obeys(step: &Step, setup: &Value) {
-    let limits = &setup["limits"];
-    let Some(setting) = step.setting.as_deref() else {
-        return;
-    };
-    let Some(to) = step.to else { return };
-    let limit = &limits[setting];
-    for (key, sign) in [("min", 1.0), ("max", -1.0)] {
-        if let Some(bound) = limit[key].as_f64() {
-            assert!(
-                sign * (to - bound) > -1e-3,
-                "{setting} {to} against {key} {bound}"
-            );
-        }
-    }
-    if let (Some(owned), true) = (limit["owned"].as_array(), limit["obtainable"].is_null()) {
-        assert!(
-            owned
-                .iter()
-                .any(|v| (v.as_f64().unwrap() - to).abs() < 1e-6)
-        );
-    }
-    if let Some(q) = step.bolt_quarter_turns {
-        let turns = setup["bolt_turns_out"].as_f64().unwrap() - q as f64 / 4.0;
-        assert!(turns >= limits["bolt_turns_out"]["min"].as_f64().unwrap() - 1e-9);
-        assert!(turns <= limits["bolt_turns_out"]["max"].as_f64().unwrap() + 1e-9);
-        assert!(q as f64 * step.amount.unwrap() > 0.0);
-    }
-    if step.change == Action::ShaftLength {
-        assert!(step.amount.unwrap() < 0.0);
-        assert!(to >= limit["min"].as_f64().unwrap() - 1e-6);
-    }
 }
 
 proptest! {
