@@ -369,7 +369,7 @@ pub enum ShootCause {
     Missed(MissedBare),
     /// What is wanted is so small that one end doesn't decide it.
     SmallStep,
-    /// What is left can't be undone, and needs more to go by.
+    /// What is left can't be undone, and more shots are needed for it.
     BeforeIrreversible,
 }
 

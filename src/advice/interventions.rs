@@ -126,14 +126,15 @@ fn lasting(groups: &[Analysis], ends: usize) -> f64 {
         .sum()
 }
 
-struct At30 {
+/// The observations of both axes, projected to 30 m.
+struct AxesAt30m {
     horizontal: Option<Observation>,
     vertical: Observation,
     arrows_mm2: [f64; 2],
 }
 
 /// A reading at one distance, projected to 30 m, without its prior.
-fn at_30m(group: &Analysis) -> Option<At30> {
+fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     let assumptions = Assumptions::embedded().ok()?;
     let posterior = group.posterior.as_ref()?;
     let distance = group.reading.distance_m?;
@@ -166,7 +167,7 @@ fn at_30m(group: &Analysis) -> Option<At30> {
             mean_mm: x.mean_mm * sign(hand),
             ..x
         });
-    Some(At30 {
+    Some(AxesAt30m {
         horizontal,
         vertical: observed[1]?,
         arrows_mm2,

@@ -177,7 +177,7 @@ pub(super) struct Safety {
     pub(super) least_gr_per_lb: f64,
 }
 
-/// What a sight mark goes by.
+/// What sight marks depend on.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Sight {
     /// Speed of an arrow, m/s.

@@ -1,12 +1,11 @@
 //! What this bow's own history says about the offset now and about each lever's slope on one axis.
 //!
 //! The unknowns are θ = (offset now, ln β of each lever), normal before any shot: the offset N(0, 300²), ln β about the
-//! prior medians with a part common to the levers. Every run of ends tells the offset of its own set-up, which is the
-//! offset now less what the changes since then did. A change does what its slope says only within its own spread. That
-//! spread belongs to the settings, not to the way between them: a run hangs on that earlier run from whose settings it is the
-//! least away, so that settings that are gone back to are as they were, and what was seen before a step too far still counts.
-//! The runs make a tree, and what stands between two of them and the present is common to both: their covariance is full, and
-//! nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
+//! prior medians with a part common to the levers. Every run of ends observes the offset of its own set-up, which is the
+//! offset now less the shifts of the changes since then. A change shifts the offset as its slope says, plus noise of its own. That noise belongs
+//! to the settings, not to the order of the changes: each run's parent is the earlier run with the nearest settings, so settings that the archer
+//! went back to have the offset that they had, and ends from before a step too far still count. The runs make a tree, and two runs share the
+//! noise of the path that they share to the present: their covariance is full, and nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
 
 use super::Action;
 use super::knowledge::Learning;

@@ -2,7 +2,7 @@
 
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, with_offset};
-use super::forecast::{AxisForecast, ByAll, Goal, ends_to_go};
+use super::forecast::{AllEndsCriterion, AxisForecast, Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Observation;
 use crate::math::Normal;
@@ -26,7 +26,7 @@ pub(super) fn ends_after(
         tolerance_mm: bow.tolerance_mm,
         probability: bow.in_tune_probability(k),
         horizon: k.policy.horizon_ends,
-        by_all: ByAll {
+        by_all: AllEndsCriterion {
             probability: k.policy.in_tune_by_all,
             own: k.policy.in_tune_by_all_own,
             ends: k.policy.in_tune_by_all_ends as usize,

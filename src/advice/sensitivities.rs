@@ -37,7 +37,7 @@ impl Sensitivities {
 }
 
 /// The settings that the exchange rates need, with their names in a sentence.
-const NEEDED: [(&str, &str); 7] = [
+const NEEDED_SETTINGS: [(&str, &str); 7] = [
     ("draw_weight_lb", "draw weight"),
     ("shaft_spine", "spine"),
     ("shaft_length_mm", "length"),
@@ -47,10 +47,10 @@ const NEEDED: [(&str, &str); 7] = [
     ("draw_length_mm", "draw length"),
 ];
 
-/// What a set-up doesn't tell of that which the exchange rates need: settings with their names in a sentence.
+/// Settings that the exchange rates need and the set-up lacks, with their names in a sentence.
 #[must_use]
 pub fn missing(setup: &Setup) -> Vec<(&'static str, &'static str)> {
-    NEEDED
+    NEEDED_SETTINGS
         .into_iter()
         .filter(|(setting, _)| setup.number(setting).is_none())
         .collect()
@@ -186,7 +186,7 @@ mod tests {
             serde_json::from_value(value.clone()).expect("a set-up")
         };
         assert!(sensitivities(&of(&whole)).is_some() && missing(&of(&whole)).is_empty());
-        for (setting, _) in NEEDED {
+        for (setting, _) in NEEDED_SETTINGS {
             let mut less = whole.clone();
             less[setting] = serde_json::Value::Null;
             assert_eq!(sensitivities(&of(&less)), None, "{setting}");

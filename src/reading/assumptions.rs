@@ -45,7 +45,7 @@ pub struct Assumptions {
     /// Sd of the arrows' own constant differences on each axis, mm.
     #[serde(deserialize_with = "sourced")]
     pub arrow_own_sd_mm: f64,
-    /// Sd on each axis of an entry that tells no covariance, mm; not scaled.
+    /// Sd on each axis of an entry without a covariance, mm; not scaled.
     #[serde(deserialize_with = "sourced")]
     pub entry_sd_mm: f64,
     /// Tolerance on each axis, mm.
@@ -127,7 +127,7 @@ pub struct Assumptions {
     /// Ends of each.
     #[serde(deserialize_with = "sourced")]
     pub sorted_ends: usize,
-    /// Ends an arrow must have been shot in to be judged.
+    /// Least number of ends that an arrow must have been shot in to be assessed.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,
     /// An arrow is named odd above this probability,

@@ -14,7 +14,7 @@
 use std::borrow::Cow;
 
 /// Grid points whose bound lies more than this many nats below the best one's count as nothing (e⁻²⁵ is some 10⁻¹¹).
-const LN_HOPELESS: f64 = 25.0;
+const LN_NEGLIGIBLE_POINT: f64 = 25.0;
 
 /// Shots of one axis, ready for the likelihoods of many sets of outliers. The terms of an end or a shot are computed when they are first asked
 /// for: of many shots few may be outliers.
@@ -230,8 +230,8 @@ impl OffsetPrior {
         self.parts.len()
     }
 
-    /// ln of what the prior makes of a point's A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
-    fn weigh(&self, a: f64, b: f64) -> (f64, f64) {
+    /// ln of the factor that the prior gives to a grid point with A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
+    fn ln_factor_and_mean(&self, a: f64, b: f64) -> (f64, f64) {
         if let [(precision, ln_weight)] = self.parts.as_slice() {
             let whole = precision + a;
             let mean = b / whole;
@@ -258,7 +258,7 @@ impl OffsetPrior {
         &'a self,
         point: &'a GridPoint,
     ) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
-        let (ln_all, _) = self.weigh(point.a, point.b);
+        let (ln_all, _) = self.ln_factor_and_mean(point.a, point.b);
         self.parts.iter().map(move |(precision, ln_weight)| {
             let whole = precision + point.a;
             let mean = point.b / whole;
@@ -464,12 +464,12 @@ impl AxisData {
             .map(|point| point.ln_likelihood)
             .fold(f64::NEG_INFINITY, f64::max);
         for point in grid {
-            if point.ln_likelihood < most - LN_HOPELESS {
+            if point.ln_likelihood < most - LN_NEGLIGIBLE_POINT {
                 point.ln_likelihood = f64::NEG_INFINITY;
                 point.mean = 0.0;
                 continue;
             }
-            let (ln_prior, mean) = self.prior.weigh(point.a, point.b);
+            let (ln_prior, mean) = self.prior.ln_factor_and_mean(point.a, point.b);
             point.mean = mean;
             point.ln_likelihood += ln_prior - 0.5 * point.b * point.b / (widest + point.a);
         }

@@ -41,5 +41,5 @@ pub use document::{
 pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
-pub use shots::{Gathered, LeftOut, LeftOutReason, MissedShots, Shot, gather};
+pub use shots::{GatheredShots, LeftOut, LeftOutReason, MissedShots, Shot, gather};
 pub(crate) use thresholds::Thresholds;

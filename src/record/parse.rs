@@ -366,12 +366,12 @@ mod tests {
     fn misspelt_names_are_told_and_kept() {
         let text = "{\"schema\": \"bossmark/end/1\", \"entries\": null, \"session\": {\"distnce_m\": 30, \"weather\": \"rain\", \"date\": \"May\"}}";
         let found = parse_records(text.as_bytes()).expect("record");
-        let told = found[0].warnings.join("\n");
+        let warnings = found[0].warnings.join("\n");
         assert!(
-            told.contains("`session.distnce_m`") && told.contains("`distance_m`"),
-            "{told}"
+            warnings.contains("`session.distnce_m`") && warnings.contains("`distance_m`"),
+            "{warnings}"
         );
-        assert!(told.contains("May") && !told.contains("weather"));
+        assert!(warnings.contains("May") && !warnings.contains("weather"));
         assert_eq!(found[0].end.session.extra.len(), 2);
     }
 

@@ -186,11 +186,11 @@ async fn answer(
     }
     let mut incoming = if upload {
         match app.incoming() {
-            Ok(incoming) => Arriving::File(incoming),
+            Ok(incoming) => BodyBuffer::File(incoming),
             Err(refused) => return refused,
         }
     } else {
-        Arriving::Memory(Vec::new())
+        BodyBuffer::Memory(Vec::new())
     };
     let received = received(Limited::new(body, max_bytes), &mut incoming);
     match tokio::time::timeout(BODY_TIMEOUT, received).await {
@@ -207,14 +207,14 @@ async fn answer(
     }
     // one photo at a time is taken into memory, however many are sent
     let _turn = match &incoming {
-        Arriving::File(_) => one_photo.acquire().await.ok(),
-        Arriving::Memory(_) => None,
+        BodyBuffer::File(_) => one_photo.acquire().await.ok(),
+        BodyBuffer::Memory(_) => None,
     };
     // file access and computation must not block the other connections
     let done = tokio::task::spawn_blocking(move || {
         request.body = match incoming {
-            Arriving::Memory(body) => body,
-            Arriving::File(file) => match file.read() {
+            BodyBuffer::Memory(body) => body,
+            BodyBuffer::File(file) => match file.read() {
                 Ok(body) => body,
                 Err(error) => return Answer::problem(500, "photo", &error.to_string()),
             },
@@ -231,8 +231,8 @@ async fn answer(
     })
 }
 
-/// Where a body goes while it arrives.
-enum Arriving {
+/// Where a request's body is kept while it arrives.
+enum BodyBuffer {
     /// Small ones.
     Memory(Vec<u8>),
     /// Photos, of which many may arrive at a time.
@@ -242,14 +242,14 @@ enum Arriving {
 /// Takes a body in, piece by piece.
 async fn received(
     mut body: Limited<Incoming>,
-    to: &mut Arriving,
+    to: &mut BodyBuffer,
 ) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
     while let Some(frame) = body.frame().await {
         let frame = frame?;
         if let Some(piece) = frame.data_ref() {
             match to {
-                Arriving::Memory(bytes) => bytes.extend_from_slice(piece),
-                Arriving::File(file) => file.append(piece)?,
+                BodyBuffer::Memory(bytes) => bytes.extend_from_slice(piece),
+                BodyBuffer::File(file) => file.append(piece)?,
             }
         }
     }

@@ -182,8 +182,8 @@ pub(crate) struct Conv1 {
     blocks: Vec<Block>,
 }
 
-/// Places that may be worked on together.
-const TOGETHER: usize = 8;
+/// Most places that are computed at once.
+const PLACES_AT_ONCE: usize = 8;
 
 impl Conv1 {
     pub(crate) fn new(layer: &Layer, inputs: usize) -> Result<Self, WeightsError> {
@@ -221,7 +221,7 @@ impl Conv1 {
         let length = x.len() / self.inputs;
         // zeros before and behind, and behind for as many places as are worked on together
         let before = self.kernel / 2 * self.inputs;
-        let room = length.next_multiple_of(TOGETHER);
+        let room = length.next_multiple_of(PLACES_AT_ONCE);
         let mut padded = vec![0.0; (room + self.kernel - 1) * self.inputs];
         padded[before..before + x.len()].copy_from_slice(x);
         let mut results = vec![0.0; length * self.outputs];

@@ -209,7 +209,7 @@ impl Edges {
 #[derive(Clone, Debug)]
 pub(crate) struct EdgePairs(Vec<(f64, f64, f64)>);
 
-/// The thickness that the candidates agree on, each weighed by how much it is believed, mm: one archer's shafts are alike.
+/// The thickness that the candidates agree on, each weighted by its probability, mm: one archer's shafts are alike.
 pub(crate) fn common_width_mm<'a>(
     edge_pairs: impl Iterator<Item = (f64, &'a EdgePairs)>,
 ) -> Option<f64> {

@@ -7,7 +7,7 @@ use fearless_simd::prelude::*;
 use fearless_simd::{Level, Simd, f32x8, f32x16};
 
 /// Sums that are added up at a time where there are no vectors: of so many outputs and so many pixels, as there are registers for.
-const PLAIN_OUTPUTS: usize = 4;
+const SCALAR_OUTPUTS: usize = 4;
 const SCALAR_PIXELS: usize = 2;
 
 /// Output channels computed together, and those of the last block where they are fewer.
@@ -201,10 +201,10 @@ fn scalar_sums<S: Simd>(
             1
         };
         let mut sums = [[0.0; WIDE]; SCALAR_PIXELS];
-        for at in (0..block.lanes).step_by(PLAIN_OUTPUTS) {
-            let mut start = [0.0; PLAIN_OUTPUTS];
+        for at in (0..block.lanes).step_by(SCALAR_OUTPUTS) {
+            let mut start = [0.0; SCALAR_OUTPUTS];
             if with_bias {
-                start.copy_from_slice(&block.bias[at..at + PLAIN_OUTPUTS]);
+                start.copy_from_slice(&block.bias[at..at + SCALAR_OUTPUTS]);
             }
             let part = if together == 1 {
                 let [one] = scalar_part::<1>(block, start, runs, first, at);
@@ -213,7 +213,7 @@ fn scalar_sums<S: Simd>(
                 scalar_part::<SCALAR_PIXELS>(block, start, runs, first, at)
             };
             for (sums, part) in sums.iter_mut().zip(part) {
-                sums[at..at + PLAIN_OUTPUTS].copy_from_slice(&part);
+                sums[at..at + SCALAR_OUTPUTS].copy_from_slice(&part);
             }
         }
         for (k, sums) in sums.iter().enumerate().take(together) {
@@ -234,11 +234,11 @@ fn scalar_sums<S: Simd>(
 #[inline(always)]
 fn scalar_part<const PIXELS: usize>(
     block: &Block,
-    start: [f32; PLAIN_OUTPUTS],
+    start: [f32; SCALAR_OUTPUTS],
     runs: &[Run],
     first: usize,
     at: usize,
-) -> [[f32; PLAIN_OUTPUTS]; PIXELS] {
+) -> [[f32; SCALAR_OUTPUTS]; PIXELS] {
     let mut sums = [start; PIXELS];
     for run in runs {
         let weights = &block.weights[run.taps.0 * block.lanes..run.taps.1 * block.lanes];
@@ -249,7 +249,7 @@ fn scalar_part<const PIXELS: usize>(
             of_pixel[k] = &inputs[k * run.stride..k * run.stride + n];
         }
         for (i, weights) in weights.chunks_exact(block.lanes).enumerate() {
-            let Some(weights) = weights[at..].first_chunk::<PLAIN_OUTPUTS>() else {
+            let Some(weights) = weights[at..].first_chunk::<SCALAR_OUTPUTS>() else {
                 continue;
             };
             for k in 0..PIXELS {

@@ -124,7 +124,7 @@ impl MapNet {
     }
 }
 
-/// The second look: a strip of the photo along one candidate → numbers per quarter of its length.
+/// The strip net: a strip of the photo along one candidate → numbers per quarter of its length.
 #[derive(Clone, Debug)]
 pub(crate) struct StripNet {
     convs: Vec<Conv>,

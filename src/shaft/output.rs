@@ -11,7 +11,7 @@ use crate::geometry::FacePoint;
 const LEAST_CONFIDENCE: f64 = 0.35;
 /// A shaft of unknown kind is never handed on as sure.
 const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
-/// A tail of which less is in the picture doesn't tell fletched from bare.
+/// Least share of the tail inside the picture with which fletched and bare are distinguished.
 const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
 pub(super) fn shafts_of(

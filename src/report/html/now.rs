@@ -157,7 +157,7 @@ fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Ve
     cautions.map(|c| c.text(locale)).collect()
 }
 
-/// The next step in full, with its company and the alternatives.
+/// The next step in full, with the steps made together with it and the alternatives.
 pub(super) fn next(page: &mut Page, advice: &Advice, time: AdviceTime) {
     let (tag, heading) = match time {
         AdviceTime::Now => ("h3", text::next_heading(advice)),

@@ -72,14 +72,14 @@ fn face_view(f: &FaceSpec) -> Value {
 
 /// A change that the archer names, with the settings after it; without them it is the step advised.
 #[derive(Deserialize)]
-struct ChangeMade {
+struct ArcherChange {
     setup: Option<Setup>,
     words: Option<String>,
 }
 
 /// The archer has made the step advised, or another change: the settings after it apply to the photos that follow.
 pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
-    let given: ChangeMade = request.json()?;
+    let given: ArcherChange = request.json()?;
     let own = Session {
         setup: given.setup.clone(),
         ..Session::default()
