@@ -236,7 +236,7 @@ pub enum Detail {
     Written(String),
 }
 
-/// Why a step is advised, thought by thought.
+/// The reasons for a step, in order.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(from = "String")]
 pub struct Reasons(pub Vec<Reason>);

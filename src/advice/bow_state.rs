@@ -71,13 +71,13 @@ impl AxisState {
         self.posterior.learned_slope(action)
     }
 
-    /// What the newest change did on this axis that it should not have.
+    /// The contradictions of the newest change on this axis.
     pub(super) fn newest_contradictions(&self) -> impl Iterator<Item = &Contradiction> {
         let newest = self.interventions.len().saturating_sub(1);
         self.contradictions.iter().filter(move |c| c.run == newest)
     }
 
-    /// The offset after a step, by all that was shot: where it leads back to earlier settings, mostly what was seen there.
+    /// The offset after a step, by the whole history: where the step leads back to earlier settings, mostly the offset observed there.
     pub(super) fn back_at(&self, action: Action, step: &Adjustment, k: &Knowledge) -> Normal {
         let mut interventions = self.interventions.clone();
         interventions.push(InterventionObservation {
@@ -237,8 +237,8 @@ impl BowState {
         )
     }
 
-    /// Whether a lever did next to nothing in this direction, was looked at since, and something else was changed after it: it
-    /// does little then, and may still be turned as far as it goes where nothing else is left.
+    /// Whether a lever did next to nothing in this direction, was checked since, and something else was changed after it: it may still be adjusted
+    /// where no other lever is left.
     pub(super) fn does_little(&self, state: &AxisState, action: Action, direction: f64) -> bool {
         let same = |c: &&Contradiction| {
             c.lever
@@ -256,8 +256,7 @@ impl BowState {
         by_own_ends || self.shows_in_tune_by_earlier_ends(k)
     }
 
-    /// Whether the newest set-up's own ends leave open what all ends together, with the changes between them, show: both axes
-    /// within the tolerance.
+    /// Whether all ends together, with the changes between them, show both axes within the tolerance where the newest set-up's own ends don't.
     pub(super) fn shows_in_tune_by_earlier_ends(&self, k: &Knowledge) -> bool {
         let p = &k.policy;
         let is_seen = self.full_distance && self.axes().all(|state| state.is_observed);
@@ -340,7 +339,7 @@ impl BowState {
         }
     }
 
-    /// Whether a step leads back to settings of which all that was shot says that they leave this axis out of the tolerance.
+    /// Whether a step leads back to settings that, by the whole history, leave this axis outside the tolerance.
     pub(super) fn is_known_out(
         &self,
         state: &AxisState,
@@ -372,8 +371,7 @@ impl BowState {
         seen && state.back_at(action, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
     }
 
-    /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing
-    /// that can't be taken back then.
+    /// Whether the newest change contradicted on this axis, and its checks are still to be made: then no step that can't be undone.
     pub(super) fn is_contradicted(&self, state: &AxisState) -> bool {
         let mut found = state.newest_contradictions();
         found.any(|c| !self.open(c.checks()).is_empty())
@@ -385,8 +383,8 @@ impl BowState {
         checks.iter().copied().filter(|c| !made(c)).collect()
     }
 
-    /// Where the bare shafts land on an axis: the reading's own offset, so that one set-up has one offset wherever it is named;
-    /// only where all ends together lie on the other side of zero, what they say at 30 m.
+    /// Where the bare shafts land on an axis: the reading's own offset, so that every text names the same one; but the estimate by all ends, at
+    /// 30 m, where that has the other sign.
     pub(super) fn seen(&self, state: &AxisState) -> OffsetEstimate {
         let own = self.read(state.axis).zip(self.reading.tolerance_mm);
         let own = own.filter(|([mm, _], _)| mm * state.offset.mean >= 0.0);

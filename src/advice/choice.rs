@@ -6,7 +6,7 @@ use super::knowledge::{Axis, Knowledge};
 use super::learn::LearnedSlope;
 use super::{Action, LookUp, MissedBare};
 
-/// A change chosen, in units of its lever, with what to expect of it.
+/// An adjustment of one lever with its expected effect.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Choice {
     pub(super) action: Action,
@@ -15,7 +15,7 @@ pub(super) struct Choice {
     /// Shift of the signed offset to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
-    /// The variance that is stated of it, mm²: see `prediction_sd` in `calibration/advice.json`.
+    /// The variance that is stated to the archer, mm²: see `prediction_sd` in `calibration/advice.json`.
     pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,
@@ -23,13 +23,13 @@ pub(super) struct Choice {
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
     pub(super) past_zero: Option<f64>,
-    /// It follows from bare shafts that missed.
+    /// Bare shafts that missed, where they are the reason.
     pub(super) missed: Option<MissedBare>,
-    /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
+    /// A tweak: ends still needed to show the bow in tune, without it and with it.
     pub(super) tweak: Option<[f64; 2]>,
 }
 
-/// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
+/// What an adjustment adds to the variance of the offset: the variance of its shift, and twice its covariance with the offset.
 pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
     let cov = state
         .learned_slope(choice.action)
@@ -38,7 +38,7 @@ pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
     choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
 }
 
-/// The step nearest to a target, nothing included: none when the target is nearer to nothing than to the first step.
+/// The step nearest to a target; `None` when zero is nearer.
 pub(super) fn nearest(steps: &[Adjustment], target: f64) -> Option<Adjustment> {
     let off = |amount: f64| (amount.abs() - target).abs();
     steps

@@ -72,7 +72,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> Need {
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
         return Need::Adjustment;
     }
-    // what can't be shown in tune from here is looked at from 30 m first
+    // from less than the full distance nothing is tweaked: it can't be shown in tune from here
     let shows = bow.full_distance && bow.ends >= p.tweak_ends as usize;
     if shows && state.offset.side() >= p.tweak_side {
         return Need::Tweak;
@@ -80,7 +80,7 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> Need {
     Need::None
 }
 
-/// What the offset asks for next; whether the findings permit it is `policy`'s to decide.
+/// The step that the offset calls for; `policy` decides whether the findings permit it.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
     if let Some(horizontal) = &bow.horizontal {
@@ -113,7 +113,7 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     ordinary(bow, both, k)
 }
 
-/// One axis after the other, in the order of the trade.
+/// One axis after the other, in the customary order.
 pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let needs: Vec<(&AxisState, Need)> = bow
         .axes()
@@ -166,7 +166,7 @@ fn neutral_here(bow: &BowState) -> bool {
         && bow.reading.vertical.call == VerticalCall::Neutral
 }
 
-/// Nothing can or need be changed: more shots, unless enough of them have shown that the bow is out.
+/// No lever is left to adjust, or none needs it: more shots, or, after enough ends that show the bow out of tune, the limits are reached.
 fn nothing_left(bow: &BowState, needs: &[(&AxisState, Need)], k: &Knowledge) -> Decision {
     let p = &k.policy;
     let undecidable = bow
@@ -228,8 +228,8 @@ fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Ve
     alone
 }
 
-/// A change that can be taken back: as far as the mean of its slope asks for, in real steps; a tweak so far that in tune is
-/// shown soonest.
+/// An adjustment that can be undone: the real step nearest to offset over slope; a tweak: the step with which the fewest ends show the bow in
+/// tune.
 fn reversible(
     bow: &BowState,
     state: &AxisState,
@@ -245,7 +245,7 @@ fn reversible(
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
     if tweak {
-        // beyond twice the way nothing is gained
+        // steps beyond twice the offset gain nothing
         let near = found
             .steps
             .into_iter()
@@ -260,8 +260,7 @@ fn reversible(
     Some(choice(state, action, step, beta, found.look_up, k))
 }
 
-/// Where nothing else is left: a lever that was found to do little, as far as that little asks for, if it brings the axis to within
-/// the tolerance.
+/// The last resort: a lever that does little on this bow, sized by its learned slope, if it brings the axis to within the tolerance.
 fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Choice>>> {
     let steps = state.slopes.iter().filter_map(|slope| {
         let action = slope.action;
@@ -321,7 +320,7 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
     } else {
         lasting(bow, state, bolts.is_none() && weights.is_empty(), k)
     };
-    // what can be undone goes first; beside the bolts the trade names a cut before the points
+    // what can be undone goes first; customarily a cut comes after the bolts and before the points
     let mut ways: Vec<Vec<Choice>> = if bolts.is_some() {
         bolts.into_iter().chain(lasting).chain(weights).collect()
     } else {
@@ -378,7 +377,7 @@ fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> V
     cut.into_iter().chain(spine).collect()
 }
 
-/// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
+/// The shafts have the wrong spine: the range of spines that would suit the offset, and the nearest that can be had.
 fn wrong_spine(bow: &BowState, horizontal: &AxisState, k: &Knowledge) -> Decision {
     let nothing = |spines| Decision::WrongSpine { spines };
     let Some((now, beta)) = present(&bow.setup, Action::ShaftSpine)
@@ -448,7 +447,7 @@ fn is_kept(bow: &BowState) -> bool {
     kept.into_iter().any(|keep| keep == "shaft-spine")
 }
 
-/// Without a set-up: the lever that the trade would move first.
+/// Without a set-up: the lever that is customarily adjusted first.
 fn unknown_setup(state: &AxisState, k: &Knowledge) -> Decision {
     let (action, others) = match state.axis {
         Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {

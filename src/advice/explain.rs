@@ -14,7 +14,7 @@ use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
 use crate::record::{Hand, History};
 
-/// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
+/// One item of the explanation. Offsets are those of the bare shafts at 30 m, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ExplanationItem {
     /// What was read.
@@ -30,7 +30,7 @@ pub enum ExplanationItem {
         /// The archer's own.
         own: bool,
     },
-    /// Where an axis stands.
+    /// The state of an axis.
     Now {
         /// Where the bare shafts land.
         seen: OffsetEstimate,
@@ -116,7 +116,7 @@ pub enum LeverObstacle {
     Kept,
     /// It can't be undone, and a gate of such a step is not met.
     Gates,
-    /// Its last move that way contradicted.
+    /// Its last adjustment in that direction contradicted.
     Contradicted,
     /// Longer shafts are new ones.
     LongerIsNew,
@@ -167,7 +167,7 @@ pub struct StepSize {
     pub sooner: Option<[f64; 2]>,
 }
 
-/// Why the advice is what it is, thought by thought; each number is marked physics, assumption, common practice or learned.
+/// The explanation of an advice, from the reading to the step; each number is marked physics, assumption, common practice or learned.
 #[must_use]
 pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationItem> {
     let k = knowledge();

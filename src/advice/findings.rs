@@ -22,11 +22,11 @@ pub(super) struct Findings {
     pub(super) unconfirmed: usize,
     /// Shots that landed with the other kind.
     pub(super) swapped: SwappedTags,
-    /// Somebody has looked at the tags at any time.
+    /// The tags were checked at any time.
     pub(super) tags_checked: bool,
-    /// Codes that were looked at since the newest change, with nothing found.
+    /// Codes of the checks made since the newest change, with nothing found.
     checked: BTreeSet<String>,
-    /// The same at any time, of these shafts.
+    /// Whether the masses of these shafts were checked at any time.
     mass_checked: bool,
     /// All ends were shot from farther than tuning can be read from.
     pub(super) too_far: bool,
@@ -205,7 +205,7 @@ fn checks(end: &crate::record::End) -> Vec<String> {
     end.session.checked.clone().unwrap_or_default()
 }
 
-/// Looked at with these shafts: since the newest change of shafts.
+/// Whether the masses were checked since the newest change of shafts.
 fn mass_checked(history: &History) -> bool {
     for run in history.runs.iter().rev() {
         let checked =
@@ -396,7 +396,7 @@ fn ratio(before: &RunRead, after: &RunRead, rules: &StepRules) -> Option<f64> {
     clear.then_some(ratio)
 }
 
-/// Levers of which several act on one axis: what each did can't be kept apart.
+/// Levers that were adjusted together with another one of the same axis, so that their effects can't be separated.
 fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
     let axis = |lever: Lever| {
         super::interventions::action_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))

@@ -17,11 +17,11 @@ const OFFSET_SDS: [f64; 9] = [
 pub(super) struct AxisForecast {
     /// The offset, after the whole history.
     pub(super) offset: Normal,
-    /// What this set-up's own ends say of it, mm.
+    /// The offset by this set-up's own ends alone, mm.
     pub(super) own_mm: f64,
     /// Variance that one end leaves, mm².
     pub(super) end_mm2: f64,
-    /// What the arrows' own differences leave however many ends are shot, mm².
+    /// Variance by the arrows' own differences, which more ends don't reduce, mm².
     pub(super) arrows_mm2: f64,
 }
 
@@ -79,7 +79,7 @@ impl AxisForecast {
     }
 }
 
-/// Ends still to be expected until in tune is shown, after `ends` with this set-up.
+/// Expected number of further ends until the bow is shown to be in tune, after `ends` with this set-up.
 pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
     let most = goal.horizon.max(1);
     // the chances shown on each axis for each place and number of further ends: by its own ends, by all

@@ -5,7 +5,8 @@
 //! offset now less the shifts of the changes since then. A change shifts the offset as its slope says, plus noise of its own. That noise belongs
 //! to the settings, not to the order of the changes: each run's parent is the earlier run with the nearest settings, so settings that the archer
 //! went back to have the offset that they had, and ends from before a step too far still count. The runs make a tree, and two runs share the
-//! noise of the path that they share to the present: their covariance is full, and nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
+//! noise of the path that they share to the present: their covariance is full, and nothing is used twice.
+//! Gauss–Newton on θ; its covariance is the inverse normal matrix.
 
 use super::Action;
 use super::knowledge::Learning;

@@ -1,4 +1,4 @@
-//! How many ends it takes until in tune is shown, as things are and after a change: what `forecast` counts, of this bow.
+//! How many ends it takes to show this bow in tune, as it is and after an adjustment, by `forecast`.
 
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, with_offset};
@@ -7,7 +7,7 @@ use super::knowledge::{Axis, Knowledge};
 use super::learn::Observation;
 use crate::math::Normal;
 
-/// Ends to be expected until in tune is shown: after these changes, or without any.
+/// Expected number of ends until the bow is shown to be in tune: after these adjustments, or without any.
 pub(super) fn ends_after(
     bow: &BowState,
     state: &AxisState,
@@ -36,7 +36,7 @@ pub(super) fn ends_after(
         return ends_to_go([&this, &other], bow.own_ends, goal);
     }
     let changed = this.at(offset_after(state, choices, k));
-    // settings that were shot before bring their ends along
+    // ends shot before with the same settings count again
     let before = match choices {
         [one] => bow.visits(one.action, &one.step),
         _ => Vec::new(),
@@ -50,8 +50,8 @@ pub(super) fn ends_after(
     }
 }
 
-/// The offset after these changes: what the slopes say; of a lever that this bow has taught, what all that was shot says, which
-/// knows the settings that were there before.
+/// The offset after these adjustments, by the slopes; for a lever that was adjusted on this bow before, by the whole history, in which the same
+/// settings may have been shot.
 fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal {
     if let [one] = choices
         && state.times_tried(one.action) > 0

@@ -1,7 +1,7 @@
 //! The one place that decides which kind of step is permitted.
 //!
-//! `choose` says what the offset asks for. Here stands what has to be seen to before anything is changed, and what a step that
-//! can't be undone needs beside the offset.
+//! `choose` gives the step that the offset calls for. This module adds what has to be done before any change, and the gates of a step that
+//! can't be undone.
 
 use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
@@ -302,7 +302,7 @@ fn undoable(others: &mut Vec<Choice>, bow: &BowState, k: &Knowledge) -> Option<C
     }
 }
 
-/// What to do where only a step is left that can't be undone, and something is missing for it.
+/// What to do where only a step is left that can't be undone, and some of its gates aren't met.
 fn instead_of(unmet: &[Gate], bow: &BowState, k: &Knowledge) -> Decision {
     let lacks = |code: GateCode| unmet.iter().any(|g| g.code == code);
     if lacks(GateCode::Contradiction) {
@@ -330,7 +330,7 @@ fn instead_of(unmet: &[Gate], bow: &BowState, k: &Knowledge) -> Decision {
     shoot(ShootCause::BeforeIrreversible)
 }
 
-/// What a cut or new shafts still need.
+/// The gates of a cut or new shafts that aren't met.
 pub(super) fn unmet(bow: &BowState, k: &Knowledge) -> Vec<Gate> {
     let (findings, rules) = (&bow.findings, &k.step_rules);
     let cut = &findings.for_cut;

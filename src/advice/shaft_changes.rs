@@ -126,8 +126,8 @@ fn past(
     normal_cdf(-(left + by_mm) / variance.max(1.0).sqrt())
 }
 
-/// The spine that leaves least of the offset, if that is a clear gain: by itself, or because what it goes too far can be taken
-/// back with the levers that are at their limits now. None that was shot before.
+/// The spine after which the offset is smallest, if that is a clear gain: alone, or together with levers that are at their limits now and can
+/// undo its overshoot. Spines that were shot before are left out.
 pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Choice> {
     let rules = &k.step_rules;
     let beta = state.learned_slope(Action::ShaftSpine)?;
@@ -167,7 +167,7 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
         })
 }
 
-/// Whether all that may still be cut brings the offset to within the tolerance, or nearly.
+/// Whether the longest cut allowed brings the offset to within the tolerance, or nearly.
 pub(super) fn cuts_suffice(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
     let cuts = bow.towards_zero(state, Action::ShaftLength, k).steps;
     let longest = cuts.iter().map(|step| step.amount.abs()).reduce(f64::max);

@@ -15,7 +15,7 @@ pub struct Assumptions {
     /// Prior of the offset on each axis, [x, y]: a mixture of normals about zero, [sd in mm, probability].
     #[serde(deserialize_with = "sourced")]
     pub offset_prior: [Vec<[f64; 2]>; 2],
-    /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: nothing is thought of it.
+    /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: a flat prior.
     #[serde(deserialize_with = "sourced")]
     pub centre_sd_mm: f64,
     /// Probability that a shot is an outlier (ε), as far as it is known beforehand,

@@ -257,8 +257,8 @@ fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
     (0..=n).map(|k| bad[k] + good[n - k] - all[n]).collect()
 }
 
-/// What is thought of an end's centre beforehand, as a precision, 1/mm²: near the point aimed at. Where the fletched shots lie
-/// far from it (a sight that isn't set, places measured from elsewhere) the prior is as wide as they are far.
+/// Prior precision of an end's centre about the point aimed at, 1/mm². Where the fletched shots lie far from that (a sight that isn't set, places
+/// measured from elsewhere) the prior is as wide as their distance.
 fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Assumptions) -> f64 {
     let sd = assumptions.centre_sd_mm * scale;
     if sd <= 0.0 {

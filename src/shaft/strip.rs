@@ -30,7 +30,7 @@ const LEAST_NEIGHBOUR_SCORE: f64 = 0.2;
 const MOST_NEIGHBOURS: usize = 24;
 /// Nearness falls off over half the span of a vane and its shaft, mm.
 const NEIGHBOUR_HALF_WIDTH_MM: f64 = 5.0;
-/// An axis steeper than this against the view has no direction that is known.
+/// Least slope of a projected axis: seen more nearly end-on it has no direction.
 const LEAST_SLOPE: f64 = 0.02;
 /// Height up to which axes are followed, and the unit of the plane of heights, mm.
 const TALLEST_MM: f64 = 900.0;

@@ -20,7 +20,7 @@ const FIRST_MM: f64 = -130.0;
 const ALONG: usize = 66;
 const ACROSS_MM: f64 = 1.25;
 const ACROSS: usize = 29;
-/// How far the nock's end may lie beside where it is thought, steps along and across, and their standard deviations.
+/// Largest and standard deviations of the nock's end from its estimated place, steps along and across.
 const SHIFT_STEPS: (usize, usize) = (11, 4);
 const SHIFT_SD_STEPS: (f64, f64) = (3.0, 2.0);
 /// Stretches that show where the nock ends, steps: before the end the middle differs from its sides, after it it doesn't.
