@@ -20,8 +20,8 @@ pub(super) fn sizes(shots: &[Shot], assumptions: &Assumptions) -> Groups {
     }
 }
 
-/// Mean of the bare shots less that of the fletched ones in their end, [x, y] mm; ends weigh as a difference of means
-/// does. `None` where no end holds both kinds.
+/// Mean of the bare shots less that of the fletched ones in their end, [x, y] mm; ends are weighted as
+/// differences of means. `None` where no end holds both kinds.
 pub(super) fn mean_difference(shots: &[Shot]) -> Option<[f64; 2]> {
     let mut ends: BTreeMap<usize, [Vec<[f64; 2]>; 2]> = BTreeMap::new();
     for shot in shots {

@@ -34,7 +34,7 @@ pub struct Analysis {
 
 /// Reads ends of one bow, set-up and distance, given in the order shot.
 ///
-/// A reading that can't be made carries a `failure` and nulls. Hand and distance are those of the newest end that tells
+/// A reading that can't be made carries a `failure` and nulls. Hand and distance are those of the newest end that gives
 /// them, the archer's own tolerance that of the newest end.
 #[must_use]
 pub fn read(ends: &[&End]) -> Reading {

@@ -24,7 +24,7 @@ pub enum Lever {
     NockingPoint,
     /// `rest_height_mm`.
     RestHeight,
-    /// `brace_height_mm`: no advised change moves it, but it counts as a difference.
+    /// `brace_height_mm`: no advice adjusts it, but it counts as a difference.
     BraceHeight,
     /// `draw_length_mm`: likewise.
     DrawLength,
