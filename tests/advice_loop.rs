@@ -18,7 +18,7 @@ mod population;
 #[path = "../examples/measuring/advice_bench/table.rs"]
 mod table;
 
-use bossmark::advice::{AdviceOptions, Knowledge, Readings, StepKind, advise, advise_with};
+use bossmark::advice::{AdviceOptions, Knowledge, ReadingCache, StepKind, advise, advise_with};
 use bossmark::reading::{HorizontalCall, VerticalCall, read};
 use bossmark::record::{History, RecordFile};
 use bows::{Bow, Draw};
@@ -54,7 +54,7 @@ fn ends_with_earlier_settings_can_show_a_bow_in_tune() {
     // four bows whose archers scatter by 47 to 72 mm
     for at in [11, 13, 16, 36] {
         let mut bow = Bow::new(31, at, Draw::default());
-        let (mut records, mut readings) = (Vec::new(), Readings::default());
+        let (mut records, mut readings) = (Vec::new(), ReadingCache::default());
         for number in 1..=play::MOST_ENDS {
             let end = bow.shoot(number);
             let file = format!("{number}.json");
@@ -95,7 +95,7 @@ fn ends_with_earlier_settings_can_show_a_bow_in_tune() {
 fn kept_readings_change_no_answer() {
     let options = AdviceOptions::default();
     let knowledge = Knowledge::embedded();
-    let mut kept = Readings::default();
+    let mut kept = ReadingCache::default();
     for at in 0..2 {
         let mut bow = Bow::new(2, at, Draw::default());
         let mut records = Vec::new();

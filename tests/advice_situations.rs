@@ -3,79 +3,23 @@
 #![allow(clippy::unwrap_used, reason = "a test may fail on the spot")]
 
 mod common;
+#[path = "advice_situations/setups.rs"]
+mod setups;
+#[path = "advice_situations/words.rs"]
+mod words;
 
 use bossmark::advice::{
-    Advice, AdviceOptions, Change, GateCode, Step, StepKind, VerifyWhen, advise, explain,
+    Action, Advice, AdviceOptions, GateCode, StepKind, VerifyWhen, advise, explain,
 };
 use bossmark::record::History;
-use bossmark::text::{Locale, Sentence, step_sentence};
 use common::{Shoot, club_setup, history};
 use proptest::prelude::*;
-use serde_json::{Value, json};
-
-fn next(advice: &Advice) -> &Step {
-    advice.next.as_ref().unwrap()
-}
-
-fn advice_for(history: &History) -> Advice {
-    advise(history, &AdviceOptions::default())
-}
-
-/// In the documents' own locale.
-fn said(values: &impl Sentence) -> String {
-    values.text(Locale::default())
-}
-
-fn sentence(step: &Step) -> String {
-    step_sentence(step, Locale::default())
-}
-
-/// What a person reads: each step as a sentence, cautions below, and the chain behind it.
-fn text(history: &History, options: &AdviceOptions) -> String {
-    let advice = advise(history, options);
-    let mut out = String::new();
-    let mut step = |head: &str, step: &Step| {
-        out.push_str(&format!("{head}: {}\n", sentence(step)));
-        for note in &step.cautions {
-            out.push_str(&format!("  [{}] {}\n", note.code, said(note)));
-        }
-    };
-    if let Some(s) = &advice.next {
-        step("next", s);
-    }
-    for s in &advice.also {
-        step("also", s);
-    }
-    for s in &advice.others {
-        step("or", s);
-    }
-    for l in &advice.learned {
-        out.push_str(&format!(
-            "learned: {:?} {} mm per {} ± {} from {} changes, before {}\n",
-            l.change, l.mm_per_unit, l.unit, l.sd, l.from_changes, l.prior_mm_per_unit
-        ));
-    }
-    for note in &advice.cautions {
-        out.push_str(&format!("[{}] {}\n", note.code, said(note)));
-    }
-    if let Some(failure) = &advice.failure {
-        out.push_str(&format!("failure [{}] {}\n", failure.code, said(failure)));
-    }
-    out.push_str(&format!("done: {}\n-- why\n", advice.done));
-    let chain: Vec<String> = explain(history, options).iter().map(said).collect();
-    out.push_str(&chain.join("\n"));
-    out
-}
+use serde_json::json;
+use setups::{obeys, with};
+use words::{advice_for, next, said, text};
 
 fn snapshot(name: &str, history: &History) {
     insta::assert_snapshot!(name, text(history, &AdviceOptions::default()));
-}
-
-fn with(mut setup: Value, changes: Value) -> Value {
-    for (key, value) in changes.as_object().unwrap() {
-        setup[key] = value.clone();
-    }
-    setup
 }
 
 #[test]
@@ -86,7 +30,7 @@ fn weak() {
     ]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::DrawWeight);
+    assert_eq!(step.change, Action::DrawWeight);
     assert!(step.bolt_quarter_turns.unwrap() < 0 && step.amount.unwrap() < 0.0);
     assert!(step.expect.unwrap().x_mm < -60.0);
     assert!((step.to.unwrap() - step.from.unwrap() - step.amount.unwrap()).abs() < 1e-9);
@@ -103,13 +47,13 @@ fn stiff() {
         Shoot::new(2, club_setup()).offset(-150.0, 0.0),
     ]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::DrawWeight);
+    assert_eq!(next(&advice).change, Action::DrawWeight);
     assert!(next(&advice).bolt_quarter_turns.unwrap() > 0);
     assert!(
         advice
             .others
             .iter()
-            .all(|s| s.change != Change::ShaftLength)
+            .all(|s| s.change != Action::ShaftLength)
     );
     snapshot("stiff", &h);
 }
@@ -122,7 +66,7 @@ fn bare_high() {
     ]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::RestHeight);
+    assert_eq!(step.change, Action::RestHeight);
     assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm < 0.0);
     snapshot("bare_high", &h);
 }
@@ -135,7 +79,7 @@ fn bare_low() {
     ]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::NockingPoint);
+    assert_eq!(step.change, Action::NockingPoint);
     assert!(step.amount.unwrap() < 0.0 && step.expect.unwrap().y_mm > 0.0);
     snapshot("bare_low", &h);
 }
@@ -147,12 +91,12 @@ fn combined_goes_vertical_first_and_both_on_request() {
         Shoot::new(2, club_setup()).offset(140.0, 120.0),
     ]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::RestHeight);
+    assert_eq!(next(&advice).change, Action::RestHeight);
     assert!(advice.also.is_empty());
-    assert!(advice.others.iter().any(|s| s.change == Change::DrawWeight));
+    assert!(advice.others.iter().any(|s| s.change == Action::DrawWeight));
     let both = advise(&h, &AdviceOptions { both: true });
     assert_eq!(both.also.len(), 1);
-    assert_eq!(both.also[0].change, Change::DrawWeight);
+    assert_eq!(both.also[0].change, Action::DrawWeight);
     insta::assert_snapshot!("combined_both", text(&h, &AdviceOptions { both: true }));
 }
 
@@ -184,7 +128,7 @@ fn at_the_limit() {
         Shoot::new(2, setup).offset(140.0, 0.0),
     ]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::None);
+    assert_eq!(next(&advice).change, Action::None);
     assert!(!advice.done);
     assert!(advice.cautions.iter().any(|n| n.code == "at-limits"));
     snapshot("at_the_limit", &h);
@@ -202,7 +146,7 @@ fn wrong_spine() {
     ]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::ShaftSpine);
+    assert_eq!(step.change, Action::ShaftSpine);
     assert!(step.to.unwrap() < 600.0);
     assert!(
         advice
@@ -225,7 +169,7 @@ fn far_out_at_18_m() {
                 .hand(hand)]);
             let step = next(&advice_for(&h)).clone();
             assert_eq!(step.kind, StepKind::Reversible, "{step:?}");
-            assert_eq!(step.change, Change::DrawWeight, "{step:?}");
+            assert_eq!(step.change, Action::DrawWeight, "{step:?}");
             assert_eq!(step.to.is_some_and(|to| to < 36.0), to, "{step:?}");
             assert!(step.gates.iter().any(|g| g.code == GateCode::Distance));
         }
@@ -236,7 +180,7 @@ fn far_out_at_18_m() {
 fn undecided() {
     let h = history(&[Shoot::new(1, club_setup()).offset(45.0, 10.0).scatter(2.5)]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::ShootMore);
+    assert_eq!(next(&advice).change, Action::ShootMore);
     assert!(next(&advice).pairs.unwrap() >= 1);
     snapshot("undecided", &h);
 }
@@ -254,7 +198,7 @@ fn in_tune_at_18_m() {
     let step = next(&advice);
     assert_eq!(
         (step.change, step.when),
-        (Change::Verify, Some(VerifyWhen::Now))
+        (Action::Verify, Some(VerifyWhen::Now))
     );
     assert_eq!(step.distance_m, Some(30.0));
     assert!(!advice.done);
@@ -270,13 +214,13 @@ fn in_tune_at_30_m_and_on_another_day() {
     assert!(advice.done);
     assert_eq!(
         (next(&advice).change, next(&advice).when),
-        (Change::Verify, Some(VerifyWhen::AnotherDay))
+        (Action::Verify, Some(VerifyWhen::AnotherDay))
     );
     snapshot("in_tune_at_30_m", &h);
     ends.push(shoot(1).day(9));
     let later = advice_for(&history(&ends));
     assert!(later.done);
-    assert_eq!(next(&later).change, Change::None);
+    assert_eq!(next(&later).change, Action::None);
 }
 
 #[test]
@@ -310,7 +254,7 @@ fn a_contradicting_history() {
     assert_eq!(step.kind, StepKind::PutBack, "the wrong way is undone");
     assert_eq!(
         (step.change, step.bolt_quarter_turns, step.to),
-        (Change::DrawWeight, Some(4), Some(36.0))
+        (Action::DrawWeight, Some(4), Some(36.0))
     );
     snapshot("contradicting_history", &h);
 }
@@ -353,7 +297,7 @@ fn near_the_edge_a_small_step_is_worth_more_than_more_ends() {
     let inside = |n| Shoot::new(n, club_setup()).offset(8.0, 3.0);
     assert_eq!(
         next(&advice_for(&history(&[inside(1)]))).change,
-        Change::ShootMore
+        Action::ShootMore
     );
 }
 
@@ -362,7 +306,7 @@ fn missed_bare_shafts_are_told_and_the_rest_still_helps() {
     let shoot = |n| Shoot::new(n, club_setup()).offset(150.0, 0.0).missed(1);
     let h = history(&[shoot(1), shoot(2)]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::DrawWeight);
+    assert_eq!(next(&advice).change, Action::DrawWeight);
     assert!(next(&advice).bolt_quarter_turns.unwrap() < 0);
     assert!(
         advice
@@ -373,7 +317,7 @@ fn missed_bare_shafts_are_told_and_the_rest_still_helps() {
     );
     // all missed: nearer, not blind turning
     let none = history(&[Shoot::new(1, club_setup()).missed(3)]);
-    assert_eq!(next(&advice_for(&none)).change, Change::ShootMore);
+    assert_eq!(next(&advice_for(&none)).change, Action::ShootMore);
 }
 
 /// Weak, the bolts at their lightest, half an inch too much alone, and this bow has taught both levers: a cut made good by
@@ -402,10 +346,10 @@ fn a_cut_that_is_too_long_alone_goes_with_more_draw_weight() {
         .collect();
     let h = history(&ends);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::ShaftLength);
+    assert_eq!(next(&advice).change, Action::ShaftLength);
     assert!(next(&advice).amount.unwrap() < 0.0);
     assert_eq!(advice.also.len(), 1);
-    assert_eq!(advice.also[0].change, Change::DrawWeight);
+    assert_eq!(advice.also[0].change, Action::DrawWeight);
     assert!(advice.also[0].bolt_quarter_turns.unwrap() > 0);
     obeys(next(&advice), &runs[2].0);
     obeys(&advice.also[0], &runs[2].0);
@@ -438,7 +382,7 @@ fn a_history_teaches_the_slope() {
     let learned = &advice.learned[0];
     assert_eq!(
         (learned.change, learned.from_changes),
-        (Change::DrawWeight, 1)
+        (Action::DrawWeight, 1)
     );
     assert!(learned.mm_per_unit > 1.2 * learned.prior_mm_per_unit);
     // 200 mm at some 170 mm a pound: one to one and a quarter turns
@@ -454,7 +398,7 @@ fn nothing_told_of_the_bow() {
     ]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::DrawWeight);
+    assert_eq!(step.change, Action::DrawWeight);
     assert_eq!((step.from, step.to, step.amount), (None, None, None));
     assert!(advice.cautions.iter().any(|n| n.code == "setup-incomplete"));
     // no size in what is to be done, where the size isn't known; what people begin with stands apart
@@ -518,7 +462,7 @@ fn at_18_m_only_a_side_is_a_reversible_step_and_never_a_cut() {
             .chain(&advice.others)
             .all(|s| s.reversible)
     );
-    assert_eq!(next(&advice).change, Change::PointWeight);
+    assert_eq!(next(&advice).change, Action::PointWeight);
     assert!(!advice.done);
     snapshot("short_distance", &h);
 }
@@ -533,7 +477,7 @@ fn with_all_that_can_be_undone_kept_a_weak_arrow_is_cut_in_a_portion() {
             .scatter(0.6)
     };
     let before_a_cut = advice_for(&history(&[first(1), first(2), first(3)]));
-    assert_eq!(next(&before_a_cut).change, Change::PointWeight);
+    assert_eq!(next(&before_a_cut).change, Action::PointWeight);
     let setup = with(
         club_setup(),
         json!({"keep": ["draw-weight", "point-weight", "rear-weight"], "rear_gr": 20, "bare_rear_gr": 20}),
@@ -542,7 +486,7 @@ fn with_all_that_can_be_undone_kept_a_weak_arrow_is_cut_in_a_portion() {
     let h = history(&[shoot(1), shoot(2), shoot(3)]);
     let advice = advice_for(&h);
     let step = next(&advice);
-    assert_eq!(step.change, Change::ShaftLength);
+    assert_eq!(step.change, Action::ShaftLength);
     assert!(!step.reversible && step.amount.unwrap() < 0.0);
     assert!(step.cautions.iter().any(|n| n.code == "safe-length"));
     assert!(step.cautions.iter().any(|n| n.code == "cutting-carbon"));
@@ -557,7 +501,7 @@ fn without_hand_or_distance_it_says_what_is_missing() {
     assert_eq!(advice.failure.as_ref().unwrap().code, "no-hand");
     assert!(advice.next.is_none());
     let high = history(&[1, 2].map(|n| shoot(n).no_hand().offset(0.0, 200.0)));
-    assert_eq!(next(&advice_for(&high)).change, Change::NockingPoint);
+    assert_eq!(next(&advice_for(&high)).change, Action::NockingPoint);
     let no_distance = history(&[1, 2].map(|n| shoot(n).no_distance()));
     assert_eq!(
         advice_for(&no_distance).failure.unwrap().code,
@@ -572,7 +516,7 @@ fn without_hand_or_distance_it_says_what_is_missing() {
 fn with_no_bare_shot_more_are_asked_for() {
     let h = history(&[Shoot::new(1, club_setup()).without_bare()]);
     let advice = advice_for(&h);
-    assert_eq!(next(&advice).change, Change::ShootMore);
+    assert_eq!(next(&advice).change, Action::ShootMore);
     assert!(advice.failure.is_none() && advice.reading.failure.is_some());
 }
 
@@ -584,41 +528,6 @@ fn the_document_reads_back() {
     let back: Advice = serde_json::from_str(&json).unwrap();
     assert_eq!(serde_json::to_string(&back).unwrap(), json);
     assert_eq!(json, serde_json::to_string(&advice_for(&h)).unwrap());
-}
-
-/// A step obeys every limit told, whatever is asked.
-fn obeys(step: &Step, setup: &Value) {
-    let limits = &setup["limits"];
-    let Some(setting) = step.setting.as_deref() else {
-        return;
-    };
-    let Some(to) = step.to else { return };
-    let limit = &limits[setting];
-    for (key, sign) in [("min", 1.0), ("max", -1.0)] {
-        if let Some(bound) = limit[key].as_f64() {
-            assert!(
-                sign * (to - bound) > -1e-3,
-                "{setting} {to} against {key} {bound}"
-            );
-        }
-    }
-    if let (Some(owned), true) = (limit["owned"].as_array(), limit["obtainable"].is_null()) {
-        assert!(
-            owned
-                .iter()
-                .any(|v| (v.as_f64().unwrap() - to).abs() < 1e-6)
-        );
-    }
-    if let Some(q) = step.bolt_quarter_turns {
-        let turns = setup["bolt_turns_out"].as_f64().unwrap() - q as f64 / 4.0;
-        assert!(turns >= limits["bolt_turns_out"]["min"].as_f64().unwrap() - 1e-9);
-        assert!(turns <= limits["bolt_turns_out"]["max"].as_f64().unwrap() + 1e-9);
-        assert!(q as f64 * step.amount.unwrap() > 0.0);
-    }
-    if step.change == Change::ShaftLength {
-        assert!(step.amount.unwrap() < 0.0);
-        assert!(to >= limit["min"].as_f64().unwrap() - 1e-6);
-    }
 }
 
 proptest! {
@@ -654,7 +563,7 @@ proptest! {
             obeys(step, &setup);
             prop_assert!(step.expect.is_none_or(|e| e.x_mm.is_finite() && e.y_mm.is_finite()));
             if distance < 27.0 {
-                prop_assert!(step.change != Change::ShaftLength);
+                prop_assert!(step.change != Action::ShaftLength);
             }
         }
         prop_assert!(right.also.len() <= 2);

@@ -5,7 +5,7 @@
 use bossmark::advice::physics::{
     Beam, N_PER_LBF, NockEnd, SPINE_LOAD_N, SPINE_SPAN_M, bending_stiffness, stiffness_of_spine,
 };
-use bossmark::advice::{Change, Sensitivities, sensitivities};
+use bossmark::advice::{Action, Sensitivities, sensitivities};
 use bossmark::record::Setup;
 use std::f64::consts::PI;
 
@@ -204,22 +204,22 @@ fn index_and_exchange_rates_of_three_setups() {
     let grains_per_gram = 1.0 / 0.064_798_91;
     for (got, (q, rates, pounds)) in reference_setups().iter().zip(want) {
         close(got.index, q, 1.2e-3);
-        let rate = |c: Change| got.rate(c).unwrap();
+        let rate = |c: Action| got.rate(c).unwrap();
         let seen = [
-            rate(Change::DrawWeight),
-            rate(Change::ShaftLength),
-            rate(Change::PointWeight),
-            rate(Change::RearWeight) * grains_per_gram,
-            rate(Change::ShaftSpine) * 50.0,
+            rate(Action::DrawWeight),
+            rate(Action::ShaftLength),
+            rate(Action::PointWeight),
+            rate(Action::RearWeight) * grains_per_gram,
+            rate(Action::ShaftSpine) * 50.0,
         ];
         println!("{q}: {} {seen:?}", got.index);
         for (got, want) in seen.iter().zip(rates) {
             close(*got, want, 0.01);
         }
-        let lb = |c: Change, n: f64| got.in_pounds(c).unwrap() * n;
-        close(lb(Change::ShaftLength, 6.35), pounds[0], 0.012);
-        close(lb(Change::PointWeight, 10.0), pounds[1], 0.015);
-        close(lb(Change::ShaftSpine, 50.0), pounds[2], 0.012);
+        let lb = |c: Action, n: f64| got.in_pounds(c).unwrap() * n;
+        close(lb(Action::ShaftLength, 6.35), pounds[0], 0.012);
+        close(lb(Action::PointWeight, 10.0), pounds[1], 0.015);
+        close(lb(Action::ShaftSpine, 50.0), pounds[2], 0.012);
     }
 }
 
@@ -230,14 +230,14 @@ fn index_and_exchange_rates_of_three_setups() {
 fn the_trades_senses_come_out_of_the_model() {
     for got in reference_setups() {
         for weaker in [
-            Change::DrawWeight,
-            Change::ShaftLength,
-            Change::PointWeight,
-            Change::ShaftSpine,
+            Action::DrawWeight,
+            Action::ShaftLength,
+            Action::PointWeight,
+            Action::ShaftSpine,
         ] {
             assert!(got.rate(weaker).unwrap() < 0.0, "{weaker:?}");
         }
-        assert!(got.rate(Change::RearWeight).unwrap() > 0.0);
+        assert!(got.rate(Action::RearWeight).unwrap() > 0.0);
         assert!(got.free_free_hz.unwrap() > 40.0);
     }
 }
@@ -250,9 +250,9 @@ fn closed_forms_of_the_priors_follow_the_model() {
             .iter()
             .zip([(24.0, 900.0), (36.0, 600.0), (46.0, 450.0)])
     {
-        let mm = |c: Change| -3000.0 * got.rate(c).unwrap();
-        close(3500.0 / lb, mm(Change::DrawWeight), 0.06);
-        close(11.7, mm(Change::ShaftLength), 0.06);
-        close(3500.0 / spine, mm(Change::ShaftSpine), 0.06);
+        let mm = |c: Action| -3000.0 * got.rate(c).unwrap();
+        close(3500.0 / lb, mm(Action::DrawWeight), 0.06);
+        close(11.7, mm(Action::ShaftLength), 0.06);
+        close(3500.0 / spine, mm(Action::ShaftSpine), 0.06);
     }
 }

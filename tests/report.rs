@@ -13,7 +13,7 @@ mod pictures;
 #[path = "report/plots.rs"]
 mod plots;
 
-use bossmark::advice::{Advice, Change, Expect, Learned, Step, StepKind};
+use bossmark::advice::{Action, Advice, Expect, Learned, Step, StepKind};
 use bossmark::face::spec;
 use bossmark::measure::face_record;
 use bossmark::reading::{
@@ -169,7 +169,7 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
     }
 }
 
-fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect: [f64; 2]) -> Step {
+fn step(change: Action, setting: &str, from: f64, to: f64, detail: &str, expect: [f64; 2]) -> Step {
     Step {
         kind: StepKind::of(change),
         change,
@@ -201,7 +201,7 @@ fn step(change: Change, setting: &str, from: f64, to: f64, detail: &str, expect:
 fn nock() -> Step {
     let detail = "lower the nocking point by 1 mm";
     step(
-        Change::NockingPoint,
+        Action::NockingPoint,
         "nocking_point_mm",
         9.0,
         8.0,
@@ -212,7 +212,7 @@ fn nock() -> Step {
 
 fn bolts() -> Step {
     let mut s = step(
-        Change::DrawWeight,
+        Action::DrawWeight,
         "draw_weight_lb",
         36.0,
         35.4,
@@ -233,7 +233,7 @@ fn advice(reading: Reading, next: Step, other: Step) -> Advice {
         also: vec![],
         others: vec![other],
         learned: vec![Learned {
-            change: Change::NockingPoint,
+            change: Action::NockingPoint,
             unit: "mm".into(),
             mm_per_unit: 64.2,
             sd: 21.0,

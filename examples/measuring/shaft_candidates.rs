@@ -3,7 +3,7 @@
 //!
 //! `cargo run --release --example shaft_candidates -- [--true-camera] [--bent] [--nets=DIR] NAME.truth.json…` (the photo is `NAME.jpg` beside it;
 //! DIR holds `map.bin`, `strip-1.bin`, `strip-2.bin`, `model.json` to be tried without building, and the same in `DIR/real`; `--bent`: as
-//! if the paper of every photo stood off the face plane, so that the second set of nets looks)
+//! if the paper of every photo stood off the face plane, so that the real set of nets looks)
 
 #[path = "truth/camera.rs"]
 mod truth;
@@ -11,7 +11,7 @@ mod truth;
 use bossmark::face::{self, FitOptions, spec};
 use bossmark::geometry::FacePoint;
 use bossmark::photo;
-use bossmark::shaft::{BothNets, FEATURES, Nets, View, candidate_features};
+use bossmark::shaft::{FEATURES, NetSets, Nets, View, candidate_features};
 use nalgebra::Matrix2;
 use serde_json::Value;
 use std::io::Write;
@@ -36,7 +36,7 @@ fn main() -> anyhow::Result<()> {
     let folder = flags.iter().find_map(|f| f.strip_prefix("--nets="));
     let tried = folder
         .map(|folder| {
-            anyhow::Ok(BothNets::new(
+            anyhow::Ok(NetSets::new(
                 nets_from(folder)?,
                 nets_from(&format!("{folder}/real"))?,
             ))
@@ -44,7 +44,7 @@ fn main() -> anyhow::Result<()> {
         .transpose()?;
     let nets = match &tried {
         Some(nets) => nets,
-        None => BothNets::built_in()?,
+        None => NetSets::built_in()?,
     };
     let out = &mut std::io::stdout();
     writeln!(out, "{}", serde_json::json!({ "features": FEATURES }))?;
@@ -103,7 +103,7 @@ fn main() -> anyhow::Result<()> {
         };
         let line = serde_json::json!({
             "truth": path, "seconds": seconds, "camera_mm": [centre.x, centre.y, centre.z],
-            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.pose_and_scale, "second_set": found.second_set, "shafts": shafts,
+            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.pose_and_scale, "second_set": found.real_set, "shafts": shafts,
         });
         writeln!(out, "{line}")?;
     }

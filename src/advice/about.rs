@@ -1,7 +1,7 @@
 //! What an advice has to say beside its numbers: codes with their values; `text::advice` makes the sentences.
 
 use super::contradictions::Contradiction;
-use super::{Axis, BestSetup, Change, Check, MissedBare, VerifyWhen};
+use super::{Action, Axis, BestSetup, Check, MissedBare, VerifyWhen};
 use crate::reading::{self, Outlook};
 use crate::record::{Hand, HistoryAbout, Lever, Remark, written};
 use serde::Deserialize;
@@ -68,7 +68,7 @@ pub enum About {
         /// From where, m.
         distance_m: f64,
     },
-    /// Several levers of one axis were moved at once.
+    /// Several levers of one axis were adjusted at once.
     Several(Vec<Lever>),
     /// Bare shafts that stand crooked while they land close, degrees.
     Crooked(f64),
@@ -138,7 +138,7 @@ pub enum LookUp {
     /// Which spines can be had.
     Spines,
     /// All that a change needs to be sized.
-    ToSize(Change),
+    ToSize(Action),
 }
 
 /// What to do.
@@ -148,7 +148,7 @@ pub enum Detail {
     /// A change of known size.
     Amount {
         /// The change.
-        change: Change,
+        change: Action,
         /// By how much, in its unit, signed.
         amount: f64,
         /// The setting now.
@@ -163,7 +163,7 @@ pub enum Detail {
     /// A change of which only the direction is known.
     Direction {
         /// The change.
-        change: Change,
+        change: Action,
         /// Its amount would be positive.
         more: bool,
     },
@@ -208,7 +208,7 @@ pub enum Detail {
     /// The newest change is undone.
     PutBack {
         /// What.
-        change: Change,
+        change: Action,
         /// From and to.
         span: [Option<f64>; 2],
         /// Quarter turns of each limb bolt, + = in.
@@ -236,12 +236,12 @@ pub enum Detail {
     Written(String),
 }
 
-/// Why a step is advised, thought by thought.
+/// The reasons for a step, in order.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(from = "String")]
 pub struct Reasons(pub Vec<Reason>);
 
-/// One thought of why a step is advised. Offsets are those of the bare shafts along u or v, mm.
+/// One reason for a step. Offsets are the signed ones of the bare shafts, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reason {
     /// Where the bare shafts land.
@@ -253,14 +253,14 @@ pub enum Reason {
     /// What the change does to the arrow.
     Effect {
         /// The change.
-        change: Change,
+        change: Action,
         /// Its amount is positive.
         more: bool,
     },
     /// Probability of going past zero.
     PastZero(f64),
     /// What it means if the shift to expect doesn't come.
-    Otherwise(Change),
+    Otherwise(Action),
     /// Made together with another change of the same axis.
     Together {
         /// It takes part of the other back.
@@ -284,7 +284,7 @@ pub enum Reason {
         because: DifferenceCause,
     },
     /// How far to go at first where the set-up isn't known.
-    FirstStep(Change),
+    FirstStep(Action),
     /// Which way the bare shafts should come.
     ShouldCome {
         /// Along this axis.
@@ -339,7 +339,7 @@ pub struct OffsetEstimate {
     pub axis: Axis,
     /// Where that is seen from, m.
     pub distance_m: f64,
-    /// Offset there along u or v, mm.
+    /// Signed offset there, mm.
     pub offset_mm: f64,
     /// Its standard deviation.
     pub sd_mm: f64,
@@ -369,7 +369,7 @@ pub enum ShootCause {
     Missed(MissedBare),
     /// What is wanted is so small that one end doesn't decide it.
     SmallStep,
-    /// What is left can't be undone, and needs more to go by.
+    /// What is left can't be undone, and more shots are needed for it.
     BeforeIrreversible,
 }
 
@@ -380,7 +380,7 @@ pub enum CheckCause {
     Tags(usize),
     /// So many shots landed with the other kind.
     SwappedTags(usize),
-    /// Bare shafts of another mass, gr, and what that alone makes, u at 30 m, mm.
+    /// Bare shafts of another mass, gr, and the horizontal signed offset at 30 m that this alone makes, mm.
     Mass {
         /// Bare minus fletched.
         grains: f64,

@@ -3,10 +3,10 @@
 use super::about::{About, Caution};
 use super::bow_state::{AxisState, BowState};
 use super::choose::Decision;
-use super::interventions::Readings;
+use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::policy::decide;
-use super::{Advice, Change, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
+use super::{Action, Advice, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
 use crate::record::History;
@@ -21,23 +21,26 @@ pub struct AdviceOptions {
 /// One reading of the newest set-up and the ranked next changes for it.
 #[must_use]
 pub fn advise(history: &History, options: &AdviceOptions) -> Advice {
-    advise_with(history, options, knowledge(), &mut Readings::default())
+    advise_with(history, options, knowledge(), &mut ReadingCache::default())
 }
 
 /// [`advise`] with what was read before.
 #[must_use]
-pub fn advise_again(history: &History, options: &AdviceOptions, readings: &mut Readings) -> Advice {
+pub fn advise_again(
+    history: &History,
+    options: &AdviceOptions,
+    readings: &mut ReadingCache,
+) -> Advice {
     advise_with(history, options, knowledge(), readings)
 }
 
-/// [`advise`] from other knowledge than what is built in, and with what was read before: whoever asks again after every end
-/// gets the same answer sooner.
+/// [`advise`] from other knowledge than what is built in, and with the readings made before, which give the same answer sooner.
 #[must_use]
 pub fn advise_with(
     history: &History,
     options: &AdviceOptions,
     knowledge: &Knowledge,
-    readings: &mut Readings,
+    readings: &mut ReadingCache,
 ) -> Advice {
     let k = knowledge;
     let bow = match BowState::of(history, k, readings) {
@@ -93,18 +96,18 @@ fn parts(decision: &Decision, bow: &BowState, k: &Knowledge) -> Parts {
         },
         Decision::WrongSpine { spines } => only(steps::of_wrong_spine(*spines, bow, k)),
         Decision::Unknown {
-            change,
+            action,
             axis,
             others,
         } => {
-            let step = |change: &Change| steps::of_unknown(*change, *axis, bow, k);
+            let step = |action: &Action| steps::of_unknown(*action, *axis, bow, k);
             Parts {
-                next: Some(beside_reading(step(change), *axis, bow)),
+                next: Some(beside_reading(step(action), *axis, bow)),
                 others: others.iter().map(step).collect(),
                 ..Parts::default()
             }
         }
-        Decision::Change { next, also, others } => {
+        Decision::Adjust { next, also, others } => {
             let step = |choice| steps::of_choice(choice, bow, k);
             Parts {
                 next: Some(beside_reading(step(next), next.axis, bow)),
@@ -121,7 +124,7 @@ fn parts(decision: &Decision, bow: &BowState, k: &Knowledge) -> Parts {
 
 /// The newest change undone, lever by lever.
 fn put_back(
-    levers: &[Change],
+    levers: &[Action],
     cause: super::about::PutBackCause,
     bow: &BowState,
     k: &Knowledge,
@@ -151,7 +154,7 @@ fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> 
         others: parts.others,
         learned: learned(bow, k),
         done: parts.done,
-        best: bow.evidence.best.clone(),
+        best: bow.findings.best.clone(),
         cautions: of_history(history),
         failure: None,
     };
@@ -216,7 +219,7 @@ fn of_history(history: &History) -> Vec<Caution> {
 #[must_use]
 pub fn levers(history: &History) -> Vec<Learned> {
     let k = knowledge();
-    let bow = BowState::of(history, k, &mut Readings::default());
+    let bow = BowState::of(history, k, &mut ReadingCache::default());
     bow.map_or_else(|_| Vec::new(), |bow| all_levers(&bow, k))
 }
 
@@ -234,15 +237,15 @@ fn all_levers(bow: &BowState, k: &Knowledge) -> Vec<Learned> {
             state
                 .slopes
                 .iter()
-                .filter_map(|s| of_lever(state, s.change))
+                .filter_map(|s| of_lever(state, s.action))
         })
         .collect();
-    let place = |change: Change| k.levers.iter().position(|l| l.change == change);
+    let place = |change: Action| k.levers.iter().position(|l| l.action == change);
     learned.sort_by_key(|l| place(l.change));
     learned
 }
 
-fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
+fn of_lever(state: &AxisState, change: Action) -> Option<Learned> {
     let changes = state.times_tried(change);
     let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
     Some(Learned {
@@ -257,7 +260,7 @@ fn of_lever(state: &AxisState, change: Change) -> Option<Learned> {
 
 /// Whether only the hand is missing for an answer.
 fn hand_is_missing(bow: &BowState, k: &Knowledge) -> bool {
-    bow.hand.is_none() && bow.v.is_observed && bow.v.inside >= k.policy.in_tune
+    bow.hand.is_none() && bow.vertical.is_observed && bow.vertical.inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.

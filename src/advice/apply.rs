@@ -1,6 +1,6 @@
 //! A step that was made → what it changes in the set-up of the ends that follow.
 
-use super::{Advice, Change, Step};
+use super::{Action, Advice, Step};
 use crate::record::Setup;
 
 /// Quarter turns in a turn of a bolt.
@@ -14,7 +14,7 @@ const SAME_SETTING: f64 = 0.001;
 pub fn settings_after(now: &Setup, step: &Step) -> Option<Setup> {
     let mut new = Setup::default();
     match step.change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             // a quarter turn in is a quarter turn less out
             new.bolt_turns_out =
                 now.bolt_turns_out
@@ -24,18 +24,18 @@ pub fn settings_after(now: &Setup, step: &Step) -> Option<Setup> {
                     });
             new.draw_weight_lb = step.to;
         }
-        Change::ShaftLength => new.shaft_length_mm = step.to,
-        Change::PointWeight => new.point_gr = step.to,
-        Change::RearWeight => {
+        Action::ShaftLength => new.shaft_length_mm = step.to,
+        Action::PointWeight => new.point_gr = step.to,
+        Action::RearWeight => {
             new.rear_gr = step.to;
             // both kinds of shaft alike
             new.bare_rear_gr = now.bare_rear_gr.zip(step.amount).map(|(g, by)| g + by);
         }
-        Change::Plunger => new.plunger_clicks = step.to,
-        Change::NockingPoint => new.nocking_point_mm = step.to,
-        Change::RestHeight => new.rest_height_mm = step.to,
-        Change::ShaftSpine => new.shaft_spine = step.to,
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => {}
+        Action::Plunger => new.plunger_clicks = step.to,
+        Action::NockingPoint => new.nocking_point_mm = step.to,
+        Action::RestHeight => new.rest_height_mm = step.to,
+        Action::ShaftSpine => new.shaft_spine = step.to,
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => {}
     }
     (new != Setup::default()).then_some(new)
 }
@@ -73,7 +73,7 @@ pub enum ApplyError {
 pub fn setup_after(now: &Setup, advice: &Advice) -> Result<Setup, ApplyError> {
     let mut new = None;
     let steps = advice.next.iter().chain(&advice.also);
-    for step in steps.filter(|step| step.change.moves_a_setting()) {
+    for step in steps.filter(|step| step.change.adjusts_a_lever()) {
         let setting = step.setting.clone().unwrap_or_default();
         if let (Some(advice), Some(setup)) = (step.from, now.number(&setting))
             && (advice - setup).abs() > SAME_SETTING

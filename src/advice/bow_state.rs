@@ -1,25 +1,25 @@
-//! Where the bow stands: everything that the choice of the next change looks at.
+//! The bow's state after its whole history: everything that the choice of the next step looks at.
 
 use super::about::OffsetEstimate;
+use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
-use super::evidence::Evidence;
+use super::findings::Findings;
 use super::forecast::AxisForecast;
-use super::interventions::{Readings, RunRead, interventions, near, sign};
+use super::interventions::{ReadingCache, RunRead, interventions, near, sign};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{
-    InterventionObservation, LearnedSlope, LeverMove, LeverPosterior, Observation, learn,
+    InterventionObservation, LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, learn,
 };
-use super::moves::{Move, Moves, after, moves, present};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::swapped_tags::SwappedTags;
-use super::{Change, Check};
+use super::{Action, Check};
 use crate::math::{Normal, rounded};
 use crate::reading::{Assumptions, HorizontalCall, Reading, VerticalCall};
 use crate::record::{Hand, History, Setup, When, compare};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-/// Where offsets of different set-ups are joined, m.
+/// Distance to which offsets are projected before they are combined, m.
 const AT_30_M: f64 = 30.0;
 
 /// Settings closer than this are the same.
@@ -33,32 +33,32 @@ pub(super) struct AxisState {
     pub(super) slopes: Vec<Slope>,
     pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
-    /// Offset now at 30 m, u or v, mm, with the arrows' own differences.
+    /// Signed offset now at 30 m, mm, with the arrows' own differences.
     pub(super) offset: Normal,
     /// Probability that it lies inside the tolerance.
     pub(super) inside: f64,
-    /// The newest set-up's own ends tell this axis.
+    /// The newest set-up's own ends show this axis.
     pub(super) is_observed: bool,
-    /// What looking ahead needs; `None` where the newest ends tell nothing.
+    /// What looking ahead needs; `None` where the newest ends show nothing of this axis.
     pub(super) forecast: Option<AxisForecast>,
 }
 
 impl AxisState {
     /// The prior of a lever of this axis.
-    pub(super) fn slope(&self, change: Change) -> Option<&Slope> {
-        self.slopes.iter().find(|s| s.change == change)
+    pub(super) fn slope(&self, action: Action) -> Option<&Slope> {
+        self.slopes.iter().find(|s| s.action == action)
     }
 
     /// Changes of a lever that had readings before and after them.
-    pub(super) fn times_tried(&self, change: Change) -> usize {
+    pub(super) fn times_tried(&self, action: Action) -> usize {
         self.interventions
             .iter()
             .enumerate()
             .filter(|(r, t)| {
                 t.observed.is_some()
-                    && t.moved
+                    && t.adjusted
                         .iter()
-                        .any(|m| m.change == change && m.amount.abs() > 0.0)
+                        .any(|m| m.action == action && m.amount.abs() > 0.0)
                     && self.interventions[..*r]
                         .iter()
                         .any(|t| t.observed.is_some())
@@ -67,24 +67,24 @@ impl AxisState {
     }
 
     /// What this bow's history says of a lever of this axis.
-    pub(super) fn learned_slope(&self, change: Change) -> Option<LearnedSlope> {
-        self.posterior.learned_slope(change)
+    pub(super) fn learned_slope(&self, action: Action) -> Option<LearnedSlope> {
+        self.posterior.learned_slope(action)
     }
 
-    /// What the newest change did on this axis that it should not have.
+    /// The contradictions of the newest change on this axis.
     pub(super) fn newest_contradictions(&self) -> impl Iterator<Item = &Contradiction> {
         let newest = self.interventions.len().saturating_sub(1);
         self.contradictions.iter().filter(move |c| c.run == newest)
     }
 
-    /// The offset after a step, by all that was shot: where it leads back to earlier settings, mostly what was seen there.
-    pub(super) fn back_at(&self, change: Change, step: &Move, k: &Knowledge) -> Normal {
+    /// The offset after a step, by the whole history: where the step leads back to earlier settings, mostly the offset observed there.
+    pub(super) fn back_at(&self, action: Action, step: &Adjustment, k: &Knowledge) -> Normal {
         let mut interventions = self.interventions.clone();
         interventions.push(InterventionObservation {
-            moved: vec![LeverMove {
-                change,
+            adjusted: vec![LoggedAdjustment {
+                action,
                 amount: step.amount,
-                new_shafts: change == Change::ShaftSpine,
+                new_shafts: action == Action::ShaftSpine,
                 turned_back: false,
             }],
             ..InterventionObservation::default()
@@ -97,12 +97,12 @@ impl AxisState {
     }
 
     /// Sign of the lever's amount that brings the offset towards zero.
-    pub(super) fn direction(&self, change: Change) -> Option<f64> {
-        Some(-self.offset.mean.signum() * self.slope(change)?.moves)
+    pub(super) fn direction(&self, action: Action) -> Option<f64> {
+        Some(-self.offset.mean.signum() * self.slope(action)?.sign)
     }
 }
 
-/// Where the bow stands.
+/// The bow's state: both axes of the newest set-up, and what is known of how it came about.
 #[derive(Clone, Debug)]
 pub(super) struct BowState {
     pub(super) setup: Setup,
@@ -127,10 +127,11 @@ pub(super) struct BowState {
     /// Both axes shown neutral by the newest set-up's own ends at 30 m or more.
     pub(super) in_tune: bool,
     pub(super) wrong_spine: bool,
-    pub(super) u: Option<AxisState>,
-    pub(super) v: AxisState,
+    /// `None` without a hand.
+    pub(super) horizontal: Option<AxisState>,
+    pub(super) vertical: AxisState,
     pub(super) reading: Reading,
-    pub(super) evidence: Evidence,
+    pub(super) findings: Findings,
     /// The newest change, lever by lever, with the set-ups before and after it.
     pub(super) newest_change: Option<NewestChange>,
 }
@@ -150,7 +151,7 @@ impl BowState {
     pub(super) fn of(
         history: &History,
         k: &Knowledge,
-        readings: &mut Readings,
+        readings: &mut ReadingCache,
     ) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;
@@ -168,13 +169,13 @@ impl BowState {
         let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
         let own = slopes(&run.setup, Axis::Horizontal, k);
         // with tags that are wrong now and then, groups lie farther apart than they look
-        let share = SwappedTags::of(&reads, &k.evidence).share(&k.evidence);
+        let share = SwappedTags::of(&reads, &k.step_rules).share(&k.step_rules);
         let seen_mm = tolerance_mm * (1.0 - 2.0 * share);
         let state = |axis| state(history, &reads, axis, &run.setup, &own, seen_mm, k);
         let days: BTreeSet<_> = run
             .ends
             .iter()
-            .filter_map(|f| When::of(&f.end).map(|w| w.day))
+            .filter_map(|record| When::of(&record.end).map(|w| w.day))
             .collect();
         Ok(Self {
             setup: run.setup.clone(),
@@ -193,7 +194,7 @@ impl BowState {
             in_tune: group_readings().any(|r| r.in_tune),
             wrong_spine: group_readings()
                 .any(|r| r.cautions.iter().any(|c| c.code == "wrong-spine")),
-            u: reading.hand.map(|hand| {
+            horizontal: reading.hand.map(|hand| {
                 not_less_than_seen(
                     state(Axis::Horizontal),
                     &reading,
@@ -202,28 +203,33 @@ impl BowState {
                     &assumptions,
                 )
             }),
-            v: state(Axis::Vertical),
-            evidence: Evidence::of(history, &reads, k),
+            vertical: state(Axis::Vertical),
+            findings: Findings::of(history, &reads, k),
             newest_change: newest_change(history),
             reading,
         })
     }
 
     /// Where a lever can go to bring its axis nearer to zero; empty if it contradicted what was expected of it.
-    pub(super) fn towards_zero(&self, state: &AxisState, change: Change, k: &Knowledge) -> Moves {
-        let Some(direction) = state.direction(change) else {
-            return Moves::default();
+    pub(super) fn towards_zero(
+        &self,
+        state: &AxisState,
+        action: Action,
+        k: &Knowledge,
+    ) -> Adjustments {
+        let Some(direction) = state.direction(action) else {
+            return Adjustments::default();
         };
-        if self.blocked(state, change, direction) {
-            return Moves::default();
+        if self.blocked(state, action, direction) {
+            return Adjustments::default();
         }
-        moves(&self.setup, change, direction, k)
+        adjustments(&self.setup, action, direction, k)
     }
 
     /// Whether a lever contradicted what was expected of it in this direction.
-    pub(super) fn blocked(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+    pub(super) fn blocked(&self, state: &AxisState, action: Action, direction: f64) -> bool {
         is_blocked(
-            change,
+            action,
             direction,
             &state.contradictions,
             &state.interventions,
@@ -231,12 +237,12 @@ impl BowState {
         )
     }
 
-    /// Whether a lever did next to nothing in this direction, was looked at since, and something else was changed after it: it
-    /// does little then, and may still be turned as far as it goes where nothing else is left.
-    pub(super) fn does_little(&self, state: &AxisState, change: Change, direction: f64) -> bool {
+    /// Whether a lever did next to nothing in this direction, was checked since, and something else was changed after it: it may still be adjusted
+    /// where no other lever is left.
+    pub(super) fn does_little(&self, state: &AxisState, action: Action, direction: f64) -> bool {
         let same = |c: &&Contradiction| {
             c.lever
-                .is_some_and(|(l, d)| l == change && d * direction > 0.0)
+                .is_some_and(|(l, d)| l == action && d * direction > 0.0)
         };
         let newest = self.setups.len().saturating_sub(1);
         let mut found = state.contradictions.iter().filter(same).peekable();
@@ -250,8 +256,7 @@ impl BowState {
         by_own_ends || self.shows_in_tune_by_earlier_ends(k)
     }
 
-    /// Whether the newest set-up's own ends leave open what all ends together, with the changes between them, show: both axes
-    /// within the tolerance.
+    /// Whether all ends together, with the changes between them, show both axes within the tolerance where the newest set-up's own ends don't.
     pub(super) fn shows_in_tune_by_earlier_ends(&self, k: &Knowledge) -> bool {
         let p = &k.policy;
         let is_seen = self.full_distance && self.axes().all(|state| state.is_observed);
@@ -264,8 +269,8 @@ impl BowState {
 
     /// Probability that both axes lie within the tolerance, by all ends; 0 where left and right can't be read.
     pub(super) fn inside(&self) -> f64 {
-        let u = self.u.as_ref().map_or(0.0, |u| u.inside);
-        u * self.v.inside
+        let horizontal = self.horizontal.as_ref();
+        horizontal.map_or(0.0, |state| state.inside) * self.vertical.inside
     }
 
     /// The same by the newest set-up's own ends, those of earlier runs with the same settings among them.
@@ -277,20 +282,24 @@ impl BowState {
                 let mean = own.own_mm;
                 Some(Normal { mean, sd }.within(self.tolerance_mm))
             };
-            let both = self.u.as_ref().and_then(own).zip(own(&self.v));
-            return both.map_or(0.0, |(u, v)| u * v);
+            let both = self
+                .horizontal
+                .as_ref()
+                .and_then(own)
+                .zip(own(&self.vertical));
+            return both.map_or(0.0, |(x, y)| x * y);
         }
         let both = self
             .reading
             .horizontal
             .p_neutral
             .zip(self.reading.vertical.p_neutral);
-        both.map_or(0.0, |(u, v)| u * v)
+        both.map_or(0.0, |(x, y)| x * y)
     }
 
     /// The runs with the settings that a step leads to.
-    pub(super) fn visits(&self, change: Change, step: &Move) -> Vec<usize> {
-        let Some(then) = after(&self.setup, change, step) else {
+    pub(super) fn visits(&self, action: Action, step: &Adjustment) -> Vec<usize> {
+        let Some(then) = after(&self.setup, action, step) else {
             return Vec::new();
         };
         let same = |old: &Setup| {
@@ -306,17 +315,16 @@ impl BowState {
     /// The reading, with the calls of all ends where only these show the bow in tune.
     pub(super) fn reading_by_all_ends(&self, k: &Knowledge) -> Reading {
         let mut reading = self.reading.clone();
-        let (true, Some(u)) = (self.shows_in_tune_by_earlier_ends(k), &self.u) else {
+        let by_all = self.shows_in_tune_by_earlier_ends(k);
+        let Some(state) = self.horizontal.as_ref().filter(|_| by_all) else {
             return reading;
         };
-        let (h, v) = (&mut reading.horizontal, &mut reading.vertical);
-        (h.call, v.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
-        set_inside(&mut h.p_neutral, [&mut h.p_weak, &mut h.p_stiff], u.inside);
-        set_inside(
-            &mut v.p_neutral,
-            [&mut v.p_nock_high, &mut v.p_nock_low],
-            self.v.inside,
-        );
+        let (x, y) = (&mut reading.horizontal, &mut reading.vertical);
+        (x.call, y.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
+        let sides = [&mut x.p_weak, &mut x.p_stiff];
+        set_inside(&mut x.p_neutral, sides, state.inside);
+        let sides = [&mut y.p_nock_high, &mut y.p_nock_low];
+        set_inside(&mut y.p_neutral, sides, self.vertical.inside);
         reading.in_tune = true;
         reading.more_shots = None;
         reading
@@ -324,31 +332,31 @@ impl BowState {
 
     /// Probability of lying inside on both axes from which the bow is said to be in tune.
     pub(super) fn in_tune_probability(&self, k: &Knowledge) -> f64 {
-        if self.evidence.is_doubtful {
+        if self.findings.is_doubtful {
             k.policy.in_tune_doubtful
         } else {
             k.policy.in_tune
         }
     }
 
-    /// Whether a step leads back to settings of which all that was shot says that they leave this axis out of the tolerance.
+    /// Whether a step leads back to settings that, by the whole history, leave this axis outside the tolerance.
     pub(super) fn is_known_out(
         &self,
         state: &AxisState,
-        change: Change,
-        step: &Move,
+        action: Action,
+        step: &Adjustment,
         k: &Knowledge,
     ) -> bool {
-        if present(&self.setup, change).is_none() {
+        if present(&self.setup, action).is_none() {
             return false;
         }
-        let after = |setting: Change| {
-            let by = if setting == change { step.amount } else { 0.0 };
+        let after = |setting: Action| {
+            let by = if setting == action { step.amount } else { 0.0 };
             present(&self.setup, setting).map(|now| now + by)
         };
         let same = |old: &Setup| {
             state.slopes.iter().all(|slope| {
-                let (then, now) = (present(old, slope.change), after(slope.change));
+                let (then, now) = (present(old, slope.action), after(slope.action));
                 match (then, now) {
                     (Some(then), Some(now)) => (then - now).abs() < SAME_SETTING,
                     (then, now) => then.is_none() && now.is_none(),
@@ -360,11 +368,10 @@ impl BowState {
             .iter()
             .zip(&state.interventions)
             .any(|(old, read)| read.observed.is_some() && same(old));
-        seen && state.back_at(change, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
+        seen && state.back_at(action, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
     }
 
-    /// Whether the newest change did on this axis what it should not have, and nobody has looked for the cause yet: nothing
-    /// that can't be taken back then.
+    /// Whether the newest change contradicted on this axis, and its checks are still to be made: then no step that can't be undone.
     pub(super) fn is_contradicted(&self, state: &AxisState) -> bool {
         let mut found = state.newest_contradictions();
         found.any(|c| !self.open(c.checks()).is_empty())
@@ -372,12 +379,12 @@ impl BowState {
 
     /// The checks of a list that were not made since the newest change.
     pub(super) fn open(&self, checks: &[Check]) -> Vec<Check> {
-        let made = |check: &Check| self.evidence.is_checked(check.code());
+        let made = |check: &Check| self.findings.is_checked(check.code());
         checks.iter().copied().filter(|c| !made(c)).collect()
     }
 
-    /// Where the bare shafts land on an axis: the reading's own offset, so that one set-up has one offset wherever it is named;
-    /// only where all ends together lie on the other side of zero, what they say at 30 m.
+    /// Where the bare shafts land on an axis: the reading's own offset, so that every text names the same one; but the estimate by all ends, at
+    /// 30 m, where that has the other sign.
     pub(super) fn seen(&self, state: &AxisState) -> OffsetEstimate {
         let own = self.read(state.axis).zip(self.reading.tolerance_mm);
         let own = own.filter(|([mm, _], _)| mm * state.offset.mean >= 0.0);
@@ -399,7 +406,7 @@ impl BowState {
         }
     }
 
-    /// The reading's offset along u or v at the distance shot and its standard deviation, mm.
+    /// The reading's signed offset at the distance shot and its standard deviation, mm.
     pub(super) fn read(&self, axis: Axis) -> Option<[f64; 2]> {
         let o = self.reading.offset?;
         Some(match axis {
@@ -418,7 +425,7 @@ impl BowState {
 
     /// Both axes, vertical first, as far as they can be read.
     pub(super) fn axes(&self) -> impl Iterator<Item = &AxisState> {
-        std::iter::once(&self.v).chain(&self.u)
+        std::iter::once(&self.vertical).chain(&self.horizontal)
     }
 }
 
@@ -438,10 +445,10 @@ fn set_inside(inside: &mut Option<f64>, sides: [&mut Option<f64>; 2], p: f64) {
 
 /// The horizontal, where a short distance shows more than tuning takes up: no less than what is seen there.
 ///
-/// What is thought of offsets at 30 m beforehand outweighs an offset carried there from a short distance, since how it grows is
-/// only loosely known. But two feet at 18 m won't be a hand's breadth at 30 m.
+/// The prior of offsets at 30 m outweighs an offset projected there from a short distance, since how it grows is only loosely known. But two
+/// feet at 18 m won't be a hand's breadth at 30 m.
 fn not_less_than_seen(
-    mut u: AxisState,
+    mut state: AxisState,
     reading: &Reading,
     hand: Hand,
     tolerance_mm: f64,
@@ -454,15 +461,15 @@ fn not_less_than_seen(
         HorizontalCall::Neutral | HorizontalCall::Undecided => 0.0,
     };
     let seen = reading.offset.map_or(0.0, |o| sign(hand) * o.x_mm);
-    let same = seen * called > 0.0 && u.offset.mean * called > 0.0;
+    let same = seen * called > 0.0 && state.offset.mean * called > 0.0;
     let short = reading
         .distance_m
         .is_some_and(|d| !assumptions.is_full_distance(d));
-    if short && shows && same && seen.abs() > u.offset.mean.abs() {
-        u.offset.mean = seen;
-        u.inside = u.offset.within(tolerance_mm);
+    if short && shows && same && seen.abs() > state.offset.mean.abs() {
+        state.offset.mean = seen;
+        state.inside = state.offset.within(tolerance_mm);
     }
-    u
+    state
 }
 
 /// The reading of the newest end's distance, with the notes of its run.
@@ -470,8 +477,9 @@ fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
     // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
     let counts = |at: usize| read.groups.get(at).is_some_and(|g| near(&g.reading));
-    let place = |f: &crate::record::RecordFile| {
-        let holds = |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, f));
+    let place = |record: &crate::record::RecordFile| {
+        let holds =
+            |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, record));
         groups.iter().position(holds)
     };
     let mut newest_first = run.ends.iter().rev().filter_map(place);

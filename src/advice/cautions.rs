@@ -5,7 +5,7 @@ use super::bow_state::BowState;
 use super::contradictions::Contradiction;
 use super::knowledge::{Axis, Knowledge};
 use super::sensitivities::arrow_grains;
-use super::{Change, Step, VerifyWhen};
+use super::{Action, Step, VerifyWhen};
 use crate::math::rounded;
 
 /// Acceleration of free fall, m/s².
@@ -26,35 +26,35 @@ pub(super) fn of_step(step: &Step, weight_known: bool) -> Vec<Caution> {
     let more = step.amount.is_some_and(|a| a > 0.0);
     let mut notes = Vec::new();
     match step.change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             notes.push(Caution::new("limb-bolts", About::LimbBolts));
             if more {
                 notes.push(Caution::new("draw-weight-form", About::DrawWeightForm));
             }
         }
-        Change::ShaftLength => {
+        Action::ShaftLength => {
             notes.push(Caution::new("safe-length", About::SafeLength));
             notes.push(Caution::new("cutting-carbon", About::CuttingCarbon));
         }
-        Change::ShaftSpine => {
+        Action::ShaftSpine => {
             notes.push(Caution::new("new-shafts", About::NewShafts));
             notes.push(bare_shafts());
         }
         // back to the place where they were in tune needs no warning of strays
-        Change::Verify if step.when == Some(VerifyWhen::AnotherDay) => {}
-        Change::ShootMore | Change::Verify => notes.push(bare_shafts()),
-        Change::PointWeight
-        | Change::RearWeight
-        | Change::Plunger
-        | Change::NockingPoint
-        | Change::RestHeight
-        | Change::Check
-        | Change::None => {}
+        Action::Verify if step.when == Some(VerifyWhen::AnotherDay) => {}
+        Action::ShootMore | Action::Verify => notes.push(bare_shafts()),
+        Action::PointWeight
+        | Action::RearWeight
+        | Action::Plunger
+        | Action::NockingPoint
+        | Action::RestHeight
+        | Action::Check
+        | Action::None => {}
     }
     let lighter = match step.change {
-        Change::DrawWeight => more,
-        Change::PointWeight | Change::RearWeight | Change::ShaftLength => !more,
-        Change::ShaftSpine => true,
+        Action::DrawWeight => more,
+        Action::PointWeight | Action::RearWeight | Action::ShaftLength => !more,
+        Action::ShaftSpine => true,
         _ => false,
     };
     if lighter && !weight_known {
@@ -78,64 +78,64 @@ pub(super) fn contradiction(found: &Contradiction, bow: &BowState) -> Caution {
 }
 
 /// What has to be set again after a change.
-pub(super) fn afterwards(step: &Step, s: &BowState, k: &Knowledge) -> Option<Caution> {
+pub(super) fn afterwards(step: &Step, bow: &BowState, k: &Knowledge) -> Option<Caution> {
     match step.change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             let share = step.amount.zip(step.from).map(|(by, from)| by / from);
             // the arrow's energy goes with the draw weight, its drop against it
             let drop_mm =
-                1000.0 * GRAVITY * s.distance_m.powi(2) / (2.0 * k.sight.arrow_m_s.powi(2));
+                1000.0 * GRAVITY * bow.distance_m.powi(2) / (2.0 * k.sight.arrow_m_s.powi(2));
             let about = About::AfterDrawWeight {
                 higher_mm: share.map(|share| share * drop_mm),
-                distance_m: s.distance_m,
+                distance_m: bow.distance_m,
             };
             Some(Caution::new("after-draw-weight", about))
         }
-        Change::ShaftLength => Some(Caution::new("after-cut", About::AfterCut)),
-        Change::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
+        Action::ShaftLength => Some(Caution::new("after-cut", About::AfterCut)),
+        Action::RestHeight => Some(Caution::new("after-rest-step", About::AfterRest)),
         _ => None,
     }
 }
 
 /// Where it is the ends before that show the bow in tune.
-pub(super) fn by_earlier_ends(s: &BowState, k: &Knowledge) -> Option<Caution> {
-    s.shows_in_tune_by_earlier_ends(k).then(|| {
+pub(super) fn by_earlier_ends(bow: &BowState, k: &Knowledge) -> Option<Caution> {
+    bow.shows_in_tune_by_earlier_ends(k).then(|| {
         let about = About::ByEarlierEnds {
-            ends: s.ends,
-            own: rounded(s.inside_by_own_ends(), 3),
-            all: rounded(s.inside(), 3),
+            ends: bow.ends,
+            own: rounded(bow.inside_by_own_ends(), 3),
+            all: rounded(bow.inside(), 3),
         };
         Caution::new("by-earlier-ends", about)
     })
 }
 
 /// What comes once the bow is in tune.
-pub(super) fn after_tune(s: &BowState) -> Vec<Caution> {
+pub(super) fn after_tune(bow: &BowState) -> Vec<Caution> {
     let mut notes = vec![Caution::new("after-tune", About::AfterTune)];
-    notes.extend(sight(s));
+    notes.extend(sight(bow));
     notes
 }
 
 /// Where the fletched group sits against the gold, where that is clear.
-fn sight(s: &BowState) -> Option<Caution> {
-    let [x_mm, y_mm] = s.evidence.fletched_middle_mm?;
+fn sight(bow: &BowState) -> Option<Caution> {
+    let [x_mm, y_mm] = bow.findings.fletched_middle_mm?;
     let about = About::SightOff {
         x_mm,
         y_mm,
-        distance_m: s.distance_m,
+        distance_m: bow.distance_m,
     };
     Some(Caution::new("sight", about))
 }
 
 /// What stands out of the set-up, of the shafts' lean, and of a change of several things.
-pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
-    let (setup, f) = (&s.setup, &s.evidence);
+pub(super) fn of_setup(bow: &BowState, k: &Knowledge) -> Vec<Caution> {
+    let (setup, findings) = (&bow.setup, &bow.findings);
     let mut notes = Vec::new();
-    if !f.several.is_empty() {
-        let about = About::Several(f.several.clone());
+    if !findings.several.is_empty() {
+        let about = About::Several(findings.several.clone());
         notes.push(Caution::new("several-changes", about));
     }
-    if let Some(degrees) = f.crooked_deg {
+    if let Some(degrees) = findings.crooked_deg {
         notes.push(Caution::new("crooked-bare", About::Crooked(degrees)));
     }
     let grains = arrow_grains(setup).filter(|_| setup.rear_gr.is_some());
@@ -148,12 +148,12 @@ pub(super) fn of_setup(s: &BowState, k: &Knowledge) -> Vec<Caution> {
     if let Some((min, now)) = safe.filter(|(min, now)| now + 1e-6 < *min) {
         notes.push(Caution::new("short-shafts", About::ShortShafts([now, min])));
     }
-    let [low, high] = k.evidence.nocking_point_mm;
+    let [low, high] = k.step_rules.nocking_point_mm;
     if let Some(now) = setup.nocking_point_mm.filter(|n| !(low..=high).contains(n)) {
         let about = About::NockingPointOut([now, low, high]);
         notes.push(Caution::new("nocking-point-out", about));
     }
-    if let Some(metres) = s.goal_m() {
+    if let Some(metres) = bow.goal_m() {
         notes.push(Caution::new("goal", About::Goal(metres)));
     }
     notes
@@ -166,7 +166,10 @@ pub(super) fn at_limits(axes: &[Axis], bow: &BowState) -> Caution {
     let no_min = limit.and_then(|l| l.min).is_none();
     let about = About::AtLimits {
         axes: axes.to_vec(),
-        weak: bow.u.as_ref().is_some_and(|u| u.offset.mean > 0.0),
+        weak: bow
+            .horizontal
+            .as_ref()
+            .is_some_and(|state| state.offset.mean > 0.0),
         no_safe_length: no_min || setup.shaft_length_mm.is_none(),
         growing: setup.growing == Some(true),
     };

@@ -1,21 +1,21 @@
 //! One step with what it is expected to do.
 
+use super::adjustments::Adjustment;
 use super::bow_state::AxisState;
 use super::knowledge::{Axis, Knowledge};
 use super::learn::LearnedSlope;
-use super::moves::Move;
-use super::{Change, LookUp, MissedBare};
+use super::{Action, LookUp, MissedBare};
 
-/// A change chosen, in units of its lever, with what to expect of it.
+/// An adjustment of one lever with its expected effect.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Choice {
-    pub(super) change: Change,
+    pub(super) action: Action,
     pub(super) axis: Axis,
-    pub(super) step: Move,
-    /// Shift of u or v to expect at 30 m, mm, and its variance.
+    pub(super) step: Adjustment,
+    /// Shift of the signed offset to expect at 30 m, mm, and its variance.
     pub(super) shift_mm: f64,
     pub(super) variance_mm2: f64,
-    /// The variance that is stated of it, mm²: see `prediction_sd` in `calibration/advice.json`.
+    /// The variance that is stated to the archer, mm²: see `prediction_sd` in `calibration/advice.json`.
     pub(super) predicted_variance_mm2: f64,
     /// What has to be looked up first.
     pub(super) look_up: Vec<LookUp>,
@@ -23,23 +23,23 @@ pub(super) struct Choice {
     pub(super) spines: Option<[f64; 2]>,
     /// A cut's probability of going past zero.
     pub(super) past_zero: Option<f64>,
-    /// It follows from bare shafts that missed.
+    /// Bare shafts that missed, where they are the reason.
     pub(super) missed: Option<MissedBare>,
-    /// Small and reversible, because in tune is shown sooner with it: ends to go as things are, and after it.
+    /// A tweak: ends still needed to show the bow in tune, without it and with it.
     pub(super) tweak: Option<[f64; 2]>,
 }
 
-/// What a change adds to the variance of the offset: its own, and twice its covariance with the offset.
+/// What an adjustment adds to the variance of the offset: the variance of its shift, and twice its covariance with the offset.
 pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
     let cov = state
-        .learned_slope(choice.change)
+        .learned_slope(choice.action)
         .map_or(0.0, |b| b.median * b.cov_offset);
-    let sign = state.slope(choice.change).map_or(0.0, |s| s.moves);
+    let sign = state.slope(choice.action).map_or(0.0, |s| s.sign);
     choice.variance_mm2 + 2.0 * sign * choice.step.amount * cov
 }
 
-/// The step nearest to a target, nothing included: none when the target is nearer to nothing than to the first step.
-pub(super) fn nearest(steps: &[Move], target: f64) -> Option<Move> {
+/// The step nearest to a target; `None` when zero is nearer.
+pub(super) fn nearest(steps: &[Adjustment], target: f64) -> Option<Adjustment> {
     let off = |amount: f64| (amount.abs() - target).abs();
     steps
         .iter()
@@ -51,15 +51,15 @@ pub(super) fn nearest(steps: &[Move], target: f64) -> Option<Move> {
 /// A choice with the shift to expect of it.
 pub(super) fn choice(
     state: &AxisState,
-    change: Change,
-    step: Move,
+    action: Action,
+    step: Adjustment,
     beta: LearnedSlope,
     look_up: Vec<LookUp>,
     k: &Knowledge,
 ) -> Choice {
     let a = &k.learning;
     let n = step.amount;
-    let shafts = if change == Change::ShaftSpine {
+    let shafts = if action == Action::ShaftSpine {
         a.new_shafts_mm * a.new_shafts_mm
     } else {
         0.0
@@ -68,16 +68,16 @@ pub(super) fn choice(
         + (a.shift_share * n * beta.median).powi(2)
         + a.floor_mm * a.floor_mm
         + shafts;
-    let factor = if state.times_tried(change) > 0 {
+    let factor = if state.times_tried(action) > 0 {
         k.prediction_sd.tried
     } else {
         k.prediction_sd.untried
     };
     Choice {
-        change,
+        action,
         axis: state.axis,
         step,
-        shift_mm: state.slope(change).map_or(0.0, |s| s.moves) * n * beta.mean(),
+        shift_mm: state.slope(action).map_or(0.0, |s| s.sign) * n * beta.mean(),
         variance_mm2,
         predicted_variance_mm2: factor * factor * variance_mm2,
         look_up,

@@ -1,14 +1,14 @@
 //! Which change comes next, and how far it goes.
 
 use super::about::{CheckCause, PutBackCause, ShootCause};
+use super::adjustments::{Adjustment, Adjustments, adjustments, present};
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, best_pair, choice, nearest};
 use super::kind::StepKind;
 use super::knowledge::{Axis, Knowledge};
-use super::moves::{Move, Moves, moves, present};
 use super::outlook::ends_after;
 use super::shaft_changes::{cut, cuts_suffice, next_spine};
-use super::{Change, Check, LookUp};
+use super::{Action, Check, LookUp};
 
 /// Alternatives that are named beside the next change.
 const MOST_OTHERS: usize = 3;
@@ -22,17 +22,17 @@ pub(super) enum Decision {
     VerifyAtFullDistance,
     /// In tune as far as the distance shows, and no longer one is tuned for.
     GoalReached,
-    /// A change, what is to be done with it, and what could be done instead.
-    Change {
+    /// An adjustment, what is to be done with it, and what could be done instead.
+    Adjust {
         next: Box<Choice>,
         also: Vec<Choice>,
         others: Vec<Choice>,
     },
-    /// A change on an unknown set-up, with what could be done instead.
+    /// The direction of an adjustment where the set-up isn't known, with what could be done instead.
     Unknown {
-        change: Change,
+        action: Action,
         axis: Axis,
-        others: Vec<Change>,
+        others: Vec<Action>,
     },
     /// The shafts are the wrong ones, but no other spine is at hand or known.
     WrongSpine { spines: Option<[f64; 2]> },
@@ -47,41 +47,43 @@ pub(super) enum Decision {
     },
     /// These levers of the newest change are put back.
     PutBack {
-        levers: Vec<Change>,
+        levers: Vec<Action>,
         cause: PutBackCause,
     },
     /// Nothing left within the limits; the axes that are still out.
     AtLimits { axes: Vec<Axis> },
 }
 
-/// Why an axis is to be changed.
+/// Whether an axis needs an adjustment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum ChangeNeed {
-    No,
+enum Need {
+    None,
+    /// It is likely inside the tolerance, but so near its edge that a small step shows in tune sooner.
     Tweak,
-    Change,
+    /// It is likely outside the tolerance.
+    Adjustment,
 }
 
-fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> ChangeNeed {
+fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> Need {
     let p = &k.policy;
     if !state.is_observed {
-        return ChangeNeed::No;
+        return Need::None;
     }
     if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
-        return ChangeNeed::Change;
+        return Need::Adjustment;
     }
-    // what can't be shown in tune from here is looked at from 30 m first
+    // from less than the full distance nothing is tweaked: it can't be shown in tune from here
     let shows = bow.full_distance && bow.ends >= p.tweak_ends as usize;
     if shows && state.offset.side() >= p.tweak_side {
-        return ChangeNeed::Tweak;
+        return Need::Tweak;
     }
-    ChangeNeed::No
+    Need::None
 }
 
-/// What the offset asks for next; whether the evidence permits it is `policy`'s to decide.
+/// The step that the offset calls for; `policy` decides whether the findings permit it.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let p = &k.policy;
-    if let Some(u) = &bow.u {
+    if let Some(horizontal) = &bow.horizontal {
         if bow.shows_in_tune(k) {
             return Decision::Done {
                 again: bow.days < 2,
@@ -94,13 +96,16 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
             }
             return Decision::VerifyAtFullDistance;
         }
-        if bow.wrong_spine && u.is_observed && u.offset.side() >= p.wrong_spine_side {
+        if bow.wrong_spine
+            && horizontal.is_observed
+            && horizontal.offset.side() >= p.wrong_spine_side
+        {
             // no other spine to be had, but known which it should be: the other levers still help
-            let decision = wrong_spine(bow, u, k);
+            let decision = wrong_spine(bow, horizontal, k);
             let unreachable = matches!(decision, Decision::WrongSpine { spines: Some(_) });
             let ordinary = unreachable.then(|| ordinary(bow, both, k));
             return match ordinary {
-                Some(change @ Decision::Change { .. }) => change,
+                Some(action @ Decision::Adjust { .. }) => action,
                 _ => decision,
             };
         }
@@ -108,25 +113,25 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     ordinary(bow, both, k)
 }
 
-/// One axis after the other, in the order of the trade.
+/// One axis after the other, in the customary order.
 pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
-    let needs: Vec<(&AxisState, ChangeNeed)> = bow
+    let needs: Vec<(&AxisState, Need)> = bow
         .axes()
         .map(|state| (state, need(state, bow, k)))
-        .filter(|(_, need)| *need != ChangeNeed::No)
+        .filter(|(_, need)| *need != Need::None)
         .collect();
     if let Some((state, _)) = needs.first().filter(|_| bow.unknown) {
         return unknown_setup(state, k);
     }
     let mut found: Vec<Vec<Vec<Choice>>> = needs
         .iter()
-        .map(|(state, need)| ranked(bow, state, *need == ChangeNeed::Tweak, k))
+        .map(|(state, need)| ranked(bow, state, *need == Need::Tweak, k))
         .filter(|ranked| !ranked.is_empty())
         .collect();
     if found.is_empty() {
         found.extend(needs.iter().find_map(|(state, need)| {
-            let change = *need == ChangeNeed::Change;
-            change.then(|| little(bow, state, k)).flatten()
+            let is_out = *need == Need::Adjustment;
+            is_out.then(|| little(bow, state, k)).flatten()
         }));
     }
     if found.is_empty() {
@@ -147,7 +152,7 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
         others.extend(ranked.filter_map(|c| c.into_iter().next()));
     }
     others.truncate(MOST_OTHERS);
-    Decision::Change {
+    Decision::Adjust {
         next: Box::new(next),
         also,
         others,
@@ -161,8 +166,8 @@ fn neutral_here(bow: &BowState) -> bool {
         && bow.reading.vertical.call == VerticalCall::Neutral
 }
 
-/// Nothing can or need be changed: more shots, unless enough of them have shown that the bow is out.
-fn nothing_left(bow: &BowState, needs: &[(&AxisState, ChangeNeed)], k: &Knowledge) -> Decision {
+/// No lever is left to adjust, or none needs it: more shots, or, after enough ends that show the bow out of tune, the limits are reached.
+fn nothing_left(bow: &BowState, needs: &[(&AxisState, Need)], k: &Knowledge) -> Decision {
     let p = &k.policy;
     let undecidable = bow
         .reading
@@ -178,7 +183,7 @@ fn nothing_left(bow: &BowState, needs: &[(&AxisState, ChangeNeed)], k: &Knowledg
             } else {
                 p.at_limits_inside
             };
-            *need == ChangeNeed::Change && state.inside < most
+            *need == Need::Adjustment && state.inside < most
         })
         .map(|(state, _)| state.axis)
         .collect();
@@ -208,13 +213,13 @@ fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<
 }
 
 fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
-    let mut order = [Change::RestHeight, Change::NockingPoint];
+    let mut order = [Action::RestHeight, Action::NockingPoint];
     if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
         order.reverse();
     }
     let alone: Vec<Vec<Choice>> = order
         .iter()
-        .filter_map(|&change| reversible(bow, state, change, tweak, k))
+        .filter_map(|&action| reversible(bow, state, action, tweak, k))
         .map(|choice| vec![choice])
         .collect();
     if alone.is_empty() {
@@ -223,52 +228,51 @@ fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Ve
     alone
 }
 
-/// A change that can be taken back: as far as the mean of its slope asks for, in real steps; a tweak so far that in tune is
-/// shown soonest.
+/// An adjustment that can be undone: the real step nearest to offset over slope; a tweak: the step with which the fewest ends show the bow in
+/// tune.
 fn reversible(
     bow: &BowState,
     state: &AxisState,
-    change: Change,
+    action: Action,
     tweak: bool,
     k: &Knowledge,
 ) -> Option<Choice> {
-    let beta = state.learned_slope(change)?;
-    let mut moves = bow.towards_zero(state, change, k);
-    moves
+    let beta = state.learned_slope(action)?;
+    let mut found = bow.towards_zero(state, action, k);
+    found
         .steps
-        .retain(|step| !bow.is_known_out(state, change, step, k));
+        .retain(|step| !bow.is_known_out(state, action, step, k));
     let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
     if tweak {
-        // beyond twice the way nothing is gained
-        let near = moves
+        // steps beyond twice the offset gain nothing
+        let near = found
             .steps
             .into_iter()
             .take_while(|m| m.amount.abs() <= 2.0 * target);
         return near
-            .map(|step| choice(state, change, step, beta, moves.look_up.clone(), k))
+            .map(|step| choice(state, action, step, beta, found.look_up.clone(), k))
             .map(|c| (ends_after(bow, state, std::slice::from_ref(&c), k), c))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, c)| c);
     }
-    let step = nearest(&moves.steps, target)?;
-    Some(choice(state, change, step, beta, moves.look_up, k))
+    let step = nearest(&found.steps, target)?;
+    Some(choice(state, action, step, beta, found.look_up, k))
 }
 
-/// Where nothing else is left: a lever that was found to do little, as far as that little asks for, if it brings the axis to within
-/// the tolerance.
+/// The last resort: a lever that does little on this bow, sized by its learned slope, if it brings the axis to within the tolerance.
 fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Choice>>> {
     let steps = state.slopes.iter().filter_map(|slope| {
-        let change = slope.change;
-        let direction = state.direction(change)?;
-        let may = StepKind::of(change) == StepKind::Reversible && change != Change::Plunger;
-        if !may || !bow.does_little(state, change, direction) {
+        let action = slope.action;
+        let direction = state.direction(action)?;
+        let may = StepKind::of(action) == StepKind::Reversible && action != Action::Plunger;
+        if !may || !bow.does_little(state, action, direction) {
             return None;
         }
-        let beta = state.learned_slope(change)?;
-        let found = moves(&bow.setup, change, direction, k);
+        let beta = state.learned_slope(action)?;
+        let found = adjustments(&bow.setup, action, direction, k);
         let step = nearest(&found.steps, state.offset.mean.abs() / beta.mean())?;
-        let chosen = choice(state, change, step, beta, found.look_up, k);
+        let chosen = choice(state, action, step, beta, found.look_up, k);
         let left = (state.offset.mean + chosen.shift_mm).abs();
         (left <= bow.tolerance_mm).then(|| vec![chosen])
     });
@@ -279,25 +283,25 @@ fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Ch
 /// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
 fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
     let p = &k.policy;
-    let within = |change: Change, most: f64| -> Vec<Choice> {
-        let Some(beta) = state.learned_slope(change) else {
+    let within = |action: Action, most: f64| -> Vec<Choice> {
+        let Some(beta) = state.learned_slope(action) else {
             return Vec::new();
         };
         [-1.0, 1.0]
             .into_iter()
-            .filter(|&direction| !bow.blocked(state, change, direction))
+            .filter(|&direction| !bow.blocked(state, action, direction))
             .flat_map(|direction| {
-                let Moves { steps, look_up } = moves(&bow.setup, change, direction, k);
+                let Adjustments { steps, look_up } = adjustments(&bow.setup, action, direction, k);
                 steps
                     .into_iter()
                     .filter(move |m| m.amount.abs() <= most)
                     .map(move |step| (step, look_up.clone()))
             })
-            .map(|(step, look_up)| choice(state, change, step, beta, look_up, k))
+            .map(|(step, look_up)| choice(state, action, step, beta, look_up, k))
             .collect()
     };
-    let nocks = within(Change::NockingPoint, p.pair_nocking_point_mm);
-    let rests = within(Change::RestHeight, p.pair_rest_mm);
+    let nocks = within(Action::NockingPoint, p.pair_nocking_point_mm);
+    let rests = within(Action::RestHeight, p.pair_rest_mm);
     let pairs = nocks
         .iter()
         .flat_map(|n| rests.iter().map(move |r| [n.clone(), r.clone()]));
@@ -305,9 +309,9 @@ fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
 }
 
 fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
-    let alone = |change| reversible(bow, state, change, tweak, k).map(|c| vec![c]);
-    let bolts = alone(Change::DrawWeight);
-    let weights: Vec<Vec<Choice>> = [Change::PointWeight, Change::RearWeight]
+    let alone = |action| reversible(bow, state, action, tweak, k).map(|c| vec![c]);
+    let bolts = alone(Action::DrawWeight);
+    let weights: Vec<Vec<Choice>> = [Action::PointWeight, Action::RearWeight]
         .into_iter()
         .filter_map(alone)
         .collect();
@@ -316,7 +320,7 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
     } else {
         lasting(bow, state, bolts.is_none() && weights.is_empty(), k)
     };
-    // what can be undone goes first; beside the bolts the trade names a cut before the points
+    // what can be undone goes first; customarily a cut comes after the bolts and before the points
     let mut ways: Vec<Vec<Choice>> = if bolts.is_some() {
         bolts.into_iter().chain(lasting).chain(weights).collect()
     } else {
@@ -326,8 +330,8 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
         ways.extend(weights_together(bow, state, k));
     }
     // the plunger is for what is left at the end
-    if state.offset.mean.abs() <= k.evidence.plunger_within_mm {
-        ways.extend(alone(Change::Plunger));
+    if state.offset.mean.abs() <= k.step_rules.plunger_within_mm {
+        ways.extend(alone(Action::Plunger));
     }
     ways
 }
@@ -335,24 +339,24 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
 /// Bolts and points at once, where each alone goes in steps too long, or leads back to where the bow was out: the pair with the least
 /// expected square, if that is a clear gain.
 fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
-    let all = |change: Change| -> Vec<Choice> {
+    let all = |action: Action| -> Vec<Choice> {
         let beta = state
-            .learned_slope(change)
-            .filter(|_| state.times_tried(change) > 0);
+            .learned_slope(action)
+            .filter(|_| state.times_tried(action) > 0);
         let directions = [-1.0, 1.0]
             .into_iter()
-            .filter(|&direction| !bow.blocked(state, change, direction));
+            .filter(|&direction| !bow.blocked(state, action, direction));
         let steps = directions.flat_map(|direction| {
-            let Moves { steps, look_up } = moves(&bow.setup, change, direction, k);
+            let Adjustments { steps, look_up } = adjustments(&bow.setup, action, direction, k);
             steps.into_iter().map(move |step| (step, look_up.clone()))
         });
         beta.map_or_else(Vec::new, |beta| {
             steps
-                .map(|(step, look_up)| choice(state, change, step, beta, look_up, k))
+                .map(|(step, look_up)| choice(state, action, step, beta, look_up, k))
                 .collect()
         })
     };
-    let (bolts, points) = (all(Change::DrawWeight), all(Change::PointWeight));
+    let (bolts, points) = (all(Action::DrawWeight), all(Action::PointWeight));
     let pairs = bolts
         .iter()
         .flat_map(|bolt| points.iter().map(|point| [bolt.clone(), point.clone()]));
@@ -361,7 +365,7 @@ fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
 
 /// A cut, another spine: both where the offset is far out. A cut alone else, unless it leads nowhere.
 fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
-    let far = state.offset.mean.abs() > k.evidence.spine_above_mm;
+    let far = state.offset.mean.abs() > k.step_rules.spine_above_mm;
     let cut = cut(bow, state, k);
     let leads_nowhere = used_up && cut.is_some() && !cuts_suffice(bow, state, k);
     let spine = (far || leads_nowhere || used_up && cut.is_none())
@@ -373,20 +377,20 @@ fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> V
     cut.into_iter().chain(spine).collect()
 }
 
-/// The shafts are the wrong ones: the spine that the offset asks for, and the nearest that can be had.
-fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
+/// The shafts have the wrong spine: the range of spines that would suit the offset, and the nearest that can be had.
+fn wrong_spine(bow: &BowState, horizontal: &AxisState, k: &Knowledge) -> Decision {
     let nothing = |spines| Decision::WrongSpine { spines };
-    let Some((now, beta)) = present(&bow.setup, Change::ShaftSpine)
+    let Some((now, beta)) = present(&bow.setup, Action::ShaftSpine)
         .filter(|s| *s > 0.0)
-        .zip(u.learned_slope(Change::ShaftSpine))
+        .zip(horizontal.learned_slope(Action::ShaftSpine))
     else {
         return nothing(None);
     };
     // per unit of ln spine the slope is the same on every spine
     let per_log = beta.median * now;
-    let m = u.offset.mean;
+    let m = horizontal.offset.mean;
     let log = m / per_log;
-    let sd = (u.offset.sd / per_log).hypot(log * beta.ln_variance.sqrt());
+    let sd = (horizontal.offset.sd / per_log).hypot(log * beta.ln_variance.sqrt());
     let spine = |log: f64| now * (-log).exp();
     let mut spines = [spine(log + sd), spine(log - sd)];
     // the range never reaches back to the spine that is wrong
@@ -403,21 +407,21 @@ fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
         .as_ref()
         .and_then(|l| l.get("shaft_spine"))
         .is_some_and(|l| l.owned.is_some() || l.obtainable.is_some());
-    let mut found = bow.towards_zero(u, Change::ShaftSpine, k);
+    let mut found = bow.towards_zero(horizontal, Action::ShaftSpine, k);
     if !has_list {
-        if bow.blocked(u, Change::ShaftSpine, direction) || is_kept(bow) {
+        if bow.blocked(horizontal, Action::ShaftSpine, direction) || is_kept(bow) {
             return nothing(Some(spines));
         }
         let grid = k.steps.spine_grid;
         let on_grid = (wanted / grid).round().max(1.0) * grid;
-        found.steps = vec![Move {
+        found.steps = vec![Adjustment {
             amount: on_grid - now,
             quarter_turns: None,
         }];
         found.steps.retain(|m| m.amount * direction > 0.0);
         found.look_up.push(LookUp::Spines);
     }
-    let off = |m: &Move| ((now + m.amount) / wanted).ln().abs();
+    let off = |m: &Adjustment| ((now + m.amount) / wanted).ln().abs();
     let Some(step) = found
         .steps
         .iter()
@@ -427,8 +431,8 @@ fn wrong_spine(bow: &BowState, u: &AxisState, k: &Knowledge) -> Decision {
     else {
         return nothing(Some(spines));
     };
-    let chosen = choice(u, Change::ShaftSpine, step, beta, found.look_up, k);
-    Decision::Change {
+    let chosen = choice(horizontal, Action::ShaftSpine, step, beta, found.look_up, k);
+    Decision::Adjust {
         next: Box::new(Choice {
             spines: Some(spines),
             ..chosen
@@ -443,17 +447,17 @@ fn is_kept(bow: &BowState) -> bool {
     kept.into_iter().any(|keep| keep == "shaft-spine")
 }
 
-/// Without a set-up: the lever that the trade would move first.
+/// Without a set-up: the lever that is customarily adjusted first.
 fn unknown_setup(state: &AxisState, k: &Knowledge) -> Decision {
-    let (change, others) = match state.axis {
+    let (action, others) = match state.axis {
         Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {
-            (Change::RestHeight, vec![Change::NockingPoint])
+            (Action::RestHeight, vec![Action::NockingPoint])
         }
-        Axis::Vertical => (Change::NockingPoint, vec![Change::RestHeight]),
-        Axis::Horizontal => (Change::DrawWeight, vec![Change::PointWeight]),
+        Axis::Vertical => (Action::NockingPoint, vec![Action::RestHeight]),
+        Axis::Horizontal => (Action::DrawWeight, vec![Action::PointWeight]),
     };
     Decision::Unknown {
-        change,
+        action,
         axis: state.axis,
         others,
     }

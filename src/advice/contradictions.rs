@@ -1,27 +1,27 @@
-//! Changes that didn't do what they should have.
+//! Contradictions: adjustments whose effect lies outside what their lever can do.
 
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{InterventionObservation, learn, predicted};
 use super::slopes::Slope;
-use super::{Change, Check};
+use super::{Action, Check};
 use crate::math::normal_cdf;
 
-/// A change whose result contradicts what was to be expected of it.
+/// An adjustment, or none, whose result contradicts what was to be expected of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Contradiction {
     /// The run after the change.
     pub run: usize,
     /// The axis.
     pub axis: Axis,
-    /// The one lever moved on this axis and the direction of its amount; `None` if it was several, or none.
-    pub lever: Option<(Change, f64)>,
-    /// Nothing was moved on this axis, but it moved: the wrong axis answered.
+    /// The one lever adjusted on this axis and the direction of its amount; `None` if it was several, or none.
+    pub lever: Option<(Action, f64)>,
+    /// No lever of this axis was adjusted, but its offset shifted: the wrong axis answered.
     pub wrong_axis: bool,
-    /// It moved against what was to be expected.
+    /// The offset shifted against what was to be expected.
     pub wrong_way: bool,
-    /// A lever was moved and the offset stayed where it was.
+    /// A lever was adjusted and the offset stayed where it was.
     pub did_nothing: bool,
-    /// Shift expected, mm in u or v at 30 m.
+    /// Shift of the signed offset expected, mm at 30 m.
     pub expected_mm: f64,
     /// Shift seen.
     pub seen_mm: f64,
@@ -31,10 +31,10 @@ impl Contradiction {
     /// What to look at before the next step.
     pub(super) const fn checks(&self) -> &'static [Check] {
         match (self.did_nothing, self.wrong_axis, self.lever) {
-            (true, _, Some((Change::DrawWeight, _))) => {
+            (true, _, Some((Action::DrawWeight, _))) => {
                 &[Check::Scale, Check::BoltStop, Check::Contact]
             }
-            (true, _, Some((Change::Plunger, _))) => &[Check::Plunger, Check::Contact],
+            (true, _, Some((Action::Plunger, _))) => &[Check::Plunger, Check::Contact],
             (true, ..) | (_, true, _) => &[Check::Contact, Check::BraceHeight, Check::Form],
             _ => &[Check::Contact, Check::Form],
         }
@@ -84,16 +84,16 @@ fn contradiction(
         / (seen.variance_mm2 + expected.variance_mm2.max(before.variance_mm2() + floor)).sqrt();
     let against = -expected.shift_mm.signum() * shift
         / (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
-    let moved: Vec<_> = intervention
-        .moved
+    let adjusted: Vec<_> = intervention
+        .adjusted
         .iter()
         .filter(|m| m.amount.abs() > 0.0)
         .collect();
-    let wrong_way = !moved.is_empty()
+    let wrong_way = !adjusted.is_empty()
         && expected.shift_mm.abs() > 0.0
         && normal_cdf(against) >= a.contradiction_probability;
-    let did_nothing = !wrong_way && !moved.is_empty() && {
-        let (rules, least) = (&k.evidence, expected.shift_mm.abs());
+    let did_nothing = !wrong_way && !adjusted.is_empty() && {
+        let (rules, least) = (&k.step_rules, expected.shift_mm.abs());
         let sd = (seen.variance_mm2 + before.variance_mm2() + floor).sqrt();
         let along = expected.shift_mm.signum() * shift;
         least >= rules.nothing_least_mm
@@ -103,11 +103,11 @@ fn contradiction(
     found.then(|| Contradiction {
         run,
         axis,
-        lever: match moved.as_slice() {
-            [one] => Some((one.change, one.amount.signum())),
+        lever: match adjusted.as_slice() {
+            [one] => Some((one.action, one.amount.signum())),
             _ => None,
         },
-        wrong_axis: moved.is_empty(),
+        wrong_axis: adjusted.is_empty(),
         wrong_way,
         did_nothing,
         expected_mm: expected.shift_mm,
@@ -118,7 +118,7 @@ fn contradiction(
 /// Whether a lever is not to be proposed in a direction: its last move that way contradicted, and that either stands
 /// alone as the newest result or has been looked at with a further end, or has happened twice.
 pub(super) fn is_blocked(
-    change: Change,
+    action: Action,
     direction: f64,
     found: &[Contradiction],
     interventions: &[InterventionObservation],
@@ -126,15 +126,15 @@ pub(super) fn is_blocked(
 ) -> bool {
     let last = interventions.iter().rposition(|t| {
         t.observed.is_some()
-            && t.moved
+            && t.adjusted
                 .iter()
-                .any(|m| m.change == change && m.amount * direction > 0.0)
+                .any(|m| m.action == action && m.amount * direction > 0.0)
     });
     let same: Vec<&Contradiction> = found
         .iter()
         .filter(|c| {
             c.lever
-                .is_some_and(|(l, d)| l == change && d * direction > 0.0)
+                .is_some_and(|(l, d)| l == action && d * direction > 0.0)
         })
         .collect();
     let Some(latest) = same.last().filter(|c| Some(c.run) == last) else {
@@ -149,19 +149,19 @@ pub(super) fn is_blocked(
 mod tests {
     use super::*;
     use crate::advice::knowledge::knowledge;
-    use crate::advice::learn::{LeverMove, Observation};
+    use crate::advice::learn::{LoggedAdjustment, Observation};
     use crate::advice::slopes::slopes;
     use crate::record::Setup;
 
-    fn run(mean: f64, moved: Option<(Change, f64)>) -> InterventionObservation {
+    fn run(mean: f64, moved: Option<(Action, f64)>) -> InterventionObservation {
         InterventionObservation {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: 15.0 * 15.0,
             }),
-            moved: moved
-                .map(|(change, amount)| LeverMove {
-                    change,
+            adjusted: moved
+                .map(|(action, amount)| LoggedAdjustment {
+                    action,
                     amount,
                     new_shafts: false,
                     turned_back: false,
@@ -190,20 +190,20 @@ mod tests {
     fn the_wrong_way_is_noticed_and_blocks_the_lever() {
         let interventions = [
             run(200.0, None),
-            run(280.0, Some((Change::DrawWeight, -1.0))),
+            run(280.0, Some((Action::DrawWeight, -1.0))),
         ];
         let found = found(&interventions);
         assert_eq!(found.len(), 1);
         assert!(found[0].wrong_way && !found[0].wrong_axis);
         assert!(is_blocked(
-            Change::DrawWeight,
+            Action::DrawWeight,
             -1.0,
             &found,
             &interventions,
             &[1, 1]
         ));
         assert!(!is_blocked(
-            Change::DrawWeight,
+            Action::DrawWeight,
             1.0,
             &found,
             &interventions,
@@ -213,17 +213,17 @@ mod tests {
         let later = [
             interventions[0].clone(),
             interventions[1].clone(),
-            run(270.0, Some((Change::Plunger, 1.0))),
+            run(270.0, Some((Action::Plunger, 1.0))),
         ];
         assert!(!is_blocked(
-            Change::DrawWeight,
+            Action::DrawWeight,
             -1.0,
             &found,
             &later,
             &[1, 1, 1]
         ));
         assert!(is_blocked(
-            Change::DrawWeight,
+            Action::DrawWeight,
             -1.0,
             &found,
             &later,
@@ -236,7 +236,7 @@ mod tests {
         assert!(
             found(&[
                 run(200.0, None),
-                run(90.0, Some((Change::DrawWeight, -1.0)))
+                run(90.0, Some((Action::DrawWeight, -1.0)))
             ])
             .is_empty()
         );
@@ -244,11 +244,11 @@ mod tests {
         assert!(
             found(&[
                 run(200.0, None),
-                run(150.0, Some((Change::DrawWeight, -1.0)))
+                run(150.0, Some((Action::DrawWeight, -1.0)))
             ])
             .is_empty()
         );
-        assert!(found(&[run(200.0, None), run(0.0, Some((Change::DrawWeight, -1.0)))]).is_empty());
+        assert!(found(&[run(200.0, None), run(0.0, Some((Action::DrawWeight, -1.0)))]).is_empty());
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! The advice as a document, `bossmark/advice/1`.
 
 use super::about::{Caution, Detail, Reasons};
-use super::change::{Change, VerifyWhen};
-use super::evidence::BestSetup;
+use super::action::{Action, VerifyWhen};
+use super::findings::BestSetup;
 use super::kind::{Check, Gate, StepKind};
 use crate::reading::Reading;
 use serde::{Deserialize, Serialize};
@@ -40,16 +40,16 @@ pub struct Advice {
 /// One step: what to change, from where to where, and what to expect of it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Step {
-    /// What kind of step the evidence permits.
+    /// What kind of step it is, as far as the findings permit.
     #[serde(default)]
     pub kind: StepKind,
     /// What.
-    pub change: Change,
+    pub change: Action,
     /// By how much, signed: more weight, longer, heavier, stiffer plunger, higher are positive.
     pub amount: Option<f64>,
     /// Unit of `amount`.
     pub unit: Option<String>,
-    /// The set-up field that moves.
+    /// The set-up field that is adjusted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub setting: Option<String>,
     /// Its value now.
@@ -104,11 +104,11 @@ pub struct Expect {
     pub sd_y_mm: Option<f64>,
 }
 
-/// How far one unit of a change moves the offset at 30 m on this bow.
+/// How far one unit of a lever shifts the offset at 30 m on this bow.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Learned {
     /// The change.
-    pub change: Change,
+    pub change: Action,
     /// Its unit.
     pub unit: String,
     /// Millimetres at 30 m per unit, as learned.

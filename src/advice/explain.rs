@@ -5,16 +5,16 @@ use super::advise::AdviceOptions;
 use super::bow_state::{AxisState, BowState};
 use super::choice::Choice;
 use super::choose::Decision;
-use super::interventions::Readings;
+use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
 use super::sensitivities::{missing, sensitivities};
 use super::slopes::lb_per_quarter_turn;
-use super::{Change, policy, steps};
+use super::{Action, policy, steps};
 use crate::geometry::MM_PER_INCH;
 use crate::reading::{Assumptions, Reading};
 use crate::record::{Hand, History};
 
-/// One thought of the chain. Offsets are those of the bare shafts at 30 m, mm.
+/// One item of the explanation. Offsets are those of the bare shafts at 30 m, mm.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ExplanationItem {
     /// What was read.
@@ -30,7 +30,7 @@ pub enum ExplanationItem {
         /// The archer's own.
         own: bool,
     },
-    /// Where an axis stands.
+    /// The state of an axis.
     Now {
         /// Where the bare shafts land.
         seen: OffsetEstimate,
@@ -57,7 +57,7 @@ pub enum ExplanationItem {
     /// What a lever does.
     Slope {
         /// The lever.
-        change: Change,
+        change: Action,
         /// Its unit.
         unit: String,
         /// Beforehand: mm a unit, and the factor that is one sd.
@@ -100,7 +100,7 @@ pub enum ExplanationItem {
     /// The spine is wrong.
     WrongSpine,
     /// A lever that comes before the chosen one, and why it isn't that.
-    Not(Change, LeverObstacle),
+    Not(Action, LeverObstacle),
     /// The change chosen.
     Chosen(Box<StepSize>),
     /// One of the other axis that is made with it.
@@ -109,14 +109,14 @@ pub enum ExplanationItem {
     WithSameAxis(Box<StepSize>),
 }
 
-/// Why a lever isn't moved.
+/// Why a lever isn't adjusted.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum LeverObstacle {
     /// The archer keeps it.
     Kept,
-    /// It can't be undone, and the evidence doesn't suffice for that.
+    /// It can't be undone, and a gate of such a step is not met.
     Gates,
-    /// Its last move that way contradicted.
+    /// Its last adjustment in that direction contradicted.
     Contradicted,
     /// Longer shafts are new ones.
     LongerIsNew,
@@ -142,7 +142,7 @@ pub enum LeverObstacle {
 #[derive(Clone, Debug, PartialEq)]
 pub struct StepSize {
     /// The change.
-    pub change: Change,
+    pub change: Action,
     /// By how much, in its unit.
     pub amount: f64,
     /// Its unit.
@@ -159,7 +159,7 @@ pub struct StepSize {
     pub here_mm: Option<(f64, f64)>,
     /// What is left afterwards; negative: on the other side.
     pub left_mm: f64,
-    /// It moves the other way than the change it is made with.
+    /// It is adjusted against the change it is made with.
     pub other_way: bool,
     /// Probability of going past zero.
     pub past_zero: Option<f64>,
@@ -167,11 +167,11 @@ pub struct StepSize {
     pub sooner: Option<[f64; 2]>,
 }
 
-/// Why the advice is what it is, thought by thought; each number is marked physics, assumption, common practice or learned.
+/// The explanation of an advice, from the reading to the step; each number is marked physics, assumption, common practice or learned.
 #[must_use]
 pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationItem> {
     let k = knowledge();
-    let bow = match BowState::of(history, k, &mut Readings::default()) {
+    let bow = match BowState::of(history, k, &mut ReadingCache::default()) {
         Ok(bow) => bow,
         Err(Some(reading)) => return vec![ExplanationItem::Reading(reading)],
         Err(None) => return vec![ExplanationItem::NoRecord],
@@ -203,7 +203,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationIte
             state
                 .slopes
                 .iter()
-                .filter_map(|s| slope(state, s.change, k)),
+                .filter_map(|s| slope(state, s.action, k)),
         );
     }
     if !bow.unknown {
@@ -225,10 +225,10 @@ fn physics(bow: &BowState) -> Vec<ExplanationItem> {
     let mut chain = vec![ExplanationItem::Rates {
         index: rates.index,
         pounds: [
-            pounds(Change::ShaftLength, MM_PER_INCH / 4.0),
-            pounds(Change::PointWeight, 10.0),
-            pounds(Change::RearWeight, 10.0),
-            pounds(Change::ShaftSpine, 50.0),
+            pounds(Action::ShaftLength, MM_PER_INCH / 4.0),
+            pounds(Action::PointWeight, 10.0),
+            pounds(Action::RearWeight, 10.0),
+            pounds(Action::ShaftSpine, 50.0),
         ],
     }];
     chain.extend(rates.free_free_hz.map(ExplanationItem::InFlight));
@@ -238,7 +238,7 @@ fn physics(bow: &BowState) -> Vec<ExplanationItem> {
     chain
 }
 
-fn slope(state: &AxisState, change: Change, k: &Knowledge) -> Option<ExplanationItem> {
+fn slope(state: &AxisState, change: Action, k: &Knowledge) -> Option<ExplanationItem> {
     let (prior, beta) = (state.slope(change)?, state.learned_slope(change)?);
     let log_sd = prior.log_sd(k.scale.log_sd);
     let sd = beta.ln_variance.sqrt();
@@ -277,7 +277,7 @@ fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<Explanati
         }
         Decision::Unknown { .. } => vec![ExplanationItem::SizeUnknown],
         Decision::WrongSpine { .. } => vec![ExplanationItem::WrongSpine],
-        Decision::Change { next, also, .. } => {
+        Decision::Adjust { next, also, .. } => {
             let mut chain = Vec::new();
             let state_of = |choice: &Choice| bow.axes().find(|s| s.axis == choice.axis);
             if let Some(state) = state_of(next) {
@@ -311,24 +311,24 @@ fn skipped(
     chosen: Option<&Choice>,
     k: &Knowledge,
 ) -> Vec<ExplanationItem> {
-    let order: &[Change] = match state.axis {
+    let order: &[Action] = match state.axis {
         Axis::Vertical if state.offset.mean.abs() < k.policy.rest_up_to_mm => {
-            &[Change::RestHeight, Change::NockingPoint]
+            &[Action::RestHeight, Action::NockingPoint]
         }
-        Axis::Vertical => &[Change::NockingPoint, Change::RestHeight],
+        Axis::Vertical => &[Action::NockingPoint, Action::RestHeight],
         Axis::Horizontal => &[
-            Change::DrawWeight,
-            Change::PointWeight,
-            Change::RearWeight,
-            Change::ShaftLength,
-            Change::ShaftSpine,
-            Change::Plunger,
+            Action::DrawWeight,
+            Action::PointWeight,
+            Action::RearWeight,
+            Action::ShaftLength,
+            Action::ShaftSpine,
+            Action::Plunger,
         ],
     };
     let tweak = chosen.is_some_and(|c| c.tweak.is_some());
     order
         .iter()
-        .take_while(|&&change| Some(change) != chosen.map(|c| c.change))
+        .take_while(|&&change| Some(change) != chosen.map(|c| c.action))
         .map(|&change| ExplanationItem::Not(change, obstacle(state, bow, change, tweak, k)))
         .collect()
 }
@@ -336,7 +336,7 @@ fn skipped(
 fn obstacle(
     state: &AxisState,
     bow: &BowState,
-    change: Change,
+    change: Action,
     tweak: bool,
     k: &Knowledge,
 ) -> LeverObstacle {
@@ -350,20 +350,20 @@ fn obstacle(
     }
     if bow.towards_zero(state, change, k).steps.is_empty() {
         return match change {
-            Change::ShaftLength if direction > 0.0 => LeverObstacle::LongerIsNew,
-            Change::ShaftLength => LeverObstacle::SafeLength,
-            Change::ShaftSpine | Change::PointWeight | Change::RearWeight => {
+            Action::ShaftLength if direction > 0.0 => LeverObstacle::LongerIsNew,
+            Action::ShaftLength => LeverObstacle::SafeLength,
+            Action::ShaftSpine | Action::PointWeight | Action::RearWeight => {
                 LeverObstacle::NoneAtHand
             }
             _ => LeverObstacle::Limit,
         };
     }
     match change {
-        Change::ShaftLength if !policy::unmet(bow, k).is_empty() => LeverObstacle::Gates,
-        Change::ShaftLength => LeverObstacle::Cut(k.policy.cut_past_zero),
+        Action::ShaftLength if !policy::unmet(bow, k).is_empty() => LeverObstacle::Gates,
+        Action::ShaftLength => LeverObstacle::Cut(k.policy.cut_past_zero),
         _ if tweak => LeverObstacle::NotSooner,
-        Change::ShaftSpine => LeverObstacle::Overshoot,
-        Change::Plunger => LeverObstacle::PointFirst,
+        Action::ShaftSpine => LeverObstacle::Overshoot,
+        Action::Plunger => LeverObstacle::PointFirst,
         _ => LeverObstacle::TooMuch,
     }
 }
@@ -382,13 +382,13 @@ fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, bow: &BowStat
     });
     let shift = with.map_or(0.0, |with| with.shift_mm) + choice.shift_mm;
     StepSize {
-        change: choice.change,
+        change: choice.action,
         amount: choice.step.amount,
         unit: state
-            .slope(choice.change)
+            .slope(choice.action)
             .map_or_else(String::new, |s| s.unit.clone()),
         to_go_mm: state.offset.mean.abs(),
-        each_mm: state.learned_slope(choice.change).map_or(0.0, |b| b.mean()),
+        each_mm: state.learned_slope(choice.action).map_or(0.0, |b| b.mean()),
         shift_mm: choice.shift_mm.abs(),
         sd_mm: choice.predicted_variance_mm2.sqrt(),
         here_mm: here,

@@ -1,14 +1,14 @@
 //! Looking ahead: how many more ends it takes until the bow is shown in tune, if nothing is changed, and after a change.
 //!
-//! In tune is shown by the ends of one set-up, alone or with what those before it say of it, so that a change throws away some of
-//! what this set-up has shown. A small change is worth it when the bow stands so near the edge of the tolerance that showing it in
-//! tune would take longer than showing it with a better one. Both are counted for offsets spread as the posterior is, as if every further end lay where its
-//! offset is; offsets that can't be shown in tune within a horizon count as that horizon.
+//! A bow is shown to be in tune by the ends of one set-up, alone or together with earlier ones, so a change makes some of the ends shot so far
+//! worthless. A small change is worth that when the offset lies so near the edge of the tolerance that showing the present set-up to be in tune
+//! would take more ends than showing a better one. The expected number of ends is an average over offsets distributed as the posterior, each
+//! further end taken to lie at its offset; an offset that can't be shown to be in tune within a horizon counts as the horizon.
 
 use crate::math::Normal;
 
-/// Places of the offset that are looked at on each axis: midpoints of nine equal parts of a normal.
-const PLACES: [f64; 9] = [
+/// Offsets that are looked at on each axis, in standard deviations from the mean: midpoints of nine equally probable parts of a normal.
+const OFFSET_SDS: [f64; 9] = [
     -1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593,
 ];
 
@@ -17,11 +17,11 @@ const PLACES: [f64; 9] = [
 pub(super) struct AxisForecast {
     /// The offset, after the whole history.
     pub(super) offset: Normal,
-    /// What this set-up's own ends say of it, mm.
+    /// The offset by this set-up's own ends alone, mm.
     pub(super) own_mm: f64,
     /// Variance that one end leaves, mm².
     pub(super) end_mm2: f64,
-    /// What the arrows' own differences leave however many ends are shot, mm².
+    /// Variance by the arrows' own differences, which more ends don't reduce, mm².
     pub(super) arrows_mm2: f64,
 }
 
@@ -31,15 +31,15 @@ pub(super) struct Goal {
     pub(super) tolerance_mm: f64,
     /// Probability of lying inside it, both axes together.
     pub(super) probability: f64,
-    /// Ends beyond which nobody looks.
+    /// Most ends that are looked ahead to.
     pub(super) horizon: usize,
     /// The same by all ends.
-    pub(super) by_all: ByAll,
+    pub(super) by_all: AllEndsCriterion,
 }
 
 /// When all ends show a set-up in tune that its own leave open.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct ByAll {
+pub(super) struct AllEndsCriterion {
     /// Probability by all ends,
     pub(super) probability: f64,
     /// and by its own.
@@ -79,12 +79,12 @@ impl AxisForecast {
     }
 }
 
-/// Ends still to be expected until in tune is shown, after `ends` with this set-up.
+/// Expected number of further ends until the bow is shown to be in tune, after `ends` with this set-up.
 pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
     let most = goal.horizon.max(1);
     // the chances shown on each axis for each place and number of further ends: by its own ends, by all
     let table = axes.map(|axis| {
-        PLACES.map(|z| {
+        OFFSET_SDS.map(|z| {
             let place = axis.offset.mean + z * axis.offset.sd;
             (1..=most)
                 .map(|more| {
@@ -111,7 +111,7 @@ pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f
             sum += shown.map_or(most, |k| k + 1) as f64;
         }
     }
-    sum / (PLACES.len() * PLACES.len()) as f64
+    sum / (OFFSET_SDS.len() * OFFSET_SDS.len()) as f64
 }
 
 #[cfg(test)]
@@ -122,7 +122,7 @@ mod tests {
         tolerance_mm: 50.0,
         probability: 0.9,
         horizon: 12,
-        by_all: ByAll {
+        by_all: AllEndsCriterion {
             probability: 2.0,
             own: 0.0,
             ends: 0,
@@ -179,7 +179,7 @@ mod tests {
             ..axis(0.0, 12.0)
         };
         let alone = ends_to_go([&wide, &wide], 0, GOAL);
-        let by_all = ByAll {
+        let by_all = AllEndsCriterion {
             probability: 0.9,
             own: 0.5,
             ends: 3,

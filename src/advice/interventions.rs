@@ -1,8 +1,8 @@
 //! From a history of records to what learning needs: each run's offset at 30 m, and what was changed between runs.
 
-use super::Change;
+use super::Action;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, LeverMove, Observation};
+use super::learn::{InterventionObservation, LoggedAdjustment, Observation};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
@@ -13,19 +13,19 @@ use std::sync::Arc;
 pub(super) struct RunRead {
     /// The ends of each distance, read apart.
     pub(super) groups: Vec<Analysis>,
-    /// Horizontal as u: positive acts weak whichever hand draws; `None` without a hand, distance or enough shots.
-    pub(super) u: Option<Observation>,
-    /// Vertical, v: positive is bare high.
-    pub(super) v: Option<Observation>,
-    /// Variance of the arrows' own differences in (u, v) at 30 m, mm².
+    /// Signed offset: positive acts weak, whichever hand draws; `None` without a hand, a distance or enough shots.
+    pub(super) horizontal: Option<Observation>,
+    /// Positive is bare high.
+    pub(super) vertical: Option<Observation>,
+    /// Variance of the arrows' own differences at 30 m, horizontal and vertical, mm².
     pub(super) arrows_mm2: [f64; 2],
-    /// What those differences come to when the same arrows are shot for ever, mm² at 30 m.
+    /// The part of that variance that more ends with the same arrows don't take away, mm² at 30 m.
     pub(super) lasting_mm2: f64,
     /// Ends in the run.
     pub(super) ends: usize,
 }
 
-/// +1 for a right-hander, −1 for a left-hander: u = sign · x.
+/// +1 for a right-hander, −1 for a left-hander: signed offset = sign · x.
 pub(super) fn sign(hand: Hand) -> f64 {
     match hand {
         Hand::Right => 1.0,
@@ -33,15 +33,15 @@ pub(super) fn sign(hand: Hand) -> f64 {
     }
 }
 
-/// The runs of a history that were read already, for a caller that asks again after every end: reading is most of the work,
-/// and a run of the same ends says the same. Whether one is kept changes no answer.
+/// A cache of the readings of a history's runs, for a caller that asks again after every end: reading is most of the work. It changes no
+/// answer.
 #[derive(Clone, Debug, Default)]
-pub struct Readings {
+pub struct ReadingCache {
     runs: Vec<(Arc<[End]>, Arc<RunRead>)>,
 }
 
-impl Readings {
-    /// Every run of a history, read; those of an earlier history that this one hasn't got are forgotten.
+impl ReadingCache {
+    /// Every run of a history, read; runs of an earlier history that this one lacks are dropped.
     pub(super) fn of(&mut self, history: &History) -> Vec<Arc<RunRead>> {
         let before = std::mem::take(&mut self.runs);
         self.runs = history
@@ -86,8 +86,8 @@ fn read_run(run: &Run) -> RunRead {
         })
         .collect();
     let mut read = RunRead {
-        u: None,
-        v: None,
+        horizontal: None,
+        vertical: None,
         arrows_mm2: [0.0; 2],
         lasting_mm2: lasting(&groups, run.ends.len()),
         ends: run.ends.len(),
@@ -99,14 +99,15 @@ fn read_run(run: &Run) -> RunRead {
             continue;
         };
         // the arrows' own differences are the same at every distance: averaged as the offsets are
-        let own = 1.0 / found.v.variance_mm2;
+        let own = 1.0 / found.vertical.variance_mm2;
         for (sum, new) in read.arrows_mm2.iter_mut().zip(found.arrows_mm2) {
             *sum = (*sum * weight + new * own) / (weight + own);
         }
         weight += own;
-        read.v = Some(read.v.map_or(found.v, |v| v.and(found.v)));
-        if let Some(new) = found.u {
-            read.u = Some(read.u.map_or(new, |u| u.and(new)));
+        let vertical = read.vertical;
+        read.vertical = Some(vertical.map_or(found.vertical, |y| y.and(found.vertical)));
+        if let Some(new) = found.horizontal {
+            read.horizontal = Some(read.horizontal.map_or(new, |x| x.and(new)));
         }
     }
     read.groups = groups;
@@ -125,14 +126,15 @@ fn lasting(groups: &[Analysis], ends: usize) -> f64 {
         .sum()
 }
 
-struct At30 {
-    u: Option<Observation>,
-    v: Observation,
+/// The observations of both axes, projected to 30 m.
+struct AxesAt30m {
+    horizontal: Option<Observation>,
+    vertical: Observation,
     arrows_mm2: [f64; 2],
 }
 
-/// What a reading at one distance says of 30 m, its prior taken out.
-fn at_30m(group: &Analysis) -> Option<At30> {
+/// A reading at one distance, projected to 30 m, without its prior.
+fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     let assumptions = Assumptions::embedded().ok()?;
     let posterior = group.posterior.as_ref()?;
     let distance = group.reading.distance_m?;
@@ -159,38 +161,38 @@ fn at_30m(group: &Analysis) -> Option<At30> {
             })
         });
     }
-    let u = observed[0]
+    let horizontal = observed[0]
         .zip(group.reading.hand)
         .map(|(x, hand)| Observation {
             mean_mm: x.mean_mm * sign(hand),
             ..x
         });
-    Some(At30 {
-        u,
-        v: observed[1]?,
+    Some(AxesAt30m {
+        horizontal,
+        vertical: observed[1]?,
         arrows_mm2,
     })
 }
 
-/// The change of the advice that a lever of a set-up stands for; `None` for brace height and draw length.
-pub(super) fn change_of(lever: Lever) -> Option<Change> {
+/// The action of an advice that adjusts a lever; `None` for brace height and draw length.
+pub(super) fn action_of(lever: Lever) -> Option<Action> {
     Some(match lever {
-        Lever::DrawWeight => Change::DrawWeight,
-        Lever::ShaftSpine => Change::ShaftSpine,
-        Lever::ShaftLength => Change::ShaftLength,
-        Lever::PointWeight => Change::PointWeight,
-        Lever::RearWeight => Change::RearWeight,
-        Lever::Plunger => Change::Plunger,
-        Lever::NockingPoint => Change::NockingPoint,
-        Lever::RestHeight => Change::RestHeight,
+        Lever::DrawWeight => Action::DrawWeight,
+        Lever::ShaftSpine => Action::ShaftSpine,
+        Lever::ShaftLength => Action::ShaftLength,
+        Lever::PointWeight => Action::PointWeight,
+        Lever::RearWeight => Action::RearWeight,
+        Lever::Plunger => Action::Plunger,
+        Lever::NockingPoint => Action::NockingPoint,
+        Lever::RestHeight => Action::RestHeight,
         Lever::BraceHeight | Lever::DrawLength => return None,
     })
 }
 
-/// How far a lever was moved, in its unit; `None` where the set-ups don't say.
-fn amount(change: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
-    let of = |setting: &str| change.amount(setting);
-    match change.lever {
+/// How far the archer adjusted a lever, in its unit; `None` where the set-ups don't say.
+fn amount(logged: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
+    let of = |setting: &str| logged.amount(setting);
+    match logged.lever {
         Lever::DrawWeight => {
             let turned =
                 of("bolt_turns_out").map(|out| -4.0 * out * lb_per_quarter_turn(&run.setup, k));
@@ -228,15 +230,15 @@ pub(super) fn interventions(
         .map(|(run, read)| {
             let mut intervention = InterventionObservation {
                 observed: match axis {
-                    Axis::Horizontal => read.u,
-                    Axis::Vertical => read.v,
+                    Axis::Horizontal => read.horizontal,
+                    Axis::Vertical => read.vertical,
                 },
                 ..InterventionObservation::default()
             };
-            for lever in &run.changed.changes {
+            for logged in &run.changed.changes {
                 add(
                     &mut intervention,
-                    lever,
+                    logged,
                     run,
                     axis,
                     horizontal,
@@ -251,7 +253,7 @@ pub(super) fn interventions(
 
 fn add(
     intervention: &mut InterventionObservation,
-    lever: &LeverChange,
+    logged: &LeverChange,
     run: &Run,
     axis: Axis,
     horizontal: &[Slope],
@@ -259,10 +261,10 @@ fn add(
     k: &Knowledge,
 ) {
     let a = &k.learning;
-    let own_axis = |change: Change| k.lever(change).map(|l| l.axis);
-    let known = change_of(lever.lever).zip(amount(lever, run, k));
-    let Some((change, amount)) = known else {
-        // nobody knows what this does: earlier runs then say little about now
+    let own_axis = |action: Action| k.lever(action).map(|l| l.axis);
+    let known = action_of(logged.lever).zip(amount(logged, run, k));
+    let Some((action, amount)) = known else {
+        // its effect is unknown: earlier runs then say little about now
         let sd = match axis {
             Axis::Horizontal => a.offset_sd_mm,
             Axis::Vertical => a.new_shafts_mm,
@@ -270,21 +272,21 @@ fn add(
         intervention.extra_mm2 += sd * sd;
         return;
     };
-    if own_axis(change) == Some(axis) {
-        let turned_back = change == Change::Plunger && amount * *last_plunger < 0.0;
-        intervention.moved.push(LeverMove {
-            change,
+    if own_axis(action) == Some(axis) {
+        let turned_back = action == Action::Plunger && amount * *last_plunger < 0.0;
+        intervention.adjusted.push(LoggedAdjustment {
+            action,
             amount,
-            new_shafts: change == Change::ShaftSpine
-                || (change == Change::ShaftLength && amount > 0.0),
+            new_shafts: action == Action::ShaftSpine
+                || (action == Action::ShaftLength && amount > 0.0),
             turned_back,
         });
     } else if axis == Axis::Vertical {
-        let slope = horizontal.iter().find(|s| s.change == change);
+        let slope = horizontal.iter().find(|s| s.action == action);
         let effect = slope.map_or(0.0, |s| s.median_mm * amount);
         intervention.extra_mm2 += (a.cross_share * effect).powi(2);
     }
-    if change == Change::Plunger {
+    if action == Action::Plunger {
         *last_plunger = amount;
     }
 }

@@ -1,6 +1,6 @@
-//! What kind of step the evidence permits, and what a step that can't be undone still needs.
+//! The kinds of step, and the gates of a step that can't be undone.
 
-use super::Change;
+use super::Action;
 use crate::record::written;
 use serde::{Deserialize, Serialize};
 
@@ -26,17 +26,17 @@ pub enum StepKind {
 impl StepKind {
     /// Of a change of the bow or the arrows.
     #[must_use]
-    pub const fn of(change: Change) -> Self {
+    pub const fn of(change: Action) -> Self {
         match change {
-            Change::ShaftLength | Change::ShaftSpine => Self::Irreversible,
-            Change::ShootMore | Change::Verify => Self::Shoot,
-            Change::Check | Change::None => Self::Check,
-            Change::DrawWeight
-            | Change::PointWeight
-            | Change::RearWeight
-            | Change::Plunger
-            | Change::NockingPoint
-            | Change::RestHeight => Self::Reversible,
+            Action::ShaftLength | Action::ShaftSpine => Self::Irreversible,
+            Action::ShootMore | Action::Verify => Self::Shoot,
+            Action::Check | Action::None => Self::Check,
+            Action::DrawWeight
+            | Action::PointWeight
+            | Action::RearWeight
+            | Action::Plunger
+            | Action::NockingPoint
+            | Action::RestHeight => Self::Reversible,
         }
     }
 }
@@ -142,8 +142,8 @@ pub enum GateValue {
     Metres(f64),
     /// Distances from and to, m.
     MetresBetween([f64; 2]),
-    /// At most so far apart, mm.
-    MillimetresApart(f64),
+    /// Scatter of a group per axis at 30 m, mm.
+    ScatterMm(f64),
     /// Difference of mass, gr.
     Grains(f64),
     /// At most so much difference of mass, gr.

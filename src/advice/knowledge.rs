@@ -1,6 +1,6 @@
 //! What the advice takes as given: the priors, steps and limits of `calibration/advice.json`, each with its source there.
 
-use super::Change;
+use super::Action;
 use serde::Deserialize;
 use std::sync::LazyLock;
 
@@ -23,16 +23,17 @@ pub struct Knowledge {
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
     pub(super) sight: Sight,
-    pub(super) evidence: EvidenceRules,
+    #[serde(rename = "evidence")]
+    pub(super) step_rules: StepRules,
     pub(super) policy: Policy,
 }
 
-/// Factors on the sd of a shift that is stated.
+/// Factors on the standard deviation of a shift, as stated to the archer.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct PredictionSd {
-    /// Of a lever that this bow has not taught yet,
+    /// For a lever that wasn't adjusted on this bow before,
     pub(super) untried: f64,
-    /// and of one that it has.
+    /// and for one that was.
     pub(super) tried: f64,
 }
 
@@ -79,16 +80,21 @@ impl VirtualMass {
     }
 }
 
+/// The set-up that stands in for an unknown one: a club archer's.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct MiddleSetup {
     pub(super) draw_weight_lb: f64,
     pub(super) shaft_spine: f64,
+    /// Added to the log-sd of every slope then.
     pub(super) extra_log_sd: f64,
 }
 
+/// What the slopes of one axis have in common.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Scale {
+    /// Offset at 30 m per unit of the natural logarithm of the beam's index, mm.
     pub(super) mm_per_unit_log_index: f64,
+    /// Log-sd common to all levers of share 1.
     pub(super) log_sd: f64,
 }
 
@@ -105,11 +111,13 @@ pub enum Axis {
 /// The prior of one lever: mm of offset at 30 m per unit is log-normal.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct LeverPrior {
-    pub(super) change: Change,
+    #[serde(rename = "change")]
+    pub(super) action: Action,
     pub(super) unit: String,
     pub(super) axis: Axis,
-    /// +1 where a positive amount moves u (or v) up.
-    pub(super) moves: f64,
+    /// Sign of the signed offset's shift by a positive amount: +1 or −1.
+    #[serde(rename = "moves")]
+    pub(super) sign: f64,
     pub(super) median_mm: f64,
     #[serde(default)]
     pub(super) divided_by: Option<Divisor>,
@@ -126,23 +134,34 @@ pub(super) enum Divisor {
     ShaftSpine,
 }
 
+/// Limb bolts, where the archer doesn't say what they do.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Bolts {
+    /// Change of the draw weight by a quarter turn of both, share of it.
     pub(super) share_per_quarter_turn: f64,
     pub(super) own_log_sd: f64,
 }
 
+/// Priors and noise of the changes in a bow's history. Lengths in mm at 30 m.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Learning {
+    /// Prior standard deviation of the offset.
     pub(super) offset_sd_mm: f64,
+    /// Standard deviation of a shift about what its slope says, share of the shift.
     pub(super) shift_share: f64,
+    /// Standard deviation that setting up again adds to any change.
     pub(super) floor_mm: f64,
+    /// Standard deviation that another set of shafts adds.
     pub(super) new_shafts_mm: f64,
+    /// Standard deviation of the vertical shift by a horizontal lever, share of its horizontal shift.
     pub(super) cross_share: f64,
+    /// Least deviation from the expected shift that is a contradiction, standard deviations.
     pub(super) contradiction_sd: f64,
+    /// Least probability of a shift against the expected direction that is a contradiction.
     pub(super) contradiction_probability: f64,
 }
 
+/// Smallest steps of each lever, where the archer gives none.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Steps {
     pub(super) quarter_turns: f64,
@@ -155,6 +174,7 @@ pub(super) struct Steps {
     pub(super) spine_grid: f64,
 }
 
+/// The most that one advice asks for where the archer gives no limit.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Bounds {
     pub(super) quarter_turns: f64,
@@ -174,16 +194,16 @@ pub(super) struct Safety {
     pub(super) least_gr_per_lb: f64,
 }
 
-/// What a sight mark goes by.
+/// What sight marks depend on.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Sight {
     /// Speed of an arrow, m/s.
     pub(super) arrow_m_s: f64,
 }
 
-/// What the evidence has to be for a kind of step. Lengths in mm at 30 m.
+/// What each kind of step needs of the findings. Lengths in mm at 30 m.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct EvidenceRules {
+pub(super) struct StepRules {
     /// Shots of each kind, and ends, before a cut or new shafts.
     pub(super) pairs: u32,
     pub(super) ends: usize,
@@ -192,24 +212,24 @@ pub(super) struct EvidenceRules {
     /// Where to go when bare shafts miss, and where from there, m.
     pub(super) nearer_m: f64,
     pub(super) nearest_m: f64,
-    /// Difference of mass that is left alone, gr.
+    /// Largest difference of mass between bare and fletched shafts that is ignored, gr.
     pub(super) mass_gr: f64,
-    /// An offset so many times what the mismatch makes is acted on all the same.
+    /// Offset from which a larger difference is ignored too, as a multiple of the offset that the difference makes.
     pub(super) mass_times: f64,
-    /// What unknown masses may make.
+    /// Offset that unknown masses may make.
     pub(super) unknown_mass_mm: f64,
-    /// Scatter per axis beyond which shots are no group, and ends after which it is taken as it is.
+    /// Largest scatter per axis of a group, and number of ends from which a wider one is accepted.
     pub(super) group_sd_mm: f64,
     pub(super) repeat_ends: usize,
-    /// Or no wider than so many times what the archer's ends with earlier set-ups show, where there are so many of them.
+    /// The same as a multiple of the scatter in the archer's ends with earlier set-ups, and the least number of those.
     pub(super) group_times: f64,
     pub(super) group_earlier_ends: usize,
-    /// Groups so many times wider than those make an offset near zero doubtful.
+    /// Scatter, as a multiple of the earlier one, from which an offset near zero is doubtful.
     pub(super) wider_times: f64,
-    /// So large a share of bad shots does the same.
+    /// Share of outliers from which it is doubtful, too.
     pub(super) bad_share: f64,
-    /// How far apart groups have to lie, in their sds, for a wrong tag to be seen, and how near such a shot lies to the other
-    /// group; how many such shots, and what share of all, make tags doubtful; the most of them that is reckoned with.
+    /// Least distance of the groups for a wrong tag to be seen, and largest distance of such a shot from the other group, in the groups' sds;
+    /// least number and share of such shots that make tags doubtful; largest share that is assumed.
     pub(super) swapped_apart_sds: f64,
     pub(super) swapped_within_sds: f64,
     pub(super) swapped_least: usize,
@@ -240,8 +260,10 @@ pub(super) struct EvidenceRules {
     pub(super) nocking_point_mm: [f64; 2],
 }
 
+/// When a bow is in tune, and what each kind of adjustment needs of the offset.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct Policy {
+    /// Least probability, both axes together, of lying inside the tolerance for the bow to be in tune.
     pub(super) in_tune: f64,
     /// The same where something makes an offset near zero doubtful.
     pub(super) in_tune_doubtful: f64,
@@ -250,25 +272,36 @@ pub(super) struct Policy {
     pub(super) in_tune_by_all: f64,
     pub(super) in_tune_by_all_ends: u32,
     pub(super) in_tune_by_all_own: f64,
+    /// An axis is adjusted below this probability of lying inside the tolerance, and from this probability of its side on.
     pub(super) wants_inside: f64,
     pub(super) wants_side: f64,
+    /// The slope that a step is sized by is median · exp(this · variance of ln β): 0.5 is the mean.
     pub(super) step_shrink: f64,
-    /// Settings whose own ends showed the offset inside with less than this are not gone back to.
+    /// Least probability of lying inside the tolerance with which the bow is set back to earlier settings.
     pub(super) known_out_inside: f64,
+    /// Tweaks: least ends before one, least probability of the side, least number of ends saved by one.
     pub(super) tweak_ends: u32,
     pub(super) tweak_side: f64,
     pub(super) tweak_saves_ends: f64,
+    /// Most ends that are looked ahead to.
     pub(super) horizon_ends: usize,
+    /// Vertical offset up to which the rest comes before the nocking point, mm.
     pub(super) rest_up_to_mm: f64,
+    /// Two levers at once: largest expected square of the offset after them, share of the present one's; largest steps of either, mm.
     pub(super) pair_gain: f64,
     pub(super) pair_nocking_point_mm: f64,
     pub(super) pair_rest_mm: f64,
+    /// Cuts: least offset, mm; least probability of acting weak; largest probabilities of going past zero, and past the tolerance; longest
+    /// portion, in steps.
     pub(super) cut_above_mm: f64,
     pub(super) cut_side: f64,
     pub(super) cut_past_zero: f64,
     pub(super) cut_past_tolerance: f64,
     pub(super) cut_portion_steps: usize,
+    /// Least probability of the side with which the spine is said to be wrong.
     pub(super) wrong_spine_side: f64,
+    /// The limits are said to be reached below this probability of lying inside (or below the second where no number of shots would decide),
+    /// after so many ends.
     pub(super) at_limits_inside: f64,
     pub(super) at_limits_undecided: f64,
     pub(super) at_limits_ends: u32,
@@ -304,12 +337,12 @@ impl Knowledge {
     /// Ends that an advice wants of a set-up before it is sure to act.
     #[must_use]
     pub const fn ends_before_change(&self) -> usize {
-        self.evidence.ends
+        self.step_rules.ends
     }
 
     /// The prior of this lever.
-    pub(super) fn lever(&self, change: Change) -> Option<&LeverPrior> {
-        self.levers.iter().find(|l| l.change == change)
+    pub(super) fn lever(&self, action: Action) -> Option<&LeverPrior> {
+        self.levers.iter().find(|l| l.action == action)
     }
 }
 
@@ -323,7 +356,7 @@ mod tests {
         assert_eq!(k.levers.len(), 8);
         for lever in &k.levers {
             assert!(lever.median_mm > 0.0 && lever.own_log_sd > 0.0);
-            assert!((lever.moves.abs() - 1.0).abs() < 1e-12);
+            assert!((lever.sign.abs() - 1.0).abs() < 1e-12);
             assert!(!lever.mark.is_empty() && !lever.unit.is_empty());
         }
         assert!((k.physics.virtual_mass_g.at(30.0) - 6.5).abs() < 1e-12);

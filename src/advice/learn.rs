@@ -1,14 +1,14 @@
 //! What this bow's own history says about the offset now and about each lever's slope on one axis.
 //!
 //! The unknowns are θ = (offset now, ln β of each lever), normal before any shot: the offset N(0, 300²), ln β about the
-//! prior medians with a part common to the levers. Every run of ends tells the offset of its own set-up, which is the
-//! offset now less what the changes since then did. A change does what its slope says only within its own spread. That
-//! spread belongs to the settings, not to the way between them: a run hangs on that earlier run from whose settings it is the
-//! least away, so that settings that are gone back to are as they were, and what was seen before a step too far still counts.
-//! The runs make a tree, and what stands between two of them and the present is common to both: their covariance is full, and
-//! nothing is used twice. Gauss–Newton on θ; its covariance is the inverse normal matrix.
+//! prior medians with a part common to the levers. Every run of ends observes the offset of its own set-up, which is the
+//! offset now less the shifts of the changes since then. A change shifts the offset as its slope says, plus noise of its own. That noise belongs
+//! to the settings, not to the order of the changes: each run's parent is the earlier run with the nearest settings, so settings that the archer
+//! went back to have the offset that they had, and ends from before a step too far still count. The runs make a tree, and two runs share the
+//! noise of the path that they share to the present: their covariance is full, and nothing is used twice.
+//! Gauss–Newton on θ; its covariance is the inverse normal matrix.
 
-use super::Change;
+use super::Action;
 use super::knowledge::Learning;
 use super::slopes::Slope;
 use nalgebra::{DMatrix, DVector};
@@ -53,10 +53,10 @@ impl Observation {
     }
 }
 
-/// One lever moved between two runs.
+/// One lever as the archer adjusted it between two runs, by the records.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct LeverMove {
-    pub(super) change: Change,
+pub(super) struct LoggedAdjustment {
+    pub(super) action: Action,
     /// Units of the lever, signed.
     pub(super) amount: f64,
     /// Another set of shafts came with it.
@@ -69,7 +69,7 @@ pub(super) struct LeverMove {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct InterventionObservation {
     pub(super) observed: Option<Observation>,
-    pub(super) moved: Vec<LeverMove>,
+    pub(super) adjusted: Vec<LoggedAdjustment>,
     /// Variance that the change brought on this axis beside what its own levers do, mm²: effects of the other axis'
     /// levers, and changes whose effect nobody knows.
     pub(super) extra_mm2: f64,
@@ -84,7 +84,7 @@ pub(super) struct LeverPosterior {
     ln_beta: Vec<f64>,
     /// Covariance of (offset, ln β…).
     covariance: DMatrix<f64>,
-    changes: Vec<Change>,
+    actions: Vec<Action>,
 }
 
 impl LeverPosterior {
@@ -94,8 +94,8 @@ impl LeverPosterior {
     }
 
     /// The slope of a lever.
-    pub(super) fn learned_slope(&self, change: Change) -> Option<LearnedSlope> {
-        let i = self.changes.iter().position(|c| *c == change)?;
+    pub(super) fn learned_slope(&self, action: Action) -> Option<LearnedSlope> {
+        let i = self.actions.iter().position(|c| *c == action)?;
         Some(LearnedSlope {
             median: self.ln_beta[i].exp(),
             ln_variance: self.covariance[(i + 1, i + 1)],
@@ -135,12 +135,12 @@ fn shift_variance(
     a: &Learning,
 ) -> f64 {
     let mut variance = intervention.extra_mm2;
-    for (moved, beta) in on_axis(intervention, slopes, ln_beta) {
-        variance += (a.shift_share * moved.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
-        if moved.new_shafts {
+    for (logged, beta) in on_axis(intervention, slopes, ln_beta) {
+        variance += (a.shift_share * logged.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
+        if logged.new_shafts {
             variance += a.new_shafts_mm * a.new_shafts_mm;
         }
-        if moved.turned_back {
+        if logged.turned_back {
             variance += beta * beta;
         }
     }
@@ -151,10 +151,10 @@ fn on_axis<'a>(
     intervention: &'a InterventionObservation,
     slopes: &'a [Slope],
     ln_beta: &'a [f64],
-) -> impl Iterator<Item = (&'a LeverMove, f64)> {
-    intervention.moved.iter().filter_map(|moved| {
-        let i = slopes.iter().position(|s| s.change == moved.change)?;
-        Some((moved, ln_beta[i].exp()))
+) -> impl Iterator<Item = (&'a LoggedAdjustment, f64)> {
+    intervention.adjusted.iter().filter_map(|logged| {
+        let i = slopes.iter().position(|s| s.action == logged.action)?;
+        Some((logged, ln_beta[i].exp()))
     })
 }
 
@@ -181,12 +181,12 @@ pub(super) fn predicted(
     // the gradient in θ carries both the offset's and the slopes' uncertainty
     let mut gradient = DVector::<f64>::zeros(slopes.len() + 1);
     gradient[0] = 1.0;
-    for moved in &intervention.moved {
-        let Some(i) = slopes.iter().position(|s| s.change == moved.change) else {
+    for logged in &intervention.adjusted {
+        let Some(i) = slopes.iter().position(|s| s.action == logged.action) else {
             continue;
         };
         let (e, v) = (
-            slopes[i].moves * moved.amount,
+            slopes[i].sign * logged.amount,
             posterior.covariance[(i + 1, i + 1)],
         );
         let mean = posterior.ln_beta[i].exp() * (v / 2.0).exp();
@@ -216,7 +216,7 @@ pub(super) fn learn(
         offset_mm: 0.0,
         ln_beta: prior_mean.iter().skip(1).copied().collect(),
         covariance: prior.clone(),
-        changes: slopes.iter().map(|s| s.change).collect(),
+        actions: slopes.iter().map(|s| s.action).collect(),
     };
     let observed: Vec<(usize, Observation)> = interventions
         .iter()
@@ -266,7 +266,7 @@ pub(super) fn learn(
         offset_mm: theta[0],
         ln_beta: theta.iter().skip(1).copied().collect(),
         covariance,
-        changes: fallback.changes,
+        actions: fallback.actions,
     }
 }
 
@@ -289,7 +289,7 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
         let (p, q) = (&slopes[i - 1], &slopes[j - 1]);
         let shared = common * common * p.share * q.share;
         if i == j {
-            p.own * p.own + shared
+            p.own_log_sd * p.own_log_sd + shared
         } else {
             shared
         }
@@ -306,9 +306,9 @@ fn predictions(
     let mut jacobian = DMatrix::zeros(observed.len(), slopes.len() + 1);
     for (row, (r, _)) in observed.iter().enumerate() {
         jacobian[(row, 0)] = 1.0;
-        for moved in interventions[r + 1..].iter().flat_map(|t| &t.moved) {
-            if let Some(i) = slopes.iter().position(|s| s.change == moved.change) {
-                jacobian[(row, i + 1)] -= slopes[i].moves * moved.amount * theta[i + 1].exp();
+        for logged in interventions[r + 1..].iter().flat_map(|t| &t.adjusted) {
+            if let Some(i) = slopes.iter().position(|s| s.action == logged.action) {
+                jacobian[(row, i + 1)] -= slopes[i].sign * logged.amount * theta[i + 1].exp();
             }
         }
     }
@@ -396,21 +396,21 @@ fn away(way: &[InterventionObservation], slopes: &[Slope], ln_beta: &[f64], a: &
     }
     let mut variance: f64 = way.iter().map(|t| t.extra_mm2).sum();
     for (slope, ln_beta) in slopes.iter().zip(ln_beta) {
-        let moves = || {
-            let all = way.iter().flat_map(|t| &t.moved);
-            all.filter(|m| m.change == slope.change)
+        let adjustments = || {
+            let all = way.iter().flat_map(|t| &t.adjusted);
+            all.filter(|m| m.action == slope.action)
         };
-        if moves().next().is_none() {
+        if adjustments().next().is_none() {
             continue;
         }
-        let amount: f64 = moves().map(|m| m.amount).sum();
+        let amount: f64 = adjustments().map(|m| m.amount).sum();
         variance += (a.shift_share * amount * ln_beta.exp()).powi(2) + a.floor_mm * a.floor_mm;
         // settings that differ by nothing mean the same shafts, where each change of shafts states an amount
-        let amounts_known = moves().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
-        if moves().any(|m| m.new_shafts) && !(amounts_known && amount.abs() < SAME_AMOUNT) {
+        let amounts_known = adjustments().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
+        if adjustments().any(|m| m.new_shafts) && !(amounts_known && amount.abs() < SAME_AMOUNT) {
             variance += a.new_shafts_mm * a.new_shafts_mm;
         }
-        if moves().any(|m| m.turned_back) {
+        if adjustments().any(|m| m.turned_back) {
             variance += (2.0 * ln_beta).exp();
         }
     }
@@ -443,16 +443,16 @@ mod tests {
         )
     }
 
-    fn run(mean: f64, sd: f64, moved: &[(Change, f64)]) -> InterventionObservation {
+    fn run(mean: f64, sd: f64, moved: &[(Action, f64)]) -> InterventionObservation {
         InterventionObservation {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: sd * sd,
             }),
-            moved: moved
+            adjusted: moved
                 .iter()
-                .map(|&(change, amount)| LeverMove {
-                    change,
+                .map(|&(action, amount)| LoggedAdjustment {
+                    action,
                     amount,
                     new_shafts: false,
                     turned_back: false,
@@ -470,8 +470,8 @@ mod tests {
         assert!((posterior.offset_mm - 80.0).abs() < 1e-6);
         assert!((posterior.variance_mm2() - 900.0).abs() < 1e-6);
         assert_eq!(Observation::without_prior(80.0, 90_000.0, 300.0), None);
-        let prior = knowledge().lever(Change::Plunger).unwrap();
-        let beta = posterior.learned_slope(Change::Plunger).unwrap();
+        let prior = knowledge().lever(Action::Plunger).unwrap();
+        let beta = posterior.learned_slope(Action::Plunger).unwrap();
         assert!((beta.median - prior.median_mm).abs() < 1e-6);
     }
 
@@ -480,15 +480,15 @@ mod tests {
         // two pounds less moved the offset by 300 mm: half as much again as the prior's 97 a pound
         let posterior = learn_from(&[
             run(350.0, 12.0, &[]),
-            run(50.0, 12.0, &[(Change::DrawWeight, -2.0)]),
+            run(50.0, 12.0, &[(Action::DrawWeight, -2.0)]),
         ]);
-        let beta = posterior.learned_slope(Change::DrawWeight).unwrap();
+        let beta = posterior.learned_slope(Action::DrawWeight).unwrap();
         assert!(
             beta.median > 115.0 && beta.median < 150.0,
             "{}",
             beta.median
         );
-        let point = posterior.learned_slope(Change::PointWeight).unwrap();
+        let point = posterior.learned_slope(Action::PointWeight).unwrap();
         assert!(point.median > 6.0, "{}", point.median);
         assert!(point.ln_variance < 0.72);
         assert!((posterior.offset_mm - 50.0).abs() < 5.0);
@@ -499,19 +499,19 @@ mod tests {
         let alone = learn_from(&[run(50.0, 40.0, &[])]);
         let both = learn_from(&[
             run(60.0, 10.0, &[]),
-            run(50.0, 40.0, &[(Change::Plunger, 1.0)]),
+            run(50.0, 40.0, &[(Action::Plunger, 1.0)]),
         ]);
         assert!(both.variance_mm2() < alone.variance_mm2());
         let large = learn_from(&[
             run(600.0, 10.0, &[]),
-            run(50.0, 40.0, &[(Change::DrawWeight, -5.0)]),
+            run(50.0, 40.0, &[(Action::DrawWeight, -5.0)]),
         ]);
         assert!(large.variance_mm2() > 0.8 * alone.variance_mm2());
     }
 
     #[test]
     fn several_changes_at_once_and_unknown_runs_are_handled() {
-        let mut silent = run(0.0, 1.0, &[(Change::Plunger, 2.0)]);
+        let mut silent = run(0.0, 1.0, &[(Action::Plunger, 2.0)]);
         silent.observed = None;
         let posterior = learn_from(&[
             run(200.0, 20.0, &[]),
@@ -519,7 +519,7 @@ mod tests {
             run(
                 60.0,
                 20.0,
-                &[(Change::DrawWeight, -1.0), (Change::PointWeight, -10.0)],
+                &[(Action::DrawWeight, -1.0), (Action::PointWeight, -10.0)],
             ),
         ]);
         assert!(posterior.offset_mm.is_finite() && posterior.variance_mm2() < 400.0);
@@ -529,7 +529,7 @@ mod tests {
     #[test]
     fn predictions_carry_the_slopes_uncertainty() {
         let posterior = learn_from(&[run(200.0, 20.0, &[])]);
-        let next = run(0.0, 1.0, &[(Change::DrawWeight, -1.0)]);
+        let next = run(0.0, 1.0, &[(Action::DrawWeight, -1.0)]);
         let p = predicted(&next, &horizontal(), &posterior, &knowledge().learning);
         // prior: median 97.2, log-sd √(0.35² + 0.6²)
         let s2: f64 = 0.35 * 0.35 + 0.36;

@@ -5,27 +5,27 @@
 //! unit of each lever is worth before this bow has a history. *Learning*: what its own history of changes says. On that
 //! `advise` decides in the order of the trade, one change at a time, and goes only so far as the uncertainty allows.
 //!
-//! Horizontal offsets are u = x for a right-hander and −x for a left-hander (positive acts weak), vertical ones v = y
-//! (positive is bare high); both in mm at 30 m.
+//! *Signed offsets*: horizontal ones are x for a right-hander and −x for a left-hander (positive acts weak), vertical ones y (positive is
+//! bare high); both in mm at 30 m.
 
 mod about;
+mod action;
+mod adjustments;
 mod advise;
 mod apply;
 mod bow_state;
 mod cautions;
-mod change;
 mod choice;
 mod choose;
 mod contradictions;
 mod document;
-mod evidence;
 mod explain;
+mod findings;
 mod forecast;
 mod interventions;
 mod kind;
 mod knowledge;
 mod learn;
-mod moves;
 mod outlook;
 pub mod physics;
 mod policy;
@@ -41,14 +41,14 @@ pub use about::{
     About, Caution, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate, PutBackCause,
     Reason, Reasons, ShootCause,
 };
+pub use action::{Action, VerifyWhen};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};
 pub use apply::{ApplyError, settings_after, setup_after};
-pub use change::{Change, VerifyWhen};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
-pub use evidence::{BestSetup, MissedBare};
 pub use explain::{ExplanationItem, LeverObstacle, StepSize, explain};
-pub use interventions::Readings;
+pub use findings::{BestSetup, MissedBare};
+pub use interventions::ReadingCache;
 pub use kind::{Check, Gate, GateCode, GateValue, StepKind};
 pub use knowledge::{Axis, Knowledge};
 pub use sensitivities::{Sensitivities, missing, sensitivities};

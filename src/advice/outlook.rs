@@ -1,13 +1,13 @@
-//! How many ends it takes until in tune is shown, as things are and after a change: what `forecast` counts, of this bow.
+//! How many ends it takes to show this bow in tune, as it is and after an adjustment, by `forecast`.
 
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, with_offset};
-use super::forecast::{AxisForecast, ByAll, Goal, ends_to_go};
+use super::forecast::{AllEndsCriterion, AxisForecast, Goal, ends_to_go};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Observation;
 use crate::math::Normal;
 
-/// Ends to be expected until in tune is shown: after these changes, or without any.
+/// Expected number of ends until the bow is shown to be in tune: after these adjustments, or without any.
 pub(super) fn ends_after(
     bow: &BowState,
     state: &AxisState,
@@ -15,8 +15,8 @@ pub(super) fn ends_after(
     k: &Knowledge,
 ) -> f64 {
     let other = match state.axis {
-        Axis::Vertical => bow.u.as_ref(),
-        Axis::Horizontal => Some(&bow.v),
+        Axis::Vertical => bow.horizontal.as_ref(),
+        Axis::Horizontal => Some(&bow.vertical),
     };
     let found = other.and_then(|o| Some((o, state.forecast?, o.forecast?)));
     let Some((other_state, this, other)) = found else {
@@ -26,7 +26,7 @@ pub(super) fn ends_after(
         tolerance_mm: bow.tolerance_mm,
         probability: bow.in_tune_probability(k),
         horizon: k.policy.horizon_ends,
-        by_all: ByAll {
+        by_all: AllEndsCriterion {
             probability: k.policy.in_tune_by_all,
             own: k.policy.in_tune_by_all_own,
             ends: k.policy.in_tune_by_all_ends as usize,
@@ -35,28 +35,28 @@ pub(super) fn ends_after(
     if choices.is_empty() {
         return ends_to_go([&this, &other], bow.own_ends, goal);
     }
-    let moved = this.at(offset_after(state, choices, k));
-    // settings that were shot before bring their ends along
+    let changed = this.at(offset_after(state, choices, k));
+    // ends shot before with the same settings count again
     let before = match choices {
-        [one] => bow.visits(one.change, &one.step),
+        [one] => bow.visits(one.action, &one.step),
         _ => Vec::new(),
     };
     let ends: usize = before.iter().map(|&run| bow.ends_of_runs[run]).sum();
-    let seen = [(state, moved), (other_state, other)]
+    let seen = [(state, changed), (other_state, other)]
         .map(|(state, forecast)| with_own(state, forecast, &before, ends));
     match seen {
         [Some(this), Some(other)] => ends_to_go([&this, &other], ends, goal),
-        _ => ends_to_go([&moved, &other], 0, goal),
+        _ => ends_to_go([&changed, &other], 0, goal),
     }
 }
 
-/// The offset after these changes: what the slopes say; of a lever that this bow has taught, what all that was shot says, which
-/// knows the settings that were there before.
+/// The offset after these adjustments, by the slopes; for a lever that was adjusted on this bow before, by the whole history, in which the same
+/// settings may have been shot.
 fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal {
     if let [one] = choices
-        && state.times_tried(one.change) > 0
+        && state.times_tried(one.action) > 0
     {
-        let there = state.back_at(one.change, &one.step, k);
+        let there = state.back_at(one.action, &one.step, k);
         let arrows = state.forecast.map_or(0.0, |f| f.arrows_mm2);
         return Normal {
             sd: (there.sd.powi(2) + arrows).sqrt(),

@@ -1,19 +1,19 @@
-//! The one place that decides which kind of step the evidence permits.
+//! The one place that decides which kind of step is permitted.
 //!
-//! `choose` says what the offset asks for. Here stands what has to be seen to before anything is changed, and what a step that
-//! can't be undone needs beside the offset.
+//! `choose` gives the step that the offset calls for. This module adds what has to be done before any change, and the gates of a step that
+//! can't be undone.
 
-use super::Change;
+use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
+use super::adjustments::adjustments;
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, choice, nearest};
 use super::choose::{self, Decision};
 use super::contradictions::Contradiction;
-use super::evidence::MissedBare;
-use super::interventions::{change_of, sign};
+use super::findings::MissedBare;
+use super::interventions::{action_of, sign};
 use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
-use super::moves::moves;
 
 /// Decides what comes next.
 pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
@@ -25,47 +25,50 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
 }
 
 /// What has to be done before the bow is changed, or called in tune.
-fn before_any_change(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let (f, rules) = (&s.evidence, &k.evidence);
-    if f.unconfirmed > 0 && !f.is_checked("tags") {
-        return Some(check(&[Check::Tags], CheckCause::Tags(f.unconfirmed)));
+fn before_any_change(bow: &BowState, k: &Knowledge) -> Option<Decision> {
+    let (findings, rules) = (&bow.findings, &k.step_rules);
+    if findings.unconfirmed > 0 && !findings.is_checked("tags") {
+        return Some(check(
+            &[Check::Tags],
+            CheckCause::Tags(findings.unconfirmed),
+        ));
     }
-    let swapped = f.swapped;
-    if swapped.newest > 0 && swapped.share(rules) > 0.0 && !f.tags_checked {
+    let swapped = findings.swapped;
+    if swapped.newest > 0 && swapped.share(rules) > 0.0 && !findings.tags_checked {
         return Some(check(
             &[Check::Tags],
             CheckCause::SwappedTags(swapped.shots),
         ));
     }
-    if let Some(missed) = f.missed {
-        return Some(after_misses(s, missed, k));
+    if let Some(missed) = findings.missed {
+        return Some(after_misses(bow, missed, k));
     }
-    if f.too_far {
+    if findings.too_far {
         return Some(shoot(ShootCause::TooFar));
     }
-    if let Some(ratio) = f.scatter_ratio.filter(|r| *r >= rules.worse_ratio)
-        && !f.is_return
+    if let Some(ratio) = findings.scatter_ratio.filter(|r| *r >= rules.worse_ratio)
+        && !findings.is_return
     {
-        return Some(groups_worse(s, ratio));
+        return Some(groups_worse(bow, ratio));
     }
-    if f.fletched.min(f.bare) < rules.pairs {
-        let (fletched, bare) = (f.fletched, f.bare);
+    if findings.fletched.min(findings.bare) < rules.pairs {
+        let (fletched, bare) = (findings.fletched, findings.bare);
         return Some(shoot(ShootCause::FewShots { fletched, bare }));
     }
-    let usual = rules.group_times * f.earlier_sd_mm.unwrap_or(0.0);
-    if let Some(sd) = f
+    let usual = rules.group_times * findings.earlier_sd_mm.unwrap_or(0.0);
+    if let Some(sd) = findings
         .group_sd_mm
         .filter(|sd| *sd > rules.group_sd_mm.max(usual))
-        && f.ends < rules.repeat_ends
+        && findings.ends < rules.repeat_ends
     {
         return Some(shoot(ShootCause::NoGroup(sd)));
     }
-    if s.shows_in_tune(k) {
-        return false_tune(s, k);
+    if bow.shows_in_tune(k) {
+        return false_tune(bow, k);
     }
-    contradicted(s, k)
-        .or_else(|| mass(s, k))
-        .or_else(|| lean(s))
+    contradicted(bow, k)
+        .or_else(|| mass(bow, k))
+        .or_else(|| lean(bow))
 }
 
 fn shoot(cause: ShootCause) -> Decision {
@@ -80,21 +83,21 @@ fn check(checks: &[Check], cause: CheckCause) -> Decision {
 }
 
 /// In tune, but something makes that doubtful.
-fn false_tune(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let checks = s.open(&[Check::Contact, Check::CentreShot]);
-    if let Some(degrees) = s.evidence.crooked_deg.filter(|_| !checks.is_empty()) {
+fn false_tune(bow: &BowState, k: &Knowledge) -> Option<Decision> {
+    let checks = bow.open(&[Check::Contact, Check::CentreShot]);
+    if let Some(degrees) = bow.findings.crooked_deg.filter(|_| !checks.is_empty()) {
         return Some(check(&checks, CheckCause::Crooked(degrees)));
     }
-    mass(s, k)
+    mass(bow, k)
 }
 
 /// The bare shafts missed: nearer, and where most went one way, a first step that way.
-fn after_misses(s: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
+fn after_misses(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
     let step = (missed.count >= 2)
-        .then(|| first_step(s, missed, k))
+        .then(|| first_step(bow, missed, k))
         .flatten();
     match step {
-        Some(next) => Decision::Change {
+        Some(next) => Decision::Adjust {
             next: Box::new(next),
             also: Vec::new(),
             others: Vec::new(),
@@ -104,26 +107,26 @@ fn after_misses(s: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
 }
 
 /// The usual first step against the side on which the bare shafts went.
-fn first_step(s: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choice> {
+fn first_step(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choice> {
     let [x, y] = missed.side.map(f64::from);
-    let levers: [(Change, f64); 2];
+    let levers: [(Action, f64); 2];
     let (state, side) = if y.abs() > 0.0 {
-        let nocking = (Change::NockingPoint, k.steps.nocking_point_mm * 2.0);
-        levers = [nocking, (Change::RestHeight, k.steps.rest_height_mm)];
-        (&s.v, y)
+        let nocking = (Action::NockingPoint, k.steps.nocking_point_mm * 2.0);
+        levers = [nocking, (Action::RestHeight, k.steps.rest_height_mm)];
+        (&bow.vertical, y)
     } else if x.abs() > 0.0 {
         // half a turn of both bolts; the next point
-        let pounds = super::slopes::lb_per_quarter_turn(&s.setup, k) * 2.0;
-        levers = [(Change::DrawWeight, pounds), (Change::PointWeight, 10.0)];
-        (s.u.as_ref()?, x * sign(s.hand?))
+        let pounds = super::slopes::lb_per_quarter_turn(&bow.setup, k) * 2.0;
+        levers = [(Action::DrawWeight, pounds), (Action::PointWeight, 10.0)];
+        (bow.horizontal.as_ref()?, x * sign(bow.hand?))
     } else {
         return None;
     };
-    levers.iter().find_map(|&(change, size)| {
-        let (slope, beta) = (state.slope(change)?, state.learned_slope(change)?);
-        let found = moves(&s.setup, change, -side * slope.moves, k);
+    levers.iter().find_map(|&(action, size)| {
+        let (slope, beta) = (state.slope(action)?, state.learned_slope(action)?);
+        let found = adjustments(&bow.setup, action, -side * slope.sign, k);
         let step = nearest(&found.steps, size)?;
-        let chosen = choice(state, change, step, beta, found.look_up, k);
+        let chosen = choice(state, action, step, beta, found.look_up, k);
         Some(Choice {
             missed: Some(missed),
             ..chosen
@@ -132,8 +135,8 @@ fn first_step(s: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choice>
 }
 
 /// Groups much wider than before the change.
-fn groups_worse(s: &BowState, ratio: f64) -> Decision {
-    let levers = put_back_levers(s, |_| true);
+fn groups_worse(bow: &BowState, ratio: f64) -> Decision {
+    let levers = put_back_levers(bow, |_| true);
     if levers.is_empty() {
         let checks = [Check::Contact, Check::Form];
         return check(&checks, CheckCause::Worse(ratio));
@@ -145,30 +148,30 @@ fn groups_worse(s: &BowState, ratio: f64) -> Decision {
 }
 
 /// Levers of the newest change that can be put back, of the axes asked for; empty where one of them can't.
-fn put_back_levers(s: &BowState, wanted: impl Fn(Change) -> bool) -> Vec<Change> {
-    let Some(newest) = &s.newest_change else {
+fn put_back_levers(bow: &BowState, wanted: impl Fn(Action) -> bool) -> Vec<Action> {
+    let Some(newest) = &bow.newest_change else {
         return Vec::new();
     };
-    let changes = newest.changes.iter().filter_map(|c| change_of(c.lever));
-    let levers: Vec<Change> = changes.filter(|c| wanted(*c)).collect();
-    if levers.contains(&Change::ShaftLength) {
+    let changes = newest.changes.iter().filter_map(|c| action_of(c.lever));
+    let levers: Vec<Action> = changes.filter(|c| wanted(*c)).collect();
+    if levers.contains(&Action::ShaftLength) {
         return Vec::new();
     }
     levers
 }
 
 /// The newest change did what it should not have.
-fn contradicted(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let found: Vec<(&AxisState, &Contradiction)> = s
+fn contradicted(bow: &BowState, k: &Knowledge) -> Option<Decision> {
+    let found: Vec<(&AxisState, &Contradiction)> = bow
         .axes()
         .flat_map(|state| state.newest_contradictions().map(move |c| (state, c)))
         .collect();
     let wrong_way = found.iter().find(|(_, c)| c.wrong_way);
-    if let Some((state, c)) = wrong_way.filter(|_| !s.evidence.is_return) {
-        let own = |change: Change| k.lever(change).is_some_and(|l| l.axis == state.axis);
-        let levers = put_back_levers(s, own);
+    if let Some((state, c)) = wrong_way.filter(|_| !bow.findings.is_return) {
+        let own = |action: Action| k.lever(action).is_some_and(|l| l.axis == state.axis);
+        let levers = put_back_levers(bow, own);
         if levers.is_empty() {
-            let checks = s.open(c.checks());
+            let checks = bow.open(c.checks());
             let cause = CheckCause::Unexpected(**c);
             return (!checks.is_empty()).then(|| check(&checks, cause));
         }
@@ -177,11 +180,11 @@ fn contradicted(s: &BowState, k: &Knowledge) -> Option<Decision> {
             cause: PutBackCause::WrongWay(**c),
         });
     }
-    let is_open = |c: &Contradiction| !s.open(c.checks()).is_empty();
+    let is_open = |c: &Contradiction| !bow.open(c.checks()).is_empty();
     let (_, c) = found
         .iter()
         .find(|(_, c)| (c.did_nothing || c.wrong_axis) && is_open(c))?;
-    let checks = s.open(c.checks());
+    let checks = bow.open(c.checks());
     let cause = if c.did_nothing {
         CheckCause::DidNothing(**c)
     } else {
@@ -190,21 +193,27 @@ fn contradicted(s: &BowState, k: &Knowledge) -> Option<Decision> {
     Some(check(&checks, cause))
 }
 
-/// What a mismatch of the nock ends alone makes of the offset, u at 30 m, mm.
-pub(super) fn mass_effect(s: &BowState, k: &Knowledge) -> Option<(f64, f64)> {
-    let grains = s.evidence.mass_gr?;
+/// Size of the horizontal offset at 30 m, mm; 0 where it can't be read.
+fn horizontal_offset_mm(bow: &BowState) -> f64 {
+    let state = bow.horizontal.as_ref();
+    state.map_or(0.0, |state| state.offset.mean.abs())
+}
+
+/// Difference of the nock ends' masses, bare less fletched, gr, and the horizontal signed offset at 30 m that it alone makes, mm.
+pub(super) fn mass_effect(bow: &BowState, k: &Knowledge) -> Option<(f64, f64)> {
+    let grains = bow.findings.mass_gr?;
     // a bare shaft lighter at the nock acts weak
-    let each = k.lever(Change::RearWeight)?.median_mm;
+    let each = k.lever(Action::RearWeight)?.median_mm;
     Some((grains, -grains * each))
 }
 
 /// Bare and fletched shafts of unequal mass, unless the offset is far more than that makes.
-fn mass(s: &BowState, k: &Knowledge) -> Option<Decision> {
-    let rules = &k.evidence;
-    let (grains, effect_mm) = mass_effect(s, k)?;
-    let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
-    let small = grains.abs() <= rules.mass_gr || s.evidence.is_checked("mass");
-    if small || offset >= rules.mass_times * effect_mm.abs() {
+fn mass(bow: &BowState, k: &Knowledge) -> Option<Decision> {
+    let rules = &k.step_rules;
+    let (grains, effect_mm) = mass_effect(bow, k)?;
+    let offset_mm = horizontal_offset_mm(bow);
+    let small = grains.abs() <= rules.mass_gr || bow.findings.is_checked("mass");
+    if small || offset_mm >= rules.mass_times * effect_mm.abs() {
         return None;
     }
     let cause = CheckCause::Mass { grains, effect_mm };
@@ -212,80 +221,80 @@ fn mass(s: &BowState, k: &Knowledge) -> Option<Decision> {
 }
 
 /// The shafts lean against what the offset says.
-fn lean(s: &BowState) -> Option<Decision> {
-    let checks = lean_checks(s);
+fn lean(bow: &BowState) -> Option<Decision> {
+    let checks = lean_checks(bow);
     (!checks.is_empty()).then(|| check(&checks, CheckCause::Lean))
 }
 
 /// What is still to be looked at because the shafts lean against what the offset says.
-fn lean_checks(s: &BowState) -> Vec<Check> {
-    if s.evidence.lean_contradicts {
-        s.open(&[Check::Contact, Check::CentreShot])
+fn lean_checks(bow: &BowState) -> Vec<Check> {
+    if bow.findings.lean_contradicts {
+        bow.open(&[Check::Contact, Check::CentreShot])
     } else {
         Vec::new()
     }
 }
 
-/// The step wanted, if the evidence suffices for its kind; else what does.
-fn permitted(wanted: Decision, s: &BowState, k: &Knowledge) -> Decision {
-    let (f, rules) = (&s.evidence, &k.evidence);
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
+/// The step wanted, if the findings permit its kind; else one that they permit.
+fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
+    let (findings, rules) = (&bow.findings, &k.step_rules);
+    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
     match wanted {
-        Decision::Change {
+        Decision::Adjust {
             next,
             also,
             mut others,
         } => {
-            let unmet = unmet(s, k);
+            let unmet = unmet(bow, k);
             let (mut next, mut also) = (next, also);
             // where the newest change did nothing, all that can be undone comes before a cut, even after a look at it
-            let mut newest = s.axes().flat_map(AxisState::newest_contradictions);
+            let mut newest = bow.axes().flat_map(AxisState::newest_contradictions);
             let did_nothing = newest.any(|c| c.did_nothing);
             if (lasting(&next) || also.iter().any(lasting)) && (did_nothing || !unmet.is_empty()) {
-                match undoable(&mut others, s, k) {
+                match undoable(&mut others, bow, k) {
                     Some(instead) => {
                         others.insert(0, std::mem::replace(&mut *next, instead));
                         also.clear();
                     }
                     None if unmet.is_empty() => {}
-                    None => return instead_of(&unmet, s, k),
+                    None => return instead_of(&unmet, bow, k),
                 }
             }
             // from elsewhere, or after that, nothing lasting is even named
             let elsewhere = unmet.iter().any(|g| g.code == GateCode::Distance);
             others.retain(|c| !((elsewhere || did_nothing) && lasting(c)));
-            let offset = s.axes().find(|state| state.axis == next.axis);
+            let offset = bow.axes().find(|state| state.axis == next.axis);
             let near = |state: &AxisState| state.offset.mean.abs() < rules.small_offset_mm;
             let small = offset.is_some_and(near);
-            if small && f.ends < rules.small_step_ends && next.missed.is_none() {
+            if small && findings.ends < rules.small_step_ends && next.missed.is_none() {
                 return shoot(ShootCause::SmallStep);
             }
-            Decision::Change { next, also, others }
+            Decision::Adjust { next, also, others }
         }
         Decision::WrongSpine { spines } => {
-            let unmet = unmet(s, k);
+            let unmet = unmet(bow, k);
             if unmet.is_empty() {
                 return Decision::WrongSpine { spines };
             }
-            let ordinary = choose::ordinary(s, false, k);
+            let ordinary = choose::ordinary(bow, false, k);
             let changes = matches!(ordinary, Decision::Unknown { .. });
             if changes {
                 return ordinary;
             }
-            instead_of(&unmet, s, k)
+            instead_of(&unmet, bow, k)
         }
         other => other,
     }
 }
 
 /// The first way that can be undone: of those named, or of those that come where the shafts stay.
-fn undoable(others: &mut Vec<Choice>, s: &BowState, k: &Knowledge) -> Option<Choice> {
-    let lasting = |c: &Choice| StepKind::of(c.change) == StepKind::Irreversible;
+fn undoable(others: &mut Vec<Choice>, bow: &BowState, k: &Knowledge) -> Option<Choice> {
+    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
     if let Some(at) = others.iter().position(|c| !lasting(c)) {
         return Some(others.remove(at));
     }
-    match choose::ordinary(s, false, k) {
-        Decision::Change { next, others, .. } => {
+    match choose::ordinary(bow, false, k) {
+        Decision::Adjust { next, others, .. } => {
             let mut all = std::iter::once(*next).chain(others);
             all.find(|c| !lasting(c))
         }
@@ -293,25 +302,25 @@ fn undoable(others: &mut Vec<Choice>, s: &BowState, k: &Knowledge) -> Option<Cho
     }
 }
 
-/// What to do where only a step is left that can't be undone, and something is missing for it.
-fn instead_of(unmet: &[Gate], s: &BowState, k: &Knowledge) -> Decision {
+/// What to do where only a step is left that can't be undone, and some of its gates aren't met.
+fn instead_of(unmet: &[Gate], bow: &BowState, k: &Knowledge) -> Decision {
     let lacks = |code: GateCode| unmet.iter().any(|g| g.code == code);
     if lacks(GateCode::Contradiction) {
-        let found = s.axes().flat_map(AxisState::newest_contradictions);
-        let mut checks: Vec<Check> = found.flat_map(|c| s.open(c.checks())).collect();
+        let found = bow.axes().flat_map(AxisState::newest_contradictions);
+        let mut checks: Vec<Check> = found.flat_map(|c| bow.open(c.checks())).collect();
         checks.sort_unstable();
         checks.dedup();
         return check(&checks, CheckCause::BeforeIrreversible);
     }
     if lacks(GateCode::Lean) {
-        return check(&lean_checks(s), CheckCause::Lean);
+        return check(&lean_checks(bow), CheckCause::Lean);
     }
     if lacks(GateCode::Mass) {
         return check(&[Check::Mass], CheckCause::UnknownMass);
     }
     // so far out bare shafts would miss from 30 m
-    let far = |u: &AxisState| u.offset.mean.abs() > k.evidence.spine_above_mm;
-    if lacks(GateCode::Distance) && !s.u.as_ref().is_some_and(far) {
+    let far = |state: &AxisState| state.offset.mean.abs() > k.step_rules.spine_above_mm;
+    if lacks(GateCode::Distance) && !bow.horizontal.as_ref().is_some_and(far) {
         return shoot(ShootCause::From30);
     }
     if unmet.iter().all(|g| g.code == GateCode::Growing) {
@@ -321,10 +330,10 @@ fn instead_of(unmet: &[Gate], s: &BowState, k: &Knowledge) -> Decision {
     shoot(ShootCause::BeforeIrreversible)
 }
 
-/// What a cut or new shafts still need.
-pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
-    let (f, rules) = (&s.evidence, &k.evidence);
-    let cut = &f.for_cut;
+/// The gates of a cut or new shafts that aren't met.
+pub(super) fn unmet(bow: &BowState, k: &Knowledge) -> Vec<Gate> {
+    let (findings, rules) = (&bow.findings, &k.step_rules);
+    let cut = &findings.for_cut;
     let mut gates = Vec::new();
     let mut gate = |missing: bool, code, needed, have| {
         if missing {
@@ -351,25 +360,25 @@ pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
     let have = cut.side.map_or(GateValue::NotKnown, GateValue::Probability);
     let needed = GateValue::ProbabilityAtLeast(k.policy.cut_side);
     gate(!cut.decided, GateCode::Decided, needed, have);
-    let have = GateValue::Unconfirmed(f.unconfirmed);
+    let have = GateValue::Unconfirmed(findings.unconfirmed);
     gate(
-        f.unconfirmed > 0,
+        findings.unconfirmed > 0,
         GateCode::Confirmed,
         GateValue::Absent,
         have,
     );
-    let wide = f.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm);
-    let have = GateValue::MillimetresApart(wide.unwrap_or(0.0));
-    let needed = GateValue::MillimetresApart(rules.group_sd_mm);
+    let wide = findings.group_sd_mm.filter(|sd| *sd > rules.group_sd_mm);
+    let have = GateValue::ScatterMm(wide.unwrap_or(0.0));
+    let needed = GateValue::ScatterMm(rules.group_sd_mm);
     gate(wide.is_some(), GateCode::Groups, needed, have);
-    let (missing, have) = mass_gate(s, k);
+    let (missing, have) = mass_gate(bow, k);
     gate(
         missing,
         GateCode::Mass,
         GateValue::GrainsAtMost(rules.mass_gr),
         have,
     );
-    let contradiction = s.axes().any(|state| s.is_contradicted(state));
+    let contradiction = bow.axes().any(|state| bow.is_contradicted(state));
     gate(
         contradiction,
         GateCode::Contradiction,
@@ -377,12 +386,12 @@ pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
         GateValue::Open,
     );
     gate(
-        !lean_checks(s).is_empty(),
+        !lean_checks(bow).is_empty(),
         GateCode::Lean,
         GateValue::Absent,
         GateValue::Open,
     );
-    let growing = s.setup.growing == Some(true);
+    let growing = bow.setup.growing == Some(true);
     gate(
         growing,
         GateCode::Growing,
@@ -393,16 +402,16 @@ pub(super) fn unmet(s: &BowState, k: &Knowledge) -> Vec<Gate> {
 }
 
 /// Whether the masses of bare and fletched shafts forbid a step that can't be undone.
-fn mass_gate(s: &BowState, k: &Knowledge) -> (bool, GateValue) {
-    let rules = &k.evidence;
-    let offset = s.u.as_ref().map_or(0.0, |u| u.offset.mean.abs());
-    let (have, effect) = match mass_effect(s, k) {
+fn mass_gate(bow: &BowState, k: &Knowledge) -> (bool, GateValue) {
+    let rules = &k.step_rules;
+    let offset_mm = horizontal_offset_mm(bow);
+    let (have, effect) = match mass_effect(bow, k) {
         Some((grains, _)) if grains.abs() <= rules.mass_gr => {
             return (false, GateValue::Grains(grains));
         }
         Some((grains, effect)) => (GateValue::Grains(grains), effect.abs()),
         None => (GateValue::NotKnown, rules.unknown_mass_mm),
     };
-    let missing = !s.evidence.is_checked("mass") && offset < rules.mass_times * effect;
+    let missing = !bow.findings.is_checked("mass") && offset_mm < rules.mass_times * effect;
     (missing, have)
 }

@@ -1,6 +1,6 @@
 //! The arrow and bow of a set-up as a beam, and the exchange rates between the settings on it.
 
-use super::Change;
+use super::Action;
 use super::knowledge::knowledge;
 use super::physics::{Beam, Drive, KG_PER_GRAIN, M_PER_INCH, N_PER_LBF, stiffness_of_spine};
 use crate::geometry::MM_PER_INCH;
@@ -17,7 +17,7 @@ pub struct Sensitivities {
     /// First frequency in flight, both ends free with their masses, Hz.
     pub free_free_hz: Option<f64>,
     /// d ln q per unit of a change, with the unit's name; central difference of the full unit.
-    pub rates: Vec<(Change, &'static str, f64)>,
+    pub rates: Vec<(Action, &'static str, f64)>,
     /// What the fletched arrows' heavier nock end does to ln q against the bare shafts', where both weights are known.
     pub fletched_less_bare: Option<f64>,
 }
@@ -25,19 +25,19 @@ pub struct Sensitivities {
 impl Sensitivities {
     /// d ln q per unit of this change.
     #[must_use]
-    pub fn rate(&self, change: Change) -> Option<f64> {
-        self.rates.iter().find(|r| r.0 == change).map(|r| r.2)
+    pub fn rate(&self, action: Action) -> Option<f64> {
+        self.rates.iter().find(|r| r.0 == action).map(|r| r.2)
     }
 
     /// How many pounds do what one unit of this change does (positive: with the same sign).
     #[must_use]
-    pub fn in_pounds(&self, change: Change) -> Option<f64> {
-        Some(self.rate(change)? / self.rate(Change::DrawWeight)?)
+    pub fn in_pounds(&self, action: Action) -> Option<f64> {
+        Some(self.rate(action)? / self.rate(Action::DrawWeight)?)
     }
 }
 
 /// The settings that the exchange rates need, with their names in a sentence.
-const NEEDED: [(&str, &str); 7] = [
+const NEEDED_SETTINGS: [(&str, &str); 7] = [
     ("draw_weight_lb", "draw weight"),
     ("shaft_spine", "spine"),
     ("shaft_length_mm", "length"),
@@ -47,10 +47,10 @@ const NEEDED: [(&str, &str); 7] = [
     ("draw_length_mm", "draw length"),
 ];
 
-/// What a set-up doesn't tell of that which the exchange rates need: settings with their names in a sentence.
+/// Settings that the exchange rates need and the set-up lacks, with their names in a sentence.
 #[must_use]
 pub fn missing(setup: &Setup) -> Vec<(&'static str, &'static str)> {
-    NEEDED
+    NEEDED_SETTINGS
         .into_iter()
         .filter(|(setting, _)| setup.number(setting).is_none())
         .collect()
@@ -126,27 +126,27 @@ pub fn sensitivities(setup: &Setup) -> Option<Sensitivities> {
     let index = numbers.index()?;
     let rates = vec![
         (
-            Change::DrawWeight,
+            Action::DrawWeight,
             "lb",
             numbers.rate(1.0, |n, by| n.draw_lb += by)?,
         ),
         (
-            Change::ShaftLength,
+            Action::ShaftLength,
             "mm",
             numbers.rate(1.0, |n, by| n.length_mm += by)?,
         ),
         (
-            Change::PointWeight,
+            Action::PointWeight,
             "gr",
             numbers.rate(1.0, |n, by| n.point_gr += by)?,
         ),
         (
-            Change::RearWeight,
+            Action::RearWeight,
             "gr",
             numbers.rate(1.0, |n, by| n.rear_kg += by * KG_PER_GRAIN)?,
         ),
         (
-            Change::ShaftSpine,
+            Action::ShaftSpine,
             "spine",
             numbers.rate(50.0, |n, by| n.spine += by)? / 50.0,
         ),
@@ -186,7 +186,7 @@ mod tests {
             serde_json::from_value(value.clone()).expect("a set-up")
         };
         assert!(sensitivities(&of(&whole)).is_some() && missing(&of(&whole)).is_empty());
-        for (setting, _) in NEEDED {
+        for (setting, _) in NEEDED_SETTINGS {
             let mut less = whole.clone();
             less[setting] = serde_json::Value::Null;
             assert_eq!(sensitivities(&of(&less)), None, "{setting}");

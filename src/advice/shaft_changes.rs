@@ -1,15 +1,15 @@
 //! Changes of the shafts themselves: a cut, another spine.
 
-use super::Change;
+use super::Action;
+use super::adjustments::{Adjustment, adjustments, present};
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, best_pair, choice, nearest};
 use super::knowledge::Knowledge;
 use super::learn::LearnedSlope;
-use super::moves::{Move, moves, present};
 use crate::math::normal_cdf;
 
 /// Horizontal changes that can be undone, the plunger aside.
-const REVERSIBLE: [Change; 3] = [Change::DrawWeight, Change::PointWeight, Change::RearWeight];
+const REVERSIBLE: [Action; 3] = [Action::DrawWeight, Action::PointWeight, Action::RearWeight];
 
 /// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero; or,
 /// once all that can be undone is used up, of going past the tolerance, since that could be turned back then.
@@ -22,14 +22,15 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     if !allowed {
         return None;
     }
-    let beta = state.learned_slope(Change::ShaftLength)?;
-    let cuts = bow.towards_zero(state, Change::ShaftLength, k);
-    let risk = |step: &Move, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
-    let far_past = |step: &Move| {
+    let beta = state.learned_slope(Action::ShaftLength)?;
+    let cuts = bow.towards_zero(state, Action::ShaftLength, k);
+    let risk =
+        |step: &Adjustment, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
+    let far_past = |step: &Adjustment| {
         let tolerance = bow.tolerance_mm;
         past(state, beta, step.amount, None, tolerance, k)
     };
-    let small_enough = |step: &Move| {
+    let small_enough = |step: &Adjustment| {
         risk(step, None) <= p.cut_past_zero || used_up && far_past(step) <= p.cut_past_tolerance
     };
     // the risk grows with the length, so the last one that is small enough is the longest
@@ -43,13 +44,13 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     let finest = || finest_cut(bow, &cuts.steps, k).filter(small_enough);
     if let Some(step) = longest.or_else(finest) {
         let past_zero = Some(risk(&step, None));
-        let chosen = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
+        let chosen = choice(state, Action::ShaftLength, step, beta, Vec::new(), k);
         return Some(vec![Choice {
             past_zero,
             ..chosen
         }]);
     }
-    let bolts = Change::DrawWeight;
+    let bolts = Action::DrawWeight;
     if !bow.towards_zero(state, bolts, k).steps.is_empty() {
         return None;
     }
@@ -58,7 +59,7 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
         return None;
     }
     let bolt_beta = state.learned_slope(bolts)?;
-    let up = moves(&bow.setup, bolts, back, k);
+    let up = adjustments(&bow.setup, bolts, back, k);
     let weights: Vec<Choice> = up
         .steps
         .iter()
@@ -75,7 +76,7 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
                 .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
                 .map(|(step, weight)| {
                     let past_zero = Some(risk(&step, Some(weight)));
-                    let cut = choice(state, Change::ShaftLength, step, beta, Vec::new(), k);
+                    let cut = choice(state, Action::ShaftLength, step, beta, Vec::new(), k);
                     [Choice { past_zero, ..cut }, weight.clone()]
                 })
                 .collect::<Vec<_>>()
@@ -84,11 +85,11 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
 }
 
 /// The shortest cut there is, where an ordinary one is possible and the archer names no step.
-fn finest_cut(bow: &BowState, ordinary: &[Move], k: &Knowledge) -> Option<Move> {
+fn finest_cut(bow: &BowState, ordinary: &[Adjustment], k: &Knowledge) -> Option<Adjustment> {
     let limits = bow.setup.limits.as_ref();
     let own = limits.and_then(|all| all.get("shaft_length_mm")?.step);
     let possible = own.is_none() && !ordinary.is_empty();
-    possible.then_some(Move {
+    possible.then_some(Adjustment {
         amount: -k.steps.finest_cut_mm,
         quarter_turns: None,
     })
@@ -96,10 +97,10 @@ fn finest_cut(bow: &BowState, ordinary: &[Move], k: &Knowledge) -> Option<Move> 
 
 /// Whether no change that can be undone brings the offset nearer to zero.
 fn is_used_up(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
-    REVERSIBLE.iter().all(|&change| {
-        let steps = bow.towards_zero(state, change, k).steps;
+    REVERSIBLE.iter().all(|&action| {
+        let steps = bow.towards_zero(state, action, k).steps;
         let step = |beta: LearnedSlope| nearest(&steps, state.offset.mean.abs() / beta.mean());
-        state.learned_slope(change).and_then(step).is_none()
+        state.learned_slope(action).and_then(step).is_none()
     })
 }
 
@@ -125,17 +126,17 @@ fn past(
     normal_cdf(-(left + by_mm) / variance.max(1.0).sqrt())
 }
 
-/// The spine that leaves least of the offset, if that is a clear gain: by itself, or because what it goes too far can be taken
-/// back with the settings that were moved as far as they go before it. None that was shot before.
+/// The spine after which the offset is smallest, if that is a clear gain: alone, or together with levers that are at their limits now and can
+/// undo its overshoot. Spines that were shot before are left out.
 pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Choice> {
-    let rules = &k.evidence;
-    let beta = state.learned_slope(Change::ShaftSpine)?;
-    let found = bow.towards_zero(state, Change::ShaftSpine, k);
+    let rules = &k.step_rules;
+    let beta = state.learned_slope(Action::ShaftSpine)?;
+    let found = bow.towards_zero(state, Action::ShaftSpine, k);
     let m = state.offset.mean;
     let left = |choice: &Choice| (m + choice.shift_mm).abs();
-    let now = present(&bow.setup, Change::ShaftSpine)?;
-    let new = |step: &&Move| {
-        let mut shot = bow.evidence.spines.iter();
+    let now = present(&bow.setup, Action::ShaftSpine)?;
+    let new = |step: &&Adjustment| {
+        let mut shot = bow.findings.spines.iter();
         shot.all(|spine| (now + step.amount - spine).abs() > 1.0)
     };
     found
@@ -145,7 +146,7 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
         .map(|&step| {
             choice(
                 state,
-                Change::ShaftSpine,
+                Action::ShaftSpine,
                 step,
                 beta,
                 found.look_up.clone(),
@@ -166,11 +167,11 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
         })
 }
 
-/// Whether all that may still be cut brings the offset to within the tolerance, or nearly.
+/// Whether the longest cut allowed brings the offset to within the tolerance, or nearly.
 pub(super) fn cuts_suffice(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
-    let cuts = bow.towards_zero(state, Change::ShaftLength, k).steps;
+    let cuts = bow.towards_zero(state, Action::ShaftLength, k).steps;
     let longest = cuts.iter().map(|step| step.amount.abs()).reduce(f64::max);
-    let each = state.learned_slope(Change::ShaftLength);
+    let each = state.learned_slope(Action::ShaftLength);
     let reach = longest.zip(each).map_or(0.0, |(mm, beta)| {
         mm * beta.median * (0.5 * beta.ln_variance).exp()
     });
@@ -180,12 +181,12 @@ pub(super) fn cuts_suffice(bow: &BowState, state: &AxisState, k: &Knowledge) -> 
 /// How far the offset can be brought back once it lies on the other side, mm: by what can be undone, and by cutting shafts that
 /// are too long.
 fn room_back(bow: &BowState, state: &AxisState, k: &Knowledge) -> f64 {
-    let farthest = |change: Change| {
-        let (direction, beta) = (-state.direction(change)?, state.learned_slope(change)?);
-        let steps = moves(&bow.setup, change, direction, k).steps;
+    let farthest = |action: Action| {
+        let (direction, beta) = (-state.direction(action)?, state.learned_slope(action)?);
+        let steps = adjustments(&bow.setup, action, direction, k).steps;
         let amounts = steps.iter().map(|step| step.amount.abs());
         Some(amounts.reduce(f64::max)? * beta.median)
     };
-    let all = REVERSIBLE.into_iter().chain([Change::ShaftLength]);
+    let all = REVERSIBLE.into_iter().chain([Action::ShaftLength]);
     all.filter_map(farthest).sum()
 }

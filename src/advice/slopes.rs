@@ -1,20 +1,20 @@
-//! What each lever is taken to do before this bow has a history.
+//! The prior of each lever's slope, before this bow has a history.
 
-use super::Change;
+use super::Action;
 use super::knowledge::{Axis, Divisor, Knowledge};
 use crate::record::Setup;
 
 /// Prior of one lever's slope on this set-up: mm of offset at 30 m per unit is log-normal.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Slope {
-    pub(super) change: Change,
+    pub(super) action: Action,
     pub(super) unit: String,
-    /// +1 where a positive amount moves the offset (u or v) up.
-    pub(super) moves: f64,
+    /// Sign of the signed offset's shift by a positive amount: +1 or −1.
+    pub(super) sign: f64,
     /// Median, mm per unit.
     pub(super) median_mm: f64,
-    /// Its own log-sd, without what it shares with the other levers of its axis.
-    pub(super) own: f64,
+    /// Log-sd of its own part, without what it shares with the other levers of its axis.
+    pub(super) own_log_sd: f64,
     /// How much of the common log-sd of the scale it carries.
     pub(super) share: f64,
     /// Where the number comes from: physics, common practice or assumption.
@@ -24,7 +24,7 @@ pub(super) struct Slope {
 impl Slope {
     /// Log-sd of the prior, own and shared together.
     pub(super) fn log_sd(&self, common: f64) -> f64 {
-        self.own.hypot(self.share * common)
+        self.own_log_sd.hypot(self.share * common)
     }
 }
 
@@ -82,21 +82,21 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 }
             };
             let mut slope = Slope {
-                change: lever.change,
+                action: lever.action,
                 unit: lever.unit.clone(),
-                moves: lever.moves,
+                sign: lever.sign,
                 median_mm: lever.median_mm / divisor,
-                own: lever.own_log_sd,
+                own_log_sd: lever.own_log_sd,
                 share: lever.share,
                 mark: lever.mark.clone(),
             };
-            if lever.change == Change::DrawWeight && by_bolts {
-                slope.own = k.bolts.own_log_sd;
+            if lever.action == Action::DrawWeight && by_bolts {
+                slope.own_log_sd = k.bolts.own_log_sd;
             }
             if unknown {
                 let whole = slope.log_sd(k.scale.log_sd) + k.middle_setup.extra_log_sd;
                 let shared = slope.share * k.scale.log_sd;
-                slope.own = (whole * whole - shared * shared).sqrt();
+                slope.own_log_sd = (whole * whole - shared * shared).sqrt();
             }
             slope
         })
@@ -108,25 +108,25 @@ mod tests {
     use super::*;
     use crate::advice::knowledge::knowledge;
 
-    fn of(setup: &Setup, change: Change) -> Slope {
+    fn of(setup: &Setup, action: Action) -> Slope {
         slopes(setup, Axis::Horizontal, knowledge())
             .into_iter()
-            .find(|s| s.change == change)
+            .find(|s| s.action == action)
             .unwrap()
     }
 
     #[test]
     fn without_a_setup_the_middle_one_stands_and_is_trusted_less() {
-        let unknown = of(&Setup::default(), Change::ShaftLength);
+        let unknown = of(&Setup::default(), Action::ShaftLength);
         let known = of(
             &Setup {
                 draw_weight_lb: Some(36.0),
                 ..Setup::default()
             },
-            Change::ShaftLength,
+            Action::ShaftLength,
         );
         assert!((unknown.log_sd(0.6) - known.log_sd(0.6) - 0.3).abs() < 1e-12);
-        assert!((of(&Setup::default(), Change::DrawWeight).median_mm - 97.2).abs() < 0.1);
+        assert!((of(&Setup::default(), Action::DrawWeight).median_mm - 97.2).abs() < 0.1);
     }
 
     #[test]
@@ -138,9 +138,9 @@ mod tests {
                 ..Setup::default()
             };
             let mm =
-                of(&setup, Change::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
+                of(&setup, Action::DrawWeight).median_mm * lb_per_quarter_turn(&setup, knowledge());
             assert!((mm - 24.5).abs() < 1e-9);
-            assert!((of(&setup, Change::DrawWeight).own - 0.45).abs() < 1e-12);
+            assert!((of(&setup, Action::DrawWeight).own_log_sd - 0.45).abs() < 1e-12);
         }
     }
 }

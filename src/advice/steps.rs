@@ -3,13 +3,13 @@
 use super::about::{
     CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
 };
+use super::adjustments::{Adjustment, present, setting_of};
 use super::bow_state::{AxisState, BowState};
 use super::choice::{Choice, choice};
 use super::interventions::sign;
 use super::knowledge::{Axis, Knowledge};
-use super::moves::{Move, present, setting_of};
 use super::slopes::lb_per_quarter_turn;
-use super::{Change, Check, Expect, Step, StepKind, VerifyWhen, cautions};
+use super::{Action, Check, Expect, Step, StepKind, VerifyWhen, cautions};
 use crate::math::{round_i64, rounded};
 use crate::reading::Assumptions;
 use crate::record::Setup;
@@ -33,7 +33,7 @@ pub(super) fn from_30m(mean: f64, variance: f64, distance_m: f64, a: &Assumption
 }
 
 /// An empty step of this change.
-fn blank(change: Change) -> Step {
+fn blank(change: Action) -> Step {
     Step {
         kind: StepKind::of(change),
         change,
@@ -58,8 +58,8 @@ fn blank(change: Change) -> Step {
 }
 
 /// Whether a change can be taken back.
-fn reversible(change: Change) -> bool {
-    change != Change::ShaftLength
+fn reversible(change: Action) -> bool {
+    change != Action::ShaftLength
 }
 
 /// The shift to expect at the distance shot.
@@ -86,10 +86,10 @@ fn expect(choice: &Choice, bow: &BowState, k: &Knowledge) -> Option<Expect> {
 
 /// The step of a choice.
 pub(super) fn of_choice(choice: &Choice, bow: &BowState, k: &Knowledge) -> Step {
-    let change = choice.change;
+    let change = choice.action;
     let setup = &bow.setup;
     let from = present(setup, change);
-    let decimals = if change == Change::DrawWeight { 2 } else { 3 };
+    let decimals = if change == Action::DrawWeight { 2 } else { 3 };
     let amount = rounded(choice.step.amount, decimals);
     let mut step = Step {
         amount: Some(amount),
@@ -146,7 +146,7 @@ pub(super) fn together(choice: &Choice, next: &Choice, bow: &BowState, k: &Knowl
             axis: choice.axis,
             hand: bow.hand,
         },
-        Reason::Otherwise(choice.change),
+        Reason::Otherwise(choice.action),
     ]);
     step
 }
@@ -158,8 +158,8 @@ fn arrow_weight_known(setup: &Setup) -> bool {
 
 fn state_of(axis: Axis, bow: &BowState) -> Option<&AxisState> {
     match axis {
-        Axis::Vertical => Some(&bow.v),
-        Axis::Horizontal => bow.u.as_ref(),
+        Axis::Vertical => Some(&bow.vertical),
+        Axis::Horizontal => bow.horizontal.as_ref(),
     }
 }
 
@@ -170,11 +170,11 @@ fn why(choice: &Choice, bow: &BowState) -> Reasons {
     reasons.extend(choice.spines.map(|_| Reason::WrongSpine));
     reasons.extend(choice.tweak.map(Reason::ShownSooner));
     reasons.push(Reason::Effect {
-        change: choice.change,
+        change: choice.action,
         more: choice.step.amount > 0.0,
     });
     reasons.extend(choice.past_zero.map(Reason::PastZero));
-    reasons.push(Reason::Otherwise(choice.change));
+    reasons.push(Reason::Otherwise(choice.action));
     Reasons(reasons)
 }
 
@@ -203,7 +203,7 @@ fn undecided(state: &AxisState, bow: &BowState) -> Option<Reason> {
     (open && out).then(|| Reason::ReadingUndecided(state.offset.side().min(0.99)))
 }
 
-/// Where the estimate that the step rests on lies on the other side than this set-up's own ends: the evidence that makes the difference.
+/// Where the offset estimated from everything has the other sign than that of this set-up's own ends: what causes the difference.
 fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
     let [offset_mm, _] = bow.read(state.axis)?;
     if offset_mm * state.offset.mean >= 0.0 {
@@ -229,7 +229,7 @@ fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
 }
 
 /// The step where the set-up isn't known: which lever, which way, and what to find out.
-pub(super) fn of_unknown(change: Change, axis: Axis, bow: &BowState, k: &Knowledge) -> Step {
+pub(super) fn of_unknown(change: Action, axis: Axis, bow: &BowState, k: &Knowledge) -> Step {
     let mut step = Step {
         unit: k.lever(change).map(|l| l.unit.clone()),
         setting: setting_of(change).map(str::to_owned),
@@ -265,7 +265,7 @@ pub(super) fn of_unknown(change: Change, axis: Axis, bow: &BowState, k: &Knowled
 
 /// The step where the spine is wrong and none can be named.
 pub(super) fn of_wrong_spine(spines: Option<[f64; 2]>, bow: &BowState, k: &Knowledge) -> Step {
-    let change = Change::ShaftSpine;
+    let change = Action::ShaftSpine;
     let mut step = of_unknown(change, Axis::Horizontal, bow, k);
     step.cautions.retain(|n| n.code != "setup-incomplete");
     if let Some([low, high]) = spines {
@@ -298,7 +298,7 @@ pub(super) fn shoot_more(bow: &BowState) -> Step {
             look_first: cautions.any(|c| c.code == "unconfirmed"),
         },
         why: Reasons(vec![why]),
-        ..blank(Change::ShootMore)
+        ..blank(Action::ShootMore)
     };
     step.cautions = cautions::of_step(&step, true);
     step
@@ -306,7 +306,7 @@ pub(super) fn shoot_more(bow: &BowState) -> Step {
 
 /// Where to go nearer to, m.
 fn nearer(bow: &BowState, k: &Knowledge) -> f64 {
-    let rules = &k.evidence;
+    let rules = &k.step_rules;
     if bow.distance_m > rules.nearer_m + 2.0 {
         rules.nearer_m
     } else {
@@ -321,7 +321,7 @@ pub(super) fn shoot(cause: ShootCause, bow: &BowState, k: &Knowledge) -> Step {
         ShootCause::TooFar | ShootCause::From30 => 30.0,
         _ => bow.distance_m,
     };
-    let (pairs, hand) = (k.evidence.pairs, bow.hand);
+    let (pairs, hand) = (k.step_rules.pairs, bow.hand);
     let mut step = Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
@@ -334,7 +334,7 @@ pub(super) fn shoot(cause: ShootCause, bow: &BowState, k: &Knowledge) -> Step {
             hand,
         },
         why: Reasons(vec![Reason::Shoot { cause, hand }]),
-        ..blank(Change::ShootMore)
+        ..blank(Action::ShootMore)
     };
     step.cautions = cautions::of_step(&step, true);
     step
@@ -350,13 +350,13 @@ pub(super) fn check(checks: &[Check], cause: CheckCause, bow: &BowState) -> Step
             cause,
         },
         why: Reasons(vec![Reason::Check { cause, hand }]),
-        ..blank(Change::Check)
+        ..blank(Action::Check)
     }
 }
 
 /// One lever of the newest change, back to where it was.
 pub(super) fn put_back(
-    change: Change,
+    change: Action,
     cause: PutBackCause,
     bow: &BowState,
     k: &Knowledge,
@@ -365,12 +365,12 @@ pub(super) fn put_back(
     let from = present(now, change);
     let turned = now.bolt_turns_out.zip(before.bolt_turns_out);
     let quarter_turns = turned
-        .filter(|_| change == Change::DrawWeight)
+        .filter(|_| change == Action::DrawWeight)
         .map(|(now, before)| round_i64((now - before) * 4.0));
     let by_bolts = quarter_turns.map(|q| q as f64 * lb_per_quarter_turn(now, k));
     let to = present(before, change).or(from.zip(by_bolts).map(|(from, by)| from + by));
     let amount = from.zip(to).map(|(from, to)| to - from).or(by_bolts);
-    let best = bow.evidence.best.clone().filter(|best| !best.is_now);
+    let best = bow.findings.best.clone().filter(|best| !best.is_now);
     let hand = bow.hand;
     let mut why = vec![Reason::PutBack { cause, hand }];
     why.extend(best.map(Reason::Best));
@@ -395,14 +395,14 @@ pub(super) fn put_back(
 
 /// The shift to expect of a change that is put back.
 fn back_again(
-    change: Change,
+    change: Action,
     amount: f64,
     quarter_turns: Option<i64>,
     bow: &BowState,
     k: &Knowledge,
 ) -> Option<Expect> {
     let state = bow.axes().find(|state| state.slope(change).is_some())?;
-    let step = Move {
+    let step = Adjustment {
         amount,
         quarter_turns,
     };
@@ -429,7 +429,7 @@ pub(super) fn goal_reached(bow: &BowState) -> Step {
         pairs: Some(pairs),
         detail: Detail::GoalReached { pairs, distance_m },
         why: Reasons(vec![Reason::WithinTolerance(Some(VerifyWhen::AnotherDay))]),
-        ..blank(Change::Verify)
+        ..blank(Action::Verify)
     }
 }
 
@@ -461,7 +461,7 @@ pub(super) fn verify(bow: &BowState, when: VerifyWhen) -> Step {
             distance_m: bow.distance_m,
         },
         why: Reasons(vec![Reason::WithinTolerance(Some(when))]),
-        ..blank(Change::Verify)
+        ..blank(Action::Verify)
     };
     step.cautions = cautions::of_step(&step, true);
     step
@@ -472,7 +472,7 @@ pub(super) fn nothing_in_tune() -> Step {
     Step {
         detail: Detail::InTune,
         why: Reasons(vec![Reason::WithinTolerance(None)]),
-        ..blank(Change::None)
+        ..blank(Action::None)
     }
 }
 
@@ -485,6 +485,6 @@ pub(super) fn nothing_left(axes: &[Axis], bow: &BowState) -> Step {
     Step {
         detail: Detail::NothingLeft,
         why: Reasons(left.collect()),
-        ..blank(Change::None)
+        ..blank(Action::None)
     }
 }

@@ -6,7 +6,7 @@
 //! arrows tell it anywhere: one that is bare in one end and fletched in another, with nothing changed between them, has a wrong tag in one of them.
 
 use super::interventions::{RunRead, near};
-use super::knowledge::EvidenceRules;
+use super::knowledge::StepRules;
 use crate::reading::{Analysis, Shot};
 use crate::record::ArrowKind;
 use std::collections::{BTreeMap, BTreeSet};
@@ -27,7 +27,7 @@ pub(super) struct SwappedTags {
 
 impl SwappedTags {
     /// Of all runs.
-    pub(super) fn of(reads: &[Arc<RunRead>], rules: &EvidenceRules) -> Self {
+    pub(super) fn of(reads: &[Arc<RunRead>], rules: &StepRules) -> Self {
         let mut all = Self::default();
         for read in reads {
             all.newest = 0;
@@ -43,7 +43,7 @@ impl SwappedTags {
     }
 
     /// The share of wrong tags, where there are too many for chance.
-    pub(super) fn share(self, rules: &EvidenceRules) -> f64 {
+    pub(super) fn share(self, rules: &StepRules) -> f64 {
         let shares = [[self.shots, self.of], self.marked].map(|[shots, of]| {
             let share = shots as f64 / of.max(1) as f64;
             if shots >= rules.swapped_least && share >= rules.swapped_share {
@@ -86,7 +86,7 @@ fn of_both_kinds(reads: &[Arc<RunRead>]) -> [usize; 2] {
 }
 
 /// Shots with the other kind, of how many; none where the groups lie too near each other.
-fn in_group(group: &Analysis, rules: &EvidenceRules) -> (usize, usize) {
+fn in_group(group: &Analysis, rules: &StepRules) -> (usize, usize) {
     let Some(posterior) = &group.posterior else {
         return (0, 0);
     };

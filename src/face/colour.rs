@@ -47,8 +47,8 @@ pub(super) fn log_colour(c: [f32; 3]) -> [f32; 3] {
 /// Steps of the log colour that a boundary between two printed colours makes, going outwards: that of the usual inks first, then
 /// those of other inks that differ from the steps before them.
 pub(super) fn log_steps(inside: Colour, outside: Colour) -> Vec<[f32; 3]> {
-    // a cosine above this and nearly the same size: looks the same to the search
-    const ALIKE: (f32, f32) = (0.95, 1.25);
+    // steps with at least this cosine and at most this ratio of sizes look the same to the search
+    const ALIKE_COSINE_AND_RATIO: (f32, f32) = (0.95, 1.25);
     let mut steps: Vec<[f32; 3]> = Vec::new();
     for a in inks(inside) {
         for b in inks(outside) {
@@ -56,7 +56,9 @@ pub(super) fn log_steps(inside: Colour, outside: Colour) -> Vec<[f32; 3]> {
             let step = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
             let alike = |other: &[f32; 3]| {
                 let (m, n) = (norm(&step), norm(other));
-                dot(&step, other) > ALIKE.0 * m * n && m < ALIKE.1 * n && n < ALIKE.1 * m
+                dot(&step, other) > ALIKE_COSINE_AND_RATIO.0 * m * n
+                    && m < ALIKE_COSINE_AND_RATIO.1 * n
+                    && n < ALIKE_COSINE_AND_RATIO.1 * m
             };
             if !steps.iter().any(alike) {
                 steps.push(step);
@@ -102,8 +104,10 @@ pub(super) const PRINT_APPEARANCES: [PrintAppearance; 3] = [
     },
 ];
 
-/// Mid grey, log colour, and how far a grey's channels may be apart.
-const GREY: (f32, f32) = (4.9, 0.45);
+/// Mid grey, log colour.
+const MID_GREY: f32 = 4.9;
+/// Largest range of a grey's channels, log colour.
+const LARGEST_GREY_RANGE: f32 = 0.45;
 
 /// True when a log colour may be the given colour of which that share of contrast is left; generous, since boundaries
 /// decide.
@@ -112,12 +116,12 @@ pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3], contrast: f32) -> bool
         Colour::Yellow => r.min(g) - b > 0.30 * contrast && (r - g).abs() < 0.45,
         Colour::Red => r - g.max(b) > 0.40 * contrast,
         Colour::Blue => b - r > 0.28 * contrast,
-        Colour::Black => r.max(g).max(b) < GREY.0 && spread(r, g, b) < GREY.1,
-        Colour::White => r.min(g).min(b) > GREY.0 && spread(r, g, b) < GREY.1,
+        Colour::Black => r.max(g).max(b) < MID_GREY && channel_range(r, g, b) < LARGEST_GREY_RANGE,
+        Colour::White => r.min(g).min(b) > MID_GREY && channel_range(r, g, b) < LARGEST_GREY_RANGE,
     }
 }
 
-fn spread(r: f32, g: f32, b: f32) -> f32 {
+fn channel_range(r: f32, g: f32, b: f32) -> f32 {
     r.max(g).max(b) - r.min(g).min(b)
 }
 
@@ -132,8 +136,8 @@ pub(super) struct Reduced {
     coarser: Option<Box<Reduced>>,
 }
 
-/// Shorter side of the coarsest copy at least, px.
-const COARSEST: usize = 60;
+/// Least shorter side of the coarsest copy, px.
+const LEAST_COARSE_SIDE_PX: usize = 60;
 
 impl Reduced {
     /// Reduces `pixels` so that the longer side comes nearest to `side`.
@@ -178,7 +182,7 @@ impl Reduced {
 
     fn with_coarser(width: usize, height: usize, factor: f64, log: Vec<[f32; 3]>) -> Self {
         let (half_width, half_height) = (width / 2, height / 2);
-        let coarser = (half_width.min(half_height) >= COARSEST).then(|| {
+        let coarser = (half_width.min(half_height) >= LEAST_COARSE_SIDE_PX).then(|| {
             let mut half = Vec::with_capacity(half_width * half_height);
             for rows in log.chunks_exact(2 * width) {
                 let (above, below) = rows.split_at(width);

@@ -60,7 +60,7 @@ pub(super) const FEW_PROFILES: usize = 110;
 pub(super) const MOST_PROFILES: usize = 220;
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
 const LEAST_REACH_MM: f64 = 3.0;
-/// Half length of the kernel that finds the steepest place, px: nothing is found that near to a profile's ends.
+/// Half length of the kernel [`SLOPE`], px: no edge is found nearer than this to a profile's ends.
 const KERNEL_PX: f64 = 3.0;
 /// Half width of the stretch that a printed line may take, mm, and in samples at least.
 const LINE_HALF: (f64, usize) = (1.3, 4);
@@ -345,7 +345,9 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
 /// Smoothing of profiles before they are differentiated, px.
 const SMOOTHING_PX: f64 = 1.0;
 
-/// Kernel of a Gaussian's derivative, at multiples of [`STEP_PX`] from −4 to 4 steps per pixel of smoothing.
+/// Derivative of a Gaussian with standard deviation [`SMOOTHING_PX`], up to a factor: x·exp(−x²/2), x in standard deviations. Thirteen samples,
+/// [`STEP_PX`] apart as the profile's are, reach [`KERNEL_PX`] (3 standard deviations) to either side. Correlated with a profile it gives the
+/// slope of the smoothed profile, positive where it rises.
 static SLOPE: LazyLock<Vec<f32>> = LazyLock::new(|| {
     (-6i32..=6)
         .map(|i| {
@@ -362,7 +364,7 @@ fn steepest(v: &[f32]) -> Option<(f64, f64)> {
     let kernel = &*SLOPE;
     let margin = kernel.len() / 2;
     if v.len() < 2 * margin + 5 {
-        // too short to smooth and still look about: plain differences
+        // too short for the kernel: central differences
         let i = (1..v.len().checked_sub(1)?)
             .max_by(|a, b| (v[a + 1] - v[a - 1]).total_cmp(&(v[b + 1] - v[b - 1])))?;
         let d = |j: usize| f64::from(v[(j + 1).min(v.len() - 1)] - v[j.saturating_sub(1)]);

@@ -158,7 +158,7 @@ impl Evidence {
 }
 
 /// Share of the way round on which a change of colour must show to count as seen.
-const QUARTER: f64 = 0.25;
+const LEAST_BOUNDARY_SHARE: f64 = 0.25;
 
 /// One change of colour between two bands of the face.
 struct Change {
@@ -221,7 +221,7 @@ pub(super) fn of_colour(
             }
         }
         let share = count(shown) / count(DIRECTIONS * spec.spots_mm.len());
-        seen += usize::from(share >= QUARTER);
+        seen += usize::from(share >= LEAST_BOUNDARY_SHARE);
     }
     (nats, seen)
 }

@@ -136,8 +136,8 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
 
 /// What is known beforehand: two photos of three carry a focal length.
 fn prior(c: &mut Chance, known: &priors::Priors, f35: f64) -> LensPrior {
-    let told = c.between(0.0, 1.0) < 0.67;
-    let (mm, ln_f_sd) = if told {
+    let stated = c.between(0.0, 1.0) < 0.67;
+    let (mm, ln_f_sd) = if stated {
         (
             f35 * c.normal(known.focal.exif_ln_sd).exp(),
             known.focal.exif_ln_sd,
@@ -219,7 +219,7 @@ fn foreseen_of(seed: u64, cameras: usize) {
     let print_model = print_model::print_model(face).unwrap();
     let outer = face.outer_radius_mm();
     let mut c = Chance(SplitMix::new(seed));
-    let (mut done, mut foreseen, mut normalised) = (0usize, 0usize, Vec::new());
+    let (mut done, mut predicted, mut normalised) = (0usize, 0usize, Vec::new());
     while done < cameras {
         let (f35, lens) = lens(&mut c, known);
         let truth = camera(&mut c, lens, outer);
@@ -270,7 +270,7 @@ fn foreseen_of(seed: u64, cameras: usize) {
         let (error, expected) = errors.iter().fold((0.0, 0.0), |s, (e, cov)| {
             (s.0 + e.norm_squared(), s.1 + cov.trace())
         });
-        foreseen += usize::from(error <= 9.0 * expected);
+        predicted += usize::from(error <= 9.0 * expected);
         done += 1;
         normalised.extend(
             errors
@@ -281,8 +281,8 @@ fn foreseen_of(seed: u64, cameras: usize) {
     }
     let sd = crate::math::SD_FROM_MAD * median(&mut normalised);
     assert!(
-        100 * foreseen >= 99 * cameras,
-        "seed {seed}: {foreseen} of {cameras}, normalised sd {sd:.2}"
+        100 * predicted >= 99 * cameras,
+        "seed {seed}: {predicted} of {cameras}, normalised sd {sd:.2}"
     );
     assert!((0.7..1.5).contains(&sd), "seed {seed}: {sd:.2}");
 }

@@ -195,11 +195,11 @@ const SEARCH_SIDE: u32 = 1000;
 const MOST_TRIED: usize = 16;
 /// Faces wanted where all are: more don't hang on one boss in practice.
 const MOST_FACES: usize = 8;
-/// Faces at least this large in the picture, against the largest, count as large: of two sizes side by side the smaller is seldom
+/// Least size of a large face in the picture, share of the largest one's: of two sizes side by side the smaller is seldom
 /// smaller than that, nor is the far one on a wall that is seen from the side.
-pub const AS_LARGE: f64 = 0.4;
+pub const LARGE_FACE_SHARE: f64 = 0.4;
 
-/// What is known of a photo's lens beforehand: what the options tell, else EXIF and what is usual. `None`: the built-in data
+/// What is known of a photo's lens beforehand: what the options state, else EXIF and what is usual. `None`: the built-in data
 /// is broken.
 #[must_use]
 pub fn lens_prior(photo: &Photo, options: &FitOptions) -> Option<LensPrior> {
@@ -330,7 +330,7 @@ fn accepted(
             .near
             .unwrap_or(ImagePoint::new(prior.cx_px, prior.cy_px));
         let rank = |layout: &Layout| {
-            let small = options.near.is_none() && size(layout) < AS_LARGE * largest;
+            let small = options.near.is_none() && size(layout) < LARGE_FACE_SHARE * largest;
             (
                 small,
                 crate::math::round_i64(layout.centre.distance(target)),

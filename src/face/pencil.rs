@@ -70,9 +70,9 @@ pub(super) fn agreeing_hits(
     tolerance: f64,
     least: usize,
 ) -> usize {
-    const TOGETHER: usize = 16;
+    const HITS_AT_ONCE: usize = 16;
     let (mut n, mut left) = (0, hits.len());
-    for hits in hits.chunks(TOGETHER) {
+    for hits in hits.chunks(HITS_AT_ONCE) {
         if n + left < least {
             break;
         }

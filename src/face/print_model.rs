@@ -162,8 +162,8 @@ enum Rise {
     PastDip,
 }
 
-/// A line this much darker than what lies inside it makes a dip (luminance).
-const DIP: f32 = 0.05;
+/// Least difference of luminance by which a line is darker than what lies inside it for the profile to have a dip.
+const LEAST_DIP_LUMINANCE: f32 = 0.05;
 
 /// How the boundary brightens; `None` where it darkens, or where the line is brighter than what lies inside it.
 fn rise(b: &Boundary) -> Option<Rise> {
@@ -171,7 +171,7 @@ fn rise(b: &Boundary) -> Option<Rise> {
         [b.inside, b.outside, b.line].map(|c| luminance(printed_linear(c)));
     if inside >= outside || line > inside {
         None
-    } else if inside - line > DIP {
+    } else if inside - line > LEAST_DIP_LUMINANCE {
         Some(Rise::PastDip)
     } else {
         Some(Rise::Plain)

@@ -72,39 +72,45 @@ pub(super) struct Round {
     compare: bool,
 }
 
-/// A face is looked at first on the copy in which its outer radius is at least this, px: the first search then reaches a
-/// twentieth of the face, as far as sheets curl.
+/// Least outer radius of the face on the copy of the first search, px: the coarsest such copy is taken. There the first reach
+/// ([`FIRST_REACHES_PX`]) is a twentieth of the radius, as far as sheets curl.
 const FIRST_RADIUS_PX: f64 = 250.0;
-/// Half lengths of the searches on the first copy, on finer ones, and of the last, px there.
+/// Half lengths of the profiles, px of the copy searched: on the first copy, search by search; on each finer copy; in the last search. They
+/// shrink as the camera becomes better known; [`REACH_SD`] widens them again where edges scatter.
 const FIRST_REACHES_PX: [f64; 3] = [12.0, 8.0, 6.0];
 const FINER_REACH_PX: f64 = 6.0;
 const LAST_REACH_PX: f64 = 5.0;
-/// Changes of colour blurred more than this on one copy show no more on a finer one, px.
+/// Standard deviation of the blur of colour changes, px of the copy searched, beyond which no finer copy is searched: it would show no more.
 pub(super) const SOFT_PX: f64 = 2.5;
-/// A search reaches this many standard deviations of the edges of the search before.
+/// Least half length of the profiles, in standard deviations of the edges about their rings in the search before.
 const REACH_SD: f64 = 3.0;
-/// Number of rounds after which starts are compared.
+/// Searches made from each start before the starts are compared: two of those on the first copy, which are cheap.
 const ROUNDS_OF_STARTS: usize = 2;
-/// Standard deviation of an edge on the copy in which faces are looked for, px there.
+/// Standard deviation of an edge found on the copy in which faces are looked for, px of that copy.
 const COARSE_SD: f64 = 0.7;
-/// Factors on that, one fit after the other, for each way to go about it.
+/// Factors on [`COARSE_SD`] for the two ways to fit a start: once as it is; or from 16 times down to 1, one fit after the other, so that at first
+/// no edge is an outlier (graduated non-convexity). Each way finds cameras that the other misses.
 const COARSE_WIDENED: [&[f64]; 2] = [&[1.0], &[16.0, 4.0, 1.0]];
-/// Standard deviation of an edge before residuals tell, px at its level.
+/// Standard deviation of an edge in the first fit to a search, px of the copy searched; later fits estimate it from the residuals.
 const FIRST_SD_PX: f64 = 1.5;
-/// Of two fits of one face one is dropped when the other is likelier by this, nats, or its edges scatter less by this factor.
+/// A fit from one start is dropped when that from another has a log posterior larger by more than this, nats, or when its own edges scatter
+/// more than those of another by this factor. Both leave room for what finer copies may still change.
 const UNDECIDED_NATS: f64 = 10.0;
 const SCATTER_RATIO: f64 = 1.3;
-/// Scatter about a ring that flat paper in focus shows at most, px.
+/// Largest scatter of edges about their rings on flat paper in focus, px of the photo: below it the
+/// principal point stays in the middle of the picture.
 pub(super) const SMOOTH_PX: f64 = 0.32;
-/// Besides the sheet's own shape, which takes most of what neighbours share, a ring counts as more.
+/// Edges of a ring that count as independent in the fit of the sheet: three times [`INDEPENDENT_PER_RING`], since the sheet's shape takes up
+/// most of the errors that neighbouring edges share.
 const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
-/// Iterations of a fit while the deviations of the edges settle.
+/// Most Gauss–Newton iterations of each fit in a row that re-estimates the edges' standard deviations in between.
 const ITERATIONS: [usize; 3] = [6, 4, 3];
-/// The same for the sheet alone, which is nearly linear.
+/// The same for the sheet alone: fewer, since it is nearly linear.
 const SHEET_ITERATIONS: [usize; 2] = [4, 3];
-/// Scatter about the rings that no sheet makes, share of the face's diameter: the camera is astray.
+/// Largest scatter of edges about their rings that a sheet of paper makes, share of the face's diameter (5 mm on a face of 122 cm): more means
+/// that the camera is wrong.
 pub(super) const LARGEST_SCATTER_SHARE: f64 = 0.004;
-/// Residuals beyond this many standard deviations are no edges of the ring.
+/// Largest residual of an edge that belongs to its ring, in the ring's standard deviations.
 const OUTLIER_SD: f64 = 4.0;
 
 impl Round {

@@ -168,9 +168,9 @@ pub(super) fn nearest_quarter(turn: f64, to: f64) -> f64 {
 /// The roll that a phone held upright implies.
 pub(super) fn from_camera(camera: &Camera, priors: &UprightPriors) -> Roll {
     let lean = priors.lean_back_deg.to_radians();
-    let spread = priors.lean_back_sd_deg.to_radians();
+    let sd = priors.lean_back_sd_deg.to_radians();
     let turn_rad = held_upright(camera, lean);
-    let by_lean = 0.5 * (held_upright(camera, lean + spread) - held_upright(camera, lean - spread));
+    let by_lean = 0.5 * (held_upright(camera, lean + sd) - held_upright(camera, lean - sd));
     let sd_rad = priors.hand_held_sd_deg.to_radians().hypot(by_lean);
     Roll {
         turn_rad,

@@ -47,9 +47,9 @@ pub fn homography(pairs: &[(Vector2<f64>, Vector2<f64>)]) -> Option<Matrix3<f64>
 fn normaliser(points: impl Iterator<Item = Vector2<f64>> + Clone) -> Option<Matrix3<f64>> {
     let n = count(points.clone().count());
     let mean = points.clone().sum::<Vector2<f64>>() / n;
-    let spread = points.map(|p| (p - mean).norm()).sum::<f64>() / n;
-    let s = std::f64::consts::SQRT_2 / spread;
-    (s.is_finite() && spread > 1e-12)
+    let mean_distance = points.map(|p| (p - mean).norm()).sum::<f64>() / n;
+    let s = std::f64::consts::SQRT_2 / mean_distance;
+    (s.is_finite() && mean_distance > 1e-12)
         .then(|| Matrix3::new(s, 0.0, -s * mean.x, 0.0, s, -s * mean.y, 0.0, 0.0, 1.0))
 }
 

@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 /// How a lens changes between the photos of the board and that of the face, beyond the error of its calibration: standard
 /// deviations.
 #[derive(Clone, Copy, Debug, Deserialize)]
-pub struct AtTheRange {
+pub struct RangeLensChange {
     /// Of the logarithm of the focal length: focusing.
     pub ln_f_sd: f64,
     /// Of the principal point, as a share of the picture's longer side: stabiliser.
@@ -19,7 +19,7 @@ pub struct AtTheRange {
 
 /// What photos of the board must show to suffice.
 #[derive(Clone, Copy, Debug, Deserialize)]
-pub(super) struct Sufficient {
+pub(super) struct SufficiencyLimits {
     pub(super) least_photos: usize,
     pub(super) good_photos: usize,
     pub(super) least_angle_deg: f64,
@@ -34,8 +34,8 @@ pub(super) struct Sufficient {
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub struct Assumptions {
     /// Changes between the board and the face.
-    pub at_the_range: AtTheRange,
-    pub(super) sufficient: Sufficient,
+    pub at_the_range: RangeLensChange,
+    pub(super) sufficient: SufficiencyLimits,
 }
 
 static ASSUMPTIONS: LazyLock<Option<Assumptions>> =

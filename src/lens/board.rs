@@ -82,7 +82,7 @@ fn on_copy(grey: &Grey, k: usize) -> Option<Board> {
     let links = Links::new(&blurred, &found);
     let mut cells = largest(&found, &links);
     fill(&blurred, &mut cells);
-    let cells = sharpened(grey, &cells, k);
+    let cells = refined_corners(grey, &cells, k);
     board(&cells)
 }
 
@@ -347,7 +347,7 @@ fn continued(blurred: &Grey, first: &Corner, second: &Corner) -> Option<Corner> 
 }
 
 /// The corners refined on the full picture, to a fraction of a pixel, without those where that fails.
-fn sharpened(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), ImagePoint> {
+fn refined_corners(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32), ImagePoint> {
     const WAYS: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
     let factor = count(k);
     cells

@@ -11,7 +11,7 @@ mod stored;
 mod sufficiency;
 pub mod zhang;
 
-pub use assumptions::{Assumptions, AtTheRange, assumptions};
+pub use assumptions::{Assumptions, RangeLensChange, assumptions};
 pub use profile::{
     CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
     SCHEMA, pick,

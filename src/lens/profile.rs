@@ -1,6 +1,6 @@
 //! The lens profile, `bossmark/lens/1`: what a calibration found, for which camera, and when it applies.
 
-use super::assumptions::AtTheRange;
+use super::assumptions::RangeLensChange;
 use super::stored;
 use super::sufficiency::About;
 use crate::face::LensPrior;
@@ -256,7 +256,7 @@ impl LensProfile {
     /// The lens of a photo by this profile. Its error includes how lenses change between the photos of the board and that of the
     /// face. `None` where the profile holds no lens.
     #[must_use]
-    pub fn prior(&self, photo: &Photo, range: &AtTheRange) -> Option<LensPrior> {
+    pub fn prior(&self, photo: &Photo, range: &RangeLensChange) -> Option<LensPrior> {
         let l = self.lens?;
         let zero = LensNumbers {
             f_px: 0.0,

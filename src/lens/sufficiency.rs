@@ -1,7 +1,7 @@
 //! Whether photos of the board suffice to calibrate a lens, and what would improve the calibration: codes and values, of which
 //! `text::lens` makes sentences.
 
-use super::assumptions::Sufficient;
+use super::assumptions::SufficiencyLimits;
 use super::zhang::{CX, CY, Calibration, K1, K2, LN_F, Pair};
 use crate::geometry::ImagePoint;
 use crate::math::{count, median};
@@ -126,7 +126,7 @@ const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
 const OUTLIER_RATIO: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
-pub(super) fn too_few(n: usize, s: &Sufficient) -> Option<Remark<About>> {
+pub(super) fn too_few(n: usize, s: &SufficiencyLimits) -> Option<Remark<About>> {
     let about = About::TooFew {
         seen: n,
         least: s.least_photos,
@@ -148,7 +148,7 @@ pub(super) fn no_fit() -> Remark<About> {
 pub(super) fn refusal(
     fit: &Calibration,
     seen: &BoardViews,
-    s: &Sufficient,
+    s: &SufficiencyLimits,
 ) -> Option<Remark<About>> {
     let angle_deg = widest_angle_deg(fit);
     if angle_deg < s.least_angle_deg {
@@ -180,7 +180,7 @@ pub(super) fn notes(
     fit: &Calibration,
     all: Option<&Calibration>,
     seen: &BoardViews,
-    s: &Sufficient,
+    s: &SufficiencyLimits,
 ) -> Vec<Remark<About>> {
     let mut out = Vec::new();
     let used = seen.files.len();

@@ -189,10 +189,10 @@ fn in_a_line(pairs: &[(Vector2<f64>, Vector2<f64>)]) -> bool {
         let kept = || pairs.iter().enumerate().filter(|(i, _)| *i != leave);
         let n = count(pairs.len() - 1).max(1.0);
         let mean = kept().map(|(_, p)| p.0).sum::<Vector2<f64>>() / n;
-        let spread: Matrix2<f64> = kept()
+        let scatter_matrix: Matrix2<f64> = kept()
             .map(|(_, p)| (p.0 - mean) * (p.0 - mean).transpose())
             .sum();
-        let e = spread.symmetric_eigenvalues();
+        let e = scatter_matrix.symmetric_eigenvalues();
         e.min().max(0.0).sqrt() <= NARROW * e.max().max(0.0).sqrt()
     };
     (0..pairs.len()).any(narrow)

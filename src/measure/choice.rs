@@ -51,7 +51,7 @@ pub(super) fn choose_face(
     );
     // of several about equally large faces, as on one boss, the one in the middle of the picture is meant
     ranked.sort_by_key(|((shafts, at, _), fit)| {
-        let small = radius_px(fit, *at, spec) < face::AS_LARGE * largest;
+        let small = radius_px(fit, *at, spec) < face::LARGE_FACE_SHARE * largest;
         (*shafts == 0, small, round_i64(at.distance(middle)))
     });
     let target = options.point_px(photo).or(options.fit.near);

@@ -99,7 +99,7 @@ fn decode_as(bytes: &[u8], format: ImageFormat) -> Result<(DynamicImage, ExifFac
     limits.max_image_height = Some(LARGEST_SIDE_PX);
     limits.max_alloc = Some(LARGEST_MEMORY);
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
-    reader.no_limits(); // the size is judged below, so that the message can name it
+    reader.no_limits(); // the size is checked below, so that the message can name it
     let mut decoder = reader.into_decoder().map_err(explain)?;
     let (width, height) = decoder.dimensions();
     if width > LARGEST_SIDE_PX

@@ -11,7 +11,7 @@ mod taken;
 
 pub use exif::ExifFacts;
 pub(crate) use exif::{block as exif_block, of_drawn_on};
-pub use taken::Taken;
+pub use taken::OriginalPicture;
 
 use image::RgbImage;
 use sha2::{Digest, Sha256};

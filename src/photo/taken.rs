@@ -7,7 +7,7 @@ const SAME_SHAPE: f64 = 0.015;
 
 /// Size of the picture as it was taken.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Taken {
+pub struct OriginalPicture {
     /// Width, px of the picture at hand, upright.
     pub width_px: f64,
     /// Height, px of the picture at hand, upright.
@@ -25,9 +25,9 @@ impl Photo {
     /// hand have another ratio, it is a part. A part is mostly kept at full size; at the most it was reduced until the longer of its
     /// sides, by their share, is that of the whole.
     #[must_use]
-    pub fn taken(&self) -> Taken {
+    pub fn taken(&self) -> OriginalPicture {
         let (w, h) = (f64::from(self.width), f64::from(self.height));
-        let whole = Taken {
+        let whole = OriginalPicture {
             width_px: w,
             height_px: h,
             cut: false,
@@ -46,7 +46,7 @@ impl Photo {
             (b, a)
         };
         if off((x, y)) <= SAME_SHAPE {
-            return Taken {
+            return OriginalPicture {
                 scale: w / x,
                 ..whole
             };
@@ -55,7 +55,7 @@ impl Photo {
         if share > 1.0 {
             return whole;
         }
-        Taken {
+        OriginalPicture {
             width_px: x,
             height_px: y,
             cut: true,
@@ -81,7 +81,7 @@ impl Photo {
     }
 }
 
-impl Taken {
+impl OriginalPicture {
     /// Its diagonal, px of the picture at hand.
     #[must_use]
     pub fn diagonal_px(&self) -> f64 {

@@ -59,7 +59,7 @@ fn data() -> Option<&'static Data> {
 /// What is seen to once on a bow before its first change: codes of `setup --ticked` and `setup.checklist`.
 pub const CHECKLIST: [&str; 4] = ["centre-shot", "clearance", "brace-height", "nock-fit"];
 
-/// Distances that people shoot from, m; anything else counts as not told.
+/// Distances that people shoot from, m; anything else counts as not stated.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
 /// A plan for the next shooting.
@@ -68,15 +68,15 @@ pub fn plan(options: &PlanOptions) -> Plan {
     let (Some(data), Ok(assumptions)) = (data(), Assumptions::embedded()) else {
         return Plan::default();
     };
-    let told = options.distance_m.filter(|d| SHOT_FROM_M.contains(d));
-    let distance_m = told.unwrap_or(data.unknown_tune_distance_m);
+    let stated = options.distance_m.filter(|d| SHOT_FROM_M.contains(d));
+    let distance_m = stated.unwrap_or(data.unknown_tune_distance_m);
     let scale = distance_m / assumptions.reference_distance_m;
     let tolerance = assumptions.tolerance_for(options.tolerance_30m_mm) * scale;
     let scatter = options
         .scatter_sd_mm
         .filter(|sd| sd.is_finite() && *sd > 0.0);
     let spreads = scatter.map_or_else(
-        || precision::prior_spreads(scale, &assumptions),
+        || precision::prior_scatters(scale, &assumptions),
         |sd| vec![(sd, 1.0)],
     );
     let offsets: Vec<f64> = data.offsets_30m_mm.iter().map(|o| o * scale).collect();
@@ -137,7 +137,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
             .collect(),
         shows_in_tune: full,
         record: ToNote::ALL.to_vec(),
-        cautions: cautions(told.is_none(), full, distance_m, &assumptions),
+        cautions: cautions(stated.is_none(), full, distance_m, &assumptions),
     }
 }
 

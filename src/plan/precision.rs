@@ -4,14 +4,15 @@ use super::{CallProbability, Precision};
 use crate::math::rounded;
 use crate::reading::{Assumptions, Thresholds};
 
-/// Points of the scatter's prior that are averaged over, and how many sds they reach.
-const POINTS: i32 = 20;
-const REACH: f64 = 2.5;
+/// Points to either side of the middle over which the scatter's prior is averaged.
+const POINTS_EITHER_SIDE: i32 = 20;
+/// How far they reach, standard deviations of the prior.
+const REACH_SDS: f64 = 2.5;
 /// Scatters that archers have (sd per axis at this scale, mm) with their weights: the reading's log-normal prior.
-pub(super) fn prior_spreads(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
-    let points: Vec<(f64, f64)> = (-POINTS..=POINTS)
+pub(super) fn prior_scatters(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
+    let points: Vec<(f64, f64)> = (-POINTS_EITHER_SIDE..=POINTS_EITHER_SIDE)
         .map(|i| {
-            let z = REACH * f64::from(i) / f64::from(POINTS);
+            let z = REACH_SDS * f64::from(i) / f64::from(POINTS_EITHER_SIDE);
             (
                 a.scatter_centre_mm * scale * (a.scatter_log_sd * z).exp(),
                 (-z * z / 2.0).exp(),
@@ -24,8 +25,8 @@ pub(super) fn prior_spreads(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
 
 /// Sampling and posterior variance of the offset on an axis after this many shots of each kind, with `arrows` of each.
 ///
-/// A bad shot tells 1/κ² of a good one; the same arrows shot again keep their own differences; of the offset's prior only the
-/// widest part is taken, so that nothing is promised that the shots themselves don't show.
+/// An outlier has 1/κ² of the information of another shot; the same arrows shot again keep their own differences; of the offset's prior only
+/// the widest part is taken, so that nothing is promised that the shots themselves don't show.
 fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (f64, f64) {
     let good = 1.0 - a.outlier_probability
         + a.outlier_probability / (a.outlier_widening * a.outlier_widening);
@@ -56,7 +57,7 @@ const OFFSET_STEP: f64 = 0.05;
 const OFFSET_STEPS: u32 = 200;
 
 impl PrecisionForecast<'_> {
-    /// Precision and chances for a number of shots of each kind, averaged over the scatters.
+    /// Precision, and probabilities of the calls, for a number of shots of each kind, averaged over the scatters.
     pub(super) fn of_pairs(&self, pairs: u32, offsets: &[f64]) -> Precision {
         let mut variance = 0.0;
         let mut sums = vec![(0.0, 0.0); offsets.len()];
@@ -71,9 +72,9 @@ impl PrecisionForecast<'_> {
                 self.assumptions,
             );
             for (sum, &offset) in sums.iter_mut().zip(offsets) {
-                let chances = calls.chances(offset, sampling.sqrt());
-                sum.0 += weight * chances.positive;
-                sum.1 += weight * chances.neutral;
+                let p = calls.call_probabilities(offset, sampling.sqrt());
+                sum.0 += weight * p.positive;
+                sum.1 += weight * p.neutral;
             }
         }
         Precision {

@@ -41,7 +41,7 @@ pub enum About {
     Unconfirmed(Vec<EntryName>),
     /// Entries left out: their coordinates are no place on a boss.
     NoPlace(Vec<EntryName>),
-    /// So many shots count that nobody has looked at.
+    /// Number of shots that count though no person has confirmed them.
     NotChecked(usize),
     /// Shots that missed the boss.
     Missed(MissedShots),
@@ -71,7 +71,7 @@ pub enum About {
         /// From where.
         distance_m: f64,
     },
-    /// Groups (fletched sd, [x, y]) wider than what is left to find out.
+    /// Groups (fletched sd, [x, y]) so wide that more shots would hardly decide anything.
     WideScatter([f64; 2]),
     /// The roll of the photo isn't known well enough.
     Roll,

@@ -1,8 +1,8 @@
 //! Arrows with an offset of their own: numbered ones, shot in several ends, that keep landing apart from their kind.
 //!
-//! Whether an arrow is odd is assessed by what the other shots make of its own: with them alone the reading says where the
-//! arrow's shots should lie and how widely they scatter, and their residuals are weighed under a common offset as wide as
-//! any arrow's against one as wide as an odd arrow's, any of them being an outlier. What is left open stays open: the reading is then a mixture of
+//! Whether an arrow is odd is assessed from the reading without its shots: that says where they should lie and how widely they scatter. Two
+//! hypotheses for their residuals are compared: a common offset as wide as any arrow's, or one as wide as an odd arrow's; in both, some may be
+//! outliers. What is left open stays open: the reading is then a mixture of
 //! the ones with and without the arrow.
 
 use super::em::median;
@@ -14,9 +14,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// With fewer arrows of a kind it can't be known which of them is the odd one.
 const LEAST_ARROWS: usize = 3;
-/// Arrows less suspicious than this at a first look aren't looked at twice.
+/// Least probability of being odd, by a first approximation, with which an arrow is assessed exactly.
 const SUSPECT_PROBABILITY: f64 = 0.01;
-/// Most arrows that are looked at twice: the shots' other arrows make their own residuals, so the first ones are the ones.
+/// Most arrows assessed exactly: the likeliest come first, and an arrow that isn't odd shows large residuals only because another one is.
 const MOST_SUSPECTS: usize = 2;
 
 /// What is known about one numbered arrow.
@@ -34,8 +34,8 @@ pub(super) struct ArrowAssessment {
     pub(super) ambiguous: bool,
 }
 
-/// The reading over which arrow is odd.
-pub(super) struct WithArrows {
+/// The reading, averaged over which arrow is odd.
+pub(super) struct OddArrowReading {
     pub(super) posterior: Option<Posterior>,
     /// The shots that take part.
     pub(super) shots: Vec<Shot>,
@@ -48,8 +48,8 @@ pub(super) fn posterior_with_arrows(
     shots: &[Shot],
     conditions: Conditions,
     assumptions: &Assumptions,
-) -> WithArrows {
-    let mut out = WithArrows {
+) -> OddArrowReading {
+    let mut out = OddArrowReading {
         posterior: posterior(shots, conditions, assumptions),
         shots: shots.to_vec(),
         assessed: Vec::new(),
@@ -157,7 +157,7 @@ struct OddArrowHypothesis {
     rest: Vec<Shot>,
 }
 
-impl WithArrows {
+impl OddArrowReading {
     fn left_out(&self) -> impl Iterator<Item = &ArrowAssessment> {
         self.assessed.iter().filter(|arrow| arrow.left_out)
     }
@@ -346,7 +346,7 @@ mod tests {
         shots
     }
 
-    fn judge(shots: &[Shot]) -> WithArrows {
+    fn assess(shots: &[Shot]) -> OddArrowReading {
         let assumptions = Assumptions::embedded().unwrap();
         posterior_with_arrows(
             shots,
@@ -357,7 +357,7 @@ mod tests {
 
     #[test]
     fn an_odd_arrow_is_found_and_left_out() {
-        let out = judge(&ends(3, 150.0));
+        let out = assess(&ends(3, 150.0));
         assert_eq!(out.assessed.len(), 6);
         for arrow in &out.assessed {
             assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
@@ -370,7 +370,7 @@ mod tests {
 
     #[test]
     fn ordinary_arrows_stay() {
-        let out = judge(&ends(3, 0.0));
+        let out = assess(&ends(3, 0.0));
         assert!(
             out.assessed.iter().all(|arrow| arrow.p_odd < 0.2),
             "{:?}",
@@ -391,7 +391,7 @@ mod tests {
                 })
             })
             .collect();
-        let out = judge(&shots);
+        let out = assess(&shots);
         for arrow in &out.assessed {
             assert_eq!(arrow.left_out, arrow.mark == "6", "{arrow:?}");
         }
@@ -410,7 +410,7 @@ mod tests {
                     shot.place_mm[0] += 140.0;
                 }
             }
-            judge(&two)
+            assess(&two)
         };
         let once = thrown(&[1]);
         assert!(
@@ -433,7 +433,7 @@ mod tests {
 
     #[test]
     fn of_two_arrows_neither_is_left_out() {
-        let out = judge(&ends(2, 200.0));
+        let out = assess(&ends(2, 200.0));
         let bare: Vec<&ArrowAssessment> = out
             .assessed
             .iter()
@@ -453,7 +453,7 @@ mod tests {
         let conditions = Conditions::at(Some(30.0), &assumptions);
         for away in [30.0, 40.0, 50.0, 60.0, 70.0] {
             let shots = ends(3, away);
-            let out = judge(&shots);
+            let out = assess(&shots);
             let p = out.assessed[5].p_odd;
             if out.assessed[5].left_out {
                 continue;

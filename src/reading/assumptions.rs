@@ -15,7 +15,7 @@ pub struct Assumptions {
     /// Prior of the offset on each axis, [x, y]: a mixture of normals about zero, [sd in mm, probability].
     #[serde(deserialize_with = "sourced")]
     pub offset_prior: [Vec<[f64; 2]>; 2],
-    /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: nothing is thought of it.
+    /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: a flat prior.
     #[serde(deserialize_with = "sourced")]
     pub centre_sd_mm: f64,
     /// Probability that a shot is an outlier (ε), as far as it is known beforehand,
@@ -45,7 +45,7 @@ pub struct Assumptions {
     /// Sd of the arrows' own constant differences on each axis, mm.
     #[serde(deserialize_with = "sourced")]
     pub arrow_own_sd_mm: f64,
-    /// Sd on each axis of an entry that tells no covariance, mm; not scaled.
+    /// Sd on each axis of an entry without a covariance, mm; not scaled.
     #[serde(deserialize_with = "sourced")]
     pub entry_sd_mm: f64,
     /// Tolerance on each axis, mm.
@@ -127,7 +127,7 @@ pub struct Assumptions {
     /// Ends of each.
     #[serde(deserialize_with = "sourced")]
     pub sorted_ends: usize,
-    /// Ends an arrow must have been shot in to be judged.
+    /// Least number of ends that an arrow must have been shot in to be assessed.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,
     /// An arrow is named odd above this probability,

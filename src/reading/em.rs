@@ -1,5 +1,5 @@
 //! A quick estimate of which shots are outliers: expectation–maximisation of the reading's model at one scatter per axis.
-//! (Dempster, Laird & Rubin 1977.) It only tells where the exact sums start to look.
+//! (Dempster, Laird & Rubin 1977.) It only says where the exact sums begin their search.
 
 use super::{Assumptions, Shot};
 use crate::record::ArrowKind;

@@ -20,9 +20,9 @@ pub(super) fn sizes(shots: &[Shot], assumptions: &Assumptions) -> Groups {
     }
 }
 
-/// Plain mean of the bare shots less that of the fletched ones in their end, [x, y] mm; ends weigh as a difference of means
-/// does. `None` where no end holds both kinds.
-pub(super) fn plain_difference(shots: &[Shot]) -> Option<[f64; 2]> {
+/// Mean of the bare shots less that of the fletched ones in their end, [x, y] mm; ends are weighted as
+/// differences of means. `None` where no end holds both kinds.
+pub(super) fn mean_difference(shots: &[Shot]) -> Option<[f64; 2]> {
     let mut ends: BTreeMap<usize, [Vec<[f64; 2]>; 2]> = BTreeMap::new();
     for shot in shots {
         let kind = match shot.kind {
@@ -167,9 +167,9 @@ mod tests {
             of(2, Bare, &[(900.0, 900.0)]),
         ]
         .concat();
-        let [x, y] = plain_difference(&all).unwrap();
+        let [x, y] = mean_difference(&all).unwrap();
         assert!((x - (10.0 * 2.0 / 3.0 + 20.0) / (5.0 / 3.0)).abs() < 1e-9 && y.abs() < 1e-9);
-        assert_eq!(plain_difference(&shots(0, &[(0.0, 0.0)])), None);
+        assert_eq!(mean_difference(&shots(0, &[(0.0, 0.0)])), None);
     }
 
     fn shots(end: usize, places: &[(f64, f64)]) -> Vec<Shot> {

@@ -7,7 +7,7 @@ use crate::record::{ArrowKind, End, Lean};
 /// Degrees are written to this many decimals.
 const DECIMALS: i32 = 2;
 
-/// Mean lean of bare minus fletched over the ends, each weighed by its precision; the boss's own lean and the camera's
+/// Mean lean of bare minus fletched over the ends, each weighted by its precision; the boss's own lean and the camera's
 /// error are common to an end and cancel. `None` without a lean of each kind in one end.
 pub(super) fn difference(ends: &[&End], shots: &[Shot]) -> Option<LeanReading> {
     let (mut weight, mut right, mut up) = (0.0, 0.0, 0.0);

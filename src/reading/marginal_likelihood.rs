@@ -1,14 +1,14 @@
 //! Weight of a set of outliers over both axes, all scatters and all ratios of bare to fletched scatter.
 
+use super::axis_likelihood::{AxisData, AxisShot, GridPoint, OffsetPrior};
 use super::em::median;
-use super::evidence::{AxisData, AxisShot, GridPoint, OffsetPrior};
 use super::{Assumptions, Shot};
 use crate::record::ArrowKind;
 
-/// Up to this many sd of its prior a centre is nothing unusual.
-const CENTRE_USUAL: f64 = 2.0;
+/// Most standard deviations of its prior by which a centre lies off that is nothing unusual.
+const USUAL_CENTRE_SDS: f64 = 2.0;
 
-/// Weighs sets of outliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
+/// Marginal likelihoods of sets of outliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
 pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
@@ -27,7 +27,7 @@ pub(super) struct MarginalLikelihood {
     pub(super) priors: [OffsetPrior; 2],
     /// The grid points of the set evaluated last: [x, y], ratio by ratio.
     pub(super) grid: [Vec<GridPoint>; 2],
-    /// What the set weighed last came to, ratio by ratio.
+    /// The weights of the set evaluated last, ratio by ratio.
     pub(super) by_ratio: Vec<RatioWeights>,
     scratch: Scratch,
 }
@@ -121,16 +121,16 @@ impl MarginalLikelihood {
         }
     }
 
-    /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
+    /// Computes sets of outliers as differences from this one from now on: the cost of a set grows with the shots in which it differs.
     pub(super) fn set_reference(&mut self, outliers: &[usize]) {
         self.axes
             .iter_mut()
             .for_each(|axis| axis.set_reference(outliers));
     }
 
-    /// ln of the weight of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`. Ratios that can't
-    /// reach `floor` are not worked out and count as nothing.
-    pub(super) fn weigh(&mut self, outliers: &[usize], floor: f64) -> f64 {
+    /// ln of the weight (prior times marginal likelihood) of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`.
+    /// Ratios that can't reach `floor` are not computed and count as nothing.
+    pub(super) fn ln_weight(&mut self, outliers: &[usize], floor: f64) -> f64 {
         for (axis, grid) in self.axes.iter_mut().zip(&mut self.grid) {
             axis.bound(outliers, grid);
         }
@@ -163,10 +163,10 @@ impl MarginalLikelihood {
     }
 }
 
-/// The largest evidence of the grid.
+/// The largest log likelihood of the grid.
 fn best(grid: &[GridPoint]) -> f64 {
     grid.iter()
-        .map(|point| point.ln_evidence)
+        .map(|point| point.ln_likelihood)
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -187,7 +187,7 @@ impl RatioWeights {
         } = scratch;
         for axis in 0..2 {
             for (value, point) in likelihood[axis].iter_mut().zip(grid[axis]) {
-                *value = (point.ln_evidence - best[axis]).exp();
+                *value = (point.ln_likelihood - best[axis]).exp();
             }
         }
         // prior · likelihood of the other axis; the prior is symmetric, so its rows are its columns
@@ -257,8 +257,8 @@ fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
     (0..=n).map(|k| bad[k] + good[n - k] - all[n]).collect()
 }
 
-/// What is thought of an end's centre beforehand, as a precision, 1/mm²: near the point aimed at. Where the fletched shots lie
-/// far from it (a sight that isn't set, places measured from elsewhere) the prior is as wide as they are far.
+/// Prior precision of an end's centre about the point aimed at, 1/mm². Where the fletched shots lie far from that (a sight that isn't set, places
+/// measured from elsewhere) the prior is as wide as their distance.
 fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Assumptions) -> f64 {
     let sd = assumptions.centre_sd_mm * scale;
     if sd <= 0.0 {
@@ -270,7 +270,7 @@ fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Ass
         .map(|shot| shot.place_mm[axis])
         .collect();
     let far = median(&places).unwrap_or(0.0);
-    1.0 / (sd * sd + (far * far - (CENTRE_USUAL * sd).powi(2)).max(0.0))
+    1.0 / (sd * sd + (far * far - (USUAL_CENTRE_SDS * sd).powi(2)).max(0.0))
 }
 
 fn scatter_prior(scatters: &[f64], scale: f64, assumptions: &Assumptions) -> Vec<f64> {

@@ -4,14 +4,14 @@ use super::marginal_likelihood::{MarginalLikelihood, ln_sum};
 use super::sets::OutlierSet;
 use crate::math::round_i64;
 
-/// While weighing, what is lighter than the heaviest set by e to this needn't be worked out (10⁻¹⁰).
-const LN_NEGLIGIBLE: f64 = -23.0;
-/// Sets lighter than all together by e to this are left out of the mixture (10⁻⁸; there are some hundred).
-const LN_LEFT_OUT: f64 = -18.4;
-/// What is lighter than this share of all doesn't count at all (there are some ten thousand).
-const NOTHING: f64 = 1e-15;
-/// Normals lighter than this count in the moments alone (there are some thousand).
-const LIGHTEST: f64 = 1e-9;
+/// ln of the weight, against the heaviest set's, below which a ratio of scatters isn't computed (10⁻¹⁰).
+const LN_NEGLIGIBLE_RATIO: f64 = -23.0;
+/// ln of the weight, against all sets', below which a set is left out of the mixture (10⁻⁸; there are some hundred).
+const LN_NEGLIGIBLE_SET: f64 = -18.4;
+/// Least share of the whole weight with which a normal counts at all (there are some ten thousand).
+const LEAST_SHARE: f64 = 1e-15;
+/// Least share with which a normal is a component of its own; lighter ones count in the moments alone (there are some thousand).
+const LEAST_COMPONENT_SHARE: f64 = 1e-9;
 /// Normals whose sd differ by less than this share,
 const SD_STEP: f64 = 0.02;
 /// and whose means by less than this many sd, become one of the same moments: P(d < x) moves by less than 10⁻⁵.
@@ -68,7 +68,7 @@ impl Mixture {
         let mut sums = [Sums::default(), Sums::default()];
         let mut cross = 0.0;
         for set in sets {
-            let ln_weight = marginal_likelihood.weigh(set, heaviest + LN_NEGLIGIBLE);
+            let ln_weight = marginal_likelihood.ln_weight(set, heaviest + LN_NEGLIGIBLE_RATIO);
             ln_sets.push(ln_weight);
             if !ln_weight.is_finite() {
                 continue;
@@ -78,7 +78,7 @@ impl Mixture {
                 sums.iter_mut().for_each(|sums| sums.scale(lighter));
                 cross *= lighter;
                 heaviest = ln_weight;
-            } else if ln_weight < heaviest + sums[0].total.ln() + LN_LEFT_OUT {
+            } else if ln_weight < heaviest + sums[0].total.ln() + LN_NEGLIGIBLE_SET {
                 continue;
             }
             for (ratio, weights) in marginal_likelihood.by_ratio.iter().enumerate() {
@@ -159,7 +159,7 @@ impl Sums {
         let last = prior.len() - 1;
         for (scatter, &weight) in marginal.iter().enumerate() {
             let weight = unit * weight;
-            if weight <= NOTHING * self.total {
+            if weight <= LEAST_SHARE * self.total {
                 continue;
             }
             self.total += weight;
@@ -176,7 +176,7 @@ impl Sums {
                     self.wide[1] += weight * mean;
                     self.wide[2] += weight * square;
                 }
-                if weight >= LIGHTEST * self.total {
+                if weight >= LEAST_COMPONENT_SHARE * self.total {
                     self.components.push(MixtureComponent {
                         weight,
                         mean,
@@ -188,7 +188,7 @@ impl Sums {
     }
 
     fn finish(mut self, widest_sd: f64) -> AxisMixture {
-        let least = LIGHTEST * self.total;
+        let least = LEAST_COMPONENT_SHARE * self.total;
         self.components
             .retain(|component| component.weight >= least);
         let [first, second] = self.moments.map(|moment| moment / self.total);

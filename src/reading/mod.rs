@@ -7,13 +7,13 @@
 mod about;
 mod arrows;
 mod assumptions;
+mod axis_likelihood;
 mod calls;
 mod cautions;
 mod conditions;
 mod distance;
 mod document;
 mod em;
-mod evidence;
 mod groups;
 mod lean;
 mod marginal_likelihood;
@@ -41,5 +41,5 @@ pub use document::{
 pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
-pub use shots::{Gathered, LeftOut, LeftOutReason, MissedShots, Shot, gather};
+pub use shots::{GatheredShots, LeftOut, LeftOutReason, MissedShots, Shot, gather};
 pub(crate) use thresholds::Thresholds;

@@ -6,8 +6,8 @@ use super::posterior::AxisPosterior;
 use super::{Assumptions, MoreShots, Posterior, Thresholds};
 use crate::math::normal_cdf;
 
-/// Below this share of the tolerance an offset is planned as one that will turn out neutral.
-const NEAR_ZERO: f64 = 0.5;
+/// Share of the tolerance below which an offset is planned as one that will turn out neutral.
+const PLANNED_NEUTRAL_SHARE: f64 = 0.5;
 /// Of an offset between half and the whole tolerance, what keeps its sign apart from zero.
 const SIGN_SHARE: f64 = 0.6;
 
@@ -18,7 +18,7 @@ pub(super) enum PairsNeeded {
     Pairs(u32),
     /// The groups are too wide for any number of shots that people make; with this scatter (mm) they would do.
     Scatter(f64),
-    /// The offset lies so near the tolerance that shooting won't tell.
+    /// The offset lies so near the tolerance that more shots won't decide it.
     Close,
 }
 
@@ -34,7 +34,7 @@ pub(super) fn for_axis(
     let gap = if mean > tolerance {
         mean
     } else {
-        let sign = if mean > NEAR_ZERO * tolerance {
+        let sign = if mean > PLANNED_NEUTRAL_SHARE * tolerance {
             SIGN_SHARE * mean
         } else {
             0.0
@@ -47,7 +47,7 @@ pub(super) fn for_axis(
     if let Some(pairs) = (1..=most).find(|&m| f64::from(m) * per_pair >= needed) {
         return PairsNeeded::Pairs(pairs);
     }
-    if mean <= NEAR_ZERO * tolerance {
+    if mean <= PLANNED_NEUTRAL_SHARE * tolerance {
         // the scatter with which a dozen pairs would reach it
         let pairs = f64::from(most) / 5.0;
         return PairsNeeded::Scatter(scatter_mm * (pairs * per_pair / needed).sqrt());
@@ -85,7 +85,7 @@ pub(super) struct MoreShotsForecast {
     pub(super) too_wide: bool,
 }
 
-/// Ends that are looked ahead to.
+/// Number of ends that are looked ahead to.
 const ENDS_AHEAD: u32 = 2;
 
 /// Probability that an axis will have been decided after so many more pairs than were shot, and which way more probably: looking ahead from
@@ -106,9 +106,9 @@ fn decided_after(
         assumptions,
     );
     let moves = (now - then).max(f64::MIN_POSITIVE).sqrt();
-    let chances = call.chances(axis.mean_mm, moves);
-    let side = chances.positive + chances.negative;
-    ((side + chances.neutral).min(1.0), side >= chances.neutral)
+    let p = call.call_probabilities(axis.mean_mm, moves);
+    let side = p.positive + p.negative;
+    ((side + p.neutral).min(1.0), side >= p.neutral)
 }
 
 /// What two more ends like these would bring.

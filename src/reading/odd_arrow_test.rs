@@ -6,10 +6,10 @@ use super::marginal_likelihood::ln_sum;
 use super::sets::all_up_to;
 use std::collections::BTreeSet;
 
-/// Most outliers among an arrow's own shots that are thought of,
+/// Most outliers among an arrow's own shots in one hypothesis.
 const MOST_OUTLIERS: usize = 3;
-/// and the most shots that may be one: of more those farthest out.
-const MOST_DOUBTFUL: usize = 16;
+/// Most shots of an arrow that may be outliers: of more, those farthest out.
+const MOST_CANDIDATES: usize = 16;
 /// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
 /// weights (three points of Gauss and Hermite).
 const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
@@ -96,10 +96,10 @@ pub(super) fn common_offset(
         }
         offsets.push(offset);
     }
-    let [plain, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
+    let [ordinary, odd] = [ln_sum(&ln_weights[0]), ln_sum(&ln_weights[1])];
     let mut test = OddArrowTest {
         offset_mm: [0.0; 2],
-        ln_factor: odd - plain,
+        ln_factor: odd - ordinary,
         outliers: vec![0.0; residuals.len()],
     };
     for ((set, ln), offset) in sets.iter().zip(&ln_weights[1]).zip(&offsets) {
@@ -114,13 +114,13 @@ pub(super) fn common_offset(
     Some(test)
 }
 
-/// Residuals with their places among all.
-type Placed<'a> = Vec<(usize, &'a Residual)>;
+/// Residuals, each with its index among all.
+type IndexedResiduals<'a> = Vec<(usize, &'a Residual)>;
 
-/// The shots that may be outliers, with their places, and the others: beyond [`MOST_DOUBTFUL`] those nearer to the middle.
-fn doubtful_and_sound(residuals: &[Residual]) -> (Placed<'_>, Placed<'_>) {
+/// The shots that may be outliers, with their places, and the others: beyond [`MOST_CANDIDATES`] those nearer to the middle.
+fn doubtful_and_sound(residuals: &[Residual]) -> (IndexedResiduals<'_>, IndexedResiduals<'_>) {
     let all = residuals.iter().enumerate();
-    if residuals.len() <= MOST_DOUBTFUL {
+    if residuals.len() <= MOST_CANDIDATES {
         return (all.collect(), Vec::new());
     }
     let middle = [0, 1].map(|axis: usize| {
@@ -133,7 +133,7 @@ fn doubtful_and_sound(residuals: &[Residual]) -> (Placed<'_>, Placed<'_>) {
     };
     let mut order: Vec<(f64, usize)> = all.clone().map(|(at, r)| (away(r), at)).collect();
     order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    order.truncate(MOST_DOUBTFUL);
+    order.truncate(MOST_CANDIDATES);
     let far: BTreeSet<usize> = order.into_iter().map(|(_, at)| at).collect();
     all.partition(|(at, _)| far.contains(at))
 }

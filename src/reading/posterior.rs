@@ -229,14 +229,14 @@ pub fn ln_weights(
     assumptions: &Assumptions,
     sets: &[Vec<usize>],
 ) -> Option<Vec<f64>> {
-    let prepared = Prepared::new(shots, conditions)?;
+    let prepared = SortedShots::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
     let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
     Some(
         prepared
             .translated(sets)
             .iter()
-            .map(|set| marginal_likelihood.weigh(set, f64::NEG_INFINITY))
+            .map(|set| marginal_likelihood.ln_weight(set, f64::NEG_INFINITY))
             .collect(),
     )
 }
@@ -247,7 +247,7 @@ fn sum_up(
     assumptions: &Assumptions,
     sets: Option<&[Vec<usize>]>,
 ) -> Option<Posterior> {
-    let prepared = Prepared::new(shots, conditions)?;
+    let prepared = SortedShots::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
     let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
     let sets = match sets {
@@ -272,7 +272,7 @@ fn sum_up(
 
 fn finish(
     mixture: Mixture,
-    prepared: &Prepared,
+    prepared: &SortedShots,
     shots: &[Shot],
     sets: &[OutlierSet],
     conditions: Conditions,
@@ -321,13 +321,13 @@ fn finish(
     }
 }
 
-/// The shots' sorted order, known to hold both kinds in one end.
-struct Prepared {
+/// Shots in sorted order; at least one end holds both kinds.
+struct SortedShots {
     /// Place in the caller's list of each sorted shot.
     order: Vec<usize>,
 }
 
-impl Prepared {
+impl SortedShots {
     fn new(shots: &[Shot], conditions: Conditions) -> Option<Self> {
         if !(conditions.scale.is_finite() && conditions.scale > 0.0) {
             return None;

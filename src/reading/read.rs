@@ -1,15 +1,15 @@
 //! Ends of one set-up → the reading.
 
 use super::about::{About, Caution};
-use super::arrows::{ArrowAssessment, WithArrows, posterior_with_arrows};
+use super::arrows::{ArrowAssessment, OddArrowReading, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, CautionInput};
 use super::conditions::own_tolerance_of;
 use super::sorting;
 use super::{
-    ArrowReading, Assumptions, Conditions, Gathered, Horizontal, HorizontalCall, Offset, Outlier,
-    Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather, groups,
-    lean, more_shots,
+    ArrowReading, Assumptions, Conditions, GatheredShots, Horizontal, HorizontalCall, Offset,
+    Outlier, Posterior, Reading, SCHEMA, Scatter, Shot, Vertical, VerticalCall, distance, gather,
+    groups, lean, more_shots,
 };
 use crate::math::rounded;
 use crate::record::{ArrowKind, End, Hand};
@@ -29,12 +29,12 @@ pub struct Analysis {
     /// The shots that were used, their `end` the place among the ends given.
     pub shots: Vec<Shot>,
     /// All that the ends hold, before odd arrows were left out.
-    pub gathered: Gathered,
+    pub gathered: GatheredShots,
 }
 
 /// Reads ends of one bow, set-up and distance, given in the order shot.
 ///
-/// A reading that can't be made carries a `failure` and nulls. Hand and distance are those of the newest end that tells
+/// A reading that can't be made carries a `failure` and nulls. Hand and distance are those of the newest end that gives
 /// them, the archer's own tolerance that of the newest end.
 #[must_use]
 pub fn read(ends: &[&End]) -> Reading {
@@ -56,7 +56,7 @@ pub fn analyse(ends: &[&End]) -> Analysis {
             },
             posterior: None,
             shots: Vec::new(),
-            gathered: Gathered::default(),
+            gathered: GatheredShots::default(),
         },
     }
 }
@@ -71,7 +71,7 @@ pub fn analyse_with(ends: &[&End], assumptions: &Assumptions) -> Analysis {
         roll_sd_rad: gathered.roll_sd_rad,
         ..Conditions::at(distance_m, assumptions)
     };
-    let WithArrows {
+    let OddArrowReading {
         posterior,
         shots,
         assessed: arrows,
@@ -137,7 +137,7 @@ struct ReadingBuilder<'a> {
     ends: &'a [&'a End],
     hand: Option<Hand>,
     distance_m: Option<f64>,
-    gathered: &'a Gathered,
+    gathered: &'a GatheredShots,
     shots: &'a [Shot],
     arrows: &'a [ArrowAssessment],
     posterior: Option<&'a Posterior>,
@@ -160,7 +160,7 @@ impl ReadingBuilder<'_> {
         let mut too_wide = false;
         if let Some(posterior) = self.posterior {
             reading.offset = Some(offset(posterior));
-            reading.plain_mm = groups::plain_difference(self.shots).map(|d| d.map(length));
+            reading.plain_mm = groups::mean_difference(self.shots).map(|d| d.map(length));
             reading.scatter = Some(Scatter {
                 fletched_sd_mm: posterior.fletched_sd_mm.map(length),
                 bare_sd_mm: posterior.bare_sd_mm.map(length),

@@ -24,8 +24,8 @@ impl Offset {
         }
         let [[xx, xy], [_, yy]] = self.cov_mm2;
         let (mean, half) = (0.5 * (xx + yy), 0.5 * (xx - yy));
-        let spread = half.hypot(xy);
-        let (longer, shorter) = (mean + spread, mean - spread);
+        let radius = half.hypot(xy);
+        let (longer, shorter) = (mean + radius, mean - radius);
         if !(shorter >= 0.0 && longer.is_finite()) {
             return None;
         }

@@ -98,7 +98,8 @@ fn near_the_modes(
         .iter()
         .map(|&shot| {
             (
-                marginal_likelihood.weigh(&members(&flipped(&first, &[shot])), f64::NEG_INFINITY),
+                marginal_likelihood
+                    .ln_weight(&members(&flipped(&first, &[shot])), f64::NEG_INFINITY),
                 shot,
             )
         })
@@ -123,13 +124,13 @@ fn hill_climb(
     mut state: Vec<bool>,
     doubtful: &[usize],
 ) -> Vec<bool> {
-    let mut best = marginal_likelihood.weigh(&members(&state), f64::NEG_INFINITY);
+    let mut best = marginal_likelihood.ln_weight(&members(&state), f64::NEG_INFINITY);
     // each flip raises the weight, so no state comes twice; the bound only guards against rounding
     for _ in 0..4 * doubtful.len() {
         let mut step = None;
         for &shot in doubtful {
             let weight = marginal_likelihood
-                .weigh(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
+                .ln_weight(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
             if weight > best {
                 best = weight;
                 step = Some(shot);

@@ -39,7 +39,7 @@ pub enum LeftOutReason {
     UnknownKind,
     /// Its place is no number or farther off than any boss reaches.
     NoPlace,
-    /// On one of several spots whose centres the record doesn't tell.
+    /// On one of several spots whose centres the record doesn't give.
     NoSpot,
 }
 
@@ -65,16 +65,16 @@ pub struct MissedShots {
     pub unknown: usize,
 }
 
-/// What some ends hold.
+/// What was taken out of some ends.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Gathered {
+pub struct GatheredShots {
     /// The shots that count, end by end, by the entries' numbers.
     pub shots: Vec<Shot>,
     /// Entries that don't.
     pub left_out: Vec<LeftOut>,
     /// (end, id) of entries that lie between two spots.
     pub between_spots: Vec<(usize, u64)>,
-    /// How many of the shots nobody has looked at yet.
+    /// Number of the shots that no person has confirmed.
     pub unchecked: usize,
     /// Shots that left no entry.
     pub missed: MissedShots,
@@ -84,8 +84,8 @@ pub struct Gathered {
 
 /// Takes the shots out of ends of one set-up and distance, in order.
 #[must_use]
-pub fn gather(ends: &[&End], assumptions: &Assumptions) -> Gathered {
-    let mut gathered = Gathered::default();
+pub fn gather(ends: &[&End], assumptions: &Assumptions) -> GatheredShots {
+    let mut gathered = GatheredShots::default();
     for (place, end) in ends.iter().enumerate() {
         gather_end(place, end, assumptions, &mut gathered);
     }
@@ -93,7 +93,7 @@ pub fn gather(ends: &[&End], assumptions: &Assumptions) -> Gathered {
     gathered
 }
 
-fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut Gathered) {
+fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut GatheredShots) {
     for missed in &end.missed {
         match missed.kind {
             ArrowKind::Fletched => gathered.missed.fletched += 1,

@@ -15,9 +15,9 @@ pub(crate) struct Thresholds {
     pub(crate) neutral: Option<f64>,
 }
 
-/// Chances of the calls.
+/// Probability of each call.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Chances {
+pub(crate) struct CallProbabilities {
     /// The side of positive offsets.
     pub(crate) positive: f64,
     /// The other side.
@@ -44,9 +44,9 @@ impl Thresholds {
         Self { side, neutral }
     }
 
-    /// Chances of the calls when the mean will be normal about `mean` with this sd.
-    pub(crate) fn chances(&self, mean: f64, sd: f64) -> Chances {
-        Chances {
+    /// Probability of each call when the mean will be normal about `mean` with this sd.
+    pub(crate) fn call_probabilities(&self, mean: f64, sd: f64) -> CallProbabilities {
+        CallProbabilities {
             positive: 1.0 - normal_cdf((self.side - mean) / sd),
             negative: normal_cdf((-self.side - mean) / sd),
             neutral: self.neutral.map_or(0.0, |limit| {
@@ -91,7 +91,7 @@ mod tests {
             let few = Thresholds::of(1.0, shots, 50.0, &a);
             assert!((few.neutral.unwrap() - (50.0 - point)).abs() < 1e-4);
         }
-        let chances = sharp.chances(50.0, 3.0);
-        assert!((chances.positive - 0.5).abs() < 1e-6 && chances.negative < 1e-9);
+        let p = sharp.call_probabilities(50.0, 3.0);
+        assert!((p.positive - 0.5).abs() < 1e-6 && p.negative < 1e-9);
     }
 }

@@ -24,7 +24,7 @@ pub enum Lever {
     NockingPoint,
     /// `rest_height_mm`.
     RestHeight,
-    /// `brace_height_mm`: no advised change moves it, but it counts as a difference.
+    /// `brace_height_mm`: no advice adjusts it, but it counts as a difference.
     BraceHeight,
     /// `draw_length_mm`: likewise.
     DrawLength,
@@ -166,7 +166,7 @@ impl SettingChange {
     }
 }
 
-/// A lever that differs, with those of its settings that do.
+/// What the archer changed on one lever: its settings that differ between two set-ups.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LeverChange {
     /// The lever.

@@ -159,9 +159,9 @@ pub struct CameraRecord {
     pub distance_mm: f64,
     /// Root mean square of the ring edges about the fit, px.
     pub fit_rms_px: f64,
-    /// What told the face's up.
+    /// Source of the face's up direction.
     pub upright: UprightRecord,
-    /// What told the focal length.
+    /// Source of the focal length.
     pub focal_from: FocalSource,
     /// Name of the lens profile used, if any.
     #[serde(default)]
@@ -209,7 +209,7 @@ pub struct FaceToCamera {
     pub translation_mm: [f64; 3],
 }
 
-/// What told the face's up, and how well.
+/// Source of the face's up direction, and its standard deviation.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct UprightRecord {
     /// The source.

@@ -119,16 +119,16 @@ const ONE_LETTER_FROM: usize = 3;
 /// The known name that `name` probably means; `None` if none is near. Case, spaces and hyphens don't count.
 #[must_use]
 pub fn likely<'a>(name: &str, known: &[&'a str]) -> Option<&'a str> {
-    let plain = |s: &str| s.to_lowercase().replace([' ', '-', '.'], "_");
-    let name = plain(name);
+    let normalised = |s: &str| s.to_lowercase().replace([' ', '-', '.'], "_");
+    let name = normalised(name);
     known
         .iter()
         .filter(|k| {
-            strsim::jaro_winkler(&name, &plain(k)) >= LEAST_SIMILARITY
+            strsim::jaro_winkler(&name, &normalised(k)) >= LEAST_SIMILARITY
                 || (k.len() >= ONE_LETTER_FROM
-                    && strsim::damerau_levenshtein(&name, &plain(k)) <= 1)
+                    && strsim::damerau_levenshtein(&name, &normalised(k)) <= 1)
         })
-        .map(|k| (strsim::jaro_winkler(&name, &plain(k)), *k))
+        .map(|k| (strsim::jaro_winkler(&name, &normalised(k)), *k))
         .max_by(|a, b| a.0.total_cmp(&b.0).then_with(|| b.1.cmp(a.1)))
         .map(|(_, k)| k)
 }

@@ -67,7 +67,7 @@ pub fn typed<T: DeserializeOwned>(
     serde_json::from_value(document(bytes, known)?).map_err(|e| RecordError::Shape {
         line: 1,
         place: what.to_owned(),
-        detail: plain(&e),
+        detail: message_without_place(&e),
         known,
     })
 }
@@ -145,7 +145,7 @@ impl<'a> Documents<'a> {
             })),
             Some(Err(error)) => Err(RecordError::NotJson {
                 line: error.line().max(1),
-                detail: plain(&error),
+                detail: message_without_place(&error),
                 known: self.known,
             }),
         }
@@ -182,8 +182,8 @@ fn values_of_first(bytes: &[u8]) -> usize {
     values
 }
 
-/// The parser's message without "at line … column …": our own message names the line.
-pub(super) fn plain(error: &serde_json::Error) -> String {
+/// The parser's message without its "at line … column …": the program's own message names the line.
+pub(super) fn message_without_place(error: &serde_json::Error) -> String {
     let text = error.to_string();
     text.split(" at line ").next().unwrap_or(&text).to_owned()
 }
@@ -225,8 +225,8 @@ fn record(line: usize, mut value: Value) -> Result<ParsedRecord, RecordError> {
     let end: End = match End::deserialize(&value) {
         Ok(end) => end,
         Err(error) => {
-            let (place, detail) =
-                locate(&value).unwrap_or_else(|| ("the record".to_owned(), plain(&error)));
+            let (place, detail) = locate(&value)
+                .unwrap_or_else(|| ("the record".to_owned(), message_without_place(&error)));
             return Err(RecordError::Shape {
                 line,
                 place,
@@ -265,7 +265,9 @@ fn drop_nulls(value: &mut Value) {
 /// The first part of a record that can't be understood, and why.
 fn locate(value: &Value) -> Option<(String, String)> {
     fn fault<T: DeserializeOwned>(value: Option<&Value>) -> Option<String> {
-        T::deserialize(value?).err().map(|e| plain(&e))
+        T::deserialize(value?)
+            .err()
+            .map(|e| message_without_place(&e))
     }
     let part = |name: &str, detail: Option<String>| detail.map(|d| (format!("`{name}`"), d));
     let list = |name: &str| value.get(name).and_then(Value::as_array);
@@ -364,12 +366,12 @@ mod tests {
     fn misspelt_names_are_told_and_kept() {
         let text = "{\"schema\": \"bossmark/end/1\", \"entries\": null, \"session\": {\"distnce_m\": 30, \"weather\": \"rain\", \"date\": \"May\"}}";
         let found = parse_records(text.as_bytes()).expect("record");
-        let told = found[0].warnings.join("\n");
+        let warnings = found[0].warnings.join("\n");
         assert!(
-            told.contains("`session.distnce_m`") && told.contains("`distance_m`"),
-            "{told}"
+            warnings.contains("`session.distnce_m`") && warnings.contains("`distance_m`"),
+            "{warnings}"
         );
-        assert!(told.contains("May") && !told.contains("weather"));
+        assert!(warnings.contains("May") && !warnings.contains("weather"));
         assert_eq!(found[0].end.session.extra.len(), 2);
     }
 

@@ -2,7 +2,7 @@
 
 use super::check::{SessionFault, check_session, outside_limits};
 use super::keys::{SESSION, SESSION_FILE, likely};
-use super::parse::{check_schema, first_document, plain};
+use super::parse::{check_schema, first_document, message_without_place};
 use super::{Extra, RecordError, Session, Setup};
 use serde::{Deserialize, Serialize};
 
@@ -105,11 +105,11 @@ impl SessionFile {
         let file: Self = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
             place: "the session file".to_owned(),
-            detail: plain(&e),
+            detail: message_without_place(&e),
             known: SCHEMA,
         })?;
-        let told = file.check()?;
-        Ok((file, told))
+        let warnings = file.check()?;
+        Ok((file, warnings))
     }
 
     /// Reads and checks a set-up file: an object of the fields that `session.setup` holds.
@@ -121,7 +121,7 @@ impl SessionFile {
         let setup: Setup = serde_json::from_value(value).map_err(|e| RecordError::Shape {
             line,
             place: "the set-up file".to_owned(),
-            detail: plain(&e),
+            detail: message_without_place(&e),
             known: "session.setup",
         })?;
         let file = Self {
@@ -131,12 +131,12 @@ impl SessionFile {
             },
             ..Self::default()
         };
-        let told = file.check()?;
-        Ok((file.session.setup.unwrap_or_default(), told))
+        let warnings = file.check()?;
+        Ok((file.session.setup.unwrap_or_default(), warnings))
     }
 
     fn check(&self) -> Result<Vec<String>, SessionError> {
-        let mut told = Vec::new();
+        let mut warnings = Vec::new();
         for name in self.extra.keys() {
             if SESSION.contains(&name.as_str()) {
                 return Err(SessionError::Misplaced { name: name.clone() });
@@ -149,7 +149,7 @@ impl SessionFile {
                     }
                     .into());
                 }
-                None => told.push(format!("`{name}` is not known and not used")),
+                None => warnings.push(format!("`{name}` is not known and not used")),
             }
         }
         first(check_session(&self.session, "session"))?;
@@ -173,7 +173,7 @@ impl SessionFile {
                     ..Session::default()
                 };
                 if change.setup.is_none() || end.session != change {
-                    told.push(format!(
+                    warnings.push(format!(
                         "ends[{i}] names no `photo`, so only its `setup` is used"
                     ));
                 }
@@ -186,11 +186,11 @@ impl SessionFile {
             }
             photos.push(photo);
         }
-        told.extend(self.session.setup.iter().flat_map(outside_limits));
-        Ok(told)
+        warnings.extend(self.session.setup.iter().flat_map(outside_limits));
+        Ok(warnings)
     }
 
-    /// The set-up after all that `ends` tells: what the end after them is shot with.
+    /// The set-up after all changes in `ends`: what the end after them is shot with.
     #[must_use]
     pub fn setup_now(&self) -> Setup {
         let first = self.session.setup.clone().unwrap_or_default();
@@ -317,8 +317,8 @@ mod tests {
 
     #[test]
     fn setups_are_carried_forward_and_the_rest_is_not() {
-        let (file, told) = parse(FILE).expect("session file");
-        assert!(told.is_empty());
+        let (file, warnings) = parse(FILE).expect("session file");
+        assert!(warnings.is_empty());
         let of = |photo: &str| file.session_of(photo, Some(9));
         let clicks = |photo: &str| of(photo).setup.and_then(|s| s.plunger_clicks);
         assert_eq!(
@@ -398,8 +398,8 @@ mod tests {
         assert!(!parse("").expect_err("empty").is_wrong_use());
         let newer = parse(r#"{"schema": "bossmark/session/7"}"#).expect_err("newer");
         assert!(newer.to_string().contains("update bossmark") && !newer.is_wrong_use());
-        let (_, told) =
+        let (_, warnings) =
             parse(r#"{"schema": "bossmark/session/1", "weather": "rain"}"#).expect("kept");
-        assert_eq!(told.len(), 1);
+        assert_eq!(warnings.len(), 1);
     }
 }

@@ -137,7 +137,7 @@ impl Table {
         let mut unit = unit_mm;
         let mut places = BTreeMap::new();
         for (at, name) in names.iter().enumerate() {
-            let plain = match name.rsplit_once('_') {
+            let column = match name.rsplit_once('_') {
                 Some((axis @ ("x" | "y"), "mm")) => {
                     unit = 1.0;
                     axis
@@ -148,10 +148,10 @@ impl Table {
                 }
                 _ => name.as_str(),
             };
-            if !matches!(plain, "x" | "y" | "kind" | "end" | "arrow") {
+            if !matches!(column, "x" | "y" | "kind" | "end" | "arrow") {
                 return Err(wrong(format!("{name:?} is none of them")));
             }
-            if places.insert(plain.to_owned(), at).is_some() {
+            if places.insert(column.to_owned(), at).is_some() {
                 return Err(wrong(format!("{name:?} stands there twice")));
             }
         }

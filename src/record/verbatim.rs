@@ -66,8 +66,8 @@ fn tree(text: &str) -> Option<Tree<'_>> {
     (reader.at == text.len()).then_some(tree)
 }
 
-/// `serde_json` reads no deeper than this.
-const DEEPEST: usize = 128;
+/// Deepest nesting that `serde_json` reads.
+const MAX_DEPTH: usize = 128;
 
 struct Reader<'a> {
     text: &'a str,
@@ -91,7 +91,7 @@ impl<'a> Reader<'a> {
     }
 
     fn value(&mut self, depth: usize) -> Option<Tree<'a>> {
-        if depth > DEEPEST {
+        if depth > MAX_DEPTH {
             return None;
         }
         self.blanks();
@@ -169,8 +169,9 @@ impl<'a> Reader<'a> {
 
 /// Whether two names or texts are the same, however they are escaped.
 fn same_text(one: &str, other: &str) -> bool {
-    let plain = |s: &str| serde_json::from_str::<String>(s).ok();
-    one == other || ((one.contains('\\') || other.contains('\\')) && plain(one) == plain(other))
+    let unescaped = |s: &str| serde_json::from_str::<String>(s).ok();
+    one == other
+        || ((one.contains('\\') || other.contains('\\')) && unescaped(one) == unescaped(other))
 }
 
 fn field<'t, 'a>(fields: &'t [(&'a str, Tree<'a>)], name: &str) -> Option<&'t Tree<'a>> {

@@ -87,13 +87,13 @@ pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding, locale: Local
         return String::new();
     }
     let mut d = Drawing::new(WIDTH, GROUPS_TOP + GROUPS + 28.0, id, embedding);
-    let told: Vec<String> = runs
+    let sentences: Vec<String> = runs
         .iter()
         .map(|r| format!("Set-up {}: {}", r.number, text::offset(&r.reading, locale)))
         .collect();
     d.describe(
         "Offset of the bare shafts from end to end and set-up to set-up",
-        &told.join(" "),
+        &sentences.join(" "),
     );
     let columns = Columns::of(runs.len());
     for (axis, top) in [(Axis::Horizontal, TOPS[0]), (Axis::Vertical, TOPS[1])] {

@@ -24,7 +24,7 @@ const EDGE_PAINTS: [Paint; 3] = [
 /// Height of the number on another face, in units of the canvas.
 const NUMBER_HEIGHT: f64 = 40.0;
 /// Fitted rings are drawn finer than on the marked photo, so that they don't hide the edges.
-const FINE: f64 = 0.4;
+const FINE_LINE_SCALE: f64 = 0.4;
 
 /// The upright photo with the ring edges that the fit rests on (crosses: steps of colour, dots: printed lines) and the
 /// fitted rings. Other faces (`beside`: number and camera) are drawn with their number.
@@ -39,7 +39,7 @@ pub fn edges(
     let view = View::whole(Some(*camera), None);
     let mut canvas = Canvas::new(upright.clone());
     let u = canvas.unit();
-    canvas.scale_marks(FINE);
+    canvas.scale_marks(FINE_LINE_SCALE);
     rings(&mut canvas, &view, face);
     for (number, camera) in beside {
         rings(&mut canvas, &View::whole(Some(*camera), None), face);

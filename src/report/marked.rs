@@ -31,7 +31,7 @@ const REPORT_MARKS: f64 = 1.3;
 /// Unsure marks are smaller than the others by this, so that they don't drown them.
 const UNSURE_SIZE: f64 = 0.75;
 /// How far beyond the outermost ring a close-up reaches, in radii.
-const CLOSE_UP: f64 = 1.06;
+const CLOSE_UP_RADII: f64 = 1.06;
 /// Places that are tried for a label: directions around its mark, and distances from it.
 const DIRECTIONS: i32 = 16;
 const DISTANCES: i32 = 6;
@@ -105,7 +105,7 @@ fn draw_scaled(
 fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (RgbImage, View) {
     let mut points: Vec<ImagePoint> = Vec::new();
     for spot in &face.spots_mm {
-        let rim = whole.ring(*spot, CLOSE_UP * face.outer_radius_mm());
+        let rim = whole.ring(*spot, CLOSE_UP_RADII * face.outer_radius_mm());
         points.extend(rim.into_iter().flatten());
     }
     for e in &end.entries {
@@ -211,7 +211,7 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
         .collect()
 }
 
-/// Draws one entry's mark: its middle stays a single light dot, so that the place can be judged.
+/// Draws one entry's mark: its middle stays a single light dot, so that the place can be checked.
 fn shape(canvas: &mut Canvas, at: ImagePoint, kind: ArrowKind, unsure: bool) {
     let u = canvas.unit() * if unsure { UNSURE_SIZE } else { 1.0 };
     match kind {
@@ -271,7 +271,7 @@ fn labels(
         .map(|at| OccupiedBox::around(at, 9.0 * u))
         .collect();
     let n = marks.iter().map(|_| 1.0).sum::<f64>().max(1.0);
-    let crowd = ImagePoint::new(
+    let centroid = ImagePoint::new(
         marks.iter().map(|m| m.at.x).sum::<f64>() / n,
         marks.iter().map(|m| m.at.y).sum::<f64>() / n,
     );
@@ -302,8 +302,9 @@ fn labels(
                 let area = (space.x1 - space.x0) * (space.y1 - space.y0);
                 let hidden: f64 = taken.iter().map(|o| space.overlap(o)).sum();
                 let outside = area - space.overlap(&frame);
-                // away from the crowd: a label between the marks of a tight group says little
-                let inward = (mark.at.x - crowd.x) * t.cos() + (mark.at.y - crowd.y) * t.sin();
+                // away from the centroid of the marks: a label between the marks of a tight group says little
+                let inward =
+                    (mark.at.x - centroid.x) * t.cos() + (mark.at.y - centroid.y) * t.sin();
                 let inward = if inward < 0.0 { 0.12 } else { 0.0 };
                 let cost = 1.5 * hidden
                     + 3.0 * outside

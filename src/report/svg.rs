@@ -12,8 +12,8 @@ use crate::timeline::{FaceLook, Ink};
 const SIDE: f64 = 480.0;
 /// Room for the legend below it.
 const LEGEND: f64 = 58.0;
-/// What is likelier than this is named in the drawing.
-const LIKELY: f64 = 0.5;
+/// Least probability of an outlier that is named in the drawing.
+const LEAST_NAMED_PROBABILITY: f64 = 0.5;
 /// Probability that the drawn region holds the offset.
 const REGION: f64 = 0.95;
 /// Half of the smallest stretch of face that is shown, in tolerances: less would make scatter look like an offset.
@@ -67,13 +67,13 @@ impl FacePlot {
             for e in &end.entries {
                 let centre = face.centre_of(e.spot);
                 let outliers = &reading.outliers;
-                let outlier = outliers
-                    .iter()
-                    .any(|f| f.end == number && f.id == e.id && f.p_outlier > LIKELY);
+                let outlier = outliers.iter().any(|f| {
+                    f.end == number && f.id == e.id && f.p_outlier > LEAST_NAMED_PROBABILITY
+                });
                 let arrows = &reading.arrows;
-                let odd = arrows
-                    .iter()
-                    .any(|a| Some(&a.arrow) == e.arrow.as_ref() && a.p_odd > LIKELY);
+                let odd = arrows.iter().any(|a| {
+                    Some(&a.arrow) == e.arrow.as_ref() && a.p_odd > LEAST_NAMED_PROBABILITY
+                });
                 let end_number = end.session.end.unwrap_or_else(|| u64::from(number));
                 let name = match (&e.arrow, odd) {
                     (Some(arrow), true) => Some(format!("arrow {arrow}")),

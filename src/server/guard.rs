@@ -164,7 +164,7 @@ impl Guard {
         guard.names.push(address.to_string());
         guard.sign_in = Some(SignIn {
             code,
-            // a cookie is sent to every port of the host: the name tells two servers apart
+            // a cookie is sent to every port of the host: the name distinguishes two servers
             cookie_name: format!("bossmark-{}", address.port()),
             cookie_value: Secret::new()?,
             wrong_codes: Mutex::new(Vec::new()),

@@ -144,6 +144,7 @@ impl Answer {
 
 /// A number in digits only: no sign, no space, no path.
 pub(super) fn number(text: &str) -> Option<u64> {
-    let plain = !text.is_empty() && text.len() < 10 && text.bytes().all(|b| b.is_ascii_digit());
-    plain.then(|| text.parse().ok()).flatten()
+    let only_digits =
+        !text.is_empty() && text.len() < 10 && text.bytes().all(|b| b.is_ascii_digit());
+    only_digits.then(|| text.parse().ok()).flatten()
 }

@@ -144,7 +144,7 @@ async fn answer(
     one_photo: Arc<Semaphore>,
 ) -> Answer {
     let (parts, body) = request.into_parts();
-    let mut plain = Request {
+    let mut request = Request {
         method: parts.method.as_str().to_owned(),
         path: parts.uri.path().to_owned(),
         peer: Some(peer),
@@ -152,8 +152,8 @@ async fn answer(
     };
     for (name, value) in &parts.headers {
         let name = name.as_str().to_owned();
-        match plain.headers.entry(name) {
-            Entry::Occupied(there) => plain.repeated.push(there.key().clone()),
+        match request.headers.entry(name) {
+            Entry::Occupied(there) => request.repeated.push(there.key().clone()),
             Entry::Vacant(free) => {
                 free.insert(String::from_utf8_lossy(value.as_bytes()).into_owned());
             }
@@ -161,21 +161,21 @@ async fn answer(
     }
     // an address in the request line counts as the host too (RFC 9112, section 3.2.2)
     if let Some(authority) = parts.uri.authority() {
-        plain
+        request
             .headers
             .insert("host".to_owned(), authority.as_str().to_owned());
     }
     // checked before the body is read
-    if let Err(refused) = app.admit(&plain) {
+    if let Err(refused) = app.admit(&request) {
         return refused;
     }
-    let upload = plain.path == super::UPLOAD;
+    let upload = request.path == super::UPLOAD;
     let max_bytes = if upload {
         MAX_PHOTO_BYTES
     } else {
         MAX_REQUEST_BYTES
     };
-    let length = plain
+    let length = request
         .header("content-length")
         .and_then(|l| l.parse::<usize>().ok());
     if length.is_some_and(|l| l > max_bytes) {
@@ -186,11 +186,11 @@ async fn answer(
     }
     let mut incoming = if upload {
         match app.incoming() {
-            Ok(incoming) => Arriving::File(incoming),
+            Ok(incoming) => BodyBuffer::File(incoming),
             Err(refused) => return refused,
         }
     } else {
-        Arriving::Memory(Vec::new())
+        BodyBuffer::Memory(Vec::new())
     };
     let received = received(Limited::new(body, max_bytes), &mut incoming);
     match tokio::time::timeout(BODY_TIMEOUT, received).await {
@@ -207,19 +207,19 @@ async fn answer(
     }
     // one photo at a time is taken into memory, however many are sent
     let _turn = match &incoming {
-        Arriving::File(_) => one_photo.acquire().await.ok(),
-        Arriving::Memory(_) => None,
+        BodyBuffer::File(_) => one_photo.acquire().await.ok(),
+        BodyBuffer::Memory(_) => None,
     };
     // file access and computation must not block the other connections
     let done = tokio::task::spawn_blocking(move || {
-        plain.body = match incoming {
-            Arriving::Memory(body) => body,
-            Arriving::File(file) => match file.read() {
+        request.body = match incoming {
+            BodyBuffer::Memory(body) => body,
+            BodyBuffer::File(file) => match file.read() {
                 Ok(body) => body,
                 Err(error) => return Answer::problem(500, "photo", &error.to_string()),
             },
         };
-        app.answer(&plain)
+        app.answer(&request)
     })
     .await;
     done.unwrap_or_else(|_| {
@@ -231,8 +231,8 @@ async fn answer(
     })
 }
 
-/// Where a body goes while it arrives.
-enum Arriving {
+/// Where a request's body is kept while it arrives.
+enum BodyBuffer {
     /// Small ones.
     Memory(Vec<u8>),
     /// Photos, of which many may arrive at a time.
@@ -242,14 +242,14 @@ enum Arriving {
 /// Takes a body in, piece by piece.
 async fn received(
     mut body: Limited<Incoming>,
-    to: &mut Arriving,
+    to: &mut BodyBuffer,
 ) -> Result<(), Box<dyn std::error::Error + Send + Sync>> {
     while let Some(frame) = body.frame().await {
         let frame = frame?;
         if let Some(piece) = frame.data_ref() {
             match to {
-                Arriving::Memory(bytes) => bytes.extend_from_slice(piece),
-                Arriving::File(file) => file.append(piece)?,
+                BodyBuffer::Memory(bytes) => bytes.extend_from_slice(piece),
+                BodyBuffer::File(file) => file.append(piece)?,
             }
         }
     }

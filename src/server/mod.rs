@@ -4,20 +4,20 @@
 //! disk, and every edit is saved before it is answered.
 //!
 //! ```text
-//! listen   the socket: limits on size, time and number (`clients`, `timed_stream`)
-//! guard    who may ask: own host names, own origin, the code of a shared page
-//! app      whether a request is allowed, and which handler answers it
-//! handlers the answers, by subject: ends, photos, points, session
-//! state    what the server knows: ends, pictures, the session file, cached results
-//! ends     the ends on the page: their records, edits, undo
-//! worker   the thread that measures waiting photos
-//! measured what measuring gave, and what becomes of it
-//! local    the same page without a server, in a browser
-//! view     an end, its reading and its advice as the page shows them
-//! pictures the upright photo, reduced and in parts
-//! plan     the session file that applies to new photos
-//! assets   the page's own files, built in
-//! qr       the link as a QR code for a terminal
+//! listen       the socket: limits on size, time and number (`clients`, `timed_stream`)
+//! guard        who may ask: own host names, own origin, the code of a shared page
+//! app          whether a request is allowed, and which handler answers it
+//! handlers     the answers, by subject: ends, photos, points, session
+//! state        what the server knows: ends, pictures, the session file, cached results
+//! ends         the ends on the page: their records, edits, undo
+//! worker       the thread that measures waiting photos
+//! measured     what measuring gave, and what becomes of it
+//! local        the same page without a server, in a browser
+//! view         an end, its reading and its advice as the page shows them
+//! pictures     the upright photo, reduced and in parts
+//! session_file the session file that applies to new photos
+//! assets       the page's own files, built in
+//! qr           the link as a QR code for a terminal
 //! ```
 
 mod app;
@@ -34,9 +34,9 @@ mod local;
 mod measure_request;
 mod measured;
 mod pictures;
-mod plan;
 #[cfg(not(target_family = "wasm"))]
 mod qr;
+mod session_file;
 mod state;
 #[cfg(not(target_family = "wasm"))]
 mod timed_stream;

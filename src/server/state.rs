@@ -4,8 +4,8 @@ use super::ends::{EndSource, OpenEnd};
 use super::guard::Guard;
 use super::http::Answer;
 use super::pictures::Pictures;
-use super::plan::SessionPlan;
-use crate::advice::Readings;
+use super::session_file::StoredSessionFile;
+use crate::advice::ReadingCache;
 use crate::face::spec::{self, FaceSpec};
 use crate::measure::{MeasureOptions, Measurement};
 use crate::record::{RecordFile, Session};
@@ -51,9 +51,9 @@ pub(super) struct State {
     ends_changed: Condvar,
     /// The end that the page shows.
     shown_id: AtomicU64,
-    plan: Mutex<SessionPlan>,
-    reading: Mutex<CachedReading>,
-    readings: Mutex<Readings>,
+    session_file: Mutex<StoredSessionFile>,
+    history: Mutex<CachedHistory>,
+    reading_cache: Mutex<ReadingCache>,
     likely: Mutex<BTreeMap<u64, Vec<LikelyPlace>>>,
 }
 
@@ -87,9 +87,9 @@ impl LikelyPlace {
     }
 }
 
-/// How things stand with an end, with the records from which that was worked out.
+/// An end in its history, with the records from which that was computed.
 #[derive(Debug, Default)]
-pub(super) struct CachedReading {
+pub(super) struct CachedHistory {
     /// File and number of the end's record.
     pub(super) own: (String, usize),
     pub(super) records: Vec<RecordFile>,
@@ -113,11 +113,11 @@ impl State {
             cache,
             ends_changed: Condvar::new(),
             shown_id: AtomicU64::new(0),
-            plan: Mutex::new(SessionPlan {
+            session_file: Mutex::new(StoredSessionFile {
                 path: opening.session_file.clone(),
             }),
-            reading: Mutex::default(),
-            readings: Mutex::default(),
+            history: Mutex::default(),
+            reading_cache: Mutex::default(),
             likely: Mutex::default(),
             opening,
         }
@@ -176,17 +176,17 @@ impl State {
     }
 
     /// The session file; it is changed by one request at a time.
-    pub(super) fn plan(&self) -> MutexGuard<'_, SessionPlan> {
-        locked(&self.plan)
+    pub(super) fn session_file(&self) -> MutexGuard<'_, StoredSessionFile> {
+        locked(&self.session_file)
     }
 
-    pub(super) fn cached_reading(&self) -> MutexGuard<'_, CachedReading> {
-        locked(&self.reading)
+    pub(super) fn cached_history(&self) -> MutexGuard<'_, CachedHistory> {
+        locked(&self.history)
     }
 
-    /// Readings that earlier advice was based on.
-    pub(super) fn readings(&self) -> MutexGuard<'_, Readings> {
-        locked(&self.readings)
+    /// The readings made so far, kept for the next advice.
+    pub(super) fn reading_cache(&self) -> MutexGuard<'_, ReadingCache> {
+        locked(&self.reading_cache)
     }
 
     /// Keeps the places where shafts may enter in an end's photo.

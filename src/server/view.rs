@@ -2,7 +2,7 @@
 
 use super::ends::{OpenEnd, Progress};
 use super::pictures::{REDUCED_SIDE_PX, TILE_SIDE_PX};
-use crate::advice::{self, Advice, AdviceOptions, Readings};
+use crate::advice::{self, Advice, AdviceOptions, ReadingCache};
 use crate::measure::Stage;
 use crate::photo::fingerprint;
 use crate::reading::Reading;
@@ -233,7 +233,7 @@ pub(super) struct ReadingView {
 pub(super) fn reading_view(
     id: u64,
     end: Option<&EndInHistory>,
-    read: &mut Readings,
+    read: &mut ReadingCache,
     locale: Locale,
 ) -> ReadingView {
     let Some(s) = end else {
@@ -295,7 +295,7 @@ pub(super) struct AdviceView {
 pub(super) fn advice_view(
     id: u64,
     end: Option<&EndInHistory>,
-    read: &mut Readings,
+    read: &mut ReadingCache,
     locale: Locale,
 ) -> AdviceView {
     let Some(s) = end else {

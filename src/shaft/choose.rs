@@ -1,6 +1,6 @@
 //! The joint choice: what the candidates of one photo say together.
 //!
-//! Arrows of one archer stand out by much the same length, so that each candidate's nock tells where the others' must be. A
+//! Arrows of one archer stand out by much the same length, so that each candidate's nock says where the other candidates' nocks must be. A
 //! shaft has one entry and one nock: of candidates that share a nock only the best stands.
 
 use super::model::{Features, UsualLength};
@@ -12,11 +12,11 @@ use nalgebra::{Vector2, Vector3};
 /// Scatters of the lengths that the shafts of one photo stand out by, with the error of reading the nock, mm: what a firm boss and one
 /// arrow like the other give, and what a soft one does. The photo itself says which it is.
 const LENGTH_SDS_MM: [f64; 3] = [12.0, 24.0, 48.0];
-/// Weight of lengths that have nothing to do with the others' (another archer's arrow, a bad reading).
-const ODD_LENGTH_WEIGHT: f64 = 0.1;
+/// Share of candidates whose length has nothing to do with the common one (another archer's arrow, a bad reading).
+const UNRELATED_LENGTH_SHARE: f64 = 0.1;
 /// Error of reading a nock's place from a strip, mm.
 const READING_SD_MM: f64 = 6.0;
-/// Lengths that shafts may stand out by, mm.
+/// CommonLength that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
 /// A candidate with what the strip net says of it.
@@ -31,7 +31,7 @@ pub(crate) struct ScoredCandidate {
 
 /// Places this near to where the picture ends may owe their score to the end: the net reads some three places together.
 const BORDER_PLACES: usize = 2;
-/// What the other places are worth where the nock seems to lie at the end of the picture.
+/// Factor on the probability of the places before those, where the nock seems to lie at the end of the picture.
 const BEFORE_BORDER_WEIGHT: f64 = 1e-3;
 
 /// The first place of a strip that the picture doesn't show, counted from the entry; `PLACES` where it shows all.
@@ -74,33 +74,33 @@ fn nock_in_picture(output: &StripOutput) -> Vec<f64> {
     e.iter().map(|v| v / sum).collect()
 }
 
-/// Prior of the nock's place when the others' length is `common` with scatter `sd`.
+/// Prior of the nock's place when the shafts' common length is `common` with scatter `sd`, mm.
 fn length_prior(common: f64, sd: f64) -> Vec<f64> {
     let w: Vec<f64> = (0..PLACES)
         .map(|k| (-0.5 * ((place_mm(k) - common) / sd).powi(2)).exp())
         .collect();
     let sum: f64 = w.iter().sum::<f64>().max(1e-9);
     w.iter()
-        .map(|v| (1.0 - ODD_LENGTH_WEIGHT) * v / sum + ODD_LENGTH_WEIGHT / PLACES as f64)
+        .map(|v| (1.0 - UNRELATED_LENGTH_SHARE) * v / sum + UNRELATED_LENGTH_SHARE / PLACES as f64)
         .collect()
 }
 
 /// How many lengths are tried, from the least to the largest: one every 4 mm.
 const LENGTHS_TRIED: u16 = 164;
 
-/// What the candidates of one photo say about the length that they have in common.
-pub(crate) struct Lengths {
-    /// Per length and scatter tried: log-probability, up to a constant, by what is usual and by all candidates.
-    all: Vec<f64>,
-    /// Per candidate: its part of that.
-    parts: Vec<Vec<f64>>,
-    /// Per length and scatter tried: where the nock then is.
-    places: Vec<Vec<f64>>,
+/// The posterior of the length that the shafts of one photo have in common, and of the scatter about it, on a grid.
+pub(crate) struct CommonLength {
+    /// Per grid point: log posterior, up to a constant, by what is usual and by all candidates.
+    log_posterior: Vec<f64>,
+    /// Per candidate and grid point: its log likelihood, weighted by its map score.
+    log_likelihoods: Vec<Vec<f64>>,
+    /// Per grid point: the prior of a nock's place.
+    nock_priors: Vec<Vec<f64>>,
 }
 
-impl Lengths {
-    /// Lengths and scatters, mm.
-    fn tried() -> impl Iterator<Item = (f64, f64)> {
+impl CommonLength {
+    /// CommonLength and scatters, mm.
+    fn grid() -> impl Iterator<Item = (f64, f64)> {
         let step = (LENGTHS_MM.1 - LENGTHS_MM.0) / f64::from(LENGTHS_TRIED - 1);
         (0..LENGTHS_TRIED)
             .map(move |k| LENGTHS_MM.0 + step * f64::from(k))
@@ -109,30 +109,35 @@ impl Lengths {
 
     /// `usual`: what is known of the length before any shaft is seen.
     pub(crate) fn new(candidates: &[ScoredCandidate], usual: UsualLength) -> Self {
-        let places: Vec<Vec<f64>> = Self::tried()
+        let nock_priors: Vec<Vec<f64>> = Self::grid()
             .map(|(length, sd)| length_prior(length, sd))
             .collect();
-        let part = |c: &ScoredCandidate| -> Vec<f64> {
+        let log_likelihood = |c: &ScoredCandidate| -> Vec<f64> {
             let nock = nock_probability(&c.output);
             let fit = |prior: &Vec<f64>| nock.iter().zip(prior).map(|(a, b)| a * b).sum::<f64>();
-            places
+            nock_priors
                 .iter()
                 .map(|prior| c.peak.score * fit(prior).ln())
                 .collect()
         };
-        let parts: Vec<Vec<f64>> = candidates.iter().map(part).collect();
-        let mut all: Vec<f64> = Self::tried()
+        let log_likelihoods: Vec<Vec<f64>> = candidates.iter().map(log_likelihood).collect();
+        let mut log_posterior: Vec<f64> = Self::grid()
             .map(|(length, _)| -0.5 * ((length - usual.mean) / usual.sd).powi(2))
             .collect();
-        for part in &parts {
-            all.iter_mut().zip(part).for_each(|(a, p)| *a += p);
+        for own in &log_likelihoods {
+            let both = log_posterior.iter_mut().zip(own);
+            both.for_each(|(sum, own)| *sum += own);
         }
-        Self { all, parts, places }
+        Self {
+            log_posterior,
+            log_likelihoods,
+            nock_priors,
+        }
     }
 
-    /// The length that most candidates agree on, mm.
+    /// The most probable common length, mm.
     pub(crate) fn common_mm(&self) -> f64 {
-        let best = Self::tried().zip(&self.all).fold(
+        let best = Self::grid().zip(&self.log_posterior).fold(
             (0.0, f64::NEG_INFINITY),
             |best, ((length, _), &score)| {
                 if score > best.1 {
@@ -145,20 +150,20 @@ impl Lengths {
         best.0
     }
 
-    /// Where the others say that the nock of candidate `k` is: probability by place. A candidate must not agree with itself.
-    pub(crate) fn by_the_others(&self, k: usize) -> Vec<f64> {
-        let own = self.parts.get(k);
+    /// Where the nock of candidate `k` should be by all candidates but itself (leave one out): probability by place.
+    pub(crate) fn nock_prior_without(&self, k: usize) -> Vec<f64> {
+        let own = self.log_likelihoods.get(k);
         let log: Vec<f64> = self
-            .all
+            .log_posterior
             .iter()
             .enumerate()
-            .map(|(i, all)| all - own.map_or(0.0, |p| p[i]))
+            .map(|(i, sum)| sum - own.map_or(0.0, |own| own[i]))
             .collect();
         let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let weights: Vec<f64> = log.iter().map(|v| (v - most).exp()).collect();
         let sum: f64 = weights.iter().sum();
         let mut places = vec![0.0; PLACES];
-        for (weight, prior) in weights.iter().zip(&self.places) {
+        for (weight, prior) in weights.iter().zip(&self.nock_priors) {
             for (p, v) in places.iter_mut().zip(prior) {
                 *p += weight / sum * v;
             }
@@ -167,13 +172,14 @@ impl Lengths {
     }
 }
 
-/// What shafts stand out by where they have the right size, mm: 26 to 31 inches less what is in the boss.
-pub(super) const PLAIN_LENGTH_MM: (f64, f64) = (560.0, 80.0);
+/// Mean and standard deviation of what shafts stand out by where the face's size was named rightly, mm: 26 to 31 inches less what is in the
+/// boss.
+pub(super) const RIGHT_SIZE_LENGTH_MM: (f64, f64) = (560.0, 80.0);
 /// Where no nock is within the strip the net puts it into the last places.
 const NO_NOCK_PLACES: usize = 4;
 
-/// How well one usual length explains where the candidates' nocks are: the logarithm of the best length's probability.
-pub(crate) fn of_usual_length(candidates: &[ScoredCandidate]) -> f64 {
+/// How well one usual length explains where the candidates' nocks are: the largest log posterior over the grid of lengths.
+pub(crate) fn usual_length_fit(candidates: &[ScoredCandidate]) -> f64 {
     let last = PLACES - NO_NOCK_PLACES;
     let nocks: Vec<(f64, Vec<f64>)> = candidates
         .iter()
@@ -184,11 +190,11 @@ pub(crate) fn of_usual_length(candidates: &[ScoredCandidate]) -> f64 {
             (c.peak.score, within.collect())
         })
         .collect();
-    Lengths::tried()
+    CommonLength::grid()
         .map(|(length, sd)| {
             let prior = length_prior(length, sd);
             let fit = |nock: &[f64]| nock.iter().zip(&prior).map(|(a, b)| a * b).sum::<f64>();
-            let usual = (length - PLAIN_LENGTH_MM.0) / PLAIN_LENGTH_MM.1;
+            let usual = (length - RIGHT_SIZE_LENGTH_MM.0) / RIGHT_SIZE_LENGTH_MM.1;
             nocks
                 .iter()
                 .map(|(score, nock)| score * fit(nock).max(1e-9).ln())
@@ -198,7 +204,7 @@ pub(crate) fn of_usual_length(candidates: &[ScoredCandidate]) -> f64 {
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// What one candidate is worth, given where its nock should be (probability by place).
+/// The features of one candidate, given the prior of its nock's place.
 pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Features {
     let nock = nock_probability(&candidate.output);
     let joint: Vec<f64> = nock.iter().zip(prior).map(|(a, b)| a * b).collect();
@@ -206,7 +212,7 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
     let mean = |f: &dyn Fn(usize) -> f64| {
         joint.iter().enumerate().map(|(k, w)| w * f(k)).sum::<f64>() / sum
     };
-    let by_others = candidate.output.by_others.as_ref().map(|o| &o.fletched);
+    let real_set = candidate.output.vanes_by_real_set.as_ref();
     let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
     let length = mean(&|k| place_mm(k));
     Features {
@@ -217,15 +223,11 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
         length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
             .sqrt(),
         shaft: candidate.output.shaft,
-        crowd: 0.0,
+        likelier_neighbour: 0.0,
         fletched: mean(&|k| f64::from(candidate.output.fletched[k])),
-        fletched_by_others: by_others
-            .map(|others| mean(&|k| others.get(k).map_or(0.0, |f| f64::from(*f)))),
-        others_weight: candidate
-            .output
-            .by_others
-            .as_ref()
-            .map_or(0.0, |o| o.weight),
+        fletched_by_real_set: real_set
+            .map(|r| mean(&|k| r.fletched.get(k).map_or(0.0, |f| f64::from(*f)))),
+        real_set_weight: real_set.map_or(0.0, |r| r.weight),
         tag: candidate.peak.tag,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
@@ -235,7 +237,7 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
     }
 }
 
-/// Lowers the probabilities of candidates that stand alone: who shoots a comparison shoots several, and most are plain to see.
+/// Lowers the probabilities of candidates that stand alone: an end has several shafts, and most are easily seen.
 /// `alone`: what is left of the odds of a candidate where nothing else in the photo is a shaft.
 pub(crate) fn penalise_isolated(probability: &mut [f64], alone: f64) {
     let none: f64 = probability.iter().map(|p| 1.0 - p).product();
@@ -259,7 +261,7 @@ pub(crate) fn set_likelier_neighbours(
 ) {
     for (k, features) in features.iter_mut().enumerate() {
         let here = candidates[k].peak.point;
-        features.crowd = (0..candidates.len())
+        features.likelier_neighbour = (0..candidates.len())
             .filter(|&o| probability[o] > probability[k])
             .map(|o| (-candidates[o].peak.point.distance(here) / DUPLICATE_MM).exp())
             .fold(0.0, f64::max);
@@ -328,7 +330,7 @@ fn same_shaft(
     if a.0.peak.point.distance(b.0.peak.point) < SAME_ENTRY_MM {
         return true;
     }
-    // b's entry beside a's axis, and b's own nock, read without regard to the others, where a's nock shows
+    // b's entry beside a's axis, and b's nock, by its strip alone, where a's nock shows
     let start = Vector2::new(a.0.peak.point.x, a.0.peak.point.y);
     let vector = |p: FacePoint| Vector2::new(p.x, p.y);
     let end = vector(shown(a.0, a.1.length_mm, foot, distance_mm));
@@ -337,7 +339,12 @@ fn same_shaft(
     };
     let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
     let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
-    let nock = vector(shown(b.0, b.0.output.likeliest_mm(), foot, distance_mm)) - end;
+    let nock = vector(shown(
+        b.0,
+        b.0.output.most_likely_nock_mm(),
+        foot,
+        distance_mm,
+    )) - end;
     // a second shaft in line shows its nock as far on as its entry, stretched by the perspective; the same shaft shows the same
     let stretch = distance_mm / (distance_mm - a.1.length_mm).max(1.0);
     let limit = SAME_NOCK_MM.min(0.5 * forward * stretch);
@@ -467,7 +474,7 @@ mod tests {
             output: StripOutput {
                 nock: (0..PLACES).map(|k| at(k, 8.0)).collect(),
                 fletched: vec![2.0; PLACES],
-                by_others: None,
+                vanes_by_real_set: None,
                 seen: (0..PLACES).map(|k| f32::from(u8::from(k < end))).collect(),
                 shaft: 3.0,
             },
@@ -478,11 +485,11 @@ mod tests {
     fn a_shaft_that_leaves_the_picture_says_nothing_of_its_length() {
         let whole = strip_with(38, PLACES);
         let cut = strip_with(29, 30);
-        let lengths = Lengths::new(&[whole.clone(), cut.clone(), cut.clone()], USUAL);
+        let lengths = CommonLength::new(&[whole.clone(), cut.clone(), cut.clone()], USUAL);
         let common = lengths.common_mm();
         assert!((common - place_mm(38)).abs() < 12.0, "{common}");
-        assert!(features_of(&whole, &lengths.by_the_others(0)).tail_seen > 0.99);
-        assert!(features_of(&cut, &lengths.by_the_others(1)).tail_seen < 0.1);
+        assert!(features_of(&whole, &lengths.nock_prior_without(0)).tail_seen > 0.99);
+        assert!(features_of(&cut, &lengths.nock_prior_without(1)).tail_seen < 0.1);
         // a nock well inside the picture counts, however near the end of it is
         let inside = strip_with(26, 30);
         assert!(
@@ -493,8 +500,8 @@ mod tests {
     #[test]
     fn a_candidate_does_not_agree_with_itself() {
         let agreement = |candidates: &[ScoredCandidate]| {
-            let lengths = Lengths::new(candidates, USUAL);
-            features_of(&candidates[0], &lengths.by_the_others(0)).agreement
+            let lengths = CommonLength::new(candidates, USUAL);
+            features_of(&candidates[0], &lengths.nock_prior_without(0)).agreement
         };
         let (c, other) = (strip_with(40, PLACES), strip_with(20, PLACES));
         let alone = agreement(std::slice::from_ref(&c));
@@ -503,7 +510,7 @@ mod tests {
     }
 
     #[test]
-    fn company_makes_the_difference_between_a_shaft_and_a_rod() {
+    fn other_shafts_make_the_difference_between_a_shaft_and_a_rod() {
         let mut alone = [0.5, 0.0];
         penalise_isolated(&mut alone, 0.25);
         assert!((alone[0] - 0.2).abs() < 1e-12 && alone[1] == 0.0);
@@ -513,7 +520,7 @@ mod tests {
     }
 
     #[test]
-    fn the_likelier_of_two_crowds_the_other() {
+    fn the_likelier_of_two_makes_the_other_doubtful() {
         let at = |x: f64| {
             let mut c = strip_with(38, PLACES);
             c.peak.point = FacePoint::new(x, 0.0);
@@ -522,8 +529,8 @@ mod tests {
         let candidates = [at(0.0), at(DUPLICATE_MM), at(1000.0)];
         let mut features = [Features::default(); 3];
         set_likelier_neighbours(&candidates, &mut features, &[0.4, 0.9, 0.8]);
-        assert!((features[0].crowd - (-1f64).exp()).abs() < 1e-12);
-        assert!(features[1].crowd == 0.0 && features[2].crowd < 1e-9);
+        assert!((features[0].likelier_neighbour - (-1f64).exp()).abs() < 1e-12);
+        assert!(features[1].likelier_neighbour == 0.0 && features[2].likelier_neighbour < 1e-9);
     }
 
     #[test]

@@ -64,12 +64,12 @@ pub fn identify(
         .par_iter()
         .enumerate()
         .map(|(i, shaft)| {
-            let others: Vec<[ImagePoint; 2]> = segments
+            let neighbour_axes: Vec<[ImagePoint; 2]> = segments
                 .iter()
                 .enumerate()
                 .filter_map(|(k, c)| c.filter(|_| k != i))
                 .collect();
-            let tail = tail::look(pixels, camera, white, shaft, &others);
+            let tail = tail::look(pixels, camera, white, shaft, &neighbour_axes);
             let of = |look: &ArrowLook| {
                 let own = kind_ratio(shaft, look) * tail.ratio(look.nock, &look.vanes);
                 WRONG_TAIL_SHARE + (1.0 - WRONG_TAIL_SHARE) * own

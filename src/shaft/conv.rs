@@ -21,7 +21,7 @@ enum Method {
     /// For every pixel.
     Quick(Winograd),
     /// For every so many-th pixel across and down.
-    Plain(Plain, (usize, usize)),
+    Direct(Direct, (usize, usize)),
 }
 
 impl Conv {
@@ -51,7 +51,7 @@ impl Conv {
             outputs: layer.outputs,
             inputs: inputs.to_vec(),
             method: quick.map_or_else(
-                || Method::Plain(Plain::new(layer, inputs), step),
+                || Method::Direct(Direct::new(layer, inputs), step),
                 Method::Quick,
             ),
         })
@@ -68,7 +68,7 @@ impl Conv {
         let size = pictures.first().map_or((0, 0), Input::size);
         let (step, may_double) = match &self.method {
             Method::Quick(_) => ((1, 1), true),
-            Method::Plain(_, step) => (*step, false),
+            Method::Direct(_, step) => (*step, false),
         };
         let (width, height) = (size.0.div_ceil(step.0), size.1.div_ceil(step.1));
         let fits = pictures.len() == self.inputs.len()
@@ -81,7 +81,7 @@ impl Conv {
         let mut out = spare.picture(width, height, self.outputs);
         match &self.method {
             Method::Quick(quick) => quick.run(pictures, relu, &mut out),
-            Method::Plain(plain, step) => plain.run(pictures, *step, relu, &mut out),
+            Method::Direct(direct, step) => direct.run(pictures, *step, relu, &mut out),
         }
         out
     }
@@ -89,7 +89,7 @@ impl Conv {
 
 /// A convolution as it is defined.
 #[derive(Clone, Debug)]
-struct Plain {
+struct Direct {
     kernel: usize,
     /// Their taps are `[input picture][row][column][channel]`.
     blocks: Vec<Block>,
@@ -118,7 +118,7 @@ impl<S: Simd> Use<S> for Row<'_> {
     }
 }
 
-impl Plain {
+impl Direct {
     fn new(layer: &Layer, inputs: &[usize]) -> Self {
         let (k, n) = (layer.rows, layer.inputs);
         // where each tap is stored, among those of an output
@@ -182,8 +182,8 @@ pub(crate) struct Conv1 {
     blocks: Vec<Block>,
 }
 
-/// Places that may be worked on together.
-const TOGETHER: usize = 8;
+/// Most places that are computed at once.
+const PLACES_AT_ONCE: usize = 8;
 
 impl Conv1 {
     pub(crate) fn new(layer: &Layer, inputs: usize) -> Result<Self, WeightsError> {
@@ -221,7 +221,7 @@ impl Conv1 {
         let length = x.len() / self.inputs;
         // zeros before and behind, and behind for as many places as are worked on together
         let before = self.kernel / 2 * self.inputs;
-        let room = length.next_multiple_of(TOGETHER);
+        let room = length.next_multiple_of(PLACES_AT_ONCE);
         let mut padded = vec![0.0; (room + self.kernel - 1) * self.inputs];
         padded[before..before + x.len()].copy_from_slice(x);
         let mut results = vec![0.0; length * self.outputs];

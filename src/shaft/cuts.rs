@@ -98,7 +98,7 @@ pub fn cuts(
     view: &View,
     candidates: Option<&[CutCandidate]>,
 ) -> Result<Option<Cuts>, WeightsError> {
-    let nets: &Nets = &super::BothNets::built_in()?.first;
+    let nets: &Nets = &super::NetSets::built_in()?.rendered;
     Ok(cuts_with(nets, pixels, view, candidates))
 }
 

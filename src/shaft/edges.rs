@@ -19,19 +19,19 @@ const STEP_MM: f64 = 6.0;
 /// Sampling across, mm, and how many samples there are to either side at the face: 13 mm; further up as many more as the slopes reach.
 const ACROSS_MM: f64 = 0.4;
 const SAMPLES_BESIDE: usize = 32;
-/// Shafts from 3 to 12 mm are looked for: those of the rules end at 9.3 mm (facts: World Archery, from memory).
-const WIDTHS: std::ops::RangeInclusive<usize> = 7..=30;
-/// How far the axis may lie beside the candidate's, in samples and in slope.
-const OFFSETS: i32 = 8;
-const SLOPES: i32 = 24;
+/// Thicknesses that are tried, in samples across: 3 to 12 mm; the rules allow 9.3 mm (facts: World Archery, from memory).
+const WIDTH_SAMPLES: std::ops::RangeInclusive<usize> = 7..=30;
+/// Largest offset of the axis from the candidate's, in samples across, and largest difference of slope, in steps of [`SLOPE_STEP`].
+const OFFSET_SAMPLES: i32 = 8;
+const SLOPE_STEPS: i32 = 24;
 const SLOPE_STEP: f64 = 0.0025;
-/// At first every so many offsets and slopes are tried.
+/// Stride in offsets and slopes of the first, coarse search.
 const COARSE_STRIDE: usize = 2;
 /// How far the map's own axis usually is off: a stronger pair further away is rather a neighbour. The slope now and then is off by far
 /// more, where the axes projected onto the map run together.
 const OFFSET_SD_MM: f64 = 2.0;
 const SLOPE_SD: f64 = 0.015;
-/// Least rows for an answer.
+/// Least number of rows along the shaft for an answer.
 const LEAST_ROWS: usize = 8;
 
 /// Where the axis really runs, and how thick the shaft is.
@@ -48,13 +48,13 @@ pub(crate) struct EdgePair {
 }
 
 impl EdgePair {
-    /// Whether the edges are plain enough to go by: of weaker ones too many are a neighbour's or a shadow's (practice photos).
-    pub(crate) fn is_plain(&self) -> bool {
+    /// Whether the edges are clear enough to be used: of weaker ones too many are a neighbour's or a shadow's (practice photos).
+    pub(crate) fn is_clear(&self) -> bool {
         self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
     }
 }
 
-/// Least strength of plain edges, grey levels per mm, and how far they may lie off, mm.
+/// Least strength of clear edges, grey levels per mm, and how far they may lie off, mm.
 const LEAST_EDGE_STRENGTH: f64 = 25.0;
 const FURTHEST_MM: f64 = 2.5;
 
@@ -82,7 +82,7 @@ impl Edges {
             let point = entry.at_height(0.0) + axis * height;
             // to the left of the direction away from the foot, square to the view
             let across = (centre - point).cross(&axis).try_normalize(1e-9);
-            let reach = f64::from(SLOPES) * SLOPE_STEP * height / ACROSS_MM;
+            let reach = f64::from(SLOPE_STEPS) * SLOPE_STEP * height / ACROSS_MM;
             let beside = SAMPLES_BESIDE + floor_index(reach) + 1;
             let colours = across.map(|w| {
                 (0..2 * beside + 3)
@@ -135,7 +135,7 @@ impl Edges {
                 / (1.0 + (slope / SLOPE_SD).powi(2)).sqrt();
             near * self.strength(offset, slope, width)
         };
-        WIDTHS
+        WIDTH_SAMPLES
             .map(|width| {
                 let mut best = (0.0, 0, 0);
                 let consider = |best: &mut (f64, i32, i32), o: i32, s: i32| {
@@ -144,8 +144,8 @@ impl Edges {
                         *best = (v, o, s);
                     }
                 };
-                for s in (-SLOPES..=SLOPES).step_by(COARSE_STRIDE) {
-                    for o in (-OFFSETS..=OFFSETS).step_by(COARSE_STRIDE) {
+                for s in (-SLOPE_STEPS..=SLOPE_STEPS).step_by(COARSE_STRIDE) {
+                    for o in (-OFFSET_SAMPLES..=OFFSET_SAMPLES).step_by(COARSE_STRIDE) {
                         consider(&mut best, o, s);
                     }
                 }
@@ -177,7 +177,7 @@ impl Edges {
     /// The pair of edges of about this width.
     pub(crate) fn edge_pair(&self, edge_pairs: &EdgePairs, width_mm: f64) -> Option<EdgePair> {
         let wanted = floor_index((width_mm / ACROSS_MM).round());
-        let near = WIDTHS
+        let near = WIDTH_SAMPLES
             .zip(&edge_pairs.0)
             .filter(|(w, _)| w.abs_diff(wanted) <= 1);
         let (width, &(best, o, s)) =
@@ -209,11 +209,11 @@ impl Edges {
 #[derive(Clone, Debug)]
 pub(crate) struct EdgePairs(Vec<(f64, f64, f64)>);
 
-/// The thickness that the candidates agree on, each weighed by how much it is believed, mm: one archer's shafts are alike.
+/// The thickness that the candidates agree on, each weighted by its probability, mm: one archer's shafts are alike.
 pub(crate) fn common_width_mm<'a>(
     edge_pairs: impl Iterator<Item = (f64, &'a EdgePairs)>,
 ) -> Option<f64> {
-    let mut sums = vec![0.0; WIDTHS.count()];
+    let mut sums = vec![0.0; WIDTH_SAMPLES.count()];
     for (weight, EdgePairs(edge_pairs)) in edge_pairs {
         let most = edge_pairs.iter().fold(0.0, |m: f64, b| m.max(b.0));
         if most > 0.0 {
@@ -231,7 +231,7 @@ pub(crate) fn common_width_mm<'a>(
     }
     let side = |k: Option<usize>| k.and_then(|k| sums.get(k)).copied().unwrap_or(*most);
     let width =
-        (WIDTHS.start() + k) as f64 + peak(side(k.checked_sub(1)), *most, side(Some(k + 1)));
+        (WIDTH_SAMPLES.start() + k) as f64 + peak(side(k.checked_sub(1)), *most, side(Some(k + 1)));
     Some(width * ACROSS_MM)
 }
 

@@ -1,4 +1,5 @@
-//! The first stage: peaks of the face map, and one net along each.
+//! The first stage: the map net scores the face map, the peaks of its score are candidates, and one strip net looks along each. How well the
+//! strip net confirms the candidates ([`FirstStage::mean_detection_score`]) decides which set of nets is used.
 
 use super::nets::Nets;
 use super::view_geometry::ViewGeometry;
@@ -9,19 +10,21 @@ use rayon::prelude::*;
 
 /// Pixels of the reduced photo per millimetre of the face.
 pub(super) const PX_PER_MM: f64 = 1.25;
-/// Whether a place belongs to this face and not to one of the `others` that hang beside it: to the nearest.
-pub(super) fn is_own(view: &View, others: &[FacePoint], p: FacePoint) -> bool {
+
+/// Whether a place belongs to this face: the nearest spot is one of its own, not one of a face beside it (`neighbour_centres`).
+fn is_own(view: &View, neighbour_centres: &[FacePoint], p: FacePoint) -> bool {
     let nearest = |centres: &[FacePoint]| {
         let distances = centres.iter().map(|c| c.distance(p));
         distances.fold(f64::INFINITY, f64::min)
     };
-    others.is_empty() || nearest(view.spot_centres) <= nearest(others)
+    neighbour_centres.is_empty() || nearest(view.spot_centres) <= nearest(neighbour_centres)
 }
 
-/// Candidates whose map score is less are not asked how shafts stand on the whole, and how large they are ([`super::pose`]).
-pub(super) const LEAST_POSE_SCORE: f64 = 0.15;
-/// Most of those.
-pub(super) const MOST_POSE_CANDIDATES: usize = 14;
+/// Least map score of a clear candidate. Clear candidates decide which set of nets is used, how shafts lean in common, and the face's scale
+/// ([`super::pose`]).
+const LEAST_CLEAR_SCORE: f64 = 0.15;
+/// Most clear candidates, best first.
+const MOST_CLEAR_CANDIDATES: usize = 14;
 
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
@@ -39,13 +42,13 @@ impl<'a> FirstStage<'a> {
         pixels: &'a RgbImage,
         geometry: ViewGeometry<'a>,
         view: &View,
-        others: &[FacePoint],
+        neighbour_centres: &[FacePoint],
     ) -> Option<Self> {
         let photo = picture::Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
         let map = map::FaceMap::new(&photo, &geometry)?;
         let scores = nets.map.run(map.cells(&photo, &geometry));
         let peaks = peaks::find(&map, &scores);
-        let mut seen = Self {
+        let mut stage = Self {
             geometry,
             photo,
             map,
@@ -56,14 +59,14 @@ impl<'a> FirstStage<'a> {
         let own = |k: &usize| {
             is_own(
                 view,
-                others,
-                seen.geometry.to_nominal_scale(seen.peaks[*k].point),
+                neighbour_centres,
+                stage.geometry.to_nominal_scale(stage.peaks[*k].point),
             )
         };
-        let own = (0..seen.peaks.len()).filter(own).collect();
-        seen.candidates =
-            seen.candidates_along(own, &|_, strip| strip::first_stage(&nets.strips[0], strip));
-        Some(seen)
+        let own = (0..stage.peaks.len()).filter(own).collect();
+        stage.candidates =
+            stage.candidates_along(own, &|_, strip| strip::by_one_net(&nets.strips[0], strip));
+        Some(stage)
     }
 
     /// The peaks of these numbers, with what `scorer` makes of the strips along them.
@@ -90,38 +93,38 @@ impl<'a> FirstStage<'a> {
         numbers.into_par_iter().map(candidate).collect()
     }
 
-    /// The candidates that are plain on the map.
-    pub(super) fn plain(&self) -> impl Iterator<Item = &choose::ScoredCandidate> {
-        let plain = self
+    /// The candidates that are clear on the map, best first.
+    pub(super) fn clear_candidates(&self) -> impl Iterator<Item = &choose::ScoredCandidate> {
+        let clear = self
             .candidates
             .iter()
-            .filter(|c| c.peak.score >= LEAST_POSE_SCORE);
-        plain.take(MOST_POSE_CANDIDATES)
+            .filter(|c| c.peak.score >= LEAST_CLEAR_SCORE);
+        clear.take(MOST_CLEAR_CANDIDATES)
     }
 
-    /// How well the net recognises along the plain candidates what the map takes for shafts, for each of them: as shafts, and with their
-    /// nocks where shafts of one usual length have them. `None` where there are hardly any.
+    /// How well the strip net confirms the clear candidates of the map, as a mean over them weighted by map score: its log-odds of a shaft, and
+    /// how well its nocks agree with one usual length. `None` where there are too few.
     pub(super) fn mean_detection_score(&self) -> Option<f64> {
-        let plain: Vec<choose::ScoredCandidate> = self.plain().cloned().collect();
-        let number: f64 = plain.iter().map(|c| c.peak.score).sum();
-        let both = strip_evidence(&plain) + NOCK_FIT_WEIGHT * choose::of_usual_length(&plain);
-        (number >= LEAST_TO_DOUBT).then(|| both / number)
+        let clear: Vec<choose::ScoredCandidate> = self.clear_candidates().cloned().collect();
+        let number: f64 = clear.iter().map(|c| c.peak.score).sum();
+        let both = strip_log_odds(&clear) + NOCK_FIT_WEIGHT * choose::usual_length_fit(&clear);
+        (number >= LEAST_SCORE_SUM).then(|| both / number)
     }
 }
 
-/// What the strips along candidates say for their being shafts.
-pub(super) fn strip_evidence(candidates: &[choose::ScoredCandidate]) -> f64 {
+/// The strip nets' log-odds of a shaft, summed over candidates, each weighted by its map score.
+pub(super) fn strip_log_odds(candidates: &[choose::ScoredCandidate]) -> f64 {
     let part = |c: &choose::ScoredCandidate| c.peak.score * c.output.shaft.clamp(-4.0, 4.0);
     candidates.iter().map(part).sum()
 }
 
-/// Weight of where the nocks lie beside the strips' log-odds of being shafts, where it is asked whether the net recognises what it sees.
-pub(super) const NOCK_FIT_WEIGHT: f64 = 2.5;
-/// Where the first nets recognise as much as this, the second aren't asked: of 56 rendered photos each has -8.6 at least, of 27 real
-/// photographs 12 have less than -9.
+/// Weight of the nocks' agreement in the mean detection score; the strips' log-odds have weight 1.
+const NOCK_FIT_WEIGHT: f64 = 2.5;
+/// Least mean detection score of the rendered set with which the real set isn't tried: of 56 rendered photos each has -8.6 at least, of 27
+/// real photographs 12 have less than -9.
 pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
-/// Of fewer candidates nothing is said.
-pub(super) const LEAST_TO_DOUBT: f64 = 1.0;
+/// Least sum of the clear candidates' map scores (their expected number) with which there is a mean detection score.
+const LEAST_SCORE_SUM: f64 = 1.0;
 
 /// How the strip along a peak is scored.
 pub(super) type StripScorer<'a> =

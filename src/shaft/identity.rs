@@ -10,14 +10,14 @@ use crate::math::count;
 const MOST_STATES: usize = 1 << 16;
 /// Rounds of the approximation beyond that.
 const ROUNDS: usize = 60;
-/// Evidence for a pair is held within this factor either way, so that no sum overflows.
-const STRONGEST: f64 = 1e12;
+/// The likelihood ratio of a pair is held within this factor either way, so that no sum overflows.
+const LARGEST_RATIO: f64 = 1e12;
 
 /// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
 ///
-/// `likeness[i][c]`: how much likelier shaft `i` looks as it does if it is an arrow of class `c` than if it is none of the
-/// arrows. `sizes[c]`: arrows of the class. `stranger[i]`: probability, before any look, that shaft `i` is none of them.
-/// Before any look every assignment with the same number of strangers is as likely.
+/// `likeness[i][c]`: likelihood ratio of shaft `i`'s colours, if it is an arrow of class `c`, against those of none of the arrows. `sizes[c]`:
+/// number of arrows of the class. `stranger[i]`: prior probability that shaft `i` is none of them. A priori all assignments with the same number
+/// of strangers are equally likely.
 pub(crate) fn posterior(likeness: &[Vec<f64>], sizes: &[usize], stranger: &[f64]) -> Vec<Vec<f64>> {
     let odds: Vec<Vec<f64>> = likeness
         .iter()
@@ -26,7 +26,7 @@ pub(crate) fn posterior(likeness: &[Vec<f64>], sizes: &[usize], stranger: &[f64]
             let s = s.clamp(1e-6, 1.0);
             let own = |l: &f64| {
                 let l = if l.is_nan() { 1.0 } else { *l };
-                (1.0 - s) / s * l.clamp(1.0 / STRONGEST, STRONGEST)
+                (1.0 - s) / s * l.clamp(1.0 / LARGEST_RATIO, LARGEST_RATIO)
             };
             row.iter().map(own).collect()
         })
@@ -119,8 +119,8 @@ fn scaled(mut weights: Vec<f64>) -> Vec<f64> {
 }
 
 /// Belief propagation for matchings (as analysed by Bayati, Gamarnik, Katz, Nair and Tetali 2007; from memory), for more
-/// arrows than can be summed over: each shaft and each arrow learns how free the other is. Too sure by a little where many
-/// arrows contend for one shaft; exact where the likely pairs form no ring.
+/// arrows than can be summed over: shafts and arrows exchange messages that say how free they are for each other. Slightly overconfident where
+/// many arrows compete for one shaft; exact where the likely pairs form no cycle.
 fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
     let classes = sizes.len();
     let all: usize = sizes.iter().sum();
@@ -130,33 +130,35 @@ fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
     let log_free: f64 = (0..shafts).map(|k| count(all - k).ln()).sum();
     let per_arrow = (-log_free / count(shafts.max(1))).exp();
     let weight = |i: usize, c: usize| odds[i][c] * per_arrow;
-    // how free shaft i is, as an arrow of class c hears it; and one arrow of class c, as shaft i hears it
-    let mut shaft = vec![vec![1.0; classes]; odds.len()];
-    let mut arrow = shaft.clone();
+    // messages: how free shaft i is for an arrow of class c, and how free such an arrow is for shaft i
+    let mut shaft_free = vec![vec![1.0; classes]; odds.len()];
+    let mut arrow_free = shaft_free.clone();
     for _ in 0..ROUNDS {
         for c in 0..classes {
-            // the arrows of a class are alike, so that they say and hear the same
-            let calls: f64 = (0..odds.len()).map(|i| weight(i, c) * shaft[i][c]).sum();
+            // the arrows of a class are alike, so that they exchange the same messages
+            let claims: f64 = (0..odds.len())
+                .map(|i| weight(i, c) * shaft_free[i][c])
+                .sum();
             for i in 0..odds.len() {
-                let others = calls - weight(i, c) * shaft[i][c];
-                arrow[i][c] = 1.0 / (1.0 + others.max(0.0));
+                let by_other_shafts = claims - weight(i, c) * shaft_free[i][c];
+                arrow_free[i][c] = 1.0 / (1.0 + by_other_shafts.max(0.0));
             }
         }
-        for (i, shaft) in shaft.iter_mut().enumerate() {
-            let calls = |c: usize| weight(i, c) * arrow[i][c];
-            let sum: f64 = (0..classes).map(|c| count(sizes[c]) * calls(c)).sum();
-            for (c, free) in shaft.iter_mut().enumerate() {
-                let new = 1.0 / (1.0 + (sum - calls(c)).max(0.0));
-                // half of the old: no swinging to and fro
+        for (i, shaft_free) in shaft_free.iter_mut().enumerate() {
+            let claim = |c: usize| weight(i, c) * arrow_free[i][c];
+            let sum: f64 = (0..classes).map(|c| count(sizes[c]) * claim(c)).sum();
+            for (c, free) in shaft_free.iter_mut().enumerate() {
+                let new = 1.0 / (1.0 + (sum - claim(c)).max(0.0));
+                // damped by half, so that the messages don't oscillate
                 *free = 0.5 * (*free + new);
             }
         }
     }
     (0..odds.len())
         .map(|i| {
-            let calls = |c: usize| count(sizes[c]) * weight(i, c) * arrow[i][c];
-            let sum: f64 = (0..classes).map(calls).sum();
-            (0..classes).map(|c| calls(c) / (1.0 + sum)).collect()
+            let claims = |c: usize| count(sizes[c]) * weight(i, c) * arrow_free[i][c];
+            let sum: f64 = (0..classes).map(claims).sum();
+            (0..classes).map(|c| claims(c) / (1.0 + sum)).collect()
         })
         .collect()
 }

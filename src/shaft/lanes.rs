@@ -7,8 +7,8 @@ use fearless_simd::prelude::*;
 use fearless_simd::{Level, Simd, f32x8, f32x16};
 
 /// Sums that are added up at a time where there are no vectors: of so many outputs and so many pixels, as there are registers for.
-const PLAIN_OUTPUTS: usize = 4;
-const PLAIN_PIXELS: usize = 2;
+const SCALAR_OUTPUTS: usize = 4;
+const SCALAR_PIXELS: usize = 2;
 
 /// Output channels computed together, and those of the last block where they are fewer.
 pub(super) const WIDE: usize = 16;
@@ -19,9 +19,9 @@ pub(super) fn level() -> Level {
     Level::new()
 }
 
-/// Whether there are no vectors: then numbers are best worked on a few at a time.
+/// Whether the processor has no vector instructions: then a few sums at a time, in registers, are fastest.
 #[inline(always)]
-pub(super) fn is_plain<S: Simd>(simd: S) -> bool {
+pub(super) fn is_scalar<S: Simd>(simd: S) -> bool {
     simd.level().is_fallback()
 }
 
@@ -127,8 +127,8 @@ pub(super) fn sums<S: Simd>(
     (pixels, room): (usize, usize),
     user: &mut impl Use<S>,
 ) {
-    if is_plain(simd) {
-        plain_sums(simd, block, with_bias, runs, (pixels, room), user);
+    if is_scalar(simd) {
+        scalar_sums(simd, block, with_bias, runs, (pixels, room), user);
         return;
     }
     // as many sums at a time as there are registers for
@@ -185,7 +185,7 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
 
 /// The same without vectors.
 #[inline(always)]
-fn plain_sums<S: Simd>(
+fn scalar_sums<S: Simd>(
     simd: S,
     block: &Block,
     with_bias: bool,
@@ -195,25 +195,25 @@ fn plain_sums<S: Simd>(
 ) {
     let mut first = 0;
     while first < pixels {
-        let together = if first + PLAIN_PIXELS <= room {
-            PLAIN_PIXELS
+        let together = if first + SCALAR_PIXELS <= room {
+            SCALAR_PIXELS
         } else {
             1
         };
-        let mut sums = [[0.0; WIDE]; PLAIN_PIXELS];
-        for at in (0..block.lanes).step_by(PLAIN_OUTPUTS) {
-            let mut start = [0.0; PLAIN_OUTPUTS];
+        let mut sums = [[0.0; WIDE]; SCALAR_PIXELS];
+        for at in (0..block.lanes).step_by(SCALAR_OUTPUTS) {
+            let mut start = [0.0; SCALAR_OUTPUTS];
             if with_bias {
-                start.copy_from_slice(&block.bias[at..at + PLAIN_OUTPUTS]);
+                start.copy_from_slice(&block.bias[at..at + SCALAR_OUTPUTS]);
             }
             let part = if together == 1 {
-                let [one] = plain_part::<1>(block, start, runs, first, at);
-                [one; PLAIN_PIXELS]
+                let [one] = scalar_part::<1>(block, start, runs, first, at);
+                [one; SCALAR_PIXELS]
             } else {
-                plain_part::<PLAIN_PIXELS>(block, start, runs, first, at)
+                scalar_part::<SCALAR_PIXELS>(block, start, runs, first, at)
             };
             for (sums, part) in sums.iter_mut().zip(part) {
-                sums[at..at + PLAIN_OUTPUTS].copy_from_slice(&part);
+                sums[at..at + SCALAR_OUTPUTS].copy_from_slice(&part);
             }
         }
         for (k, sums) in sums.iter().enumerate().take(together) {
@@ -232,13 +232,13 @@ fn plain_sums<S: Simd>(
 
 /// The sums of a few outputs from `at` on for neighbouring pixels from `first` on.
 #[inline(always)]
-fn plain_part<const PIXELS: usize>(
+fn scalar_part<const PIXELS: usize>(
     block: &Block,
-    start: [f32; PLAIN_OUTPUTS],
+    start: [f32; SCALAR_OUTPUTS],
     runs: &[Run],
     first: usize,
     at: usize,
-) -> [[f32; PLAIN_OUTPUTS]; PIXELS] {
+) -> [[f32; SCALAR_OUTPUTS]; PIXELS] {
     let mut sums = [start; PIXELS];
     for run in runs {
         let weights = &block.weights[run.taps.0 * block.lanes..run.taps.1 * block.lanes];
@@ -249,7 +249,7 @@ fn plain_part<const PIXELS: usize>(
             of_pixel[k] = &inputs[k * run.stride..k * run.stride + n];
         }
         for (i, weights) in weights.chunks_exact(block.lanes).enumerate() {
-            let Some(weights) = weights[at..].first_chunk::<PLAIN_OUTPUTS>() else {
+            let Some(weights) = weights[at..].first_chunk::<SCALAR_OUTPUTS>() else {
                 continue;
             };
             for k in 0..PIXELS {
@@ -336,7 +336,7 @@ mod tests {
     }
 
     /// The sums of every block at one level, or without vectors, by output and pixel.
-    fn at(level: Level, plainly: bool, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
+    fn at(level: Level, by_scalars: bool, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
         let run = Run {
             taps: (0, TAPS),
             inputs,
@@ -348,8 +348,8 @@ mod tests {
                 of_pixel: vec![Vec::new(); PIXELS],
             };
             let size = (PIXELS, PIXELS);
-            dispatch!(level, simd => if plainly {
-                plain_sums(simd, block, true, &[run], size, &mut kept);
+            dispatch!(level, simd => if by_scalars {
+                scalar_sums(simd, block, true, &[run], size, &mut kept);
             } else {
                 sums(simd, block, true, &[run], size, &mut kept);
             });

@@ -22,7 +22,7 @@ const LEAN_SD: f64 = 0.025;
 const COMMON_LEAN_SD: f64 = 0.011;
 /// Error of the sideways lean read from the picture, rad.
 const SIDEWAYS_SD: f64 = 0.008;
-/// The same where both edges of the shaft are plain to see.
+/// The same where both edges of the shaft are clear.
 const SIDEWAYS_SD_BY_EDGES: f64 = 0.004;
 
 /// What the picture shows of one shaft.
@@ -31,7 +31,7 @@ pub(super) struct LeanObservation<'a> {
     pub(super) features: &'a Features,
     /// Probability of being a shaft.
     pub(super) probability: f64,
-    /// Whether both edges are plain to see.
+    /// Whether both edges are clear.
     pub(super) edges: bool,
 }
 

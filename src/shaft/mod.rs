@@ -39,7 +39,7 @@ use first_stage::{FirstStage, LEAST_MEAN_DETECTION_SCORE};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
-pub use nets::{BothNets, Nets};
+pub use nets::{NetSets, Nets};
 use output::shafts_of;
 use pose::in_own_pose_and_scale;
 use second_stage::{Analysis, second_stage};
@@ -203,56 +203,57 @@ pub fn find(pixels: &RgbImage, view: &View) -> Result<Shafts, WeightsError> {
     find_beside(pixels, view, &[])
 }
 
-/// Finds the shafts of a face that hangs beside others: `others` are the centres of their spots on this face's plane, mm.
-/// Shafts nearer to one of them are not this face's.
+/// Finds the shafts of a face with other faces beside it: `neighbour_centres` are the centres of their spots on this face's plane, mm.
+/// Shafts nearer to one of those are not this face's.
 ///
 /// # Errors
 /// As [`find`].
 pub fn find_beside(
     pixels: &RgbImage,
     view: &View,
-    others: &[FacePoint],
+    neighbour_centres: &[FacePoint],
 ) -> Result<Shafts, WeightsError> {
-    let seen = analyse(BothNets::built_in()?, pixels, view, others)?;
+    let analysed = analyse(NetSets::built_in()?, pixels, view, neighbour_centres)?;
     Ok(
-        seen.map_or_else(Shafts::default, |(nets, geometry, found)| {
+        analysed.map_or_else(Shafts::default, |(nets, geometry, found)| {
             shafts_of(nets, view, &geometry, found)
         }),
     )
 }
 
-/// What is seen of a photo's shafts, the nets that saw it and from where; `None` where no part of the face's surroundings is in the
-/// picture.
-type Seen<'a, 'n> = Option<(&'n Nets, ViewGeometry<'a>, Analysis)>;
+/// The nets used, the view geometry and the analysis; `None` where no part of the face's surroundings is in the picture.
+type Analysed<'a, 'n> = Option<(&'n Nets, ViewGeometry<'a>, Analysis)>;
 
 fn analyse<'a, 'n>(
-    nets: &'n BothNets,
+    sets: &'n NetSets,
     pixels: &'a RgbImage,
     view: &View<'a>,
-    others: &[FacePoint],
-) -> Result<Seen<'a, 'n>, WeightsError> {
-    // no photo that the first set was fitted on shows paper that bends
+    neighbour_centres: &[FacePoint],
+) -> Result<Analysed<'a, 'n>, WeightsError> {
+    // no photo that the rendered set was fitted on shows paper that bends
     if view.paper_bends {
-        let nets = nets.second()?;
-        let second = in_own_pose_and_scale(nets, pixels, view, others);
-        return second.map(|s| second_stage(nets, s, None)).transpose();
+        let nets = sets.real()?;
+        let stage = in_own_pose_and_scale(nets, pixels, view, neighbour_centres);
+        return stage.map(|s| second_stage(nets, s, None)).transpose();
     }
     let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
-    let Some(first) = FirstStage::new(&nets.first, pixels, upright, view, others) else {
+    let Some(by_rendered) =
+        FirstStage::new(&sets.rendered, pixels, upright, view, neighbour_centres)
+    else {
         return Ok(None);
     };
-    let of_first = first.mean_detection_score();
-    let Some(of_first) = of_first.filter(|r| *r < LEAST_MEAN_DETECTION_SCORE) else {
-        return second_stage(&nets.first, first, Some(nets)).map(Some);
+    let score = by_rendered.mean_detection_score();
+    let Some(rendered_score) = score.filter(|s| *s < LEAST_MEAN_DETECTION_SCORE) else {
+        return second_stage(&sets.rendered, by_rendered, Some(sets)).map(Some);
     };
-    let Some(second) = in_own_pose_and_scale(nets.second()?, pixels, view, others) else {
+    let Some(by_real) = in_own_pose_and_scale(sets.real()?, pixels, view, neighbour_centres) else {
         return Ok(None);
     };
-    let better = |r: f64| r > of_first;
-    if second.mean_detection_score().is_some_and(better) {
-        second_stage(nets.second()?, second, None).map(Some)
+    let better = |real_score: f64| real_score > rendered_score;
+    if by_real.mean_detection_score().is_some_and(better) {
+        second_stage(sets.real()?, by_real, None).map(Some)
     } else {
-        second_stage(&nets.first, first, Some(nets)).map(Some)
+        second_stage(&sets.rendered, by_rendered, Some(sets)).map(Some)
     }
 }
 
@@ -290,8 +291,8 @@ pub struct CandidateFeatures {
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
     pub pose_and_scale: [f64; 3],
-    /// Whether the second set of nets was used.
-    pub second_set: bool,
+    /// Whether the real set of nets was used.
+    pub real_set: bool,
 }
 
 /// Numbers behind the candidates of a photo, for fitting the model, and what is handed on with these nets.
@@ -300,11 +301,11 @@ pub struct CandidateFeatures {
 /// When the built-in weights are damaged.
 #[doc(hidden)]
 pub fn candidate_features(
-    both: &BothNets,
+    sets: &NetSets,
     pixels: &RgbImage,
     view: &View,
 ) -> Result<Option<CandidateFeatures>, WeightsError> {
-    let Some((nets, geometry, found)) = analyse(both, pixels, view, &[])? else {
+    let Some((nets, geometry, found)) = analyse(sets, pixels, view, &[])? else {
         return Ok(None);
     };
     let row = |k: usize| {
@@ -326,21 +327,21 @@ pub fn candidate_features(
             found.length_mm,
             v.shaft,
             found.probability[k],
-            found.before[k].x * geometry.scale,
-            found.before[k].y * geometry.scale,
+            found.map_entries[k].x * geometry.scale,
+            found.map_entries[k].y * geometry.scale,
             edge_pair.map_or(0.0, |b| b.strength),
             found.width_mm.unwrap_or(0.0),
-            c.output.likeliest_mm(),
+            c.output.most_likely_nock_mm(),
             v.tag,
-            v.fletched_by_others.unwrap_or(f64::NAN),
-            v.others_weight,
+            v.fletched_by_real_set.unwrap_or(f64::NAN),
+            v.real_set_weight,
         ]
     };
     let rows = (0..found.candidates.len()).map(row).collect();
     Ok(Some(CandidateFeatures {
         rows,
         pose_and_scale: [geometry.scale, geometry.lean.x, geometry.lean.y],
-        second_set: !std::ptr::eq(nets, &raw const both.first),
+        real_set: !std::ptr::eq(nets, &raw const sets.rendered),
         shafts: shafts_of(nets, view, &geometry, found),
     }))
 }

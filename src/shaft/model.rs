@@ -9,7 +9,7 @@ use serde::Deserialize;
 pub(crate) struct Features {
     /// Entry score, log-odds.
     pub(crate) score: f64,
-    /// How well the nock's place fits the others': log of the likelihood against any length being as likely.
+    /// How well the nock's place fits those of the photo's other candidates: log likelihood ratio against all lengths being equally likely.
     pub(crate) agreement: f64,
     /// Log-odds of "shaft" along its axis on the map.
     pub(crate) mask: f64,
@@ -20,13 +20,13 @@ pub(crate) struct Features {
     /// Log-odds of being a shaft by the strip.
     pub(crate) shaft: f64,
     /// How near a likelier candidate is: 1 at the same place, 0 far away.
-    pub(crate) crowd: f64,
+    pub(crate) likelier_neighbour: f64,
     /// Log-odds of fletched by the strip.
     pub(crate) fletched: f64,
-    /// The same by the other set of nets; only where it was asked.
-    pub(crate) fletched_by_others: Option<f64>,
-    /// What the other set's log-odds count beside the own, 0–1.
-    pub(crate) others_weight: f64,
+    /// The same by the real set ([`super::NetSets`]), where the rendered set gave the rest and the real one was asked besides.
+    pub(crate) fletched_by_real_set: Option<f64>,
+    /// Weight of the real set's log-odds of fletched, 0–1; the rendered set's have the remainder.
+    pub(crate) real_set_weight: f64,
     /// Log-odds of fletched by the map.
     pub(crate) tag: f64,
     /// Share of the tail's strip that is in the picture.
@@ -40,8 +40,9 @@ pub(crate) struct Model {
     pub(crate) shaft: ShaftOdds,
     /// Log-odds of fletched.
     pub(crate) kind: KindOdds,
-    /// Where the other set of nets is asked about vanes, too.
-    pub(crate) others: Option<OthersOdds>,
+    /// When the real set is asked about vanes besides; only in the rendered set's file.
+    #[serde(rename = "others")]
+    pub(crate) real_set: Option<RealSetOdds>,
     /// Standard deviation of the entry along and across the shaft's axis.
     pub(crate) entry_sd_mm: EntrySd,
     /// What shafts stand out of the boss by, before any is seen.
@@ -54,9 +55,10 @@ pub(crate) struct Model {
     pub(crate) width_bias_mm: f64,
 }
 
-/// Log-odds beyond which the other set hardly ever speaks, and those that settle a kind.
-const SUREST_OTHERS: f64 = 12.0;
-const SETTLED: f64 = 3.0;
+/// Largest log-odds of fletched or bare that the real set gives, but for rare cases.
+const REAL_SET_LARGEST_LOG_ODDS: f64 = 12.0;
+/// Log-odds of fletched or bare beyond which a kind is settled.
+const SETTLED_LOG_ODDS: f64 = 3.0;
 
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct ShaftOdds {
@@ -67,10 +69,11 @@ pub(crate) struct ShaftOdds {
     agreement: f64,
     mask: f64,
     shaft: f64,
-    crowd: f64,
+    #[serde(rename = "crowd")]
+    likelier_neighbour: f64,
 }
 
-/// Normal, mm; weighs little against a single nock that is seen.
+/// Normal, mm; a single nock that is seen outweighs it.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct UsualLength {
     pub(crate) mean: f64,
@@ -94,18 +97,18 @@ pub(crate) struct KindOdds {
     least: f64,
 }
 
-/// Log-odds that a photo is one of those that the other set of nets was fitted on, by this set's mean detection score
+/// Log-odds that a photo looks like those that the real set was fitted on, by the rendered set's mean detection score
 /// ([`super::first_stage::FirstStage::mean_detection_score`]).
 #[derive(Clone, Copy, Debug, Deserialize)]
-pub(crate) struct OthersOdds {
+pub(crate) struct RealSetOdds {
     constant: f64,
     /// Change of the log-odds per unit of the mean detection score.
     #[serde(rename = "recognised")]
     slope: f64,
 }
 
-impl OthersOdds {
-    /// What the other set's log-odds of fletched count, 0–1.
+impl RealSetOdds {
+    /// Weight of the real set's log-odds of fletched, 0–1.
     pub(crate) fn weight(&self, mean_detection_score: f64) -> f64 {
         logistic(self.constant + self.slope * mean_detection_score)
     }
@@ -116,7 +119,7 @@ impl OthersOdds {
 pub(crate) struct EntrySd {
     along: f64,
     across: f64,
-    /// Across, where both edges of the shaft are plain to see.
+    /// Across, where both edges of the shaft are clear.
     across_by_edges: f64,
     unsure: f64,
     coarse: f64,
@@ -137,7 +140,7 @@ impl Model {
                 + m.agreement * v.agreement
                 + m.mask * v.mask
                 + m.shaft * v.shaft
-                + m.crowd * v.crowd,
+                + m.likelier_neighbour * v.likelier_neighbour,
         )
     }
 
@@ -145,19 +148,19 @@ impl Model {
     pub(crate) fn fletched(&self, v: &Features) -> f64 {
         let m = &self.kind;
         let own = m.constant + m.strip * v.fletched + m.map * v.tag;
-        let others = v.fletched_by_others.unwrap_or(own);
-        logistic(own + v.others_weight * (others - own))
+        let by_real_set = v.fletched_by_real_set.unwrap_or(own);
+        logistic(own + v.real_set_weight * (by_real_set - own))
     }
 
-    /// Which kind it is whatever the other set may say, if it counts for `weight`: 1 for fletched, -1 for bare, 0 where that matters.
-    /// `fletched` and `tag`: log-odds by the own strip and by the map.
-    pub(crate) fn kind_whatever_others_say(&self, fletched: f32, tag: f64, weight: f64) -> i8 {
+    /// The kind, if no answer of the real set with this `weight` could change it: 1 for fletched, -1 for bare, 0 if one could.
+    /// `fletched` and `tag`: the rendered set's log-odds of fletched by the strip and by the map.
+    pub(crate) fn kind_settled_without_real_set(&self, fletched: f32, tag: f64, weight: f64) -> i8 {
         let m = &self.kind;
         let own = m.constant + m.strip * f64::from(fletched) + m.map * tag;
-        // at worst they say the opposite as surely as they say anything
-        let left = own.abs() - weight * (own.abs() + SUREST_OTHERS);
+        // at worst the real set says the opposite, with the largest log-odds that it gives
+        let at_worst = own.abs() - weight * (own.abs() + REAL_SET_LARGEST_LOG_ODDS);
         match own > 0.0 {
-            _ if left.is_nan() || left < SETTLED => 0,
+            _ if at_worst.is_nan() || at_worst < SETTLED_LOG_ODDS => 0,
             true => 1,
             false => -1,
         }

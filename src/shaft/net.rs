@@ -97,13 +97,13 @@ impl MapNet {
         let both =
             |[a, b]: &[Conv; 2], upper: Option<Tensor>, x: Tensor, spare: &mut BufferPool| {
                 let doubled = upper.iter().map(Input::doubled);
-                let inputs: Vec<Input> = doubled.chain([Input::plain(&x)]).collect();
+                let inputs: Vec<Input> = doubled.chain([Input::same_size(&x)]).collect();
                 let middle = a.run(&inputs, true, spare);
                 upper
                     .into_iter()
                     .chain([x])
                     .for_each(|done| spare.keep(done));
-                let x = b.run(&[Input::plain(&middle)], true, spare);
+                let x = b.run(&[Input::same_size(&middle)], true, spare);
                 spare.keep(middle);
                 x
             };
@@ -120,11 +120,11 @@ impl MapNet {
             let Some(skip) = skips.pop() else { break };
             x = both(convs, Some(x), skip, &mut spare);
         }
-        self.head.run(&[Input::plain(&x)], false, &mut spare)
+        self.head.run(&[Input::same_size(&x)], false, &mut spare)
     }
 }
 
-/// The second look: a strip of the photo along one candidate → numbers per quarter of its length.
+/// The strip net: a strip of the photo along one candidate → numbers per quarter of its length.
 #[derive(Clone, Debug)]
 pub(crate) struct StripNet {
     convs: Vec<Conv>,
@@ -171,7 +171,7 @@ impl StripNet {
         let mut spare = BufferPool::default();
         let mut x = strip.clone();
         for conv in &self.convs {
-            let next = conv.run(&[Input::plain(&x)], true, &mut spare);
+            let next = conv.run(&[Input::same_size(&x)], true, &mut spare);
             spare.keep(std::mem::replace(&mut x, next));
         }
         // what is strongest across the strip, and the mean across it

@@ -26,41 +26,40 @@ impl Nets {
     }
 }
 
-/// Both sets of nets. The first knows shafts as they are drawn and rendered, to a fraction of a millimetre; the second was fitted on from it
-/// on real photographs and knows more looks, less exactly.
+/// Both sets of nets. The rendered set was fitted on rendered and drawn photos and finds shafts like those to a fraction of a millimetre. The
+/// real set was fitted on from it, on real photographs besides: it recognises more kinds of shafts, less exactly.
 #[doc(hidden)]
-pub struct BothNets {
-    /// Those asked first.
-    pub(super) first: Nets,
-    /// Those asked where the first ones hardly recognise what they find: unpacked when they are, which takes longer than decoding a
-    /// small photo.
-    second: LazyLock<Result<Nets, WeightsError>, Unpack>,
+pub struct NetSets {
+    /// Asked first.
+    pub(super) rendered: Nets,
+    /// Asked where the rendered set hardly recognises what it finds. Unpacked only then: that takes longer than decoding a small photo.
+    real: LazyLock<Result<Nets, WeightsError>, Unpack>,
 }
 
 type Unpack = Box<dyn FnOnce() -> Result<Nets, WeightsError> + Send>;
 
-impl BothNets {
-    /// Those asked first, and the others.
+impl NetSets {
+    /// From the two sets.
     #[must_use]
-    pub fn new(first: Nets, second: Nets) -> Self {
+    pub fn new(rendered: Nets, real: Nets) -> Self {
         Self {
-            first,
-            second: LazyLock::new(Box::new(|| Ok(second))),
+            rendered,
+            real: LazyLock::new(Box::new(|| Ok(real))),
         }
     }
 
-    /// Those asked where the first ones hardly recognise what they find.
+    /// The real set.
     ///
     /// # Errors
-    /// When they are damaged.
-    pub(super) fn second(&self) -> Result<&Nets, WeightsError> {
-        self.second.as_ref().map_err(Clone::clone)
+    /// When its weights are damaged.
+    pub(super) fn real(&self) -> Result<&Nets, WeightsError> {
+        self.real.as_ref().map_err(Clone::clone)
     }
 
-    /// Those built in.
+    /// The sets built in.
     ///
     /// # Errors
-    /// When the first ones are damaged.
+    /// When the rendered set's weights are damaged.
     pub fn built_in() -> Result<&'static Self, WeightsError> {
         NETS.as_ref().map_err(Clone::clone)
     }
@@ -71,19 +70,19 @@ pub(super) const STRIP_WEIGHTS: [&[u8]; 2] = [
     include_bytes!("../../calibration/shaft-net/strip-1.bin"),
     include_bytes!("../../calibration/shaft-net/strip-2.bin"),
 ];
-const SECOND_MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/real/map.bin");
-const SECOND_STRIP_WEIGHTS: [&[u8]; 2] = [
+const REAL_MAP_WEIGHTS: &[u8] = include_bytes!("../../calibration/shaft-net/real/map.bin");
+const REAL_STRIP_WEIGHTS: [&[u8]; 2] = [
     include_bytes!("../../calibration/shaft-net/real/strip-1.bin"),
     include_bytes!("../../calibration/shaft-net/real/strip-2.bin"),
 ];
 
-static NETS: LazyLock<Result<BothNets, WeightsError>> = LazyLock::new(|| {
-    let first = include_str!("../../calibration/shaft-net/model.json");
-    let second = include_str!("../../calibration/shaft-net/real/model.json");
-    Ok(BothNets {
-        first: Nets::new(MAP_WEIGHTS, STRIP_WEIGHTS, first)?,
-        second: LazyLock::new(Box::new(|| {
-            Nets::new(SECOND_MAP_WEIGHTS, SECOND_STRIP_WEIGHTS, second)
+static NETS: LazyLock<Result<NetSets, WeightsError>> = LazyLock::new(|| {
+    let rendered = include_str!("../../calibration/shaft-net/model.json");
+    let real = include_str!("../../calibration/shaft-net/real/model.json");
+    Ok(NetSets {
+        rendered: Nets::new(MAP_WEIGHTS, STRIP_WEIGHTS, rendered)?,
+        real: LazyLock::new(Box::new(|| {
+            Nets::new(REAL_MAP_WEIGHTS, REAL_STRIP_WEIGHTS, real)
         })),
     })
 });

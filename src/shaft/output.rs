@@ -1,7 +1,7 @@
 //! An analysis → shafts with kinds, confidence and covariance.
 
 use super::nets::Nets;
-use super::second_stage::{Analysis, HIDDEN_BASE};
+use super::second_stage::{Analysis, HIDDEN_ENTRY_SD_FACTOR};
 use super::view_geometry::ViewGeometry;
 use super::{ArrowKind, Candidate, Lean, Shaft, Shafts, View, choose, model, peaks};
 use crate::geometry::FacePoint;
@@ -11,7 +11,7 @@ use crate::geometry::FacePoint;
 const LEAST_CONFIDENCE: f64 = 0.35;
 /// A shaft of unknown kind is never handed on as sure.
 const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
-/// A tail of which less is in the picture doesn't tell fletched from bare.
+/// Least share of the tail inside the picture with which fletched and bare are distinguished.
 const LEAST_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
 pub(super) fn shafts_of(
@@ -116,8 +116,8 @@ fn shaft(
     let next = geometry.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
     let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, edge_pair.is_some());
-    if found.base_is_hidden(geometry, k) {
-        sd_along *= HIDDEN_BASE;
+    if found.entry_is_hidden(geometry, k) {
+        sd_along *= HIDDEN_ENTRY_SD_FACTOR;
     }
     let own_cov_mm2 = along * along.transpose() * sd_along.powi(2)
         + across * across.transpose() * sd_across.powi(2);

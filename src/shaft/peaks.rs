@@ -5,7 +5,7 @@ use super::tensor::Tensor;
 use crate::geometry::FacePoint;
 use nalgebra::Vector2;
 
-/// Least entry score of a candidate: far below what is believed in the end, so that the second look decides.
+/// Least entry score of a candidate: far below that of most shafts, so that the strip nets decide.
 const LEAST_SCORE: f32 = 0.04;
 /// Most candidates of one photo, best first; a boss holds some 14 shafts, rarely twice as many.
 const MOST_CANDIDATES: usize = 60;

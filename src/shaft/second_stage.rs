@@ -1,7 +1,7 @@
 //! The second stage: likely candidates between their edges, two nets along each, and what all say together.
 
 use super::first_stage::FirstStage;
-use super::nets::{BothNets, Nets};
+use super::nets::{NetSets, Nets};
 use super::view_geometry::ViewGeometry;
 use super::{HeatMap, Lean, WeightsError, choose, edges, lean, model, peaks, strip};
 use crate::geometry::FacePoint;
@@ -9,13 +9,13 @@ use rayon::prelude::*;
 
 /// The candidates of a photo with their scores, before they are given shaft by shaft.
 pub(super) struct Analysis {
-    /// Where the map shows the entries.
-    pub(super) before: Vec<FacePoint>,
+    /// Where the map shows the entries, before the edges moved them.
+    pub(super) map_entries: Vec<FacePoint>,
     pub(super) candidates: Vec<choose::ScoredCandidate>,
     pub(super) features: Vec<model::Features>,
     /// Of being the entry of a shaft, before the joint choice.
     pub(super) probability: Vec<f64>,
-    /// The shaft's two edges, where they are plain to see.
+    /// The shaft's two edges, where they are clear.
     pub(super) edge_pairs: Vec<Option<edges::EdgePair>>,
     /// Length and thickness that the shafts have in common, mm.
     pub(super) length_mm: f64,
@@ -23,24 +23,24 @@ pub(super) struct Analysis {
     pub(super) heat: HeatMap,
 }
 
-/// The other set isn't asked where it counts for less than this.
-const LEAST_WEIGHT: f64 = 0.02;
-/// Candidates less likely than this are not looked at any closer.
+/// Least weight with which the real set is asked about vanes.
+const LEAST_REAL_SET_WEIGHT: f64 = 0.02;
+/// Least probability of a candidate of the second stage.
 const LEAST_PROBABILITY: f64 = 0.03;
 
-/// The likely candidates, centred between their shafts' edges, with the nets of the second stage along them. `others`: the second set is
-/// asked about the vanes of the same strips where this set recognises little.
+/// The likely candidates, centred between their shafts' edges, with both strip nets along them. `real_set`, beside the rendered set as `nets`,
+/// is asked about the vanes of the same strips where the rendered set recognises little.
 pub(super) fn second_stage<'a, 'n>(
     nets: &'n Nets,
-    mut seen: FirstStage<'a>,
-    others: Option<&BothNets>,
+    mut stage: FirstStage<'a>,
+    real_set: Option<&NetSets>,
 ) -> Result<(&'n Nets, ViewGeometry<'a>, Analysis), WeightsError> {
-    let odds = nets.model.others.zip(seen.mean_detection_score());
+    let odds = nets.model.real_set.zip(stage.mean_detection_score());
     let weight = odds.map_or(0.0, |(odds, score)| odds.weight(score));
-    let others = others.filter(|_| weight >= LEAST_WEIGHT);
-    let others = others.map(BothNets::second).transpose()?;
-    let heat = HeatMap::new(&seen.map, &seen.scores);
-    let mut candidates = std::mem::take(&mut seen.candidates);
+    let real_set = real_set.filter(|_| weight >= LEAST_REAL_SET_WEIGHT);
+    let real_set = real_set.map(NetSets::real).transpose()?;
+    let heat = HeatMap::new(&stage.map, &stage.scores);
+    let mut candidates = std::mem::take(&mut stage.candidates);
     let (mut features, mut probability, mut common) = score(&nets.model, &candidates);
     let likely: Vec<bool> = probability
         .iter()
@@ -55,7 +55,7 @@ pub(super) fn second_stage<'a, 'n>(
         .par_iter()
         .map(|c| {
             let edges =
-                edges::Edges::new(&seen.photo, &seen.geometry, c.peak.point, c.axis, common);
+                edges::Edges::new(&stage.photo, &stage.geometry, c.peak.point, c.axis, common);
             let edge_pairs = edges.edge_pairs();
             (edges, edge_pairs)
         })
@@ -66,29 +66,29 @@ pub(super) fn second_stage<'a, 'n>(
         .map(|(edges, edge_pairs)| {
             edges
                 .edge_pair(edge_pairs, width?)
-                .filter(edges::EdgePair::is_plain)
+                .filter(edges::EdgePair::is_clear)
         })
         .collect();
-    let before: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
+    let map_entries: Vec<FacePoint> = candidates.iter().map(|c| c.peak.point).collect();
     for (candidate, edge_pair) in candidates.iter_mut().zip(&edge_pairs) {
         let Some(edge_pair) = edge_pair else { continue };
-        move_onto(&mut candidate.peak, edge_pair, seen.map.foot());
-        seen.peaks[candidate.number] = candidate.peak.clone();
+        move_onto(&mut candidate.peak, edge_pair, stage.map.foot());
+        stage.peaks[candidate.number] = candidate.peak.clone();
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = seen.candidates_along(numbers, &|peak, strip| {
-        let mut output = strip::second_stage(&nets.strips, strip);
+    candidates = stage.candidates_along(numbers, &|peak, strip| {
+        let mut output = strip::by_two_nets(&nets.strips, strip);
         let (low, high) = output.kind_range();
-        let asked = others.filter(|_| {
+        let asked = real_set.filter(|_| {
             let kind = |fletched| {
                 nets.model
-                    .kind_whatever_others_say(fletched, peak.tag, weight)
+                    .kind_settled_without_real_set(fletched, peak.tag, weight)
             };
             kind(low) == 0 || kind(low) != kind(high)
         });
-        output.by_others = asked.map(|others| strip::ByOthers {
-            fletched: strip::second_stage(&others.strips, strip).fletched,
+        output.vanes_by_real_set = asked.map(|real_set| strip::RealSetVanes {
+            fletched: strip::by_two_nets(&real_set.strips, strip).fletched,
             weight,
         });
         output
@@ -96,7 +96,7 @@ pub(super) fn second_stage<'a, 'n>(
     (features, probability, common) = score(&nets.model, &candidates);
     let length_mm = true_length(&features, &probability, common);
     let found = Analysis {
-        before,
+        map_entries,
         candidates,
         features,
         probability,
@@ -105,11 +105,11 @@ pub(super) fn second_stage<'a, 'n>(
         width_mm: width.map(|w| w + nets.model.width_bias_mm),
         heat,
     };
-    Ok((nets, seen.geometry, found))
+    Ok((nets, stage.geometry, found))
 }
 
-/// How much further off along its axis an entry may be when something stands before it.
-pub(super) const HIDDEN_BASE: f64 = 2.5;
+/// Factor on the entry's standard deviation along the axis where something stands between the camera and the entry.
+pub(super) const HIDDEN_ENTRY_SD_FACTOR: f64 = 2.5;
 /// Projected axes that show shorter than this on the face plane hide their own entry behind nock and vanes, mm.
 const END_ON_MM: f64 = 25.0;
 /// Another shaft hides an entry this near to its axis, mm.
@@ -139,7 +139,7 @@ impl Analysis {
     }
 
     /// Whether another shaft, or the shaft's own tail, stands between the camera and the entry.
-    pub(super) fn base_is_hidden(&self, geometry: &ViewGeometry, k: usize) -> bool {
+    pub(super) fn entry_is_hidden(&self, geometry: &ViewGeometry, k: usize) -> bool {
         let (foot, distance) = (geometry.foot, geometry.distance_mm);
         let far = |k: usize| {
             choose::shown(
@@ -180,14 +180,14 @@ fn score(
     model: &model::Model,
     candidates: &[choose::ScoredCandidate],
 ) -> (Vec<model::Features>, Vec<f64>, f64) {
-    let lengths = choose::Lengths::new(candidates, model.usual_length_mm);
+    let lengths = choose::CommonLength::new(candidates, model.usual_length_mm);
     let mut features: Vec<model::Features> = candidates
         .iter()
         .enumerate()
-        .map(|(k, c)| choose::features_of(c, &lengths.by_the_others(k)))
+        .map(|(k, c)| choose::features_of(c, &lengths.nock_prior_without(k)))
         .collect();
-    let alone: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
-    choose::set_likelier_neighbours(candidates, &mut features, &alone);
+    let each_alone: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
+    choose::set_likelier_neighbours(candidates, &mut features, &each_alone);
     let mut probability: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
     choose::penalise_isolated(&mut probability, model.alone);
     (features, probability, lengths.common_mm())

@@ -1,4 +1,4 @@
-//! The second stage's input: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
+//! The strip nets' input: a strip of the photo along a candidate, in millimetres along and across the shaft, and where the axes of the
 //! photo's other candidates run through it: what belongs to a neighbour, its vanes above all, must not count.
 
 use super::lanes;
@@ -30,7 +30,7 @@ const LEAST_NEIGHBOUR_SCORE: f64 = 0.2;
 const MOST_NEIGHBOURS: usize = 24;
 /// Nearness falls off over half the span of a vane and its shaft, mm.
 const NEIGHBOUR_HALF_WIDTH_MM: f64 = 5.0;
-/// An axis steeper than this against the view has no direction that is known.
+/// Least slope of a projected axis: seen more nearly end-on it has no direction.
 const LEAST_SLOPE: f64 = 0.02;
 /// Height up to which axes are followed, and the unit of the plane of heights, mm.
 const TALLEST_MM: f64 = 900.0;
@@ -46,8 +46,8 @@ pub(crate) fn place_mm(place: usize) -> f64 {
     FIRST_MM + PLACE_MM * place as f64
 }
 
-/// A nock may well be where its log-odds are less than those of the likeliest place by no more than this.
-const MAY_BE_THERE: f32 = 5.0;
+/// Places whose log-odds of the nock are below the best place's by no more than this count as places where it may be.
+const NOCK_LOG_ODDS_RANGE: f32 = 5.0;
 
 /// What the strip net says about one candidate.
 #[derive(Clone, Debug)]
@@ -56,20 +56,20 @@ pub(crate) struct StripOutput {
     pub(crate) nock: Vec<f32>,
     /// Per place: log-odds of fletched, given that the nock is there.
     pub(crate) fletched: Vec<f32>,
-    /// What the other set of nets says of the vanes, where it was asked.
-    pub(crate) by_others: Option<ByOthers>,
+    /// What the real set says of the vanes, where the rendered set gave the rest and the real one was asked besides.
+    pub(crate) vanes_by_real_set: Option<RealSetVanes>,
     /// Per place: share of the strip inside the picture.
     pub(crate) seen: Vec<f32>,
     /// Log-odds that this is a shaft from its entry on.
     pub(crate) shaft: f64,
 }
 
-/// What the other set of nets says of a candidate's vanes.
+/// What the real set of nets ([`super::NetSets`]) says of a candidate's vanes.
 #[derive(Clone, Debug)]
-pub(crate) struct ByOthers {
+pub(crate) struct RealSetVanes {
     /// As [`StripOutput::fletched`].
     pub(crate) fletched: Vec<f32>,
-    /// What that counts beside the own set's, 0–1.
+    /// Weight of that, 0–1; the rendered set's has the remainder.
     pub(crate) weight: f64,
 }
 
@@ -88,7 +88,7 @@ impl StripOutput {
         Self {
             nock: channel(0),
             fletched: channel(1),
-            by_others: None,
+            vanes_by_real_set: None,
             seen: (0..PLACES).map(seen).collect(),
             shaft: f64::from(shaft.iter().sum::<f32>()) / PLACES as f64,
         }
@@ -98,14 +98,14 @@ impl StripOutput {
     pub(crate) fn kind_range(&self) -> (f32, f32) {
         let most = self.nock.iter().copied().fold(f32::NEG_INFINITY, f32::max);
         let likely = self.nock.iter().zip(&self.fletched);
-        let likely = likely.filter(|(nock, _)| **nock >= most - MAY_BE_THERE);
+        let likely = likely.filter(|(nock, _)| **nock >= most - NOCK_LOG_ODDS_RANGE);
         likely.fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), (_, f)| {
             (low.min(*f), high.max(*f))
         })
     }
 
-    /// The nock's likeliest place by itself, mm from the entry.
-    pub(crate) fn likeliest_mm(&self) -> f64 {
+    /// The most likely place of the nock by this strip alone, mm from the entry.
+    pub(crate) fn most_likely_nock_mm(&self) -> f64 {
         let best = self
             .nock
             .iter()
@@ -196,14 +196,14 @@ impl ProjectedAxes {
     }
 }
 
-/// What one net says of a strip: enough to tell what is no shaft, and roughly where the nock is.
-pub(crate) fn first_stage(net: &StripNet, strip: &Tensor) -> StripOutput {
+/// What one net says of a strip: enough to recognise what is no shaft, and roughly where the nock is.
+pub(crate) fn by_one_net(net: &StripNet, strip: &Tensor) -> StripOutput {
     StripOutput::new(strip, &net.run(strip))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/training/LOG.md` has the figures).
-pub(crate) fn second_stage(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput {
+pub(crate) fn by_two_nets(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
     let [first, second] = nets

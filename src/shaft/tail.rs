@@ -1,8 +1,8 @@
 //! The colours of a shaft's nock and vanes, as likelihoods of colours' names.
 //!
-//! The photo is sampled in millimetres along and across the tail. Where exactly the nock ends, and how far the axis runs beside
-//! the axis, is found out by where the middle differs from both its sides and where it stops to; what is not sure of it stays
-//! a weighted sum. Vanes are what differs, beside the tube, from the background on both sides.
+//! The photo is sampled in millimetres along and across the tail. Where the nock ends, and how far the tail lies beside the projected
+//! axis, is found from where the middle differs from both its sides and where that stops; the places that remain possible are summed over
+//! with their weights. Vanes are what differs, beside the tube, from the background on both sides.
 
 use super::Shaft;
 use crate::colours::{ColourName, Likeness};
@@ -20,10 +20,10 @@ const FIRST_MM: f64 = -130.0;
 const ALONG: usize = 66;
 const ACROSS_MM: f64 = 1.25;
 const ACROSS: usize = 29;
-/// How far the nock's end may lie beside where it is thought, steps along and across, and their standard deviations.
+/// Largest and standard deviations of the nock's end from its estimated place, steps along and across.
 const SHIFT_STEPS: (usize, usize) = (11, 4);
 const SHIFT_SD_STEPS: (f64, f64) = (3.0, 2.0);
-/// Stretches that tell the end, steps: before it the middle differs from its sides, after it it doesn't.
+/// Stretches that show where the nock ends, steps: before the end the middle differs from its sides, after it it doesn't.
 const STEPS_BEFORE_END: usize = 10;
 const STEPS_AFTER_END: usize = 6;
 /// The sides that the middle is compared with, steps across.
@@ -35,17 +35,17 @@ const CLEAR_DIFFERENCE_STEP: f64 = 0.08;
 /// What one step along says at most, in log-odds, for a tube and against one: neighbouring steps agree with each other.
 const LOG_ODDS_PER_STEP: (f64, f64) = (0.8, -0.6);
 /// Where a nock shows its colour, steps before its end: behind its edge, before the tube (nocks are 11 mm long at least).
-const NOCK: std::ops::RangeInclusive<usize> = 1..=3;
+const NOCK_STEPS: std::ops::RangeInclusive<usize> = 1..=3;
 /// Where vanes are, steps before the end (25 to 105 mm: `calibration/rehearse.json`, common practice).
-const VANES: std::ops::RangeInclusive<usize> = 10..=42;
+const VANE_STEPS_ALONG: std::ops::RangeInclusive<usize> = 10..=42;
 /// Where vanes show beside the tube, steps from the axis, and the ground beyond them.
-const VANE: std::ops::RangeInclusive<usize> = 4..=8;
-const GROUND: usize = 11;
-/// As many samples that are surely vane tell all that vanes can.
+const VANE_STEPS_ACROSS: std::ops::RangeInclusive<usize> = 4..=8;
+const GROUND_STEPS_ACROSS: usize = 11;
+/// Samples that are surely vane beyond which more of them add nothing: they err together.
 const LARGEST_VANE_SAMPLES: f64 = 25.0;
-/// Hypotheses that together weigh less than this are left out.
+/// Least posterior probability of a place of the nock's end that is kept.
 const LEAST_POSTERIOR_SHARE: f64 = 0.02;
-/// A nock that shows narrower than this tells less, px.
+/// Width of a nock in the picture, px, from which its colours count in full.
 const WIDE_PX: f64 = 5.0;
 const NOCK_MM: f64 = 6.0;
 /// Half of what a neighbour covers, mm: its vanes near its nock, its tube elsewhere.
@@ -59,8 +59,8 @@ pub(super) struct Tail {
     likeness: Vec<Likeness>,
     /// Weights of the places where the nock may be, and the samples of each.
     nock: Vec<(f64, Vec<usize>)>,
-    /// How much the nock's samples tell, 0 to 1.
-    nock_tells: f64,
+    /// Weight of the nock's samples, 0 to 1: less where the nock is small in the picture.
+    nock_weight: f64,
     /// Weights of the samples that may be vane.
     vanes: Vec<(f64, usize)>,
 }
@@ -82,7 +82,7 @@ impl Tail {
                 .iter()
                 .map(|s| self.likeness[*s].ratio(name).ln())
                 .sum();
-            weight * (self.nock_tells * logs / count(samples.len().max(1))).exp()
+            weight * (self.nock_weight * logs / count(samples.len().max(1))).exp()
         });
         each.sum::<f64>() / all
     }
@@ -131,7 +131,7 @@ impl Samples {
         camera: &Camera,
         white: [f64; 3],
         shaft: &Shaft,
-        others: &[[ImagePoint; 2]],
+        neighbour_axes: &[[ImagePoint; 2]],
     ) -> Option<Self> {
         let (end, axis) = nock(camera, shaft)?;
         let across = axis
@@ -145,7 +145,7 @@ impl Samples {
             for j in 0..ACROSS {
                 let aside = ACROSS_MM * (count(j) - count(ACROSS / 2));
                 let seen = at(along, aside)
-                    .filter(|p| !others.iter().any(|o| covers(*o, *p, scale)))
+                    .filter(|p| !neighbour_axes.iter().any(|n| covers(*n, *p, scale)))
                     .and_then(|p| linear_light(pixels, p));
                 samples.push(seen.map(|c| std::array::from_fn(|i| f64::from(c[i]) / white[i])));
             }
@@ -261,16 +261,16 @@ fn covers([entry, nock]: [ImagePoint; 2], p: ImagePoint, scale: f64) -> bool {
     aside < half * scale && along > 0.0 && from_nock < NEIGHBOUR_MM.1
 }
 
-/// Looks at the tail of a shaft. `white` is what a white face would show, `others` are the axes of its neighbours in the
-/// picture, entry and nock. Empty where nothing of it is seen.
+/// Looks at the tail of a shaft. `white` is what a white face would show, `neighbour_axes` are the axes of the photo's other shafts in
+/// the picture, entry and nock. Empty where nothing of it is seen.
 pub(super) fn look(
     pixels: &RgbImage,
     camera: &Camera,
     white: [f64; 3],
     shaft: &Shaft,
-    others: &[[ImagePoint; 2]],
+    neighbour_axes: &[[ImagePoint; 2]],
 ) -> Tail {
-    let Some(samples) = Samples::new(pixels, camera, white, shaft, others) else {
+    let Some(samples) = Samples::new(pixels, camera, white, shaft, neighbour_axes) else {
         return Tail::default();
     };
     let places = ends(&samples);
@@ -288,7 +288,7 @@ pub(super) fn look(
     let nock = places
         .iter()
         .map(|e| {
-            let rows = NOCK.filter_map(|back| e.along.checked_sub(back));
+            let rows = NOCK_STEPS.filter_map(|back| e.along.checked_sub(back));
             let seen = rows.flat_map(|k| (e.across - 1..=e.across + 1).map(move |j| (k, j)));
             let seen = seen.filter_map(|place| looked.sample(&samples, place));
             (e.weight, seen.collect())
@@ -298,7 +298,7 @@ pub(super) fn look(
     Tail {
         vanes,
         nock,
-        nock_tells: (NOCK_MM * samples.scale / WIDE_PX).min(1.0),
+        nock_weight: (NOCK_MM * samples.scale / WIDE_PX).min(1.0),
         likeness: looked.likeness,
     }
 }
@@ -357,8 +357,11 @@ fn ends(samples: &Samples) -> Vec<End> {
 /// Samples beside the tube that differ from the ground on both sides, by how plainly they do.
 fn vanes(samples: &Samples, along: usize, across: usize) -> Vec<(f64, (usize, usize))> {
     let mut found = Vec::new();
-    for k in VANES.filter_map(|back| along.checked_sub(back)) {
-        let ground = [across.checked_sub(GROUND), Some(across + GROUND)];
+    for k in VANE_STEPS_ALONG.filter_map(|back| along.checked_sub(back)) {
+        let ground = [
+            across.checked_sub(GROUND_STEPS_ACROSS),
+            Some(across + GROUND_STEPS_ACROSS),
+        ];
         let ground: Vec<[f64; 3]> = ground
             .into_iter()
             .flatten()
@@ -367,7 +370,7 @@ fn vanes(samples: &Samples, along: usize, across: usize) -> Vec<(f64, (usize, us
         if ground.is_empty() {
             continue;
         }
-        for aside in VANE {
+        for aside in VANE_STEPS_ACROSS {
             let sides = [across.checked_sub(aside), Some(across + aside)];
             for j in sides.into_iter().flatten() {
                 let Some(seen) = samples.at(k, j) else {

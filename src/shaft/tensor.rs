@@ -193,7 +193,7 @@ pub(crate) struct Input<'a> {
 
 impl<'a> Input<'a> {
     /// As it is.
-    pub(crate) fn plain(picture: &'a Tensor) -> Self {
+    pub(crate) fn same_size(picture: &'a Tensor) -> Self {
         Self {
             picture,
             doubled: false,

@@ -1,8 +1,8 @@
 //! The geometry of a view of the shafts: the camera, the direction in which they stand on the whole, and the scale.
 //!
 //! Shafts that all lean the same way look from the camera's foot as upright ones do from a foot beside it (a shear of space that leaves
-//! the face plane as it is). And a face that is smaller than it was called has shafts that seem larger: rings alone can't tell, shafts
-//! can. With both known, everything else may take shafts to stand upright and to have their own millimetres.
+//! the face plane as it is). And shafts in a face that is smaller than its name says seem larger than they are: rings alone don't show
+//! the size, shafts do. With both known, everything else may take shafts to stand upright and to have their own millimetres.
 
 use super::View;
 use super::picture::Reduced;
@@ -10,12 +10,12 @@ use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-/// A view in the shafts' own millimetres, with the foot from which they seem to stand upright.
+/// A view in true millimetres, as the shafts show them (*own mm*), with the foot from which the shafts seem to stand upright.
 pub(crate) struct ViewGeometry<'a> {
     camera: &'a Camera,
-    /// The face's millimetres, by its nominal size, in one of the shafts' own.
+    /// Millimetres of the face as named in one true millimetre.
     pub(crate) scale: f64,
-    /// What the shafts lean by on the whole: right and up per height.
+    /// The common lean of the shafts: right and up per height.
     pub(crate) lean: Vector2<f64>,
     /// Centres of the face's spots, own mm.
     pub(crate) spot_centres: Vec<FacePoint>,

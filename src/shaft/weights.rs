@@ -62,10 +62,10 @@ impl<'a> Reader<'a> {
 
 /// The layers of a file of weights.
 pub(crate) fn parse(bytes: &[u8]) -> Result<Vec<Layer>, WeightsError> {
-    const HASH: usize = 32;
+    const HASH_BYTES: usize = 32;
     let body = bytes
         .len()
-        .checked_sub(HASH)
+        .checked_sub(HASH_BYTES)
         .ok_or(WeightsError::Malformed)?;
     let (body, hash) = bytes.split_at(body);
     let mut reader = Reader(body);

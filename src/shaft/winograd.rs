@@ -1,6 +1,6 @@
 //! 3 × 3 convolutions with fewer multiplications: F(4 × 4, 3 × 3) of Lavin and Gray, "Fast algorithms for convolutional neural
 //! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
-//! sums differ from the plain ones in the last digits only, and are the same on any number of threads.
+//! sums differ from those of the direct convolution in the last digits only, and are the same on any number of threads.
 
 use super::lanes::{self, Block, Outputs, Run, Use, WIDE, larger};
 use super::tensor::{Input, TILE, Tensor};
@@ -46,8 +46,8 @@ fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
 #[inline(always)]
 fn input_transform<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
-    if lanes::is_plain(simd) {
-        input_transform_plain(from, to);
+    if lanes::is_scalar(simd) {
+        input_transform_scalar(from, to);
     } else if n >= 16 {
         input_transform_by::<S, f32x16<S>>(simd, from, to);
     } else if n >= 8 {
@@ -120,7 +120,7 @@ fn input_transform_few<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; 
 
 /// The same number by number.
 #[inline(always)]
-fn input_transform_plain(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+fn input_transform_scalar(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
     let [a, b, c, d, e, f] = from;
     let (a, b, c, d, e, f) = (&a[..n], &b[..n], &c[..n], &d[..n], &e[..n], &f[..n]);
@@ -317,7 +317,7 @@ impl Winograd {
                 &mut products,
             );
         }
-        if lanes::is_plain(simd) {
+        if lanes::is_scalar(simd) {
             for from in (0..block.outputs).step_by(f32x4::<S>::LEN) {
                 self.finish::<S, f32x4<S>>(simd, (block, from), &space.products, band);
             }
@@ -392,11 +392,11 @@ mod tests {
             let from: [Vec<f32>; SPAN] = [1, 2, 3, 4, 5, 6].map(|seed| noise(n, seed));
             let from = from.each_ref().map(Vec::as_slice);
             let mut by_vectors = from.map(<[f32]>::to_vec);
-            let mut plainly = by_vectors.clone();
+            let mut by_scalars = by_vectors.clone();
             dispatch!(lanes::level(), simd => input_transform(simd, from, by_vectors.each_mut().map(Vec::as_mut_slice)));
-            input_transform_plain(from, plainly.each_mut().map(Vec::as_mut_slice));
+            input_transform_scalar(from, by_scalars.each_mut().map(Vec::as_mut_slice));
             assert_eq!(
-                plainly.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>()),
+                by_scalars.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>()),
                 by_vectors.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>())
             );
         }
@@ -412,7 +412,7 @@ mod tests {
     }
 
     /// The definition of the convolution, in double precision.
-    fn plain(layer: &Layer, pictures: &[&Tensor], x: usize, y: usize, output: usize) -> f64 {
+    fn direct(layer: &Layer, pictures: &[&Tensor], x: usize, y: usize, output: usize) -> f64 {
         let mut sum = f64::from(layer.bias[output]);
         let mut input = 0;
         for p in pictures {
@@ -444,11 +444,11 @@ mod tests {
                 weights: noise(11 * 81, 4),
             };
             let mut got = Tensor::zeros(width, height, 11);
-            let inputs = [Input::plain(&a), Input::plain(&b)];
+            let inputs = [Input::same_size(&a), Input::same_size(&b)];
             Winograd::new(&layer).unwrap().run(&inputs, false, &mut got);
             for (x, y) in (0..width).flat_map(|x| (0..height).map(move |y| (x, y))) {
                 for (output, &g) in got.pixel(x, y).iter().enumerate() {
-                    let want = plain(&layer, &[&a, &b], x, y, output);
+                    let want = direct(&layer, &[&a, &b], x, y, output);
                     assert!(
                         (f64::from(g) - want).abs() < 1e-5,
                         "{width} × {height}, {x} {y}: {g} {want}"

@@ -98,29 +98,29 @@ fn names(photo: &Path, fingerprint: Option<&str>, folder: Option<&Path>) -> Vec<
     names
 }
 
-/// What is at a path.
+/// What a path holds.
 #[derive(PartialEq, Eq)]
-enum Held {
+enum PathContent {
     Nothing,
     /// The record of this photo, or one that names none by its content.
     Own,
     Other,
-    /// A file that can't be read as a record: whoever uses it is told.
+    /// A file that can't be read as a record; using it is an error.
     Unreadable,
 }
 
-fn held(path: &Path, fingerprint: Option<&str>) -> Held {
+fn content_of(path: &Path, fingerprint: Option<&str>) -> PathContent {
     match record_at(path) {
-        Ok(None) => Held::Nothing,
+        Ok(None) => PathContent::Nothing,
         Ok(Some(end)) => match (end.photo, fingerprint) {
-            (Some(photo), _) if photo.sha256.is_empty() => Held::Own,
-            (Some(photo), Some(own)) if photo.sha256 == own => Held::Own,
+            (Some(photo), _) if photo.sha256.is_empty() => PathContent::Own,
+            (Some(photo), Some(own)) if photo.sha256 == own => PathContent::Own,
             // a photo that can't be read is shown with the record of its name
-            (Some(_), None) => Held::Own,
-            _ => Held::Other,
+            (Some(_), None) => PathContent::Own,
+            _ => PathContent::Other,
         },
-        Err(StoreError::Foreign) => Held::Other,
-        Err(_) => Held::Unreadable,
+        Err(StoreError::Foreign) => PathContent::Other,
+        Err(_) => PathContent::Unreadable,
     }
 }
 
@@ -133,18 +133,18 @@ fn by_name(names: &[PathBuf], fingerprint: Option<&str>, taken: &BTreeSet<PathBu
             own_name: true,
             taken: None,
         };
-        match held(path, fingerprint) {
-            Held::Own => {
+        match content_of(path, fingerprint) {
+            PathContent::Own => {
                 free = Some(one(true));
                 break;
             }
-            Held::Nothing if !taken.contains(path) => {
+            PathContent::Nothing if !taken.contains(path) => {
                 free.get_or_insert_with(|| one(false));
             }
-            Held::Unreadable => {
+            PathContent::Unreadable => {
                 free.get_or_insert_with(|| one(false));
             }
-            Held::Nothing | Held::Other => {}
+            PathContent::Nothing | PathContent::Other => {}
         }
     }
     // each name is taken only where the photo can't be read

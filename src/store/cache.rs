@@ -9,11 +9,11 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::ThreadId;
 use std::time::{Duration, SystemTime};
 
-/// File systems tell times apart by some milliseconds, the coarsest by two seconds: a file that was written more recently may be
-/// written again without looking any newer.
-const SETTLED: Duration = Duration::from_secs(3);
+/// Least age of a file from which its state is trusted: file systems resolve times to milliseconds, the coarsest to two seconds, so that a
+/// younger file may be written again without a newer time.
+const LEAST_FILE_AGE: Duration = Duration::from_secs(3);
 
-/// What tells one state of a file from another.
+/// What distinguishes one state of a file from another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct FileState {
     length: u64,
@@ -21,12 +21,12 @@ struct FileState {
 }
 
 impl FileState {
-    /// The state of the file now; `None` where it is too new to be told from the next.
+    /// The state of the file now; `None` where it is too new to be distinguished from the next.
     fn of(path: &Path) -> Option<Self> {
         let data = std::fs::metadata(path).ok()?;
         let modified = data.modified().ok()?;
         let age = SystemTime::now().duration_since(modified).ok()?;
-        (age > SETTLED).then_some(Self {
+        (age > LEAST_FILE_AGE).then_some(Self {
             length: data.len(),
             modified,
         })

@@ -13,9 +13,9 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// How long a writer waits for another one. Each holds the lock for some milliseconds, on slow network disks for seconds.
-const PATIENCE: Duration = Duration::from_secs(30);
-/// First and longest pause between two tries.
-const PAUSES: [Duration; 2] = [Duration::from_millis(1), Duration::from_millis(20)];
+const LOCK_TIMEOUT: Duration = Duration::from_secs(30);
+/// First and longest pause between two attempts.
+const RETRY_PAUSES: [Duration; 2] = [Duration::from_millis(1), Duration::from_millis(20)];
 
 /// The right to write a file, until it is dropped.
 #[derive(Debug)]
@@ -35,18 +35,18 @@ pub fn lock(path: &Path) -> Result<FileLock, StoreError> {
     }
     let beside = lock_file(&path);
     let start = Instant::now();
-    let mut pause = PAUSES[0];
+    let mut pause = RETRY_PAUSES[0];
     loop {
         if let Some(lock) = try_lock(&beside)? {
             return Ok(lock);
         }
-        if start.elapsed() > PATIENCE {
+        if start.elapsed() > LOCK_TIMEOUT {
             return Err(StoreError::Busy {
-                seconds: PATIENCE.as_secs(),
+                seconds: LOCK_TIMEOUT.as_secs(),
             });
         }
         std::thread::sleep(pause);
-        pause = (pause * 2).min(PAUSES[1]);
+        pause = (pause * 2).min(RETRY_PAUSES[1]);
     }
 }
 
@@ -67,7 +67,7 @@ fn try_lock(beside: &Path) -> Result<Option<FileLock>, StoreError> {
         Err(error) if error.kind() == io::ErrorKind::NotFound && has_folder(beside) => {
             return Ok(None);
         }
-        // nothing can be written there either, and whoever tries is told
+        // nothing can be written there either, and the attempt to write reports it
         Err(error) if is_unwritable(&error) => return Ok(Some(FileLock { held: None })),
         Err(error) => {
             return Err(StoreError::System {
@@ -207,7 +207,7 @@ mod tests {
         assert_eq!(clear_unfinished(&at("none")), 0);
     }
 
-    /// Whoever clears away never takes a lock file from under a writer.
+    /// Clearing away never removes a lock file that a writer is about to use.
     #[test]
     fn clearing_away_disturbs_no_writer() {
         /// Counts a writer that has ended, whether it got all its locks or panicked.

@@ -2,9 +2,9 @@
 
 use super::numbers::{capital, chance, count, ends, number, turns};
 use super::terms::FaceSide;
-use super::{Locale, Sentence, evidence};
+use super::{Locale, Sentence, before_change};
 use crate::advice::{
-    Advice, Axis, Change, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
+    Action, Advice, Axis, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
     VerifyWhen,
 };
 use crate::math::round_i64;
@@ -45,8 +45,8 @@ impl Sentence for Detail {
                 quarter_turns,
                 spines,
             } => match change {
-                Change::DrawWeight => bolts(*amount, *to, quarter_turns.unwrap_or(0)),
-                Change::ShaftSpine => other_shafts([*from, *to], *spines),
+                Action::DrawWeight => bolts(*amount, *to, quarter_turns.unwrap_or(0)),
+                Action::ShaftSpine => other_shafts([*from, *to], *spines),
                 _ => amount_of(*change, *amount, [*from, *to], locale),
             },
             Self::Direction { change, more } => {
@@ -80,20 +80,20 @@ impl Sentence for Detail {
                 distance_m,
                 cause,
                 hand,
-            } => evidence::shoot(*pairs, *distance_m, *cause, *hand, locale),
-            Self::Check { checks, cause } => evidence::check(checks, *cause, locale),
+            } => before_change::shoot(*pairs, *distance_m, *cause, *hand, locale),
+            Self::Check { checks, cause } => before_change::check(checks, *cause, locale),
             Self::PutBack {
                 change,
                 span,
                 quarter_turns,
-            } => evidence::put_back(*change, *span, *quarter_turns, locale),
+            } => before_change::put_back(*change, *span, *quarter_turns, locale),
             Self::ThenNearer { step, distance_m } => format!(
                 "{}; then shoot the next end nearer, from {} m",
                 step.text(locale),
                 number(*distance_m, 1)
             ),
             Self::GoalReached { pairs, distance_m } => format!(
-                "In tune as far as {} m can show, and that is what you tune for. Change nothing, and shoot {} of each kind \
+                "In tune as far as {} m can show, and that is what you tune for. Action nothing, and shoot {} of each kind \
                  again on another day",
                 number(*distance_m, 1),
                 count(i64::from(*pairs))
@@ -122,22 +122,22 @@ fn bolts(amount: f64, to: Option<f64>, quarter_turns: i64) -> String {
     )
 }
 
-fn amount_of(change: Change, amount: f64, [from, to]: [Option<f64>; 2], locale: Locale) -> String {
+fn amount_of(change: Action, amount: f64, [from, to]: [Option<f64>; 2], locale: Locale) -> String {
     let (what, ways) = ways(change);
     let way = ways[usize::from(amount <= 0.0)];
     let known = |value: Option<f64>| value.map_or_else(String::new, |value| number(value, 0));
     match change {
-        Change::ShaftLength => format!(
+        Action::ShaftLength => format!(
             "Cut all shafts, fletched and bare, by {}, to {}; then shoot before you cut again",
             cut_length(amount, locale),
             to.map_or_else(|| "their new length".to_owned(), |to| locale.length(to, 1)),
         ),
-        Change::PointWeight => format!(
+        Action::PointWeight => format!(
             "Points of {} gr instead of {} gr, on fletched and bare shafts alike",
             known(to),
             known(from),
         ),
-        Change::RearWeight => {
+        Action::RearWeight => {
             let to = to.map(|to| format!(" ({} gr on the fletched)", number(to, 1)));
             format!(
                 "{what} {} gr {way}, on fletched and bare shafts alike{}",
@@ -145,7 +145,7 @@ fn amount_of(change: Change, amount: f64, [from, to]: [Option<f64>; 2], locale: 
                 to.unwrap_or_default(),
             )
         }
-        Change::Plunger => {
+        Action::Plunger => {
             let n = round_i64(amount.abs());
             let clicks = if n == 1 { "click" } else { "clicks" };
             format!("{what} {} {clicks} {way}", count(n))
@@ -180,7 +180,7 @@ fn shoot_more(pairs: u32, distance_m: f64, look_first: bool) -> String {
     };
     if pairs > PAIRS_AT_A_STRETCH {
         return format!(
-            "{first}Change nothing yet; shoot the next end from {from} m, bare and fletched in turn, and ask again. It may take several \
+            "{first}Action nothing yet; shoot the next end from {from} m, bare and fletched in turn, and ask again. It may take several \
              ends: about {pairs} more shots of each kind, as it looks now"
         );
     }
@@ -192,40 +192,40 @@ fn shoot_more(pairs: u32, distance_m: f64, look_first: bool) -> String {
 }
 
 /// What a change moves, and what that is called for a positive and for a negative amount.
-const fn ways(change: Change) -> (&'static str, [&'static str; 2]) {
+const fn ways(change: Action) -> (&'static str, [&'static str; 2]) {
     match change {
-        Change::DrawWeight => (
+        Action::DrawWeight => (
             "Draw weight",
             [
                 "a little more (both limb bolts in, by the same turns)",
                 "a little less (both limb bolts out, by the same turns)",
             ],
         ),
-        Change::PointWeight => ("Points", ["heavier", "lighter"]),
-        Change::RearWeight => ("Nock ends", ["heavier", "lighter"]),
-        Change::Plunger => ("Plunger", ["stiffer", "softer"]),
-        Change::RestHeight => ("Rest", ["higher", "lower"]),
-        Change::NockingPoint => ("Nocking point", ["higher", "lower"]),
-        Change::ShaftSpine => (
+        Action::PointWeight => ("Points", ["heavier", "lighter"]),
+        Action::RearWeight => ("Nock ends", ["heavier", "lighter"]),
+        Action::Plunger => ("Plunger", ["stiffer", "softer"]),
+        Action::RestHeight => ("Rest", ["higher", "lower"]),
+        Action::NockingPoint => ("Nocking point", ["higher", "lower"]),
+        Action::ShaftSpine => (
             "Shafts",
             [
                 "weaker (a larger spine number)",
                 "stiffer (a smaller spine number)",
             ],
         ),
-        Change::ShaftLength => ("Shafts", ["longer", "shorter"]),
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => ("", [""; 2]),
+        Action::ShaftLength => ("Shafts", ["longer", "shorter"]),
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => ("", [""; 2]),
     }
 }
 
 /// What people usually begin with where the size isn't known, as a sentence; the shots after it then tell the size.
-fn usual_first_step(change: Change) -> String {
+fn usual_first_step(change: Action) -> String {
     let step = match change {
-        Change::DrawWeight => "half a turn of both bolts or less is a usual first step",
-        Change::PointWeight => "the next weight there is is a usual first step",
-        Change::Plunger => "three clicks are a usual first step",
-        Change::RestHeight => "half a millimetre is a usual first step",
-        Change::NockingPoint => "a millimetre is a usual first step",
+        Action::DrawWeight => "half a turn of both bolts or less is a usual first step",
+        Action::PointWeight => "the next weight there is is a usual first step",
+        Action::Plunger => "three clicks are a usual first step",
+        Action::RestHeight => "half a millimetre is a usual first step",
+        Action::NockingPoint => "a millimetre is a usual first step",
         _ => return String::new(),
     };
     format!(
@@ -347,10 +347,10 @@ impl Sentence for Reason {
                     format!("{why} More ends still show how wide the groups really are, and with it what can be decided.")
                 }
             }
-            Self::Shoot { cause, .. } => evidence::why_shoot(*cause, locale),
-            Self::Check { cause, hand } => evidence::why_check(*cause, *hand, locale),
-            Self::PutBack { cause, hand } => evidence::why_put_back(*cause, *hand, locale),
-            Self::Best(best) => evidence::best(best, locale),
+            Self::Shoot { cause, .. } => before_change::why_shoot(*cause, locale),
+            Self::Check { cause, hand } => before_change::why_check(*cause, *hand, locale),
+            Self::PutBack { cause, hand } => before_change::why_put_back(*cause, *hand, locale),
+            Self::Best(best) => before_change::best(best, locale),
             Self::NotDecided => {
                 "The shots so far show neither which way the bow is out nor that it is in tune.".to_owned()
             }
@@ -372,66 +372,66 @@ impl Sentence for Reason {
 }
 
 /// Why a change helps.
-fn effect(change: Change, amount_positive: bool) -> &'static str {
+fn effect(change: Action, amount_positive: bool) -> &'static str {
     match (change, amount_positive) {
-        (Change::DrawWeight, false) => {
+        (Action::DrawWeight, false) => {
             "Less draw weight bends the arrow less, and the bolts are quickly turned back."
         }
-        (Change::DrawWeight, true) => {
+        (Action::DrawWeight, true) => {
             "More draw weight bends the arrow more, and the bolts are quickly turned back."
         }
-        (Change::ShaftLength, _) => {
+        (Action::ShaftLength, _) => {
             "A shorter shaft acts stiffer. A cut can't be undone, so it goes only so far that it is hardly too much."
         }
-        (Change::PointWeight, false) => "A lighter point makes the arrow act stiffer.",
-        (Change::PointWeight, true) => "A heavier point makes the arrow act weaker.",
-        (Change::RearWeight, true) => "More weight at the nock makes the arrow act stiffer.",
-        (Change::RearWeight, false) => "Less weight at the nock makes the arrow act weaker.",
-        (Change::Plunger, true) => {
+        (Action::PointWeight, false) => "A lighter point makes the arrow act stiffer.",
+        (Action::PointWeight, true) => "A heavier point makes the arrow act weaker.",
+        (Action::RearWeight, true) => "More weight at the nock makes the arrow act stiffer.",
+        (Action::RearWeight, false) => "Less weight at the nock makes the arrow act weaker.",
+        (Action::Plunger, true) => {
             "A stiffer plunger moves the bare shafts the stiff way; it is for what is left at the end."
         }
-        (Change::Plunger, false) => {
+        (Action::Plunger, false) => {
             "A softer plunger moves the bare shafts the weak way; it is for what is left at the end."
         }
-        (Change::RestHeight, true) => "A higher rest brings the bare shafts up.",
-        (Change::RestHeight, false) => "A lower rest brings the bare shafts down.",
-        (Change::NockingPoint, true) => "A higher nocking point brings the bare shafts down.",
-        (Change::NockingPoint, false) => "A lower nocking point brings the bare shafts up.",
-        (Change::ShaftSpine, false) => "Stiffer shafts (a smaller spine number) bend less.",
-        (Change::ShaftSpine, true) => "Weaker shafts (a larger spine number) bend more.",
-        (Change::ShootMore | Change::Verify | Change::Check | Change::None, _) => "",
+        (Action::RestHeight, true) => "A higher rest brings the bare shafts up.",
+        (Action::RestHeight, false) => "A lower rest brings the bare shafts down.",
+        (Action::NockingPoint, true) => "A higher nocking point brings the bare shafts down.",
+        (Action::NockingPoint, false) => "A lower nocking point brings the bare shafts up.",
+        (Action::ShaftSpine, false) => "Stiffer shafts (a smaller spine number) bend less.",
+        (Action::ShaftSpine, true) => "Weaker shafts (a larger spine number) bend more.",
+        (Action::ShootMore | Action::Verify | Action::Check | Action::None, _) => "",
     }
 }
 
 /// What it means if the shift to expect doesn't come.
-fn otherwise(change: Change) -> &'static str {
+fn otherwise(change: Action) -> &'static str {
     match change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             "If the bare shafts hardly move or go the other way: check with a scale that the weight changed and that no bolt \
              stands at its stop; else look for contact at the rest or arm and at the release, and shoot another end before \
              anything else."
         }
-        Change::ShaftLength => {
+        Action::ShaftLength => {
             "If they hardly move or go the other way, don't cut again: look for contact at the rest or arm, check that all \
              shafts got the same length and shoot another end."
         }
-        Change::PointWeight | Change::RearWeight => {
+        Action::PointWeight | Action::RearWeight => {
             "If they hardly move or go the other way: check that all shafts carry the new weight, fletched and bare, then \
              look for contact and at the release, and shoot another end."
         }
-        Change::Plunger => {
+        Action::Plunger => {
             "If they hardly move or go the other way: the plunger may stand at its stop, stick, or have play when turned \
              back; take it out, check it, and shoot another end."
         }
-        Change::RestHeight | Change::NockingPoint => {
+        Action::RestHeight | Action::NockingPoint => {
             "If they hardly move or go the other way: measure again with a bow square, look for vanes or nock touching the \
              rest or plate, and shoot another end; then put it back."
         }
-        Change::ShaftSpine => {
+        Action::ShaftSpine => {
             "If they still land on the same side by as much: check the spine printed on the shafts, that length and points \
              are as before, and look for contact before buying others."
         }
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => "",
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => "",
     }
 }
 
@@ -486,7 +486,7 @@ pub fn step_sentence(step: &Step, locale: Locale) -> String {
 #[must_use]
 pub fn changes(advice: &Advice, locale: Locale) -> String {
     let steps = advice.next.iter().chain(&advice.also);
-    let changed = steps.filter(|step| step.change.moves_a_setting());
+    let changed = steps.filter(|step| step.change.adjusts_a_lever());
     let details: Vec<String> = changed.map(|step| step.detail.text(locale)).collect();
     details.join("; ")
 }

@@ -3,7 +3,7 @@
 use super::numbers::percent;
 use super::terms::{FaceSide, along, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
-use crate::advice::{About, Axis, Change, Contradiction, LookUp};
+use crate::advice::{About, Action, Axis, Contradiction, LookUp};
 use crate::record::{Hand, Lever};
 
 impl Sentence for About {
@@ -219,24 +219,24 @@ const fn look_up(what: LookUp) -> &'static str {
 }
 
 /// What has to be found out before a change can be sized.
-const fn find_out(change: Change) -> &'static str {
+const fn find_out(change: Action) -> &'static str {
     match change {
-        Change::DrawWeight => {
+        Action::DrawWeight => {
             "your draw weight on the fingers (a bow scale) and how many turns the limb bolts are out, with the maker's limits"
         }
-        Change::PointWeight => "what your points weigh and which others you own",
-        Change::Plunger => "where the plunger stands, in clicks from its usual place",
-        Change::RestHeight | Change::NockingPoint => {
+        Action::PointWeight => "what your points weigh and which others you own",
+        Action::Plunger => "where the plunger stands, in clicks from its usual place",
+        Action::RestHeight | Action::NockingPoint => {
             "the height of the nocking point above square and of the rest, with a bow square"
         }
-        Change::ShaftSpine => {
+        Action::ShaftSpine => {
             "the spine and length of your shafts, printed on them or known to the shop"
         }
-        Change::ShaftLength => {
+        Action::ShaftLength => {
             "the length of your shafts and the shortest that is safe at your full draw"
         }
-        Change::RearWeight => "what nock, wrap and vanes weigh",
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => "",
+        Action::RearWeight => "what nock, wrap and vanes weigh",
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => "",
     }
 }
 

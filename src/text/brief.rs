@@ -6,7 +6,7 @@ use super::step::{headline, shift_with};
 use super::terms::{FaceSide, lever_name};
 use super::{Locale, Sentence};
 use crate::advice::{
-    Advice, Axis, Change, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
+    Action, Advice, Axis, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
 };
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
 
@@ -117,8 +117,8 @@ fn groups(reading: &Reading, next: &Step, locale: Locale) -> String {
         return "too few shots of both kinds to say anything".to_owned();
     };
     let upright = match next.change {
-        Change::RestHeight | Change::NockingPoint => true,
-        _ if next.change.moves_a_setting() => false,
+        Action::RestHeight | Action::NockingPoint => true,
+        _ if next.change.adjusts_a_lever() => false,
         _ => offset.y_mm.abs() > offset.x_mm.abs(),
     };
     let (axis, value, sd) = if upright {
@@ -244,7 +244,7 @@ fn missing(next: &Step, advice: &Advice) -> String {
     let gates: Vec<String> = next
         .gates
         .iter()
-        .map(|g| super::evidence::gate(g.code).to_owned())
+        .map(|g| super::before_change::gate(g.code).to_owned())
         .collect();
     let what = named.map_or("", |s| lever_name(s.change));
     format!("for {what}: {}", gates.join(", "))

@@ -6,7 +6,7 @@ use super::numbers::{capital, number};
 use super::settings::settings;
 use super::step::headline;
 use super::terms::lever_name;
-use super::{Locale, at_side, evidence};
+use super::{Locale, at_side, before_change};
 use crate::advice::{Advice, Axis, BestSetup, Learned};
 use crate::math::rounded;
 use crate::record::Setup;
@@ -44,7 +44,7 @@ pub fn card(
         out.push_str(&line(point, locale));
     }
     if let Some(best) = &advice.best {
-        paragraph(&mut out, 2, &evidence::best(best, locale));
+        paragraph(&mut out, 2, &before_change::best(best, locale));
     }
     if let Some(next) = &advice.next {
         let text = format!("{}. {}", kind_name(next.kind), headline(next, locale));
@@ -59,7 +59,7 @@ pub fn history_summary(best: Option<&BestSetup>, points: &[TrendPoint], locale: 
     let mut out = String::new();
     if let Some(best) = best {
         out.push('\n');
-        paragraph(&mut out, 0, &evidence::best(best, locale));
+        paragraph(&mut out, 0, &before_change::best(best, locale));
     }
     if let Some(text) = grown(points, locale) {
         paragraph(&mut out, 0, &text);

@@ -3,7 +3,7 @@
 use super::advice::landed;
 use super::numbers::{chance, count, ends, number};
 use super::terms::{axis_name, lever_in_sentence};
-use super::{Locale, Sentence, evidence, sentence};
+use super::{Locale, Sentence, before_change, sentence};
 use crate::advice::{ExplanationItem, LeverObstacle, StepSize};
 
 impl Sentence for ExplanationItem {
@@ -112,9 +112,9 @@ impl Sentence for ExplanationItem {
                 chance(*inside),
                 chance(*side),
             ),
-            Self::ShootFirst(cause, _) => evidence::why_shoot(*cause, locale),
-            Self::CheckFirst(cause, hand) => evidence::why_check(*cause, *hand, locale),
-            Self::PutBack(cause, hand) => evidence::why_put_back(*cause, *hand, locale),
+            Self::ShootFirst(cause, _) => before_change::why_shoot(*cause, locale),
+            Self::CheckFirst(cause, hand) => before_change::why_check(*cause, *hand, locale),
+            Self::PutBack(cause, hand) => before_change::why_put_back(*cause, *hand, locale),
             Self::NothingLeft => "Nothing is left within the limits.".to_owned(),
             Self::SizeUnknown => {
                 "Without a set-up the change can be named, but not how far.".to_owned()

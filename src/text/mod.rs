@@ -11,9 +11,9 @@
 mod advice;
 mod advice_cautions;
 mod answer;
+mod before_change;
 mod brief;
 mod card;
-mod evidence;
 mod explain;
 mod json;
 mod layout;

@@ -3,7 +3,7 @@
 use super::Locale;
 use super::numbers::{count, number, turns};
 use super::terms::lever_in_sentence;
-use crate::advice::{Change, Check, Detail, Step, VerifyWhen};
+use crate::advice::{Action, Check, Detail, Step, VerifyWhen};
 
 /// "bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
 /// beside it; `headline` is the step's.
@@ -16,7 +16,7 @@ fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
     let metres = |m: f64| number(m, 1);
     Some(match detail {
         Detail::Amount {
-            change: Change::DrawWeight,
+            change: Action::DrawWeight,
             quarter_turns: Some(quarters),
             ..
         } => format!(
@@ -25,17 +25,17 @@ fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
             turns(*quarters)
         ),
         Detail::Amount {
-            change: Change::ShaftLength,
+            change: Action::ShaftLength,
             amount,
             ..
         } => format!("cut all shafts by {}", locale.length(amount.abs(), 1)),
         Detail::Amount {
-            change: Change::ShaftSpine,
+            change: Action::ShaftSpine,
             to: Some(to),
             ..
         } => format!("shafts of spine {}", number(*to, 0)),
         Detail::Amount {
-            change: Change::PointWeight,
+            change: Action::PointWeight,
             to: Some(to),
             ..
         } => format!("points of {} gr", number(*to, 0)),
@@ -108,7 +108,7 @@ mod tests {
     #[test]
     fn a_line_on_a_phone_holds_it() {
         let bolts = Detail::Amount {
-            change: Change::DrawWeight,
+            change: Action::DrawWeight,
             amount: -0.4,
             from: None,
             to: None,

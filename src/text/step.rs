@@ -5,7 +5,7 @@ use super::settings::{signed, span};
 use super::short_step::short_step;
 use super::terms::{FaceSide, setting};
 use super::{Locale, Sentence};
-use crate::advice::{Axis, Change, Expect, Step, VerifyWhen};
+use crate::advice::{Action, Axis, Expect, Step, VerifyWhen};
 use crate::record::Remark;
 use serde::Serialize;
 
@@ -65,15 +65,15 @@ pub(crate) fn headline(step: &Step, locale: Locale) -> String {
         return capital(detail.trim());
     }
     match step.change {
-        Change::ShootMore => format!(
+        Action::ShootMore => format!(
             "Change nothing; shoot {} more of each kind",
             step.pairs.unwrap_or(3)
         ),
-        Change::Verify => match step.when {
+        Action::Verify => match step.when {
             Some(VerifyWhen::AnotherDay) => "Check once more on another day".to_owned(),
             _ => "Check once more".to_owned(),
         },
-        Change::None => "Nothing to change".to_owned(),
+        Action::None => "Nothing to change".to_owned(),
         _ => {
             let field = step.setting.as_deref().unwrap_or("set-up");
             let name = setting(field).0;
@@ -99,7 +99,7 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
     if !why.trim().is_empty() {
         out.push(("Why".to_owned(), why.trim().to_owned()));
     }
-    if step.change.moves_a_setting() {
+    if step.change.adjusts_a_lever() {
         let undo = if step.reversible {
             "Reversible"
         } else {

@@ -1,6 +1,6 @@
 //! Names of things: sides of the face, axes, levers, settings, kinds of shaft.
 
-use crate::advice::{Axis, Change};
+use crate::advice::{Action, Axis};
 use crate::record::{ArrowKind, Hand, Lever, SettingChange};
 
 /// A side of the face, as the archer sees it.
@@ -98,25 +98,25 @@ pub(crate) const fn ends_of_axis(axis: Axis, hand: Option<Hand>) -> (&'static st
 }
 
 /// What a change is called: in a list, and in a sentence.
-const fn lever(change: Change) -> (&'static str, &'static str) {
+const fn lever(change: Action) -> (&'static str, &'static str) {
     match change {
-        Change::DrawWeight => ("draw weight", "draw weight"),
-        Change::ShaftLength => ("shaft length", "shaft length"),
-        Change::PointWeight => ("point weight", "point weight"),
-        Change::RearWeight => ("rear weight", "rear weight"),
-        Change::Plunger => ("plunger", "the plunger"),
-        Change::NockingPoint => ("nocking point", "the nocking point"),
-        Change::RestHeight => ("rest height", "the rest's height"),
-        Change::ShaftSpine => ("spine", "the shafts"),
-        Change::ShootMore => ("more shots", "nothing"),
-        Change::Verify => ("another end", "nothing"),
-        Change::Check => ("a check", "nothing"),
-        Change::None => ("nothing", "nothing"),
+        Action::DrawWeight => ("draw weight", "draw weight"),
+        Action::ShaftLength => ("shaft length", "shaft length"),
+        Action::PointWeight => ("point weight", "point weight"),
+        Action::RearWeight => ("rear weight", "rear weight"),
+        Action::Plunger => ("plunger", "the plunger"),
+        Action::NockingPoint => ("nocking point", "the nocking point"),
+        Action::RestHeight => ("rest height", "the rest's height"),
+        Action::ShaftSpine => ("spine", "the shafts"),
+        Action::ShootMore => ("more shots", "nothing"),
+        Action::Verify => ("another end", "nothing"),
+        Action::Check => ("a check", "nothing"),
+        Action::None => ("nothing", "nothing"),
     }
 }
 
 /// The change as people call it.
-pub(crate) const fn lever_name(change: Change) -> &'static str {
+pub(crate) const fn lever_name(change: Action) -> &'static str {
     lever(change).0
 }
 
@@ -135,7 +135,7 @@ pub(crate) fn changed_levers(changes: &[SettingChange]) -> String {
 }
 
 /// The same in a sentence, with its article.
-pub(super) const fn lever_in_sentence(change: Change) -> &'static str {
+pub(super) const fn lever_in_sentence(change: Action) -> &'static str {
     lever(change).1
 }
 

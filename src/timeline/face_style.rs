@@ -73,11 +73,11 @@ impl From<Colour> for Ink {
 }
 
 impl FaceLook {
-    /// The face of a record: as the record tells its zones, one that is built in by its name, else a plain one of its size.
+    /// The face of a record: as the record gives its zones, one that is built in by its name, else a plain one of its size.
     #[must_use]
     pub fn of_record(face: &FaceRecord) -> Self {
-        let told = face.zones.as_ref().filter(|z| !z.is_empty());
-        let mut look = match (told, crate::face::spec::by_name(&face.name)) {
+        let stated = face.zones.as_ref().filter(|z| !z.is_empty());
+        let mut look = match (stated, crate::face::spec::by_name(&face.name)) {
             (Some(zones), _) => Self {
                 zones: zones.iter().map(Zone::from).collect(),
                 spots_mm: vec![[0.0, 0.0]],

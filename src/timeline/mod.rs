@@ -8,7 +8,7 @@ pub use face_style::{FaceLook, Ink, Zone};
 pub use report_records::ReportRecords;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
-use crate::advice::{Advice, AdviceOptions, Expect, Readings, advise_again};
+use crate::advice::{Advice, AdviceOptions, Expect, ReadingCache, advise_again};
 use crate::reading::{About, Caution, Reading, read};
 use crate::record::{
     End, History, LeftOut, RecordFile, Run, Runs, Session, SettingChange, compare,
@@ -158,7 +158,7 @@ fn story(
 ) -> Option<BowStory> {
     let newest = history.newest()?.ends.last()?;
     // every run is read once, however often it is needed below
-    let mut readings = Readings::default();
+    let mut readings = ReadingCache::default();
     let read = readings.of_runs(history);
     let parts_of = |i: usize| -> Vec<RunReading> {
         let run_and_readings = history.runs.get(i).zip(read.get(i));
@@ -230,7 +230,7 @@ fn advice_at(
     history: &History,
     at: usize,
     options: &AdviceOptions,
-    readings: &mut Readings,
+    readings: &mut ReadingCache,
 ) -> Advice {
     let then = History {
         runs: history.runs.iter().take(at + 1).cloned().collect(),

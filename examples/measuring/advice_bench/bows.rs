@@ -3,7 +3,7 @@
 //! odd arrows.
 
 use crate::population::{Archer, Random};
-use bossmark::advice::{Change, Step};
+use bossmark::advice::{Action, Step};
 use bossmark::record::{ArrowKind, End};
 use serde_json::{Value, json};
 
@@ -56,7 +56,7 @@ impl Default for Draw {
 /// What one unit of a change does: on its own axis, and on the height beside it.
 #[derive(Clone, Copy)]
 struct Lever {
-    change: Change,
+    change: Action,
     main: f64,
     cross: f64,
 }
@@ -83,7 +83,7 @@ impl Response {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Reach {
     /// Levers that can alone.
-    pub(crate) alone: Vec<Change>,
+    pub(crate) alone: Vec<Action>,
     /// Those that can be undone can together.
     pub(crate) undoable: bool,
     /// All together can.
@@ -93,7 +93,7 @@ pub(crate) struct Reach {
 /// One change of a hidden bow, in the units of the levers: quarter turns for the bolts.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turn {
-    pub(crate) change: Change,
+    pub(crate) change: Action,
     pub(crate) amount: f64,
 }
 
@@ -143,7 +143,7 @@ impl Bow {
         let left = r.chance(0.2);
         let mut levers = levers(&mut r, spine, draw.slopes);
         if draw.trouble == Trouble::Bolts {
-            let bolts = levers.iter_mut().filter(|l| l.change == Change::DrawWeight);
+            let bolts = levers.iter_mut().filter(|l| l.change == Action::DrawWeight);
             bolts.for_each(|l| (l.main, l.cross) = (0.0, 0.0));
         }
         let size = if r.chance(0.08) {
@@ -268,7 +268,7 @@ impl Bow {
     pub(crate) fn make(&mut self, turn: Turn) {
         self.checked.clear();
         let setting = setting(turn.change);
-        let each = if turn.change == Change::DrawWeight {
+        let each = if turn.change == Action::DrawWeight {
             -0.25
         } else {
             1.0
@@ -280,24 +280,24 @@ impl Bow {
             "{setting} {to} not in {low} to {high}"
         );
         self.setup[setting] = json!(to);
-        if turn.change == Change::DrawWeight {
+        if turn.change == Action::DrawWeight {
             let lb = self.setup["draw_weight_lb"].as_f64().expect("a number");
             self.setup["draw_weight_lb"] = json!(lb * (1.0 + 0.007 * turn.amount));
         }
         let mut n = turn.amount;
-        if turn.change == Change::Plunger {
+        if turn.change == Action::Plunger {
             if n * self.last_click < 0.0 {
                 n -= n.signum() * self.play.min(n.abs());
             }
             self.last_click = turn.amount;
         }
-        if turn.change == Change::ShaftSpine {
+        if turn.change == Action::ShaftSpine {
             self.state += 60.0 * self.random.normal();
         }
         let found = self.levers.iter().find(|l| l.change == turn.change);
         let lever = *found.expect("a lever of the bow");
         match turn.change {
-            Change::RestHeight | Change::NockingPoint => self.vertical += n * lever.main,
+            Action::RestHeight | Action::NockingPoint => self.vertical += n * lever.main,
             _ => {
                 self.state += n * lever.main;
                 self.vertical += n * lever.cross;
@@ -306,7 +306,7 @@ impl Bow {
     }
 
     /// Lowest and highest value of a change's setting.
-    pub(crate) fn range(&self, change: Change) -> [f64; 2] {
+    pub(crate) fn range(&self, change: Action) -> [f64; 2] {
         let limit = &self.setup["limits"][setting(change)];
         let list = limit["owned"].as_array().or(limit["obtainable"].as_array());
         let all = |from: &Value| -> Option<f64> { from.as_f64() };
@@ -318,23 +318,23 @@ impl Bow {
     }
 
     /// Values that a change can still take, as amounts in its own unit (quarter turns for the bolts), nothing included.
-    fn amounts(&self, change: Change) -> Vec<f64> {
+    fn amounts(&self, change: Action) -> Vec<f64> {
         let (now, [low, high]) = (self.now(change), self.range(change));
         let each = match change {
-            Change::DrawWeight => 0.25,
-            Change::ShaftLength => EIGHTH,
-            Change::PointWeight => 10.0,
-            Change::ShaftSpine => 50.0,
-            Change::Plunger => 1.0,
+            Action::DrawWeight => 0.25,
+            Action::ShaftLength => EIGHTH,
+            Action::PointWeight => 10.0,
+            Action::ShaftSpine => 50.0,
+            Action::Plunger => 1.0,
             _ => 0.5,
         };
-        let unit = if change == Change::DrawWeight {
+        let unit = if change == Action::DrawWeight {
             -4.0
         } else {
             1.0
         };
         // a shaft once cut stays short
-        let high = if change == Change::ShaftLength {
+        let high = if change == Action::ShaftLength {
             now
         } else {
             high
@@ -352,7 +352,7 @@ impl Bow {
         let of_axis = |l: &&Lever| {
             usize::from(matches!(
                 l.change,
-                Change::RestHeight | Change::NockingPoint
+                Action::RestHeight | Action::NockingPoint
             )) == axis
         };
         let (from, [low, high]) = if axis == 1 {
@@ -378,7 +378,7 @@ impl Bow {
             sums.iter().any(inside)
         };
         let levers = || self.levers.iter().filter(of_axis);
-        let lasting = |l: &&Lever| matches!(l.change, Change::ShaftLength | Change::ShaftSpine);
+        let lasting = |l: &&Lever| matches!(l.change, Action::ShaftLength | Action::ShaftSpine);
         Reach {
             alone: levers()
                 .filter(|l| shifts(l).iter().any(inside))
@@ -390,21 +390,21 @@ impl Bow {
     }
 
     /// Value of a change's setting now.
-    pub(crate) fn now(&self, change: Change) -> f64 {
+    pub(crate) fn now(&self, change: Action) -> f64 {
         self.setup[setting(change)].as_f64().expect("a number")
     }
 }
 
 /// The setting that this bow counts a change in.
-fn setting(change: Change) -> &'static str {
+fn setting(change: Action) -> &'static str {
     match change {
-        Change::DrawWeight => "bolt_turns_out",
-        Change::ShaftLength => "shaft_length_mm",
-        Change::PointWeight => "point_gr",
-        Change::ShaftSpine => "shaft_spine",
-        Change::Plunger => "plunger_clicks",
-        Change::RestHeight => "rest_height_mm",
-        Change::NockingPoint => "nocking_point_mm",
+        Action::DrawWeight => "bolt_turns_out",
+        Action::ShaftLength => "shaft_length_mm",
+        Action::PointWeight => "point_gr",
+        Action::ShaftSpine => "shaft_spine",
+        Action::Plunger => "plunger_clicks",
+        Action::RestHeight => "rest_height_mm",
+        Action::NockingPoint => "nocking_point_mm",
         _ => panic!("no change of this bow: {change:?}"),
     }
 }
@@ -432,13 +432,13 @@ fn levers(r: &mut Random, spine: f64, factor: f64) -> Vec<Lever> {
         },
     };
     vec![
-        lever(Change::DrawWeight, quarter, true),
-        lever(Change::ShaftLength, eighth / EIGHTH, true),
-        lever(Change::PointWeight, ten / 10.0, true),
-        lever(Change::ShaftSpine, fifty / 50.0, true),
-        lever(Change::Plunger, -click, true),
-        lever(Change::RestHeight, rest / 0.5, false),
-        lever(Change::NockingPoint, -nock, false),
+        lever(Action::DrawWeight, quarter, true),
+        lever(Action::ShaftLength, eighth / EIGHTH, true),
+        lever(Action::PointWeight, ten / 10.0, true),
+        lever(Action::ShaftSpine, fifty / 50.0, true),
+        lever(Action::Plunger, -click, true),
+        lever(Action::RestHeight, rest / 0.5, false),
+        lever(Action::NockingPoint, -nock, false),
     ]
 }
 

@@ -2,7 +2,9 @@
 //! advice but records and the change proposed.
 
 use crate::bows::{Bow, EIGHTH, Reach, TOLERANCE, Turn};
-use bossmark::advice::{AdviceOptions, Change, Knowledge, Readings, Step, StepKind, advise_with};
+use bossmark::advice::{
+    Action, AdviceOptions, Knowledge, ReadingCache, Step, StepKind, advise_with,
+};
 use bossmark::reading::Reading;
 use bossmark::record::{History, RecordFile};
 use std::collections::BTreeMap;
@@ -145,7 +147,7 @@ impl Made {
 
     /// Eighths of an inch cut.
     pub(crate) fn cut(&self) -> f64 {
-        if self.turn.change == Change::ShaftLength {
+        if self.turn.change == Action::ShaftLength {
             -self.turn.amount / EIGHTH
         } else {
             0.0
@@ -167,7 +169,7 @@ impl Made {
 /// Plays a bow by the advice until it is said to be in tune.
 pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge) -> Played {
     let mut records = Vec::new();
-    let mut readings = Readings::default();
+    let mut readings = ReadingCache::default();
     let mut played = Played::new(&bow);
     for number in 1..=MOST_ENDS {
         records.push(RecordFile {
@@ -183,7 +185,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
         played.log.push(line(number, &advice.reading, &next, &bow));
         if advice.done {
             played.outcome = Outcome::DeclaredInTune;
-        } else if next.kind == StepKind::Check && next.change == Change::Check {
+        } else if next.kind == StepKind::Check && next.change == Action::Check {
             played.wait(&next, &bow);
             bow.checked
                 .extend(next.checks.iter().map(|c| c.code().to_owned()));
@@ -253,6 +255,6 @@ fn change(bow: &mut Bow, step: &Step, end: usize) -> Option<Made> {
 }
 
 /// Whether a change is one of the height.
-pub(crate) fn is_vertical(change: Change) -> bool {
-    matches!(change, Change::RestHeight | Change::NockingPoint)
+pub(crate) fn is_vertical(change: Action) -> bool {
+    matches!(change, Action::RestHeight | Action::NockingPoint)
 }

@@ -2,7 +2,7 @@
 
 use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
 use crate::play::{MOST_ENDS, Made, Outcome, Played, is_vertical};
-use bossmark::advice::Change;
+use bossmark::advice::Action;
 use bossmark::record::{ArrowKind, End};
 
 /// Plays a bow by the rule of thumb: in tune when so many ends in a row have their means inside the tolerance.
@@ -56,11 +56,11 @@ fn means(end: &End, left: bool) -> [f64; 2] {
 }
 
 /// A change by `amount`, or as far as the limit lets it go in whole steps; nothing at the limit.
-fn within(bow: &Bow, change: Change, amount: f64, step: f64) -> Option<Turn> {
+fn within(bow: &Bow, change: Action, amount: f64, step: f64) -> Option<Turn> {
     let [low, high] = bow.range(change);
     let now = bow.now(change);
     // a bolt turned in by a quarter stands a quarter less out
-    let each = if change == Change::DrawWeight {
+    let each = if change == Action::DrawWeight {
         -0.25
     } else {
         1.0
@@ -80,19 +80,19 @@ fn sideways(bow: &Bow, u: f64) -> Option<Turn> {
     if size <= TOLERANCE {
         return None;
     }
-    let shafts = || within(bow, Change::ShaftSpine, -50.0 * sign, 50.0);
+    let shafts = || within(bow, Action::ShaftSpine, -50.0 * sign, 50.0);
     let bolts = || {
         let quarters = if size > 250.0 { 4.0 } else { 2.0 };
-        within(bow, Change::DrawWeight, -quarters * sign, 1.0)
+        within(bow, Action::DrawWeight, -quarters * sign, 1.0)
     };
     let cut = || {
         let weak = (sign > 0.0).then_some(-2.0 * EIGHTH)?;
-        within(bow, Change::ShaftLength, weak, EIGHTH)
+        within(bow, Action::ShaftLength, weak, EIGHTH)
     };
-    let point = || within(bow, Change::PointWeight, -10.0 * sign, 10.0);
+    let point = || within(bow, Action::PointWeight, -10.0 * sign, 10.0);
     let plunger = || {
         let clicks = (3.0 * size / 25.4).round().max(1.0);
-        within(bow, Change::Plunger, clicks * sign, 1.0)
+        within(bow, Action::Plunger, clicks * sign, 1.0)
     };
     let first = if size > 610.0 {
         shafts()
@@ -116,10 +116,10 @@ fn upright(bow: &Bow, v: f64) -> Option<Turn> {
     if v.abs() <= TOLERANCE {
         return None;
     }
-    let rest = || within(bow, Change::RestHeight, -0.5 * v.signum(), 0.5);
+    let rest = || within(bow, Action::RestHeight, -0.5 * v.signum(), 0.5);
     let nock = || {
         let far = if v.abs() > 250.0 { 3.0 } else { 1.0 };
-        within(bow, Change::NockingPoint, far * v.signum(), 0.5)
+        within(bow, Action::NockingPoint, far * v.signum(), 0.5)
     };
     if v.abs() < 150.0 {
         rest().or_else(nock)

@@ -9,11 +9,11 @@ const M_PER_YARD: f64 = 0.9144;
 const FARTHEST_M: f64 = 120.0;
 
 pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
-    let plain = text.trim().to_lowercase();
-    let (number, metres) = if let Some(n) = plain.strip_suffix("yd") {
+    let lower = text.trim().to_lowercase();
+    let (number, metres) = if let Some(n) = lower.strip_suffix("yd") {
         (n, M_PER_YARD)
     } else {
-        (plain.strip_suffix('m').unwrap_or(&plain), 1.0)
+        (lower.strip_suffix('m').unwrap_or(&lower), 1.0)
     };
     let metres = number
         .trim()
@@ -27,7 +27,7 @@ pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
     }
 }
 
-/// A plain number.
+/// A lower number.
 pub(in crate::cli) fn number(text: &str) -> Result<f64, String> {
     measured(text, &[("", 1.0)], "a number")
 }
@@ -75,11 +75,11 @@ pub(in crate::cli) fn measured(
     units: &[(&str, f64)],
     wanted: &str,
 ) -> Result<f64, String> {
-    let plain = text.trim().to_lowercase();
-    let unit = units.iter().find(|(unit, _)| plain.ends_with(unit));
+    let lower = text.trim().to_lowercase();
+    let unit = units.iter().find(|(unit, _)| lower.ends_with(unit));
     unit.and_then(|(unit, size)| {
-        let number = plain.strip_suffix(unit)?.trim().parse::<f64>().ok()?;
-        // plain numbers as they were written
+        let number = lower.strip_suffix(unit)?.trim().parse::<f64>().ok()?;
+        // lower numbers as they were written
         let value = if (size - 1.0).abs() < 1e-12 {
             number
         } else {

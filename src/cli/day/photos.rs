@@ -28,15 +28,15 @@ pub(super) struct DayPhoto {
     pub(super) duplicate_of: Option<String>,
 }
 
-/// The files of a folder that look like photos, by what they hold.
-pub(super) struct Sorted {
+/// The pictures of a folder: photos, and pictures that bossmark drew on photos.
+pub(super) struct FolderPictures {
     pub(super) photos: Vec<PhotoFile>,
     /// Pictures that bossmark drew on photos.
     pub(super) drawn_on: Vec<PathBuf>,
 }
 
-/// Reads all these files and tells photos from pictures that bossmark drew on them.
-pub(super) fn sort(files: Vec<PathBuf>) -> Sorted {
+/// Reads all these files and separates photos from pictures that bossmark drew on them.
+pub(super) fn sort(files: Vec<PathBuf>) -> FolderPictures {
     let read: Vec<(Option<String>, bool)> = files
         .par_iter()
         .map(|path| {
@@ -46,7 +46,7 @@ pub(super) fn sort(files: Vec<PathBuf>) -> Sorted {
             (Some(photo::fingerprint(&bytes)), photo::is_drawn_on(&bytes))
         })
         .collect();
-    let mut sorted = Sorted {
+    let mut sorted = FolderPictures {
         photos: Vec::new(),
         drawn_on: Vec::new(),
     };

@@ -83,8 +83,8 @@ fn confirm_commands(outcome: &DayOutcome, folders: &[DayFolder]) -> Vec<String> 
 /// A path as it is typed in a shell.
 fn quoted(path: &Path) -> String {
     let text = path.display().to_string();
-    let plain = |c: char| c.is_alphanumeric() || "/._-+,:@%".contains(c);
-    if !text.is_empty() && text.chars().all(plain) {
+    let unquoted = |c: char| c.is_alphanumeric() || "/._-+,:@%".contains(c);
+    if !text.is_empty() && text.chars().all(unquoted) {
         text
     } else {
         format!("'{}'", text.replace('\'', "'\\''"))

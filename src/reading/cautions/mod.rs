@@ -7,14 +7,14 @@ use super::about::{About, Caution, CountDiffers, EntryName};
 use super::arrows::ArrowAssessment;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
-use super::{Assumptions, Gathered, LeanReading, LeftOutReason, Outlier, Posterior, Shot};
+use super::{Assumptions, GatheredShots, LeanReading, LeftOutReason, Outlier, Posterior, Shot};
 use crate::record::{ArrowKind, End, Hand, Setup};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Everything that cautions look at.
 pub(super) struct CautionInput<'a> {
     pub(super) ends: &'a [&'a End],
-    pub(super) gathered: &'a Gathered,
+    pub(super) gathered: &'a GatheredShots,
     /// The shots that were used.
     pub(super) shots: &'a [Shot],
     pub(super) posterior: Option<&'a Posterior>,

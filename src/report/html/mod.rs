@@ -1,4 +1,4 @@
-//! The report: one HTML file that tells an evening, without scripts and without anything from elsewhere.
+//! The report: one HTML file about an evening, without scripts and without anything from elsewhere.
 //!
 //! Order: where each bow stands now and what to do next; the ends in a table, and what needs a person. In print these are two
 //! pages for an evening. Details are folded, and printed on demand: every set-up, what was learned about the bow, how to

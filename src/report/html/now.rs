@@ -1,7 +1,7 @@
 //! First of all: where the bow stands now, and what to do next.
 
 use super::page::Page;
-use crate::advice::{Advice, Change, Step};
+use crate::advice::{Action, Advice, Step};
 use crate::reading::{HorizontalCall, Reading};
 use crate::record::End;
 use crate::report::svg::FacePlot;
@@ -93,7 +93,7 @@ fn action(advice: &Advice, locale: Locale) -> String {
 
 /// Why the height comes before left and right, where those are called too.
 fn height_first(advice: &Advice) -> &'static str {
-    let lifts = |step: &Step| matches!(step.change, Change::NockingPoint | Change::RestHeight);
+    let lifts = |step: &Step| matches!(step.change, Action::NockingPoint | Action::RestHeight);
     let across = advice.reading.horizontal.call;
     let called = matches!(across, HorizontalCall::Weak | HorizontalCall::Stiff);
     let alone = advice.also.is_empty() && advice.next.as_ref().is_some_and(lifts);
@@ -157,7 +157,7 @@ fn of_steps<'a>(steps: impl IntoIterator<Item = &'a Step>, locale: Locale) -> Ve
     cautions.map(|c| c.text(locale)).collect()
 }
 
-/// The next step in full, with its company and the alternatives.
+/// The next step in full, with the steps made together with it and the alternatives.
 pub(super) fn next(page: &mut Page, advice: &Advice, time: AdviceTime) {
     let (tag, heading) = match time {
         AdviceTime::Now => ("h3", text::next_heading(advice)),

@@ -183,14 +183,14 @@ pub(super) fn what_it_did(page: &mut Page, effect: &Effect) {
     }
     facts.push(("Seen".to_owned(), moved(&effect.seen)));
     if let Some(e) = &effect.expected {
-        facts.push(("So".to_owned(), judged(e, &effect.seen).to_owned()));
+        facts.push(("So".to_owned(), agreement(e, &effect.seen).to_owned()));
     }
     page.facts(&facts);
 }
 
 /// Whether what was seen agrees with what was expected, on the axis that was meant: two standard deviations of the
 /// difference are the border.
-fn judged(expected: &Expect, seen: &Expect) -> &'static str {
+fn agreement(expected: &Expect, seen: &Expect) -> &'static str {
     let vertical = expected.y_mm.abs() > expected.x_mm.abs();
     let (e, e_sd, s, s_sd) = if vertical {
         (expected.y_mm, expected.sd_y_mm, seen.y_mm, seen.sd_y_mm)

@@ -89,7 +89,7 @@ fn current_end(state: &State, id: u64) -> Result<Option<Arc<EndInHistory>>, Answ
     let all = || locations.iter().filter_map(filed).collect();
     let records: Vec<RecordFile> = state.cache.at_once(all);
     // a second request at the same time waits here for the result of the first
-    let mut cached = state.cached_reading();
+    let mut cached = state.cached_history();
     if cached.own != own || cached.records != records {
         cached.end = end_in_history(records.clone(), (&own.0, own.1)).map(Arc::new);
         (cached.own, cached.records) = (own, records);
@@ -103,7 +103,7 @@ pub(in crate::server) fn reading(
     request: &Request,
 ) -> Result<Answer, Answer> {
     let end = current_end(state, id)?;
-    let mut readings = state.readings();
+    let mut readings = state.reading_cache();
     Ok(Answer::json(&view::reading_view(
         id,
         end.as_deref(),
@@ -119,7 +119,7 @@ pub(super) fn advice_view(
     locale: Locale,
 ) -> Result<view::AdviceView, Answer> {
     let end = current_end(state, id)?;
-    let mut readings = state.readings();
+    let mut readings = state.reading_cache();
     Ok(view::advice_view(id, end.as_deref(), &mut readings, locale))
 }
 

@@ -94,7 +94,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     } else {
         "jpg"
     };
-    let plan = state.plan();
+    let stored = state.session_file();
     if state.ends().len() >= MAX_PHOTOS {
         return refused(
             409,
@@ -110,10 +110,10 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     if let Some(there) = state.cache.at_once(shown) {
         return Ok(Answer::json(&json!({"id": there, "known": true})));
     }
-    let session_file = plan.read()?;
+    let session_file = stored.read()?;
     let path = save_new(state, ending, &request.body)?;
     let number = next_end(state);
-    let session = plan.add_photo(&store::name_of(&path), number)?;
+    let session = stored.add_photo(&store::name_of(&path), number)?;
     let named = session_file
         .face
         .as_deref()

@@ -30,8 +30,8 @@ pub(in crate::server) fn queue(state: &State) -> Answer {
     let own = state.opening.face.iter();
     let own = own.filter(|f| spec::by_name(&f.name).is_none());
     let faces: Vec<Value> = spec::known().iter().chain(own).map(face_view).collect();
-    let plan = state.plan().read();
-    let file = plan.unwrap_or_default();
+    let file = state.session_file().read();
+    let file = file.unwrap_or_default();
     let mut session = file.session.clone();
     session.fletched = session.fletched.or(file.fletched);
     session.bare = session.bare.or(file.bare);
@@ -72,14 +72,14 @@ fn face_view(f: &FaceSpec) -> Value {
 
 /// A change that the archer names, with the settings after it; without them it is the step advised.
 #[derive(Deserialize)]
-struct ChangeMade {
+struct ArcherChange {
     setup: Option<Setup>,
     words: Option<String>,
 }
 
 /// The archer has made the step advised, or another change: the settings after it apply to the photos that follow.
 pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
-    let given: ChangeMade = request.json()?;
+    let given: ArcherChange = request.json()?;
     let own = Session {
         setup: given.setup.clone(),
         ..Session::default()
@@ -103,8 +103,8 @@ pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Resu
         .filter(|e| e.start.photo.is_some())
         .map(OpenEnd::name)
         .collect();
-    let plan = state.plan();
-    plan.change(&photos_before, setup.clone(), &words)?;
+    let stored = state.session_file();
+    stored.change(&photos_before, setup.clone(), &words)?;
     Ok(Answer::json(&json!({"setup": setup, "words": words})))
 }
 
@@ -152,10 +152,10 @@ fn remembered(state: &State, next: &FaceAndSession) -> Result<Answer, Answer> {
     if let Some(fault) = faults.first() {
         return Err(Answer::problem(422, "session", &fault.to_string()));
     }
-    let plan = state.plan();
+    let stored = state.session_file();
     // a face file is named by a flag; in the session file its path would be needed
     let face = next.face.as_deref();
     let face = face.filter(|f| spec::by_name(f).is_some());
-    plan.remember(face, &next.session)?;
+    stored.remember(face, &next.session)?;
     Ok(Answer::json(&json!({})))
 }

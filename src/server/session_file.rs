@@ -7,12 +7,12 @@ use std::path::PathBuf;
 
 /// The session file of the page's folder.
 #[derive(Clone, Debug)]
-pub(super) struct SessionPlan {
+pub(super) struct StoredSessionFile {
     /// Its path; the file may not exist yet.
     pub(super) path: PathBuf,
 }
 
-impl SessionPlan {
+impl StoredSessionFile {
     /// Its contents; empty if there is no such file.
     ///
     /// # Errors
@@ -116,10 +116,10 @@ mod tests {
     use super::*;
     use serde_json::json;
 
-    fn plan() -> (tempfile::TempDir, SessionPlan) {
+    fn stored() -> (tempfile::TempDir, StoredSessionFile) {
         let folder = tempfile::tempdir().expect("folder");
         let path = folder.path().join("session.json");
-        (folder, SessionPlan { path })
+        (folder, StoredSessionFile { path })
     }
 
     fn setup(value: serde_json::Value) -> Setup {
@@ -128,14 +128,14 @@ mod tests {
 
     #[test]
     fn a_change_holds_for_the_photos_that_follow_and_not_for_those_before() {
-        let (_folder, plan) = plan();
+        let (_folder, stored) = stored();
         let session: Session =
             serde_json::from_value(json!({"hand": "left", "distance_m": 18, "fletched": 3,
             "setup": {"plunger_clicks": 0, "point_gr": 90}}))
             .expect("session");
-        plan.remember(Some("wa-60"), &session).unwrap();
+        stored.remember(Some("wa-60"), &session).unwrap();
         let clicks = |photo: &str, place| {
-            let session = plan.read().unwrap().session_of(photo, place);
+            let session = stored.read().unwrap().session_of(photo, place);
             (
                 session.setup.unwrap().plunger_clicks,
                 session.end,
@@ -144,13 +144,14 @@ mod tests {
         };
         assert_eq!(clicks("a.jpg", Some(1)).0, Some(0.0));
         let photos_before = ["a.jpg".to_owned(), "b.jpg".to_owned()];
-        plan.change(
-            &photos_before,
-            setup(json!({"plunger_clicks": 2})),
-            "two clicks",
-        )
-        .unwrap();
-        let session = plan.add_photo("c.jpg", 3).unwrap();
+        stored
+            .change(
+                &photos_before,
+                setup(json!({"plunger_clicks": 2})),
+                "two clicks",
+            )
+            .unwrap();
+        let session = stored.add_photo("c.jpg", 3).unwrap();
         let third = session.setup.expect("set-up");
         assert_eq!(
             (third.plunger_clicks, third.point_gr, session.end),
@@ -160,22 +161,24 @@ mod tests {
         let left = Some(crate::record::Hand::Left);
         assert_eq!(clicks("b.jpg", None), (Some(0.0), Some(2), left));
         assert_eq!(clicks("c.jpg", None), (Some(2.0), Some(3), left));
-        plan.change(&[], setup(json!({"plunger_clicks": 4})), "")
+        stored
+            .change(&[], setup(json!({"plunger_clicks": 4})), "")
             .unwrap();
-        plan.add_photo("d.jpg", 4).unwrap();
+        stored.add_photo("d.jpg", 4).unwrap();
         assert_eq!(clicks("d.jpg", None).0, Some(4.0));
         assert_eq!(clicks("c.jpg", None).0, Some(2.0));
     }
 
     #[test]
     fn a_step_that_is_entered_twice_is_entered_once() {
-        let (_folder, plan) = plan();
+        let (_folder, stored) = stored();
         let before = ["a.jpg".to_owned()];
         for _ in 0..2 {
-            plan.change(&before, setup(json!({"plunger_clicks": 2})), "two clicks")
+            stored
+                .change(&before, setup(json!({"plunger_clicks": 2})), "two clicks")
                 .unwrap();
         }
-        let file = plan.read().unwrap();
+        let file = stored.read().unwrap();
         let changes = file
             .ends
             .iter()
@@ -186,18 +189,21 @@ mod tests {
 
     #[test]
     fn a_session_file_that_is_wrong_is_left_alone() {
-        let (_folder, plan) = plan();
+        let (_folder, stored) = stored();
         store::write(
-            &plan.path,
+            &stored.path,
             b"{\"schema\": \"bossmark/session/1\", \"sesion\": {}}",
         )
         .expect("written");
         assert_eq!(
-            plan.remember(None, &Session::default()).unwrap_err().status,
+            stored
+                .remember(None, &Session::default())
+                .unwrap_err()
+                .status,
             409
         );
         assert!(
-            store::read(&plan.path)
+            store::read(&stored.path)
                 .expect("file")
                 .starts_with(b"{\"schema\"")
         );

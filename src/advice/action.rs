@@ -2,10 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-/// What can be changed, or done instead of a change.
+/// What an advice says to do: adjust one lever, or something instead. JSON and the documents' fields call it `change`.
+///
+/// The words beside it: a [`Lever`](crate::record::Lever) is what can be adjusted, an adjustment by how much an action adjusts its lever,
+/// a [`LeverChange`](crate::record::LeverChange) what the archer did adjust, by two set-ups in the records.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Change {
+pub enum Action {
     /// Limb bolts; unit lb.
     DrawWeight,
     /// Cut the shafts (or longer new ones); unit mm.
@@ -32,10 +35,10 @@ pub enum Change {
     None,
 }
 
-impl Change {
-    /// Whether it changes anything on bow or arrows.
+impl Action {
+    /// Whether it adjusts a lever of bow or arrows.
     #[must_use]
-    pub const fn moves_a_setting(self) -> bool {
+    pub const fn adjusts_a_lever(self) -> bool {
         !matches!(
             self,
             Self::ShootMore | Self::Verify | Self::Check | Self::None

@@ -1,7 +1,7 @@
-//! What the newest set-up's ends, and the changes before them, say about how far the evidence goes.
+//! Facts about the newest set-up's ends, and the changes before them, that decide which kind of step is permitted.
 
 use super::interventions::{RunRead, near};
-use super::knowledge::{EvidenceRules, Knowledge};
+use super::knowledge::{Knowledge, StepRules};
 use super::swapped_tags::SwappedTags;
 use crate::math::{median, rounded};
 use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
@@ -10,9 +10,9 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-/// Facts that decide which kind of step is permitted.
+/// Facts that decide which kind of step is permitted; the limits on them are [`StepRules`].
 #[derive(Clone, Debug, Default)]
-pub(super) struct Evidence {
+pub(super) struct Findings {
     /// Shots that count, of ends that count for tuning.
     pub(super) fletched: u32,
     pub(super) bare: u32,
@@ -22,16 +22,16 @@ pub(super) struct Evidence {
     pub(super) unconfirmed: usize,
     /// Shots that landed with the other kind.
     pub(super) swapped: SwappedTags,
-    /// Somebody has looked at the tags at any time.
+    /// The tags were checked at any time.
     pub(super) tags_checked: bool,
-    /// Codes that were looked at since the newest change, with nothing found.
+    /// Codes of the checks made since the newest change, with nothing found.
     checked: BTreeSet<String>,
-    /// The same at any time, of these shafts.
+    /// Whether the masses of these shafts were checked at any time.
     mass_checked: bool,
     /// All ends were shot from farther than tuning can be read from.
     pub(super) too_far: bool,
     /// What was shot from where a cut can be decided.
-    pub(super) for_cut: CutEvidence,
+    pub(super) for_cut: CutFindings,
     /// Bare shafts that missed the boss, where too few landed on it.
     pub(super) missed: Option<MissedBare>,
     /// Scatter per axis of the wider group in the end with the tightest groups, mm at 30 m.
@@ -45,7 +45,7 @@ pub(super) struct Evidence {
     pub(super) scatter_ratio: Option<f64>,
     /// Spines of all shafts shot on this bow.
     pub(super) spines: Vec<f64>,
-    /// Levers moved together before the newest ends, of which one can't be kept apart from the other.
+    /// Levers of one axis that were adjusted together before the newest ends, so that their effects can't be told apart.
     pub(super) several: Vec<Lever>,
     /// The set-up is that of an earlier run again.
     pub(super) is_return: bool,
@@ -63,7 +63,7 @@ pub(super) struct Evidence {
 
 /// What was shot from where a cut can be decided, and from where else.
 #[derive(Clone, Debug, Default)]
-pub(super) struct CutEvidence {
+pub(super) struct CutFindings {
     pub(super) fletched: u32,
     pub(super) bare: u32,
     pub(super) ends: usize,
@@ -75,8 +75,8 @@ pub(super) struct CutEvidence {
     pub(super) elsewhere_m: Option<f64>,
 }
 
-impl CutEvidence {
-    fn of(groups: &[&Analysis], rules: &EvidenceRules) -> Self {
+impl CutFindings {
+    fn of(groups: &[&Analysis], rules: &StepRules) -> Self {
         let [least, most] = rules.distance_m;
         let in_range = |r: &Reading| r.distance_m.is_some_and(|d| (least..=most).contains(&d));
         let mut all = Self::default();
@@ -130,13 +130,13 @@ pub struct BestSetup {
     pub is_now: bool,
 }
 
-impl Evidence {
+impl Findings {
     /// From the runs and what they read.
     pub(super) fn of(history: &History, reads: &[Arc<RunRead>], k: &Knowledge) -> Self {
         let (Some(run), Some(read)) = (history.runs.last(), reads.last()) else {
             return Self::default();
         };
-        let rules = &k.evidence;
+        let rules = &k.step_rules;
         let groups: Vec<&Analysis> = read.groups.iter().filter(|g| near(&g.reading)).collect();
         let sum = |count: fn(&Reading) -> u32| groups.iter().map(|g| count(&g.reading)).sum();
         let setup = &run.setup;
@@ -157,11 +157,15 @@ impl Evidence {
                 .runs
                 .iter()
                 .flat_map(|r| &r.ends)
-                .any(|f| checks(&f.end).iter().any(|c| c == "tags")),
-            checked: run.ends.iter().flat_map(|f| checks(&f.end)).collect(),
+                .any(|record| checks(&record.end).iter().any(|c| c == "tags")),
+            checked: run
+                .ends
+                .iter()
+                .flat_map(|record| checks(&record.end))
+                .collect(),
             mass_checked: mass_checked(history),
             too_far: groups.is_empty() && !read.groups.is_empty(),
-            for_cut: CutEvidence::of(&groups, rules),
+            for_cut: CutFindings::of(&groups, rules),
             missed: missed_bare(run, rules),
             group_sd_mm: group_sds(&groups).into_iter().reduce(f64::min),
             earlier_sd_mm: earlier_sd(reads, rules),
@@ -176,7 +180,10 @@ impl Evidence {
             is_return: earlier
                 .skip(1)
                 .any(|old| !is_empty(setup) && compare(&old.setup, setup).is_same()),
-            mass_gr: setup.rear_gr.zip(setup.bare_rear_gr).map(|(f, b)| b - f),
+            mass_gr: setup
+                .rear_gr
+                .zip(setup.bare_rear_gr)
+                .map(|(fletched, bare)| bare - fletched),
             crooked_deg: crooked,
             lean_contradicts,
             fletched_middle_mm: groups.last().and_then(|g| off_middle(g)),
@@ -198,10 +205,11 @@ fn checks(end: &crate::record::End) -> Vec<String> {
     end.session.checked.clone().unwrap_or_default()
 }
 
-/// Looked at with these shafts: since the newest change of shafts.
+/// Whether the masses were checked since the newest change of shafts.
 fn mass_checked(history: &History) -> bool {
     for run in history.runs.iter().rev() {
-        let checked = |f: &crate::record::RecordFile| checks(&f.end).iter().any(|c| c == "mass");
+        let checked =
+            |record: &crate::record::RecordFile| checks(&record.end).iter().any(|c| c == "mass");
         if run.ends.iter().any(checked) {
             return true;
         }
@@ -238,7 +246,7 @@ fn unconfirmed(group: &Analysis) -> usize {
 }
 
 /// Lean of the bare shafts that stands out while they land close.
-fn crooked(reading: &Reading, rules: &EvidenceRules) -> Option<f64> {
+fn crooked(reading: &Reading, rules: &StepRules) -> Option<f64> {
     let (lean, offset, tolerance) = (reading.lean?, reading.offset?, reading.tolerance_mm?);
     let degrees = lean.right_deg.hypot(lean.up_deg);
     let close = offset.x_mm.abs() <= tolerance && offset.y_mm.abs() <= tolerance;
@@ -264,15 +272,16 @@ fn side_of(missed: &Missed) -> [i8; 2] {
 }
 
 /// The bare shafts that missed, where they are most of those shot with this set-up.
-fn missed_bare(run: &Run, rules: &EvidenceRules) -> Option<MissedBare> {
+fn missed_bare(run: &Run, rules: &StepRules) -> Option<MissedBare> {
     let bare = |kind| kind == ArrowKind::Bare;
-    let landed =
-        |f: &crate::record::RecordFile| f.end.entries.iter().filter(|e| bare(e.kind)).count();
+    let landed = |record: &crate::record::RecordFile| {
+        record.end.entries.iter().filter(|e| bare(e.kind)).count()
+    };
     let landed: usize = run.ends.iter().map(landed).sum();
     let missed: Vec<&Missed> = run
         .ends
         .iter()
-        .flat_map(|f| f.end.missed.iter().filter(|m| bare(m.kind)))
+        .flat_map(|record| record.end.missed.iter().filter(|m| bare(m.kind)))
         .collect();
     let few = landed < rules.pairs as usize && missed.len() > landed;
     few.then(|| {
@@ -314,7 +323,7 @@ fn group_sds(groups: &[&Analysis]) -> Vec<f64> {
 }
 
 /// The median of that over the ends with earlier set-ups.
-fn earlier_sd(reads: &[Arc<RunRead>], rules: &EvidenceRules) -> Option<f64> {
+fn earlier_sd(reads: &[Arc<RunRead>], rules: &StepRules) -> Option<f64> {
     let (_, earlier) = reads.split_last()?;
     let groups: Vec<&Analysis> = earlier
         .iter()
@@ -325,7 +334,7 @@ fn earlier_sd(reads: &[Arc<RunRead>], rules: &EvidenceRules) -> Option<f64> {
 }
 
 /// Whether an offset near zero is less certain than the shots say.
-fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &EvidenceRules) -> bool {
+fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &StepRules) -> bool {
     let readings = || groups.iter().map(|g| &g.reading);
     let ends: usize = groups.iter().map(|g| ends_of_both(g)).sum();
     let bare: u32 = readings().map(|r| r.bare).sum();
@@ -368,7 +377,7 @@ fn sd<'a>(shots: impl Iterator<Item = &'a Shot>) -> Option<f64> {
 }
 
 /// Scatter after over scatter before, each with three shots of a kind at least, where it stands out from chance.
-fn ratio(before: &RunRead, after: &RunRead, rules: &EvidenceRules) -> Option<f64> {
+fn ratio(before: &RunRead, after: &RunRead, rules: &StepRules) -> Option<f64> {
     // scatter at 1 m, and the variance of its logarithm
     let scatter = |read: &RunRead| {
         let readings = read.groups.iter().map(|g| &g.reading);
@@ -387,10 +396,10 @@ fn ratio(before: &RunRead, after: &RunRead, rules: &EvidenceRules) -> Option<f64
     clear.then_some(ratio)
 }
 
-/// Levers of which several act on one axis: what each did can't be kept apart.
+/// Levers that were adjusted together with another one of the same axis, so that their effects can't be separated.
 fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
     let axis = |lever: Lever| {
-        super::interventions::change_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
+        super::interventions::action_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
     };
     let levers: Vec<Lever> = changed.changes.iter().map(|c| c.lever).collect();
     let shares = |lever: &Lever| {
@@ -426,12 +435,15 @@ fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
 }
 
 fn named(run: &Run, at: usize, [x, y]: [f64; 2], is_now: bool) -> BestSetup {
-    let number =
-        |f: Option<&crate::record::RecordFile>| f.and_then(|f| f.end.session.end).unwrap_or(0);
+    let number = |record: Option<&crate::record::RecordFile>| {
+        record
+            .and_then(|record| record.end.session.end)
+            .unwrap_or(0)
+    };
     let day = run
         .ends
         .last()
-        .and_then(|f| crate::record::When::of(&f.end));
+        .and_then(|record| crate::record::When::of(&record.end));
     BestSetup {
         number: at + 1,
         ends: [number(run.ends.first()), number(run.ends.last())],

@@ -1,86 +1,86 @@
-//! Where each lever of a set-up can go: real steps from the present value, within every stated limit.
+//! The adjustments that each lever of a set-up allows: real steps from the present value, within every stated limit.
 
 use super::knowledge::Knowledge;
 use super::sensitivities::arrow_grains;
 use super::slopes::lb_per_quarter_turn;
-use super::{Change, LookUp};
+use super::{Action, LookUp};
 use crate::math::{floor_index, round_i64};
 use crate::record::{Limit, Setup};
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS_PER_TURN: f64 = 4.0;
 /// Settings closer than this are the same.
-const SAME: f64 = 1e-6;
-/// No more steps of one lever are looked at than this, whatever a file's limits say.
+const SAME_SETTING: f64 = 1e-6;
+/// Most steps of one lever that are looked at, whatever a file's limits say.
 const MOST_STEPS: usize = 400;
 
-/// One possible value of a lever.
+/// By how much a lever is adjusted. The lever itself is an [`Action`] beside it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Move {
+pub(super) struct Adjustment {
     /// In the lever's unit, signed.
     pub(super) amount: f64,
     /// Quarter turns of each bolt, + = in.
     pub(super) quarter_turns: Option<i64>,
 }
 
-/// Where a lever can go in one direction.
+/// The adjustments that a lever allows in one direction.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Moves {
+pub(super) struct Adjustments {
     /// Smallest first.
-    pub(super) steps: Vec<Move>,
+    pub(super) steps: Vec<Adjustment>,
     /// What the set-up doesn't hold and has to be looked up before the change.
     pub(super) look_up: Vec<LookUp>,
 }
 
-/// The set-up's field that a change moves.
-pub(super) fn setting_of(change: Change) -> Option<&'static str> {
-    Some(match change {
-        Change::DrawWeight => "draw_weight_lb",
-        Change::ShaftLength => "shaft_length_mm",
-        Change::PointWeight => "point_gr",
-        Change::RearWeight => "rear_gr",
-        Change::Plunger => "plunger_clicks",
-        Change::NockingPoint => "nocking_point_mm",
-        Change::RestHeight => "rest_height_mm",
-        Change::ShaftSpine => "shaft_spine",
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => return None,
+/// The set-up's field that an action changes.
+pub(super) fn setting_of(action: Action) -> Option<&'static str> {
+    Some(match action {
+        Action::DrawWeight => "draw_weight_lb",
+        Action::ShaftLength => "shaft_length_mm",
+        Action::PointWeight => "point_gr",
+        Action::RearWeight => "rear_gr",
+        Action::Plunger => "plunger_clicks",
+        Action::NockingPoint => "nocking_point_mm",
+        Action::RestHeight => "rest_height_mm",
+        Action::ShaftSpine => "shaft_spine",
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => return None,
     })
 }
 
-/// The set-up's present value of a change.
-pub(super) fn present(setup: &Setup, change: Change) -> Option<f64> {
+/// The present value of that field.
+pub(super) fn present(setup: &Setup, action: Action) -> Option<f64> {
     setup
-        .number(setting_of(change)?)
+        .number(setting_of(action)?)
         .filter(|value| value.is_finite())
 }
 
-/// The set-up after a move; `None` where the present value isn't known.
-pub(super) fn after(setup: &Setup, change: Change, step: &Move) -> Option<Setup> {
+/// The set-up after an adjustment; `None` where the present value isn't known.
+pub(super) fn after(setup: &Setup, action: Action, step: &Adjustment) -> Option<Setup> {
     let mut then = setup.clone();
     let by = |value: &mut Option<f64>| {
         let moved = value.map(|v| v + step.amount);
         *value = moved;
         moved
     };
-    match change {
-        Change::DrawWeight => {
+    match action {
+        Action::DrawWeight => {
             by(&mut then.draw_weight_lb);
             let turned = then.bolt_turns_out.zip(step.quarter_turns);
             // a quarter turn in is a quarter turn less out
             let out = turned.map(|(out, quarters)| out - quarters as f64 / QUARTERS_PER_TURN)?;
             then.bolt_turns_out = Some(out);
         }
-        Change::ShaftLength => _ = by(&mut then.shaft_length_mm)?,
-        Change::PointWeight => _ = by(&mut then.point_gr)?,
-        Change::RearWeight => {
+        Action::ShaftLength => _ = by(&mut then.shaft_length_mm)?,
+        Action::PointWeight => _ = by(&mut then.point_gr)?,
+        Action::RearWeight => {
             by(&mut then.rear_gr)?;
             by(&mut then.bare_rear_gr);
         }
-        Change::Plunger => _ = by(&mut then.plunger_clicks)?,
-        Change::NockingPoint => _ = by(&mut then.nocking_point_mm)?,
-        Change::RestHeight => _ = by(&mut then.rest_height_mm)?,
-        Change::ShaftSpine => _ = by(&mut then.shaft_spine)?,
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => return None,
+        Action::Plunger => _ = by(&mut then.plunger_clicks)?,
+        Action::NockingPoint => _ = by(&mut then.nocking_point_mm)?,
+        Action::RestHeight => _ = by(&mut then.rest_height_mm)?,
+        Action::ShaftSpine => _ = by(&mut then.shaft_spine)?,
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => return None,
     }
     Some(then)
 }
@@ -95,7 +95,7 @@ fn bounds(limit: Option<&Limit>) -> (Option<f64>, Option<f64>) {
 }
 
 fn within(value: f64, (min, max): (Option<f64>, Option<f64>)) -> bool {
-    min.is_none_or(|m| value >= m - SAME) && max.is_none_or(|m| value <= m + SAME)
+    min.is_none_or(|m| value >= m - SAME_SETTING) && max.is_none_or(|m| value <= m + SAME_SETTING)
 }
 
 /// Step of a limit where it is one.
@@ -119,60 +119,65 @@ fn listed(limit: Option<&Limit>) -> Option<(Vec<f64>, Vec<f64>)> {
 }
 
 /// Every value that a lever can take in a direction (+1 or −1 of its amount), smallest change first. Empty: it can't.
-pub(super) fn moves(setup: &Setup, change: Change, direction: f64, k: &Knowledge) -> Moves {
+pub(super) fn adjustments(
+    setup: &Setup,
+    action: Action,
+    direction: f64,
+    k: &Knowledge,
+) -> Adjustments {
     let kept = setup.keep.iter().flatten();
-    let named = change.name();
+    let named = action.name();
     if kept.into_iter().any(|keep| keep == named) {
-        return Moves::default();
+        return Adjustments::default();
     }
-    let mut found = match change {
-        Change::DrawWeight => bolts(setup, direction, k),
-        Change::ShaftLength => cuts(setup, direction, k),
-        Change::PointWeight => points(setup, direction, k),
-        Change::RearWeight => from_list(setup, change, direction),
-        Change::ShaftSpine => from_list(setup, change, direction),
-        Change::Plunger => plunger(setup, direction, k),
-        Change::NockingPoint => height(
+    let mut found = match action {
+        Action::DrawWeight => bolts(setup, direction, k),
+        Action::ShaftLength => cuts(setup, direction, k),
+        Action::PointWeight => points(setup, direction, k),
+        Action::RearWeight => from_list(setup, action, direction),
+        Action::ShaftSpine => from_list(setup, action, direction),
+        Action::Plunger => plunger(setup, direction, k),
+        Action::NockingPoint => height(
             setup,
-            change,
+            action,
             direction,
             k.steps.nocking_point_mm,
             k.bounds_when_unknown.nocking_point_mm,
         ),
-        Change::RestHeight => height(
+        Action::RestHeight => height(
             setup,
-            change,
+            action,
             direction,
             k.steps.rest_height_mm,
             k.bounds_when_unknown.rest_height_mm,
         ),
-        Change::ShootMore | Change::Verify | Change::Check | Change::None => Moves::default(),
+        Action::ShootMore | Action::Verify | Action::Check | Action::None => Adjustments::default(),
     };
     found
         .steps
-        .retain(|m| m.amount.is_finite() && heavy_enough(setup, change, m.amount, k));
+        .retain(|m| m.amount.is_finite() && heavy_enough(setup, action, m.amount, k));
     found.steps.truncate(MOST_STEPS);
     found
 }
 
-/// Whether the arrow stays as heavy for its bow as the trade asks, as far as the set-up tells its weight. A change that
-/// makes that no worse is let through.
-fn heavy_enough(setup: &Setup, change: Change, amount: f64, k: &Knowledge) -> bool {
+/// Whether the arrow stays as heavy for its bow as is customary, where the set-up gives its weight. An adjustment that makes that no worse is
+/// let through.
+fn heavy_enough(setup: &Setup, action: Action, amount: f64, k: &Knowledge) -> bool {
     let mut after = setup.clone();
-    let worse = match change {
-        Change::DrawWeight => {
+    let worse = match action {
+        Action::DrawWeight => {
             after.draw_weight_lb = setup.draw_weight_lb.map(|lb| lb + amount);
             amount > 0.0
         }
-        Change::ShaftLength => {
+        Action::ShaftLength => {
             after.shaft_length_mm = setup.shaft_length_mm.map(|mm| mm + amount);
             amount < 0.0
         }
-        Change::PointWeight => {
+        Action::PointWeight => {
             after.point_gr = setup.point_gr.map(|gr| gr + amount);
             amount < 0.0
         }
-        Change::RearWeight => {
+        Action::RearWeight => {
             after.rear_gr = setup.rear_gr.map(|gr| gr + amount);
             amount < 0.0
         }
@@ -189,7 +194,7 @@ fn counted(most: usize) -> impl Iterator<Item = f64> {
     (1..=most.min(MOST_STEPS)).map(|n| n as f64)
 }
 
-fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
+fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let turn_limit = limit(setup, "bolt_turns_out");
     let weight_limit = bounds(limit(setup, "draw_weight_lb"));
     let (least, most) = bounds(turn_limit);
@@ -201,7 +206,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         .max(1.0)
         * quarter;
     let lb_each = lb_per_quarter_turn(setup, k);
-    let mut found = Moves::default();
+    let mut found = Adjustments::default();
     let turns = setup.bolt_turns_out;
     if turns.is_none() || (direction < 0.0 && most.is_none()) {
         found.look_up.push(LookUp::BoltTravel);
@@ -214,11 +219,11 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         let weighs = setup
             .draw_weight_lb
             .is_none_or(|lb| within(lb + amount, weight_limit));
-        let usual = !unbounded || n * each <= k.bounds_when_unknown.quarter_turns + SAME;
+        let usual = !unbounded || n * each <= k.bounds_when_unknown.quarter_turns + SAME_SETTING;
         if !(turned && weighs && usual) {
             break;
         }
-        found.steps.push(Move {
+        found.steps.push(Adjustment {
             amount,
             quarter_turns: Some(round_i64(quarters)),
         });
@@ -227,18 +232,18 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
 }
 
 /// Cuts: only down to a stated shortest safe length; longer than now needs new shafts.
-fn cuts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
+fn cuts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let limit = limit(setup, "shaft_length_mm");
-    let known = present(setup, Change::ShaftLength)
+    let known = present(setup, Action::ShaftLength)
         .zip(bounds(limit).0)
         .filter(|_| direction < 0.0);
     let Some((now, min)) = known else {
-        return Moves::default();
+        return Adjustments::default();
     };
     let each = step(limit, k.steps.shaft_length_mm);
-    Moves {
-        steps: counted(floor_index((now - min + SAME) / each))
-            .map(|n| Move {
+    Adjustments {
+        steps: counted(floor_index((now - min + SAME_SETTING) / each))
+            .map(|n| Adjustment {
                 amount: -n * each,
                 quarter_turns: None,
             })
@@ -247,13 +252,13 @@ fn cuts(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     }
 }
 
-fn points(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
+fn points(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let limit = limit(setup, "point_gr");
     if listed(limit).is_some() {
-        return from_list(setup, Change::PointWeight, direction);
+        return from_list(setup, Action::PointWeight, direction);
     }
-    let Some(now) = present(setup, Change::PointWeight) else {
-        return Moves::default();
+    let Some(now) = present(setup, Action::PointWeight) else {
+        return Adjustments::default();
     };
     // no list: stock points within the bounds stated, to be looked for
     let steps = sorted_steps(now, direction, k.steps.stock_points_gr.iter().copied())
@@ -264,7 +269,7 @@ fn points(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
                 .is_none_or(|s| whole(m.amount, s))
         })
         .collect();
-    Moves {
+    Adjustments {
         steps,
         look_up: vec![LookUp::Points],
     }
@@ -281,26 +286,26 @@ fn sorted_steps(
     now: f64,
     direction: f64,
     values: impl Iterator<Item = f64>,
-) -> impl Iterator<Item = Move> {
+) -> impl Iterator<Item = Adjustment> {
     let mut amounts: Vec<f64> = values
         .map(|v| v - now)
-        .filter(|a| a * direction > SAME)
+        .filter(|a| a * direction > SAME_SETTING)
         .collect();
     amounts.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
     amounts.dedup();
-    amounts.into_iter().map(|amount| Move {
+    amounts.into_iter().map(|amount| Adjustment {
         amount,
         quarter_turns: None,
     })
 }
 
 /// Levers that go only to values owned or obtainable: owned ones if there are any in this direction.
-fn from_list(setup: &Setup, change: Change, direction: f64) -> Moves {
-    let limit = setting_of(change).and_then(|setting| limit(setup, setting));
-    let Some((now, (owned, obtainable))) = present(setup, change).zip(listed(limit)) else {
-        return Moves::default();
+fn from_list(setup: &Setup, action: Action, direction: f64) -> Adjustments {
+    let limit = setting_of(action).and_then(|setting| limit(setup, setting));
+    let Some((now, (owned, obtainable))) = present(setup, action).zip(listed(limit)) else {
+        return Adjustments::default();
     };
-    let allowed = |values: Vec<f64>| -> Vec<Move> {
+    let allowed = |values: Vec<f64>| -> Vec<Adjustment> {
         sorted_steps(now, direction, values.into_iter())
             .filter(|m| within(now + m.amount, bounds(limit)))
             .filter(|m| {
@@ -314,13 +319,13 @@ fn from_list(setup: &Setup, change: Change, direction: f64) -> Moves {
     if steps.is_empty() {
         steps = allowed(obtainable);
     }
-    Moves {
+    Adjustments {
         steps,
         look_up: Vec::new(),
     }
 }
 
-fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
+fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let limit = limit(setup, "plunger_clicks");
     let p = &k.plunger;
     let usual = limit.and_then(|l| l.usual).unwrap_or(p.usual);
@@ -330,7 +335,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
         .unwrap_or(p.clicks_per_turn);
     let half = p.turns_either_side * per_turn;
     let each = step(limit, k.steps.plunger_clicks).ceil().max(1.0);
-    let most = k.evidence.plunger_clicks.max(each);
+    let most = k.step_rules.plunger_clicks.max(each);
     let now = setup.plunger_clicks.unwrap_or(usual);
     let (min, max) = bounds(limit);
     let range = (
@@ -341,10 +346,10 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     if setup.plunger_clicks.is_none() {
         look_up.push(LookUp::Plunger);
     }
-    Moves {
+    Adjustments {
         steps: counted(MOST_STEPS)
             .map(|n| n * each * direction)
-            .take_while(|amount| amount.abs() <= most + SAME)
+            .take_while(|amount| amount.abs() <= most + SAME_SETTING)
             .take_while(|amount| {
                 // back towards the usual place is allowed from outside the range too
                 let after = now + amount;
@@ -353,7 +358,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
                         && amount.abs() <= (usual - now).abs()
                         && within(after, (min, max)))
             })
-            .map(|amount| Move {
+            .map(|amount| Adjustment {
                 amount,
                 quarter_turns: None,
             })
@@ -362,11 +367,11 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Moves {
     }
 }
 
-fn height(setup: &Setup, change: Change, direction: f64, usual: f64, unknown: f64) -> Moves {
-    let limit = setting_of(change).and_then(|setting| limit(setup, setting));
+fn height(setup: &Setup, action: Action, direction: f64, usual: f64, unknown: f64) -> Adjustments {
+    let limit = setting_of(action).and_then(|setting| limit(setup, setting));
     let range = bounds(limit);
     let each = step(limit, usual);
-    let now = present(setup, change);
+    let now = present(setup, action);
     let open = now.is_none()
         || if direction > 0.0 {
             range.1.is_none()
@@ -377,14 +382,14 @@ fn height(setup: &Setup, change: Change, direction: f64, usual: f64, unknown: f6
     if now.is_none() {
         look_up.push(LookUp::Height);
     }
-    Moves {
+    Adjustments {
         steps: counted(MOST_STEPS)
             .map(|n| n * each * direction)
             .take_while(|amount| {
                 now.is_none_or(|now| within(now + amount, range))
-                    && (!open || amount.abs() <= unknown + SAME)
+                    && (!open || amount.abs() <= unknown + SAME_SETTING)
             })
-            .map(|amount| Move {
+            .map(|amount| Adjustment {
                 amount,
                 quarter_turns: None,
             })
@@ -403,8 +408,8 @@ mod tests {
         serde_json::from_value(value).unwrap()
     }
 
-    fn amounts(setup: &Setup, change: Change, direction: f64) -> Vec<f64> {
-        moves(setup, change, direction, knowledge())
+    fn amounts(setup: &Setup, action: Action, direction: f64) -> Vec<f64> {
+        adjustments(setup, action, direction, knowledge())
             .steps
             .iter()
             .map(|m| (m.amount * 1000.0).round() / 1000.0)
@@ -417,14 +422,14 @@ mod tests {
             "draw_weight_lb": 36, "bolt_turns_out": 1.0, "bolt_lb_per_turn": 1.0,
             "limits": {"bolt_turns_out": {"max": 2.0, "step": 0.25}, "draw_weight_lb": {"min": 35.4, "max": 37}}
         }));
-        assert_eq!(amounts(&bow, Change::DrawWeight, -1.0), [-0.25, -0.5]);
+        assert_eq!(amounts(&bow, Action::DrawWeight, -1.0), [-0.25, -0.5]);
         assert_eq!(
-            amounts(&bow, Change::DrawWeight, 1.0),
+            amounts(&bow, Action::DrawWeight, 1.0),
             [0.25, 0.5, 0.75, 1.0]
         );
         let all_in = setup(json!({"draw_weight_lb": 36, "bolt_turns_out": 0.0}));
-        assert!(amounts(&all_in, Change::DrawWeight, 1.0).is_empty());
-        let out = moves(&all_in, Change::DrawWeight, -1.0, knowledge());
+        assert!(amounts(&all_in, Action::DrawWeight, 1.0).is_empty());
+        let out = adjustments(&all_in, Action::DrawWeight, -1.0, knowledge());
         assert_eq!((out.steps.len(), out.look_up.len()), (4, 1));
         assert_eq!(out.steps[3].quarter_turns, Some(-4));
     }
@@ -433,10 +438,10 @@ mod tests {
     fn no_cut_below_the_safe_length_and_none_without_one() {
         let mut shafts =
             setup(json!({"shaft_length_mm": 720, "limits": {"shaft_length_mm": {"min": 711}}}));
-        assert_eq!(amounts(&shafts, Change::ShaftLength, -1.0), [-3.175, -6.35]);
-        assert!(amounts(&shafts, Change::ShaftLength, 1.0).is_empty());
+        assert_eq!(amounts(&shafts, Action::ShaftLength, -1.0), [-3.175, -6.35]);
+        assert!(amounts(&shafts, Action::ShaftLength, 1.0).is_empty());
         shafts.limits = None;
-        assert!(amounts(&shafts, Change::ShaftLength, -1.0).is_empty());
+        assert!(amounts(&shafts, Action::ShaftLength, -1.0).is_empty());
     }
 
     #[test]
@@ -444,10 +449,10 @@ mod tests {
         let some = setup(
             json!({"point_gr": 100, "limits": {"point_gr": {"owned": [80, 90, 100], "obtainable": [70, 110]}}}),
         );
-        assert_eq!(amounts(&some, Change::PointWeight, -1.0), [-10.0, -20.0]);
-        assert_eq!(amounts(&some, Change::PointWeight, 1.0), [10.0]);
+        assert_eq!(amounts(&some, Action::PointWeight, -1.0), [-10.0, -20.0]);
+        assert_eq!(amounts(&some, Action::PointWeight, 1.0), [10.0]);
         let stock = setup(json!({"point_gr": 95}));
-        assert_eq!(amounts(&stock, Change::PointWeight, 1.0), [5.0]);
+        assert_eq!(amounts(&stock, Action::PointWeight, 1.0), [5.0]);
     }
 
     #[test]
@@ -455,12 +460,12 @@ mod tests {
         let bow = setup(
             json!({"plunger_clicks": 6, "plunger_clicks_per_turn": 16, "limits": {"plunger_clicks": {"usual": 0}}}),
         );
-        assert_eq!(amounts(&bow, Change::Plunger, 1.0), [1.0, 2.0]);
+        assert_eq!(amounts(&bow, Action::Plunger, 1.0), [1.0, 2.0]);
         // never more than three clicks at a time
-        assert_eq!(amounts(&bow, Change::Plunger, -1.0), [-1.0, -2.0, -3.0]);
+        assert_eq!(amounts(&bow, Action::Plunger, -1.0), [-1.0, -2.0, -3.0]);
         let far = setup(json!({"plunger_clicks": 15, "plunger_clicks_per_turn": 16}));
-        assert!(amounts(&far, Change::Plunger, 1.0).is_empty());
-        assert!(!amounts(&far, Change::Plunger, -1.0).is_empty());
+        assert!(amounts(&far, Action::Plunger, 1.0).is_empty());
+        assert!(!amounts(&far, Action::Plunger, -1.0).is_empty());
     }
 
     #[test]
@@ -470,23 +475,23 @@ mod tests {
             "draw_weight_lb": 46.5, "bolt_turns_out": 3, "shaft_gr_per_in": 5.4, "shaft_length_mm": 723.9, "point_gr": 80,
             "limits": {"point_gr": {"owned": [60, 100]}}
         }));
-        assert!(amounts(&bow, Change::DrawWeight, 1.0).is_empty());
-        assert!(!amounts(&bow, Change::DrawWeight, -1.0).is_empty());
-        assert!(amounts(&bow, Change::PointWeight, -1.0).is_empty());
-        assert_eq!(amounts(&bow, Change::PointWeight, 1.0), [20.0]);
+        assert!(amounts(&bow, Action::DrawWeight, 1.0).is_empty());
+        assert!(!amounts(&bow, Action::DrawWeight, -1.0).is_empty());
+        assert!(amounts(&bow, Action::PointWeight, -1.0).is_empty());
+        assert_eq!(amounts(&bow, Action::PointWeight, 1.0), [20.0]);
     }
 
     #[test]
     fn what_is_kept_does_not_move_and_nonsense_limits_do_no_harm() {
         let kept = setup(json!({"plunger_clicks": 0, "keep": ["plunger"]}));
-        assert!(amounts(&kept, Change::Plunger, 1.0).is_empty());
+        assert!(amounts(&kept, Action::Plunger, 1.0).is_empty());
         let odd = setup(
             json!({"rest_height_mm": 1, "limits": {"rest_height_mm": {"min": 5, "max": -5, "step": 0}}}),
         );
-        assert!(amounts(&odd, Change::RestHeight, 1.0).is_empty());
+        assert!(amounts(&odd, Action::RestHeight, 1.0).is_empty());
         let tiny = setup(
             json!({"rest_height_mm": 1, "limits": {"rest_height_mm": {"min": -1e9, "max": 1e9, "step": 1e-12}}}),
         );
-        assert!(amounts(&tiny, Change::RestHeight, 1.0).len() <= MOST_STEPS);
+        assert!(amounts(&tiny, Action::RestHeight, 1.0).len() <= MOST_STEPS);
     }
 }

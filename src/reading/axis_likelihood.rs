@@ -1,4 +1,4 @@
-//! How well one set of outliers explains the shots on one axis, with everything but the scatter integrated out.
+//! The likelihood of one set of outliers on one axis, given the scatters; offset and centres are integrated out.
 //!
 //! The model: shot i of kind k in end e, z_i ~ N(m_e + \[bare\] d, v_i) with v_i = c_i² σ² + r_i and
 //! c_i = (ρ if bare)·(κ if an outlier); the centre m_e of each end has a flat prior (here; it may be given a precision), d ~ N(0, 1/P₀). With weights
@@ -14,25 +14,25 @@
 use std::borrow::Cow;
 
 /// Grid points whose bound lies more than this many nats below the best one's count as nothing (e⁻²⁵ is some 10⁻¹¹).
-const LN_HOPELESS: f64 = 25.0;
+const LN_NEGLIGIBLE_POINT: f64 = 25.0;
 
-/// Shots of one axis, ready for weighing sets of outliers. What concerns one end or one shot is worked out when it is first asked for:
-/// of many shots few may be one or the other.
+/// Shots of one axis, ready for the likelihoods of many sets of outliers. The terms of an end or a shot are computed when they are first asked
+/// for: of many shots few may be outliers.
 pub(super) struct AxisData {
     /// Scatter of a fletched and of a bare shot in each point.
     scatters: Vec<[f64; 2]>,
     /// How many times as wide outliers scatter.
     widening: f64,
-    /// What was thought of d before.
+    /// Prior of d.
     prior: OffsetPrior,
-    /// What is thought of each end's centre beforehand.
+    /// Prior of each end's centre, as the sums of a shot.
     centres: Vec<Sums>,
     /// By end; places about the end's origin.
     shots: Vec<AxisShot>,
     /// Place of the first shot of each end, and their number.
     starts: Vec<usize>,
-    /// The outliers of the set from which all others are reckoned, by shot.
-    first_set: Vec<bool>,
+    /// The reference set of outliers, by shot: other sets are computed as differences from it.
+    reference_set: Vec<bool>,
     /// Per point over all ends with that set.
     total: Vec<Total>,
     /// Per end with that set.
@@ -91,7 +91,7 @@ impl Sums {
     }
 }
 
-/// What one end adds to the evidence.
+/// What one end adds to the log likelihood.
 #[derive(Clone, Copy, Default)]
 struct EndTerms {
     /// Σ ln w − Q.
@@ -104,36 +104,36 @@ struct EndTerms {
 }
 
 impl EndTerms {
-    /// `centre` is what is thought of the end's centre beforehand, as a shot of neither kind.
+    /// `centre` is the prior of the end's centre, as a shot of neither kind.
     fn of(fletched: &Sums, bare: &Sums, centre: &Sums) -> Self {
         if fletched.w + bare.w <= 0.0 {
             return Self::default();
         }
-        // what stands beside the bare shots and doesn't know d
-        let others = Sums {
+        // what doesn't depend on d: the fletched shots and the centre's prior
+        let without_d = Sums {
             w: fletched.w + centre.w,
             wz: fletched.wz + centre.wz,
             wzz: fletched.wzz + centre.wzz,
             ln_w: fletched.ln_w + centre.ln_w,
         };
-        let both = others.w + bare.w;
-        let spread = |sums: &Sums| {
+        let both = without_d.w + bare.w;
+        let squares = |sums: &Sums| {
             if sums.w > 0.0 {
                 (sums.wzz - sums.wz * sums.wz / sums.w).max(0.0)
             } else {
                 0.0
             }
         };
-        let fit = others.ln_w + bare.ln_w - spread(&others) - spread(bare);
-        if others.w <= 0.0 || bare.w <= 0.0 {
+        let fit = without_d.ln_w + bare.ln_w - squares(&without_d) - squares(bare);
+        if without_d.w <= 0.0 || bare.w <= 0.0 {
             return Self {
                 fit,
                 both,
                 ..Self::default()
             };
         }
-        let p = others.w * bare.w / both;
-        let delta = bare.wz / bare.w - others.wz / others.w;
+        let p = without_d.w * bare.w / both;
+        let delta = bare.wz / bare.w - without_d.wz / without_d.w;
         Self {
             fit,
             both,
@@ -186,11 +186,11 @@ pub(super) struct AxisShot {
     pub(super) variance: f64,
 }
 
-/// Evidence and posterior of d in one point.
+/// Log likelihood and posterior of d in one grid point.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct GridPoint {
     /// ln L.
-    pub(super) ln_evidence: f64,
+    pub(super) ln_likelihood: f64,
     /// Mean of d, mm.
     pub(super) mean: f64,
     /// A: precision of d from the shots alone, 1/mm².
@@ -230,8 +230,8 @@ impl OffsetPrior {
         self.parts.len()
     }
 
-    /// ln of what the prior makes of a point's A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
-    fn weigh(&self, a: f64, b: f64) -> (f64, f64) {
+    /// ln of the factor that the prior gives to a grid point with A and B: Σ_k π_k √(P_k/(P_k + A)) exp ½B²/(P_k + A), and the mean of d.
+    fn ln_factor_and_mean(&self, a: f64, b: f64) -> (f64, f64) {
         if let [(precision, ln_weight)] = self.parts.as_slice() {
             let whole = precision + a;
             let mean = b / whole;
@@ -258,7 +258,7 @@ impl OffsetPrior {
         &'a self,
         point: &'a GridPoint,
     ) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
-        let (ln_all, _) = self.weigh(point.a, point.b);
+        let (ln_all, _) = self.ln_factor_and_mean(point.a, point.b);
         self.parts.iter().map(move |(precision, ln_weight)| {
             let whole = precision + point.a;
             let mean = point.b / whole;
@@ -312,7 +312,7 @@ impl AxisData {
             starts: (0..=ends)
                 .map(|end| shots.partition_point(|shot| shot.end < end))
                 .collect(),
-            first_set: vec![false; shots.len()],
+            reference_set: vec![false; shots.len()],
             total: Vec::new(),
             ends: Vec::new(),
             changes: Vec::new(),
@@ -325,10 +325,10 @@ impl AxisData {
 
     /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
     pub(super) fn set_reference(&mut self, outliers: &[usize]) {
-        self.first_set.fill(false);
+        self.reference_set.fill(false);
         outliers
             .iter()
-            .for_each(|&shot| self.first_set[shot] = true);
+            .for_each(|&shot| self.reference_set[shot] = true);
         let ends = self.centres.len();
         let none = Total {
             both: 1.0,
@@ -360,13 +360,13 @@ impl AxisData {
         })
     }
 
-    /// An end with the first set's outliers.
+    /// An end with the reference set's outliers.
     fn end_sums(&self, end: usize) -> EndSums {
         let grid = self.scatters.len();
         let mut groups = vec![Sums::default(); 2 * grid];
         for shot in self.starts[end]..self.starts[end + 1] {
             let start = usize::from(self.shots[shot].bare) * grid;
-            let own = self.sums_of(shot, self.first_set[shot]);
+            let own = self.sums_of(shot, self.reference_set[shot]);
             for (sums, own) in groups[start..start + grid].iter_mut().zip(own) {
                 sums.add(&own);
             }
@@ -381,10 +381,10 @@ impl AxisData {
 
     /// The shots that a set takes otherwise than the first one does, ascending.
     fn flips<'a>(&self, outliers: &'a [usize]) -> Cow<'a, [usize]> {
-        if !self.first_set.contains(&true) {
+        if !self.reference_set.contains(&true) {
             return Cow::Borrowed(outliers);
         }
-        let mut other = self.first_set.clone();
+        let mut other = self.reference_set.clone();
         outliers.iter().for_each(|&shot| other[shot] = !other[shot]);
         let flips = other.iter().enumerate().filter(|(_, flips)| **flips);
         Cow::Owned(flips.map(|(shot, _)| shot).collect())
@@ -398,7 +398,7 @@ impl AxisData {
                 self.ends[end] = Some(self.end_sums(end));
             }
             if self.changes[shot].is_none() {
-                let before = self.first_set[shot];
+                let before = self.reference_set[shot];
                 let now = self.sums_of(shot, !before);
                 let change = now.zip(self.sums_of(shot, before));
                 self.changes[shot] = Some(change.map(|(now, was)| now.minus(&was)).collect());
@@ -406,7 +406,7 @@ impl AxisData {
         }
     }
 
-    /// What the evidence in every point comes to at most, with these shots (indices, ascending) as outliers.
+    /// An upper bound of the log likelihood in every point, with these shots (indices, ascending) as outliers.
     pub(super) fn bound(&mut self, outliers: &[usize], grid: &mut [GridPoint]) {
         let flips = self.flips(outliers);
         self.prepare(&flips);
@@ -416,9 +416,9 @@ impl AxisData {
         while let Some(&first) = rest.first() {
             let end = self.shots[first].end;
             let own = rest.iter().take_while(|&&shot| self.shots[shot].end == end);
-            let (same, others) = rest.split_at(own.count());
+            let (same, without_d) = rest.split_at(own.count());
             self.replace_end(same);
-            rest = others;
+            rest = without_d;
         }
         // what a point comes to at most: no part of the prior of d fits better than the widest, and all only take away
         let widest = self.prior.widest();
@@ -426,7 +426,7 @@ impl AxisData {
             out.a = sums.a;
             out.b = sums.b;
             let fit = sums.fit - sums.both.ln() - sums.c;
-            out.ln_evidence = 0.5 * (fit + sums.b * sums.b / (widest + sums.a));
+            out.ln_likelihood = 0.5 * (fit + sums.b * sums.b / (widest + sums.a));
         }
     }
 
@@ -455,23 +455,23 @@ impl AxisData {
         }
     }
 
-    /// Turns the upper bounds that [`bound`](Self::bound) gave into exact evidence; points that can't matter beside the best of them
+    /// Turns the upper bounds that [`bound`](Self::bound) gave into exact log likelihoods; points that can't matter beside the best of them
     /// count as nothing.
     pub(super) fn finish(&self, grid: &mut [GridPoint]) {
         let widest = self.prior.widest();
         let most = grid
             .iter()
-            .map(|point| point.ln_evidence)
+            .map(|point| point.ln_likelihood)
             .fold(f64::NEG_INFINITY, f64::max);
         for point in grid {
-            if point.ln_evidence < most - LN_HOPELESS {
-                point.ln_evidence = f64::NEG_INFINITY;
+            if point.ln_likelihood < most - LN_NEGLIGIBLE_POINT {
+                point.ln_likelihood = f64::NEG_INFINITY;
                 point.mean = 0.0;
                 continue;
             }
-            let (ln_prior, mean) = self.prior.weigh(point.a, point.b);
+            let (ln_prior, mean) = self.prior.ln_factor_and_mean(point.a, point.b);
             point.mean = mean;
-            point.ln_evidence += ln_prior - 0.5 * point.b * point.b / (widest + point.a);
+            point.ln_likelihood += ln_prior - 0.5 * point.b * point.b / (widest + point.a);
         }
     }
 }
@@ -493,7 +493,7 @@ mod tests {
     use super::*;
 
     /// Five points of one group, σ 10, an outlier ten times as wide with probability 0.1, flat prior on the centre: the
-    /// evidence is −35.848947 (confirmed by an integral on a 0.1 mm grid) and the first four are outliers with these
+    /// log likelihood is −35.848947 (confirmed by an integral on a 0.1 mm grid) and the first four are outliers with these
     /// probabilities. Computed with numpy and scipy, stored with the project's reference values.
     #[test]
     fn one_group_with_one_far_shot() {
@@ -537,14 +537,14 @@ mod tests {
             let constant = -4.0 * (2.0 * std::f64::consts::PI).ln();
             let weight = 0.1f64.powi(k)
                 * 0.9f64.powi(5 - k)
-                * (lx[0].ln_evidence + ly[0].ln_evidence + constant).exp();
+                * (lx[0].ln_likelihood + ly[0].ln_likelihood + constant).exp();
             sum += weight;
             outliers.iter().for_each(|&shot| outlier[shot] += weight);
-            let spread = |i: &usize| if outliers.contains(i) { 1e-4 } else { 1e-2 };
-            let all: f64 = (0..5).map(|i| spread(&i)).sum();
+            let variance = |i: &usize| if outliers.contains(i) { 1e-4 } else { 1e-2 };
+            let all: f64 = (0..5).map(|i| variance(&i)).sum();
             for (i, point) in points.iter().enumerate() {
-                centre[0] += weight * spread(&i) / all * point.0;
-                centre[1] += weight * spread(&i) / all * point.1;
+                centre[0] += weight * variance(&i) / all * point.0;
+                centre[1] += weight * variance(&i) / all * point.1;
             }
         }
         assert!((sum.ln() + 35.848947).abs() < 1e-6, "{}", sum.ln());

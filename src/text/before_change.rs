@@ -4,7 +4,7 @@ use super::numbers::{capital, count, number, percent, turns};
 use super::terms::{FaceSide, along, lever_in_sentence, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
-    BestSetup, Change, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
+    Action, BestSetup, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
     PutBackCause, ShootCause,
 };
 use crate::record::Hand;
@@ -22,7 +22,7 @@ impl Sentence for GateValue {
             Self::MetresBetween([least, most]) => {
                 format!("{} to {} m", number(*least, 0), number(*most, 0))
             }
-            Self::MillimetresApart(mm) => format!("{} mm of scatter at 30 m", number(*mm, 0)),
+            Self::ScatterMm(mm) => format!("{} mm of scatter at 30 m", number(*mm, 0)),
             Self::Grains(gr) => format!("{} gr apart", number(gr.abs(), 1)),
             Self::GrainsAtMost(gr) => format!("within {} gr", number(*gr, 1)),
             Self::Unconfirmed(n) => format!("{n} not confirmed"),
@@ -305,12 +305,12 @@ pub(super) fn why_put_back(cause: PutBackCause, hand: Option<Hand>, locale: Loca
 
 /// The headline of a change that is put back.
 pub(super) fn put_back(
-    change: Change,
+    change: Action,
     [from, to]: [Option<f64>; 2],
     quarter_turns: Option<i64>,
     locale: Locale,
 ) -> String {
-    if change == Change::DrawWeight {
+    if change == Action::DrawWeight {
         return quarter_turns.map_or_else(
             || "Put the draw weight back to where it was, and shoot again".to_owned(),
             |quarters| {
@@ -323,12 +323,12 @@ pub(super) fn put_back(
         );
     }
     let field = match change {
-        Change::PointWeight => "point_gr",
-        Change::RearWeight => "rear_gr",
-        Change::Plunger => "plunger_clicks",
-        Change::NockingPoint => "nocking_point_mm",
-        Change::RestHeight => "rest_height_mm",
-        Change::ShaftSpine => "shaft_spine",
+        Action::PointWeight => "point_gr",
+        Action::RearWeight => "rear_gr",
+        Action::Plunger => "plunger_clicks",
+        Action::NockingPoint => "nocking_point_mm",
+        Action::RestHeight => "rest_height_mm",
+        Action::ShaftSpine => "shaft_spine",
         _ => "",
     };
     let unit = setting(field).1;
