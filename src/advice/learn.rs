@@ -127,7 +127,7 @@ impl LearnedSlope {
     }
 }
 
-/// How far the offset moves, and its variance about that, by one change of known slopes.
+/// Variance of the offset's shift by one change, about what these slopes say, mm².
 fn shift_variance(
     intervention: &InterventionObservation,
     slopes: &[Slope],
@@ -158,7 +158,7 @@ fn on_axis<'a>(
     })
 }
 
-/// What a change was to bring, given what was posterior before it.
+/// What a change was to bring, given the posterior before it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Prediction {
     /// Shift of the offset, mm.
@@ -169,7 +169,7 @@ pub(super) struct Prediction {
     pub(super) floor_mm2: f64,
 }
 
-/// Offset to expect after a change, given what was posterior before it.
+/// Offset to expect after a change, given the posterior before it.
 pub(super) fn predicted(
     intervention: &InterventionObservation,
     slopes: &[Slope],

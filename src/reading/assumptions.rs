@@ -106,7 +106,7 @@ pub struct Assumptions {
     /// Beyond this distance wind and form dominate, m.
     #[serde(deserialize_with = "sourced")]
     pub long_distance_m: f64,
-    /// Mean and sd of the power with which the offset grows with the distance below the reference.
+    /// The power with which an offset grows with the distance is least + |N(0, sd²)|: [least, sd] of that.
     #[serde(deserialize_with = "sourced")]
     pub growth_power: [f64; 2],
     /// A horizontal offset beyond this means the wrong spine, mm; scaled only beyond the reference distance.

@@ -416,9 +416,9 @@ impl AxisData {
         while let Some(&first) = rest.first() {
             let end = self.shots[first].end;
             let own = rest.iter().take_while(|&&shot| self.shots[shot].end == end);
-            let (same, without_d) = rest.split_at(own.count());
+            let (same, remaining) = rest.split_at(own.count());
             self.replace_end(same);
-            rest = without_d;
+            rest = remaining;
         }
         // what a point comes to at most: no part of the prior of d fits better than the widest, and all only take away
         let widest = self.prior.widest();

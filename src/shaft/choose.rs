@@ -16,7 +16,7 @@ const LENGTH_SDS_MM: [f64; 3] = [12.0, 24.0, 48.0];
 const UNRELATED_LENGTH_SHARE: f64 = 0.1;
 /// Error of reading a nock's place from a strip, mm.
 const READING_SD_MM: f64 = 6.0;
-/// CommonLength that shafts may stand out by, mm.
+/// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
 /// A candidate with what the strip net says of it.
@@ -99,7 +99,7 @@ pub(crate) struct CommonLength {
 }
 
 impl CommonLength {
-    /// CommonLength and scatters, mm.
+    /// Lengths and scatters, mm.
     fn grid() -> impl Iterator<Item = (f64, f64)> {
         let step = (LENGTHS_MM.1 - LENGTHS_MM.0) / f64::from(LENGTHS_TRIED - 1);
         (0..LENGTHS_TRIED)

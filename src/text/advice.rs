@@ -93,7 +93,7 @@ impl Sentence for Detail {
                 number(*distance_m, 1)
             ),
             Self::GoalReached { pairs, distance_m } => format!(
-                "In tune as far as {} m can show, and that is what you tune for. Action nothing, and shoot {} of each kind \
+                "In tune as far as {} m can show, and that is what you tune for. Change nothing, and shoot {} of each kind \
                  again on another day",
                 number(*distance_m, 1),
                 count(i64::from(*pairs))
@@ -180,7 +180,7 @@ fn shoot_more(pairs: u32, distance_m: f64, look_first: bool) -> String {
     };
     if pairs > PAIRS_AT_A_STRETCH {
         return format!(
-            "{first}Action nothing yet; shoot the next end from {from} m, bare and fletched in turn, and ask again. It may take several \
+            "{first}Change nothing yet; shoot the next end from {from} m, bare and fletched in turn, and ask again. It may take several \
              ends: about {pairs} more shots of each kind, as it looks now"
         );
     }
@@ -494,6 +494,28 @@ pub fn changes(advice: &Advice, locale: Locale) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn more_shots_come_with_a_bow_left_as_it_is() {
+        let shoot_more = |pairs| Detail::ShootMore {
+            pairs,
+            distance_m: 30.0,
+            look_first: false,
+        };
+        let reached = Detail::GoalReached {
+            pairs: 3,
+            distance_m: 18.0,
+        };
+        let again = Detail::Verify {
+            when: VerifyWhen::AnotherDay,
+            pairs: 3,
+            distance_m: 30.0,
+        };
+        for detail in [shoot_more(2), shoot_more(12), reached, again] {
+            let text = detail.text(Locale::default());
+            assert!(text.contains("Change nothing"), "{text}");
+        }
+    }
 
     #[test]
     fn cuts_have_their_sixteenths() {

@@ -27,7 +27,7 @@ pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
     }
 }
 
-/// A lower number.
+/// A plain number.
 pub(in crate::cli) fn number(text: &str) -> Result<f64, String> {
     measured(text, &[("", 1.0)], "a number")
 }
@@ -79,7 +79,7 @@ pub(in crate::cli) fn measured(
     let unit = units.iter().find(|(unit, _)| lower.ends_with(unit));
     unit.and_then(|(unit, size)| {
         let number = lower.strip_suffix(unit)?.trim().parse::<f64>().ok()?;
-        // lower numbers as they were written
+        // plain numbers as they were written
         let value = if (size - 1.0).abs() < 1e-12 {
             number
         } else {

@@ -1,4 +1,4 @@
-//! What to keep in mind with a reading: a stable code and what was input.
+//! What to keep in mind with a reading: a stable code and what was seen.
 
 mod offset;
 mod shots;
