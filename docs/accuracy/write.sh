@@ -1,12 +1,14 @@
 #!/usr/bin/env bash
-# Writes the files of this folder anew: every figure in them comes from a program run here.
+# Writes files of this folder anew, or prints figures: every figure here comes from one of these programs.
 #
-#   docs/accuracy/write.sh                      evening, sweep, reading, advice (some half an hour)
-#   docs/accuracy/write.sh sweep                one of them
+#   docs/accuracy/write.sh sweep                                    photos that the program draws itself
 #   PHOTOS=DIR docs/accuracy/write.sh rendered                      photos with known truth (`photo-truth/1`)
 #   PHOTOS=DIR TRUTH=DIR docs/accuracy/write.sh real                photographs annotated by a person (`real-truth/1`)
+#   docs/accuracy/write.sh evening reading advice                   printed only: `reading.md` and `advice.md` are put
+#                                                                   together by hand from several runs
 set -euo pipefail
 cd "$(dirname "$0")/../.."
+[ $# -gt 0 ] || { sed -n '2,/^set/s/^# \{0,1\}//p' docs/accuracy/write.sh >&2; exit 2; }
 cargo build --locked --release --examples --bins
 bin=target/release/examples
 new=$(mktemp)
@@ -38,8 +40,10 @@ figures() {
   esac
 }
 
-[ $# -gt 0 ] || set -- evening sweep reading advice
 for name; do
+  case $name in
+    evening | reading | advice) figures "$name"; continue ;;
+  esac
   figures "$name" >"$new"
   printf '\nWritten by `docs/accuracy/write.sh` on %s at `%s`.\n' "$(date +%F)" "$(git rev-parse --short HEAD)" >>"$new"
   cp "$new" "docs/accuracy/$name.md"

@@ -111,7 +111,7 @@ pub(super) struct BowState {
     pub(super) hand: Option<Hand>,
     /// Distance of the newest end, m.
     pub(super) distance_m: f64,
-    /// The newest set-up was shot at 30 m or more (27 and more count).
+    /// The newest set-up was shot from the full distance or more (`full_distance_m` of `calibration/reading.json`: 27 m).
     pub(super) full_distance: bool,
     /// Tolerance at 30 m, mm.
     pub(super) tolerance_mm: f64,
@@ -124,7 +124,7 @@ pub(super) struct BowState {
     pub(super) ends_of_runs: Vec<usize>,
     /// The set-up of every run.
     pub(super) setups: Vec<Setup>,
-    /// Both axes shown neutral by the newest set-up's own ends at 30 m or more.
+    /// Both axes shown neutral by the newest set-up's own ends at the full distance or more.
     pub(super) in_tune: bool,
     pub(super) wrong_spine: bool,
     /// `None` without a hand.

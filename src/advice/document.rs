@@ -25,7 +25,7 @@ pub struct Advice {
     pub others: Vec<Step>,
     /// What this bow's history has taught.
     pub learned: Vec<Learned>,
-    /// Both axes neutral at 30 m or more.
+    /// Both axes shown neutral: by ends from the full distance or more ([`crate::reading::Assumptions::full_distance_m`]).
     pub done: bool,
     /// The set-up nearest to tune so far.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -74,8 +74,13 @@ pub enum ExplanationItem {
         /// From the set-up.
         own: bool,
     },
-    /// In tune; probability of both axes.
-    InTune(f64),
+    /// In tune.
+    InTune {
+        /// Probability of both axes lying inside the tolerance.
+        inside: f64,
+        /// Only all ends together show it, not this set-up's own.
+        by_earlier_ends: bool,
+    },
     /// Neutral at a distance that can't show more.
     NeutralHere,
     /// No axis is out with enough certainty.
@@ -255,9 +260,10 @@ fn slope(state: &AxisState, change: Action, k: &Knowledge) -> Option<Explanation
 fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<ExplanationItem> {
     match decision {
         Decision::Done { .. } => {
-            vec![ExplanationItem::InTune(
-                bow.axes().map(|s| s.inside).product(),
-            )]
+            vec![ExplanationItem::InTune {
+                inside: bow.axes().map(|s| s.inside).product(),
+                by_earlier_ends: bow.shows_in_tune_by_earlier_ends(k),
+            }]
         }
         Decision::VerifyAtFullDistance | Decision::GoalReached => {
             vec![ExplanationItem::NeutralHere]

@@ -307,6 +307,23 @@ pub(super) struct Policy {
     pub(super) at_limits_ends: u32,
 }
 
+/// Figures that sentences state. Lengths in mm at 30 m.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct StatedFigures {
+    /// Shots of each kind before a cut or new shafts.
+    pub(crate) pairs: i64,
+    /// Ends before one.
+    pub(crate) ends: i64,
+    /// Distances from which a cut can be decided, m.
+    pub(crate) distance_m: [f64; 2],
+    /// Offset that unknown masses may make.
+    pub(crate) unknown_mass_mm: f64,
+    /// Offset within which the plunger is turned.
+    pub(crate) plunger_within_mm: f64,
+    /// Change of the draw weight by a quarter turn of both bolts, share of it.
+    pub(crate) bolts_share: f64,
+}
+
 /// The knowledge of this build.
 pub(super) fn knowledge() -> &'static Knowledge {
     static PARSED: LazyLock<Knowledge> = LazyLock::new(|| {
@@ -332,6 +349,19 @@ impl Knowledge {
     /// If the JSON is not of that format.
     pub fn from_json(text: &str) -> Result<Self, serde_json::Error> {
         serde_json::from_str(text)
+    }
+
+    /// The figures that sentences state.
+    pub(crate) fn stated(&self) -> StatedFigures {
+        let rules = &self.step_rules;
+        StatedFigures {
+            pairs: i64::from(rules.pairs),
+            ends: i64::try_from(rules.ends).unwrap_or(i64::MAX),
+            distance_m: rules.distance_m,
+            unknown_mass_mm: rules.unknown_mass_mm,
+            plunger_within_mm: rules.plunger_within_mm,
+            bolts_share: self.bolts.share_per_quarter_turn,
+        }
     }
 
     /// Ends that an advice wants of a set-up before it is sure to act.

@@ -11,7 +11,7 @@ use crate::math::normal_cdf;
 /// Horizontal changes that can be undone, the plunger aside.
 const REVERSIBLE: [Action; 3] = [Action::DrawWeight, Action::PointWeight, Action::RearWeight];
 
-/// A cut, if everything that allows one holds: weak, clearly, at 30 m or more, and with little risk of going past zero; or,
+/// A cut, if everything that allows one holds: weak, clearly, and with little risk of going past zero (from where is a gate of `policy`); or,
 /// once all that can be undone is used up, of going past the tolerance, since that could be turned back then.
 /// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
 pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {

@@ -33,7 +33,7 @@ pub struct Reading {
     pub vertical: Vertical,
     /// Tolerance on each axis at the distance shot, mm.
     pub tolerance_mm: Option<f64>,
-    /// Both axes inside the tolerance with probability ≥ 0.9 together, at 30 m or more.
+    /// Both axes inside the tolerance with probability ≥ 0.9 together, at the full distance or more ([`super::Assumptions::full_distance_m`]).
     pub in_tune: bool,
     /// Scatter of the shots.
     pub scatter: Option<Scatter>,

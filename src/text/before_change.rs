@@ -4,8 +4,8 @@ use super::numbers::{capital, count, number, percent, turns};
 use super::terms::{FaceSide, along, lever_in_sentence, setting};
 use super::{Locale, Sentence};
 use crate::advice::{
-    Action, BestSetup, Check, CheckCause, Contradiction, GateCode, GateValue, MissedBare,
-    PutBackCause, ShootCause,
+    Action, BestSetup, Check, CheckCause, Contradiction, GateCode, GateValue, Knowledge,
+    MissedBare, PutBackCause, ShootCause,
 };
 use crate::record::Hand;
 
@@ -42,18 +42,25 @@ fn of_ends(n: usize) -> String {
 }
 
 /// What a gate is about, as a short noun.
-pub(super) const fn gate(code: GateCode) -> &'static str {
-    match code {
+pub(super) fn gate(code: GateCode) -> String {
+    let noun = match code {
         GateCode::Decided => "a clear call",
         GateCode::Pairs => "more shots",
-        GateCode::Distance => "shots from 25 to 35 m",
+        GateCode::Distance => return shots_from(),
         GateCode::Confirmed => "confirmed entries",
         GateCode::Groups => "tighter groups",
         GateCode::Mass => "bare and fletched shafts weighed",
         GateCode::Contradiction => "the contradiction cleared",
         GateCode::Lean => "the lean cleared",
         GateCode::Growing => "the archer's wish (still growing)",
-    }
+    };
+    noun.to_owned()
+}
+
+/// "shots from 25 to 35 m".
+fn shots_from() -> String {
+    let distances = GateValue::MetresBetween(Knowledge::embedded().stated().distance_m);
+    format!("shots from {}", distances.text(Locale::default()))
 }
 
 /// What to look at, as an order.
@@ -160,9 +167,10 @@ fn went(side: [i8; 2]) -> String {
 pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
     match cause {
         ShootCause::FewShots { fletched, bare } => format!(
-            "{} bare and {} fletched are too few: one bad loose would decide. Three of each are the least to act on.",
+            "{} bare and {} fletched are too few: one bad loose would decide. {} of each are the least to act on.",
             capital(&count(i64::from(bare))),
             count(i64::from(fletched)),
+            capital(&count(Knowledge::embedded().stated().pairs)),
         ),
         ShootCause::NoGroup(sd) => format!(
             "The shots of one kind lie so far apart (about {} of scatter) that they form no group; their middle says nothing.",
@@ -173,7 +181,7 @@ pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
                 .to_owned()
         }
         ShootCause::From30 => {
-            "What is left to change can't be undone: that takes shots from 25 to 35 m.".to_owned()
+            format!("What is left to change can't be undone: that takes {}.", shots_from())
         }
         ShootCause::Missed(MissedBare { count: n, side }) => {
             let shafts = if n == 1 { "The bare shaft" } else { "The bare shafts" };
@@ -188,7 +196,12 @@ pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
             "What is left is small, and a single end doesn't show so little: shoot a second end with this set-up.".to_owned()
         }
         ShootCause::BeforeIrreversible => {
-            "What is left to change can't be undone: a cut, or new shafts. That takes at least two ends with three of each.".to_owned()
+            let stated = Knowledge::embedded().stated();
+            format!(
+                "What is left to change can't be undone: a cut, or new shafts. That takes at least {} ends with {} of each.",
+                count(stated.ends),
+                count(stated.pairs)
+            )
         }
     }
 }
@@ -215,9 +228,11 @@ pub(super) fn why_check(cause: CheckCause, hand: Option<Hand>, locale: Locale) -
         ),
         CheckCause::Mass { grains, effect_mm } => mass(grains, effect_mm, hand, locale),
         CheckCause::UnknownMass => {
-            "A cut would come next, and it would be wrong if the bare shafts were lighter at the nock: vanes alone make about \
-             100 mm at 30 m. Note rear_gr and bare_rear_gr in the set-up."
-                .to_owned()
+            format!(
+                "A cut would come next, and it would be wrong if the bare shafts were lighter at the nock: vanes alone make about \
+                 {} mm at 30 m. Note rear_gr and bare_rear_gr in the set-up.",
+                number(Knowledge::embedded().stated().unknown_mass_mm, 0)
+            )
         }
         CheckCause::DidNothing(found) => format!(
             "{} should have moved the bare shafts about {} at 30 m, and did next to nothing. More of the same would do no more, and \

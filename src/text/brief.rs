@@ -244,7 +244,7 @@ fn missing(next: &Step, advice: &Advice) -> String {
     let gates: Vec<String> = next
         .gates
         .iter()
-        .map(|g| super::before_change::gate(g.code).to_owned())
+        .map(|g| super::before_change::gate(g.code))
         .collect();
     let what = named.map_or("", |s| lever_name(s.change));
     format!("for {what}: {}", gates.join(", "))

@@ -4,7 +4,7 @@ use super::advice::landed;
 use super::numbers::{chance, count, ends, number};
 use super::terms::{axis_name, lever_in_sentence};
 use super::{Locale, Sentence, before_change, sentence};
-use crate::advice::{ExplanationItem, LeverObstacle, StepSize};
+use crate::advice::{ExplanationItem, Knowledge, LeverObstacle, StepSize};
 
 impl Sentence for ExplanationItem {
     fn text(&self, locale: Locale) -> String {
@@ -88,14 +88,25 @@ impl Sentence for ExplanationItem {
                 "Bolts: a quarter turn of both bolts is about {} lb ({}).",
                 number(*lb, 2),
                 if *own {
-                    "from the set-up"
+                    "from the set-up".to_owned()
                 } else {
-                    "common practice, 0.7 % of the draw weight; only a scale tells"
+                    format!(
+                        "common practice, {} % of the draw weight; only a scale tells",
+                        number(100.0 * Knowledge::embedded().stated().bolts_share, 1)
+                    )
                 }
             ),
-            Self::InTune(p) => format!(
-                "Height and left and right are both in tune ({} sure), shown by this set-up's own ends from 30 m or more.",
-                chance(*p)
+            Self::InTune {
+                inside,
+                by_earlier_ends,
+            } => format!(
+                "Height and left and right are both in tune ({} sure), shown by {} from about 30 m or more.",
+                chance(*inside),
+                if *by_earlier_ends {
+                    "this set-up's ends together with those of earlier set-ups,"
+                } else {
+                    "this set-up's own ends"
+                }
             ),
             Self::NeutralHere => {
                 "Height and left and right are both fine, as far as this distance can show."
@@ -182,7 +193,7 @@ fn why_not(obstacle: LeverObstacle, locale: Locale) -> String {
         LeverObstacle::PointFirst => {
             return format!(
                 "the plunger is for the last {} or so",
-                locale.length(30.0, 0)
+                locale.length(Knowledge::embedded().stated().plunger_within_mm, 0)
             );
         }
         LeverObstacle::TooMuch => "its smallest step is too much for what is left",

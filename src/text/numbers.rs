@@ -2,8 +2,8 @@
 
 use crate::math::round_i64;
 
-/// A number with at most this many decimals and no trailing zeros, never −0; halves are rounded away from zero. "?" for what
-/// is no number.
+/// A number with at most this many decimals and no trailing zeros, never −0. Without decimals halves are rounded away from zero, with
+/// decimals by the digits of the binary fraction (0.125 to 0.12, since halves go to the even digit). "?" for what is no number.
 pub(crate) fn number(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return "?".to_owned();
