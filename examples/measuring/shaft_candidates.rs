@@ -103,7 +103,7 @@ fn main() -> anyhow::Result<()> {
         };
         let line = serde_json::json!({
             "truth": path, "seconds": seconds, "camera_mm": [centre.x, centre.y, centre.z],
-            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.pose_and_scale, "second_set": found.real_set, "shafts": shafts,
+            "entries": shown("entry_px"), "nocks": shown("nock_px"), "rows": rows, "stance": found.scale_and_lean, "second_set": found.real_set, "shafts": shafts,
         });
         writeln!(out, "{line}")?;
     }

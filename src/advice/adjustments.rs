@@ -9,8 +9,8 @@ use crate::record::{Limit, Setup};
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS_PER_TURN: f64 = 4.0;
-/// Settings closer than this are the same.
-const SAME_SETTING: f64 = 1e-6;
+/// Room for rounding, in the lever's unit, where settings meet limits and steps are counted: a step that just reaches a limit is within it.
+const STEP_EPSILON: f64 = 1e-6;
 /// Most steps of one lever that are looked at, whatever a file's limits say.
 const MOST_STEPS: usize = 400;
 
@@ -95,7 +95,7 @@ fn bounds(limit: Option<&Limit>) -> (Option<f64>, Option<f64>) {
 }
 
 fn within(value: f64, (min, max): (Option<f64>, Option<f64>)) -> bool {
-    min.is_none_or(|m| value >= m - SAME_SETTING) && max.is_none_or(|m| value <= m + SAME_SETTING)
+    min.is_none_or(|m| value >= m - STEP_EPSILON) && max.is_none_or(|m| value <= m + STEP_EPSILON)
 }
 
 /// Step of a limit where it is one.
@@ -219,7 +219,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         let weighs = setup
             .draw_weight_lb
             .is_none_or(|lb| within(lb + amount, weight_limit));
-        let usual = !unbounded || n * each <= k.bounds_when_unknown.quarter_turns + SAME_SETTING;
+        let usual = !unbounded || n * each <= k.bounds_when_unknown.quarter_turns + STEP_EPSILON;
         if !(turned && weighs && usual) {
             break;
         }
@@ -242,7 +242,7 @@ fn cuts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     };
     let each = step(limit, k.steps.shaft_length_mm);
     Adjustments {
-        steps: counted(floor_index((now - min + SAME_SETTING) / each))
+        steps: counted(floor_index((now - min + STEP_EPSILON) / each))
             .map(|n| Adjustment {
                 amount: -n * each,
                 quarter_turns: None,
@@ -289,7 +289,7 @@ fn sorted_steps(
 ) -> impl Iterator<Item = Adjustment> {
     let mut amounts: Vec<f64> = values
         .map(|v| v - now)
-        .filter(|a| a * direction > SAME_SETTING)
+        .filter(|a| a * direction > STEP_EPSILON)
         .collect();
     amounts.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
     amounts.dedup();
@@ -349,7 +349,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     Adjustments {
         steps: counted(MOST_STEPS)
             .map(|n| n * each * direction)
-            .take_while(|amount| amount.abs() <= most + SAME_SETTING)
+            .take_while(|amount| amount.abs() <= most + STEP_EPSILON)
             .take_while(|amount| {
                 // back towards the usual place is allowed from outside the range too
                 let after = now + amount;
@@ -387,7 +387,7 @@ fn height(setup: &Setup, action: Action, direction: f64, usual: f64, unknown: f6
             .map(|n| n * each * direction)
             .take_while(|amount| {
                 now.is_none_or(|now| within(now + amount, range))
-                    && (!open || amount.abs() <= unknown + SAME_SETTING)
+                    && (!open || amount.abs() <= unknown + STEP_EPSILON)
             })
             .map(|amount| Adjustment {
                 amount,

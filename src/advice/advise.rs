@@ -260,7 +260,7 @@ fn of_lever(state: &AxisState, change: Action) -> Option<Learned> {
 
 /// Whether only the hand is missing for an answer.
 fn hand_is_missing(bow: &BowState, k: &Knowledge) -> bool {
-    bow.hand.is_none() && bow.vertical.is_observed && bow.vertical.inside >= k.policy.in_tune
+    bow.hand.is_none() && bow.vertical.is_observed && bow.vertical.p_inside >= k.policy.in_tune
 }
 
 /// An advice that says why there is none.

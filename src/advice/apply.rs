@@ -5,8 +5,9 @@ use crate::record::Setup;
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS_PER_TURN: f64 = 4.0;
-/// Settings closer than this are the same, as set-ups are compared.
-const SAME_SETTING: f64 = 0.001;
+/// Largest difference, in the lever's unit, between the value that an advice starts from and the set-up's: documents round more coarsely than
+/// this to no setting.
+const APPLY_TOLERANCE: f64 = 0.001;
 
 /// The settings that this step changes, at their new values: what the next end's set-up has to say. `None` where nothing
 /// changes, or where the present value isn't known, so that the new one can't be either.
@@ -76,7 +77,7 @@ pub fn setup_after(now: &Setup, advice: &Advice) -> Result<Setup, ApplyError> {
     for step in steps.filter(|step| step.change.adjusts_a_lever()) {
         let setting = step.setting.clone().unwrap_or_default();
         if let (Some(advice), Some(setup)) = (step.from, now.number(&setting))
-            && (advice - setup).abs() > SAME_SETTING
+            && (advice - setup).abs() > APPLY_TOLERANCE
         {
             return Err(ApplyError::OtherSetup {
                 setting,

@@ -5,7 +5,7 @@ use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::findings::Findings;
 use super::forecast::AxisForecast;
-use super::interventions::{ReadingCache, RunRead, interventions, near, sign};
+use super::interventions::{ReadingCache, RunRead, interventions, sign, within_tuning_distance};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{
     InterventionObservation, LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, learn,
@@ -22,8 +22,9 @@ use std::sync::Arc;
 /// Distance to which offsets are projected before they are combined, m.
 const AT_30_M: f64 = 30.0;
 
-/// Settings closer than this are the same.
-const SAME_SETTING: f64 = 0.1;
+/// Settings of two runs that differ by less, in the lever's unit, count as the same ones: no real step is so small, and what archers write down
+/// is rounded.
+const KNOWN_SETTING_TOLERANCE: f64 = 0.1;
 
 /// One axis of the present set-up after the whole history.
 #[derive(Clone, Debug)]
@@ -36,7 +37,7 @@ pub(super) struct AxisState {
     /// Signed offset now at 30 m, mm, with the arrows' own differences.
     pub(super) offset: Normal,
     /// Probability that it lies inside the tolerance.
-    pub(super) inside: f64,
+    pub(super) p_inside: f64,
     /// The newest set-up's own ends show this axis.
     pub(super) is_observed: bool,
     /// What looking ahead needs; `None` where the newest ends show nothing of this axis.
@@ -166,7 +167,13 @@ impl BowState {
             r.distance_m
                 .is_some_and(|d| assumptions.is_full_distance(d))
         };
-        let group_readings = || newest.groups.iter().map(|g| &g.reading).filter(|r| near(r));
+        let group_readings = || {
+            newest
+                .groups
+                .iter()
+                .map(|g| &g.reading)
+                .filter(|r| within_tuning_distance(r))
+        };
         let own = slopes(&run.setup, Axis::Horizontal, k);
         // with tags that are wrong now and then, groups lie farther apart than they look
         let share = SwappedTags::of(&reads, &k.step_rules).share(&k.step_rules);
@@ -252,7 +259,7 @@ impl BowState {
 
     /// Whether both axes are shown within the tolerance.
     pub(super) fn shows_in_tune(&self, k: &Knowledge) -> bool {
-        let by_own_ends = self.in_tune && self.inside() >= self.in_tune_probability(k);
+        let by_own_ends = self.in_tune && self.p_inside() >= self.in_tune_probability(k);
         by_own_ends || self.shows_in_tune_by_earlier_ends(k)
     }
 
@@ -263,18 +270,18 @@ impl BowState {
         !self.in_tune
             && is_seen
             && self.own_ends >= p.in_tune_by_all_ends as usize
-            && self.inside() >= p.in_tune_by_all
-            && self.inside_by_own_ends() >= p.in_tune_by_all_own
+            && self.p_inside() >= p.in_tune_by_all
+            && self.p_inside_by_own_ends() >= p.in_tune_by_all_own
     }
 
     /// Probability that both axes lie within the tolerance, by all ends; 0 where left and right can't be read.
-    pub(super) fn inside(&self) -> f64 {
+    pub(super) fn p_inside(&self) -> f64 {
         let horizontal = self.horizontal.as_ref();
-        horizontal.map_or(0.0, |state| state.inside) * self.vertical.inside
+        horizontal.map_or(0.0, |state| state.p_inside) * self.vertical.p_inside
     }
 
     /// The same by the newest set-up's own ends, those of earlier runs with the same settings among them.
-    pub(super) fn inside_by_own_ends(&self) -> f64 {
+    pub(super) fn p_inside_by_own_ends(&self) -> f64 {
         if self.own_ends > self.ends {
             let own = |state: &AxisState| {
                 let own = state.forecast?;
@@ -322,9 +329,9 @@ impl BowState {
         let (x, y) = (&mut reading.horizontal, &mut reading.vertical);
         (x.call, y.call) = (HorizontalCall::Neutral, VerticalCall::Neutral);
         let sides = [&mut x.p_weak, &mut x.p_stiff];
-        set_inside(&mut x.p_neutral, sides, state.inside);
+        set_p_inside(&mut x.p_neutral, sides, state.p_inside);
         let sides = [&mut y.p_nock_high, &mut y.p_nock_low];
-        set_inside(&mut y.p_neutral, sides, self.vertical.inside);
+        set_p_inside(&mut y.p_neutral, sides, self.vertical.p_inside);
         reading.in_tune = true;
         reading.more_shots = None;
         reading
@@ -358,7 +365,7 @@ impl BowState {
             state.slopes.iter().all(|slope| {
                 let (then, now) = (present(old, slope.action), after(slope.action));
                 match (then, now) {
-                    (Some(then), Some(now)) => (then - now).abs() < SAME_SETTING,
+                    (Some(then), Some(now)) => (then - now).abs() < KNOWN_SETTING_TOLERANCE,
                     (then, now) => then.is_none() && now.is_none(),
                 }
             })
@@ -368,7 +375,8 @@ impl BowState {
             .iter()
             .zip(&state.interventions)
             .any(|(old, read)| read.observed.is_some() && same(old));
-        seen && state.back_at(action, step, k).within(self.tolerance_mm) < k.policy.known_out_inside
+        seen && state.back_at(action, step, k).within(self.tolerance_mm)
+            < k.policy.known_out_below_p_inside
     }
 
     /// Whether the newest change contradicted on this axis, and its checks are still to be made: then no step that can't be undone.
@@ -430,14 +438,14 @@ impl BowState {
 }
 
 /// Another probability of lying inside the tolerance; those of the sides stay in proportion.
-fn set_inside(inside: &mut Option<f64>, sides: [&mut Option<f64>; 2], p: f64) {
-    let before = 1.0 - inside.unwrap_or(0.0);
+fn set_p_inside(p_inside: &mut Option<f64>, sides: [&mut Option<f64>; 2], p: f64) {
+    let before = 1.0 - p_inside.unwrap_or(0.0);
     let factor = if before > 0.0 {
         (1.0 - p) / before
     } else {
         0.0
     };
-    *inside = Some(rounded(p, 4));
+    *p_inside = Some(rounded(p, 4));
     for side in sides {
         *side = side.map(|s| rounded(s * factor, 4));
     }
@@ -467,7 +475,7 @@ fn not_less_than_seen(
         .is_some_and(|d| !assumptions.is_full_distance(d));
     if short && shows && same && seen.abs() > state.offset.mean.abs() {
         state.offset.mean = seen;
-        state.inside = state.offset.within(tolerance_mm);
+        state.p_inside = state.offset.within(tolerance_mm);
     }
     state
 }
@@ -476,7 +484,11 @@ fn not_less_than_seen(
 fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
     // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
-    let counts = |at: usize| read.groups.get(at).is_some_and(|g| near(&g.reading));
+    let counts = |at: usize| {
+        read.groups
+            .get(at)
+            .is_some_and(|g| within_tuning_distance(&g.reading))
+    };
     let place = |record: &crate::record::RecordFile| {
         let holds =
             |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, record));
@@ -581,7 +593,7 @@ fn state(
         interventions,
         slopes,
         posterior,
-        inside: offset.within(tolerance_mm),
+        p_inside: offset.within(tolerance_mm),
         offset,
         forecast,
     }

@@ -102,8 +102,8 @@ pub(super) fn by_earlier_ends(bow: &BowState, k: &Knowledge) -> Option<Caution> 
     bow.shows_in_tune_by_earlier_ends(k).then(|| {
         let about = About::ByEarlierEnds {
             ends: bow.ends,
-            own: rounded(bow.inside_by_own_ends(), 3),
-            all: rounded(bow.inside(), 3),
+            own: rounded(bow.p_inside_by_own_ends(), 3),
+            all: rounded(bow.p_inside(), 3),
         };
         Caution::new("by-earlier-ends", about)
     })

@@ -69,12 +69,12 @@ fn need(state: &AxisState, bow: &BowState, k: &Knowledge) -> Need {
     if !state.is_observed {
         return Need::None;
     }
-    if state.inside < p.wants_inside && state.offset.side() >= p.wants_side {
+    if state.p_inside < p.adjust_below_p_inside && state.offset.p_side() >= p.adjust_from_p_side {
         return Need::Adjustment;
     }
     // from less than the full distance nothing is tweaked: it can't be shown in tune from here
     let shows = bow.full_distance && bow.ends >= p.tweak_ends as usize;
-    if shows && state.offset.side() >= p.tweak_side {
+    if shows && state.offset.p_side() >= p.tweak_from_p_side {
         return Need::Tweak;
     }
     Need::None
@@ -98,7 +98,7 @@ pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
         }
         if bow.wrong_spine
             && horizontal.is_observed
-            && horizontal.offset.side() >= p.wrong_spine_side
+            && horizontal.offset.p_side() >= p.wrong_spine_from_p_side
         {
             // no other spine to be had, but known which it should be: the other levers still help
             let decision = wrong_spine(bow, horizontal, k);
@@ -179,11 +179,11 @@ fn nothing_left(bow: &BowState, needs: &[(&AxisState, Need)], k: &Knowledge) -> 
         .iter()
         .filter(|(state, need)| {
             let most = if undecidable {
-                p.at_limits_undecided
+                p.at_limits_below_p_inside_undecidable
             } else {
-                p.at_limits_inside
+                p.at_limits_below_p_inside
             };
-            *need == Need::Adjustment && state.inside < most
+            *need == Need::Adjustment && state.p_inside < most
         })
         .map(|(state, _)| state.axis)
         .collect();
@@ -273,8 +273,8 @@ fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Ch
         let found = adjustments(&bow.setup, action, direction, k);
         let step = nearest(&found.steps, state.offset.mean.abs() / beta.mean())?;
         let chosen = choice(state, action, step, beta, found.look_up, k);
-        let left = (state.offset.mean + chosen.shift_mm).abs();
-        (left <= bow.tolerance_mm).then(|| vec![chosen])
+        let remaining_mm = (state.offset.mean + chosen.shift_mm).abs();
+        (remaining_mm <= bow.tolerance_mm).then(|| vec![chosen])
     });
     let steps: Vec<_> = steps.collect();
     (!steps.is_empty()).then_some(steps)

@@ -35,9 +35,9 @@ pub enum ExplanationItem {
         /// Where the bare shafts land.
         seen: OffsetEstimate,
         /// Probability of lying inside the tolerance.
-        inside: f64,
+        p_inside: f64,
         /// Probability of the side.
-        side: f64,
+        p_side: f64,
         /// Set-ups that it was learned from, this one among them.
         setups: usize,
     },
@@ -77,7 +77,7 @@ pub enum ExplanationItem {
     /// In tune.
     InTune {
         /// Probability of both axes lying inside the tolerance.
-        inside: f64,
+        p_inside: f64,
         /// Only all ends together show it, not this set-up's own.
         by_earlier_ends: bool,
     },
@@ -86,9 +86,9 @@ pub enum ExplanationItem {
     /// No axis is out with enough certainty.
     NoChange {
         /// A change wants a smaller probability of lying inside
-        inside: f64,
+        p_inside: f64,
         /// and a larger one of the side.
-        side: f64,
+        p_side: f64,
         /// Ends that were looked ahead to.
         horizon_ends: usize,
     },
@@ -163,7 +163,7 @@ pub struct StepSize {
     /// The same at the distance shot, m, where that isn't 30 m.
     pub here_mm: Option<(f64, f64)>,
     /// What is left afterwards; negative: on the other side.
-    pub left_mm: f64,
+    pub remaining_mm: f64,
     /// It is adjusted against the change it is made with.
     pub other_way: bool,
     /// Probability of going past zero.
@@ -193,8 +193,8 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationIte
     chain.extend(bow.axes().map(|state| {
         ExplanationItem::Now {
             seen: bow.seen(state),
-            inside: state.inside,
-            side: state.offset.side(),
+            p_inside: state.p_inside,
+            p_side: state.offset.p_side(),
             setups: state
                 .interventions
                 .iter()
@@ -261,7 +261,7 @@ fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<Explanati
     match decision {
         Decision::Done { .. } => {
             vec![ExplanationItem::InTune {
-                inside: bow.axes().map(|s| s.inside).product(),
+                p_inside: bow.axes().map(|s| s.p_inside).product(),
                 by_earlier_ends: bow.shows_in_tune_by_earlier_ends(k),
             }]
         }
@@ -272,8 +272,8 @@ fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<Explanati
         Decision::Check { cause, .. } => vec![ExplanationItem::CheckFirst(*cause, bow.hand)],
         Decision::PutBack { cause, .. } => vec![ExplanationItem::PutBack(*cause, bow.hand)],
         Decision::ShootMore => vec![ExplanationItem::NoChange {
-            inside: k.policy.wants_inside,
-            side: k.policy.wants_side,
+            p_inside: k.policy.adjust_below_p_inside,
+            p_side: k.policy.adjust_from_p_side,
             horizon_ends: k.policy.horizon_ends,
         }],
         Decision::AtLimits { axes } => {
@@ -398,7 +398,7 @@ fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, bow: &BowStat
         shift_mm: choice.shift_mm.abs(),
         sd_mm: choice.predicted_variance_mm2.sqrt(),
         here_mm: here,
-        left_mm: (state.offset.mean + shift) * state.offset.mean.signum(),
+        remaining_mm: (state.offset.mean + shift) * state.offset.mean.signum(),
         other_way: with.is_some_and(|with| choice.shift_mm * with.shift_mm < 0.0),
         past_zero: choice.past_zero,
         sooner: choice.tweak,

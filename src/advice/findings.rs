@@ -1,6 +1,6 @@
 //! Facts about the newest set-up's ends, and the changes before them, that decide which kind of step is permitted.
 
-use super::interventions::{RunRead, near};
+use super::interventions::{RunRead, within_tuning_distance};
 use super::knowledge::{Knowledge, StepRules};
 use super::swapped_tags::SwappedTags;
 use crate::math::{median, rounded};
@@ -70,7 +70,7 @@ pub(super) struct CutFindings {
     /// Left and right are decided there.
     pub(super) decided: bool,
     /// Probability of the likelier side.
-    pub(super) side: Option<f64>,
+    pub(super) p_side: Option<f64>,
     /// A distance out of range, where all are.
     pub(super) elsewhere_m: Option<f64>,
 }
@@ -93,8 +93,8 @@ impl CutFindings {
                 r.horizontal.call,
                 HorizontalCall::Weak | HorizontalCall::Stiff
             );
-            let sides = [r.horizontal.p_weak, r.horizontal.p_stiff, all.side];
-            all.side = sides.into_iter().flatten().reduce(f64::max);
+            let sides = [r.horizontal.p_weak, r.horizontal.p_stiff, all.p_side];
+            all.p_side = sides.into_iter().flatten().reduce(f64::max);
         }
         if all.ends > 0 {
             all.elsewhere_m = None;
@@ -137,7 +137,11 @@ impl Findings {
             return Self::default();
         };
         let rules = &k.step_rules;
-        let groups: Vec<&Analysis> = read.groups.iter().filter(|g| near(&g.reading)).collect();
+        let groups: Vec<&Analysis> = read
+            .groups
+            .iter()
+            .filter(|g| within_tuning_distance(&g.reading))
+            .collect();
         let sum = |count: fn(&Reading) -> u32| groups.iter().map(|g| count(&g.reading)).sum();
         let setup = &run.setup;
         let before = reads.len().checked_sub(2).and_then(|at| reads.get(at));
@@ -327,7 +331,11 @@ fn earlier_sd(reads: &[Arc<RunRead>], rules: &StepRules) -> Option<f64> {
     let (_, earlier) = reads.split_last()?;
     let groups: Vec<&Analysis> = earlier
         .iter()
-        .flat_map(|read| read.groups.iter().filter(|g| near(&g.reading)))
+        .flat_map(|read| {
+            read.groups
+                .iter()
+                .filter(|g| within_tuning_distance(&g.reading))
+        })
         .collect();
     let mut sds = group_sds(&groups);
     (sds.len() >= rules.group_earlier_ends).then(|| median(&mut sds))
@@ -381,7 +389,8 @@ fn ratio(before: &RunRead, after: &RunRead, rules: &StepRules) -> Option<f64> {
     // scatter at 1 m, and the variance of its logarithm
     let scatter = |read: &RunRead| {
         let readings = read.groups.iter().map(|g| &g.reading);
-        let mut known = readings.filter(|r| near(r) && r.fletched >= 3 && r.bare >= 3);
+        let mut known =
+            readings.filter(|r| within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3);
         known.find_map(|r| {
             let s = r.scatter?;
             let all = [s.fletched_sd_mm, s.bare_sd_mm].concat();
@@ -417,7 +426,7 @@ fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
     for (at, (run, read)) in history.runs.iter().zip(reads).enumerate() {
         let mut readings = read.groups.iter().map(|g| &g.reading);
         let Some((reading, offset, distance)) = readings.find_map(|r| {
-            let enough = near(r) && r.fletched >= 3 && r.bare >= 3;
+            let enough = within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3;
             Some((r, r.offset?, r.distance_m?)).filter(|_| enough)
         }) else {
             continue;

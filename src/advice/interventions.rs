@@ -67,7 +67,7 @@ impl ReadingCache {
 }
 
 /// Whether tuning can be read from where these ends were shot.
-pub(super) fn near(reading: &Reading) -> bool {
+pub(super) fn within_tuning_distance(reading: &Reading) -> bool {
     let Ok(assumptions) = Assumptions::embedded() else {
         return true;
     };
@@ -94,7 +94,7 @@ fn read_run(run: &Run) -> RunRead {
         groups: Vec::new(),
     };
     let mut weight = 0.0;
-    for group in groups.iter().filter(|g| near(&g.reading)) {
+    for group in groups.iter().filter(|g| within_tuning_distance(&g.reading)) {
         let Some(found) = at_30m(group) else {
             continue;
         };
@@ -142,7 +142,7 @@ fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     let mut observed = [None; 2];
     for (i, axis) in posterior.axes.iter().enumerate() {
         // the prior of the offset holds at the distance shot, so it is taken out there
-        let [mean_mm, variance_mm2] = axis.shots_alone;
+        let [mean_mm, variance_mm2] = axis.under_widest_prior;
         let own = Observation::without_prior(
             mean_mm,
             variance_mm2 + axis.roll_mm2,

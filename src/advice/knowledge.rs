@@ -31,9 +31,9 @@ pub struct Knowledge {
 /// Factors on the standard deviation of a shift, as stated to the archer.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct PredictionSd {
-    /// For a lever that wasn't adjusted on this bow before,
+    /// For a lever that wasn't adjusted on this bow before.
     pub(super) untried: f64,
-    /// and for one that was.
+    /// For one that was.
     pub(super) tried: f64,
 }
 
@@ -204,13 +204,15 @@ pub(super) struct Sight {
 /// What each kind of step needs of the findings. Lengths in mm at 30 m.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct StepRules {
-    /// Shots of each kind, and ends, before a cut or new shafts.
+    /// Least number of shots of each kind before any change.
     pub(super) pairs: u32,
+    /// Least number of ends before a cut or new shafts.
     pub(super) ends: usize,
     /// Distances from which a cut can be decided, m.
     pub(super) distance_m: [f64; 2],
-    /// Where to go when bare shafts miss, and where from there, m.
+    /// Distance to go to when bare shafts miss, m.
     pub(super) nearer_m: f64,
+    /// Distance to go to when they miss from there, m.
     pub(super) nearest_m: f64,
     /// Largest difference of mass between bare and fletched shafts that is ignored, gr.
     pub(super) mass_gr: f64,
@@ -218,43 +220,56 @@ pub(super) struct StepRules {
     pub(super) mass_times: f64,
     /// Offset that unknown masses may make.
     pub(super) unknown_mass_mm: f64,
-    /// Largest scatter per axis of a group, and number of ends from which a wider one is accepted.
+    /// Largest scatter per axis of a group.
     pub(super) group_sd_mm: f64,
+    /// Number of ends from which a wider one is accepted.
     pub(super) repeat_ends: usize,
-    /// The same as a multiple of the scatter in the archer's ends with earlier set-ups, and the least number of those.
+    /// Largest scatter of a group as a multiple of that in the archer's ends with earlier set-ups.
     pub(super) group_times: f64,
+    /// Least number of such ends for that.
     pub(super) group_earlier_ends: usize,
     /// Scatter, as a multiple of the earlier one, from which an offset near zero is doubtful.
     pub(super) wider_times: f64,
     /// Share of outliers from which it is doubtful, too.
     pub(super) bad_share: f64,
-    /// Least distance of the groups for a wrong tag to be seen, and largest distance of such a shot from the other group, in the groups' sds;
-    /// least number and share of such shots that make tags doubtful; largest share that is assumed.
+    /// Least distance of the groups for a wrong tag to be seen, in the groups' sds.
     pub(super) swapped_apart_sds: f64,
+    /// Largest distance of a shot with a wrong tag from the other group, in the groups' sds.
     pub(super) swapped_within_sds: f64,
+    /// Least number of such shots that make tags doubtful.
     pub(super) swapped_least: usize,
+    /// Least share of such shots that makes tags doubtful.
     pub(super) swapped_share: f64,
+    /// Largest share of wrong tags that is assumed.
     pub(super) swapped_most: f64,
-    /// Scatter after a change over that before, and by how many standard deviations its logarithm has to stand out.
+    /// Least ratio of the scatter after a change to that before with which the groups are worse.
     pub(super) worse_ratio: f64,
+    /// Standard deviations by which the ratio's logarithm has to stand out.
     pub(super) worse_sds: f64,
-    /// A change did nothing: share of the shift expected, how probably less, and the least shift expected.
+    /// A change did nothing if its shift is less than this share of the one expected.
     pub(super) nothing_share: f64,
+    /// Least probability of that.
     pub(super) nothing_probability: f64,
+    /// Least shift expected from which that is asked.
     pub(super) nothing_least_mm: f64,
     /// Lean that stands out, degrees.
     pub(super) crooked_deg: f64,
-    /// A smaller offset is changed only after so many ends.
+    /// Offset below which a step is small.
     pub(super) small_offset_mm: f64,
+    /// Least number of ends before a small step.
     pub(super) small_step_ends: usize,
-    /// The plunger is turned within this, by so many clicks at most.
+    /// Largest offset at which the plunger is turned.
     pub(super) plunger_within_mm: f64,
+    /// Most clicks of it at a time.
     pub(super) plunger_clicks: f64,
-    /// Another spine is offered beyond this, if it leaves no more than a share; and no more than another share where what it
-    /// goes too far can be taken back with a part of the room that the other settings have.
+    /// Offset beyond which another spine is offered.
     pub(super) spine_above_mm: f64,
-    pub(super) spine_left_share: f64,
+    /// Largest offset after it, share of the present one.
+    #[serde(rename = "spine_left_share")]
+    pub(super) spine_remaining_share: f64,
+    /// The same where it overshoots and the other settings can take that back.
     pub(super) spine_back_share: f64,
+    /// Share of the room that these settings have which taking it back may use.
     pub(super) room_share: f64,
     /// Usual heights of the nocking point above square.
     pub(super) nocking_point_mm: [f64; 2],
@@ -267,43 +282,61 @@ pub(super) struct Policy {
     pub(super) in_tune: f64,
     /// The same where something makes an offset near zero doubtful.
     pub(super) in_tune_doubtful: f64,
-    /// The same by all ends where the newest set-up's own don't show it; how many of those are needed, and how probable they must
-    /// make it themselves.
+    /// The same by all ends, where the newest set-up's own don't show it.
     pub(super) in_tune_by_all: f64,
+    /// Least number of the newest set-up's own ends for that.
     pub(super) in_tune_by_all_ends: u32,
+    /// Least probability by these alone for that.
     pub(super) in_tune_by_all_own: f64,
-    /// An axis is adjusted below this probability of lying inside the tolerance, and from this probability of its side on.
-    pub(super) wants_inside: f64,
-    pub(super) wants_side: f64,
+    /// An axis is adjusted only below this probability of lying inside the tolerance.
+    #[serde(rename = "wants_inside")]
+    pub(super) adjust_below_p_inside: f64,
+    /// Least probability of the offset's side with which an axis is adjusted.
+    #[serde(rename = "wants_side")]
+    pub(super) adjust_from_p_side: f64,
     /// The slope that a step is sized by is median · exp(this · variance of ln β): 0.5 is the mean.
     pub(super) step_shrink: f64,
     /// Least probability of lying inside the tolerance with which the bow is set back to earlier settings.
-    pub(super) known_out_inside: f64,
-    /// Tweaks: least ends before one, least probability of the side, least number of ends saved by one.
+    #[serde(rename = "known_out_inside")]
+    pub(super) known_out_below_p_inside: f64,
+    /// Least number of ends before a tweak.
     pub(super) tweak_ends: u32,
-    pub(super) tweak_side: f64,
+    /// Least probability of the offset's side for a tweak.
+    #[serde(rename = "tweak_side")]
+    pub(super) tweak_from_p_side: f64,
+    /// Least number of ends that a tweak saves.
     pub(super) tweak_saves_ends: f64,
     /// Most ends that are looked ahead to.
     pub(super) horizon_ends: usize,
     /// Vertical offset up to which the rest comes before the nocking point, mm.
     pub(super) rest_up_to_mm: f64,
-    /// Two levers at once: largest expected square of the offset after them, share of the present one's; largest steps of either, mm.
+    /// Two levers at once: largest expected square of the offset after them, share of the present one's.
     pub(super) pair_gain: f64,
+    /// Largest step of the nocking point in such a pair, mm.
     pub(super) pair_nocking_point_mm: f64,
+    /// Largest step of the rest in such a pair, mm.
     pub(super) pair_rest_mm: f64,
-    /// Cuts: least offset, mm; least probability of acting weak; largest probabilities of going past zero, and past the tolerance; longest
-    /// portion, in steps.
+    /// Offset above which shafts are cut, mm.
     pub(super) cut_above_mm: f64,
-    pub(super) cut_side: f64,
+    /// Least probability of acting weak with which shafts are cut.
+    #[serde(rename = "cut_side")]
+    pub(super) cut_from_p_side: f64,
+    /// Largest probability that a cut goes past zero.
     pub(super) cut_past_zero: f64,
+    /// Largest probability that a cut goes past the tolerance.
     pub(super) cut_past_tolerance: f64,
+    /// Longest portion of a cut, in steps.
     pub(super) cut_portion_steps: usize,
     /// Least probability of the side with which the spine is said to be wrong.
-    pub(super) wrong_spine_side: f64,
-    /// The limits are said to be reached below this probability of lying inside (or below the second where no number of shots would decide),
-    /// after so many ends.
-    pub(super) at_limits_inside: f64,
-    pub(super) at_limits_undecided: f64,
+    #[serde(rename = "wrong_spine_side")]
+    pub(super) wrong_spine_from_p_side: f64,
+    /// The limits are said to be reached only below this probability of lying inside.
+    #[serde(rename = "at_limits_inside")]
+    pub(super) at_limits_below_p_inside: f64,
+    /// The same where no number of shots would decide.
+    #[serde(rename = "at_limits_undecided")]
+    pub(super) at_limits_below_p_inside_undecidable: f64,
+    /// Least number of ends before that.
     pub(super) at_limits_ends: u32,
 }
 

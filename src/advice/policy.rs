@@ -357,8 +357,10 @@ pub(super) fn unmet(bow: &BowState, k: &Knowledge) -> Vec<Gate> {
         GateValue::OfEach { shots, ends },
         have,
     );
-    let have = cut.side.map_or(GateValue::NotKnown, GateValue::Probability);
-    let needed = GateValue::ProbabilityAtLeast(k.policy.cut_side);
+    let have = cut
+        .p_side
+        .map_or(GateValue::NotKnown, GateValue::Probability);
+    let needed = GateValue::ProbabilityAtLeast(k.policy.cut_from_p_side);
     gate(!cut.decided, GateCode::Decided, needed, have);
     let have = GateValue::Unconfirmed(findings.unconfirmed);
     gate(

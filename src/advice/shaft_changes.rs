@@ -18,7 +18,8 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     let p = &k.policy;
     let m = state.offset.mean;
     let used_up = is_used_up(bow, state, k);
-    let allowed = (m > p.cut_above_mm || used_up && m > 0.0) && state.offset.side() >= p.cut_side;
+    let allowed =
+        (m > p.cut_above_mm || used_up && m > 0.0) && state.offset.p_side() >= p.cut_from_p_side;
     if !allowed {
         return None;
     }
@@ -117,13 +118,13 @@ fn past(
     let n = amount.abs();
     let m = state.offset.mean;
     let (back, more) = less.map_or((0.0, 0.0), |c| (c.shift_mm, c.variance_mm2));
-    let left = m - n * beta.mean() + back;
+    let remaining_mm = m - n * beta.mean() + back;
     let variance = state.offset.sd.powi(2)
         + n * n * beta.variance()
         + (k.learning.shift_share * n * beta.median).powi(2)
         - 2.0 * n * beta.median * beta.cov_offset
         + more;
-    normal_cdf(-(left + by_mm) / variance.max(1.0).sqrt())
+    normal_cdf(-(remaining_mm + by_mm) / variance.max(1.0).sqrt())
 }
 
 /// The spine after which the offset is smallest, if that is a clear gain: alone, or together with levers that are at their limits now and can
@@ -133,7 +134,7 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
     let beta = state.learned_slope(Action::ShaftSpine)?;
     let found = bow.towards_zero(state, Action::ShaftSpine, k);
     let m = state.offset.mean;
-    let left = |choice: &Choice| (m + choice.shift_mm).abs();
+    let remaining_mm = |choice: &Choice| (m + choice.shift_mm).abs();
     let now = present(&bow.setup, Action::ShaftSpine)?;
     let new = |step: &&Adjustment| {
         let mut shot = bow.findings.spines.iter();
@@ -153,17 +154,17 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
                 k,
             )
         })
-        .min_by(|a, b| left(a).total_cmp(&left(b)))
+        .min_by(|a, b| remaining_mm(a).total_cmp(&remaining_mm(b)))
         .filter(|best| {
             let goes_past = (m + best.shift_mm) * m < 0.0;
             let room = rules.room_share * room_back(bow, state, k);
-            let comes_back = goes_past && left(best) <= room;
+            let comes_back = goes_past && remaining_mm(best) <= room;
             let share = if comes_back {
                 rules.spine_back_share
             } else {
-                rules.spine_left_share
+                rules.spine_remaining_share
             };
-            left(best) <= share * m.abs()
+            remaining_mm(best) <= share * m.abs()
         })
 }
 

@@ -120,9 +120,9 @@ pub(super) fn of_choice(choice: &Choice, bow: &BowState, k: &Knowledge) -> Step 
         let (cause, hand) = (ShootCause::Missed(missed), bow.hand);
         step.why = Reasons(vec![Reason::Shoot { cause, hand }]);
     } else {
-        let side = state_of(choice.axis, bow).map(|state| state.offset.side());
+        let p_side = state_of(choice.axis, bow).map(|state| state.offset.p_side());
         let kept = choice.past_zero.map_or(1.0, |p| 1.0 - p);
-        step.probability_right = side.map(|side| rounded(side.min(kept), 3));
+        step.probability_right = p_side.map(|p_side| rounded(p_side.min(kept), 3));
         step.why = why(choice, bow);
     }
     step.cautions.extend(cautions::afterwards(&step, bow, k));
@@ -199,8 +199,8 @@ fn undecided(state: &AxisState, bow: &BowState) -> Option<Reason> {
         Axis::Vertical => bow.reading.vertical.call == VerticalCall::Undecided,
     };
     // a small step near the middle says why it is worth it itself
-    let out = state.inside < 0.5;
-    (open && out).then(|| Reason::ReadingUndecided(state.offset.side().min(0.99)))
+    let out = state.p_inside < 0.5;
+    (open && out).then(|| Reason::ReadingUndecided(state.offset.p_side().min(0.99)))
 }
 
 /// Where the offset estimated from everything has the other sign than that of this set-up's own ends: what causes the difference.
@@ -435,10 +435,10 @@ pub(super) fn goal_reached(bow: &BowState) -> Step {
 
 /// A step of a bow that is in tune.
 pub(super) fn done(step: Step, bow: &BowState) -> Step {
-    let inside: f64 = bow.axes().map(|state| state.inside).product();
+    let p_inside: f64 = bow.axes().map(|state| state.p_inside).product();
     Step {
         kind: StepKind::Done,
-        probability_right: Some(rounded(inside, 3)),
+        probability_right: Some(rounded(p_inside, 3)),
         ..step
     }
 }
@@ -478,13 +478,13 @@ pub(super) fn nothing_in_tune() -> Step {
 
 /// Nothing left within the limits.
 pub(super) fn nothing_left(axes: &[Axis], bow: &BowState) -> Step {
-    let left = axes
+    let offsets_remaining = axes
         .iter()
         .filter_map(|&axis| state_of(axis, bow))
         .map(|state| seen(state, bow));
     Step {
         detail: Detail::NothingLeft,
-        why: Reasons(left.collect()),
+        why: Reasons(offsets_remaining.collect()),
         ..blank(Action::None)
     }
 }

@@ -5,7 +5,7 @@
 //! together and nobody can see it: with a share q of wrong tags groups look nearer by a factor of 1 − 2q than they are. Numbered
 //! arrows tell it anywhere: one that is bare in one end and fletched in another, with nothing changed between them, has a wrong tag in one of them.
 
-use super::interventions::{RunRead, near};
+use super::interventions::{RunRead, within_tuning_distance};
 use super::knowledge::StepRules;
 use crate::reading::{Analysis, Shot};
 use crate::record::ArrowKind;
@@ -31,7 +31,11 @@ impl SwappedTags {
         let mut all = Self::default();
         for read in reads {
             all.newest = 0;
-            for group in read.groups.iter().filter(|g| near(&g.reading)) {
+            for group in read
+                .groups
+                .iter()
+                .filter(|g| within_tuning_distance(&g.reading))
+            {
                 let (shots, of) = in_group(group, rules);
                 all.shots += shots;
                 all.newest += shots;

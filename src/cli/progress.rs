@@ -31,7 +31,7 @@ impl Progress {
         };
         let bar = ProgressBar::with_draw_target(u64::try_from(photos).ok(), target);
         if let Ok(style) = ProgressStyle::with_template(TEMPLATE) {
-            bar.set_style(style.with_key("left", left));
+            bar.set_style(style.with_key("left", remaining_time));
         }
         bar.set_prefix("0 entries");
         bar.enable_steady_tick(Duration::from_millis(100));
@@ -70,8 +70,8 @@ impl Progress {
     }
 }
 
-/// The time left, from the first finished photo on.
-fn left(state: &ProgressState, out: &mut dyn Write) {
+/// The remaining time, from the first finished photo on.
+fn remaining_time(state: &ProgressState, out: &mut dyn Write) {
     if state.pos() > 0 {
         // writing into a line of text doesn't fail
         let _ = write!(out, "{:#} left", HumanDuration(state.eta()));

@@ -458,11 +458,13 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
         .filter(|(j, _)| j.abs_diff(i) > half)
         .map(|(_, s)| s.abs())
         .collect();
-    let quarter = rest.len() * 3 / 4;
+    let upper_quartile = rest.len() * 3 / 4;
     let noise = if rest.is_empty() {
         0.0
     } else {
-        *rest.select_nth_unstable_by(quarter, f32::total_cmp).1
+        *rest
+            .select_nth_unstable_by(upper_quartile, f32::total_cmp)
+            .1
     };
     if top < LEAST_LINE * bright || top < LINE_OVER_NOISE * noise {
         return None;

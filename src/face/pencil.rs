@@ -71,9 +71,9 @@ pub(super) fn agreeing_hits(
     least: usize,
 ) -> usize {
     const HITS_AT_ONCE: usize = 16;
-    let (mut n, mut left) = (0, hits.len());
+    let (mut n, mut remaining) = (0, hits.len());
     for hits in hits.chunks(HITS_AT_ONCE) {
-        if n + left < least {
+        if n + remaining < least {
             break;
         }
         // without branches, so that several are worked out at once
@@ -81,7 +81,7 @@ pub(super) fn agreeing_hits(
             let off = (pencil.rho(Vector2::new(*x, *y)) / rho - 1.0).abs();
             n += usize::from(off < tolerance);
         }
-        left -= hits.len();
+        remaining -= hits.len();
     }
     n
 }

@@ -26,7 +26,7 @@ impl Normal {
 
     /// Probability of the side on which the mean lies.
     #[must_use]
-    pub fn side(self) -> f64 {
+    pub fn p_side(self) -> f64 {
         normal_cdf(self.mean.abs() / self.sd)
     }
 }
@@ -44,6 +44,6 @@ mod tests {
             mean: -3.289_707,
             sd: 2.0,
         };
-        assert!((y.side() - 0.95).abs() < 1e-6);
+        assert!((y.p_side() - 0.95).abs() < 1e-6);
     }
 }

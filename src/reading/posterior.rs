@@ -44,7 +44,7 @@ pub struct AxisPosterior {
     pub roll_mm2: f64,
     /// Mean and variance under the widest part of the offset's prior alone, roll included: for those who bring what else they
     /// know of the offset, mm and mm².
-    pub shots_alone: [f64; 2],
+    pub under_widest_prior: [f64; 2],
     /// The sd of that widest part, mm.
     pub widest_prior_sd_mm: f64,
     /// The normals of the mixture, everything included in their variances.
@@ -121,7 +121,9 @@ impl AxisPosterior {
             variance_mm2,
             arrows_mm2: mean(&|one| one.arrows_mm2),
             roll_mm2: mean(&|one| one.roll_mm2),
-            shots_alone: mixed(&|one| one.shots_alone[0], &|one| one.shots_alone[1]),
+            under_widest_prior: mixed(&|one| one.under_widest_prior[0], &|one| {
+                one.under_widest_prior[1]
+            }),
             widest_prior_sd_mm: parts.first().map_or(0.0, |(_, one)| one.widest_prior_sd_mm),
             components: parts
                 .iter()
@@ -296,7 +298,7 @@ fn finish(
             variance_mm2: axis.variance + roll_mm2,
             arrows_mm2,
             roll_mm2,
-            shots_alone: [axis.wide_mean, axis.wide_variance + roll_mm2],
+            under_widest_prior: [axis.wide_mean, axis.wide_variance + roll_mm2],
             widest_prior_sd_mm: axis.widest_sd,
             components: axis
                 .components

@@ -80,7 +80,7 @@ pub fn identify(
     let sizes: Vec<usize> = classes.iter().map(|c| c.2).collect();
     let strangers: Vec<f64> = shafts
         .iter()
-        .map(|s| 1.0 - (1.0 - UNKNOWN_ARROW_SHARE) * is_shaft(s))
+        .map(|s| 1.0 - (1.0 - UNKNOWN_ARROW_SHARE) * p_shaft(s))
         .collect();
     let posterior = identity::posterior(&likeness, &sizes, &strangers);
     posterior
@@ -99,7 +99,7 @@ pub fn identify(
 const LEAST_COVERING_CONFIDENCE: f64 = 0.5;
 
 /// Probability that a shaft is one at all.
-fn is_shaft(s: &Shaft) -> f64 {
+fn p_shaft(s: &Shaft) -> f64 {
     match s.kind {
         ArrowKind::Unknown => s.confidence,
         _ => (s.confidence / s.kind_probability.max(1e-6)).min(1.0),

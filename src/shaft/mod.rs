@@ -41,7 +41,7 @@ pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
 pub use nets::{NetSets, Nets};
 use output::shafts_of;
-use pose::in_own_pose_and_scale;
+use pose::in_own_scale_and_lean;
 use second_stage::{Analysis, second_stage};
 use view_geometry::ViewGeometry;
 pub use weights::WeightsError;
@@ -233,7 +233,7 @@ fn analyse<'a, 'n>(
     // no photo that the rendered set was fitted on shows paper that bends
     if view.paper_bends {
         let nets = sets.real()?;
-        let stage = in_own_pose_and_scale(nets, pixels, view, neighbour_centres);
+        let stage = in_own_scale_and_lean(nets, pixels, view, neighbour_centres);
         return stage.map(|s| second_stage(nets, s, None)).transpose();
     }
     let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
@@ -246,7 +246,7 @@ fn analyse<'a, 'n>(
     let Some(rendered_score) = score.filter(|s| *s < LEAST_MEAN_DETECTION_SCORE) else {
         return second_stage(&sets.rendered, by_rendered, Some(sets)).map(Some);
     };
-    let Some(by_real) = in_own_pose_and_scale(sets.real()?, pixels, view, neighbour_centres) else {
+    let Some(by_real) = in_own_scale_and_lean(sets.real()?, pixels, view, neighbour_centres) else {
         return Ok(None);
     };
     let better = |real_score: f64| real_score > rendered_score;
@@ -290,7 +290,7 @@ pub struct CandidateFeatures {
     /// What is handed on.
     pub shafts: Shafts,
     /// The face's millimetres in one of the shafts' own, and what they lean by on the whole, right and up.
-    pub pose_and_scale: [f64; 3],
+    pub scale_and_lean: [f64; 3],
     /// Whether the real set of nets was used.
     pub real_set: bool,
 }
@@ -340,7 +340,7 @@ pub fn candidate_features(
     let rows = (0..found.candidates.len()).map(row).collect();
     Ok(Some(CandidateFeatures {
         rows,
-        pose_and_scale: [geometry.scale, geometry.lean.x, geometry.lean.y],
+        scale_and_lean: [geometry.scale, geometry.lean.x, geometry.lean.y],
         real_set: !std::ptr::eq(nets, &raw const sets.rendered),
         shafts: shafts_of(nets, view, &geometry, found),
     }))

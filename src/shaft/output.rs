@@ -92,30 +92,30 @@ fn shaft(
     );
     let entry = c.peak.point;
     let entry_px = geometry.image_from_face(entry)?;
-    let is_shaft = kinds.0 + kinds.1;
-    let fletched = if is_shaft > 0.0 {
-        kinds.0 / is_shaft
+    let p_shaft = kinds.0 + kinds.1;
+    let fletched = if p_shaft > 0.0 {
+        kinds.0 / p_shaft
     } else {
         0.5
     };
     let (kind, kind_probability) = match fletched {
         _ if v.tail_seen < LEAST_TAIL => (ArrowKind::Unknown, 0.5),
         // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
-        f if is_shaft >= 0.5 && (is_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
+        f if p_shaft >= 0.5 && (p_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
             (ArrowKind::Unknown, 0.5)
         }
         f if f >= 0.5 => (ArrowKind::Fletched, f),
         f => (ArrowKind::Bare, 1.0 - f),
     };
     let confidence = match kind {
-        ArrowKind::Unknown => is_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
-        _ => is_shaft * kind_probability,
+        ArrowKind::Unknown => p_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
+        _ => p_shaft * kind_probability,
     };
     let along = peaks::away(entry, geometry.foot);
     let across = nalgebra::Vector2::new(-along.y, along.x);
     let next = geometry.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
-    let (mut sd_along, sd_across) = model.entry_sd_mm(is_shaft, mm_per_px, edge_pair.is_some());
+    let (mut sd_along, sd_across) = model.entry_sd_mm(p_shaft, mm_per_px, edge_pair.is_some());
     if found.entry_is_hidden(geometry, k) {
         sd_along *= HIDDEN_ENTRY_SD_FACTOR;
     }

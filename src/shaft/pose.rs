@@ -25,7 +25,7 @@ const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 const STRIP_WEIGHT: f64 = 0.1;
 
 /// The first stage with one set of nets, with the common lean and the scale corrected.
-pub(super) fn in_own_pose_and_scale<'a>(
+pub(super) fn in_own_scale_and_lean<'a>(
     nets: &Nets,
     pixels: &'a RgbImage,
     view: &View<'a>,
@@ -33,7 +33,7 @@ pub(super) fn in_own_pose_and_scale<'a>(
 ) -> Option<FirstStage<'a>> {
     let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
     let stage = FirstStage::new(nets, pixels, upright, view, neighbour_centres)?;
-    let (scale, lean) = pose_and_scale(nets, view, &stage);
+    let (scale, lean) = scale_and_lean(nets, view, &stage);
     if (scale - 1.0).abs() > f64::EPSILON || lean != Vector2::zeros() {
         let geometry = ViewGeometry::new(view, scale, lean);
         // what was seen so far takes as much memory as what comes now
@@ -44,7 +44,7 @@ pub(super) fn in_own_pose_and_scale<'a>(
 }
 
 /// The scale and the common lean (right and up per height): 1 and none unless the shafts show otherwise.
-fn pose_and_scale(nets: &Nets, view: &View, stage: &FirstStage) -> (f64, Vector2<f64>) {
+fn scale_and_lean(nets: &Nets, view: &View, stage: &FirstStage) -> (f64, Vector2<f64>) {
     let peaks: Vec<peaks::Peak> = stage.clear_candidates().map(|c| c.peak.clone()).collect();
     let lean = peaks::common_lean(&stage.map, &stage.scores, &peaks);
     let thickness = ThicknessLikelihood {

@@ -27,15 +27,15 @@ impl Sentence for ExplanationItem {
             ),
             Self::Now {
                 seen,
-                inside,
-                side,
+                p_inside,
+                p_side,
                 setups,
             } => format!(
                 "Now, {}: the bare shafts land {}; {} sure of this side, {} that it is in tune (from {}).",
                 axis_name(seen.axis),
                 landed(seen, locale),
-                chance(*side),
-                chance(*inside),
+                chance(*p_side),
+                chance(*p_inside),
                 match setups {
                     0 | 1 => "this set-up alone".to_owned(),
                     n => format!("this set-up and the {} before it", count(*n as i64 - 1)),
@@ -97,11 +97,11 @@ impl Sentence for ExplanationItem {
                 }
             ),
             Self::InTune {
-                inside,
+                p_inside,
                 by_earlier_ends,
             } => format!(
                 "Height and left and right are both in tune ({} sure), shown by {} from about 30 m or more.",
-                chance(*inside),
+                chance(*p_inside),
                 if *by_earlier_ends {
                     "this set-up's ends together with those of earlier set-ups,"
                 } else {
@@ -113,15 +113,15 @@ impl Sentence for ExplanationItem {
                     .to_owned()
             }
             Self::NoChange {
-                inside,
-                side,
+                p_inside,
+                p_side,
                 horizon_ends,
             } => format!(
                 "Neither height nor left and right is out surely enough for a change (less than {} that it is in tune, and more than {} \
                  of one side), in tune isn't shown either, and no small change would show it clearly sooner (looking {horizon_ends} ends \
                  ahead): shoot more.",
-                chance(*inside),
-                chance(*side),
+                chance(*p_inside),
+                chance(*p_side),
             ),
             Self::ShootFirst(cause, _) => before_change::why_shoot(*cause, locale),
             Self::CheckFirst(cause, hand) => before_change::why_check(*cause, *hand, locale),
@@ -155,7 +155,7 @@ impl Sentence for ExplanationItem {
                     "more"
                 },
                 locale.bare(size.sd_mm, 0),
-                locale.length(size.left_mm, 0)
+                locale.length(size.remaining_mm, 0)
             ),
         }
     }
@@ -233,6 +233,6 @@ fn chosen(size: &StepSize, locale: Locale) -> String {
         locale.length(size.each_mm, 1),
         locale.length(size.shift_mm, 0),
         locale.bare(size.sd_mm, 0),
-        locale.length(size.left_mm, 0),
+        locale.length(size.remaining_mm, 0),
     )
 }

@@ -252,16 +252,16 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
         let mut first = true;
         let known = read_before.get(number - 1);
         for (at, group) in run.by_distance().into_iter().enumerate() {
-            let mut left: &[&RecordFile] = &group;
-            while let Some(day) = left
+            let mut remaining: &[&RecordFile] = &group;
+            while let Some(day) = remaining
                 .first()
                 .map(|f| crate::record::When::of(&f.end).map(|w| w.day))
             {
-                let same = left
+                let same = remaining
                     .iter()
                     .take_while(|f| crate::record::When::of(&f.end).map(|w| w.day) == day)
                     .count();
-                let (ends, rest) = left.split_at(same);
+                let (ends, rest) = remaining.split_at(same);
                 let changes = if first {
                     run.changed.settings()
                 } else {
@@ -270,7 +270,7 @@ fn trend_of(history: &History, read_before: &[Vec<Reading>]) -> Vec<TrendPoint> 
                 let whole = ends.len() == group.len();
                 let known = known.filter(|_| whole).and_then(|known| known.get(at));
                 parts.push((number, day, changes, ends.to_vec(), known));
-                (first, left) = (false, rest);
+                (first, remaining) = (false, rest);
             }
         }
     }

@@ -99,7 +99,7 @@ fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
     }
     if bow.runs.len() > 1 {
         let now = sentence(&bow.advice_now.reading, locale);
-        for (left, run) in (0..bow.runs.len()).rev().zip(&bow.runs) {
+        for (remaining_runs, run) in (0..bow.runs.len()).rev().zip(&bow.runs) {
             let files: Vec<&str> = run
                 .ends
                 .iter()
@@ -108,7 +108,7 @@ fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
                 .collect();
             let read = sentence(&run.reading, locale);
             // the present set-up is read in full below
-            let words = if left == 0 && read == now {
+            let words = if remaining_runs == 0 && read == now {
                 "the one of now, read below."
             } else {
                 &read
