@@ -55,7 +55,8 @@ impl Refiner<'_> {
                 .filter(|(e, _)| e.boundary == b)
                 .map(|(_, r)| *r)
                 .collect();
-            let nats = evidence::of_edges(&residuals, found.looked[b], reach_px, sd_px[b]);
+            let nats =
+                evidence::of_edges(&residuals, found.profiles_searched[b], reach_px, sd_px[b]);
             if boundary.is_line() {
                 out.lines += nats;
             } else {

@@ -41,8 +41,8 @@ pub(super) struct EdgeSearch {
 #[derive(Clone, Debug, Default)]
 pub(super) struct FoundEdges {
     pub(super) edges: Vec<RingEdge>,
-    /// Number of places looked at, for each boundary.
-    pub(super) looked: Vec<usize>,
+    /// Number of profiles searched, for each boundary.
+    pub(super) profiles_searched: Vec<usize>,
     /// Whether each boundary was seen in grey; in colour alone it lies less surely.
     pub(super) sharp: Vec<bool>,
     /// Width of the changes of colour, standard deviation of the blur, px: median over the boundaries.
@@ -60,7 +60,7 @@ pub(super) const FEW_PROFILES: usize = 110;
 pub(super) const MOST_PROFILES: usize = 220;
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
 const LEAST_REACH_MM: f64 = 3.0;
-/// Half length of the kernel [`SLOPE`], px: no edge is found nearer than this to a profile's ends.
+/// Half length of the kernel [`GAUSSIAN_DERIVATIVE`], px: no edge is found nearer than this to a profile's ends.
 const KERNEL_PX: f64 = 3.0;
 /// Half width of the stretch that a printed line may take, mm, and in samples at least.
 const LINE_HALF: (f64, usize) = (1.3, 4);
@@ -112,7 +112,7 @@ pub(super) fn search(
     let boundaries = spec.boundaries();
     let mut found = FoundEdges {
         edges: Vec::new(),
-        looked: vec![0; boundaries.len()],
+        profiles_searched: vec![0; boundaries.len()],
         sharp: vec![true; boundaries.len()],
         blur_px: 0.0,
     };
@@ -131,7 +131,7 @@ pub(super) fn search(
                 room,
                 how,
             );
-            found.looked[b] += profiles.len();
+            found.profiles_searched[b] += profiles.len();
             let (places, sharp) = if boundary.is_line() {
                 (lines(&profiles, boundary), true)
             } else {
@@ -255,11 +255,11 @@ fn mean(samples: &[Sample]) -> Sample {
     sum.map(|v| if n > 0.0 { v / n } else { 0.0 })
 }
 
-fn head(p: &Profile) -> &[Sample] {
+fn inner_third(p: &Profile) -> &[Sample] {
     &p.samples[..p.samples.len() / 3]
 }
 
-fn tail(p: &Profile) -> &[Sample] {
+fn outer_third(p: &Profile) -> &[Sample] {
     &p.samples[p.samples.len() - p.samples.len() / 3..]
 }
 
@@ -282,8 +282,8 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
         };
     }
     let (inside, outside) = (
-        median_colour(profiles, |p| mean(head(p))),
-        median_colour(profiles, |p| mean(tail(p))),
+        median_colour(profiles, |p| mean(inner_third(p))),
+        median_colour(profiles, |p| mean(outer_third(p))),
     );
     let (a, b) = (
         printed_linear(boundary.inside),
@@ -330,7 +330,10 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
         .map(|p| p.filter(|p| p.1 >= LEAST_HEIGHT * usual).map(|p| p.0))
         .collect();
     // a step of height 1 blurred by a Gaussian of that width, after the smoothing: the peak falls as 1/√(1 + b²)
-    let sharpest = SLOPE.iter().filter(|w| **w > 0.0).sum::<f32>();
+    let sharpest = GAUSSIAN_DERIVATIVE
+        .iter()
+        .filter(|w| **w > 0.0)
+        .sum::<f32>();
     let blur_px = (usual > 0.0).then(|| {
         let ratio = f64::from(sharpest) / usual;
         SMOOTHING_PX * (ratio * ratio - 1.0).max(0.0).sqrt()
@@ -348,7 +351,7 @@ const SMOOTHING_PX: f64 = 1.0;
 /// Derivative of a Gaussian with standard deviation [`SMOOTHING_PX`], up to a factor: x·exp(−x²/2), x in standard deviations. Thirteen samples,
 /// [`STEP_PX`] apart as the profile's are, reach [`KERNEL_PX`] (3 standard deviations) to either side. Correlated with a profile it gives the
 /// slope of the smoothed profile, positive where it rises.
-static SLOPE: LazyLock<Vec<f32>> = LazyLock::new(|| {
+static GAUSSIAN_DERIVATIVE: LazyLock<Vec<f32>> = LazyLock::new(|| {
     (-6i32..=6)
         .map(|i| {
             let x = f64::from(i) * STEP_PX / SMOOTHING_PX;
@@ -361,7 +364,7 @@ static SLOPE: LazyLock<Vec<f32>> = LazyLock::new(|| {
 
 /// The steepest rise of a profile: place (px from the middle) and height.
 fn steepest(v: &[f32]) -> Option<(f64, f64)> {
-    let kernel = &*SLOPE;
+    let kernel = &*GAUSSIAN_DERIVATIVE;
     let margin = kernel.len() / 2;
     if v.len() < 2 * margin + 5 {
         // too short for the kernel: central differences

@@ -304,13 +304,18 @@ impl Document {
     }
 }
 
-/// The evidence of edges found along one ring: residuals from it (px), of so many places looked at, within `reach_px`, scattered
+/// The evidence of edges found along one ring: residuals from it (px), of so many profiles searched, within `reach_px`, scattered
 /// by `sd_px`.
-pub(super) fn of_edges(residuals_px: &[f64], looked: usize, reach_px: f64, sd_px: f64) -> f64 {
+pub(super) fn of_edges(
+    residuals_px: &[f64],
+    profiles_searched: usize,
+    reach_px: f64,
+    sd_px: f64,
+) -> f64 {
     let Some(data) = DATA.as_ref() else {
         return 0.0;
     };
-    if looked == 0 || residuals_px.is_empty() {
+    if profiles_searched == 0 || residuals_px.is_empty() {
         return 0.0;
     }
     let near = residuals_px
@@ -324,7 +329,7 @@ pub(super) fn of_edges(residuals_px: &[f64], looked: usize, reach_px: f64, sd_px
         .iter()
         .map(|r| (1.0 - share + share * peak * (-0.5 * (r / sd_px).powi(2)).exp()).ln())
         .sum();
-    sum * data.independent_per_ring / count(looked)
+    sum * data.independent_per_ring / count(profiles_searched)
 }
 
 #[cfg(test)]

@@ -216,19 +216,19 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
     let p = candidate.peak.score.clamp(1e-6, 1.0 - 1e-6);
     let length = mean(&|k| place_mm(k));
     Features {
-        score: (p / (1.0 - p)).ln(),
+        map_entry_log_odds: (p / (1.0 - p)).ln(),
         agreement: (sum * PLACES as f64).ln(),
-        mask: candidate.peak.mask,
+        map_axis_log_odds: candidate.peak.mask,
         length_mm: length,
         length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
             .sqrt(),
-        shaft: candidate.output.shaft,
+        strip_shaft_log_odds: candidate.output.shaft,
         likelier_neighbour: 0.0,
-        fletched: mean(&|k| f64::from(candidate.output.fletched[k])),
+        strip_fletched_log_odds: mean(&|k| f64::from(candidate.output.fletched[k])),
         fletched_by_real_set: real_set
             .map(|r| mean(&|k| r.fletched.get(k).map_or(0.0, |f| f64::from(*f)))),
         real_set_weight: real_set.map_or(0.0, |r| r.weight),
-        tag: candidate.peak.tag,
+        map_fletched_log_odds: candidate.peak.tag,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
             let tail = &candidate.output.seen[k.saturating_sub(6)..=k];

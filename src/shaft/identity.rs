@@ -16,12 +16,16 @@ const LARGEST_RATIO: f64 = 1e12;
 /// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
 ///
 /// `likeness[i][c]`: likelihood ratio of shaft `i`'s colours, if it is an arrow of class `c`, against those of none of the arrows. `sizes[c]`:
-/// number of arrows of the class. `stranger[i]`: prior probability that shaft `i` is none of them. A priori all assignments with the same number
-/// of strangers are equally likely.
-pub(crate) fn posterior(likeness: &[Vec<f64>], sizes: &[usize], stranger: &[f64]) -> Vec<Vec<f64>> {
+/// number of arrows of the class. `p_unlisted[i]`: prior probability that shaft `i` is none of them. A priori all assignments with the same number
+/// of unlisted shafts are equally likely.
+pub(crate) fn posterior(
+    likeness: &[Vec<f64>],
+    sizes: &[usize],
+    p_unlisted: &[f64],
+) -> Vec<Vec<f64>> {
     let odds: Vec<Vec<f64>> = likeness
         .iter()
-        .zip(stranger)
+        .zip(p_unlisted)
         .map(|(row, s)| {
             let s = s.clamp(1e-6, 1.0);
             let own = |l: &f64| {
@@ -177,12 +181,12 @@ mod tests {
         likeness: &[Vec<f64>],
         arrows: &[usize],
         classes: usize,
-        stranger: &[f64],
+        p_unlisted: &[f64],
     ) -> Vec<Vec<f64>> {
         struct Sum<'a> {
             likeness: &'a [Vec<f64>],
             arrows: &'a [usize],
-            stranger: &'a [f64],
+            p_unlisted: &'a [f64],
             total: f64,
             pairs: Vec<Vec<f64>>,
         }
@@ -201,12 +205,12 @@ mod tests {
                 return;
             }
             taken.push(None);
-            go(sum, taken, weight * sum.stranger[i]);
+            go(sum, taken, weight * sum.p_unlisted[i]);
             taken.pop();
             for j in 0..sum.arrows.len() {
                 if !taken.contains(&Some(j)) {
                     taken.push(Some(j));
-                    let w = weight * (1.0 - sum.stranger[i]) * sum.likeness[i][sum.arrows[j]];
+                    let w = weight * (1.0 - sum.p_unlisted[i]) * sum.likeness[i][sum.arrows[j]];
                     go(sum, taken, w);
                     taken.pop();
                 }
@@ -215,7 +219,7 @@ mod tests {
         let mut sum = Sum {
             likeness,
             arrows,
-            stranger,
+            p_unlisted,
             total: 0.0,
             pairs: vec![vec![0.0; classes]; likeness.len()],
         };
@@ -229,7 +233,7 @@ mod tests {
         likeness: Vec<Vec<f64>>,
         arrows: Vec<usize>,
         sizes: Vec<usize>,
-        stranger: Vec<f64>,
+        p_unlisted: Vec<f64>,
     }
 
     fn case(draw: &mut SplitMix) -> Case {
@@ -247,7 +251,7 @@ mod tests {
             likeness,
             arrows,
             sizes,
-            stranger: (0..shafts).map(|_| 0.02 + 0.9 * unit(draw)).collect(),
+            p_unlisted: (0..shafts).map(|_| 0.02 + 0.9 * unit(draw)).collect(),
         }
     }
 
@@ -256,8 +260,8 @@ mod tests {
         let mut draw = SplitMix::new(5);
         for _ in 0..300 {
             let c = case(&mut draw);
-            let ours = posterior(&c.likeness, &c.sizes, &c.stranger);
-            let all = by_all_assignments(&c.likeness, &c.arrows, c.sizes.len(), &c.stranger);
+            let ours = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
+            let all = by_all_assignments(&c.likeness, &c.arrows, c.sizes.len(), &c.p_unlisted);
             for (a, b) in ours.iter().flatten().zip(all.iter().flatten()) {
                 assert!((a - b).abs() < 1e-9, "{ours:?} against {all:?}");
             }
@@ -269,7 +273,7 @@ mod tests {
         let mut draw = SplitMix::new(6);
         for _ in 0..200 {
             let mut c = case(&mut draw);
-            let ours = posterior(&c.likeness, &c.sizes, &c.stranger);
+            let ours = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
             for row in &ours {
                 assert!(row.iter().all(|p| (0.0..=1.0).contains(p)));
                 assert!(row.iter().sum::<f64>() <= 1.0 + 1e-9);
@@ -279,8 +283,8 @@ mod tests {
                 assert!(shafts <= count(c.sizes[class]) + 1e-9);
             }
             c.likeness.reverse();
-            c.stranger.reverse();
-            let mut turned = posterior(&c.likeness, &c.sizes, &c.stranger);
+            c.p_unlisted.reverse();
+            let mut turned = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
             turned.reverse();
             for (a, b) in ours.iter().flatten().zip(turned.iter().flatten()) {
                 assert!((a - b).abs() < 1e-9);

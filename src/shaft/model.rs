@@ -7,28 +7,28 @@ use serde::Deserialize;
 /// What the joint choice makes of one candidate.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Features {
-    /// Entry score, log-odds.
-    pub(crate) score: f64,
+    /// Log-odds of "a shaft enters here" on the map.
+    pub(crate) map_entry_log_odds: f64,
     /// How well the nock's place fits those of the photo's other candidates: log likelihood ratio against all lengths being equally likely.
     pub(crate) agreement: f64,
     /// Log-odds of "shaft" along its axis on the map.
-    pub(crate) mask: f64,
+    pub(crate) map_axis_log_odds: f64,
     /// Length from entry to nock, mm.
     pub(crate) length_mm: f64,
     /// Its standard deviation, mm.
     pub(crate) length_sd_mm: f64,
     /// Log-odds of being a shaft by the strip.
-    pub(crate) shaft: f64,
+    pub(crate) strip_shaft_log_odds: f64,
     /// How near a likelier candidate is: 1 at the same place, 0 far away.
     pub(crate) likelier_neighbour: f64,
     /// Log-odds of fletched by the strip.
-    pub(crate) fletched: f64,
+    pub(crate) strip_fletched_log_odds: f64,
     /// The same by the real set ([`super::NetSets`]), where the rendered set gave the rest and the real one was asked besides.
     pub(crate) fletched_by_real_set: Option<f64>,
     /// Weight of the real set's log-odds of fletched, 0–1; the rendered set's have the remainder.
     pub(crate) real_set_weight: f64,
     /// Log-odds of fletched by the map.
-    pub(crate) tag: f64,
+    pub(crate) map_fletched_log_odds: f64,
     /// Share of the tail's strip that is in the picture.
     pub(crate) tail_seen: f64,
 }
@@ -136,10 +136,10 @@ impl Model {
         let m = &self.shaft;
         logistic(
             m.constant
-                + m.score * v.score.max(m.least_score)
+                + m.score * v.map_entry_log_odds.max(m.least_score)
                 + m.agreement * v.agreement
-                + m.mask * v.mask
-                + m.shaft * v.shaft
+                + m.mask * v.map_axis_log_odds
+                + m.shaft * v.strip_shaft_log_odds
                 + m.likelier_neighbour * v.likelier_neighbour,
         )
     }
@@ -147,7 +147,8 @@ impl Model {
     /// Probability that a shaft is fletched.
     pub(crate) fn fletched(&self, v: &Features) -> f64 {
         let m = &self.kind;
-        let own = m.constant + m.strip * v.fletched + m.map * v.tag;
+        let own =
+            m.constant + m.strip * v.strip_fletched_log_odds + m.map * v.map_fletched_log_odds;
         let by_real_set = v.fletched_by_real_set.unwrap_or(own);
         logistic(own + v.real_set_weight * (by_real_set - own))
     }

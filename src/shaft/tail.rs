@@ -229,7 +229,7 @@ fn nock(camera: &Camera, shaft: &Shaft) -> Option<(Vector3<f64>, Vector3<f64>)> 
     let off = [ground.x - shaft.entry.x, ground.y - shaft.entry.y];
     let square = per_mm[0].powi(2) + per_mm[1].powi(2);
     let height = -(off[0] * per_mm[0] + off[1] * per_mm[1]) / square.max(1e-9);
-    if !(LOWEST_MM..=HIGHEST_MM).contains(&height) {
+    if !(LOWEST_NOCK_MM..=HIGHEST_NOCK_MM).contains(&height) {
         return None;
     }
     let place = FacePoint::new(
@@ -242,8 +242,8 @@ fn nock(camera: &Camera, shaft: &Shaft) -> Option<(Vector3<f64>, Vector3<f64>)> 
 }
 
 /// Heights of a nock over the face plane that make sense, mm: not in the boss, and no arrow is longer.
-const LOWEST_MM: f64 = 120.0;
-const HIGHEST_MM: f64 = 1000.0;
+const LOWEST_NOCK_MM: f64 = 120.0;
+const HIGHEST_NOCK_MM: f64 = 1000.0;
 
 /// Whether a neighbour, from entry to nock in the picture, may show at `p`.
 fn covers([entry, nock]: [ImagePoint; 2], p: ImagePoint, scale: f64) -> bool {
@@ -312,23 +312,23 @@ struct End {
 
 /// The places where the nock may end, with weights that add to 1 (less what is slight).
 fn ends(samples: &Samples) -> Vec<End> {
-    let thought = floor_index(-FIRST_MM / ALONG_MM);
+    let expected_end = floor_index(-FIRST_MM / ALONG_MM);
     let middle = ACROSS / 2;
     let (far, aside) = SHIFT_STEPS;
     let mut places = Vec::new();
     for across in middle - aside..=middle + aside {
-        let first = thought - far - STEPS_BEFORE_END;
-        let tube: Vec<f64> = (first..thought + far + STEPS_AFTER_END)
+        let first = expected_end - far - STEPS_BEFORE_END;
+        let tube: Vec<f64> = (first..expected_end + far + STEPS_AFTER_END)
             .map(|k| samples.tube(k, across))
             .collect();
-        for along in thought - far..=thought + far {
+        for along in expected_end - far..=expected_end + far {
             let at = along - first;
             let before: f64 = tube[at - STEPS_BEFORE_END..at].iter().sum();
             let after: f64 = tube[at..(at + STEPS_AFTER_END).min(tube.len())]
                 .iter()
                 .sum();
             let shift = (
-                (count(along) - count(thought)) / SHIFT_SD_STEPS.0,
+                (count(along) - count(expected_end)) / SHIFT_SD_STEPS.0,
                 (count(across) - count(middle)) / SHIFT_SD_STEPS.1,
             );
             let weight = before - after - 0.5 * (shift.0.powi(2) + shift.1.powi(2));
