@@ -32,7 +32,7 @@ const HEADER_TIMEOUT: Duration = Duration::from_secs(15);
 /// How long a request may take to send its body: a photo over a weak wireless link takes minutes.
 const BODY_TIMEOUT: Duration = Duration::from_secs(180);
 /// Largest photo file, bytes (a JPEG of 48 megapixels has some 25 MB).
-pub const MAX_PHOTO_BYTES: usize = 60 << 20;
+pub const MAX_UPLOAD_BYTES: usize = 60 << 20;
 /// Largest body of any other request, bytes.
 pub const MAX_REQUEST_BYTES: usize = 1 << 20;
 /// Largest header, bytes.
@@ -171,7 +171,7 @@ async fn answer(
     }
     let upload = request.path == super::UPLOAD;
     let max_bytes = if upload {
-        MAX_PHOTO_BYTES
+        MAX_UPLOAD_BYTES
     } else {
         MAX_REQUEST_BYTES
     };

@@ -50,7 +50,7 @@ pub use ends::EndSource;
 pub use guard::{Guard, Secret};
 pub use http::{Answer, Request};
 #[cfg(not(target_family = "wasm"))]
-pub use listen::{Listener, MAX_PHOTO_BYTES, MAX_REQUEST_BYTES, listen, own_address, serve};
+pub use listen::{Listener, MAX_REQUEST_BYTES, MAX_UPLOAD_BYTES, listen, own_address, serve};
 pub use local::{LocalPage, MeasureTask, measure_task};
 #[cfg(not(target_family = "wasm"))]
 pub use qr::qr;

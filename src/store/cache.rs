@@ -38,7 +38,7 @@ impl FileState {
 pub struct RecordCache {
     files: Mutex<BTreeMap<PathBuf, FileRecords>>,
     /// What threads that look at many records at once have read of files whose state does not differ from the next one's.
-    looks: Mutex<HashMap<ThreadId, RecordsByFile>>,
+    young_files: Mutex<HashMap<ThreadId, RecordsByFile>>,
 }
 
 /// What was read of files during one look.
@@ -58,7 +58,7 @@ impl RecordCache {
     /// As [`RecordLocation::record`].
     pub fn record(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
         let Some(state) = FileState::of(&location.file) else {
-            return self.unsettled(location);
+            return self.record_of_young_file(location);
         };
         let known = {
             let files = locked(&self.files);
@@ -81,20 +81,20 @@ impl RecordCache {
     /// Looks at many records: while `look` runs, this thread reads no file twice, however new it is. Nothing may be written meanwhile.
     pub fn at_once<T>(&self, look: impl FnOnce() -> T) -> T {
         let thread = std::thread::current().id();
-        let outermost = locked(&self.looks)
+        let outermost = locked(&self.young_files)
             .insert(thread, BTreeMap::new())
             .is_none();
         let seen = look();
         if outermost {
-            locked(&self.looks).remove(&thread);
+            locked(&self.young_files).remove(&thread);
         }
         seen
     }
 
     /// The record of a file whose state does not differ from the next one's.
-    fn unsettled(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
+    fn record_of_young_file(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
         let thread = std::thread::current().id();
-        let known = match locked(&self.looks).get(&thread) {
+        let known = match locked(&self.young_files).get(&thread) {
             None => return location.record(),
             Some(read) => read.get(&location.file).map(Arc::clone),
         };
@@ -105,7 +105,7 @@ impl RecordCache {
                     Err(StoreError::Missing) => return Ok(None),
                     other => Arc::new(other?),
                 };
-                if let Some(look) = locked(&self.looks).get_mut(&thread) {
+                if let Some(look) = locked(&self.young_files).get_mut(&thread) {
                     look.insert(location.file.clone(), Arc::clone(&read));
                 }
                 read

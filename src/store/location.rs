@@ -4,7 +4,7 @@ use super::content::{is_touched, record_at};
 use super::error::StoreError;
 use super::files::{read, write};
 use super::lock::lock;
-use super::rewriting::{text_of, texts_of};
+use super::rewriting::{record_text, records_text};
 use super::save::save_proposal;
 use crate::record::{End, ParsedRecord, canonical, parse_records, records_with_text};
 use crate::review::with_ids_of;
@@ -154,7 +154,7 @@ impl RecordLocation {
             Some(_) => {
                 for (k, (text, record)) in records.iter().enumerate() {
                     let changed = if found == Some(k) { &new } else { &record.end };
-                    out.extend(text_of(text, &record.end, changed, records.len())?);
+                    out.extend(record_text(text, &record.end, changed, records.len())?);
                 }
             }
         }
@@ -212,7 +212,7 @@ pub fn change_records<E: From<StoreError>>(
     let records = records_with_text(&bytes).map_err(StoreError::from)?;
     let new = change(&records)?;
     if records.iter().map(|(_, r)| &r.end).ne(&new) {
-        write(file, &texts_of(&records, &new)?)?;
+        write(file, &records_text(&records, &new)?)?;
     }
     Ok(new)
 }

@@ -20,13 +20,13 @@ pub(super) struct MemoryFiles {
 
 impl MemoryFiles {
     /// Puts a file in as it is kept outside. `None`: its bytes are not needed now.
-    pub(super) fn put(&mut self, path: PathBuf, bytes: Option<Vec<u8>>) {
+    pub(super) fn insert_stored(&mut self, path: PathBuf, bytes: Option<Vec<u8>>) {
         self.changed.remove(&path);
         self.files.insert(path, bytes);
     }
 
     /// Forgets the bytes of a file that is kept outside.
-    pub(super) fn put_away(&mut self, path: &Path) {
+    pub(super) fn drop_bytes(&mut self, path: &Path) {
         if let Some(bytes) = self
             .files
             .get_mut(path)
@@ -109,8 +109,8 @@ mod tests {
     fn what_was_written_is_taken_once() {
         let mut files = MemoryFiles::default();
         let at = |name: &str| PathBuf::from("day").join(name);
-        files.put(at("photo-1.jpg"), None);
-        files.put(at("session.json"), Some(b"{}".to_vec()));
+        files.insert_stored(at("photo-1.jpg"), None);
+        files.insert_stored(at("session.json"), Some(b"{}".to_vec()));
         assert!(files.take_changes().is_empty());
         files.write(&at("a.end.json"), b"a").expect("written");
         files.append(&at("a.end.json"), b"b").expect("appended");
@@ -129,14 +129,14 @@ mod tests {
     fn a_file_known_by_its_name_is_there_and_cant_be_read() {
         let mut files = MemoryFiles::default();
         let photo = Path::new("photo-1.jpg");
-        files.put(photo.to_owned(), Some(b"pixels".to_vec()));
+        files.insert_stored(photo.to_owned(), Some(b"pixels".to_vec()));
         assert_eq!(files.read(photo).expect("bytes"), b"pixels");
-        files.put_away(photo);
+        files.drop_bytes(photo);
         assert!(files.is_file(photo));
         assert!(matches!(files.read(photo), Err(StoreError::System { .. })));
         // what is kept nowhere else stays
         files.write(photo, b"new").expect("written");
-        files.put_away(photo);
+        files.drop_bytes(photo);
         assert_eq!(files.read(photo).expect("bytes"), b"new");
         assert!(matches!(
             files.read(Path::new("none")),

@@ -4,19 +4,19 @@ use super::error::StoreError;
 use crate::record::{End, Layout, ParsedRecord, canonical, rewritten};
 
 /// The text of changed records, made from that of the records before.
-pub(super) fn texts_of(
+pub(super) fn records_text(
     records: &[(&[u8], ParsedRecord)],
     new: &[End],
 ) -> Result<Vec<u8>, StoreError> {
     let mut out = Vec::new();
     for ((text, record), new) in records.iter().zip(new) {
-        out.extend(text_of(text, &record.end, new, records.len())?);
+        out.extend(record_text(text, &record.end, new, records.len())?);
     }
     Ok(out)
 }
 
 /// The text of one changed record of a file of `count`.
-pub(super) fn text_of(
+pub(super) fn record_text(
     text: &[u8],
     old: &End,
     new: &End,

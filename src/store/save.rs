@@ -5,7 +5,7 @@ use super::error::StoreError;
 use super::files::{is_device, read, write};
 use super::lock::lock;
 use super::output::save_proposals_locked;
-use super::rewriting::texts_of;
+use super::rewriting::records_text;
 use crate::record::{End, Layout, ParsedRecord, SessionFile, canonical, rewritten};
 use crate::review::with_ids_of;
 use std::path::Path;
@@ -66,7 +66,7 @@ pub fn save_copy(
     let _lock = lock(path)?;
     let bytes = match new {
         [one] if from.is_empty() => canonical::to_bytes(one)?,
-        _ => texts_of(from, new)?,
+        _ => records_text(from, new)?,
     };
     let there = match read(path) {
         _ if is_device(path) => Vec::new(),

@@ -3,7 +3,7 @@
 use super::http_client::Reply;
 use super::{served, served_with};
 use bossmark::record::End;
-use bossmark::server::{MAX_PHOTO_BYTES, MAX_REQUEST_BYTES};
+use bossmark::server::{MAX_REQUEST_BYTES, MAX_UPLOAD_BYTES};
 use serde_json::{Value, json};
 use std::fs;
 use std::path::PathBuf;
@@ -20,7 +20,7 @@ fn what_is_too_large_is_refused_without_being_read() {
         s.client.raw(head.as_bytes()).status
     };
     assert_eq!(
-        claims("/api/photos", "image/jpeg", MAX_PHOTO_BYTES + 1),
+        claims("/api/photos", "image/jpeg", MAX_UPLOAD_BYTES + 1),
         413
     );
     assert_eq!(
@@ -224,7 +224,7 @@ fn the_same_photo_twice_is_one_end() {
 #[test]
 fn a_photo_that_is_too_large_is_answered_with_413() {
     let s = served_with(false, false);
-    let reply = s.client.upload(&vec![0; MAX_PHOTO_BYTES + 1]);
+    let reply = s.client.upload(&vec![0; MAX_UPLOAD_BYTES + 1]);
     assert_eq!(reply.status, 413, "{}", reply.text());
     assert!(s.names().is_empty(), "{:?}", s.names());
 }

@@ -18,7 +18,7 @@ use std::path::Path;
 /// Limit of all photos in a report, bytes of JPEG. As text they take a third more, so that the page stays below 5 MB.
 const MAX_REPORT_PHOTOS_BYTES: usize = 3_300_000;
 /// Limit of one photo in a report, bytes: more adds nothing that can be seen.
-const MAX_PHOTO_BYTES: usize = 330_000;
+const MAX_SHOWN_PHOTO_BYTES: usize = 330_000;
 
 /// The options of the advice.
 #[must_use]
@@ -35,7 +35,7 @@ pub(super) const fn shows_photos(args: &Day) -> bool {
 /// How many bytes each of `photos` photos may take in a report.
 #[must_use]
 pub(super) fn bytes_per_photo(photos: usize) -> usize {
-    (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_PHOTO_BYTES)
+    (MAX_REPORT_PHOTOS_BYTES / photos.max(1)).min(MAX_SHOWN_PHOTO_BYTES)
 }
 
 /// Refuses `--png` in a program that was built without it, and outputs to files that may not be written.
@@ -264,8 +264,8 @@ mod tests {
 
     #[test]
     fn thirty_photos_share_the_room_and_seven_have_enough() {
-        assert_eq!(bytes_per_photo(7), MAX_PHOTO_BYTES);
+        assert_eq!(bytes_per_photo(7), MAX_SHOWN_PHOTO_BYTES);
         assert_eq!(bytes_per_photo(30), 110_000);
-        assert_eq!(bytes_per_photo(0), MAX_PHOTO_BYTES);
+        assert_eq!(bytes_per_photo(0), MAX_SHOWN_PHOTO_BYTES);
     }
 }

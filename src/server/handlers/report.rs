@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Most bytes of a marked photo: a report must stay small enough to be sent.
-const MAX_PHOTO_BYTES: usize = 120_000;
+const MAX_SHOWN_PHOTO_BYTES: usize = 120_000;
 
 /// An end's id, its photo, and its record.
 type ShownEnd = (u64, Option<PathBuf>, RecordFile);
@@ -90,5 +90,5 @@ fn marked_photo(state: &State, id: u64, path: &Path, end: &End) -> Option<Vec<u8
     }
     let look = end.face.as_ref().map(FaceLook::of_record);
     let look = look.unwrap_or_else(|| FaceLook::plain(0.0));
-    marked::for_report(&shown.photo.pixels, end, &look, MAX_PHOTO_BYTES).ok()
+    marked::for_report(&shown.photo.pixels, end, &look, MAX_SHOWN_PHOTO_BYTES).ok()
 }

@@ -12,12 +12,12 @@ thread_local! {
 
 /// Puts a file in as it is kept outside. `None`: its bytes are not needed now.
 pub fn put(path: PathBuf, bytes: Option<Vec<u8>>) {
-    FILES.with_borrow_mut(|f| f.put(path, bytes));
+    FILES.with_borrow_mut(|f| f.insert_stored(path, bytes));
 }
 
 /// Forgets the bytes of a file that is kept outside.
 pub fn put_away(path: &Path) {
-    FILES.with_borrow_mut(|f| f.put_away(path));
+    FILES.with_borrow_mut(|f| f.drop_bytes(path));
 }
 
 /// The files that were written or removed since the last call.
