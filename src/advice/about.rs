@@ -2,7 +2,7 @@
 
 use super::contradictions::Contradiction;
 use super::{Action, Axis, BestSetup, Check, MissedBare, VerifyWhen};
-use crate::reading::{self, Outlook};
+use crate::reading::{self, MoreShotsReason};
 use crate::record::{Hand, HistoryAbout, Lever, Remark, written};
 use serde::Deserialize;
 
@@ -297,7 +297,7 @@ pub enum Reason {
     /// What more shots would bring.
     MoreShots {
         /// The reading's outlook.
-        outlook: Outlook,
+        outlook: MoreShotsReason,
         /// They would decide.
         decide: bool,
     },

@@ -141,14 +141,14 @@ pub(super) fn adjustments(
             setup,
             action,
             direction,
-            k.steps.nocking_point_mm,
+            k.increments.nocking_point_mm,
             k.bounds_when_unknown.nocking_point_mm,
         ),
         Action::RestHeight => height(
             setup,
             action,
             direction,
-            k.steps.rest_height_mm,
+            k.increments.rest_height_mm,
             k.bounds_when_unknown.rest_height_mm,
         ),
         Action::ShootMore | Action::Verify | Action::Check | Action::None => Adjustments::default(),
@@ -190,7 +190,7 @@ fn heavy_enough(setup: &Setup, action: Action, amount: f64, k: &Knowledge) -> bo
 }
 
 /// How many whole steps from 1 a value may take.
-fn counted(most: usize) -> impl Iterator<Item = f64> {
+fn step_counts(most: usize) -> impl Iterator<Item = f64> {
     (1..=most.min(MOST_STEPS)).map(|n| n as f64)
 }
 
@@ -200,7 +200,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let (least, most) = bounds(turn_limit);
     // 0 is fully in: there is nothing beyond
     let turn_bounds = (Some(least.unwrap_or(0.0).max(0.0)), most);
-    let quarter = k.steps.quarter_turns;
+    let quarter = k.increments.quarter_turns;
     let each = (step(turn_limit, quarter / 4.0) * 4.0 / quarter)
         .round()
         .max(1.0)
@@ -212,7 +212,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         found.look_up.push(LookUp::BoltTravel);
     }
     let unbounded = turns.is_none() || (direction < 0.0 && most.is_none());
-    for n in counted(MOST_STEPS) {
+    for n in step_counts(MOST_STEPS) {
         let quarters = n * each * direction;
         let amount = quarters * lb_each;
         let turned = turns.is_none_or(|t| within(t - quarters / 4.0, turn_bounds));
@@ -240,9 +240,9 @@ fn cuts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
     let Some((now, min)) = known else {
         return Adjustments::default();
     };
-    let each = step(limit, k.steps.shaft_length_mm);
+    let each = step(limit, k.increments.shaft_length_mm);
     Adjustments {
-        steps: counted(floor_index((now - min + STEP_EPSILON) / each))
+        steps: step_counts(floor_index((now - min + STEP_EPSILON) / each))
             .map(|n| Adjustment {
                 amount: -n * each,
                 quarter_turns: None,
@@ -261,8 +261,8 @@ fn points(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         return Adjustments::default();
     };
     // no list: stock points within the bounds stated, to be looked for
-    let steps = sorted_steps(now, direction, k.steps.stock_points_gr.iter().copied())
-        .filter(|m| within(now + m.amount, bounds(limit)))
+    let steps = sorted_steps(now, direction, k.increments.stock_points_gr.iter().copied())
+        .filter(|step| within(now + step.amount, bounds(limit)))
         .filter(|m| {
             limit
                 .and_then(|l| l.step)
@@ -307,7 +307,7 @@ fn from_list(setup: &Setup, action: Action, direction: f64) -> Adjustments {
     };
     let allowed = |values: Vec<f64>| -> Vec<Adjustment> {
         sorted_steps(now, direction, values.into_iter())
-            .filter(|m| within(now + m.amount, bounds(limit)))
+            .filter(|step| within(now + step.amount, bounds(limit)))
             .filter(|m| {
                 limit
                     .and_then(|l| l.step)
@@ -334,7 +334,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         .filter(|c| c.is_finite() && *c > 0.0)
         .unwrap_or(p.clicks_per_turn);
     let half = p.turns_either_side * per_turn;
-    let each = step(limit, k.steps.plunger_clicks).ceil().max(1.0);
+    let each = step(limit, k.increments.plunger_clicks).ceil().max(1.0);
     let most = k.step_rules.plunger_clicks.max(each);
     let now = setup.plunger_clicks.unwrap_or(usual);
     let (min, max) = bounds(limit);
@@ -347,7 +347,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         look_up.push(LookUp::Plunger);
     }
     Adjustments {
-        steps: counted(MOST_STEPS)
+        steps: step_counts(MOST_STEPS)
             .map(|n| n * each * direction)
             .take_while(|amount| amount.abs() <= most + STEP_EPSILON)
             .take_while(|amount| {
@@ -383,7 +383,7 @@ fn height(setup: &Setup, action: Action, direction: f64, usual: f64, unknown: f6
         look_up.push(LookUp::Height);
     }
     Adjustments {
-        steps: counted(MOST_STEPS)
+        steps: step_counts(MOST_STEPS)
             .map(|n| n * each * direction)
             .take_while(|amount| {
                 now.is_none_or(|now| within(now + amount, range))

@@ -3,13 +3,11 @@
 use super::about::OffsetEstimate;
 use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
+use super::ends_to_in_tune::AxisForecast;
 use super::findings::Findings;
-use super::forecast::AxisForecast;
 use super::interventions::{ReadingCache, RunRead, interventions, sign, within_tuning_distance};
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{
-    InterventionObservation, LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, learn,
-};
+use super::learn::{LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, RunOnAxis, learn};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::swapped_tags::SwappedTags;
 use super::{Action, Check};
@@ -30,7 +28,7 @@ const KNOWN_SETTING_TOLERANCE: f64 = 0.1;
 #[derive(Clone, Debug)]
 pub(super) struct AxisState {
     pub(super) axis: Axis,
-    pub(super) interventions: Vec<InterventionObservation>,
+    pub(super) interventions: Vec<RunOnAxis>,
     pub(super) slopes: Vec<Slope>,
     pub(super) posterior: LeverPosterior,
     pub(super) contradictions: Vec<Contradiction>,
@@ -59,7 +57,7 @@ impl AxisState {
                 t.observed.is_some()
                     && t.adjusted
                         .iter()
-                        .any(|m| m.action == action && m.amount.abs() > 0.0)
+                        .any(|logged| logged.action == action && logged.amount.abs() > 0.0)
                     && self.interventions[..*r]
                         .iter()
                         .any(|t| t.observed.is_some())
@@ -79,16 +77,21 @@ impl AxisState {
     }
 
     /// The offset after a step, by the whole history: where the step leads back to earlier settings, mostly the offset observed there.
-    pub(super) fn back_at(&self, action: Action, step: &Adjustment, k: &Knowledge) -> Normal {
+    pub(super) fn offset_by_history_after(
+        &self,
+        action: Action,
+        step: &Adjustment,
+        k: &Knowledge,
+    ) -> Normal {
         let mut interventions = self.interventions.clone();
-        interventions.push(InterventionObservation {
+        interventions.push(RunOnAxis {
             adjusted: vec![LoggedAdjustment {
                 action,
                 amount: step.amount,
                 new_shafts: action == Action::ShaftSpine,
                 turned_back: false,
             }],
-            ..InterventionObservation::default()
+            ..RunOnAxis::default()
         });
         let posterior = learn(&interventions, &self.slopes, k.scale.log_sd, &k.learning);
         Normal {
@@ -174,11 +177,21 @@ impl BowState {
                 .map(|g| &g.reading)
                 .filter(|r| within_tuning_distance(r))
         };
-        let own = slopes(&run.setup, Axis::Horizontal, k);
+        let horizontal_slopes = slopes(&run.setup, Axis::Horizontal, k);
         // with tags that are wrong now and then, groups lie farther apart than they look
         let share = SwappedTags::of(&reads, &k.step_rules).share(&k.step_rules);
-        let seen_mm = tolerance_mm * (1.0 - 2.0 * share);
-        let state = |axis| state(history, &reads, axis, &run.setup, &own, seen_mm, k);
+        let apparent_tolerance_mm = tolerance_mm * (1.0 - 2.0 * share);
+        let state = |axis| {
+            state(
+                history,
+                &reads,
+                axis,
+                &run.setup,
+                &horizontal_slopes,
+                apparent_tolerance_mm,
+                k,
+            )
+        };
         let days: BTreeSet<_> = run
             .ends
             .iter()
@@ -305,7 +318,7 @@ impl BowState {
     }
 
     /// The runs with the settings that a step leads to.
-    pub(super) fn visits(&self, action: Action, step: &Adjustment) -> Vec<usize> {
+    pub(super) fn earlier_runs_after(&self, action: Action, step: &Adjustment) -> Vec<usize> {
         let Some(then) = after(&self.setup, action, step) else {
             return Vec::new();
         };
@@ -375,26 +388,28 @@ impl BowState {
             .iter()
             .zip(&state.interventions)
             .any(|(old, read)| read.observed.is_some() && same(old));
-        seen && state.back_at(action, step, k).within(self.tolerance_mm)
+        seen && state
+            .offset_by_history_after(action, step, k)
+            .within(self.tolerance_mm)
             < k.policy.known_out_below_p_inside
     }
 
     /// Whether the newest change contradicted on this axis, and its checks are still to be made: then no step that can't be undone.
     pub(super) fn is_contradicted(&self, state: &AxisState) -> bool {
         let mut found = state.newest_contradictions();
-        found.any(|c| !self.open(c.checks()).is_empty())
+        found.any(|c| !self.unmade_checks(c.checks()).is_empty())
     }
 
     /// The checks of a list that were not made since the newest change.
-    pub(super) fn open(&self, checks: &[Check]) -> Vec<Check> {
+    pub(super) fn unmade_checks(&self, checks: &[Check]) -> Vec<Check> {
         let made = |check: &Check| self.findings.is_checked(check.code());
         checks.iter().copied().filter(|c| !made(c)).collect()
     }
 
     /// Where the bare shafts land on an axis: the reading's own offset, so that every text names the same one; but the estimate by all ends, at
     /// 30 m, where that has the other sign.
-    pub(super) fn seen(&self, state: &AxisState) -> OffsetEstimate {
-        let own = self.read(state.axis).zip(self.reading.tolerance_mm);
+    pub(super) fn offset_estimate(&self, state: &AxisState) -> OffsetEstimate {
+        let own = self.offset_read(state.axis).zip(self.reading.tolerance_mm);
         let own = own.filter(|([mm, _], _)| mm * state.offset.mean >= 0.0);
         let (distance_m, [offset_mm, sd_mm], tolerance_mm) = match own {
             Some((offset, tolerance)) => (self.distance_m, offset, tolerance),
@@ -415,7 +430,7 @@ impl BowState {
     }
 
     /// The reading's signed offset at the distance shot and its standard deviation, mm.
-    pub(super) fn read(&self, axis: Axis) -> Option<[f64; 2]> {
+    pub(super) fn offset_read(&self, axis: Axis) -> Option<[f64; 2]> {
         let o = self.reading.offset?;
         Some(match axis {
             Axis::Vertical => [o.y_mm, o.sd_y_mm],
@@ -564,27 +579,27 @@ fn state(
         mean: posterior.offset_mm,
         sd: (posterior.variance_mm2() + arrows).sqrt(),
     };
-    let own: Vec<usize> = own_runs(history)
+    let observed_runs: Vec<usize> = own_runs(history)
         .filter(|&run| interventions[run].observed.is_some())
         .collect();
-    let seen = own
+    let observed = observed_runs
         .iter()
         .filter_map(|&run| interventions[run].observed)
         .reduce(Observation::and);
     let is_observed = interventions.last().is_some_and(|t| t.observed.is_some());
-    let ends: usize = own
+    let ends: usize = observed_runs
         .iter()
         .filter_map(|&run| reads.get(run))
         .map(|r| r.ends)
         .sum();
-    let forecast = seen
+    let forecast = observed
         .zip(reads.last())
         .filter(|_| is_observed)
-        .map(|(seen, read)| AxisForecast {
+        .map(|(observed, read)| AxisForecast {
             offset,
-            own_mm: seen.mean_mm,
-            end_mm2: seen.variance_mm2 * ends as f64,
-            arrows_mm2: read.lasting_mm2,
+            own_mm: observed.mean_mm,
+            end_mm2: observed.variance_mm2 * ends as f64,
+            arrows_mm2: read.same_arrows_mm2,
         });
     AxisState {
         axis,

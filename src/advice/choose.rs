@@ -3,10 +3,10 @@
 use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::adjustments::{Adjustment, Adjustments, adjustments, present};
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, best_pair, choice, nearest};
+use super::candidate::{Candidate, best_pair, candidate, nearest};
+use super::ends_after_step::ends_after_step;
 use super::kind::StepKind;
 use super::knowledge::{Axis, Knowledge};
-use super::outlook::ends_after;
 use super::shaft_changes::{cut, cuts_suffice, next_spine};
 use super::{Action, Check, LookUp};
 
@@ -24,9 +24,9 @@ pub(super) enum Decision {
     GoalReached,
     /// An adjustment, what is to be done with it, and what could be done instead.
     Adjust {
-        next: Box<Choice>,
-        also: Vec<Choice>,
-        others: Vec<Choice>,
+        next: Box<Candidate>,
+        also: Vec<Candidate>,
+        others: Vec<Candidate>,
     },
     /// The direction of an adjustment where the set-up isn't known, with what could be done instead.
     Unknown {
@@ -123,7 +123,7 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     if let Some((state, _)) = needs.first().filter(|_| bow.unknown) {
         return unknown_setup(state, k);
     }
-    let mut found: Vec<Vec<Vec<Choice>>> = needs
+    let mut found: Vec<Vec<Vec<Candidate>>> = needs
         .iter()
         .map(|(state, need)| ranked(bow, state, *need == Need::Tweak, k))
         .filter(|ranked| !ranked.is_empty())
@@ -142,8 +142,8 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     let Some(next) = together.next() else {
         return Decision::ShootMore;
     };
-    let mut also: Vec<Choice> = together.collect();
-    let mut others: Vec<Choice> = first.filter_map(|c| c.into_iter().next()).collect();
+    let mut also: Vec<Candidate> = together.collect();
+    let mut others: Vec<Candidate> = first.filter_map(|c| c.into_iter().next()).collect();
     for axis in found {
         let mut ranked = axis.into_iter();
         if both && also.is_empty() {
@@ -195,15 +195,15 @@ fn nothing_left(bow: &BowState, needs: &[(&AxisState, Need)], k: &Knowledge) -> 
 }
 
 /// The ways to bring one axis nearer to zero, best first; each is one change, or a combination at a limit.
-fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Candidate>> {
     let mut ranked = match state.axis {
         Axis::Vertical => vertical(bow, state, tweak, k),
         Axis::Horizontal => horizontal(bow, state, tweak, k),
     };
     if tweak {
-        let now = ends_after(bow, state, &[], k);
+        let now = ends_after_step(bow, state, &[], k);
         ranked.retain_mut(|choices| {
-            let then = ends_after(bow, state, choices, k);
+            let then = ends_after_step(bow, state, choices, k);
             choices.iter_mut().for_each(|c| c.tweak = Some([now, then]));
             // clearly fewer ends, since a change is work too
             then + k.policy.tweak_saves_ends <= now
@@ -212,12 +212,12 @@ fn ranked(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<
     ranked
 }
 
-fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+fn vertical(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Candidate>> {
     let mut order = [Action::RestHeight, Action::NockingPoint];
     if state.offset.mean.abs() >= k.policy.rest_up_to_mm {
         order.reverse();
     }
-    let alone: Vec<Vec<Choice>> = order
+    let alone: Vec<Vec<Candidate>> = order
         .iter()
         .filter_map(|&action| reversible(bow, state, action, tweak, k))
         .map(|choice| vec![choice])
@@ -236,7 +236,7 @@ fn reversible(
     action: Action,
     tweak: bool,
     k: &Knowledge,
-) -> Option<Choice> {
+) -> Option<Candidate> {
     let beta = state.learned_slope(action)?;
     let mut found = bow.towards_zero(state, action, k);
     found
@@ -249,19 +249,19 @@ fn reversible(
         let near = found
             .steps
             .into_iter()
-            .take_while(|m| m.amount.abs() <= 2.0 * target);
+            .take_while(|step| step.amount.abs() <= 2.0 * target);
         return near
-            .map(|step| choice(state, action, step, beta, found.look_up.clone(), k))
-            .map(|c| (ends_after(bow, state, std::slice::from_ref(&c), k), c))
+            .map(|step| candidate(state, action, step, beta, found.look_up.clone(), k))
+            .map(|c| (ends_after_step(bow, state, std::slice::from_ref(&c), k), c))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, c)| c);
     }
     let step = nearest(&found.steps, target)?;
-    Some(choice(state, action, step, beta, found.look_up, k))
+    Some(candidate(state, action, step, beta, found.look_up, k))
 }
 
 /// The last resort: a lever that does little on this bow, sized by its learned slope, if it brings the axis to within the tolerance.
-fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Choice>>> {
+fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Candidate>>> {
     let steps = state.slopes.iter().filter_map(|slope| {
         let action = slope.action;
         let direction = state.direction(action)?;
@@ -272,7 +272,7 @@ fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Ch
         let beta = state.learned_slope(action)?;
         let found = adjustments(&bow.setup, action, direction, k);
         let step = nearest(&found.steps, state.offset.mean.abs() / beta.mean())?;
-        let chosen = choice(state, action, step, beta, found.look_up, k);
+        let chosen = candidate(state, action, step, beta, found.look_up, k);
         let remaining_mm = (state.offset.mean + chosen.shift_mm).abs();
         (remaining_mm <= bow.tolerance_mm).then(|| vec![chosen])
     });
@@ -281,9 +281,9 @@ fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Ch
 }
 
 /// Both heights at once, where neither helps alone: the pair with the least expected square, if that is a clear gain.
-fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
+fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Candidate>> {
     let p = &k.policy;
-    let within = |action: Action, most: f64| -> Vec<Choice> {
+    let within = |action: Action, most: f64| -> Vec<Candidate> {
         let Some(beta) = state.learned_slope(action) else {
             return Vec::new();
         };
@@ -294,10 +294,10 @@ fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
                 let Adjustments { steps, look_up } = adjustments(&bow.setup, action, direction, k);
                 steps
                     .into_iter()
-                    .filter(move |m| m.amount.abs() <= most)
+                    .filter(move |step| step.amount.abs() <= most)
                     .map(move |step| (step, look_up.clone()))
             })
-            .map(|(step, look_up)| choice(state, action, step, beta, look_up, k))
+            .map(|(step, look_up)| candidate(state, action, step, beta, look_up, k))
             .collect()
     };
     let nocks = within(Action::NockingPoint, p.pair_nocking_point_mm);
@@ -308,23 +308,32 @@ fn heights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
     best_pair(state, pairs, k)
 }
 
-fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+fn horizontal(
+    bow: &BowState,
+    state: &AxisState,
+    tweak: bool,
+    k: &Knowledge,
+) -> Vec<Vec<Candidate>> {
     let alone = |action| reversible(bow, state, action, tweak, k).map(|c| vec![c]);
     let bolts = alone(Action::DrawWeight);
-    let weights: Vec<Vec<Choice>> = [Action::PointWeight, Action::RearWeight]
+    let weights: Vec<Vec<Candidate>> = [Action::PointWeight, Action::RearWeight]
         .into_iter()
         .filter_map(alone)
         .collect();
-    let lasting = if tweak {
+    let irreversible = if tweak {
         Vec::new()
     } else {
-        lasting(bow, state, bolts.is_none() && weights.is_empty(), k)
+        irreversible(bow, state, bolts.is_none() && weights.is_empty(), k)
     };
     // what can be undone goes first; customarily a cut comes after the bolts and before the points
-    let mut ways: Vec<Vec<Choice>> = if bolts.is_some() {
-        bolts.into_iter().chain(lasting).chain(weights).collect()
+    let mut ways: Vec<Vec<Candidate>> = if bolts.is_some() {
+        bolts
+            .into_iter()
+            .chain(irreversible)
+            .chain(weights)
+            .collect()
     } else {
-        weights.into_iter().chain(lasting).collect()
+        weights.into_iter().chain(irreversible).collect()
     };
     if ways.is_empty() && !tweak {
         ways.extend(weights_together(bow, state, k));
@@ -338,8 +347,8 @@ fn horizontal(bow: &BowState, state: &AxisState, tweak: bool, k: &Knowledge) -> 
 
 /// Bolts and points at once, where each alone goes in steps too long, or leads back to where the bow was out: the pair with the least
 /// expected square, if that is a clear gain.
-fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
-    let all = |action: Action| -> Vec<Choice> {
+fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Candidate>> {
+    let all = |action: Action| -> Vec<Candidate> {
         let beta = state
             .learned_slope(action)
             .filter(|_| state.times_tried(action) > 0);
@@ -352,7 +361,7 @@ fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
         });
         beta.map_or_else(Vec::new, |beta| {
             steps
-                .map(|(step, look_up)| choice(state, action, step, beta, look_up, k))
+                .map(|(step, look_up)| candidate(state, action, step, beta, look_up, k))
                 .collect()
         })
     };
@@ -364,7 +373,12 @@ fn weights_together(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<
 }
 
 /// A cut, another spine: both where the offset is far out. A cut alone else, unless it leads nowhere.
-fn lasting(bow: &BowState, state: &AxisState, used_up: bool, k: &Knowledge) -> Vec<Vec<Choice>> {
+fn irreversible(
+    bow: &BowState,
+    state: &AxisState,
+    used_up: bool,
+    k: &Knowledge,
+) -> Vec<Vec<Candidate>> {
     let far = state.offset.mean.abs() > k.step_rules.spine_above_mm;
     let cut = cut(bow, state, k);
     let leads_nowhere = used_up && cut.is_some() && !cuts_suffice(bow, state, k);
@@ -412,7 +426,7 @@ fn wrong_spine(bow: &BowState, horizontal: &AxisState, k: &Knowledge) -> Decisio
         if bow.blocked(horizontal, Action::ShaftSpine, direction) || is_kept(bow) {
             return nothing(Some(spines));
         }
-        let grid = k.steps.spine_grid;
+        let grid = k.increments.spine_grid;
         let on_grid = (wanted / grid).round().max(1.0) * grid;
         found.steps = vec![Adjustment {
             amount: on_grid - now,
@@ -431,9 +445,9 @@ fn wrong_spine(bow: &BowState, horizontal: &AxisState, k: &Knowledge) -> Decisio
     else {
         return nothing(Some(spines));
     };
-    let chosen = choice(horizontal, Action::ShaftSpine, step, beta, found.look_up, k);
+    let chosen = candidate(horizontal, Action::ShaftSpine, step, beta, found.look_up, k);
     Decision::Adjust {
-        next: Box::new(Choice {
+        next: Box::new(Candidate {
             spines: Some(spines),
             ..chosen
         }),

@@ -1,7 +1,7 @@
 //! Contradictions: adjustments whose effect lies outside what their lever can do.
 
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, learn, predicted};
+use super::learn::{RunOnAxis, learn, predicted};
 use super::slopes::Slope;
 use super::{Action, Check};
 use crate::math::normal_cdf;
@@ -44,7 +44,7 @@ impl Contradiction {
 /// Every contradiction of an axis, oldest first. A change that went the wrong way, or one of the other axis, teaches
 /// nothing about slopes: the intervention is widened so that what was before it says little of the present.
 pub(super) fn contradictions(
-    interventions: &mut [InterventionObservation],
+    interventions: &mut [RunOnAxis],
     slopes: &[Slope],
     axis: Axis,
     k: &Knowledge,
@@ -66,7 +66,7 @@ pub(super) fn contradictions(
 }
 
 fn contradiction(
-    interventions: &[InterventionObservation],
+    interventions: &[RunOnAxis],
     run: usize,
     slopes: &[Slope],
     axis: Axis,
@@ -87,7 +87,7 @@ fn contradiction(
     let adjusted: Vec<_> = intervention
         .adjusted
         .iter()
-        .filter(|m| m.amount.abs() > 0.0)
+        .filter(|logged| logged.amount.abs() > 0.0)
         .collect();
     let wrong_way = !adjusted.is_empty()
         && expected.shift_mm.abs() > 0.0
@@ -121,14 +121,14 @@ pub(super) fn is_blocked(
     action: Action,
     direction: f64,
     found: &[Contradiction],
-    interventions: &[InterventionObservation],
+    interventions: &[RunOnAxis],
     ends: &[usize],
 ) -> bool {
     let last = interventions.iter().rposition(|t| {
         t.observed.is_some()
             && t.adjusted
                 .iter()
-                .any(|m| m.action == action && m.amount * direction > 0.0)
+                .any(|logged| logged.action == action && logged.amount * direction > 0.0)
     });
     let same: Vec<&Contradiction> = found
         .iter()
@@ -153,8 +153,8 @@ mod tests {
     use crate::advice::slopes::slopes;
     use crate::record::Setup;
 
-    fn run(mean: f64, moved: Option<(Action, f64)>) -> InterventionObservation {
-        InterventionObservation {
+    fn run(mean: f64, moved: Option<(Action, f64)>) -> RunOnAxis {
+        RunOnAxis {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: 15.0 * 15.0,
@@ -172,7 +172,7 @@ mod tests {
         }
     }
 
-    fn found(interventions: &[InterventionObservation]) -> Vec<Contradiction> {
+    fn found(interventions: &[RunOnAxis]) -> Vec<Contradiction> {
         let setup = Setup {
             draw_weight_lb: Some(36.0),
             ..Setup::default()

@@ -3,7 +3,7 @@
 use super::about::{CheckCause, OffsetEstimate, PutBackCause, ShootCause};
 use super::advise::AdviceOptions;
 use super::bow_state::{AxisState, BowState};
-use super::choice::Choice;
+use super::candidate::Candidate;
 use super::choose::Decision;
 use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
@@ -192,7 +192,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationIte
     });
     chain.extend(bow.axes().map(|state| {
         ExplanationItem::Now {
-            seen: bow.seen(state),
+            seen: bow.offset_estimate(state),
             p_inside: state.p_inside,
             p_side: state.offset.p_side(),
             setups: state
@@ -285,7 +285,7 @@ fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<Explanati
         Decision::WrongSpine { .. } => vec![ExplanationItem::WrongSpine],
         Decision::Adjust { next, also, .. } => {
             let mut chain = Vec::new();
-            let state_of = |choice: &Choice| bow.axes().find(|s| s.axis == choice.axis);
+            let state_of = |choice: &Candidate| bow.axes().find(|s| s.axis == choice.axis);
             if let Some(state) = state_of(next) {
                 if next.spines.is_none() {
                     chain.extend(skipped(state, bow, Some(next), k));
@@ -314,7 +314,7 @@ fn decision(decision: &Decision, bow: &BowState, k: &Knowledge) -> Vec<Explanati
 fn skipped(
     state: &AxisState,
     bow: &BowState,
-    chosen: Option<&Choice>,
+    chosen: Option<&Candidate>,
     k: &Knowledge,
 ) -> Vec<ExplanationItem> {
     let order: &[Action] = match state.axis {
@@ -375,7 +375,12 @@ fn obstacle(
 }
 
 /// How far a change goes, alone or together with another of its axis.
-fn size(choice: &Choice, with: Option<&Choice>, state: &AxisState, bow: &BowState) -> StepSize {
+fn size(
+    choice: &Candidate,
+    with: Option<&Candidate>,
+    state: &AxisState,
+    bow: &BowState,
+) -> StepSize {
     let assumptions = Assumptions::embedded().ok().filter(|_| !bow.full_distance);
     let here = assumptions.map(|a| {
         let (mean, _) = steps::from_30m(

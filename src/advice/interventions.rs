@@ -2,7 +2,7 @@
 
 use super::Action;
 use super::knowledge::{Axis, Knowledge};
-use super::learn::{InterventionObservation, LoggedAdjustment, Observation};
+use super::learn::{LoggedAdjustment, Observation, RunOnAxis};
 use super::slopes::{Slope, lb_per_quarter_turn};
 use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
@@ -20,7 +20,7 @@ pub(super) struct RunRead {
     /// Variance of the arrows' own differences at 30 m, horizontal and vertical, mm².
     pub(super) arrows_mm2: [f64; 2],
     /// The part of that variance that more ends with the same arrows don't take away, mm² at 30 m.
-    pub(super) lasting_mm2: f64,
+    pub(super) same_arrows_mm2: f64,
     /// Ends in the run.
     pub(super) ends: usize,
 }
@@ -89,7 +89,7 @@ fn read_run(run: &Run) -> RunRead {
         horizontal: None,
         vertical: None,
         arrows_mm2: [0.0; 2],
-        lasting_mm2: lasting(&groups, run.ends.len()),
+        same_arrows_mm2: same_arrows_variance(&groups, run.ends.len()),
         ends: run.ends.len(),
         groups: Vec::new(),
     };
@@ -115,7 +115,7 @@ fn read_run(run: &Run) -> RunRead {
 }
 
 /// Variance that the arrows' own differences leave however often the same ones are shot: as many of each kind as an end has.
-fn lasting(groups: &[Analysis], ends: usize) -> f64 {
+fn same_arrows_variance(groups: &[Analysis], ends: usize) -> f64 {
     let Ok(assumptions) = Assumptions::embedded() else {
         return 0.0;
     };
@@ -221,19 +221,19 @@ pub(super) fn interventions(
     axis: Axis,
     horizontal: &[Slope],
     k: &Knowledge,
-) -> Vec<InterventionObservation> {
+) -> Vec<RunOnAxis> {
     let mut last_plunger = 0.0f64;
     history
         .runs
         .iter()
         .zip(reads)
         .map(|(run, read)| {
-            let mut intervention = InterventionObservation {
+            let mut intervention = RunOnAxis {
                 observed: match axis {
                     Axis::Horizontal => read.horizontal,
                     Axis::Vertical => read.vertical,
                 },
-                ..InterventionObservation::default()
+                ..RunOnAxis::default()
             };
             for logged in &run.changed.changes {
                 add(
@@ -252,7 +252,7 @@ pub(super) fn interventions(
 }
 
 fn add(
-    intervention: &mut InterventionObservation,
+    intervention: &mut RunOnAxis,
     logged: &LeverChange,
     run: &Run,
     axis: Axis,

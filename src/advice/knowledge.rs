@@ -18,7 +18,8 @@ pub struct Knowledge {
     pub(super) bolts: Bolts,
     pub(super) prediction_sd: PredictionSd,
     pub(super) learning: Learning,
-    pub(super) steps: Steps,
+    #[serde(rename = "steps")]
+    pub(super) increments: Increments,
     pub(super) bounds_when_unknown: Bounds,
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
@@ -94,7 +95,7 @@ pub(super) struct MiddleSetup {
 pub(super) struct Scale {
     /// Offset at 30 m per unit of the natural logarithm of the beam's index, mm.
     pub(super) mm_per_unit_log_index: f64,
-    /// Log-sd common to all levers of share 1.
+    /// Log-sd of the part common to all levers, for a loading of 1.
     pub(super) log_sd: f64,
 }
 
@@ -122,7 +123,9 @@ pub(super) struct LeverPrior {
     #[serde(default)]
     pub(super) divided_by: Option<Divisor>,
     pub(super) own_log_sd: f64,
-    pub(super) share: f64,
+    /// Loading of ln β on the part that is common to all levers of the axis.
+    #[serde(rename = "share")]
+    pub(super) common_loading: f64,
     pub(super) mark: String,
 }
 
@@ -161,9 +164,9 @@ pub(super) struct Learning {
     pub(super) contradiction_probability: f64,
 }
 
-/// Smallest steps of each lever, where the archer gives none.
+/// Smallest increments of each lever, where the archer gives none.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct Steps {
+pub(super) struct Increments {
     pub(super) quarter_turns: f64,
     pub(super) shaft_length_mm: f64,
     pub(super) finest_cut_mm: f64,

@@ -67,7 +67,7 @@ pub(super) struct LoggedAdjustment {
 
 /// One run on one axis: what it showed, and what had been changed just before it.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct InterventionObservation {
+pub(super) struct RunOnAxis {
     pub(super) observed: Option<Observation>,
     pub(super) adjusted: Vec<LoggedAdjustment>,
     /// Variance that the change brought on this axis beside what its own levers do, mm²: effects of the other axis'
@@ -129,7 +129,7 @@ impl LearnedSlope {
 
 /// Variance of the offset's shift by one change, about what these slopes say, mm².
 fn shift_variance(
-    intervention: &InterventionObservation,
+    intervention: &RunOnAxis,
     slopes: &[Slope],
     ln_beta: &[f64],
     a: &Learning,
@@ -148,7 +148,7 @@ fn shift_variance(
 }
 
 fn on_axis<'a>(
-    intervention: &'a InterventionObservation,
+    intervention: &'a RunOnAxis,
     slopes: &'a [Slope],
     ln_beta: &'a [f64],
 ) -> impl Iterator<Item = (&'a LoggedAdjustment, f64)> {
@@ -171,7 +171,7 @@ pub(super) struct Prediction {
 
 /// Offset to expect after a change, given the posterior before it.
 pub(super) fn predicted(
-    intervention: &InterventionObservation,
+    intervention: &RunOnAxis,
     slopes: &[Slope],
     posterior: &LeverPosterior,
     a: &Learning,
@@ -204,7 +204,7 @@ pub(super) fn predicted(
 
 /// Learns from the interventions, oldest first; the last is the present set-up.
 pub(super) fn learn(
-    interventions: &[InterventionObservation],
+    interventions: &[RunOnAxis],
     slopes: &[Slope],
     common_log_sd: f64,
     a: &Learning,
@@ -287,7 +287,7 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
             };
         }
         let (p, q) = (&slopes[i - 1], &slopes[j - 1]);
-        let shared = common * common * p.share * q.share;
+        let shared = common * common * p.common_loading * q.common_loading;
         if i == j {
             p.own_log_sd * p.own_log_sd + shared
         } else {
@@ -298,7 +298,7 @@ fn prior_covariance(slopes: &[Slope], common: f64, a: &Learning) -> DMatrix<f64>
 
 /// Offsets that θ predicts for the runs that observed something, and their derivatives: offset now less all shifts since.
 fn predictions(
-    interventions: &[InterventionObservation],
+    interventions: &[RunOnAxis],
     observed: &[(usize, Observation)],
     slopes: &[Slope],
     theta: &DVector<f64>,
@@ -322,13 +322,13 @@ fn predictions(
 /// Covariance of the runs' offsets about the predictions: each run's own, and what settings that differ from the present ones
 /// do beside their slopes.
 fn noise(
-    interventions: &[InterventionObservation],
+    interventions: &[RunOnAxis],
     observed: &[(usize, Observation)],
     slopes: &[Slope],
     ln_beta: &[f64],
     a: &Learning,
 ) -> DMatrix<f64> {
-    let tree = Tree::of(interventions, slopes, ln_beta, a);
+    let tree = SettingsTree::of(interventions, slopes, ln_beta, a);
     let now = interventions.len().saturating_sub(1);
     DMatrix::from_fn(observed.len(), observed.len(), |i, j| {
         let (one, other) = (observed[i].0, observed[j].0);
@@ -343,29 +343,24 @@ fn noise(
 }
 
 /// Each run with the earlier one that its settings are the least away from.
-struct Tree {
-    /// By run: that one's place.
+struct SettingsTree {
+    /// By run: index of that earlier run.
     parents: Vec<usize>,
     /// Variance from the first run, mm².
     depths: Vec<f64>,
 }
 
-impl Tree {
-    fn of(
-        interventions: &[InterventionObservation],
-        slopes: &[Slope],
-        ln_beta: &[f64],
-        a: &Learning,
-    ) -> Self {
+impl SettingsTree {
+    fn of(interventions: &[RunOnAxis], slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> Self {
         let mut tree = Self {
             parents: vec![0],
             depths: vec![0.0],
         };
         for run in 1..interventions.len() {
-            let way = |from: usize| &interventions[from + 1..=run];
+            let path = |from: usize| &interventions[from + 1..=run];
             let nearest = (0..run)
                 .rev()
-                .map(|from| (from, away(way(from), slopes, ln_beta, a)))
+                .map(|from| (from, path_variance(path(from), slopes, ln_beta, a)))
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let (parent, variance) = nearest.unwrap_or((0, 0.0));
             tree.parents.push(parent);
@@ -390,27 +385,30 @@ impl Tree {
 }
 
 /// Variance of what settings do beside their slopes, after these changes one after the other.
-fn away(way: &[InterventionObservation], slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
-    if let [one] = way {
+fn path_variance(path: &[RunOnAxis], slopes: &[Slope], ln_beta: &[f64], a: &Learning) -> f64 {
+    if let [one] = path {
         return shift_variance(one, slopes, ln_beta, a);
     }
-    let mut variance: f64 = way.iter().map(|t| t.extra_mm2).sum();
+    let mut variance: f64 = path.iter().map(|t| t.extra_mm2).sum();
     for (slope, ln_beta) in slopes.iter().zip(ln_beta) {
         let adjustments = || {
-            let all = way.iter().flat_map(|t| &t.adjusted);
-            all.filter(|m| m.action == slope.action)
+            let all = path.iter().flat_map(|t| &t.adjusted);
+            all.filter(|logged| logged.action == slope.action)
         };
         if adjustments().next().is_none() {
             continue;
         }
-        let amount: f64 = adjustments().map(|m| m.amount).sum();
+        let amount: f64 = adjustments().map(|logged| logged.amount).sum();
         variance += (a.shift_share * amount * ln_beta.exp()).powi(2) + a.floor_mm * a.floor_mm;
         // settings that differ by nothing mean the same shafts, where each change of shafts states an amount
-        let amounts_known = adjustments().all(|m| !m.new_shafts || m.amount.abs() > 0.0);
-        if adjustments().any(|m| m.new_shafts) && !(amounts_known && amount.abs() < SAME_AMOUNT) {
+        let amounts_known =
+            adjustments().all(|logged| !logged.new_shafts || logged.amount.abs() > 0.0);
+        if adjustments().any(|logged| logged.new_shafts)
+            && !(amounts_known && amount.abs() < SAME_AMOUNT)
+        {
             variance += a.new_shafts_mm * a.new_shafts_mm;
         }
-        if adjustments().any(|m| m.turned_back) {
+        if adjustments().any(|logged| logged.turned_back) {
             variance += (2.0 * ln_beta).exp();
         }
     }
@@ -434,7 +432,7 @@ mod tests {
         slopes(&setup, Axis::Horizontal, knowledge())
     }
 
-    fn learn_from(interventions: &[InterventionObservation]) -> LeverPosterior {
+    fn learn_from(interventions: &[RunOnAxis]) -> LeverPosterior {
         learn(
             interventions,
             &horizontal(),
@@ -443,8 +441,8 @@ mod tests {
         )
     }
 
-    fn run(mean: f64, sd: f64, moved: &[(Action, f64)]) -> InterventionObservation {
-        InterventionObservation {
+    fn run(mean: f64, sd: f64, moved: &[(Action, f64)]) -> RunOnAxis {
+        RunOnAxis {
             observed: Some(Observation {
                 mean_mm: mean,
                 variance_mm2: sd * sd,

@@ -142,7 +142,7 @@ impl Beam {
     /// (π/2)·√((m + m_v)·stroke/F), that of a force that falls linearly. `None` past the buckling load or where numbers
     /// make no arrow.
     #[must_use]
-    pub fn index(&self, drive: &Drive) -> Option<f64> {
+    pub fn dynamic_spine_index(&self, drive: &Drive) -> Option<f64> {
         let mass = self.mass_kg();
         let acceleration = drive.thrust_share * drive.draw_n / mass;
         let thrust =
@@ -212,22 +212,22 @@ mod tests {
             point_kg: 0.0065,
             rear_kg: 0.0006,
         };
-        assert!(sound.index(&drive).is_some());
+        assert!(sound.dynamic_spine_index(&drive).is_some());
         for bad in [f64::NAN, f64::INFINITY, 0.0, -1.0] {
-            assert_eq!(Beam { ei: bad, ..sound }.index(&drive), None);
+            assert_eq!(Beam { ei: bad, ..sound }.dynamic_spine_index(&drive), None);
             assert_eq!(
                 Beam {
                     length_m: bad,
                     ..sound
                 }
-                .index(&drive),
+                .dynamic_spine_index(&drive),
                 None
             );
             let drive = Drive {
                 draw_n: bad,
                 ..drive
             };
-            assert!(sound.index(&drive).is_none_or(f64::is_finite));
+            assert!(sound.dynamic_spine_index(&drive).is_none_or(f64::is_finite));
         }
     }
 
@@ -246,6 +246,6 @@ mod tests {
             point_kg: 0.0065,
             rear_kg: 0.0006,
         };
-        assert_eq!(beam.index(&drive), None);
+        assert_eq!(beam.dynamic_spine_index(&drive), None);
     }
 }

@@ -7,7 +7,7 @@ use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::adjustments::adjustments;
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, choice, nearest};
+use super::candidate::{Candidate, candidate, nearest};
 use super::choose::{self, Decision};
 use super::contradictions::Contradiction;
 use super::findings::MissedBare;
@@ -84,7 +84,7 @@ fn check(checks: &[Check], cause: CheckCause) -> Decision {
 
 /// In tune, but something makes that doubtful.
 fn false_tune(bow: &BowState, k: &Knowledge) -> Option<Decision> {
-    let checks = bow.open(&[Check::Contact, Check::CentreShot]);
+    let checks = bow.unmade_checks(&[Check::Contact, Check::CentreShot]);
     if let Some(degrees) = bow.findings.crooked_deg.filter(|_| !checks.is_empty()) {
         return Some(check(&checks, CheckCause::Crooked(degrees)));
     }
@@ -107,12 +107,12 @@ fn after_misses(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Decision {
 }
 
 /// The usual first step against the side on which the bare shafts went.
-fn first_step(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choice> {
+fn first_step(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Candidate> {
     let [x, y] = missed.side.map(f64::from);
     let levers: [(Action, f64); 2];
     let (state, side) = if y.abs() > 0.0 {
-        let nocking = (Action::NockingPoint, k.steps.nocking_point_mm * 2.0);
-        levers = [nocking, (Action::RestHeight, k.steps.rest_height_mm)];
+        let nocking = (Action::NockingPoint, k.increments.nocking_point_mm * 2.0);
+        levers = [nocking, (Action::RestHeight, k.increments.rest_height_mm)];
         (&bow.vertical, y)
     } else if x.abs() > 0.0 {
         // half a turn of both bolts; the next point
@@ -126,8 +126,8 @@ fn first_step(bow: &BowState, missed: MissedBare, k: &Knowledge) -> Option<Choic
         let (slope, beta) = (state.slope(action)?, state.learned_slope(action)?);
         let found = adjustments(&bow.setup, action, -side * slope.sign, k);
         let step = nearest(&found.steps, size)?;
-        let chosen = choice(state, action, step, beta, found.look_up, k);
-        Some(Choice {
+        let chosen = candidate(state, action, step, beta, found.look_up, k);
+        Some(Candidate {
             missed: Some(missed),
             ..chosen
         })
@@ -171,7 +171,7 @@ fn contradicted(bow: &BowState, k: &Knowledge) -> Option<Decision> {
         let own = |action: Action| k.lever(action).is_some_and(|l| l.axis == state.axis);
         let levers = put_back_levers(bow, own);
         if levers.is_empty() {
-            let checks = bow.open(c.checks());
+            let checks = bow.unmade_checks(c.checks());
             let cause = CheckCause::Unexpected(**c);
             return (!checks.is_empty()).then(|| check(&checks, cause));
         }
@@ -180,11 +180,11 @@ fn contradicted(bow: &BowState, k: &Knowledge) -> Option<Decision> {
             cause: PutBackCause::WrongWay(**c),
         });
     }
-    let is_open = |c: &Contradiction| !bow.open(c.checks()).is_empty();
+    let is_open = |c: &Contradiction| !bow.unmade_checks(c.checks()).is_empty();
     let (_, c) = found
         .iter()
         .find(|(_, c)| (c.did_nothing || c.wrong_axis) && is_open(c))?;
-    let checks = bow.open(c.checks());
+    let checks = bow.unmade_checks(c.checks());
     let cause = if c.did_nothing {
         CheckCause::DidNothing(**c)
     } else {
@@ -229,7 +229,7 @@ fn lean(bow: &BowState) -> Option<Decision> {
 /// What is still to be looked at because the shafts lean against what the offset says.
 fn lean_checks(bow: &BowState) -> Vec<Check> {
     if bow.findings.lean_contradicts {
-        bow.open(&[Check::Contact, Check::CentreShot])
+        bow.unmade_checks(&[Check::Contact, Check::CentreShot])
     } else {
         Vec::new()
     }
@@ -238,7 +238,7 @@ fn lean_checks(bow: &BowState) -> Vec<Check> {
 /// The step wanted, if the findings permit its kind; else one that they permit.
 fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
     let (findings, rules) = (&bow.findings, &k.step_rules);
-    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
+    let irreversible = |c: &Candidate| StepKind::of(c.action) == StepKind::Irreversible;
     match wanted {
         Decision::Adjust {
             next,
@@ -250,7 +250,9 @@ fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
             // where the newest change did nothing, all that can be undone comes before a cut, even after a look at it
             let mut newest = bow.axes().flat_map(AxisState::newest_contradictions);
             let did_nothing = newest.any(|c| c.did_nothing);
-            if (lasting(&next) || also.iter().any(lasting)) && (did_nothing || !unmet.is_empty()) {
+            if (irreversible(&next) || also.iter().any(irreversible))
+                && (did_nothing || !unmet.is_empty())
+            {
                 match undoable(&mut others, bow, k) {
                     Some(instead) => {
                         others.insert(0, std::mem::replace(&mut *next, instead));
@@ -260,9 +262,9 @@ fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
                     None => return instead_of(&unmet, bow, k),
                 }
             }
-            // from elsewhere, or after that, nothing lasting is even named
+            // from elsewhere, or after that, nothing that can't be undone is even named
             let elsewhere = unmet.iter().any(|g| g.code == GateCode::Distance);
-            others.retain(|c| !((elsewhere || did_nothing) && lasting(c)));
+            others.retain(|c| !((elsewhere || did_nothing) && irreversible(c)));
             let offset = bow.axes().find(|state| state.axis == next.axis);
             let near = |state: &AxisState| state.offset.mean.abs() < rules.small_offset_mm;
             let small = offset.is_some_and(near);
@@ -288,15 +290,15 @@ fn permitted(wanted: Decision, bow: &BowState, k: &Knowledge) -> Decision {
 }
 
 /// The first way that can be undone: of those named, or of those that come where the shafts stay.
-fn undoable(others: &mut Vec<Choice>, bow: &BowState, k: &Knowledge) -> Option<Choice> {
-    let lasting = |c: &Choice| StepKind::of(c.action) == StepKind::Irreversible;
-    if let Some(at) = others.iter().position(|c| !lasting(c)) {
+fn undoable(others: &mut Vec<Candidate>, bow: &BowState, k: &Knowledge) -> Option<Candidate> {
+    let irreversible = |c: &Candidate| StepKind::of(c.action) == StepKind::Irreversible;
+    if let Some(at) = others.iter().position(|c| !irreversible(c)) {
         return Some(others.remove(at));
     }
     match choose::ordinary(bow, false, k) {
         Decision::Adjust { next, others, .. } => {
             let mut all = std::iter::once(*next).chain(others);
-            all.find(|c| !lasting(c))
+            all.find(|c| !irreversible(c))
         }
         _ => None,
     }
@@ -307,7 +309,7 @@ fn instead_of(unmet: &[Gate], bow: &BowState, k: &Knowledge) -> Decision {
     let lacks = |code: GateCode| unmet.iter().any(|g| g.code == code);
     if lacks(GateCode::Contradiction) {
         let found = bow.axes().flat_map(AxisState::newest_contradictions);
-        let mut checks: Vec<Check> = found.flat_map(|c| bow.open(c.checks())).collect();
+        let mut checks: Vec<Check> = found.flat_map(|c| bow.unmade_checks(c.checks())).collect();
         checks.sort_unstable();
         checks.dedup();
         return check(&checks, CheckCause::BeforeIrreversible);

@@ -89,7 +89,7 @@ impl Numbers {
     }
 
     fn index(&self) -> Option<f64> {
-        self.beam()?.index(&Drive {
+        self.beam()?.dynamic_spine_index(&Drive {
             draw_n: self.draw_lb * N_PER_LBF,
             stroke_m: self.stroke_mm / 1000.0,
             virtual_kg: self.virtual_kg,

@@ -3,7 +3,7 @@
 use super::Action;
 use super::adjustments::{Adjustment, adjustments, present};
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, best_pair, choice, nearest};
+use super::candidate::{Candidate, best_pair, candidate, nearest};
 use super::knowledge::Knowledge;
 use super::learn::LearnedSlope;
 use crate::math::normal_cdf;
@@ -14,7 +14,7 @@ const REVERSIBLE: [Action; 3] = [Action::DrawWeight, Action::PointWeight, Action
 /// A cut, if everything that allows one holds: weak, clearly, and with little risk of going past zero (from where is a gate of `policy`); or,
 /// once all that can be undone is used up, of going past the tolerance, since that could be turned back then.
 /// Where the risk forbids even the shortest cut and the bolts are at their limit, a cut made good by more draw weight.
-pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Choice>> {
+pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Candidate>> {
     let p = &k.policy;
     let m = state.offset.mean;
     let used_up = is_used_up(bow, state, k);
@@ -25,11 +25,12 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     }
     let beta = state.learned_slope(Action::ShaftLength)?;
     let cuts = bow.towards_zero(state, Action::ShaftLength, k);
-    let risk =
-        |step: &Adjustment, less: Option<&Choice>| past(state, beta, step.amount, less, 0.0, k);
+    let risk = |step: &Adjustment, less: Option<&Candidate>| {
+        p_overshoot(state, beta, step.amount, less, 0.0, k)
+    };
     let far_past = |step: &Adjustment| {
         let tolerance = bow.tolerance_mm;
-        past(state, beta, step.amount, None, tolerance, k)
+        p_overshoot(state, beta, step.amount, None, tolerance, k)
     };
     let small_enough = |step: &Adjustment| {
         risk(step, None) <= p.cut_past_zero || used_up && far_past(step) <= p.cut_past_tolerance
@@ -45,8 +46,8 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     let finest = || finest_cut(bow, &cuts.steps, k).filter(small_enough);
     if let Some(step) = longest.or_else(finest) {
         let past_zero = Some(risk(&step, None));
-        let chosen = choice(state, Action::ShaftLength, step, beta, Vec::new(), k);
-        return Some(vec![Choice {
+        let chosen = candidate(state, Action::ShaftLength, step, beta, Vec::new(), k);
+        return Some(vec![Candidate {
             past_zero,
             ..chosen
         }]);
@@ -61,10 +62,10 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
     }
     let bolt_beta = state.learned_slope(bolts)?;
     let up = adjustments(&bow.setup, bolts, back, k);
-    let weights: Vec<Choice> = up
+    let weights: Vec<Candidate> = up
         .steps
         .iter()
-        .map(|&step| choice(state, bolts, step, bolt_beta, up.look_up.clone(), k))
+        .map(|&step| candidate(state, bolts, step, bolt_beta, up.look_up.clone(), k))
         .collect();
     let pairs = cuts
         .steps
@@ -77,8 +78,8 @@ pub(super) fn cut(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Ve
                 .filter(|(step, weight)| risk(step, Some(weight)) <= p.cut_past_zero)
                 .map(|(step, weight)| {
                     let past_zero = Some(risk(&step, Some(weight)));
-                    let cut = choice(state, Action::ShaftLength, step, beta, Vec::new(), k);
-                    [Choice { past_zero, ..cut }, weight.clone()]
+                    let cut = candidate(state, Action::ShaftLength, step, beta, Vec::new(), k);
+                    [Candidate { past_zero, ..cut }, weight.clone()]
                 })
                 .collect::<Vec<_>>()
         });
@@ -91,7 +92,7 @@ fn finest_cut(bow: &BowState, ordinary: &[Adjustment], k: &Knowledge) -> Option<
     let own = limits.and_then(|all| all.get("shaft_length_mm")?.step);
     let possible = own.is_none() && !ordinary.is_empty();
     possible.then_some(Adjustment {
-        amount: -k.steps.finest_cut_mm,
+        amount: -k.increments.finest_cut_mm,
         quarter_turns: None,
     })
 }
@@ -107,11 +108,11 @@ fn is_used_up(bow: &BowState, state: &AxisState, k: &Knowledge) -> bool {
 
 /// Probability that the offset goes past zero by more than `by_mm` with a cut (`amount` < 0), `less` being done together
 /// with it.
-fn past(
+fn p_overshoot(
     state: &AxisState,
     beta: LearnedSlope,
     amount: f64,
-    less: Option<&Choice>,
+    less: Option<&Candidate>,
     by_mm: f64,
     k: &Knowledge,
 ) -> f64 {
@@ -129,12 +130,12 @@ fn past(
 
 /// The spine after which the offset is smallest, if that is a clear gain: alone, or together with levers that are at their limits now and can
 /// undo its overshoot. Spines that were shot before are left out.
-pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Choice> {
+pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Candidate> {
     let rules = &k.step_rules;
     let beta = state.learned_slope(Action::ShaftSpine)?;
     let found = bow.towards_zero(state, Action::ShaftSpine, k);
     let m = state.offset.mean;
-    let remaining_mm = |choice: &Choice| (m + choice.shift_mm).abs();
+    let remaining_mm = |choice: &Candidate| (m + choice.shift_mm).abs();
     let now = present(&bow.setup, Action::ShaftSpine)?;
     let new = |step: &&Adjustment| {
         let mut shot = bow.findings.spines.iter();
@@ -145,7 +146,7 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
         .iter()
         .filter(new)
         .map(|&step| {
-            choice(
+            candidate(
                 state,
                 Action::ShaftSpine,
                 step,

@@ -16,7 +16,7 @@ pub(super) struct Slope {
     /// Log-sd of its own part, without what it shares with the other levers of its axis.
     pub(super) own_log_sd: f64,
     /// How much of the common log-sd of the scale it carries.
-    pub(super) share: f64,
+    pub(super) common_loading: f64,
     /// Where the number comes from: physics, common practice or assumption.
     pub(super) mark: String,
 }
@@ -24,7 +24,7 @@ pub(super) struct Slope {
 impl Slope {
     /// Log-sd of the prior, own and shared together.
     pub(super) fn log_sd(&self, common: f64) -> f64 {
-        self.own_log_sd.hypot(self.share * common)
+        self.own_log_sd.hypot(self.common_loading * common)
     }
 }
 
@@ -87,7 +87,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 sign: lever.sign,
                 median_mm: lever.median_mm / divisor,
                 own_log_sd: lever.own_log_sd,
-                share: lever.share,
+                common_loading: lever.common_loading,
                 mark: lever.mark.clone(),
             };
             if lever.action == Action::DrawWeight && by_bolts {
@@ -95,7 +95,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
             }
             if unknown {
                 let whole = slope.log_sd(k.scale.log_sd) + k.middle_setup.extra_log_sd;
-                let shared = slope.share * k.scale.log_sd;
+                let shared = slope.common_loading * k.scale.log_sd;
                 slope.own_log_sd = (whole * whole - shared * shared).sqrt();
             }
             slope

@@ -5,7 +5,7 @@ use super::about::{
 };
 use super::adjustments::{Adjustment, present, setting_of};
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, choice};
+use super::candidate::{Candidate, candidate};
 use super::interventions::sign;
 use super::knowledge::{Axis, Knowledge};
 use super::slopes::lb_per_quarter_turn;
@@ -63,7 +63,7 @@ fn reversible(change: Action) -> bool {
 }
 
 /// The shift to expect at the distance shot.
-fn expect(choice: &Choice, bow: &BowState, k: &Knowledge) -> Option<Expect> {
+fn expect(choice: &Candidate, bow: &BowState, k: &Knowledge) -> Option<Expect> {
     let assumptions = Assumptions::embedded().ok()?;
     let at = |mean, variance| from_30m(mean, variance, bow.distance_m, &assumptions);
     let (mean, variance) = at(choice.shift_mm, choice.predicted_variance_mm2);
@@ -85,7 +85,7 @@ fn expect(choice: &Choice, bow: &BowState, k: &Knowledge) -> Option<Expect> {
 }
 
 /// The step of a choice.
-pub(super) fn of_choice(choice: &Choice, bow: &BowState, k: &Knowledge) -> Step {
+pub(super) fn of_choice(choice: &Candidate, bow: &BowState, k: &Knowledge) -> Step {
     let change = choice.action;
     let setup = &bow.setup;
     let from = present(setup, change);
@@ -133,7 +133,12 @@ pub(super) fn of_choice(choice: &Choice, bow: &BowState, k: &Knowledge) -> Step 
 }
 
 /// The step of a choice that is made together with `next`.
-pub(super) fn together(choice: &Choice, next: &Choice, bow: &BowState, k: &Knowledge) -> Step {
+pub(super) fn together(
+    choice: &Candidate,
+    next: &Candidate,
+    bow: &BowState,
+    k: &Knowledge,
+) -> Step {
     let mut step = of_choice(choice, bow, k);
     let Some(state) = state_of(choice.axis, bow).filter(|_| choice.axis == next.axis) else {
         return step;
@@ -164,7 +169,7 @@ fn state_of(axis: Axis, bow: &BowState) -> Option<&AxisState> {
 }
 
 /// What was seen, what it means, why this helps, and what it means if it doesn't come.
-fn why(choice: &Choice, bow: &BowState) -> Reasons {
+fn why(choice: &Candidate, bow: &BowState) -> Reasons {
     let seen = state_of(choice.axis, bow).map(|state| seen(state, bow));
     let mut reasons: Vec<Reason> = seen.into_iter().collect();
     reasons.extend(choice.spines.map(|_| Reason::WrongSpine));
@@ -179,7 +184,7 @@ fn why(choice: &Choice, bow: &BowState) -> Reasons {
 }
 
 fn seen(state: &AxisState, bow: &BowState) -> Reason {
-    Reason::Offset(bow.seen(state))
+    Reason::Offset(bow.offset_estimate(state))
 }
 
 /// Where the reading that stands above a step doesn't say the same as what the step is made on: why.
@@ -205,7 +210,7 @@ fn undecided(state: &AxisState, bow: &BowState) -> Option<Reason> {
 
 /// Where the offset estimated from everything has the other sign than that of this set-up's own ends: what causes the difference.
 fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
-    let [offset_mm, _] = bow.read(state.axis)?;
+    let [offset_mm, _] = bow.offset_read(state.axis)?;
     if offset_mm * state.offset.mean >= 0.0 {
         return None;
     }
@@ -406,7 +411,7 @@ fn back_again(
         amount,
         quarter_turns,
     };
-    let back = choice(
+    let back = candidate(
         state,
         change,
         step,

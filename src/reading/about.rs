@@ -157,7 +157,7 @@ pub struct OddArrow {
     pub left_out: bool,
 }
 
-written!(About, Outlook);
+written!(About, MoreShotsReason);
 
 impl From<HistoryAbout> for About {
     fn from(about: HistoryAbout) -> Self {
@@ -168,7 +168,7 @@ impl From<HistoryAbout> for About {
 /// Why more shots would, or would not, decide what these don't.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(from = "String")]
-pub enum Outlook {
+pub enum MoreShotsReason {
     /// With so many more the open axes would be decided; what two more ends would do.
     Pairs {
         /// Axes that are open, 0 = left and right, 1 = height.

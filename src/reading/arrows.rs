@@ -144,7 +144,7 @@ pub(super) fn posterior_with_arrows(
     out
 }
 
-/// An arrow that was looked at twice.
+/// An arrow that was assessed exactly.
 struct OddArrowHypothesis {
     /// Its place among those assessed.
     at: usize,

@@ -323,7 +323,7 @@ impl AxisData {
         data
     }
 
-    /// Sets of outliers are reckoned from this one from now on: what they cost grows with how many shots they take otherwise.
+    /// Computes sets of outliers as differences from this one from now on: the cost of a set grows with the shots in which it differs.
     pub(super) fn set_reference(&mut self, outliers: &[usize]) {
         self.reference_set.fill(false);
         outliers

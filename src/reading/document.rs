@@ -1,6 +1,6 @@
 //! The reading as a document, `bossmark/reading/1`.
 
-use super::about::{Caution, Outlook};
+use super::about::{Caution, MoreShotsReason};
 use crate::record::{ArrowKind, Hand};
 use serde::{Deserialize, Serialize};
 
@@ -214,7 +214,7 @@ pub struct MoreShots {
     /// More shots of each kind; `None` when shooting alone won't decide.
     pub pairs: Option<u32>,
     /// Why.
-    pub why: Outlook,
+    pub why: MoreShotsReason,
 }
 
 /// Lean of the bare shafts minus that of the fletched, degrees.

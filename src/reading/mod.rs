@@ -29,7 +29,7 @@ mod sorting;
 mod thresholds;
 
 pub use about::{
-    About, Caution, CountDiffers, EntryName, NamedOutlier, OddArrow, Outlook, TwoMoreEnds,
+    About, Caution, CountDiffers, EntryName, MoreShotsReason, NamedOutlier, OddArrow, TwoMoreEnds,
 };
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;

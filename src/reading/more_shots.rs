@@ -1,6 +1,6 @@
 //! How many more shots would probably decide what these don't.
 
-use super::about::{Outlook, TwoMoreEnds};
+use super::about::{MoreShotsReason, TwoMoreEnds};
 use super::calls::AxisCall;
 use super::posterior::AxisPosterior;
 use super::{Assumptions, MoreShots, Posterior, Thresholds};
@@ -162,7 +162,7 @@ pub(super) fn forecast(
     Some(MoreShotsForecast {
         more: MoreShots {
             pairs,
-            why: Outlook::BothInside {
+            why: MoreShotsReason::BothInside {
                 in_reach: pairs.is_some(),
             },
         },
@@ -178,7 +178,7 @@ fn for_open(
     tolerance: f64,
     assumptions: &Assumptions,
 ) -> MoreShotsForecast {
-    let none = |why: Outlook, too_wide: bool| MoreShotsForecast {
+    let none = |why: MoreShotsReason, too_wide: bool| MoreShotsForecast {
         more: MoreShots { pairs: None, why },
         too_wide,
     };
@@ -190,20 +190,20 @@ fn for_open(
         match for_axis(&posterior.axes[axis], scatter_mm, tolerance, assumptions) {
             PairsNeeded::Pairs(more) => pairs = pairs.max(more),
             PairsNeeded::Scatter(enough_mm) => {
-                let why = Outlook::TooWide {
+                let why = MoreShotsReason::TooWide {
                     axis,
                     scatter_mm,
                     enough_mm,
                 };
                 return none(why, true);
             }
-            PairsNeeded::Close => return none(Outlook::Close { axis, ahead }, false),
+            PairsNeeded::Close => return none(MoreShotsReason::Close { axis, ahead }, false),
         }
     }
     MoreShotsForecast {
         more: MoreShots {
             pairs: Some(pairs),
-            why: Outlook::Pairs { open, ahead },
+            why: MoreShotsReason::Pairs { open, ahead },
         },
         too_wide: false,
     }
@@ -301,7 +301,7 @@ mod tests {
             &assumptions,
         )
         .unwrap();
-        let Outlook::Pairs { ahead, .. } = forecast.more.why else {
+        let MoreShotsReason::Pairs { ahead, .. } = forecast.more.why else {
             panic!("{:?}", forecast.more.why)
         };
         assert!(

@@ -4,20 +4,20 @@ use super::marginal_likelihood::MarginalLikelihood;
 use super::{Assumptions, Shot, em};
 use std::collections::BTreeSet;
 
-/// All subsets up to this many shots.
-const ALL_SUBSETS: usize = 6;
-/// All sets of at most a third outliers up to this many shots.
-const MOST_SHOTS_EXACT: usize = 12;
-/// Beyond, this many shots may be one or the other.
-const MOST_DOUBTFUL_SHOTS: usize = 24;
-/// The likeliest flips that are combined in every way.
+/// Most shots of which all subsets are summed over.
+const MOST_SHOTS_ALL_SUBSETS: usize = 6;
+/// Most shots of which all sets of at most a third outliers are summed over.
+const MOST_SHOTS_ALL_THIRDS: usize = 12;
+/// Of more shots, the most that may differ from a mode: those whose probability of being an outlier is nearest to a half.
+const MOST_FLIPPED_SHOTS: usize = 24;
+/// Most flips of the first mode, the likeliest, that are combined in every way.
 const MOST_COMBINED_FLIPS: usize = 8;
 
 /// Sets of more outliers than this are computed from the likeliest set instead of from none.
-const MOST_FLIPS: usize = 40;
+const MOST_OUTLIERS_FROM_NONE: usize = 40;
 
-/// While climbing, a ratio lighter than the best set by this factor's logarithm can't matter to the comparison.
-const RATIOS_TOGETHER: f64 = 30.0;
+/// While climbing, ln of the weight against the best set's below which a ratio of scatters can't matter to the comparison.
+const LN_RATIO_IGNORED: f64 = 30.0;
 
 /// Places of the outliers in the sorted shots, ascending.
 pub(super) type OutlierSet = Vec<usize>;
@@ -30,9 +30,9 @@ pub(super) fn sets_for(
     assumptions: &Assumptions,
 ) -> Vec<OutlierSet> {
     let n = sorted.len();
-    if n <= ALL_SUBSETS {
+    if n <= MOST_SHOTS_ALL_SUBSETS {
         all_up_to(n, n)
-    } else if n <= MOST_SHOTS_EXACT {
+    } else if n <= MOST_SHOTS_ALL_THIRDS {
         all_up_to(n, n.div_ceil(3))
     } else {
         near_the_modes(marginal_likelihood, sorted, scale, assumptions)
@@ -72,14 +72,14 @@ fn near_the_modes(
         let doubt = |i: usize| (probability[i] - 0.5).abs();
         doubt(a).total_cmp(&doubt(b)).then(a.cmp(&b))
     });
-    doubtful.truncate(MOST_DOUBTFUL_SHOTS);
+    doubtful.truncate(MOST_FLIPPED_SHOTS);
     let likely: Vec<bool> = probability.iter().map(|&p| p > 0.5).collect();
     let mut without_doubtful = likely.clone();
     doubtful
         .iter()
         .for_each(|&shot| without_doubtful[shot] = false);
 
-    if likely.iter().filter(|likely| **likely).count() > MOST_FLIPS {
+    if likely.iter().filter(|likely| **likely).count() > MOST_OUTLIERS_FROM_NONE {
         marginal_likelihood.set_reference(&members(&likely));
     }
     let first = hill_climb(marginal_likelihood, likely, &doubtful);
@@ -130,7 +130,7 @@ fn hill_climb(
         let mut step = None;
         for &shot in doubtful {
             let weight = marginal_likelihood
-                .ln_weight(&members(&flipped(&state, &[shot])), best - RATIOS_TOGETHER);
+                .ln_weight(&members(&flipped(&state, &[shot])), best - LN_RATIO_IGNORED);
             if weight > best {
                 best = weight;
                 step = Some(shot);

@@ -249,7 +249,7 @@ pub(super) fn landed(seen: &OffsetEstimate, locale: Locale) -> String {
     format!(
         "{} {} of the fletched ones at {from} m (likely {})",
         locale.length(m.abs(), 0),
-        FaceSide::of_tune(seen.axis, m, seen.hand).beside(),
+        FaceSide::of_signed_offset(seen.axis, m, seen.hand).beside(),
         locale.range(s * (m - s * sd), s * (m + s * sd)),
     )
 }
@@ -310,7 +310,7 @@ impl Sentence for Reason {
                     "since neither goes far enough alone"
                 },
                 locale.length(both_mm.abs(), 0),
-                FaceSide::of_tune(*axis, *both_mm, *hand).towards(),
+                FaceSide::of_signed_offset(*axis, *both_mm, *hand).towards(),
             ),
             Self::ReadingUndecided(side) => format!(
                 "How far it is out isn't decided yet, but it is {} sure that it is to this side: enough for a change that can be undone.",
@@ -336,7 +336,7 @@ impl Sentence for Reason {
             Self::FirstStep(change) => usual_first_step(*change),
             Self::ShouldCome { axis, shift, hand } => format!(
                 "The bare shafts should come {}.",
-                FaceSide::of_tune(*axis, *shift, *hand).towards()
+                FaceSide::of_signed_offset(*axis, *shift, *hand).towards()
             ),
             Self::MoreShots { outlook, decide } => {
                 let outlook = outlook.text(locale);

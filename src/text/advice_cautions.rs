@@ -242,7 +242,7 @@ const fn find_out(change: Action) -> &'static str {
 
 fn contradiction(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> String {
     let side = |value: f64| {
-        let towards = FaceSide::of_tune(found.axis, value, hand).towards();
+        let towards = FaceSide::of_signed_offset(found.axis, value, hand).towards();
         format!("{} {towards}", locale.length(value.abs(), 0))
     };
     let axis = axis_name(found.axis);

@@ -267,7 +267,7 @@ fn mass(grains: f64, effect_mm: f64, hand: Option<Hand>, locale: Locale) -> Stri
     } else {
         ("heavier", "fletched ones")
     };
-    let side = FaceSide::of_tune(crate::advice::Axis::Horizontal, effect_mm, hand).name();
+    let side = FaceSide::of_signed_offset(crate::advice::Axis::Horizontal, effect_mm, hand).name();
     format!(
         "The bare shafts are {} gr {bare} at the nock. That alone makes about {} {side} at 30 m. Equalise first: tape on the \
          {other}; until then the bow stays as it is.",
@@ -285,7 +285,7 @@ fn what_changed(found: &Contradiction) -> String {
 
 fn unexpected(found: &Contradiction, hand: Option<Hand>, locale: Locale) -> String {
     let moved = |value: f64| {
-        let side = FaceSide::of_tune(found.axis, value, hand).towards();
+        let side = FaceSide::of_signed_offset(found.axis, value, hand).towards();
         format!("{} {side}", locale.length(value.abs(), 0))
     };
     if found.wrong_axis {

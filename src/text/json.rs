@@ -4,7 +4,7 @@ use super::{Locale, Sentence};
 use crate::advice::{Detail, GateValue, Reasons};
 use crate::lens;
 use crate::plan::ToNote;
-use crate::reading::Outlook;
+use crate::reading::MoreShotsReason;
 use crate::record::{Note, Remark};
 use serde::{Serialize, Serializer};
 
@@ -25,4 +25,11 @@ macro_rules! as_text {
         )+
     };
 }
-as_text!(Outlook, Detail, Reasons, GateValue, ToNote, lens::About);
+as_text!(
+    MoreShotsReason,
+    Detail,
+    Reasons,
+    GateValue,
+    ToNote,
+    lens::About
+);

@@ -6,7 +6,7 @@ use super::terms::FaceSide;
 use super::{Locale, Sentence};
 use crate::advice::Axis;
 use crate::reading::{
-    Group, HorizontalCall, MoreShots, Offset, Outlook, Reading, TwoMoreEnds, VerticalCall,
+    Group, HorizontalCall, MoreShots, MoreShotsReason, Offset, Reading, TwoMoreEnds, VerticalCall,
 };
 
 /// Which way, how far, how sure, and what it means: one sentence on what was seen, one on what it says.
@@ -330,7 +330,7 @@ const LEAST_PROBABLY: f64 = 0.55;
 /// Largest probability that is called "hardly".
 const LARGEST_HARDLY: f64 = 0.3;
 
-impl Sentence for Outlook {
+impl Sentence for MoreShotsReason {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::Pairs { open, ahead } => {

@@ -23,8 +23,8 @@ impl FaceSide {
         }
     }
 
-    /// On which side a value of this axis lies that counts u along the weak side (right for a right-hander) and v upwards.
-    pub(super) fn of_tune(axis: Axis, value: f64, hand: Option<Hand>) -> Self {
+    /// On which side a signed offset lies: positive is the weak side (right for a right-hander), or high.
+    pub(super) fn of_signed_offset(axis: Axis, value: f64, hand: Option<Hand>) -> Self {
         let mirrored = axis == Axis::Horizontal && hand == Some(Hand::Left);
         Self::of(axis, if mirrored { -value } else { value })
     }
@@ -185,10 +185,10 @@ mod tests {
 
     #[test]
     fn left_handers_see_weak_on_the_left() {
-        let weak = |hand| FaceSide::of_tune(Axis::Horizontal, 1.0, Some(hand));
+        let weak = |hand| FaceSide::of_signed_offset(Axis::Horizontal, 1.0, Some(hand));
         assert_eq!(weak(Hand::Right), FaceSide::Right);
         assert_eq!(weak(Hand::Left), FaceSide::Left);
-        let high = FaceSide::of_tune(Axis::Vertical, 1.0, Some(Hand::Left));
+        let high = FaceSide::of_signed_offset(Axis::Vertical, 1.0, Some(Hand::Left));
         assert_eq!(high, FaceSide::High);
     }
 }

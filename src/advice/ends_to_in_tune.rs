@@ -40,37 +40,43 @@ pub(super) struct Goal {
 /// When all ends show a set-up in tune that its own leave open.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct AllEndsCriterion {
-    /// Probability by all ends,
+    /// Least probability by all ends.
     pub(super) probability: f64,
-    /// and by its own.
+    /// Least probability by its own ends.
     pub(super) own: f64,
-    /// How many of its own it takes.
+    /// Least number of its own ends.
     pub(super) ends: usize,
 }
 
 impl AxisForecast {
-    /// Chance of lying inside the tolerance that the own ends will show after `ends` of them and `more` at `place`.
-    fn shown(&self, place: f64, ends: usize, more: usize, tolerance: f64) -> f64 {
-        let (n, k) = (ends as f64, more as f64);
+    /// Probability of lying inside the tolerance by this set-up's own ends, after `own_ends` of them and `further_ends` that lie at `offset_mm`.
+    fn p_inside_after(
+        &self,
+        offset_mm: f64,
+        own_ends: usize,
+        further_ends: usize,
+        tolerance_mm: f64,
+    ) -> f64 {
+        let (n, k) = (own_ends as f64, further_ends as f64);
         let all = n + k;
-        let mean = (n * self.own_mm + k * place) / all;
+        let mean = (n * self.own_mm + k * offset_mm) / all;
         let variance = self.end_mm2 / all + self.arrows_mm2 * (1.0 - 1.0 / all);
         Normal {
             mean,
             sd: variance.max(1e-6).sqrt(),
         }
-        .within(tolerance)
+        .within(tolerance_mm)
     }
 
     /// The same by all ends.
-    fn shown_by_all(&self, place: f64, more: usize, tolerance: f64) -> f64 {
+    fn p_inside_by_all_after(&self, offset_mm: f64, further_ends: usize, tolerance_mm: f64) -> f64 {
         let before = 1.0 / (self.offset.sd.powi(2) - self.arrows_mm2).max(1.0);
-        let new = more as f64 / self.end_mm2.max(1e-6);
+        let new = further_ends as f64 / self.end_mm2.max(1e-6);
         Normal {
-            mean: (before * self.offset.mean + new * place) / (before + new),
+            mean: (before * self.offset.mean + new * offset_mm) / (before + new),
             sd: (1.0 / (before + new) + self.arrows_mm2).sqrt(),
         }
-        .within(tolerance)
+        .within(tolerance_mm)
     }
 
     /// The same axis with the offset elsewhere.
@@ -80,17 +86,17 @@ impl AxisForecast {
 }
 
 /// Expected number of further ends until the bow is shown to be in tune, after `ends` with this set-up.
-pub(super) fn ends_to_go(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
+pub(super) fn ends_to_in_tune(axes: [&AxisForecast; 2], ends: usize, goal: Goal) -> f64 {
     let most = goal.horizon.max(1);
-    // the chances shown on each axis for each place and number of further ends: by its own ends, by all
+    // the probabilities on each axis for each offset and number of further ends: by its own ends, by all
     let table = axes.map(|axis| {
         OFFSET_SDS.map(|z| {
-            let place = axis.offset.mean + z * axis.offset.sd;
+            let offset_mm = axis.offset.mean + z * axis.offset.sd;
             (1..=most)
                 .map(|more| {
                     [
-                        axis.shown(place, ends, more, goal.tolerance_mm),
-                        axis.shown_by_all(place, more, goal.tolerance_mm),
+                        axis.p_inside_after(offset_mm, ends, more, goal.tolerance_mm),
+                        axis.p_inside_by_all_after(offset_mm, more, goal.tolerance_mm),
                     ]
                 })
                 .collect::<Vec<[f64; 2]>>()
@@ -140,9 +146,9 @@ mod tests {
 
     #[test]
     fn the_middle_is_shown_sooner_than_the_edge() {
-        let middle = ends_to_go([&axis(0.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
-        let edge = ends_to_go([&axis(40.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
-        let out = ends_to_go([&axis(90.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        let middle = ends_to_in_tune([&axis(0.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        let edge = ends_to_in_tune([&axis(40.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
+        let out = ends_to_in_tune([&axis(90.0, 5.0), &axis(0.0, 5.0)], 1, GOAL);
         assert!(middle < edge && edge < out, "{middle} {edge} {out}");
         assert!((out - 12.0).abs() < 1e-9);
     }
@@ -152,23 +158,26 @@ mod tests {
     #[test]
     fn as_many_ends_as_the_normal_asks_for() {
         let sure = axis(0.0, 1e-3);
-        assert!((ends_to_go([&sure, &sure], 0, GOAL) - 2.0).abs() < 1e-9);
-        assert!((ends_to_go([&sure, &sure], 1, GOAL) - 1.0).abs() < 1e-9);
+        assert!((ends_to_in_tune([&sure, &sure], 0, GOAL) - 2.0).abs() < 1e-9);
+        assert!((ends_to_in_tune([&sure, &sure], 1, GOAL) - 1.0).abs() < 1e-9);
     }
 
     #[test]
     fn what_was_shot_counts_only_without_a_change() {
         let near = axis(10.0, 8.0);
-        let now = ends_to_go([&near, &near], 4, GOAL);
+        let now = ends_to_in_tune([&near, &near], 4, GOAL);
         let moved = near.at(Normal { mean: 0.0, sd: 9.0 });
-        let then = ends_to_go([&moved, &near], 0, GOAL);
+        let then = ends_to_in_tune([&moved, &near], 0, GOAL);
         assert!(now < then);
         let edge = axis(44.0, 8.0);
         let moved = edge.at(Normal {
             mean: 4.0,
             sd: 15.0,
         });
-        assert!(ends_to_go([&moved, &near], 0, GOAL) + 1.0 < ends_to_go([&edge, &near], 4, GOAL));
+        assert!(
+            ends_to_in_tune([&moved, &near], 0, GOAL) + 1.0
+                < ends_to_in_tune([&edge, &near], 4, GOAL)
+        );
     }
 
     /// What is known of the offset beforehand counts where all ends may show it: the same change is shown sooner.
@@ -178,13 +187,13 @@ mod tests {
             end_mm2: 60.0 * 60.0,
             ..axis(0.0, 12.0)
         };
-        let alone = ends_to_go([&wide, &wide], 0, GOAL);
+        let alone = ends_to_in_tune([&wide, &wide], 0, GOAL);
         let by_all = AllEndsCriterion {
             probability: 0.9,
             own: 0.5,
             ends: 3,
         };
-        let together = ends_to_go([&wide, &wide], 0, Goal { by_all, ..GOAL });
+        let together = ends_to_in_tune([&wide, &wide], 0, Goal { by_all, ..GOAL });
         assert!(together + 1.0 < alone, "{together} {alone}");
         assert!(together >= 3.0);
     }

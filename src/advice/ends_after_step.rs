@@ -1,17 +1,17 @@
-//! How many ends it takes to show this bow in tune, as it is and after an adjustment, by `forecast`.
+//! How many ends it takes to show this bow in tune, as it is and after an adjustment, by `ends_to_in_tune`.
 
 use super::bow_state::{AxisState, BowState};
-use super::choice::{Choice, with_offset};
-use super::forecast::{AllEndsCriterion, AxisForecast, Goal, ends_to_go};
+use super::candidate::{Candidate, added_variance_mm2};
+use super::ends_to_in_tune::{AllEndsCriterion, AxisForecast, Goal, ends_to_in_tune};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::Observation;
 use crate::math::Normal;
 
 /// Expected number of ends until the bow is shown to be in tune: after these adjustments, or without any.
-pub(super) fn ends_after(
+pub(super) fn ends_after_step(
     bow: &BowState,
     state: &AxisState,
-    choices: &[Choice],
+    choices: &[Candidate],
     k: &Knowledge,
 ) -> f64 {
     let other = match state.axis {
@@ -33,30 +33,30 @@ pub(super) fn ends_after(
         },
     };
     if choices.is_empty() {
-        return ends_to_go([&this, &other], bow.own_ends, goal);
+        return ends_to_in_tune([&this, &other], bow.own_ends, goal);
     }
     let changed = this.at(offset_after(state, choices, k));
     // ends shot before with the same settings count again
     let before = match choices {
-        [one] => bow.visits(one.action, &one.step),
+        [one] => bow.earlier_runs_after(one.action, &one.step),
         _ => Vec::new(),
     };
     let ends: usize = before.iter().map(|&run| bow.ends_of_runs[run]).sum();
     let seen = [(state, changed), (other_state, other)]
         .map(|(state, forecast)| with_own(state, forecast, &before, ends));
     match seen {
-        [Some(this), Some(other)] => ends_to_go([&this, &other], ends, goal),
-        _ => ends_to_go([&changed, &other], 0, goal),
+        [Some(this), Some(other)] => ends_to_in_tune([&this, &other], ends, goal),
+        _ => ends_to_in_tune([&changed, &other], 0, goal),
     }
 }
 
 /// The offset after these adjustments, by the slopes; for a lever that was adjusted on this bow before, by the whole history, in which the same
 /// settings may have been shot.
-fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal {
+fn offset_after(state: &AxisState, choices: &[Candidate], k: &Knowledge) -> Normal {
     if let [one] = choices
         && state.times_tried(one.action) > 0
     {
-        let there = state.back_at(one.action, &one.step, k);
+        let there = state.offset_by_history_after(one.action, &one.step, k);
         let arrows = state.forecast.map_or(0.0, |f| f.arrows_mm2);
         return Normal {
             sd: (there.sd.powi(2) + arrows).sqrt(),
@@ -64,7 +64,7 @@ fn offset_after(state: &AxisState, choices: &[Choice], k: &Knowledge) -> Normal 
         };
     }
     let shift: f64 = choices.iter().map(|c| c.shift_mm).sum();
-    let known: f64 = choices.iter().map(|c| with_offset(state, c)).sum();
+    let known: f64 = choices.iter().map(|c| added_variance_mm2(state, c)).sum();
     Normal {
         mean: state.offset.mean + shift,
         sd: (state.offset.sd.powi(2) + known).max(1.0).sqrt(),

@@ -8,7 +8,7 @@ use super::{Action, LookUp, MissedBare};
 
 /// An adjustment of one lever with its expected effect.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Choice {
+pub(super) struct Candidate {
     pub(super) action: Action,
     pub(super) axis: Axis,
     pub(super) step: Adjustment,
@@ -30,7 +30,7 @@ pub(super) struct Choice {
 }
 
 /// What an adjustment adds to the variance of the offset: the variance of its shift, and twice its covariance with the offset.
-pub(super) fn with_offset(state: &AxisState, choice: &Choice) -> f64 {
+pub(super) fn added_variance_mm2(state: &AxisState, choice: &Candidate) -> f64 {
     let cov = state
         .learned_slope(choice.action)
         .map_or(0.0, |b| b.median * b.cov_offset);
@@ -44,19 +44,19 @@ pub(super) fn nearest(steps: &[Adjustment], target: f64) -> Option<Adjustment> {
     steps
         .iter()
         .copied()
-        .filter(|m| off(m.amount) <= off(0.0))
+        .filter(|step| off(step.amount) <= off(0.0))
         .min_by(|a, b| off(a.amount).total_cmp(&off(b.amount)))
 }
 
-/// A choice with the shift to expect of it.
-pub(super) fn choice(
+/// An adjustment with the shift to expect of it.
+pub(super) fn candidate(
     state: &AxisState,
     action: Action,
     step: Adjustment,
     beta: LearnedSlope,
     look_up: Vec<LookUp>,
     k: &Knowledge,
-) -> Choice {
+) -> Candidate {
     let a = &k.learning;
     let n = step.amount;
     let shafts = if action == Action::ShaftSpine {
@@ -73,7 +73,7 @@ pub(super) fn choice(
     } else {
         k.prediction_sd.untried
     };
-    Choice {
+    Candidate {
         action,
         axis: state.axis,
         step,
@@ -91,11 +91,11 @@ pub(super) fn choice(
 /// The pair of changes with the least expected square of what is left, if that is a clear gain.
 pub(super) fn best_pair(
     state: &AxisState,
-    pairs: impl Iterator<Item = [Choice; 2]>,
+    pairs: impl Iterator<Item = [Candidate; 2]>,
     k: &Knowledge,
-) -> Option<Vec<Choice>> {
+) -> Option<Vec<Candidate>> {
     let m = state.offset.mean;
-    let square = |pair: &[Choice; 2]| {
+    let square = |pair: &[Candidate; 2]| {
         (m + pair[0].shift_mm + pair[1].shift_mm).powi(2)
             + pair[0].variance_mm2
             + pair[1].variance_mm2
