@@ -240,8 +240,8 @@ fn all_levers(bow: &BowState, k: &Knowledge) -> Vec<Learned> {
                 .filter_map(|s| of_lever(state, s.action))
         })
         .collect();
-    let place = |change: Action| k.levers.iter().position(|l| l.action == change);
-    learned.sort_by_key(|l| place(l.change));
+    let index = |change: Action| k.levers.iter().position(|l| l.action == change);
+    learned.sort_by_key(|l| index(l.change));
     learned
 }
 

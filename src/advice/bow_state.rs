@@ -230,7 +230,7 @@ impl BowState {
         })
     }
 
-    /// Where a lever can go to bring its axis nearer to zero; empty if it contradicted what was expected of it.
+    /// The adjustments of a lever that bring its axis nearer to zero; empty if it contradicted what was expected of it.
     pub(super) fn towards_zero(
         &self,
         state: &AxisState,
@@ -504,12 +504,12 @@ fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
             .get(at)
             .is_some_and(|g| within_tuning_distance(&g.reading))
     };
-    let place = |record: &crate::record::RecordFile| {
+    let group_index = |record: &crate::record::RecordFile| {
         let holds =
             |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, record));
         groups.iter().position(holds)
     };
-    let mut newest_first = run.ends.iter().rev().filter_map(place);
+    let mut newest_first = run.ends.iter().rev().filter_map(group_index);
     let newest = newest_first.clone().next()?;
     let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
     let mut reading = read.groups.get(at)?.reading.clone();

@@ -85,9 +85,9 @@ pub enum ExplanationItem {
     NeutralHere,
     /// No axis is out with enough certainty.
     NoChange {
-        /// A change wants a smaller probability of lying inside
+        /// An axis is adjusted only below this probability of lying inside the tolerance.
         p_inside: f64,
-        /// and a larger one of the side.
+        /// Least probability of the offset's side with which an axis is adjusted.
         p_side: f64,
         /// Ends that were looked ahead to.
         horizon_ends: usize,

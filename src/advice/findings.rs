@@ -115,9 +115,9 @@ pub struct MissedBare {
 /// The set-up nearest to tune so far.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BestSetup {
-    /// Its place among the set-ups of this bow, from 1.
+    /// Its number among the set-ups of this bow, from 1.
     pub number: usize,
-    /// Its ends, as the archer numbers them (else their place), first and last.
+    /// Its ends, as the archer numbers them (else 0), first and last.
     pub ends: [u64; 2],
     /// Its day.
     #[serde(default, skip_serializing_if = "Option::is_none")]

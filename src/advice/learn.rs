@@ -312,7 +312,7 @@ fn predictions(
             }
         }
     }
-    // each shift is linear in its β, so that it equals its own derivative in ln β
+    // each shift is linear in its β, so that it equals its own derivative with respect to ln β
     let predicted = DVector::from_fn(observed.len(), |row, _| {
         theta[0] + (1..=slopes.len()).map(|i| jacobian[(row, i)]).sum::<f64>()
     });

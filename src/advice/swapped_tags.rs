@@ -120,7 +120,7 @@ fn in_group(group: &Analysis, rules: &StepRules) -> (usize, usize) {
             return false;
         }
         let middle = [sums[0] / sums[2], sums[1] / sums[2]];
-        let from = |place: [f64; 2]| apart([place[0] - middle[0], place[1] - middle[1]]);
+        let from = |position: [f64; 2]| apart([position[0] - middle[0], position[1] - middle[1]]);
         let own = from(as_fletched(shot));
         let side = if shot.kind == ArrowKind::Bare {
             1.0

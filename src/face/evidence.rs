@@ -73,7 +73,7 @@ static DATA: LazyLock<Option<Document>> = LazyLock::new(|| {
     serde_json::from_str(include_str!("../../calibration/face-evidence.json")).ok()
 });
 
-/// What speaks for a face, nats: each part is the logarithm of a likelihood ratio.
+/// The evidence for a face, nats: each part is the logarithm of a likelihood ratio, of the face against no face.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Evidence {
     /// From the changes of colour.
@@ -84,26 +84,28 @@ pub struct Evidence {
     pub lines: f64,
     /// Changes of colour that show on a quarter of the way round or more.
     pub boundaries: usize,
-    /// What accepting the face asks for, and what leaves no doubt.
+    /// Least total with which the face is accepted, nats.
     least: f64,
+    /// Least evidence of the lines where they would show, nats.
     least_lines: f64,
+    /// Least total with which no person needs to look, nats.
     beyond_doubt: f64,
 }
 
 impl Evidence {
-    /// All of it, nats.
+    /// The sum of the parts, nats.
     #[must_use]
     pub fn total(&self) -> f64 {
         self.colour + self.edges + self.lines
     }
 
-    /// What accepting this face asks for, nats.
+    /// Least total with which this face is accepted, nats.
     #[must_use]
     pub const fn least(&self) -> f64 {
         self.least
     }
 
-    /// By how much it is beyond what accepting the face asks for, nats; negative where it is not accepted.
+    /// The total less the least that is needed, nats; negative where the face is not accepted.
     #[must_use]
     pub fn margin(&self) -> f64 {
         self.total() - self.least

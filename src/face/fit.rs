@@ -13,7 +13,7 @@ use crate::math::{self, Problem, Solution, least_squares};
 use fearless_simd::{Level, dispatch};
 use nalgebra::{DMatrix, DVector, SMatrix, SVector, Vector2, Vector3};
 
-/// What is known of the lens before the rings are looked at: means and standard deviations.
+/// Prior of the lens: means and standard deviations.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LensPrior {
     /// Focal length, px.
@@ -45,7 +45,7 @@ pub(super) struct WeightedEdge {
     pub(super) weight: f64,
 }
 
-/// The camera that fits, with everything about how well.
+/// The fitted camera with its print, residuals and information.
 #[derive(Clone, Debug)]
 pub(super) struct CameraFit {
     pub(super) camera: Camera,
@@ -91,7 +91,7 @@ pub(super) fn paper_displaced(
     sheet.apparent(at, camera.centre_mm())
 }
 
-/// What is found out about the face along with the camera.
+/// What the fit estimates of the face along with the camera.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct PrintEstimate {
     /// Where the visible edge of each boundary lies against its nominal radius, mm.
@@ -103,7 +103,7 @@ pub(super) struct PrintEstimate {
 }
 
 impl PrintEstimate {
-    /// What is expected before a photo is looked at.
+    /// The means of the priors.
     pub(super) fn expected(print_model: &PrintModel) -> Self {
         let line_mm = print_model.line_mm.0;
         Self {
@@ -128,7 +128,7 @@ struct Rings<'a> {
     radii: Vec<f64>,
     /// Standard deviation of the roll, rad: tiny where nothing shows it.
     roll_sd: f64,
-    /// Standard deviation of the pose, rad and mm: none beforehand, or so small that it stays where it is.
+    /// Standard deviation of the prior of the pose, rad and mm: so large that it says nothing, or so small that the pose stays where it is.
     pose_sd: f64,
     reach_mm: f64,
 }
@@ -149,12 +149,12 @@ impl Rings<'_> {
         ))
     }
 
-    /// Place of a boundary's offset among the parameters.
+    /// Index of a boundary's offset among the parameters.
     fn offset(b: usize) -> usize {
         COMMON + b
     }
 
-    /// Place of the lines' width among the parameters.
+    /// Index of the lines' width among the parameters.
     fn line(&self) -> usize {
         COMMON + self.radii.len()
     }
@@ -213,7 +213,7 @@ impl Rings<'_> {
         rows
     }
 
-    /// Derivatives of one edge's residual in the common parameters; `None` where it cannot be computed.
+    /// Derivatives of one edge's residual with respect to the common parameters; `None` where it cannot be computed.
     fn row(
         &self,
         camera: &Camera,

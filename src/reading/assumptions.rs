@@ -18,10 +18,10 @@ pub struct Assumptions {
     /// Prior standard deviation of an end's centre about the point aimed at, mm; 0: a flat prior.
     #[serde(deserialize_with = "sourced")]
     pub centre_sd_mm: f64,
-    /// Probability that a shot is an outlier (ε), as far as it is known beforehand,
+    /// Prior probability that a shot is an outlier (ε).
     #[serde(deserialize_with = "sourced")]
     pub outlier_probability: f64,
-    /// and how many shots of the archer's own that is worth.
+    /// Weight of that prior, in shots of the archer's own.
     #[serde(deserialize_with = "sourced")]
     pub outlier_rate_shots: f64,
     /// How many times wider outliers scatter (κ).
@@ -61,10 +61,10 @@ pub struct Assumptions {
     /// [`Assumptions::neutral_from`].
     #[serde(deserialize_with = "sourced")]
     pub neutral_probability: Vec<[f64; 2]>,
-    /// A side only if the probability of lying outside the tolerance is above this,
+    /// A side is called only if the probability of lying outside the tolerance is above this.
     #[serde(deserialize_with = "sourced")]
     pub side_outside_probability: f64,
-    /// and lying beyond the tolerance on that side is at least this many times as likely as lying on the other side of zero.
+    /// A side is called only if lying beyond the tolerance on it is at least this many times as likely as lying on the other side of zero.
     #[serde(deserialize_with = "sourced")]
     pub side_odds: f64,
     /// In tune from this probability of both axes lying inside.
@@ -130,10 +130,10 @@ pub struct Assumptions {
     /// Least number of ends that an arrow must have been shot in to be assessed.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_ends: usize,
-    /// An arrow is named odd above this probability,
+    /// An arrow is named odd above this probability.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_named: f64,
-    /// and left out above this one.
+    /// An odd arrow is left out above this probability.
     #[serde(deserialize_with = "sourced")]
     pub odd_arrow_left_out: f64,
     /// Difference of lean that may contradict the offset, degrees.

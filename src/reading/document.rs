@@ -162,9 +162,9 @@ pub struct Group {
     pub mean_radius_error_mm: f64,
     /// Largest distance between two shots, mean over the ends.
     pub extreme_spread_mm: f64,
-    /// What a round group of that standard deviation has on average with as many shots,
+    /// Mean of that for round groups of this standard deviation and number of shots.
     pub extreme_spread_expected_mm: f64,
-    /// and by how much that varies.
+    /// Standard deviation of the same.
     pub extreme_spread_expected_sd_mm: f64,
 }
 

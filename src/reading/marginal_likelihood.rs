@@ -8,7 +8,7 @@ use crate::record::ArrowKind;
 /// Most standard deviations of its prior by which a centre lies off that is nothing unusual.
 const USUAL_CENTRE_SDS: f64 = 2.0;
 
-/// Marginal likelihoods of sets of outliers. Shots are referred to by their place in the sorted order that [`sort_order`] gives.
+/// Marginal likelihoods of sets of outliers. Shots are referred to by their index in the sorted order that [`sort_order`] gives.
 pub(super) struct MarginalLikelihood {
     axes: [AxisData; 2],
     /// Prior of (σ_x, σ_y), row by row; symmetric.
@@ -128,7 +128,7 @@ impl MarginalLikelihood {
             .for_each(|axis| axis.set_reference(outliers));
     }
 
-    /// ln of the weight (prior times marginal likelihood) of a set of outliers (ascending places); the details stay in `grid` and `by_ratio`.
+    /// ln of the weight (prior times marginal likelihood) of a set of outliers (ascending indices); the details stay in `grid` and `by_ratio`.
     /// Ratios that can't reach `floor` are not computed and count as nothing.
     pub(super) fn ln_weight(&mut self, outliers: &[usize], floor: f64) -> f64 {
         for (axis, grid) in self.axes.iter_mut().zip(&mut self.grid) {
@@ -286,7 +286,7 @@ fn scatter_prior(scatters: &[f64], scale: f64, assumptions: &Assumptions) -> Vec
     prior
 }
 
-/// The shots' places in an order that doesn't depend on how they were listed: by end, kind, place and variance.
+/// The shots' indices in an order that doesn't depend on how they were listed: by end, kind, place and variance.
 pub(super) fn sort_order(shots: &[Shot]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..shots.len()).collect();
     order.sort_by(|&a, &b| {

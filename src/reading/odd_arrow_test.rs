@@ -73,8 +73,8 @@ pub(super) fn common_offset(
             let fits = [0, 1, 2].map(|at: usize| {
                 let (wider, share) = scatters[at];
                 let mut fit = base[axis][at];
-                for (place, (_, residual)) in doubtful.iter().enumerate() {
-                    let widening = if set.contains(&place) {
+                for (index, (_, residual)) in doubtful.iter().enumerate() {
+                    let widening = if set.contains(&index) {
                         assumptions.outlier_widening.powi(2)
                     } else {
                         1.0
@@ -107,8 +107,8 @@ pub(super) fn common_offset(
         for (sum, value) in test.offset_mm.iter_mut().zip(offset) {
             *sum += p * value;
         }
-        for &place in set {
-            test.outliers[doubtful[place].0] += p;
+        for &index in set {
+            test.outliers[doubtful[index].0] += p;
         }
     }
     Some(test)

@@ -19,7 +19,7 @@ const MOST_OUTLIERS_FROM_NONE: usize = 40;
 /// While climbing, ln of the weight against the best set's below which a ratio of scatters can't matter to the comparison.
 const LN_RATIO_IGNORED: f64 = 30.0;
 
-/// Places of the outliers in the sorted shots, ascending.
+/// Indices of the outliers among the sorted shots, ascending.
 pub(super) type OutlierSet = Vec<usize>;
 
 /// The sets to sum over for shots in sorted order.

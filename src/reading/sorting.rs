@@ -84,7 +84,7 @@ fn scatter_within(shots: &[Shot], arrows: &[NumberedArrow]) -> ([f64; 2], f64) {
         if n < 2.0 {
             continue;
         }
-        // about the arrow's own middle, with what taking it away makes them smaller by
+        // about the arrow's own median; the factor makes up for what subtracting it takes from their scatter
         let wider = (n / (n - 1.0) / (1.0 + MEDIAN_VARIANCE / beside)).sqrt();
         for (axis, away) in away.iter_mut().enumerate() {
             let mut values: Vec<f64> = residuals.iter().map(|r| r.value[axis]).collect();

@@ -69,7 +69,7 @@ impl Row {
         }
     }
 
-    /// Derivatives of the two numbers by common length and common lean.
+    /// Derivatives of the two numbers with respect to common length and common lean.
     fn by_length(&self) -> Vector3<f64> {
         Vector3::new(self.along, self.u.x, self.u.y)
     }

@@ -14,13 +14,17 @@ use image::RgbImage;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;
 
-/// Samples along the tail, from before the vanes to beyond the nock, and across it, mm.
+/// Distance between samples along the tail, mm.
 const ALONG_MM: f64 = 2.5;
+/// The first of them, before the vanes, mm from the estimated end of the nock.
 const FIRST_MM: f64 = -130.0;
+/// Number of them: the last lie beyond the nock.
 const ALONG: usize = 66;
+/// Distance between samples across the tail, mm.
 const ACROSS_MM: f64 = 1.25;
+/// Number of them; the middle one lies on the axis.
 const ACROSS: usize = 29;
-/// Largest and standard deviations of the nock's end from its estimated place, steps along and across.
+/// Largest deviation of the nock's end from its estimated place, steps along and across, and its standard deviation.
 const SHIFT_STEPS: (usize, usize) = (11, 4);
 const SHIFT_SD_STEPS: (f64, f64) = (3.0, 2.0);
 /// Stretches that show where the nock ends, steps: before the end the middle differs from its sides, after it it doesn't.
@@ -47,9 +51,11 @@ const LARGEST_VANE_SAMPLES: f64 = 25.0;
 const LEAST_POSTERIOR_SHARE: f64 = 0.02;
 /// Width of a nock in the picture, px, from which its colours count in full.
 const WIDE_PX: f64 = 5.0;
+/// Width of a nock, mm.
 const NOCK_MM: f64 = 6.0;
-/// Half of what a neighbour covers, mm: its vanes near its nock, its tube elsewhere.
+/// Half width that a neighbour covers, mm: of its vanes, near its nock, and of its tube, elsewhere.
 const NEIGHBOUR_MM: (f64, f64) = (11.0, 5.0);
+/// Length from its nock along which it is as wide as its vanes, mm.
 const NEIGHBOUR_TAIL_MM: f64 = 115.0;
 
 /// What the picture shows of a tail.

@@ -37,7 +37,7 @@ impl FileState {
 #[derive(Debug, Default)]
 pub struct RecordCache {
     files: Mutex<BTreeMap<PathBuf, FileRecords>>,
-    /// What threads that look at many records at once have read of files whose state does not differ from the next one's.
+    /// By thread, while it looks at many records at once: what it read of files too young for their state to be trusted.
     young_files: Mutex<HashMap<ThreadId, RecordsByFile>>,
 }
 
@@ -91,7 +91,7 @@ impl RecordCache {
         seen
     }
 
-    /// The record of a file whose state does not differ from the next one's.
+    /// The record of a file too young for its state to be trusted.
     fn record_of_young_file(&self, location: &RecordLocation) -> Result<Option<End>, StoreError> {
         let thread = std::thread::current().id();
         let known = match locked(&self.young_files).get(&thread) {

@@ -3,7 +3,7 @@
 use super::error::StoreError;
 use crate::record::{End, Layout, ParsedRecord, canonical, rewritten};
 
-/// The text of changed records, made from that of the records before.
+/// The text of all changed records of a file, made from that of the records before.
 pub(super) fn records_text(
     records: &[(&[u8], ParsedRecord)],
     new: &[End],
