@@ -164,7 +164,10 @@ fn reading(x_mm: f64, y_mm: f64, ends: u32) -> Reading {
             why: "so many more shots of each kind would probably decide left and right".into(),
         }),
         lean: None,
-        cautions: vec![Remark::new("not-checked", reading::About::NotChecked(6))],
+        cautions: vec![Remark::new(
+            "not-checked",
+            reading::CautionKind::NotChecked(6),
+        )],
         failure: None,
     }
 }

@@ -3,15 +3,15 @@
 use super::contradictions::Contradiction;
 use super::{Action, Axis, BestSetup, Check, MissedBare, VerifyWhen};
 use crate::reading::{self, MoreShotsReason};
-use crate::record::{Hand, HistoryAbout, Lever, Remark, written};
+use crate::record::{Hand, HistoryCautionKind, Lever, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing can be advised.
-pub type Caution = Remark<About>;
+pub type Caution = Remark<CautionKind>;
 
 /// What a caution or a failure names.
 #[derive(Clone, Debug, PartialEq)]
-pub enum About {
+pub enum CautionKind {
     /// Who decides, and what is looked at before every session.
     WhoDecides,
     /// A bare shaft can miss the boss.
@@ -105,21 +105,21 @@ pub enum About {
     /// No record can be used.
     NoRecords,
     /// Something about the reading.
-    Reading(reading::About),
+    Reading(reading::CautionKind),
     /// Something about the records as a whole.
-    History(HistoryAbout),
+    History(HistoryCautionKind),
     /// A sentence as it stood in a document.
     Written(String),
 }
 
-impl From<reading::About> for About {
-    fn from(about: reading::About) -> Self {
+impl From<reading::CautionKind> for CautionKind {
+    fn from(about: reading::CautionKind) -> Self {
         Self::Reading(about)
     }
 }
 
-impl From<HistoryAbout> for About {
-    fn from(about: HistoryAbout) -> Self {
+impl From<HistoryCautionKind> for CautionKind {
+    fn from(about: HistoryCautionKind) -> Self {
         Self::History(about)
     }
 }
@@ -423,7 +423,7 @@ pub enum DifferenceCause {
     Prior,
 }
 
-written!(About, Detail, Reason);
+written!(CautionKind, Detail, Reason);
 
 impl From<String> for Reasons {
     fn from(text: String) -> Self {

@@ -1,6 +1,6 @@
 //! A history of records → the advice.
 
-use super::about::{About, Caution};
+use super::about::{Caution, CautionKind};
 use super::bow_state::{AxisState, BowState};
 use super::choose::Decision;
 use super::interventions::ReadingCache;
@@ -50,7 +50,7 @@ pub fn advise_with(
     let decision = decide(&bow, options.both, k);
     if decision == Decision::ShootMore && hand_is_missing(&bow, k) {
         return Advice {
-            failure: Some(Caution::new("no-hand", About::NoHand)),
+            failure: Some(Caution::new("no-hand", CautionKind::NoHand)),
             ..assembled(history, &bow, Parts::default(), k)
         };
     }
@@ -203,7 +203,7 @@ fn contradiction_notes(bow: &BowState) -> Vec<Caution> {
 }
 
 fn unknown_setup(k: &Knowledge) -> Caution {
-    let about = About::UnknownSetup {
+    let about = CautionKind::UnknownSetup {
         draw_weight_lb: k.middle_setup.draw_weight_lb,
         shaft_spine: k.middle_setup.shaft_spine,
     };
@@ -268,9 +268,9 @@ fn impossible(history: &History, reading: Option<Reading>) -> Advice {
     let no_distance = reading.is_some();
     let reading = reading.unwrap_or_else(|| read(&[]));
     let failure = match &reading.failure {
-        _ if no_distance => Caution::new("no-distance", About::NoDistance),
+        _ if no_distance => Caution::new("no-distance", CautionKind::NoDistance),
         Some(failure) => failure.clone().among(),
-        None => Caution::new("no-records", About::NoRecords),
+        None => Caution::new("no-records", CautionKind::NoRecords),
     };
     Advice {
         schema: SCHEMA.to_owned(),

@@ -38,8 +38,8 @@ mod swapped_tags;
 pub(crate) use cautions::{bare_shafts, general};
 
 pub use about::{
-    About, Caution, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate, PutBackCause,
-    Reason, Reasons, ShootCause,
+    Caution, CautionKind, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate,
+    PutBackCause, Reason, Reasons, ShootCause,
 };
 pub use action::{Action, VerifyWhen};
 pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};

@@ -16,7 +16,7 @@ pub use profile::{
     CameraKey, ENDING, LensNumbers, LensProfile, Match, MoreTerms, ProfileError, ProfilePhoto,
     SCHEMA, pick,
 };
-pub use sufficiency::{About, PictureCorner};
+pub use sufficiency::{NoteKind, PictureCorner};
 
 use crate::math::rounded;
 use crate::photo::Photo;
@@ -94,7 +94,10 @@ pub fn fit(detections: &[BoardDetection], options: &LensOptions) -> LensProfile 
     profile
 }
 
-fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<(), Remark<About>> {
+fn filled(
+    profile: &mut LensProfile,
+    detections: &[BoardDetection],
+) -> Result<(), Remark<NoteKind>> {
     let Some(Assumptions { sufficient, .. }) = assumptions() else {
         return Err(sufficiency::no_fit());
     };
@@ -134,7 +137,7 @@ fn filled(profile: &mut LensProfile, detections: &[BoardDetection]) -> Result<()
     profile.notes = sufficiency::notes(&fit, all.as_ref(), &seen, sufficient);
     if let Some(all) = all.filter(|all| sufficiency::more_help(&fit, all, corners)) {
         profile.more_terms = Some(more_terms(&all));
-        let about = About::MoreTermsHelp {
+        let about = NoteKind::MoreTermsHelp {
             plain_px: fit.overall_px,
             all_px: all.overall_px,
         };
@@ -193,12 +196,14 @@ fn board_size(
 /// A photo's line in the profile: whether it is used, and why not.
 fn listed(detection: &BoardDetection, camera: &CameraKey, size: Option<[u32; 2]>) -> ProfilePhoto {
     let reason = match (&detection.board, size) {
-        _ if detection.camera != *camera => Some(About::AnotherCamera),
-        (None, _) => Some(About::BoardNotSeen),
-        (Some(b), Some(s)) if b.size[0] > s[0] || b.size[1] > s[1] => Some(About::AnotherBoard {
-            seen: b.size,
-            expected: s,
-        }),
+        _ if detection.camera != *camera => Some(NoteKind::AnotherCamera),
+        (None, _) => Some(NoteKind::BoardNotSeen),
+        (Some(b), Some(s)) if b.size[0] > s[0] || b.size[1] > s[1] => {
+            Some(NoteKind::AnotherBoard {
+                seen: b.size,
+                expected: s,
+            })
+        }
         _ => None,
     };
     ProfilePhoto {

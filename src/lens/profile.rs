@@ -2,7 +2,7 @@
 
 use super::assumptions::RangeLensChange;
 use super::stored;
-use super::sufficiency::About;
+use super::sufficiency::NoteKind;
 use crate::face::LensPrior;
 use crate::geometry::ImagePoint;
 use crate::photo::Photo;
@@ -46,10 +46,10 @@ pub struct LensProfile {
     pub photos: Vec<ProfilePhoto>,
     /// Remarks: what would make it better.
     #[serde(default)]
-    pub notes: Vec<Remark<About>>,
+    pub notes: Vec<Remark<NoteKind>>,
     /// Set when the photos didn't suffice.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub failure: Option<Remark<About>>,
+    pub failure: Option<Remark<NoteKind>>,
     /// Version of the program that wrote it.
     #[serde(default)]
     pub bossmark: String,
@@ -133,7 +133,7 @@ pub struct ProfilePhoto {
     pub tilt_deg: Option<f64>,
     /// Why it isn't used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub reason: Option<About>,
+    pub reason: Option<NoteKind>,
 }
 
 /// Why a lens profile can't be used.
@@ -230,7 +230,7 @@ impl LensProfile {
         let profile: Self = typed(bytes, SCHEMA, "the lens profile")?;
         let Some(l) = &profile.lens else {
             let why = match profile.failure.map(|f| f.values) {
-                Some(About::Written(text)) => text,
+                Some(NoteKind::Written(text)) => text,
                 _ => String::new(),
             };
             return Err(ProfileError::NoLens(why));

@@ -12,7 +12,7 @@ use serde::Deserialize;
 /// What a remark about a calibration, or about one of its photos, names.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(from = "String")]
-pub enum About {
+pub enum NoteKind {
     /// No photo shows a chessboard.
     NoBoard,
     /// Photos that show the board, those needed at least, and those that are better.
@@ -96,7 +96,7 @@ pub enum About {
     /// As it stands in a document.
     Written(String),
 }
-written!(About);
+written!(NoteKind);
 
 /// A corner of the picture as the camera stores it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -126,22 +126,22 @@ const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
 const OUTLIER_RATIO: f64 = 3.0;
 
 /// Why there are too few photos to try, if so.
-pub(super) fn too_few(n: usize, s: &SufficiencyLimits) -> Option<Remark<About>> {
-    let about = About::TooFew {
+pub(super) fn too_few(n: usize, s: &SufficiencyLimits) -> Option<Remark<NoteKind>> {
+    let about = NoteKind::TooFew {
         seen: n,
         least: s.least_photos,
         good: s.good_photos,
     };
     match n {
-        0 => Some(Remark::new("no-board", About::NoBoard)),
+        0 => Some(Remark::new("no-board", NoteKind::NoBoard)),
         n if n < s.least_photos => Some(Remark::new("too-few", about)),
         _ => None,
     }
 }
 
 /// The calibration couldn't be computed at all.
-pub(super) fn no_fit() -> Remark<About> {
-    Remark::new("no-fit", About::NoFit)
+pub(super) fn no_fit() -> Remark<NoteKind> {
+    Remark::new("no-fit", NoteKind::NoFit)
 }
 
 /// Why the lens is not to be used, if so.
@@ -149,21 +149,21 @@ pub(super) fn refusal(
     fit: &Calibration,
     seen: &BoardViews,
     s: &SufficiencyLimits,
-) -> Option<Remark<About>> {
+) -> Option<Remark<NoteKind>> {
     let angle_deg = widest_angle_deg(fit);
     if angle_deg < s.least_angle_deg {
-        return Some(Remark::new("all-alike", About::AllAlike { angle_deg }));
+        return Some(Remark::new("all-alike", NoteKind::AllAlike { angle_deg }));
     }
     let diagonal = seen.size[0].hypot(seen.size[1]);
     if median(&mut fit.rms_px.clone()) > MOST_SCATTER_OF_DIAGONAL * diagonal {
         let rms_px = fit.overall_px;
-        return Some(Remark::new("does-not-fit", About::DoesNotFit { rms_px }));
+        return Some(Remark::new("does-not-fit", NoteKind::DoesNotFit { rms_px }));
     }
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
     let width = seen.size[0].max(seen.size[1]);
     let (ln_f_sd, middle_sd_px) = (sd(LN_F), sd(CX).max(sd(CY)));
     let corner_sd_px = corner_sd_px(fit, seen.size);
-    let about = About::TooUnsure {
+    let about = NoteKind::TooUnsure {
         ln_f_sd,
         middle_sd_px,
         corner_sd_px,
@@ -181,20 +181,26 @@ pub(super) fn notes(
     all: Option<&Calibration>,
     seen: &BoardViews,
     s: &SufficiencyLimits,
-) -> Vec<Remark<About>> {
+) -> Vec<Remark<NoteKind>> {
     let mut out = Vec::new();
     let used = seen.files.len();
     if used < s.good_photos {
         let good = s.good_photos;
-        out.push(Remark::new("few-photos", About::FewPhotos { used, good }));
+        out.push(Remark::new(
+            "few-photos",
+            NoteKind::FewPhotos { used, good },
+        ));
     }
     let angle_deg = widest_angle_deg(fit);
     if angle_deg < s.good_angle_deg {
-        out.push(Remark::new("little-tilt", About::LittleTilt { angle_deg }));
+        out.push(Remark::new(
+            "little-tilt",
+            NoteKind::LittleTilt { angle_deg },
+        ));
     }
     let corners = empty_corners(seen, s.good_reach);
     if !corners.is_empty() {
-        let about = About::CornersEmpty {
+        let about = NoteKind::CornersEmpty {
             corners,
             reach_px: reach_px(fit, seen),
             apart_px: all.map(|all| apart_px(fit, all, seen.size)),
@@ -204,7 +210,7 @@ pub(super) fn notes(
     let median_px = median(&mut fit.rms_px.clone());
     for (file, rms_px) in seen.files.iter().zip(&fit.rms_px) {
         if *rms_px > OUTLIER_RATIO * median_px {
-            let about = About::PhotoFitsBadly {
+            let about = NoteKind::PhotoFitsBadly {
                 file: (*file).to_owned(),
                 rms_px: *rms_px,
                 median_px,

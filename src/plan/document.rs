@@ -43,11 +43,11 @@ pub struct Plan {
 }
 
 /// A caution of the plan.
-pub type Caution = Remark<About>;
+pub type Caution = Remark<CautionKind>;
 
 /// What a caution of the plan names.
 #[derive(Clone, Debug, PartialEq)]
-pub enum About {
+pub enum CautionKind {
     /// No distance is given: the one to start at, m.
     StartShort(f64),
     /// From here "in tune" doesn't show.
@@ -55,13 +55,13 @@ pub enum About {
     /// From here wind and form count for more than tune.
     LongDistance,
     /// What goes with every advice.
-    Advice(advice::About),
+    Advice(advice::CautionKind),
     /// A sentence as it stood in a document.
     Written(String),
 }
 
-impl From<advice::About> for About {
-    fn from(about: advice::About) -> Self {
+impl From<advice::CautionKind> for CautionKind {
+    fn from(about: advice::CautionKind) -> Self {
         Self::Advice(about)
     }
 }
@@ -101,7 +101,7 @@ impl ToNote {
     ];
 }
 
-written!(About, ToNote);
+written!(CautionKind, ToNote);
 
 /// How many shots a certainty takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -4,8 +4,8 @@ mod document;
 mod precision;
 
 pub use document::{
-    About, CallProbability, Caution, Needed, Plan, PlannedScatter, Precision, SCHEMA, ScatterFrom,
-    ToNote,
+    CallProbability, Caution, CautionKind, Needed, Plan, PlannedScatter, Precision, SCHEMA,
+    ScatterFrom, ToNote,
 };
 
 use crate::advice;
@@ -144,13 +144,16 @@ pub fn plan(options: &PlanOptions) -> Plan {
 fn cautions(unknown: bool, full: bool, distance_m: f64, assumptions: &Assumptions) -> Vec<Caution> {
     let mut notes = vec![advice::bare_shafts().among()];
     if unknown {
-        notes.push(Caution::new("start-short", About::StartShort(distance_m)));
+        notes.push(Caution::new(
+            "start-short",
+            CautionKind::StartShort(distance_m),
+        ));
     }
     if !full {
-        notes.push(Caution::new("short-distance", About::ShortDistance));
+        notes.push(Caution::new("short-distance", CautionKind::ShortDistance));
     }
     if distance_m > assumptions.long_distance_m {
-        notes.push(Caution::new("long-distance", About::LongDistance));
+        notes.push(Caution::new("long-distance", CautionKind::LongDistance));
     }
     notes.push(advice::general().among());
     notes

@@ -1,16 +1,16 @@
 //! What a reading has to say beside its numbers: codes with their values; `text::reading` makes the sentences.
 
 use super::MissedShots;
-use crate::record::{ArrowKind, HistoryAbout, Remark, written};
+use crate::record::{ArrowKind, HistoryCautionKind, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing could be read.
-pub type Caution = Remark<About>;
+pub type Caution = Remark<CautionKind>;
 
 /// What a caution or a failure names. Lengths in millimetres at the distance shot, distances in metres, ends as the archer
 /// calls them.
 #[derive(Clone, Debug, PartialEq)]
-pub enum About {
+pub enum CautionKind {
     /// No distance is given.
     NoDistance,
     /// No drawing hand is given.
@@ -104,7 +104,7 @@ pub enum About {
     /// The distances that one set-up's ends were shot from.
     SeveralDistances(Vec<Option<f64>>),
     /// Something about the records as a whole.
-    History(HistoryAbout),
+    History(HistoryCautionKind),
     /// A sentence as it stood in a document.
     Written(String),
 }
@@ -157,10 +157,10 @@ pub struct OddArrow {
     pub left_out: bool,
 }
 
-written!(About, MoreShotsReason);
+written!(CautionKind, MoreShotsReason);
 
-impl From<HistoryAbout> for About {
-    fn from(about: HistoryAbout) -> Self {
+impl From<HistoryCautionKind> for CautionKind {
+    fn from(about: HistoryCautionKind) -> Self {
         Self::History(about)
     }
 }

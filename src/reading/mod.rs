@@ -29,7 +29,8 @@ mod sorting;
 mod thresholds;
 
 pub use about::{
-    About, Caution, CountDiffers, EntryName, MoreShotsReason, NamedOutlier, OddArrow, TwoMoreEnds,
+    Caution, CautionKind, CountDiffers, EntryName, MoreShotsReason, NamedOutlier, OddArrow,
+    TwoMoreEnds,
 };
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;

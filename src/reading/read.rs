@@ -1,6 +1,6 @@
 //! Ends of one set-up → the reading.
 
-use super::about::{About, Caution};
+use super::about::{Caution, CautionKind};
 use super::arrows::{ArrowAssessment, OddArrowReading, posterior_with_arrows};
 use super::calls::{self, AxisCall, Calls};
 use super::cautions::{self, CautionInput};
@@ -50,7 +50,7 @@ pub fn analyse(ends: &[&End]) -> Analysis {
             reading: Reading {
                 failure: Some(Caution::new(
                     "assumptions",
-                    About::Assumptions(error.to_string()),
+                    CautionKind::Assumptions(error.to_string()),
                 )),
                 ..blank(ends, None, None)
             },
@@ -270,7 +270,7 @@ impl ReadingBuilder<'_> {
     }
 
     fn too_few(&self, reading: &Reading) -> Caution {
-        let about = About::NoReading {
+        let about = CautionKind::NoReading {
             fletched: reading.fletched,
             bare: reading.bare,
             least: self.assumptions.few_shots,

@@ -33,7 +33,7 @@ pub use end::{
 pub use entry::{ArrowProposal, Entry, EntrySource, EntryState, Lean, Missed};
 pub use error::RecordError;
 pub use history::{
-    Bow, History, HistoryAbout, HistoryCaution, LeftOut, LeftOutReason, RecordFile, Run, Runs,
+    Bow, History, HistoryCaution, HistoryCautionKind, LeftOut, LeftOutReason, RecordFile, Run, Runs,
 };
 pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};
 pub use remark::Remark;

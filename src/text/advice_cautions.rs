@@ -3,10 +3,10 @@
 use super::numbers::percent;
 use super::terms::{FaceSide, along, axis_name, lever_in_sentence};
 use super::{Locale, Sentence};
-use crate::advice::{About, Action, Axis, Contradiction, LookUp};
+use crate::advice::{Action, Axis, CautionKind, Contradiction, LookUp};
 use crate::record::{Hand, Lever};
 
-impl Sentence for About {
+impl Sentence for CautionKind {
     fn text(&self, locale: Locale) -> String {
         let text = match self {
             Self::WhoDecides => {

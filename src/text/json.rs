@@ -31,5 +31,5 @@ as_text!(
     Reasons,
     GateValue,
     ToNote,
-    lens::About
+    lens::NoteKind
 );

@@ -1,7 +1,7 @@
 //! A lens profile in words.
 
 use super::{Locale, Sentence};
-use crate::lens::{About, LensProfile, PictureCorner};
+use crate::lens::{LensProfile, NoteKind, PictureCorner};
 use std::fmt::Write;
 
 /// What came of the photos, for a person.
@@ -56,7 +56,7 @@ pub fn lens(profile: &LensProfile) -> String {
     out
 }
 
-impl Sentence for About {
+impl Sentence for NoteKind {
     fn text(&self, _: Locale) -> String {
         match self {
             Self::NoBoard => "no chessboard was seen in any photo: print the sheet (`bossmark lens sheet`), tape it flat, and photograph it sharp and well lit".to_owned(),

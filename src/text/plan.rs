@@ -2,7 +2,7 @@
 
 use super::numbers::{count, percent};
 use super::{Locale, Sentence, layout};
-use crate::plan::{About, Plan, Precision, ScatterFrom, ToNote};
+use crate::plan::{CautionKind, Plan, Precision, ScatterFrom, ToNote};
 use crate::record::Hand;
 
 impl Sentence for ToNote {
@@ -31,7 +31,7 @@ impl Sentence for ToNote {
     }
 }
 
-impl Sentence for About {
+impl Sentence for CautionKind {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::StartShort(distance_m) => format!(

@@ -3,10 +3,10 @@
 use super::numbers::{percent, several};
 use super::terms::{kind_name, letter};
 use super::{Locale, Sentence};
-use crate::reading::{About, CountDiffers, EntryName, MissedShots, NamedOutlier, OddArrow};
-use crate::record::{ArrowKind, Bow, Hand, HistoryAbout};
+use crate::reading::{CautionKind, CountDiffers, EntryName, MissedShots, NamedOutlier, OddArrow};
+use crate::record::{ArrowKind, Bow, Hand, HistoryCautionKind};
 
-impl Sentence for About {
+impl Sentence for CautionKind {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::NoDistance => format!(
@@ -143,7 +143,7 @@ impl Sentence for About {
     }
 }
 
-impl Sentence for HistoryAbout {
+impl Sentence for HistoryCautionKind {
     fn text(&self, _: Locale) -> String {
         match self {
             Self::OtherBow {

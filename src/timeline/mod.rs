@@ -9,7 +9,7 @@ pub use report_records::ReportRecords;
 pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, ReadingCache, advise_again};
-use crate::reading::{About, Caution, Reading, read};
+use crate::reading::{Caution, CautionKind, Reading, read};
 use crate::record::{
     End, History, LeftOut, RecordFile, Run, Runs, Session, SettingChange, compare,
 };
@@ -30,7 +30,7 @@ pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<LeftOut>) {
     let Runs { runs, left_out } = Runs::new(records);
     let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
     if runs.len() > 1 {
-        let note = Caution::new("mixed-setups", About::MixedSetups(runs.len()));
+        let note = Caution::new("mixed-setups", CautionKind::MixedSetups(runs.len()));
         all.iter_mut()
             .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
     }
@@ -60,7 +60,7 @@ fn with_cautions(run: &Run, groups: Vec<Vec<&RecordFile>>, read: Vec<Reading>) -
         .collect();
     if all.len() > 1 {
         let distances = all.iter().map(|one| one.reading.distance_m).collect();
-        let about = About::SeveralDistances(distances);
+        let about = CautionKind::SeveralDistances(distances);
         let note = Caution::new("several-distances", about);
         all.iter_mut()
             .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));

@@ -3,7 +3,7 @@
 mod offset;
 mod shots;
 
-use super::about::{About, Caution, CountDiffers, EntryName};
+use super::about::{Caution, CautionKind, CountDiffers, EntryName};
 use super::arrows::ArrowAssessment;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
@@ -93,10 +93,10 @@ fn setup<'a>(ends: &[&'a End]) -> Option<&'a Setup> {
 fn missing_facts(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
     if input.distance_m.is_none() {
-        notes.push(Caution::new("no-distance", About::NoDistance));
+        notes.push(Caution::new("no-distance", CautionKind::NoDistance));
     }
     if input.hand.is_none() {
-        notes.push(Caution::new("no-hand", About::NoHand));
+        notes.push(Caution::new("no-hand", CautionKind::NoHand));
     }
     notes
 }
@@ -105,7 +105,7 @@ fn few_shots(input: &CautionInput<'_>) -> Option<Caution> {
     let count = |kind| input.shots.iter().filter(|shot| shot.kind == kind).count();
     let (fletched, bare) = (count(ArrowKind::Fletched), count(ArrowKind::Bare));
     let least = input.assumptions.few_shots;
-    let about = About::FewShots {
+    let about = CautionKind::FewShots {
         fletched,
         bare,
         least,
@@ -148,7 +148,8 @@ fn count_differs(input: &CautionInput<'_>) -> Option<Caution> {
             }
         }
     }
-    (!differing.is_empty()).then(|| Caution::new("count-differs", About::CountDiffers(differing)))
+    (!differing.is_empty())
+        .then(|| Caution::new("count-differs", CautionKind::CountDiffers(differing)))
 }
 
 fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
@@ -162,15 +163,21 @@ fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
     };
     let unsure = named(&[LeftOutReason::Unconfirmed, LeftOutReason::UnknownKind]);
     if !unsure.is_empty() {
-        notes.push(Caution::new("unconfirmed", About::Unconfirmed(unsure)));
+        notes.push(Caution::new(
+            "unconfirmed",
+            CautionKind::Unconfirmed(unsure),
+        ));
     }
     let nowhere = named(&[LeftOutReason::NoPlace]);
     if !nowhere.is_empty() {
-        notes.push(Caution::new("no-place", About::NoPlace(nowhere)));
+        notes.push(Caution::new("no-place", CautionKind::NoPlace(nowhere)));
     }
     let unchecked = input.gathered.unchecked;
     if unchecked > 0 {
-        notes.push(Caution::new("not-checked", About::NotChecked(unchecked)));
+        notes.push(Caution::new(
+            "not-checked",
+            CautionKind::NotChecked(unchecked),
+        ));
     }
     notes
 }
@@ -178,7 +185,7 @@ fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
 fn missed(input: &CautionInput<'_>) -> Option<Caution> {
     let missed = input.gathered.missed;
     (missed.fletched + missed.bare + missed.unknown > 0)
-        .then(|| Caution::new("missed-shots", About::Missed(missed)))
+        .then(|| Caution::new("missed-shots", CautionKind::Missed(missed)))
 }
 
 fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
@@ -188,12 +195,12 @@ fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
         let named = between.iter().map(|(end, id)| input.entry_name(*end, *id));
         notes.push(Caution::new(
             "between-spots",
-            About::BetweenSpots(named.collect()),
+            CautionKind::BetweenSpots(named.collect()),
         ));
     }
     let mut left_out = input.gathered.left_out.iter();
     if left_out.any(|entry| entry.reason == LeftOutReason::NoSpot) {
-        notes.push(Caution::new("no-spots", About::NoSpots));
+        notes.push(Caution::new("no-spots", CautionKind::NoSpots));
     }
     notes
 }
@@ -201,17 +208,17 @@ fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
 fn distance(input: &CautionInput<'_>) -> Option<Caution> {
     let distance = input.distance_m?;
     if distance < input.assumptions.short_distance_m {
-        let about = About::ShortDistance(distance);
+        let about = CautionKind::ShortDistance(distance);
         return Some(Caution::new("short-distance", about));
     }
     (distance > input.assumptions.long_distance_m)
-        .then(|| Caution::new("long-distance", About::LongDistance(distance)))
+        .then(|| Caution::new("long-distance", CautionKind::LongDistance(distance)))
 }
 
 fn own_tolerance(input: &CautionInput<'_>) -> Option<Caution> {
     let given_mm = own_tolerance_of(input.ends)?;
     let used_mm = input.assumptions.tolerance_for(Some(given_mm));
-    let about = About::ToleranceRange {
+    let about = CautionKind::ToleranceRange {
         given_mm,
         used_mm,
         range_mm: input.assumptions.tolerance_range_mm,

@@ -2,7 +2,7 @@
 
 use super::CautionInput;
 use crate::reading::Posterior;
-use crate::reading::about::{About, Caution};
+use crate::reading::about::{Caution, CautionKind};
 use crate::reading::calls::AxisCall;
 
 /// A lean contradicts only when it is this many of its own sd.
@@ -10,7 +10,7 @@ const LEAN_SIGMAS: f64 = 2.0;
 
 pub(super) fn either_side(input: &CautionInput<'_>) -> Option<Caution> {
     let axes = input.calls.either_side;
-    (axes != [false; 2]).then(|| Caution::new("either-side", About::EitherSide(axes)))
+    (axes != [false; 2]).then(|| Caution::new("either-side", CautionKind::EitherSide(axes)))
 }
 
 pub(super) fn wrong_spine(input: &CautionInput<'_>, posterior: &Posterior) -> Option<Caution> {
@@ -19,7 +19,7 @@ pub(super) fn wrong_spine(input: &CautionInput<'_>, posterior: &Posterior) -> Op
     let limit =
         assumptions.wrong_spine_mm * (distance_m / assumptions.reference_distance_m).max(1.0);
     let offset_mm = posterior.axes[0].mean_mm.abs();
-    let about = About::WrongSpine {
+    let about = CautionKind::WrongSpine {
         offset_mm,
         distance_m,
     };
@@ -27,7 +27,7 @@ pub(super) fn wrong_spine(input: &CautionInput<'_>, posterior: &Posterior) -> Op
 }
 
 pub(super) fn wide_scatter(input: &CautionInput<'_>, posterior: &Posterior) -> Option<Caution> {
-    let about = About::WideScatter(posterior.fletched_sd_mm);
+    let about = CautionKind::WideScatter(posterior.fletched_sd_mm);
     input.too_wide.then(|| Caution::new("wide-scatter", about))
 }
 
@@ -36,7 +36,7 @@ pub(super) fn roll(input: &CautionInput<'_>, posterior: &Posterior) -> Option<Ca
         .axes
         .iter()
         .any(|axis| axis.roll_mm2 > input.assumptions.roll_share * axis.whole_variance_mm2())
-        .then(|| Caution::new("roll", About::Roll))
+        .then(|| Caution::new("roll", CautionKind::Roll))
 }
 
 /// A weak shaft (bare right, right-handed) stands nock left, and bare shafts that hit high stand nock low: the lean
@@ -57,5 +57,5 @@ pub(super) fn contradicting_lean(
                 > (LEAN_SIGMAS * lean.sd_deg).max(input.assumptions.lean_contradiction_deg)
             && leans[axis].signum() * posterior.axes[axis].mean_mm > 0.0
     });
-    contradicts.then(|| Caution::new("lean", About::Lean))
+    contradicts.then(|| Caution::new("lean", CautionKind::Lean))
 }

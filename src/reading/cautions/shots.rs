@@ -1,7 +1,7 @@
 //! Cautions on single shots and arrows, and on how the end was shot.
 
 use super::{CautionInput, setup};
-use crate::reading::about::{About, Caution, NamedOutlier, OddArrow};
+use crate::reading::about::{Caution, CautionKind, NamedOutlier, OddArrow};
 use crate::reading::arrows::ArrowAssessment;
 use crate::reading::{Outlier, Shot};
 use crate::record::ArrowKind;
@@ -19,11 +19,11 @@ pub(super) fn outliers(input: &CautionInput<'_>) -> Vec<Caution> {
     if !input.outliers.is_empty() {
         notes.push(Caution::new(
             "flier",
-            About::Outliers(named(input.outliers)),
+            CautionKind::Outliers(named(input.outliers)),
         ));
     }
     if !input.possible_outliers.is_empty() {
-        let possible = About::PossibleOutliers(named(input.possible_outliers));
+        let possible = CautionKind::PossibleOutliers(named(input.possible_outliers));
         notes.push(Caution::new("possible-flier", possible));
     }
     notes
@@ -44,7 +44,7 @@ pub(super) fn odd_arrows(input: &CautionInput<'_>) -> Option<Caution> {
     });
     let of_two = |kind: &ArrowKind| odd.iter().any(|a| a.ambiguous && a.kind == *kind);
     let kinds = [ArrowKind::Fletched, ArrowKind::Bare].into_iter();
-    let about = About::OddArrows {
+    let about = CautionKind::OddArrows {
         arrows: arrows.collect(),
         of_two: kinds.filter(of_two).collect(),
     };
@@ -61,7 +61,7 @@ pub(super) fn mixed_arrows(input: &CautionInput<'_>) -> Option<Caution> {
     let is_twice = |shot: &&Shot| named(shot).is_some_and(|name| counts[&name] > 1);
     let twice = input.shots.iter().find(is_twice);
     twice.map(|shot| {
-        let about = About::MixedArrows {
+        let about = CautionKind::MixedArrows {
             mark: shot.arrow.clone().unwrap_or_default(),
             end: input.end_name(shot.end),
         };
@@ -98,7 +98,7 @@ pub(super) fn not_alternate(input: &CautionInput<'_>) -> Option<Caution> {
         })
         .map(|(place, _)| input.end_name(place))
         .collect();
-    (!ends.is_empty()).then(|| Caution::new("not-alternate", About::NotAlternate(ends)))
+    (!ends.is_empty()).then(|| Caution::new("not-alternate", CautionKind::NotAlternate(ends)))
 }
 
 pub(super) fn different_mass(input: &CautionInput<'_>) -> Option<Caution> {
@@ -106,5 +106,5 @@ pub(super) fn different_mass(input: &CautionInput<'_>) -> Option<Caution> {
     let (fletched, bare) = (setup.rear_gr?, setup.bare_rear_gr?);
     let difference = bare - fletched;
     (difference.abs() > input.assumptions.mass_difference_gr)
-        .then(|| Caution::new("different-mass", About::DifferentMass(difference)))
+        .then(|| Caution::new("different-mass", CautionKind::DifferentMass(difference)))
 }

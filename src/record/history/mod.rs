@@ -16,7 +16,7 @@ mod runs;
 pub use bow::Bow;
 pub use duplicates::is_confirmed;
 pub use order::sorted;
-pub use remark::{HistoryAbout, HistoryCaution};
+pub use remark::{HistoryCaution, HistoryCautionKind};
 
 use super::{Comparison, End, Remark, Setup};
 use runs::{BowRun, cut_into_runs, setup_incomplete};
@@ -197,7 +197,7 @@ fn other_bow(bow: &Bow, others: &[BowRun]) -> HistoryCaution {
             names.push(other.bow.clone());
         }
     }
-    let about = HistoryAbout::OtherBow {
+    let about = HistoryCautionKind::OtherBow {
         bow: bow.clone(),
         records: others.iter().map(|c| c.run.ends.len()).sum(),
         others: names,
