@@ -55,9 +55,10 @@ const STEP_PX: f64 = 0.5;
 const SPACING_PX: f64 = 6.0;
 /// Fewest profiles on one ring.
 const LEAST_PROFILES: usize = 48;
-/// Most of them for a camera that more searches follow, and for the last.
-pub(super) const FEW_PROFILES: usize = 110;
-pub(super) const MOST_PROFILES: usize = 220;
+/// Most profiles on one ring in a search that others follow.
+pub(super) const MAX_PROFILES_EARLY: usize = 110;
+/// Most profiles on one ring in the last search.
+pub(super) const MAX_PROFILES_LAST: usize = 220;
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
 const LEAST_REACH_MM: f64 = 3.0;
 /// Half length of the kernel [`GAUSSIAN_DERIVATIVE`], px: no edge is found nearer than this to a profile's ends.

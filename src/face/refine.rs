@@ -120,7 +120,7 @@ impl Round {
             level,
             reach_px: LAST_REACH_PX,
             lines: true,
-            profiles: edges::MOST_PROFILES,
+            profiles: edges::MAX_PROFILES_LAST,
             compare: true,
         }
     }
@@ -184,13 +184,13 @@ impl Refiner<'_> {
             level,
             reach_px,
             lines,
-            profiles: edges::FEW_PROFILES,
+            profiles: edges::MAX_PROFILES_EARLY,
             compare: false,
         };
         let first = FIRST_REACHES_PX.iter().enumerate();
         let mut rounds: Vec<Round> = first.map(|(i, r)| round(top, *r, i > 0)).collect();
         rounds.extend((0..top).rev().map(|level| Round {
-            profiles: edges::MOST_PROFILES,
+            profiles: edges::MAX_PROFILES_LAST,
             ..round(level, FINER_REACH_PX, true)
         }));
         // the scales in which the sheet may hang once where it is cheap, and once where all is measured
