@@ -8,6 +8,7 @@ use super::findings::Findings;
 use super::interventions::{ReadingCache, RunRead, interventions, sign, within_tuning_distance};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, RunOnAxis, learn};
+use super::newest_run::{NewestChange, newest_change, newest_reading};
 use super::slopes::{Slope, is_unknown, slopes};
 use super::swapped_tags::SwappedTags;
 use super::{Action, Check};
@@ -138,13 +139,6 @@ pub(super) struct BowState {
     pub(super) findings: Findings,
     /// The newest change, lever by lever, with the set-ups before and after it.
     pub(super) newest_change: Option<NewestChange>,
-}
-
-/// The newest change of the set-up.
-#[derive(Clone, Debug)]
-pub(super) struct NewestChange {
-    pub(super) changes: Vec<crate::record::LeverChange>,
-    pub(super) before: Setup,
 }
 
 impl BowState {
@@ -383,15 +377,16 @@ impl BowState {
                 }
             })
         };
-        let seen = self
+        let was_shot = self
             .setups
             .iter()
             .zip(&state.interventions)
             .any(|(old, read)| read.observed.is_some() && same(old));
-        seen && state
-            .offset_by_history_after(action, step, k)
-            .within(self.tolerance_mm)
-            < k.policy.known_out_below_p_inside
+        was_shot
+            && state
+                .offset_by_history_after(action, step, k)
+                .within(self.tolerance_mm)
+                < k.policy.known_out_below_p_inside
     }
 
     /// Whether the newest change contradicted on this axis, and its checks are still to be made: then no step that can't be undone.
@@ -495,29 +490,6 @@ fn not_less_than_seen(
     state
 }
 
-/// The reading of the newest end's distance, with the notes of its run.
-fn newest_reading(run: &crate::record::Run, read: &RunRead) -> Option<Reading> {
-    // the newest end from where tuning can be read, else the newest
-    let groups = run.by_distance();
-    let counts = |at: usize| {
-        read.groups
-            .get(at)
-            .is_some_and(|g| within_tuning_distance(&g.reading))
-    };
-    let group_index = |record: &crate::record::RecordFile| {
-        let holds =
-            |g: &Vec<&crate::record::RecordFile>| g.iter().any(|own| std::ptr::eq(*own, record));
-        groups.iter().position(holds)
-    };
-    let mut newest_first = run.ends.iter().rev().filter_map(group_index);
-    let newest = newest_first.clone().next()?;
-    let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
-    let mut reading = read.groups.get(at)?.reading.clone();
-    let notes = run.notes.iter().map(|note| note.clone().among());
-    reading.cautions.extend(notes);
-    Some(reading)
-}
-
 /// The distance that a text names: the first number followed by `m`, `yd` or nothing.
 fn metres_in(text: &str) -> Option<f64> {
     let number = |c: char| c.is_ascii_digit() || c == '.';
@@ -532,17 +504,6 @@ fn metres_in(text: &str) -> Option<f64> {
         value
     };
     (5.0..=120.0).contains(&metres).then_some(metres)
-}
-
-/// What was changed before the newest run.
-fn newest_change(history: &History) -> Option<NewestChange> {
-    let [.., before, run] = history.runs.as_slice() else {
-        return None;
-    };
-    Some(NewestChange {
-        changes: run.changed.changes.clone(),
-        before: before.setup.clone(),
-    })
 }
 
 /// The newest run, and earlier ones whose settings are known to be the same.

@@ -42,9 +42,9 @@ pub(super) fn ends_after_step(
         _ => Vec::new(),
     };
     let ends: usize = before.iter().map(|&run| bow.ends_of_runs[run]).sum();
-    let seen = [(state, changed), (other_state, other)]
+    let forecasts = [(state, changed), (other_state, other)]
         .map(|(state, forecast)| with_own(state, forecast, &before, ends));
-    match seen {
+    match forecasts {
         [Some(this), Some(other)] => ends_to_in_tune([&this, &other], ends, goal),
         _ => ends_to_in_tune([&changed, &other], 0, goal),
     }
@@ -78,10 +78,10 @@ fn with_own(
     runs: &[usize],
     ends: usize,
 ) -> Option<AxisForecast> {
-    let seen = runs
+    let observations = runs
         .iter()
         .map(|&run| state.interventions.get(run)?.observed);
-    let all: Option<Vec<Observation>> = seen.collect();
+    let all: Option<Vec<Observation>> = observations.collect();
     let own = all?.into_iter().reduce(Observation::and)?;
     Some(AxisForecast {
         own_mm: own.mean_mm,

@@ -27,6 +27,7 @@ mod interventions;
 mod kind;
 mod knowledge;
 mod learn;
+mod newest_run;
 pub mod physics;
 mod policy;
 mod sensitivities;
