@@ -4,11 +4,12 @@ use super::spec::Colour;
 use crate::geometry::ImagePoint;
 use crate::imaging::LINEAR_FROM_BYTE;
 use crate::math::{byte, floor_index, round_i64};
+use fearless_simd::{Level, dispatch};
 use image::RgbImage;
 use nalgebra::Vector2;
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 #[derive(Deserialize)]
 struct Document {
@@ -78,28 +79,47 @@ pub(super) fn norm(a: &[f32; 3]) -> f32 {
     dot(a, a).sqrt()
 }
 
+/// Share of the print's contrast that light and age have left.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Contrast {
+    /// All of it.
+    Full,
+    /// Half of it: bleached, or behind stray light.
+    Half,
+}
+
+impl Contrast {
+    const ALL: [Self; 2] = [Self::Full, Self::Half];
+
+    pub(super) const fn share(self) -> f32 {
+        match self {
+            Self::Full => 1.0,
+            Self::Half => 0.5,
+        }
+    }
+}
+
 /// How the print of a face is expected to look.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PrintAppearance {
-    /// Share of the print's contrast that light and age have left.
-    pub(super) contrast: f32,
+    pub(super) contrast: Contrast,
     /// Whether other inks than the usual ones are tried.
     pub(super) all_inks: bool,
 }
 
-/// Appearances of the print that are searched for in turn: the usual inks, fresh, in plain light; any inks; bleached, or behind
-/// stray light.
+/// Appearances of the print that are searched for in turn: the usual inks, fresh, in plain light; any inks; any inks at half the
+/// contrast.
 pub(super) const PRINT_APPEARANCES: [PrintAppearance; 3] = [
     PrintAppearance {
-        contrast: 1.0,
+        contrast: Contrast::Full,
         all_inks: false,
     },
     PrintAppearance {
-        contrast: 1.0,
+        contrast: Contrast::Full,
         all_inks: true,
     },
     PrintAppearance {
-        contrast: 0.5,
+        contrast: Contrast::Half,
         all_inks: true,
     },
 ];
@@ -109,20 +129,33 @@ const MID_GREY: f32 = 4.9;
 /// Largest range of a grey's channels, log colour.
 const LARGEST_GREY_RANGE: f32 = 0.45;
 
-/// True when a log colour may be the given colour of which that share of contrast is left; generous, since boundaries
-/// decide.
-pub(super) fn may_be(colour: Colour, [r, g, b]: [f32; 3], contrast: f32) -> bool {
-    match colour {
-        Colour::Yellow => r.min(g) - b > 0.30 * contrast && (r - g).abs() < 0.45,
-        Colour::Red => r - g.max(b) > 0.40 * contrast,
-        Colour::Blue => b - r > 0.28 * contrast,
-        Colour::Black => r.max(g).max(b) < MID_GREY && channel_range(r, g, b) < LARGEST_GREY_RANGE,
-        Colour::White => r.min(g).min(b) > MID_GREY && channel_range(r, g, b) < LARGEST_GREY_RANGE,
-    }
+/// The bit of a colour in [`Reduced::possible_colours`].
+pub(super) const fn bit(colour: Colour) -> u8 {
+    1 << colour as u8
 }
 
-fn channel_range(r: f32, g: f32, b: f32) -> f32 {
-    r.max(g).max(b) - r.min(g).min(b)
+/// The printed colours that a log colour may be, one [`bit`] each, where that share of contrast is left; generous, since
+/// boundaries decide.
+#[inline(always)]
+fn possible_colours([r, g, b]: [f32; 3], contrast: f32) -> u8 {
+    let (least, most) = (r.min(g).min(b), r.max(g).max(b));
+    let grey = most - least < LARGEST_GREY_RANGE;
+    let yellow = (r.min(g) - b > 0.30 * contrast) & ((r - g).abs() < 0.45);
+    let red = r - g.max(b) > 0.40 * contrast;
+    let blue = b - r > 0.28 * contrast;
+    let black = (most < MID_GREY) & grey;
+    let white = (least > MID_GREY) & grey;
+    u8::from(yellow) * bit(Colour::Yellow)
+        | u8::from(red) * bit(Colour::Red)
+        | u8::from(blue) * bit(Colour::Blue)
+        | u8::from(black) * bit(Colour::Black)
+        | u8::from(white) * bit(Colour::White)
+}
+
+#[inline(always)]
+fn possible_colours_of_all(pixels: &[[f32; 3]], contrast: f32) -> Vec<u8> {
+    let each = pixels.iter().map(|p| possible_colours(*p, contrast));
+    each.collect()
 }
 
 /// A copy of the photo reduced by a whole factor through area averages, as log colours.
@@ -132,6 +165,8 @@ pub(super) struct Reduced {
     /// Pixels of the photo per pixel here, each way.
     pub(super) factor: f64,
     log: Vec<[f32; 3]>,
+    /// The printed colours that each pixel may be, at each contrast: worked out when first asked for.
+    possible: [OnceLock<Vec<u8>>; Contrast::ALL.len()],
     /// The same at half the size, where that is still of use.
     coarser: Option<Box<Reduced>>,
 }
@@ -203,6 +238,7 @@ impl Reduced {
             height,
             factor,
             log,
+            possible: [const { OnceLock::new() }; Contrast::ALL.len()],
             coarser,
         }
     }
@@ -227,9 +263,13 @@ impl Reduced {
             .unwrap_or_default()
     }
 
-    /// All pixels, row after row.
-    pub(super) fn pixels(&self) -> &[[f32; 3]] {
-        &self.log
+    /// The printed colours that each pixel may be, row after row, one [`bit`] each.
+    pub(super) fn possible_colours(&self, contrast: Contrast) -> &[u8] {
+        self.possible[contrast as usize].get_or_init(|| {
+            let share = contrast.share();
+            // in the widest vectors that there are: comparisons, so that the bits don't depend on them
+            dispatch!(Level::new(), _simd => possible_colours_of_all(&self.log, share))
+        })
     }
 
     /// The sums of the colours of the pixels nearest to the first 0, 1, 2 … of so many places from `start` on, `step` apart, as far as

@@ -5,7 +5,7 @@
 //! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A spot is
 //! accepted when hits of two boundaries at least agree with one such fit.
 
-use super::colour::{PrintAppearance, Reduced, may_be};
+use super::colour::{PrintAppearance, Reduced, bit};
 use super::patches::patches;
 use super::pencil::{Pencil, agreeing_hits, fit};
 use super::rays::{Hit, Target, cast, targets};
@@ -16,20 +16,22 @@ use fearless_simd::{Level, dispatch};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::TAU;
 
-/// Rays cast from a candidate.
+/// Rays cast from a centre that a fit has confirmed.
 const RAYS: usize = 72;
-/// Rays cast for a first look, and before all others: a quarter of the way round takes two of these.
-const FEW_RAYS: usize = 24;
+/// Rays cast from a patch at first: two of them cross a quarter of the way round.
 const FIRST_RAYS: usize = 8;
-/// Length of the rays of the first look in equivalent radii of the patch (the innermost colour is a fifth of the face), and
-/// the least length, px.
+/// Rays cast from a patch, and from a centre that was fitted, before all of them.
+const FEW_RAYS: usize = 24;
+/// Length of the first rays from a patch, in radii of a disc of its area (the innermost colour is a fifth of the face), and at
+/// least, px.
 const FIRST_REACH: (f64, f64) = (8.0, 40.0);
-/// A patch of this radius, and a face of this radius, px, are looked at as closely as need be: larger ones in coarser copies.
+/// Rays from a patch are cast on the coarsest copy on which it still has this radius, px.
 const PATCH_PX: f64 = 24.0;
+/// Rays from a fitted centre are cast on the coarsest copy on which the face still has this radius, px.
 const FACE_PX: f64 = 120.0;
 /// Patches whose centres and radii differ by less than this share of the radius are the same one, found by another colour.
 const SAME_PATCH_SHARE: f64 = 0.2;
-/// Rays cast for a second look, and their length against those of the first.
+/// Rays that reach farther from a patch, and their length against that of the first.
 const MORE_RAYS: usize = 36;
 const SECOND_REACH: f64 = 3.0;
 /// Length of rays from a fitted centre against the farthest place that the outermost boundary should have.
@@ -109,7 +111,6 @@ pub(super) struct SpotSearch {
 
 /// Looks for spots of `spec` on the whole photo as its print is expected to look.
 pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, appearance: PrintAppearance) -> SpotSearch {
-    let contrast = appearance.contrast;
     let targets = targets(spec, appearance);
     let mut search = SpotSearch::default();
     let mut colours: Vec<Colour> = Vec::new();
@@ -123,22 +124,14 @@ pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, appearance: PrintAppearan
     if colours.iter().any(strong) {
         colours.retain(strong);
     }
-    // one bit for each colour that a pixel may have
-    let kinds: Vec<u8> = reduced
-        .pixels()
-        .iter()
-        .map(|here| {
-            colours.iter().zip(0..).fold(0, |bits, (c, k)| {
-                bits | u8::from(may_be(*c, *here, contrast)) << k
-            })
-        })
-        .collect();
+    let possible = reduced.possible_colours(appearance.contrast);
     // all colours at once, unless they are black and white, then one by one
-    let all = strong(&colours[0]).then_some(u8::MAX);
-    let groups = all.into_iter().chain((0..colours.len()).map(|k| 1 << k));
+    let all = colours.iter().fold(0, |bits, c| bits | bit(*c));
+    let all = strong(&colours[0]).then_some(all);
+    let groups = all.into_iter().chain(colours.iter().map(|c| bit(*c)));
     let mut tried: Vec<(Vector2<f64>, f64)> = Vec::new();
     for group in groups {
-        for (start, radius) in patches(&kinds, group, reduced.width) {
+        for (start, radius) in patches(possible, group, reduced.width) {
             search.patches += 1;
             let at = reduced.in_photo(ImagePoint::new(start.x, start.y));
             // no spot stands within another's rings

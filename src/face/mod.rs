@@ -235,8 +235,24 @@ pub fn fit_all(
     spec: &FaceSpec,
     options: &FitOptions,
 ) -> Result<Vec<FaceFit>, FaceError> {
+    let copies = Copies::of(photo);
+    let found = accepted(&copies, spec, options, &Effort::FULL).map_err(|error| match error {
+        FaceError::NoFace {
+            face,
+            seen,
+            evidence,
+            other,
+        } => FaceError::NoFace {
+            face,
+            seen,
+            evidence,
+            // one spot of several looks like a face of one centre: the layout is looked for as well
+            other: pattern::instead_of(&copies, spec, options).or(other),
+        },
+        FaceError::Calibration => FaceError::Calibration,
+    })?;
     let mut fits: Vec<FaceFit> = Vec::new();
-    for fit in accepted(&Copies::of(photo), spec, options, &Effort::FULL)? {
+    for fit in found {
         if !fits.iter().any(|f| same_place(f, &fit, spec)) {
             fits.push(fit);
         }
@@ -500,7 +516,8 @@ impl Refusal {
                 "discs in its colours seen, without the lines between the zones".to_owned()
             }
             Self::OtherPattern { seen, .. } => pattern::words(seen),
-            Self::NoEdges => "rings seen, but their edges can't be measured".to_owned(),
+            Self::NoEdges => "something round seen, but neither its colours nor its edges are those of the rings"
+                .to_owned(),
             Self::TooSmall { width_px } => format!(
                 "rings in its colours seen, but only {width_px:.0} px wide, too small to tell what they are; go nearer"
             ),

@@ -15,17 +15,41 @@ const SPOT_NATS: f64 = 10.0;
 /// Outer radius, px, of the copy on which colours are looked at.
 const RADIUS_PX: f64 = 250.0;
 
-/// Looks for faces of every built-in pattern of whole sheets, and gives one face of the pattern that explains the photo best. `None` where none is accepted. The size can't be seen.
+/// Looks for faces of every built-in pattern of whole sheets, and gives one face of the pattern that explains the photo best. `None`
+/// where none is accepted. The size can't be seen.
 #[must_use]
 pub fn read(photo: &Photo, options: &FitOptions) -> Option<&'static FaceSpec> {
-    let copies = Copies::of(photo);
+    likeliest(&Copies::of(photo), whole_patterns(), options).map(|(_, face)| face)
+}
+
+/// A face of another pattern than that of `named`, which was not found, where it explains the photo best.
+pub(super) fn instead_of(
+    copies: &Copies,
+    named: &FaceSpec,
+    options: &FitOptions,
+) -> Option<&'static FaceSpec> {
+    let is_named = |face: &&FaceSpec| face.pattern == named.pattern;
+    let others = whole_patterns().filter(|f| !is_named(f));
+    let (nats, other) = likeliest(copies, others, options)?;
+    // what was refused at full size may still explain the small copy better
+    let refused = likeliest(copies, whole_patterns().filter(is_named), options);
+    refused.is_none_or(|(r, _)| r < nats).then_some(other)
+}
+
+/// One face of each pattern. A trimmed sheet has the rings of the whole one, but for those that are cut away.
+fn whole_patterns() -> impl Iterator<Item = &'static FaceSpec> {
+    spec::patterns().filter(|face| !face.trimmed)
+}
+
+/// The face that explains the photo best, and by how much, nats.
+fn likeliest(
+    copies: &Copies,
+    faces: impl Iterator<Item = &'static FaceSpec>,
+    options: &FitOptions,
+) -> Option<(f64, &'static FaceSpec)> {
     let mut best: Option<(f64, &FaceSpec)> = None;
-    for face in spec::patterns() {
-        // a trimmed sheet has the rings of the whole one, but for those that are cut away
-        if face.trimmed {
-            continue;
-        }
-        let Ok(fits) = accepted(&copies, face, options, &Effort::PATTERN) else {
+    for face in faces {
+        let Ok(fits) = accepted(copies, face, options, &Effort::PATTERN) else {
             continue;
         };
         for fit in &fits {
@@ -35,12 +59,12 @@ pub fn read(photo: &Photo, options: &FitOptions) -> Option<&'static FaceSpec> {
             let spots = fit.candidates.first().map_or(1, |c| c.spots);
             let nats = evidence.total() + SPOT_NATS * crate::math::count(spots.max(1) - 1);
             // a pattern listed later must explain more
-            if best.as_ref().is_none_or(|b| nats > b.0) {
+            if best.is_none_or(|b| nats > b.0) {
                 best = Some((nats, face));
             }
         }
     }
-    best.map(|b| b.1)
+    best
 }
 
 /// The pattern of a face in words, with the faces that have it.

@@ -47,7 +47,7 @@ pub(super) fn targets(spec: &FaceSpec, appearance: PrintAppearance) -> Vec<Targe
                 steps: steps
                     .iter()
                     .take(if appearance.all_inks { steps.len() } else { 1 })
-                    .map(|s| s.map(|v| appearance.contrast * v))
+                    .map(|s| s.map(|v| appearance.contrast.share() * v))
                     .collect(),
             }
         })

@@ -73,17 +73,13 @@ pub(super) fn fit_faces(
     let up = options.up.map(|ends| ends.map(|p| p.in_px(photo)));
     fit.vertical = fit.vertical.or(up);
     face::fit_all(photo, spec, &fit).map_err(|error| match error {
-        FaceError::NoFace { other, .. } => {
-            // one spot of several looks like a face of one centre: the layout is looked for as well
-            let seen = pattern::read(photo, &fit);
-            match seen.filter(|face| face.pattern != spec.pattern).or(other) {
-                Some(face) => {
-                    let words = pattern::words(face);
-                    failure(OTHER_FACE, format!("no {} found: {words}", spec.name))
-                }
-                None => failure("no-face", error.to_string()),
-            }
+        FaceError::NoFace {
+            other: Some(face), ..
+        } => {
+            let words = pattern::words(face);
+            failure(OTHER_FACE, format!("no {} found: {words}", spec.name))
         }
+        FaceError::NoFace { .. } => failure("no-face", error.to_string()),
         FaceError::Calibration => FitFailure::DamagedData(MeasureError::Calibration(error)),
     })
 }
