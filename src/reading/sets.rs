@@ -16,7 +16,7 @@ const MOST_COMBINED_FLIPS: usize = 8;
 /// Sets of more outliers than this are computed from the likeliest set instead of from none.
 const MOST_OUTLIERS_FROM_NONE: usize = 40;
 
-/// While climbing, ln of the weight against the best set's below which a ratio of scatters can't matter to the comparison.
+/// While climbing, a ratio of scatters whose ln of the weight lies further than this below the best set's can't matter to the comparison.
 const LN_RATIO_IGNORED: f64 = 30.0;
 
 /// Indices of the outliers among the sorted shots, ascending.
