@@ -146,10 +146,10 @@ fn possible_colours([r, g, b]: [f32; 3], contrast: f32) -> u8 {
     let black = (most < MID_GREY) & grey;
     let white = (least > MID_GREY) & grey;
     u8::from(yellow) * bit(Colour::Yellow)
-        | u8::from(red) * bit(Colour::Red)
-        | u8::from(blue) * bit(Colour::Blue)
-        | u8::from(black) * bit(Colour::Black)
-        | u8::from(white) * bit(Colour::White)
+        + u8::from(red) * bit(Colour::Red)
+        + u8::from(blue) * bit(Colour::Blue)
+        + u8::from(black) * bit(Colour::Black)
+        + u8::from(white) * bit(Colour::White)
 }
 
 #[inline(always)]
