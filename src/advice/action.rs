@@ -36,6 +36,21 @@ pub enum Action {
 }
 
 impl Action {
+    /// The set-up's field that it changes; `None` where it adjusts no lever.
+    pub(crate) const fn setting(self) -> Option<&'static str> {
+        Some(match self {
+            Self::DrawWeight => "draw_weight_lb",
+            Self::ShaftLength => "shaft_length_mm",
+            Self::PointWeight => "point_gr",
+            Self::RearWeight => "rear_gr",
+            Self::Plunger => "plunger_clicks",
+            Self::NockingPoint => "nocking_point_mm",
+            Self::RestHeight => "rest_height_mm",
+            Self::ShaftSpine => "shaft_spine",
+            Self::ShootMore | Self::Verify | Self::Check | Self::None => return None,
+        })
+    }
+
     /// Whether it adjusts a lever of bow or arrows.
     #[must_use]
     pub const fn adjusts_a_lever(self) -> bool {

@@ -9,7 +9,7 @@ use crate::record::{Limit, Setup};
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS_PER_TURN: f64 = 4.0;
-/// Room for rounding, in the lever's unit, where settings meet limits and steps are counted: a step that just reaches a limit is within it.
+/// Tolerance for rounding errors where settings are compared with limits and increments are counted, in the setting's unit.
 const STEP_EPSILON: f64 = 1e-6;
 /// Most steps of one lever that are looked at, whatever a file's limits say.
 const MOST_STEPS: usize = 400;
@@ -32,25 +32,10 @@ pub(super) struct Adjustments {
     pub(super) look_up: Vec<LookUp>,
 }
 
-/// The set-up's field that an action changes.
-pub(super) fn setting_of(action: Action) -> Option<&'static str> {
-    Some(match action {
-        Action::DrawWeight => "draw_weight_lb",
-        Action::ShaftLength => "shaft_length_mm",
-        Action::PointWeight => "point_gr",
-        Action::RearWeight => "rear_gr",
-        Action::Plunger => "plunger_clicks",
-        Action::NockingPoint => "nocking_point_mm",
-        Action::RestHeight => "rest_height_mm",
-        Action::ShaftSpine => "shaft_spine",
-        Action::ShootMore | Action::Verify | Action::Check | Action::None => return None,
-    })
-}
-
-/// The present value of that field.
+/// The present value of the set-up's field that an action changes.
 pub(super) fn present(setup: &Setup, action: Action) -> Option<f64> {
     setup
-        .number(setting_of(action)?)
+        .number(action.setting()?)
         .filter(|value| value.is_finite())
 }
 
@@ -301,7 +286,7 @@ fn sorted_steps(
 
 /// Levers that go only to values owned or obtainable: owned ones if there are any in this direction.
 fn from_list(setup: &Setup, action: Action, direction: f64) -> Adjustments {
-    let limit = setting_of(action).and_then(|setting| limit(setup, setting));
+    let limit = action.setting().and_then(|setting| limit(setup, setting));
     let Some((now, (owned, obtainable))) = present(setup, action).zip(listed(limit)) else {
         return Adjustments::default();
     };
@@ -368,7 +353,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
 }
 
 fn height(setup: &Setup, action: Action, direction: f64, usual: f64, unknown: f64) -> Adjustments {
-    let limit = setting_of(action).and_then(|setting| limit(setup, setting));
+    let limit = action.setting().and_then(|setting| limit(setup, setting));
     let range = bounds(limit);
     let each = step(limit, usual);
     let now = present(setup, action);

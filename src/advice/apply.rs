@@ -5,7 +5,7 @@ use crate::record::Setup;
 
 /// Quarter turns in a turn of a bolt.
 const QUARTERS_PER_TURN: f64 = 4.0;
-/// Largest difference, in the lever's unit, between the value that an advice starts from and the set-up's: what rounding in documents leaves.
+/// Largest difference between the present value by the advice and by the set-up, in the setting's unit: the error of rounding in documents.
 const APPLY_TOLERANCE: f64 = 0.001;
 
 /// The settings that this step changes, at their new values: what the next end's set-up has to say. `None` where nothing

@@ -21,8 +21,8 @@ use std::sync::Arc;
 /// Distance to which offsets are projected before they are combined, m.
 const AT_30_M: f64 = 30.0;
 
-/// Settings of two runs that differ by less, in the lever's unit, count as the same ones: no real step is so small, and what archers write down
-/// is rounded.
+/// Least difference between the settings of two runs that counts as an adjustment, in the setting's unit: increments are larger, and archers
+/// round what they write down.
 const KNOWN_SETTING_TOLERANCE: f64 = 0.1;
 
 /// One axis of the present set-up after the whole history.

@@ -45,7 +45,7 @@ pub(super) struct Findings {
     pub(super) scatter_ratio: Option<f64>,
     /// Spines of all shafts shot on this bow.
     pub(super) spines: Vec<f64>,
-    /// Levers of one axis that were adjusted together before the newest ends, so that their effects can't be told apart.
+    /// Levers of one axis that were adjusted together before the newest ends, so that their effects can't be separated.
     pub(super) several: Vec<Lever>,
     /// The set-up is that of an earlier run again.
     pub(super) is_return: bool,

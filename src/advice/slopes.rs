@@ -1,4 +1,4 @@
-//! The prior of each lever's slope, before this bow has a history.
+//! The prior of the slopes, before this bow has a history.
 
 use super::Action;
 use super::knowledge::{Axis, Divisor, Knowledge};

@@ -3,7 +3,7 @@
 use super::about::{
     CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
 };
-use super::adjustments::{Adjustment, present, setting_of};
+use super::adjustments::{Adjustment, present};
 use super::bow_state::{AxisState, BowState};
 use super::candidate::{Candidate, candidate};
 use super::interventions::sign;
@@ -94,7 +94,7 @@ pub(super) fn of_choice(choice: &Candidate, bow: &BowState, k: &Knowledge) -> St
     let mut step = Step {
         amount: Some(amount),
         unit: k.lever(change).map(|l| l.unit.clone()),
-        setting: setting_of(change).map(str::to_owned),
+        setting: change.setting().map(str::to_owned),
         from,
         to: from.map(|from| rounded(from + amount, 4)),
         bolt_quarter_turns: choice.step.quarter_turns,
@@ -237,7 +237,7 @@ fn differs(state: &AxisState, bow: &BowState) -> Option<Reason> {
 pub(super) fn of_unknown(change: Action, axis: Axis, bow: &BowState, k: &Knowledge) -> Step {
     let mut step = Step {
         unit: k.lever(change).map(|l| l.unit.clone()),
-        setting: setting_of(change).map(str::to_owned),
+        setting: change.setting().map(str::to_owned),
         reversible: reversible(change),
         ..blank(change)
     };
@@ -383,7 +383,7 @@ pub(super) fn put_back(
         kind: StepKind::PutBack,
         amount: amount.map(|a| rounded(a, 3)),
         unit: k.lever(change).map(|l| l.unit.clone()),
-        setting: setting_of(change).map(str::to_owned),
+        setting: change.setting().map(str::to_owned),
         from,
         to: to.map(|to| rounded(to, 4)),
         bolt_quarter_turns: quarter_turns,

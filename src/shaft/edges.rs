@@ -48,7 +48,7 @@ pub(crate) struct EdgePair {
 }
 
 impl EdgePair {
-    /// Whether the edges are clear enough to be used: of weaker ones too many are a neighbour's or a shadow's (practice photos).
+    /// Whether the edges are clear enough to be used: too many weaker ones belong to adjacent shafts or to shadows (practice photos).
     pub(crate) fn is_clear(&self) -> bool {
         self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
     }

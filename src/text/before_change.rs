@@ -337,16 +337,7 @@ pub(super) fn put_back(
             },
         );
     }
-    let field = match change {
-        Action::PointWeight => "point_gr",
-        Action::RearWeight => "rear_gr",
-        Action::Plunger => "plunger_clicks",
-        Action::NockingPoint => "nocking_point_mm",
-        Action::RestHeight => "rest_height_mm",
-        Action::ShaftSpine => "shaft_spine",
-        _ => "",
-    };
-    let unit = setting(field).1;
+    let unit = setting(change.setting().unwrap_or_default()).1;
     let value = |v: f64| match unit {
         "mm" => locale.length(v, 2),
         "" => number(v, 0),
