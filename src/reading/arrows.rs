@@ -3,7 +3,8 @@
 //! Whether an arrow is odd is assessed from the reading without its shots: that says where they should lie and how widely they scatter. Two
 //! hypotheses for their residuals are compared: a common offset as wide as any arrow's, or one as wide as an odd arrow's; in both, some may be
 //! outliers. What is left open stays open: the reading is then a mixture of
-//! the ones with and without the arrow.
+//! the ones with and without the arrow. Of two arrows of a kind that land apart either may be the odd one: the mixture then takes in the
+//! readings without the one and without the other.
 
 use super::em::median;
 use super::odd_arrow_test::{OddArrowTest, Residual, common_offset};
@@ -68,23 +69,8 @@ pub(super) fn posterior_with_arrows(
                 screen(own, &ends, arrow, base, conditions.scale, assumptions)
             })
             .collect();
-        let mut order: Vec<usize> = (0..assessed.len())
-            .filter(|&at| {
-                let arrow = &assessed[at];
-                arrow.p_odd > SUSPECT_PROBABILITY
-                    && !arrow.ambiguous
-                    && !taken.contains(&arrow.kind)
-            })
-            .collect();
-        order.sort_by(|&a, &b| {
-            assessed[b]
-                .p_odd
-                .total_cmp(&assessed[a].p_odd)
-                .then(a.cmp(&b))
-        });
-        order.truncate(MOST_SUSPECTS);
         let mut hypotheses = Vec::new();
-        for at in order {
+        for at in suspects(&assessed, &taken) {
             let (rest, own): (Vec<Shot>, Vec<Shot>) = out
                 .shots
                 .iter()
@@ -101,20 +87,31 @@ pub(super) fn posterior_with_arrows(
             hypotheses.push(OddArrowHypothesis {
                 at,
                 ln_odds: test.ln_factor + prior.ln() - (-prior).ln_1p(),
+                probability: 0.0,
                 outliers: test.outliers,
                 without,
                 rest,
             });
         }
         let most = hypotheses.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
-        let likelihood = |hypothesis: &OddArrowHypothesis| (hypothesis.ln_odds - most).exp();
-        let all: f64 = (-most).exp() + hypotheses.iter().map(likelihood).sum::<f64>();
-        for hypothesis in &hypotheses {
-            assessed[hypothesis.at].p_odd = likelihood(hypothesis) / all;
+        let likelihood = |ln_odds: f64| (ln_odds - most).exp();
+        let each = hypotheses.iter().map(|s| likelihood(s.ln_odds));
+        let all: f64 = (-most).exp() + each.sum::<f64>();
+        for hypothesis in &mut hypotheses {
+            hypothesis.probability = likelihood(hypothesis.ln_odds) / all;
         }
-        let sure = hypotheses
-            .iter()
-            .position(|s| assessed[s.at].p_odd > assumptions.odd_arrow_left_out);
+        for hypothesis in &hypotheses {
+            let arrow = &assessed[hypothesis.at];
+            let same = |other: &&OddArrowHypothesis| {
+                other.at == hypothesis.at
+                    || arrow.ambiguous && assessed[other.at].kind == arrow.kind
+            };
+            let either = hypotheses.iter().filter(same).map(|h| h.probability).sum();
+            assessed[hypothesis.at].p_odd = either;
+        }
+        let sure = hypotheses.iter().position(|s| {
+            !assessed[s.at].ambiguous && s.probability > assumptions.odd_arrow_left_out
+        });
         let kept: Vec<ArrowAssessment> = out.left_out().cloned().collect();
         if let Some(sure) = sure {
             let hypothesis = hypotheses.swap_remove(sure);
@@ -125,7 +122,7 @@ pub(super) fn posterior_with_arrows(
             let posteriors: Vec<LeaveOutPosterior<'_>> = hypotheses
                 .iter()
                 .map(|hypothesis| LeaveOutPosterior {
-                    probability: assessed[hypothesis.at].p_odd,
+                    probability: hypothesis.probability,
                     posterior: &hypothesis.without,
                     shots: &hypothesis.rest,
                     others_outliers: &hypothesis.outliers,
@@ -144,11 +141,39 @@ pub(super) fn posterior_with_arrows(
     out
 }
 
+/// Places of the arrows to assess exactly, the likeliest first: those of kinds of which none is left out yet. Of two of a kind both.
+fn suspects(assessed: &[ArrowAssessment], taken: &[ArrowKind]) -> Vec<usize> {
+    let is_suspect = |arrow: &ArrowAssessment| {
+        arrow.p_odd > SUSPECT_PROBABILITY && !taken.contains(&arrow.kind)
+    };
+    let mut order: Vec<usize> = (0..assessed.len())
+        .filter(|&at| !assessed[at].ambiguous && is_suspect(&assessed[at]))
+        .collect();
+    order.sort_by(|&a, &b| {
+        assessed[b]
+            .p_odd
+            .total_cmp(&assessed[a].p_odd)
+            .then(a.cmp(&b))
+    });
+    order.truncate(MOST_SUSPECTS);
+    for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
+        let of_two: Vec<usize> = (0..assessed.len())
+            .filter(|&at| assessed[at].ambiguous && assessed[at].kind == kind)
+            .collect();
+        if of_two.len() == 2 && of_two.iter().any(|&at| is_suspect(&assessed[at])) {
+            order.extend(of_two);
+        }
+    }
+    order
+}
+
 /// An arrow that was assessed exactly.
 struct OddArrowHypothesis {
     /// Its place among those assessed.
     at: usize,
     ln_odds: f64,
+    /// That this arrow and no other is odd.
+    probability: f64,
     /// P(outlier) of its shots, were it odd.
     outliers: Vec<f64>,
     /// The reading of the other shots,
@@ -444,6 +469,18 @@ mod tests {
             bare.iter()
                 .all(|a| a.ambiguous && !a.left_out && a.p_odd > 0.5)
         );
+    }
+
+    /// Of two arrows 200 mm apart either may be right: the reading lies between them and says that it could be either.
+    #[test]
+    fn of_two_arrows_apart_the_reading_spans_both() {
+        let near = assess(&ends(2, 0.0)).posterior.unwrap();
+        let apart = assess(&ends(2, 200.0)).posterior.unwrap();
+        let sd = |posterior: &Posterior| posterior.axes[0].sd_mm();
+        assert!(sd(&near) < 15.0, "{}", sd(&near));
+        assert!((85.0..130.0).contains(&sd(&apart)), "{}", sd(&apart));
+        let moved = apart.axes[0].mean_mm - near.axes[0].mean_mm;
+        assert!((moved - 100.0).abs() < 30.0, "{moved}");
     }
 
     /// Between "surely odd" and "surely not" the reading lies between that with and that without the arrow.
