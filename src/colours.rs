@@ -37,7 +37,7 @@ struct Blob {
 }
 
 /// Beyond so many squared standard deviations a blob counts as nothing.
-const LARGEST_SQUARED_SDS: f64 = 30.0;
+const MAX_SQUARED_SDS: f64 = 30.0;
 
 impl Blob {
     fn new(middle: Lab, weight: f64, s: Scatter) -> Self {
@@ -69,7 +69,7 @@ impl Blob {
             .zip(self.per_sd)
             .map(|(d, per)| (d * per).powi(2))
             .sum();
-        if square > LARGEST_SQUARED_SDS {
+        if square > MAX_SQUARED_SDS {
             0.0
         } else {
             self.weight * (-0.5 * square).exp()
@@ -86,7 +86,7 @@ struct Palette {
 }
 
 /// Least density of any colour under any name, so that no colour is impossible.
-const LEAST_DENSITY: f64 = 1e-9;
+const MIN_DENSITY: f64 = 1e-9;
 
 fn read(text: &str) -> Result<Palette, serde_json::Error> {
     let d: Document = serde_json::from_str(text)?;
@@ -173,7 +173,7 @@ impl Likeness {
         let each: Vec<f64> = palette
             .blobs
             .iter()
-            .map(|blobs| LEAST_DENSITY + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
+            .map(|blobs| MIN_DENSITY + blobs.iter().map(|b| b.density(colour)).sum::<f64>())
             .collect();
         let mean = each.iter().sum::<f64>() / crate::math::count(each.len().max(1));
         let share = |p: f64| (1.0 - palette.outlier) * p / mean + palette.outlier;

@@ -55,7 +55,7 @@ fn ends_with_earlier_settings_can_show_a_bow_in_tune() {
     for at in [11, 13, 16, 36] {
         let mut bow = Bow::new(31, at, Draw::default());
         let (mut records, mut readings) = (Vec::new(), ReadingCache::default());
-        for number in 1..=play::MOST_ENDS {
+        for number in 1..=play::MAX_ENDS {
             let end = bow.shoot(number);
             let file = format!("{number}.json");
             records.push(RecordFile { file, line: 1, end });

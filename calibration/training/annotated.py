@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from confirmed import LEAST_LENGTH_MM, MOST_LENGTH_MM, USUAL_DIAMETER_MM, USUAL_LENGTH_MM, face_of, on_face
+from confirmed import MIN_LENGTH_MM, MAX_LENGTH_MM, USUAL_DIAMETER_MM, USUAL_LENGTH_MM, face_of, on_face
 
 PATTERNS = {
     'ten-zone': 'wa-122',
@@ -26,7 +26,7 @@ PATTERNS = {
 }
 FOOT_SD = 0.08  # of the foot point that the nocks show beside the camera's own, share of its distance: lean and errors of the pose
 ACROSS_SD_MM = 8.0  # of a marked nock beside the line from the foot point, on the face plane
-LEAST_TAIL_MM = 15.0  # shorter than this on the face plane a shaft has no direction
+MIN_TAIL_MM = 15.0  # shorter than this on the face plane a shaft has no direction
 SCALES = (0.66, 1.0, 1.5, 2.0, 3.0)  # the face's millimetres in true ones that are tried: a photograph doesn't show the size
 
 
@@ -48,7 +48,7 @@ def seen_foot(own: np.ndarray, distance: float, entries: np.ndarray, tails: np.n
         normal, right = np.eye(2) / (FOOT_SD * distance) ** 2, (own - foot) / (FOOT_SD * distance) ** 2
         for entry, tail in zip(entries, tails, strict=True):
             along, seen = entry - foot, tail - entry
-            if np.linalg.norm(seen) < LEAST_TAIL_MM or np.linalg.norm(along) < 1:
+            if np.linalg.norm(seen) < MIN_TAIL_MM or np.linalg.norm(along) < 1:
                 continue
             unit = seen / np.linalg.norm(seen)
             across = np.array([-unit[1], unit[0]])
@@ -66,7 +66,7 @@ def height_of(mark: dict, camera: dict, foot: np.ndarray, distance: float) -> fl
         return None
     entry, tail = (np.array(on_face(camera, mark[key])) for key in ('px', 'nock_px'))
     seen, slant = np.linalg.norm(tail - entry), np.linalg.norm(entry - foot)
-    return distance * seen / (slant + seen) if seen > LEAST_TAIL_MM else None
+    return distance * seen / (slant + seen) if seen > MIN_TAIL_MM else None
 
 
 def scale_of(heights: list[float | None]) -> float:
@@ -82,7 +82,7 @@ def shaft_of(mark: dict, camera: dict, scale: float, foot: np.ndarray, eye: np.n
     entry = np.array(on_face(camera, mark['px'])) / scale
     height = height_of(mark, camera, foot, eye[2])
     if height is not None:
-        height = height / scale if LEAST_LENGTH_MM <= height / scale <= MOST_LENGTH_MM else None
+        height = height / scale if MIN_LENGTH_MM <= height / scale <= MAX_LENGTH_MM else None
     axis = np.array([*((eye[:2] - foot) / eye[2]), 1.0])
     axis /= np.linalg.norm(axis)
     sure = mark.get('sure', True)

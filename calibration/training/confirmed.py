@@ -10,7 +10,7 @@ from pathlib import Path
 
 USUAL_LENGTH_MM = 570.0  # what a shaft stands out by where no nock was seen (../shaft-net/model.json)
 USUAL_DIAMETER_MM = 5.5
-LEAST_LENGTH_MM, MOST_LENGTH_MM = 150.0, 900.0
+MIN_LENGTH_MM, MAX_LENGTH_MM = 150.0, 900.0
 
 
 def is_confirmed(record: dict) -> bool:
@@ -68,7 +68,7 @@ def shaft_of(entry: dict, camera: dict, distance_mm: float, foot: tuple[float, f
         own_foot = [foot[k] - axis[k] / axis[2] * distance_mm for k in range(2)]
         slant = math.dist((x, y), own_foot)
         height = distance_mm * seen / (slant + seen) if slant + seen > 1 else 0.0
-        length = height / axis[2] if LEAST_LENGTH_MM <= height <= MOST_LENGTH_MM else None
+        length = height / axis[2] if MIN_LENGTH_MM <= height <= MAX_LENGTH_MM else None
     return {
         'kind': entry['kind'],
         'entry_mm': [x, y],

@@ -19,8 +19,8 @@ PLACE_MM = ALONG_MM * PIXELS_PER_PLACE
 NEIGHBOURS = 24  # most other candidates that count, best first
 NEIGHBOUR_SCORE = 0.2  # least map score of these
 NEIGHBOUR_MM = 5.0  # half the span of a vane and its shaft: nearness falls off over it
-LEAST_SLOPE = 0.02  # of a projected axis: below it its direction isn't known
-TALLEST_MM = 900.0  # height up to which projected axes are followed
+MIN_SLOPE = 0.02  # of a projected axis: below it its direction isn't known
+MAX_HEIGHT_MM = 900.0  # height up to which projected axes are followed
 HEIGHT_UNIT_MM = 600.0  # of the plane of heights
 SUBSAMPLES = ((-0.25, -0.25), (-0.25, 0.25), (0.25, -0.25), (0.25, 0.25))  # along, across, in pixels
 
@@ -196,13 +196,13 @@ def neighbour_planes(eye: Array, places: Array, others: Array) -> Array:
     obliquity = length(others[..., :2] - eye[:, None, :2])[..., 0] / distance_mm
     sideways = xp.stack([-away[..., 1], away[..., 0]], -1)
     along = away * obliquity[..., None] + sideways * others[..., 2:3]
-    slope = clip(length(along), LEAST_SLOPE)
+    slope = clip(length(along), MIN_SLOPE)
     along, slope = along / slope, slope * distance_mm[..., None]  # [B, k, 2], [B, k, 1]
     offset = places[:, None] - others[:, :, None, :2]  # [B, k, n, 2]
     forward = (offset * along[:, :, None]).sum(-1)
     across = offset[..., 0] * along[:, :, None, 1] - offset[..., 1] * along[:, :, None, 0]
     ahead = clip(forward, 0.0)
-    height = clip(distance_mm[..., None] * ahead / (slope + ahead), None, TALLEST_MM)
+    height = clip(distance_mm[..., None] * ahead / (slope + ahead), None, MAX_HEIGHT_MM)
     # what lies nearer to the camera shows larger
     across = across * (1 - height / distance_mm[..., None])
     near = others[..., 3:4] * xp.exp(-0.5 * (across / NEIGHBOUR_MM) ** 2) * (forward > -NEIGHBOUR_MM)

@@ -24,7 +24,7 @@ from arrow_shapes import Style, blurred_by_depth, draw_arrow
 from scene import FACES, Camera, painted_face, plane_blobs, quad, random_camera
 
 SHARES_OF_FACES = [0.22, 0.2, 0.08, 0.1, 0.07, 0.07, 0.05, 0.06, 0.05, 0.05, 0.05]
-MOST_OWN = 22  # arrows of a photo that others are drawn into
+MAX_OWN = 22  # arrows of a photo that others are drawn into
 SMALLEST = 420  # px along the longer side of a reduced photo
 JPEG_QUALITY = 93
 
@@ -67,7 +67,7 @@ def prepared_scene(r, stem: str) -> Scene | None:
     image = cv2.imread(stem + '.jpg')[..., ::-1].astype(np.float32) / 255
     c, own = t['camera'], [dict(s) for s in t['shafts']]
     camera = Camera(c['rotation'], c['translation'], c['f'], c['c'], c['k'])
-    if len(own) >= MOST_OWN:
+    if len(own) >= MAX_OWN:
         return None
     return Scene(image, camera, t['radius'], t['face'], t['centres'], own, int(r.integers(1, 7)))
 

@@ -20,7 +20,7 @@ import confirmed
 from fit_probabilities import (
     FOLDS,
     KIND,
-    LEAST_TAIL,
+    MIN_TAIL,
     NONE,
     SHAFT,
     SHAFT_FOUND,
@@ -40,7 +40,7 @@ from fit_probabilities import (
 ROOT = Path(__file__).resolve().parent.parent.parent
 SHIPPED = ROOT / 'calibration' / 'shaft-net'
 RIDGE = 3.0  # about the numbers there are: as much as some ten doubtful shafts say
-SURE, LEAST_PHOTOS = 0.9, 5
+SURE, MIN_PHOTOS = 0.9, 5
 Weights = tuple[np.ndarray, np.ndarray]  # of being a shaft, of being fletched
 
 
@@ -110,7 +110,7 @@ def counts(photos: list[Photo], weights: Weights, least: float) -> dict[str, flo
     for photo in photos:
         own = sigmoid(odds(weights[0], photo.rows(SHAFT)))
         fletched = sigmoid(odds(weights[1], photo.rows(KIND)))
-        for k in np.flatnonzero(photo.features['tail_seen'] >= LEAST_TAIL):
+        for k in np.flatnonzero(photo.features['tail_seen'] >= MIN_TAIL):
             if own[k] * max(fletched[k], 1 - fletched[k]) >= SURE:
                 sure += 1
                 kind = photo.truth['shafts'][photo.which[k]]['kind'] if photo.label[k] != NONE else None
@@ -174,7 +174,7 @@ def main() -> int:
         own = [p for p in photos if p.line['second_set'] == second]
         model = json.loads((a.nets / f'{part}model.json').read_text())
         prior, least = weights_of(model), model['kind']['least']
-        if len(own) < LEAST_PHOTOS:
+        if len(own) < MIN_PHOTOS:
             print(f'{part}model.json: {len(own)} ends are too few to fit on; it stays')
             continue
         set_nearness(own, prior[0])

@@ -17,10 +17,10 @@ import numpy as np
 
 MATCH_MM = 10.0
 MARKED_SHARE = 0.025  # of the face's diameter: how near an entry has to be to a place that a person marked by eye
-LEAST_VISIBLE = 0.15  # share of a shaft; less need not be found
+MIN_VISIBLE = 0.15  # share of a shaft; less need not be found
 NEARNESS_MM = 6.0  # of a likelier candidate, as in the program
-LEAST_SCORE = -1.0  # scores below say no more than this (log loss 0.169 -> 0.165, cross-validated)
-LEAST_TAIL = 0.6  # share of the tail in the picture below which the kind isn't asked for
+MIN_SCORE = -1.0  # scores below say no more than this (log loss 0.169 -> 0.165, cross-validated)
+MIN_TAIL = 0.6  # share of the tail in the picture below which the kind isn't asked for
 SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft', 'crowd'), ('fletched', 'tag')
 # probability by the fit from which the program counts a shaft: hidden ones, which need not be found, are most of the shafts among
 # candidates of middling probability (cross-validated, of 1178 shafts 51 are missed or false from 0.5 on, 40 from 0.6 on)
@@ -45,7 +45,7 @@ class Photo:
 
 
 def needn_t_be_found(shaft: dict) -> bool:
-    return shaft['entry_hidden'] or shaft['visible_fraction'] < LEAST_VISIBLE or not shaft['in_picture']
+    return shaft['entry_hidden'] or shaft['visible_fraction'] < MIN_VISIBLE or not shaft['in_picture']
 
 
 def match(truth: dict, features: dict[str, np.ndarray], entries: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -76,7 +76,7 @@ def read(files: list[Path]) -> list[Photo]:
             features = dict(zip(first['features'], rows.T, strict=True))
             entries = np.array([e or [1e9, 1e9] for e in line['entries']]).reshape(-1, 2)
             label, which = match(truth, features, entries)
-            features['score'] = np.maximum(features['score'], LEAST_SCORE)
+            features['score'] = np.maximum(features['score'], MIN_SCORE)
             photos.append(Photo(truth, line, features, label, which))
     return photos
 
@@ -127,7 +127,7 @@ def tags(photos: list[Photo]) -> tuple[np.ndarray, np.ndarray]:
     for photo in photos:
         for k in np.flatnonzero(photo.label == SHAFT_FOUND):
             kind = photo.truth['shafts'][photo.which[k]]['kind']
-            if photo.features['tail_seen'][k] >= LEAST_TAIL and kind != 'unknown':
+            if photo.features['tail_seen'][k] >= MIN_TAIL and kind != 'unknown':
                 x.append([photo.features[n][k] for n in KIND])
                 y.append(kind == 'fletched')
     return np.array(x, float).reshape(-1, len(KIND)), np.array(y, float)
@@ -217,7 +217,7 @@ def write(file: Path, shaft: np.ndarray, kind: np.ndarray, errors: np.ndarray) -
     """Puts the numbers into a model.json that is there already; with no `errors` those of the entry stay."""
     model = json.loads(file.read_text())
     names = ('constant', *SHAFT)
-    model['shaft'] = {'least_score': LEAST_SCORE, **{n: round(float(v), 4) for n, v in zip(names, shaft, strict=True)}}
+    model['shaft'] = {'least_score': MIN_SCORE, **{n: round(float(v), 4) for n, v in zip(names, shaft, strict=True)}}
     model['kind'].update({n: round(float(v), 4) for n, v in zip(('constant', 'strip', 'map'), kind, strict=True)})
     if len(errors):
         edges, sure = errors[:, 2] > 0, errors[:, 3] < 0.3

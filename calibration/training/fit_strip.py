@@ -12,15 +12,15 @@ from cutting import PLACE_MM
 from fit_map import binary
 from net import Strip
 from photos import ENTRY, PhotoSet
-from strips import LARGEST_SLOPE
+from strips import MAX_SLOPE
 
 LOSSES = ('nock', 'tag', 'tag at nock', 'shaft')
 WIDTHS, KERNEL, PLANES = (16, 24, 40, 56), 9, 6
 SLOPE_STEP, SLOPE_SD = 0.01, 0.026  # of the sideways slopes tried, and their scatter, as in the program
-LEAST_LENGTH_MM = 350.0  # of shaft that is taken for granted when its direction is looked for
+MIN_LENGTH_MM = 350.0  # of shaft that is taken for granted when its direction is looked for
 SAMPLES = 64  # along it
-LEAST_PEAK = 0.03
-MOST_PEAKS = 40
+MIN_PEAK = 0.03
+MAX_PEAKS = 40
 MATCH_MM = 10.0
 
 
@@ -31,8 +31,8 @@ def slopes_on_map(out: torch.Tensor, place, eye: torch.Tensor, entry: torch.Tens
     d = entry - eye[:2]
     r = d.norm(dim=1, keepdim=True)
     away = d / r.clamp(min=1e-6)
-    slopes = torch.arange(-LARGEST_SLOPE, LARGEST_SLOPE + 1e-6, SLOPE_STEP, device=device)
-    reach = LEAST_LENGTH_MM * distance / (distance - LEAST_LENGTH_MM).clamp(min=1.0)
+    slopes = torch.arange(-MAX_SLOPE, MAX_SLOPE + 1e-6, SLOPE_STEP, device=device)
+    reach = MIN_LENGTH_MM * distance / (distance - MIN_LENGTH_MM).clamp(min=1.0)
     sideways = torch.stack([-away[:, 1], away[:, 0]], 1)[:, None] * slopes[None, :, None]
     axis = (away[:, None] * (r / distance)[:, None] + sideways) * reach
     t = (torch.arange(SAMPLES, device=device) + 0.5) / SAMPLES
@@ -55,7 +55,7 @@ def candidates(net, photos: PhotoSet, least: float, errors: torch.Generator | No
         x, place = maps.whole_map(photos, i, errors)
         y = net(x).float()
         peaks = map_figures.peaks(y, least)
-        peaks = peaks[peaks[:, 0].argsort(descending=True)][:MOST_PEAKS]
+        peaks = peaks[peaks[:, 0].argsort(descending=True)][:MAX_PEAKS]
         if not len(peaks):
             continue
         origin = place(torch.zeros(1, 2, device=device))[0]

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import torch
 
 WARM_UP_STEPS = 300
-LEAST_RATE = 0.002  # share of the learning rate that is left at the end
-LARGEST_MEMORY = 0.9995  # of the running mean, per step
-LARGEST_GRADIENT = 5.0  # norm
+MIN_RATE = 0.002  # share of the learning rate that is left at the end
+MAX_MEMORY_BYTES = 0.9995  # of the running mean, per step
+MAX_GRADIENT = 5.0  # norm
 REPORT_STEPS = 100
 
 
@@ -27,7 +27,7 @@ class Schedule:
 
     def rate_at(self, step: int) -> float:
         """Learning rate of a step: a linear warm-up, then half a cosine."""
-        cosine = 0.5 * (1 + math.cos(math.pi * step / self.steps)) + LEAST_RATE
+        cosine = 0.5 * (1 + math.cos(math.pi * step / self.steps)) + MIN_RATE
         return self.rate * min(1.0, (step + 1) / WARM_UP_STEPS) * cosine
 
 
@@ -38,7 +38,7 @@ def device() -> torch.device:
 @torch.no_grad()
 def update_mean(mean: torch.nn.Module, net: torch.nn.Module, step: int) -> None:
     """Moves the running mean of the weights towards those of `step` (counted from 1)."""
-    memory = min(LARGEST_MEMORY, 1 - 1 / (1 + step / 10))
+    memory = min(MAX_MEMORY_BYTES, 1 - 1 / (1 + step / 10))
     old, new = list(mean.parameters()), list(net.parameters())
     torch._foreach_mul_(old, memory)
     torch._foreach_add_(old, new, alpha=1 - memory)
@@ -64,7 +64,7 @@ def fit(net: torch.nn.Module, schedule: Schedule, batch_loss: Callable, names: t
         loss, parts = batch_loss(net, schedule.batch)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), LARGEST_GRADIENT)
+        torch.nn.utils.clip_grad_norm_(net.parameters(), MAX_GRADIENT)
         optimiser.step()
         update_mean(mean, net, step + 1)
         total += parts

@@ -9,7 +9,7 @@ from photos import PhotoSet
 
 MATCH_MM = 10.0  # as the scoring of photos has it
 THRESHOLD = 0.4  # of the score, for the figures
-LEAST_SCORE = 0.25
+MIN_SCORE = 0.25
 RADIUS = 2  # cells within which a peak is the largest score
 
 GROUPS = [
@@ -19,7 +19,7 @@ GROUPS = [
 ]
 
 
-def peaks(out: torch.Tensor, least: float = LEAST_SCORE) -> torch.Tensor:
+def peaks(out: torch.Tensor, least: float = MIN_SCORE) -> torch.Tensor:
     """Net output [1, 7, h, w] -> rows of score, x, y (map px), log-odds of fletched."""
     heat = torch.sigmoid(out[0, 0])
     largest = F.max_pool2d(heat[None, None], 2 * RADIUS + 1, 1, RADIUS)[0, 0]

@@ -12,7 +12,7 @@ import torch
 import cutting
 from cutting import Views
 
-MOST_SHAFTS = 28  # per photo
+MAX_SHAFTS = 28  # per photo
 FAR_MM = 1e5  # where the table's empty rows lie
 GPU_PIXELS = int(os.environ.get('GPU_PIXELS', '5600000000'))  # some 2000 photos; growing takes three times the room
 CPU_PIXELS = 1 << 24
@@ -98,17 +98,17 @@ class PhotoSet:
         self.make_shaft_table()
 
     def make_shaft_table(self) -> None:
-        table = np.zeros((len(self.meta), MOST_SHAFTS, COLUMNS), np.float32)
+        table = np.zeros((len(self.meta), MAX_SHAFTS, COLUMNS), np.float32)
         table[..., :4], table[..., 6], table[..., LENGTH], table[..., DIAMETER] = FAR_MM, 1, 500, 5
         for i, m in enumerate(self.meta):
-            for j, s in enumerate(m['shafts'][:MOST_SHAFTS]):
+            for j, s in enumerate(m['shafts'][:MAX_SHAFTS]):
                 numbers = [s[k] for k in ('length', 'diameter', 'fletched', 'counts', 'tail_seen', 'seen')]
                 table[i, j] = [*s['entry'], *s['tail'], *s['axis'], *numbers]
         self.shafts = torch.from_numpy(table).to(self.device)
-        self.count = torch.tensor([len(m['shafts'][:MOST_SHAFTS]) for m in self.meta], device=self.device)
+        self.count = torch.tensor([len(m['shafts'][:MAX_SHAFTS]) for m in self.meta], device=self.device)
         # how near each shaft's nock is to another's: 1 at the same place, 0 far away
         tails = self.shafts[..., TAIL]
-        apart = torch.cdist(tails, tails) + FAR_MM * torch.eye(MOST_SHAFTS, device=self.device)
+        apart = torch.cdist(tails, tails) + FAR_MM * torch.eye(MAX_SHAFTS, device=self.device)
         near = torch.exp(-apart.amin(2) / TOUCHING_MM)
         self.crowding = torch.where(tails[..., 0] < FAR_MM, near, torch.zeros_like(near))
 

@@ -19,10 +19,10 @@ import numpy as np
 import confirmed
 
 PX_PER_MM = 1.25
-LEAST_REDUCTION = 1.05
+MIN_REDUCTION = 1.05
 JPEG_QUALITY = 95
 TAIL_MM, TAIL_SAMPLES = 110, 23  # how much of a shaft's end must be in the picture for its tail to be seen
-LEAST_VISIBLE = 0.15  # share of a shaft
+MIN_VISIBLE = 0.15  # share of a shaft
 TURN = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
 
 
@@ -45,7 +45,7 @@ def pixels_per_mm(camera: dict, centres) -> float:
 def reduced(image: np.ndarray, camera: dict, centres) -> tuple[np.ndarray, dict]:
     """An upright photo, area-averaged to the resolution of the nets, and the camera in its pixels."""
     factor = max(1.0, pixels_per_mm(camera, centres) / PX_PER_MM)
-    if factor <= LEAST_REDUCTION:
+    if factor <= MIN_REDUCTION:
         return image, camera
     height, width = image.shape[:2]
     size = round(width / factor), round(height / factor)
@@ -71,7 +71,7 @@ def shaft_of(shaft: dict, camera: dict, size: tuple[int, int]) -> dict:
     tail = eye[:2] + (end[:2] - eye[:2]) * eye[2] / (eye[2] - end[2])
     uv = project(camera, entry + axis * np.linspace(length - TAIL_MM, length, TAIL_SAMPLES)[:, None])
     inside = ((uv > 0) & (uv < np.array(size) - 1)).all(1)
-    visible = shaft['in_picture'] and not shaft['entry_hidden'] and shaft['visible_fraction'] >= LEAST_VISIBLE
+    visible = shaft['in_picture'] and not shaft['entry_hidden'] and shaft['visible_fraction'] >= MIN_VISIBLE
     known = shaft['kind'] != 'unknown' and shaft.get('nock_seen', True)
     return {
         'entry': entry[:2].tolist(),

@@ -25,7 +25,7 @@ from maps import eye_with_error
 from photos import DIAMETER, ENTRY, FAR_MM, FLETCHED, LENGTH, SEEN, TAIL, TAIL_SEEN, PhotoSet
 from strip_augmentation import cover_tails, paint_shafts
 
-LARGEST_SLOPE = 0.12  # the program tries no steeper ones
+MAX_SLOPE = 0.12  # the program tries no steeper ones
 NO_SHAFT_MM = 12.0  # from every entry: no shaft
 SIZE_SD = 0.15  # of the size that a shaft seems to have, natural logarithm: other faces than the one named
 USUAL_STRETCH = 0.2  # natural logarithm: where the face is named rightly shafts look no larger or smaller
@@ -212,7 +212,7 @@ def cuts(photos: PhotoSet, count: int, table, wrong=None, found=None, share: flo
         eye = torch.where(take[:, None], eye_with_error(photos, i), eye)
         own = torch.where(take[:, None], peak[:, 1:3], own)
     entry = torch.where(no[:, None], place, entry)
-    slope = torch.where(no, other_slope, slope).clamp(-LARGEST_SLOPE, LARGEST_SLOPE)
+    slope = torch.where(no, other_slope, slope).clamp(-MAX_SLOPE, MAX_SLOPE)
     both = torch.tensor([0.03, 0.07], device=device)
     stretch = torch.exp(draw.normal(2) * both + draw.normal(1) * SIZE_SD)
     flip = torch.where(draw.uniform() < 0.5, 1.0, -1.0)

@@ -89,7 +89,7 @@ def figures(folder: Path, check: PhotoSet) -> dict:
     """Figures of the nets in a folder, as rounded there, on photos with the errors of fitted cameras."""
     net = weights.load(folder / 'map.bin', 'map').to(check.device)
     nets = [weights.load(folder / f'strip-{k}.bin', 'strip').to(check.device) for k in (1, 2)]
-    found = fit_strip.candidates(net, check, map_figures.LEAST_SCORE, torch.Generator().manual_seed(ERROR_SEED))
+    found = fit_strip.candidates(net, check, map_figures.MIN_SCORE, torch.Generator().manual_seed(ERROR_SEED))
     return {
         'map': map_figures.evaluate(net, check, errors=True),
         'strips': fit_strip.evaluate(nets, check, found, ERROR_SEED),
@@ -118,7 +118,7 @@ def train(recipe: dict, data: Path, out: Path, start: Path, jobs: int) -> None:
     taught = [str(out / 'prepared' / share_of(name)[0]) for name in recipe['data']['taught']]
     net = fit_maps(recipe['map'], start_of(start, recipe['map']['start']), photos, taught)
     weights.write(net, out / 'map.bin')
-    found = fit_strip.candidates(net.to(photos.device), photos, fit_strip.LEAST_PEAK)
+    found = fit_strip.candidates(net.to(photos.device), photos, fit_strip.MIN_PEAK)
     starts = [start_of(start, name) for name in recipe['strip']['starts']]
     for k, strip in enumerate(fit_strips(recipe['strip'], starts, photos, found, taught), 1):
         weights.write(strip, out / f'strip-{k}.bin')

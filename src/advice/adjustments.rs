@@ -12,7 +12,7 @@ const QUARTERS_PER_TURN: f64 = 4.0;
 /// Tolerance for rounding errors where settings are compared with limits and increments are counted, in the setting's unit.
 const STEP_EPSILON: f64 = 1e-6;
 /// Most steps of one lever that are looked at, whatever a file's limits say.
-const MOST_STEPS: usize = 400;
+const MAX_STEPS: usize = 400;
 
 /// By how much a lever is adjusted. The lever itself is an [`Action`] beside it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -141,7 +141,7 @@ pub(super) fn adjustments(
     found
         .steps
         .retain(|m| m.amount.is_finite() && heavy_enough(setup, action, m.amount, k));
-    found.steps.truncate(MOST_STEPS);
+    found.steps.truncate(MAX_STEPS);
     found
 }
 
@@ -176,7 +176,7 @@ fn heavy_enough(setup: &Setup, action: Action, amount: f64, k: &Knowledge) -> bo
 
 /// How many whole steps from 1 a value may take.
 fn step_counts(most: usize) -> impl Iterator<Item = f64> {
-    (1..=most.min(MOST_STEPS)).map(|n| n as f64)
+    (1..=most.min(MAX_STEPS)).map(|n| n as f64)
 }
 
 fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
@@ -197,7 +197,7 @@ fn bolts(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         found.look_up.push(LookUp::BoltTravel);
     }
     let unbounded = turns.is_none() || (direction < 0.0 && most.is_none());
-    for n in step_counts(MOST_STEPS) {
+    for n in step_counts(MAX_STEPS) {
         let quarters = n * each * direction;
         let amount = quarters * lb_each;
         let turned = turns.is_none_or(|t| within(t - quarters / 4.0, turn_bounds));
@@ -332,7 +332,7 @@ fn plunger(setup: &Setup, direction: f64, k: &Knowledge) -> Adjustments {
         look_up.push(LookUp::Plunger);
     }
     Adjustments {
-        steps: step_counts(MOST_STEPS)
+        steps: step_counts(MAX_STEPS)
             .map(|n| n * each * direction)
             .take_while(|amount| amount.abs() <= most + STEP_EPSILON)
             .take_while(|amount| {
@@ -368,7 +368,7 @@ fn height(setup: &Setup, action: Action, direction: f64, usual: f64, unknown: f6
         look_up.push(LookUp::Height);
     }
     Adjustments {
-        steps: step_counts(MOST_STEPS)
+        steps: step_counts(MAX_STEPS)
             .map(|n| n * each * direction)
             .take_while(|amount| {
                 now.is_none_or(|now| within(now + amount, range))
@@ -477,6 +477,6 @@ mod tests {
         let tiny = setup(
             json!({"rest_height_mm": 1, "limits": {"rest_height_mm": {"min": -1e9, "max": 1e9, "step": 1e-12}}}),
         );
-        assert!(amounts(&tiny, Action::RestHeight, 1.0).len() <= MOST_STEPS);
+        assert!(amounts(&tiny, Action::RestHeight, 1.0).len() <= MAX_STEPS);
     }
 }

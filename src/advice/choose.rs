@@ -11,7 +11,7 @@ use super::shaft_changes::{cut, cuts_suffice, next_spine};
 use super::{Action, Check, LookUp};
 
 /// Alternatives that are named beside the next change.
-const MOST_OTHERS: usize = 3;
+const MAX_OTHERS: usize = 3;
 
 /// What to do next.
 #[derive(Clone, Debug, PartialEq)]
@@ -151,7 +151,7 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
         }
         others.extend(ranked.filter_map(|c| c.into_iter().next()));
     }
-    others.truncate(MOST_OTHERS);
+    others.truncate(MAX_OTHERS);
     Decision::Adjust {
         next: Box::new(next),
         also,

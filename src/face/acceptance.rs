@@ -10,12 +10,12 @@ use crate::geometry::FacePoint;
 use crate::imaging::pyramid;
 
 /// Below this many px per mm shafts can't be seen, nor a face be distinguished from other rings.
-const SMALLEST_PX_PER_MM: f64 = 0.08;
+const MIN_PX_PER_MM: f64 = 0.08;
 /// Width that printed lines have at least in practice, mm, and the width in the picture from which some must show, px.
 const LINE_MM: f64 = 0.8;
 const LINE_SHOWS_PX: f64 = 0.12;
 /// Most that a face out of focus is blurred, share of its radius: beyond it there are no rings.
-const MOST_BLUR: f64 = 0.03;
+const MAX_BLUR: f64 = 0.03;
 
 impl Refiner<'_> {
     /// What the colours say of a fit, nats, and how many changes of colour show; on the copy on which the face is small.
@@ -69,7 +69,7 @@ impl Refiner<'_> {
     /// Whether the rings are those of the face.
     pub(super) fn check(&self, refined: &RefinedFit, layout: &Layout) -> Result<(), Refusal> {
         let px_per_mm = median_scale(&refined.edges);
-        if px_per_mm < SMALLEST_PX_PER_MM {
+        if px_per_mm < MIN_PX_PER_MM {
             return Err(Refusal::TooSmall {
                 width_px: 2.0 * self.spec.outer_radius_mm() * px_per_mm,
             });
@@ -81,7 +81,7 @@ impl Refiner<'_> {
         let lined = self.spec.boundaries().iter().any(|b| b.is_line());
         let blur_px = refined.found.blur_px * pyramid::factor(refined.level);
         let radius_px = self.spec.outer_radius_mm() * px_per_mm;
-        let soft = (SOFT_PX..MOST_BLUR * radius_px).contains(&blur_px);
+        let soft = (SOFT_PX..MAX_BLUR * radius_px).contains(&blur_px);
         let enough = if soft {
             // blur hides lines: the rest must then be beyond doubt
             evidence.has_lines() || !evidence.is_doubtful()

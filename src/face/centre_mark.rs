@@ -10,7 +10,7 @@ use image::RgbImage;
 use std::f64::consts::TAU;
 
 /// Least length of an arm in the picture, px: below, its two sides run together.
-const LEAST_ARM_PX: f64 = 5.0;
+const MIN_ARM_PX: f64 = 5.0;
 /// Where darkness is looked at, in lengths of an arm: outside the square in which the arms meet, inside their ends.
 const ARM_SHARES: (f64, f64) = (0.4, 0.9);
 /// Places along an arm, directions around the middle.
@@ -19,9 +19,9 @@ const DIRECTIONS: usize = 180;
 /// What has four arms alike shows in the harmonics 4, 8, …; holes, shafts and noise in these as well.
 const NOISE_HARMONICS: [f64; 6] = [1.0, 2.0, 3.0, 5.0, 6.0, 7.0];
 /// The fourth harmonic stands out from those by this factor.
-const LEAST_HARMONIC_RATIO: f64 = 4.0;
+const MIN_HARMONIC_RATIO: f64 = 4.0;
 /// Least depth of the arms against what is between them, relative to that.
-const LEAST_DEPTH: f64 = 0.04;
+const MIN_DEPTH: f64 = 0.04;
 
 /// The turn (rad, to be added to the camera's roll) of a "+" about the face's centre; `least_sd` is the error that remains
 /// however well it is seen.
@@ -35,7 +35,7 @@ pub(super) fn upright(
     let ends = [(mark.arm_mm, 0.0), (0.0, mark.arm_mm)];
     for (x, y) in ends {
         let end = camera.image_from_face(FacePoint::new(x, y))?;
-        if end.distance(middle) < LEAST_ARM_PX {
+        if end.distance(middle) < MIN_ARM_PX {
             return None;
         }
     }
@@ -67,7 +67,7 @@ pub(super) fn upright(
         a * a + b * b
     });
     let noise = (others.iter().sum::<f64>() / count(NOISE_HARMONICS.len())).sqrt();
-    if size < LEAST_HARMONIC_RATIO * noise || size < LEAST_DEPTH * mean {
+    if size < MIN_HARMONIC_RATIO * noise || size < MIN_DEPTH * mean {
         return None;
     }
     // darkest along the arms; the noise of either part of a harmonic is its size over √2

@@ -127,7 +127,7 @@ pub(super) const PRINT_APPEARANCES: [PrintAppearance; 3] = [
 /// Mid grey, log colour.
 const MID_GREY: f32 = 4.9;
 /// Largest range of a grey's channels, log colour.
-const LARGEST_GREY_RANGE: f32 = 0.45;
+const MAX_GREY_RANGE: f32 = 0.45;
 
 /// The bit of a colour in [`Reduced::possible_colours`].
 pub(super) const fn bit(colour: Colour) -> u8 {
@@ -139,7 +139,7 @@ pub(super) const fn bit(colour: Colour) -> u8 {
 #[inline(always)]
 fn possible_colours([r, g, b]: [f32; 3], contrast: f32) -> u8 {
     let (least, most) = (r.min(g).min(b), r.max(g).max(b));
-    let grey = most - least < LARGEST_GREY_RANGE;
+    let grey = most - least < MAX_GREY_RANGE;
     let yellow = (r.min(g) - b > 0.30 * contrast) & ((r - g).abs() < 0.45);
     let red = r - g.max(b) > 0.40 * contrast;
     let blue = b - r > 0.28 * contrast;
@@ -172,7 +172,7 @@ pub(super) struct Reduced {
 }
 
 /// Least shorter side of the coarsest copy, px.
-const LEAST_COARSE_SIDE_PX: usize = 60;
+const MIN_COARSE_SIDE_PX: usize = 60;
 
 impl Reduced {
     /// Reduces `pixels` so that the longer side comes nearest to `side`.
@@ -217,7 +217,7 @@ impl Reduced {
 
     fn with_coarser(width: usize, height: usize, factor: f64, log: Vec<[f32; 3]>) -> Self {
         let (half_width, half_height) = (width / 2, height / 2);
-        let coarser = (half_width.min(half_height) >= LEAST_COARSE_SIDE_PX).then(|| {
+        let coarser = (half_width.min(half_height) >= MIN_COARSE_SIDE_PX).then(|| {
             let mut half = Vec::with_capacity(half_width * half_height);
             for rows in log.chunks_exact(2 * width) {
                 let (above, below) = rows.split_at(width);

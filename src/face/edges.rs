@@ -54,25 +54,25 @@ const STEP_PX: f64 = 0.5;
 /// Distance between profiles along a ring, px.
 const SPACING_PX: f64 = 6.0;
 /// Fewest profiles on one ring.
-const LEAST_PROFILES: usize = 48;
+const MIN_PROFILES: usize = 48;
 /// Most profiles on one ring in a search that others follow.
 pub(super) const MAX_PROFILES_EARLY: usize = 110;
 /// Most profiles on one ring in the last search.
 pub(super) const MAX_PROFILES_LAST: usize = 220;
 /// Least half length of a profile, mm: room for a line of the widest kind and what lies beside it.
-const LEAST_REACH_MM: f64 = 3.0;
+const MIN_REACH_MM: f64 = 3.0;
 /// Half length of the kernel [`GAUSSIAN_DERIVATIVE`], px: no edge is found nearer than this to a profile's ends.
 const KERNEL_PX: f64 = 3.0;
 /// Half width of the stretch that a printed line may take, mm, and in samples at least.
 const LINE_HALF: (f64, usize) = (1.3, 4);
 /// Least step of grey, relative to its brighter side, that is measured in grey.
-const LEAST_GREY_STEP: f32 = 0.15;
+const MIN_GREY_STEP: f32 = 0.15;
 /// Least height of an edge relative to the ring's median edge.
-const LEAST_HEIGHT: f64 = 0.4;
+const MIN_HEIGHT: f64 = 0.4;
 /// Most that the two sides of a line may differ, relative to the brighter: else it is the paper's border.
-const MOST_UNEQUAL: f32 = 0.25;
+const MAX_INEQUALITY: f32 = 0.25;
 /// Least contrast of a line against its surroundings.
-const LEAST_LINE: f32 = 0.03;
+const MIN_LINE_CONTRAST: f32 = 0.03;
 /// A line stands out from the scatter of its surroundings by this factor at least.
 const LINE_OVER_NOISE: f32 = 3.0;
 
@@ -194,7 +194,7 @@ fn profiles(
             Some(place(a, radius)?.distance(place(a + TAU / 16.0, radius)?))
         })
         .sum();
-    let n = floor_index(rough / SPACING_PX).clamp(LEAST_PROFILES, how.profiles);
+    let n = floor_index(rough / SPACING_PX).clamp(MIN_PROFILES, how.profiles);
     let table = &*LINEAR_FROM_BYTE;
     (0..n)
         .filter_map(|k| {
@@ -210,7 +210,7 @@ fn profiles(
                 normal = -normal;
             }
             let px_per_mm = across.abs() / (0.01 * radius);
-            let reach = (how.reach_px.max(LEAST_REACH_MM * px_per_mm) + KERNEL_PX)
+            let reach = (how.reach_px.max(MIN_REACH_MM * px_per_mm) + KERNEL_PX)
                 .min(SHARE_OF_ROOM * room_mm * px_per_mm)
                 .max(2.0);
             let half = floor_index(reach / STEP_PX);
@@ -292,7 +292,7 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
     );
     let grey_step = outside[GREY] - inside[GREY];
     let in_grey = grey_step * (luminance(b) - luminance(a)) > 0.0
-        && grey_step.abs() > LEAST_GREY_STEP * inside[GREY].max(outside[GREY]);
+        && grey_step.abs() > MIN_GREY_STEP * inside[GREY].max(outside[GREY]);
     let mut step = [0.0; 4];
     if in_grey {
         step[GREY] = grey_step;
@@ -328,7 +328,7 @@ fn steps(profiles: &[Profile], boundary: &Boundary) -> Steps {
     let usual = median(&mut heights);
     let places = peaks
         .into_iter()
-        .map(|p| p.filter(|p| p.1 >= LEAST_HEIGHT * usual).map(|p| p.0))
+        .map(|p| p.filter(|p| p.1 >= MIN_HEIGHT * usual).map(|p| p.0))
         .collect();
     // a step of height 1 blurred by a Gaussian of that width, after the smoothing: the peak falls as 1/√(1 + b²)
     let sharpest = GAUSSIAN_DERIVATIVE
@@ -436,7 +436,7 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
     };
     let (left, right) = (level(&v[..third]), level(&v[v.len() - third..]));
     let bright = left.max(right);
-    if bright <= 0.0 || (left - right).abs() > MOST_UNEQUAL * bright {
+    if bright <= 0.0 || (left - right).abs() > MAX_INEQUALITY * bright {
         return None;
     }
     #[expect(clippy::cast_precision_loss, reason = "samples of a profile")]
@@ -470,7 +470,7 @@ fn thin_line(v: &[f32], darker: bool, half: usize) -> Option<f64> {
             .select_nth_unstable_by(upper_quartile, f32::total_cmp)
             .1
     };
-    if top < LEAST_LINE * bright || top < LINE_OVER_NOISE * noise {
+    if top < MIN_LINE_CONTRAST * bright || top < LINE_OVER_NOISE * noise {
         return None;
     }
     let (mut weight, mut at) = (0.0, 0.0);

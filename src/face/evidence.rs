@@ -160,7 +160,7 @@ impl Evidence {
 }
 
 /// Share of the way round on which a change of colour must show to count as seen.
-const LEAST_BOUNDARY_SHARE: f64 = 0.25;
+const MIN_BOUNDARY_SHARE: f64 = 0.25;
 
 /// One change of colour between two bands of the face.
 struct Change {
@@ -223,7 +223,7 @@ pub(super) fn of_colour(
             }
         }
         let share = count(shown) / count(DIRECTIONS * spec.spots_mm.len());
-        seen += usize::from(share >= LEAST_BOUNDARY_SHARE);
+        seen += usize::from(share >= MIN_BOUNDARY_SHARE);
     }
     (nats, seen)
 }

@@ -47,16 +47,16 @@ const STAGES: [(f64, usize, f64); 4] = [
 ];
 /// Share of all rays, in the picture or not, on which two changes of colour must be seen: a quarter of the way round shows an
 /// ellipse, and two of them with one centre show which face it is.
-const LEAST_COVERAGE: f64 = 0.25;
+const MIN_COVERAGE: f64 = 0.25;
 /// The same while few rays are cast, which may miss some, and the least mean over all changes of colour.
-const LEAST_EARLY: f64 = 0.2;
-const LEAST_EARLY_MEAN: f64 = 0.2;
+const MIN_EARLY: f64 = 0.2;
+const MIN_EARLY_MEAN: f64 = 0.2;
 /// Share beyond which a spot is sure: most rays show all its rings.
 const SURE_SHARE: f64 = 0.7;
 /// Share beyond which no second one is looked for near the centre.
 const LIKELY_SHARE: f64 = 0.5;
 /// Smallest outer radius, px of the reduced picture.
-const SMALLEST_RADIUS: f64 = 16.0;
+const MIN_FACE_RADIUS_PX: f64 = 16.0;
 
 /// An edge point with the boundary that it is taken for (index into [`FaceSpec::boundaries`]).
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -224,7 +224,7 @@ fn examine(
         if rays < RAYS {
             let each = seen_shares(&hits, targets, rays);
             let mean = each.iter().sum::<f64>() / count(each.len().max(1));
-            if second_largest(&each) < LEAST_EARLY || mean < LEAST_EARLY_MEAN {
+            if second_largest(&each) < MIN_EARLY || mean < MIN_EARLY_MEAN {
                 return Err(each);
             }
         }
@@ -237,7 +237,7 @@ fn examine(
         pencil = better;
     }
     let centre = pencil.centre().ok_or_else(|| nothing.clone())?;
-    if pencil.radius() < SMALLEST_RADIUS
+    if pencil.radius() < MIN_FACE_RADIUS_PX
         || reduced.near(ImagePoint::new(centre.x, centre.y)).is_none()
     {
         return Err(nothing);
@@ -246,7 +246,7 @@ fn examine(
     let rays: Vec<Vec<Hit>> = cast(reduced, reduced, targets, centre, RAYS, reach).collect();
     let hits = agreeing(&rays, targets, &pencil, 0.05);
     let coverage = coverage(reduced, targets, &pencil, centre, &hits);
-    if second_largest(&seen_shares(&hits, targets, RAYS)) < LEAST_COVERAGE {
+    if second_largest(&seen_shares(&hits, targets, RAYS)) < MIN_COVERAGE {
         return Err(coverage);
     }
     let mean = coverage.iter().sum::<f64>() / count(coverage.len().max(1));

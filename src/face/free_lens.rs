@@ -3,7 +3,7 @@
 
 use super::fit::{self, LensPrior, WeightedEdge};
 use super::priors;
-use super::refine::{LARGEST_SCATTER_SHARE, RefinedFit, Refiner, Round, SMOOTH_PX};
+use super::refine::{MAX_SCATTER_SHARE, RefinedFit, Refiner, Round, SMOOTH_PX};
 use super::start::Layout;
 use super::weights::scatter_mm;
 use crate::geometry::camera::{Camera, LN_F};
@@ -36,7 +36,7 @@ impl Refiner<'_> {
         let last = Round::last(fixed.level);
         let mut free = self.measure(fixed.fitted.clone(), prior, &[last, last])?;
         if scatter_mm(&fixed.found.edges, &fixed.fitted.residuals_px)
-            > LARGEST_SCATTER_SHARE * self.spec.diameter_mm
+            > MAX_SCATTER_SHARE * self.spec.diameter_mm
         {
             // too far astray to be found from there
             let anew = self.best(coarse, layout, prior);

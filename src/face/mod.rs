@@ -192,9 +192,9 @@ pub enum FaceError {
 /// Longer side of the picture in which faces are looked for, px: a 40 cm face from 5 m is still some 40 px wide.
 const SEARCH_SIDE: u32 = 1000;
 /// Places tried in turn until one is accepted: most that are none cost little.
-const MOST_TRIED: usize = 16;
+const MAX_TRIED: usize = 16;
 /// Faces wanted where all are: more don't hang on one boss in practice.
-const MOST_FACES: usize = 8;
+const MAX_FACES: usize = 8;
 /// Least size of a large face in the picture, share of the largest one's: of two sizes side by side the smaller is seldom
 /// smaller than that, nor is the far one on a wall that is seen from the side.
 pub const LARGE_FACE_SHARE: f64 = 0.4;
@@ -301,7 +301,7 @@ impl Effort {
     const FULL: Self = Self {
         halved: false,
         appearances: &colour::PRINT_APPEARANCES,
-        most: MOST_FACES,
+        most: MAX_FACES,
     };
     /// For reading the pattern of a photo: of several faces one is enough, and a small copy shows it.
     const PATTERN: Self = Self {
@@ -365,7 +365,7 @@ fn accepted(
         };
         let mut fits = Vec::new();
         let mut refusals = Vec::new();
-        for (i, layout) in layouts.iter().enumerate().take(MOST_TRIED) {
+        for (i, layout) in layouts.iter().enumerate().take(MAX_TRIED) {
             if fits.len() == effort.most {
                 break;
             }

@@ -19,7 +19,7 @@ const UNSURE_ROLL_DEG: f64 = 1.5;
 /// Change of the focal length against EXIF (natural logarithm) that a good EXIF field does not need.
 const FOCAL_LN_DIFFERENCE: f64 = 0.1;
 /// Least difference of height of a sheet that is worth a note, mm.
-const LEAST_BULGE_MM: f64 = 3.0;
+const MIN_BULGE_MM: f64 = 3.0;
 /// Scatter of ring edges that flat paper in focus does not show, px.
 pub(super) const ROUGH_PX: f64 = 1.0;
 
@@ -192,7 +192,7 @@ pub(super) const fn doubtful() -> Note {
 pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<Note> {
     let (low, high) = sheet.range_mm(spec);
     let by = high - low;
-    (by > LEAST_BULGE_MM).then(|| Note::new("sheet-bends", About::SheetBends(by)))
+    (by > MIN_BULGE_MM).then(|| Note::new("sheet-bends", About::SheetBends(by)))
 }
 
 /// Says that the picture is a part of a larger one.

@@ -5,9 +5,9 @@ use nalgebra::Vector2;
 use std::f64::consts::PI;
 
 /// Smallest patch of one colour that is tried, px of the reduced picture.
-const SMALLEST_PATCH: usize = 14;
+const MIN_PATCH: usize = 14;
 /// Most patches tried per colour, largest first.
-const MOST_PATCHES: usize = 80;
+const MAX_PATCHES: usize = 80;
 
 /// Pixels of a patch, and the sums of their places.
 #[derive(Clone, Copy, Default)]
@@ -86,13 +86,13 @@ pub(super) fn patches(kinds: &[u8], bits: u8, width: usize) -> Vec<(Vector2<f64>
     }
     let whole = stretches.iter().enumerate();
     let mut areas: Vec<Area> = whole
-        .filter(|(k, s)| s.parent == *k && s.area.n >= SMALLEST_PATCH)
+        .filter(|(k, s)| s.parent == *k && s.area.n >= MIN_PATCH)
         .map(|(_, s)| s.area)
         .collect();
     areas.sort_by_key(|a| std::cmp::Reverse(a.n));
     areas
         .into_iter()
-        .take(MOST_PATCHES)
+        .take(MAX_PATCHES)
         .map(|a| {
             let n = count(a.n);
             (Vector2::new(count(a.x), count(a.y)) / n, (n / PI).sqrt())

@@ -8,7 +8,7 @@ use fearless_simd::{Level, dispatch};
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 /// Most that the face may be foreshortened, longest to shortest axis (cos 70°).
-const MOST_FORESHORTENED: f64 = 3.0;
+const MAX_FORESHORTENING: f64 = 3.0;
 
 /// Linear fit of all rings, in coordinates about `origin` divided by `unit`, radii relative to the outer zone.
 #[derive(Clone, Copy)]
@@ -39,7 +39,7 @@ impl Pencil {
         let e = self.m.symmetric_eigenvalues();
         let (low, high) = (e.min(), e.max());
         low > 0.0
-            && (high / low).sqrt() < MOST_FORESHORTENED
+            && (high / low).sqrt() < MAX_FORESHORTENING
             && self.g.norm() < 0.6
             && self
                 .m

@@ -163,7 +163,7 @@ enum Rise {
 }
 
 /// Least difference of luminance by which a line is darker than what lies inside it for the profile to have a dip.
-const LEAST_DIP_LUMINANCE: f32 = 0.05;
+const MIN_DIP_LUMINANCE: f32 = 0.05;
 
 /// How the boundary brightens; `None` where it darkens, or where the line is brighter than what lies inside it.
 fn rise(b: &Boundary) -> Option<Rise> {
@@ -171,7 +171,7 @@ fn rise(b: &Boundary) -> Option<Rise> {
         [b.inside, b.outside, b.line].map(|c| luminance(printed_linear(c)));
     if inside >= outside || line > inside {
         None
-    } else if inside - line > LEAST_DIP_LUMINANCE {
+    } else if inside - line > MIN_DIP_LUMINANCE {
         Some(Rise::PastDip)
     } else {
         Some(Rise::Plain)

@@ -8,9 +8,9 @@ use nalgebra::Vector2;
 use std::f64::consts::TAU;
 
 /// Least part of the step that print of full contrast makes that counts as a hit.
-const LEAST_STEP: f32 = 0.3;
+const MIN_STEP: f32 = 0.3;
 /// Least cosine between the step seen and the step printed.
-const LEAST_COSINE: f32 = 0.78;
+const MIN_COSINE: f32 = 0.78;
 
 /// A colour boundary as looked for along a ray.
 pub(super) struct Target {
@@ -108,7 +108,7 @@ struct Ray {
 }
 
 /// Most samples on either side of a step, and how many times that a place lies from the centre at least.
-const LARGEST_SAMPLES_BESIDE: usize = 5;
+const MAX_SAMPLES_BESIDE: usize = 5;
 const RADIUS_PER_SAMPLES_BESIDE: usize = 9;
 
 impl Ray {
@@ -120,13 +120,13 @@ impl Ray {
             steps.resize(n, 0.0);
         }
         // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
-        for w in 1..=LARGEST_SAMPLES_BESIDE {
+        for w in 1..=MAX_SAMPLES_BESIDE {
             let first = if w == 1 {
                 1
             } else {
                 RADIUS_PER_SAMPLES_BESIDE * w
             };
-            let end = if w == LARGEST_SAMPLES_BESIDE {
+            let end = if w == MAX_SAMPLES_BESIDE {
                 n
             } else {
                 RADIUS_PER_SAMPLES_BESIDE * (w + 1)
@@ -160,8 +160,8 @@ impl Ray {
         self.agreement.resize(x.len(), 0.0);
         for step in &target.steps {
             let size2 = dot(step, step);
-            let least = LEAST_STEP * size2;
-            let cosine2 = LEAST_COSINE * LEAST_COSINE * size2;
+            let least = MIN_STEP * size2;
+            let cosine2 = MIN_COSINE * MIN_COSINE * size2;
             let per_step = 1.0 / size2;
             let [sx, sy, sz] = *step;
             let steps = x.iter().zip(y).zip(z).zip(size);

@@ -88,8 +88,8 @@ const REACH_SD: f64 = 3.0;
 const ROUNDS_OF_STARTS: usize = 2;
 /// Least evidence of the colours at one of the starts for any search, and of all that the first searches found for finer ones, nats.
 /// Every face of 72 rendered and 26 real photos had 19 and 36; nineteen in twenty places that are none have less than 4 of the first.
-const LEAST_COLOUR_NATS: f64 = 6.0;
-const LEAST_FIRST_NATS: f64 = 10.0;
+const MIN_COLOUR_NATS: f64 = 6.0;
+const MIN_FIRST_NATS: f64 = 10.0;
 /// Standard deviation of an edge found on the copy in which faces are looked for, px of that copy.
 const COARSE_SD: f64 = 0.7;
 /// Factors on [`COARSE_SD`] for the two ways to fit a start: once as it is; or from 16 times down to 1, one fit after the other, so that at first
@@ -113,7 +113,7 @@ const ITERATIONS: [usize; 3] = [6, 4, 3];
 const SHEET_ITERATIONS: [usize; 2] = [4, 3];
 /// Largest scatter of edges about their rings that a sheet of paper makes, share of the face's diameter (5 mm on a face of 122 cm): more means
 /// that the camera is wrong.
-pub(super) const LARGEST_SCATTER_SHARE: f64 = 0.004;
+pub(super) const MAX_SCATTER_SHARE: f64 = 0.004;
 /// Largest residual of an edge that belongs to its ring, in the ring's standard deviations.
 const OUTLIER_SD: f64 = 4.0;
 
@@ -222,7 +222,7 @@ impl Refiner<'_> {
             most = most.max(nats);
             nats > 0.0
         });
-        if most < LEAST_COLOUR_NATS {
+        if most < MIN_COLOUR_NATS {
             return None;
         }
         starts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
@@ -248,7 +248,7 @@ impl Refiner<'_> {
         let likeliest_first =
             |a: &RefinedFit, b: &RefinedFit| b.posterior_nats().total_cmp(&a.posterior_nats());
         refined.sort_by(likeliest_first);
-        if refined.first()?.evidence.total() < LEAST_FIRST_NATS {
+        if refined.first()?.evidence.total() < MIN_FIRST_NATS {
             return refined.into_iter().next();
         }
         let least = refined.first().map_or(0.0, RefinedFit::posterior_nats) - UNDECIDED_NATS;

@@ -70,11 +70,11 @@ fn held_upright(camera: &Camera, lean_rad: f64) -> f64 {
 }
 
 /// Two uprights that lie further apart, in standard deviations of their difference, are not fused.
-const LARGEST_FUSED_SDS: f64 = 2.5;
+const MAX_FUSED_SDS: f64 = 2.5;
 /// Further apart than this they contradict each other, and that is said.
 const CONTRADICTION_SDS: f64 = 3.0;
 /// A source with less than this part of the weight changes nothing.
-const LEAST_WEIGHT_SHARE: f64 = 0.01;
+const MIN_WEIGHT_SHARE: f64 = 0.01;
 /// The surest source is named alone when the others change its standard deviation by less than this.
 const SINGLE_SOURCE_SHARE: f64 = 0.05;
 
@@ -94,11 +94,11 @@ pub(super) fn fused(first: Roll, others: &[Roll]) -> CombinedUpright {
     for other in others {
         let (a, b) = (roll.upright.sd_rad.powi(2), other.upright.sd_rad.powi(2));
         let off = wrapped(other.turn_rad - roll.turn_rad);
-        if off.abs() > LARGEST_FUSED_SDS * (a + b).sqrt() {
+        if off.abs() > MAX_FUSED_SDS * (a + b).sqrt() {
             apart.push(*other);
             continue;
         }
-        if a < LEAST_WEIGHT_SHARE * b {
+        if a < MIN_WEIGHT_SHARE * b {
             continue;
         }
         roll.turn_rad += off * a / (a + b);
@@ -119,7 +119,7 @@ pub(super) fn fused(first: Roll, others: &[Roll]) -> CombinedUpright {
 }
 
 /// Marks that leave the direction between them open by more than this (one standard deviation) show none, rad.
-const LARGEST_MARKED_SD_RAD: f64 = 0.17;
+const MAX_MARKED_SD_RAD: f64 = 0.17;
 
 /// The roll under which two marked points stand above each other, the lower one first. `None` where they are too near each
 /// other to show a direction.
@@ -145,7 +145,7 @@ pub(super) fn from_person(
     }
     let by_marks = variance.sqrt() / along.norm();
     let sd_rad = by_marks.hypot(priors.marked_sd_deg.to_radians());
-    (by_marks < LARGEST_MARKED_SD_RAD).then_some(Roll {
+    (by_marks < MAX_MARKED_SD_RAD).then_some(Roll {
         turn_rad: (-along.x).atan2(along.y),
         upright: Upright {
             from: UprightSource::Person,

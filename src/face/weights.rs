@@ -5,7 +5,7 @@ use super::fit::WeightedEdge;
 use crate::math::{SD_FROM_MAD, count, median, robust_sd_about_zero};
 
 /// Smallest standard deviation that an edge is taken to have, px.
-const LEAST_SD_PX: f64 = 0.08;
+const MIN_SD_PX: f64 = 0.08;
 /// Part of an edge's standard deviation that is the picture's, px; what is beyond it is the paper's, the same in mm all round.
 const PIXEL_SD_PX: f64 = 0.15;
 /// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
@@ -74,7 +74,7 @@ pub(super) fn ring_sds_px(edges: &[RingEdge], residuals_px: &[f64], boundaries: 
                 overall
             };
             if sd.is_finite() {
-                sd.max(least).max(LEAST_SD_PX)
+                sd.max(least).max(MIN_SD_PX)
             } else {
                 1.0
             }

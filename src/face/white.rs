@@ -11,7 +11,7 @@ use std::f64::consts::TAU;
 
 /// Places looked at in a zone; and the least share of them that must be in the picture.
 const PLACES: usize = 64;
-const LEAST_SHARE: usize = 3;
+const MIN_SHARE: usize = 3;
 
 /// Linear light, per channel, that a perfectly white face would show, as a share of the picture's white: the factor between the
 /// printed colours and what is seen of them, the brighter colours with more weight. `None` where hardly a zone is in the picture
@@ -67,5 +67,5 @@ fn median_linear(
             }
         }
     }
-    (seen[0].len() >= PLACES / LEAST_SHARE).then(|| seen.map(|mut all| median(&mut all)))
+    (seen[0].len() >= PLACES / MIN_SHARE).then(|| seen.map(|mut all| median(&mut all)))
 }

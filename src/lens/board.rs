@@ -46,9 +46,9 @@ impl Board {
 /// focus, a finer one for small boards.
 const SEARCH_SIDES: [usize; 3] = [1000, 480, 2000];
 /// A board has this many columns and rows at least: fewer may be anything.
-const LEAST_SIDE: u32 = 3;
+const MIN_SIDE: u32 = 3;
 /// And this many corners.
-const LEAST_CORNERS: usize = 12;
+const MIN_CORNERS: usize = 12;
 /// Share of the distance to the neighbouring corners within which gradients belong to a corner alone.
 const SHARE_OF_SPACING: f64 = 0.4;
 /// Radius within which gradients are looked at, px of the full picture: least and most.
@@ -90,13 +90,13 @@ fn on_copy(grey: &Grey, k: usize) -> Option<Board> {
 type Cells = BTreeMap<(i32, i32), Corner>;
 
 /// Most that a neighbour may lie off the edge that leads to it, rad.
-const LARGEST_OFF_EDGE_RAD: f64 = 0.22;
+const MAX_OFF_EDGE_RAD: f64 = 0.22;
 /// Most that a neighbour's own edge may differ in direction, rad: lenses bend lines, slants turn them.
-const LARGEST_EDGE_TURN_RAD: f64 = 0.3;
+const MAX_EDGE_TURN_RAD: f64 = 0.3;
 /// Nearest that neighbours may be, px of the copy.
-const NEAREST_PX: f64 = 5.0;
+const MIN_DISTANCE_PX: f64 = 5.0;
 /// Least contrast across the edge between neighbours, as a share of the corner's.
-const LEAST_ACROSS: f32 = 0.25;
+const MIN_ACROSS: f32 = 0.25;
 
 /// For each corner its neighbours: along the first edge forwards and backwards, then along the second.
 struct Links(Vec<[Option<usize>; 4]>);
@@ -153,7 +153,7 @@ impl Buckets {
 }
 
 /// Squares of [`Buckets`] looked through for a neighbour: up to some 300 px of the copy.
-const FARTHEST_RING: i64 = 12;
+const MAX_RING: i64 = 12;
 
 /// The nearest corner along one edge that continues it.
 fn neighbour(
@@ -168,18 +168,18 @@ fn neighbour(
     let angle = from.edges[edge] + if backwards { PI } else { 0.0 };
     let along = Vector2::new(angle.cos(), angle.sin());
     let mut best: Option<(f64, usize)> = None;
-    for ring in 0..=FARTHEST_RING {
+    for ring in 0..=MAX_RING {
         for j in buckets.ring(from.at, ring) {
             let to = &found[j];
             let d = Vector2::new(to.at.x - from.at.x, to.at.y - from.at.y);
             let distance = d.norm();
-            if j == i || distance < NEAREST_PX || best.is_some_and(|b| b.0 <= distance) {
+            if j == i || distance < MIN_DISTANCE_PX || best.is_some_and(|b| b.0 <= distance) {
                 continue;
             }
             let off = along.perp(&d).atan2(along.dot(&d)).abs();
             // the next corner has its colours the other way round: its other edge continues this one
-            if off < LARGEST_OFF_EDGE_RAD
-                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < LARGEST_EDGE_TURN_RAD
+            if off < MAX_OFF_EDGE_RAD
+                && between_lines(to.edges[1 - edge], d.y.atan2(d.x)) < MAX_EDGE_TURN_RAD
                 && edge_between(blurred, from, to, edge)
             {
                 best = Some((distance, j));
@@ -207,7 +207,7 @@ fn edge_between(g: &Grey, from: &Corner, to: &Corner, edge: usize) -> bool {
         let at = |s: f64| g.sample(ImagePoint::new(p.x + s * side.x, p.y + s * side.y));
         match (at(1.0), at(-1.0)) {
             (Some(up), Some(down)) => {
-                sign * (up - down) > LEAST_ACROSS * from.contrast.min(to.contrast)
+                sign * (up - down) > MIN_ACROSS * from.contrast.min(to.contrast)
             }
             _ => false,
         }
@@ -296,7 +296,7 @@ fn carried(from: &Corner, frame: Frame, to: &Corner) -> Frame {
 }
 
 /// Largest distance of a corner from the position that its neighbours predict, as a share of their distance.
-const LARGEST_PREDICTION_ERROR: f64 = 0.2;
+const MAX_PREDICTION_ERROR: f64 = 0.2;
 
 /// Adds corners that the search missed: each continues the line of two others.
 fn fill(blurred: &Grey, cells: &mut Cells) {
@@ -334,12 +334,12 @@ fn continued(blurred: &Grey, first: &Corner, second: &Corner) -> Option<Corner> 
             corners::corner(blurred, ImagePoint::new(near.x + u * r, near.y + v * r))
         })?;
     // colours as at the first: two steps away they are the same again
-    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < LARGEST_EDGE_TURN_RAD;
+    let alike = |k: usize| between_lines(found.edges[k], first.edges[k]) < MAX_EDGE_TURN_RAD;
     let edge = usize::from(
         between_lines(second.edges[1], step.y.atan2(step.x))
             < between_lines(second.edges[0], step.y.atan2(step.x)),
     );
-    (found.at.distance(near) < LARGEST_PREDICTION_ERROR * step.norm()
+    (found.at.distance(near) < MAX_PREDICTION_ERROR * step.norm()
         && alike(0)
         && alike(1)
         && edge_between(blurred, second, &found, edge))
@@ -373,7 +373,7 @@ fn refined_corners(grey: &Grey, cells: &Cells, k: usize) -> BTreeMap<(i32, i32),
 
 /// Most that a corner may lie off the middle between its neighbours on either side, as a share of half their distance.
 /// Perspective at 60° and a strong lens stay below a fifth.
-const LARGEST_OFF_MIDDLE: f64 = 0.25;
+const MAX_OFF_MIDDLE: f64 = 0.25;
 
 /// Removes corners that violate the board's even spacing, the one with most violations first.
 fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
@@ -386,7 +386,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
                     continue;
                 };
                 let middle = ImagePoint::new(0.5 * (a.x + b.x), 0.5 * (a.y + b.y));
-                let breaks = middle.distance(*at) > LARGEST_OFF_MIDDLE * 0.5 * a.distance(*b);
+                let breaks = middle.distance(*at) > MAX_OFF_MIDDLE * 0.5 * a.distance(*b);
                 for cell in triple {
                     let tally = broken.entry(cell).or_default();
                     tally.0 += usize::from(breaks);
@@ -407,7 +407,7 @@ fn straightened(cells: &mut BTreeMap<(i32, i32), ImagePoint>) {
 }
 
 /// A corner with fewer neighbours than this in its row and column together is there by chance.
-const LEAST_NEIGHBOURS: usize = 2;
+const MIN_NEIGHBOURS: usize = 2;
 
 /// The board of these corners, numbered from 0, its longer side as columns.
 fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
@@ -422,7 +422,7 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
         };
         let lonely: Vec<(i32, i32)> = cells
             .keys()
-            .filter(|c| beside(c) < LEAST_NEIGHBOURS)
+            .filter(|c| beside(c) < MIN_NEIGHBOURS)
             .copied()
             .collect();
         if lonely.is_empty() {
@@ -432,7 +432,7 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
             cells.remove(&c);
         }
     }
-    if cells.len() < LEAST_CORNERS {
+    if cells.len() < MIN_CORNERS {
         return None;
     }
     let columns = cells.keys().map(|c| c.0);
@@ -456,5 +456,5 @@ fn board(cells: &BTreeMap<(i32, i32), ImagePoint>) -> Option<Board> {
     let side = |from: i32, to: i32| u32::try_from(to - from + 1).unwrap_or(0);
     let (a, b) = (side(left, right), side(top, bottom));
     let size = [a.max(b), a.min(b)];
-    (size[1] >= LEAST_SIDE).then_some(Board { corners, size })
+    (size[1] >= MIN_SIDE).then_some(Board { corners, size })
 }

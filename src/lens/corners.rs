@@ -19,13 +19,13 @@ const CIRCLE_PLACES: usize = 32;
 /// Radius within which a corner's saddle is the strongest, px.
 const SUPPRESSION_PX: usize = 2;
 /// Least determinant of the (negative) Hessian: that of a corner of 12 grey levels after the blur (C/(πσ²))².
-const LEAST_SADDLE: f32 = 5.0;
+const MIN_SADDLE_STRENGTH: f32 = 5.0;
 /// Most corners of a picture, strongest first: no sheet has as many.
-const MOST_CORNERS: usize = 4000;
+const MAX_CORNERS: usize = 4000;
 /// Least difference between the bright and the dark sectors, grey levels.
-const LEAST_CONTRAST: f32 = 10.0;
+const MIN_CONTRAST: f32 = 10.0;
 /// Largest difference of opposite sides, as a share of that of neighbouring sectors (sums of squares).
-const LARGEST_ASYMMETRY: f32 = 0.35;
+const MAX_ASYMMETRY: f32 = 0.35;
 
 /// A corner as seen on a reduced copy.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,7 +61,7 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
     for y in margin..h - margin {
         for x in margin..w - margin {
             let v = saddle[y * w + x];
-            if v < LEAST_SADDLE {
+            if v < MIN_SADDLE_STRENGTH {
                 continue;
             }
             let mut around = (y - SUPPRESSION_PX..=y + SUPPRESSION_PX)
@@ -79,7 +79,7 @@ pub(super) fn find(blurred: &Grey) -> Vec<Corner> {
     places.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.2, a.1).cmp(&(b.2, b.1))));
     places
         .into_iter()
-        .take(MOST_CORNERS)
+        .take(MAX_CORNERS)
         .filter_map(|(_, x, y)| corner(blurred, ImagePoint::new(count(x), count(y))))
         .collect()
 }
@@ -159,7 +159,7 @@ fn sectors(ring: &[f32; CIRCLE_PLACES]) -> Option<([f64; 2], f32)> {
     let high = ring.iter().copied().fold(f32::MIN, f32::max);
     let low = ring.iter().copied().fold(f32::MAX, f32::min);
     let contrast = high - low;
-    if contrast < LEAST_CONTRAST {
+    if contrast < MIN_CONTRAST {
         return None;
     }
     // the sectors' widths differ where the sheet is seen at a slant: halfway between bright and dark, not the mean
@@ -170,7 +170,7 @@ fn sectors(ring: &[f32; CIRCLE_PLACES]) -> Option<([f64; 2], f32)> {
         odd += (a - b) * (a - b);
         even += (a + b) * (a + b);
     }
-    if odd > LARGEST_ASYMMETRY * even {
+    if odd > MAX_ASYMMETRY * even {
         return None;
     }
     let mut crossings: Vec<(f64, bool)> = Vec::new();

@@ -121,7 +121,7 @@ pub(super) struct BoardViews<'a> {
 
 /// Largest residual of the corners (in the median photo), as a share of the diagonal. Above it the board was bent or the lens
 /// changed. (2.5 px of 12 megapixels; sharp photos stay below a tenth of it.)
-const MOST_SCATTER_OF_DIAGONAL: f64 = 0.0005;
+const MAX_SCATTER_OF_DIAGONAL: f64 = 0.0005;
 /// A photo whose residual is this many times that of the median photo is named.
 const OUTLIER_RATIO: f64 = 3.0;
 
@@ -155,7 +155,7 @@ pub(super) fn refusal(
         return Some(Remark::new("all-alike", NoteKind::AllAlike { angle_deg }));
     }
     let diagonal = seen.size[0].hypot(seen.size[1]);
-    if median(&mut fit.rms_px.clone()) > MOST_SCATTER_OF_DIAGONAL * diagonal {
+    if median(&mut fit.rms_px.clone()) > MAX_SCATTER_OF_DIAGONAL * diagonal {
         let rms_px = fit.overall_px;
         return Some(Remark::new("does-not-fit", NoteKind::DoesNotFit { rms_px }));
     }

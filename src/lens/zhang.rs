@@ -304,7 +304,7 @@ impl Problem for Bundle<'_> {
 const ROUNDS: usize = 4;
 const STEPS: usize = 30;
 /// Least standard deviation of a corner, px.
-const LEAST_SD_PX: f64 = 0.01;
+const MIN_SD_PX: f64 = 0.01;
 
 /// Calibrates the lens of pictures of that size (px) from views of one board, with the plain terms. `None`: some view shows
 /// no plane, or the search didn't end.
@@ -376,7 +376,7 @@ fn refined(
             1.0
         };
         problem.sd_px =
-            (factor * robust_sd_px(&before, problem.observation_weights.len())).max(LEAST_SD_PX);
+            (factor * robust_sd_px(&before, problem.observation_weights.len())).max(MIN_SD_PX);
         let solution = least_squares(&problem, start, STEPS);
         let (lens, poses) = problem.at(&solution.x);
         (problem.lens, problem.poses) = (lens, poses);

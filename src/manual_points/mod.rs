@@ -147,7 +147,7 @@ fn known(
                 .map(|(dx, dy)| [-dy * direction, dx * direction]),
         });
     }
-    if out.len() < solve::LEAST_POINTS {
+    if out.len() < solve::MIN_POINTS {
         return Err(ManualFitError::TooFew(out.len()));
     }
     Ok(out)
@@ -157,7 +157,7 @@ fn known(
 pub(crate) const MISFIT_CODE: &str = "points-misfit";
 /// Largest rms residual of points that belong together, in their stated standard deviations. Of eight points marked as stated
 /// that happens about once in ten thousand times (chi-square of the residuals, eight degrees of freedom).
-const LARGEST_MISFIT: f64 = 2.0;
+const MAX_MISFIT: f64 = 2.0;
 
 fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<Note> {
     let by_hand = About::ByHand {
@@ -169,7 +169,7 @@ fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<No
     let kept = kept.filter(|(i, _)| !tested.left_out.iter().any(|(out, _)| out == i));
     let stated_px = kept.map(|(_, k)| k.sd_px).fold(0.0, f64::max);
     let rms_px = tested.solved.rms_px;
-    if rms_px > LARGEST_MISFIT * stated_px {
+    if rms_px > MAX_MISFIT * stated_px {
         let misfit = About::PointsMisfit { rms_px, stated_px };
         notes.push(Note::new(MISFIT_CODE, misfit));
     }

@@ -15,17 +15,17 @@ pub(super) struct TestedFit {
 }
 
 /// Residuals up to this many stated deviations are a person's who marks less well than assumed; then the covariance grows.
-const MOST_SCALE: f64 = 3.0;
+const MAX_SCALE: f64 = 3.0;
 /// A single point beyond this many (grown) deviations isn't the place it is taken for: 1 in 3000 for two coordinates.
-const MOST_OF_ONE: f64 = 4.0;
+const MAX_OF_ONE: f64 = 4.0;
 /// Points are left out only where the others then agree better by this factor.
 const CLEAR_RATIO: f64 = 3.0;
 /// Fewest points that must remain: one more than fix the camera, so that they check one another.
-const LEAST_LEFT: usize = 5;
+const MIN_POINTS_LEFT: usize = 5;
 
 fn is_sound(s: &CameraSolution) -> bool {
-    let limit = MOST_OF_ONE * s.scale.max(1.0);
-    s.scale <= MOST_SCALE && s.miss_sd.iter().all(|m| *m <= limit)
+    let limit = MAX_OF_ONE * s.scale.max(1.0);
+    s.scale <= MAX_SCALE && s.miss_sd.iter().all(|m| *m <= limit)
 }
 
 fn without(known: &[Correspondence], leave: &[usize]) -> Vec<usize> {
@@ -93,7 +93,7 @@ fn without_some(known: &[Correspondence], prior: &LensPrior, scale: f64) -> Opti
     for sets in [ones, twos] {
         let best = sets
             .into_iter()
-            .filter(|leave| known.len() - leave.len() >= LEAST_LEFT)
+            .filter(|leave| known.len() - leave.len() >= MIN_POINTS_LEFT)
             .filter_map(|leave| Some((solve_without(known, &leave, prior).ok()?, leave)))
             .filter(|(s, _)| is_sound(s) && CLEAR_RATIO * s.scale.max(1.0 / CLEAR_RATIO) <= scale)
             .min_by(|a, b| a.0.scale.total_cmp(&b.0.scale));

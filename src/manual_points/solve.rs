@@ -9,7 +9,7 @@ use crate::math::{self, Problem, count, least_squares};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 
 /// Fewest points of which a camera can be made.
-pub(super) const LEAST_POINTS: usize = 4;
+pub(super) const MIN_POINTS: usize = 4;
 
 /// A point of the face in the picture.
 #[derive(Clone, Debug, PartialEq)]
@@ -165,7 +165,7 @@ fn first(points: &[&Correspondence], prior: &LensPrior) -> Result<Camera, NoCame
             Some((Vector2::new(p.mm.x, p.mm.y), u))
         })
         .collect();
-    if pairs.len() < LEAST_POINTS {
+    if pairs.len() < MIN_POINTS {
         return Err(NoCamera::Contradiction);
     }
     if in_a_line(&pairs) {

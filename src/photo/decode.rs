@@ -1,7 +1,7 @@
 //! Bytes → upright pixels: format by first bytes, limits before memory, all eight EXIF orientations.
 
-use super::limits::{JpegLayout, LARGEST_MEMORY, made_up_rows, needed_chunks};
-use super::{ExifFacts, LARGEST_AREA_PX, LARGEST_SIDE_PX, PhotoError};
+use super::limits::{JpegLayout, MAX_MEMORY_BYTES, made_up_rows, needed_chunks};
+use super::{ExifFacts, MAX_AREA_PX, MAX_SIDE_PX, PhotoError};
 use image::error::ImageError;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
@@ -49,12 +49,12 @@ fn decode_checked(
 /// grey that stands for no data, the decoder may have given up before: then it is decoded once strictly.
 fn is_cut_off(picture: &DynamicImage, bytes: &[u8], end: usize) -> bool {
     /// Rows of two of the largest blocks: fewer hide no shaft, and a picture may have a plain edge.
-    const FEWEST_ROWS: usize = 33;
+    const MIN_ROWS: usize = 33;
     let (bytes_of, height) = (picture.as_bytes(), picture.height());
     let channels = usize::from(picture.color().channel_count());
     let stride = picture.width() as usize * channels;
     let rows = made_up_rows(bytes_of, stride, channels);
-    if rows < FEWEST_ROWS.min(height as usize) {
+    if rows < MIN_ROWS.min(height as usize) {
         return false;
     }
     let made_up = bytes_of.len() - rows * stride..bytes_of.len();
@@ -78,8 +78,8 @@ const GREY: u8 = 128;
 fn has_trouble(bytes: &[u8]) -> bool {
     let options = DecoderOptions::default()
         .set_strict_mode(true)
-        .set_max_width(LARGEST_SIDE_PX as usize)
-        .set_max_height(LARGEST_SIDE_PX as usize);
+        .set_max_width(MAX_SIDE_PX as usize)
+        .set_max_height(MAX_SIDE_PX as usize);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     if decoder.decode_headers().is_err() {
         return true;
@@ -95,16 +95,16 @@ fn has_trouble(bytes: &[u8]) -> bool {
 
 fn decode_as(bytes: &[u8], format: ImageFormat) -> Result<(DynamicImage, ExifFacts), PhotoError> {
     let mut limits = Limits::default();
-    limits.max_image_width = Some(LARGEST_SIDE_PX);
-    limits.max_image_height = Some(LARGEST_SIDE_PX);
-    limits.max_alloc = Some(LARGEST_MEMORY);
+    limits.max_image_width = Some(MAX_SIDE_PX);
+    limits.max_image_height = Some(MAX_SIDE_PX);
+    limits.max_alloc = Some(MAX_MEMORY_BYTES);
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     reader.no_limits(); // the size is checked below, so that the message can name it
     let mut decoder = reader.into_decoder().map_err(explain)?;
     let (width, height) = decoder.dimensions();
-    if width > LARGEST_SIDE_PX
-        || height > LARGEST_SIDE_PX
-        || u64::from(width) * u64::from(height) > LARGEST_AREA_PX
+    if width > MAX_SIDE_PX
+        || height > MAX_SIDE_PX
+        || u64::from(width) * u64::from(height) > MAX_AREA_PX
     {
         return Err(PhotoError::TooLarge { width, height });
     }

@@ -1,6 +1,6 @@
 //! The few EXIF fields that measuring needs. Everything else in the block stays unread.
 
-use super::LARGEST_SIDE_PX;
+use super::MAX_SIDE_PX;
 use exif::experimental::Writer;
 use exif::{Exif, Field, In, Reader, Tag, Value};
 use std::io::Cursor;
@@ -57,7 +57,7 @@ impl Default for ExifFacts {
 /// What the field "Software" says in pictures that this program made of photos: where they lie among photos they are told from them.
 const DRAWN_ON: &str = "bossmark: drawn on a photo";
 /// Longest text taken from a field, characters.
-const LONGEST_TEXT: usize = 64;
+const MAX_TEXT_LENGTH: usize = 64;
 /// 35 mm equivalents that exist on cameras, mm; anything else is a broken field.
 const FOCAL_RANGE_MM: std::ops::RangeInclusive<f64> = 5.0..=2000.0;
 /// Resolutions that exist on sensors (with digital zoom), pixels a millimetre; anything else is a broken field.
@@ -137,7 +137,7 @@ fn orientation(value: f64) -> Option<u8> {
 /// Length of a side, px, if a picture can have it.
 fn side_px(exif: &Exif, tag: Tag) -> Option<u32> {
     let px = exif.get_field(tag, In::PRIMARY)?.value.get_uint(0)?;
-    (1..=LARGEST_SIDE_PX).contains(&px).then_some(px)
+    (1..=MAX_SIDE_PX).contains(&px).then_some(px)
 }
 
 /// Resolution on the sensor along x; the unit is the inch where none is stated (Exif 2.32, 4.6.5, FocalPlaneResolutionUnit).
@@ -172,7 +172,7 @@ fn text(exif: &Exif, tag: Tag) -> Option<String> {
     let clean: String = text
         .chars()
         .filter(|c| !c.is_control() && *c != '\u{fffd}')
-        .take(LONGEST_TEXT)
+        .take(MAX_TEXT_LENGTH)
         .collect();
     let clean = clean.trim();
     (!clean.is_empty()).then(|| clean.to_owned())

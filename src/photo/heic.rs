@@ -1,6 +1,6 @@
 //! HEIC and HEIF photos through the system's libheif: only with the feature `heic`.
 
-use super::{ExifFacts, LARGEST_AREA_PX, LARGEST_SIDE_PX, PhotoError};
+use super::{ExifFacts, MAX_AREA_PX, MAX_SIDE_PX, PhotoError};
 use image::RgbImage;
 use libheif_rs::{ColorSpace, HeifContext, HeifError, ImageHandle, ItemId, LibHeif, RgbChroma};
 
@@ -10,9 +10,9 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(RgbImage, ExifFacts), PhotoError> 
     let context = HeifContext::read_from_bytes(bytes).map_err(explain)?;
     let handle = context.primary_image_handle().map_err(explain)?;
     let (width, height) = (handle.width(), handle.height());
-    if width > LARGEST_SIDE_PX
-        || height > LARGEST_SIDE_PX
-        || u64::from(width) * u64::from(height) > LARGEST_AREA_PX
+    if width > MAX_SIDE_PX
+        || height > MAX_SIDE_PX
+        || u64::from(width) * u64::from(height) > MAX_AREA_PX
     {
         return Err(PhotoError::TooLarge { width, height });
     }

@@ -4,10 +4,10 @@ use super::PhotoError;
 use std::borrow::Cow;
 
 /// Most memory that decoding one photo may take, bytes: 120 megapixels of four bytes, and the decoder's own rows.
-pub(super) const LARGEST_MEMORY: u64 = 512 * 1024 * 1024;
+pub(super) const MAX_MEMORY_BYTES: u64 = 512 * 1024 * 1024;
 
 /// Longest EXIF block that is read, bytes. A JPEG holds at most 64 KiB of it.
-const LARGEST_EXIF: usize = 256 * 1024;
+const MAX_EXIF_BYTES: usize = 256 * 1024;
 
 /// What the segments of a JPEG say (ITU-T T.81, annex B).
 #[derive(Debug, Default)]
@@ -87,7 +87,7 @@ impl JpegLayout {
     /// # Errors
     /// [`PhotoError::TooLarge`] or [`PhotoError::Progressive`].
     pub(super) fn check_memory(&self) -> Result<(), PhotoError> {
-        if self.coefficients > 0 && self.memory() > LARGEST_MEMORY {
+        if self.coefficients > 0 && self.memory() > MAX_MEMORY_BYTES {
             return Err(PhotoError::Progressive {
                 width: self.width,
                 height: self.height,
@@ -111,7 +111,7 @@ pub(super) fn needed_chunks(bytes: &[u8]) -> Cow<'_, [u8]> {
         let size = length.saturating_add(12).min(rest.len());
         let (chunk, after) = rest.split_at(size);
         let broken = match &name {
-            b"eXIf" => length > LARGEST_EXIF,
+            b"eXIf" => length > MAX_EXIF_BYTES,
             b"PLTE" => !length.is_multiple_of(3),
             _ => false,
         };

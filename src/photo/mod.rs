@@ -52,9 +52,9 @@ impl Photo {
 pub const DIAGONAL_35MM: f64 = 43.266_615_305_567_87;
 
 /// Largest side of a photo, px.
-pub const LARGEST_SIDE_PX: u32 = 16_000;
+pub const MAX_SIDE_PX: u32 = 16_000;
 /// Largest number of pixels of a photo.
-pub const LARGEST_AREA_PX: u64 = 120_000_000;
+pub const MAX_AREA_PX: u64 = 120_000_000;
 
 /// Why a photo cannot be used, and what to do.
 #[derive(Debug, Error)]
@@ -77,7 +77,7 @@ pub enum PhotoError {
     #[error("the file ends before the picture does; copy or download the photo again")]
     Truncated,
     /// Beyond what is decoded.
-    #[error("the picture is {width} × {height} px; at most {LARGEST_SIDE_PX} px a side and {megapixels} megapixels are read: save a smaller copy", megapixels = LARGEST_AREA_PX / 1_000_000)]
+    #[error("the picture is {width} × {height} px; at most {MAX_SIDE_PX} px a side and {megapixels} megapixels are read: save a smaller copy", megapixels = MAX_AREA_PX / 1_000_000)]
     TooLarge {
         /// Width, px.
         width: u32,

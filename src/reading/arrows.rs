@@ -14,11 +14,11 @@ use crate::record::ArrowKind;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// With fewer arrows of a kind it can't be known which of them is the odd one.
-const LEAST_ARROWS: usize = 3;
+const MIN_ARROWS: usize = 3;
 /// Least probability of being odd, by a first approximation, with which an arrow is assessed exactly.
 const SUSPECT_PROBABILITY: f64 = 0.01;
 /// Most arrows assessed exactly: the likeliest come first, and an arrow that isn't odd shows large residuals only because another one is.
-const MOST_SUSPECTS: usize = 2;
+const MAX_SUSPECTS: usize = 2;
 
 /// What is known about one numbered arrow.
 #[derive(Clone, Debug, PartialEq)]
@@ -143,9 +143,8 @@ pub(super) fn posterior_with_arrows(
 
 /// Places of the arrows to assess exactly, the likeliest first: those of kinds of which none is left out yet. Of two of a kind both.
 fn suspects(assessed: &[ArrowAssessment], taken: &[ArrowKind]) -> Vec<usize> {
-    let is_suspect = |arrow: &ArrowAssessment| {
-        arrow.p_odd > SUSPECT_PROBABILITY && !taken.contains(&arrow.kind)
-    };
+    let is_suspect =
+        |arrow: &ArrowAssessment| arrow.p_odd > SUSPECT_PROBABILITY && !taken.contains(&arrow.kind);
     let mut order: Vec<usize> = (0..assessed.len())
         .filter(|&at| !assessed[at].ambiguous && is_suspect(&assessed[at]))
         .collect();
@@ -155,7 +154,7 @@ fn suspects(assessed: &[ArrowAssessment], taken: &[ArrowKind]) -> Vec<usize> {
             .total_cmp(&assessed[a].p_odd)
             .then(a.cmp(&b))
     });
-    order.truncate(MOST_SUSPECTS);
+    order.truncate(MAX_SUSPECTS);
     for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
         let of_two: Vec<usize> = (0..assessed.len())
             .filter(|&at| assessed[at].ambiguous && assessed[at].kind == kind)
@@ -211,7 +210,7 @@ pub(super) fn arrows_of(shots: &[Shot], least_ends: usize) -> Vec<NumberedArrow>
                 ends.entry(mark).or_default().insert(shot.end);
             }
         }
-        let ambiguous = ends.len() < LEAST_ARROWS;
+        let ambiguous = ends.len() < MIN_ARROWS;
         arrows.extend(
             ends.iter()
                 .filter(|(_, ends)| ends.len() >= least_ends)

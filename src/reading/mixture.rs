@@ -9,9 +9,9 @@ const LN_NEGLIGIBLE_RATIO: f64 = -23.0;
 /// ln of the weight, against all sets', below which a set is left out of the mixture (10⁻⁸; there are some hundred).
 const LN_NEGLIGIBLE_SET: f64 = -18.4;
 /// Least share of the whole weight with which a normal counts at all (there are some ten thousand).
-const LEAST_SHARE: f64 = 1e-15;
+const MIN_SHARE: f64 = 1e-15;
 /// Least share with which a normal is a component of its own; lighter ones count in the moments alone (there are some thousand).
-const LEAST_COMPONENT_SHARE: f64 = 1e-9;
+const MIN_COMPONENT_SHARE: f64 = 1e-9;
 /// Normals whose sd differ by less than this share,
 const SD_STEP: f64 = 0.02;
 /// and whose means by less than this many sd, become one of the same moments: P(d < x) moves by less than 10⁻⁵.
@@ -159,7 +159,7 @@ impl Sums {
         let last = prior.len() - 1;
         for (scatter, &weight) in marginal.iter().enumerate() {
             let weight = unit * weight;
-            if weight <= LEAST_SHARE * self.total {
+            if weight <= MIN_SHARE * self.total {
                 continue;
             }
             self.total += weight;
@@ -176,7 +176,7 @@ impl Sums {
                     self.wide[1] += weight * mean;
                     self.wide[2] += weight * square;
                 }
-                if weight >= LEAST_COMPONENT_SHARE * self.total {
+                if weight >= MIN_COMPONENT_SHARE * self.total {
                     self.components.push(MixtureComponent {
                         weight,
                         mean,
@@ -188,7 +188,7 @@ impl Sums {
     }
 
     fn finish(mut self, widest_sd: f64) -> AxisMixture {
-        let least = LEAST_COMPONENT_SHARE * self.total;
+        let least = MIN_COMPONENT_SHARE * self.total;
         self.components
             .retain(|component| component.weight >= least);
         let [first, second] = self.moments.map(|moment| moment / self.total);

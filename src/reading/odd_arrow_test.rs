@@ -7,9 +7,9 @@ use super::sets::all_up_to;
 use std::collections::BTreeSet;
 
 /// Most outliers among an arrow's own shots in one hypothesis.
-const MOST_OUTLIERS: usize = 3;
+const MAX_OUTLIERS: usize = 3;
 /// Most shots of an arrow that may be outliers: of more, those farthest out.
-const MOST_CANDIDATES: usize = 16;
+const MAX_CANDIDATES: usize = 16;
 /// The scatter is known from some shots only: values about it that are averaged over, in sd of its logarithm, with their
 /// weights (three points of Gauss and Hermite).
 const SCATTERS: [(f64, f64); 3] = [(-1.732, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732, 1.0 / 6.0)];
@@ -63,7 +63,7 @@ pub(super) fn common_offset(
     let (doubtful, sound) = doubtful_and_sound(residuals);
     let scatters = SCATTERS.map(|(at, share)| ((2.0 * at * ln_sd).exp(), share));
     let base = [0, 1].map(|axis| scatters.map(|(wider, _)| fit_of(&sound, axis, wider)));
-    let sets = all_up_to(doubtful.len(), doubtful.len().min(MOST_OUTLIERS));
+    let sets = all_up_to(doubtful.len(), doubtful.len().min(MAX_OUTLIERS));
     for set in &sets {
         let ln_set =
             set.len() as f64 * rate.ln() + (residuals.len() - set.len()) as f64 * (-rate).ln_1p();
@@ -117,10 +117,10 @@ pub(super) fn common_offset(
 /// Residuals, each with its index among all.
 type IndexedResiduals<'a> = Vec<(usize, &'a Residual)>;
 
-/// The shots that may be outliers, with their places, and the others: beyond [`MOST_CANDIDATES`] those nearer to the middle.
+/// The shots that may be outliers, with their places, and the others: beyond [`MAX_CANDIDATES`] those nearer to the middle.
 fn doubtful_and_sound(residuals: &[Residual]) -> (IndexedResiduals<'_>, IndexedResiduals<'_>) {
     let all = residuals.iter().enumerate();
-    if residuals.len() <= MOST_CANDIDATES {
+    if residuals.len() <= MAX_CANDIDATES {
         return (all.collect(), Vec::new());
     }
     let middle = [0, 1].map(|axis: usize| {
@@ -133,7 +133,7 @@ fn doubtful_and_sound(residuals: &[Residual]) -> (IndexedResiduals<'_>, IndexedR
     };
     let mut order: Vec<(f64, usize)> = all.clone().map(|(at, r)| (away(r), at)).collect();
     order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    order.truncate(MOST_CANDIDATES);
+    order.truncate(MAX_CANDIDATES);
     let far: BTreeSet<usize> = order.into_iter().map(|(_, at)| at).collect();
     all.partition(|(at, _)| far.contains(at))
 }

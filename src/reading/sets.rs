@@ -5,16 +5,16 @@ use super::{Assumptions, Shot, em};
 use std::collections::BTreeSet;
 
 /// Most shots of which all subsets are summed over.
-const MOST_SHOTS_ALL_SUBSETS: usize = 6;
+const MAX_SHOTS_ALL_SUBSETS: usize = 6;
 /// Most shots of which all sets of at most a third outliers are summed over.
-const MOST_SHOTS_ALL_THIRDS: usize = 12;
+const MAX_SHOTS_ALL_THIRDS: usize = 12;
 /// Of more shots, the most that may differ from a mode: those whose probability of being an outlier is nearest to a half.
-const MOST_FLIPPED_SHOTS: usize = 24;
+const MAX_FLIPPED_SHOTS: usize = 24;
 /// Most flips of the first mode, the likeliest, that are combined in every way.
-const MOST_COMBINED_FLIPS: usize = 8;
+const MAX_COMBINED_FLIPS: usize = 8;
 
 /// Sets of more outliers than this are computed from the likeliest set instead of from none.
-const MOST_OUTLIERS_FROM_NONE: usize = 40;
+const MAX_OUTLIERS_FROM_NONE: usize = 40;
 
 /// While climbing, a ratio of scatters whose ln of the weight lies further than this below the best set's can't matter to the comparison.
 const LN_RATIO_IGNORED: f64 = 30.0;
@@ -30,9 +30,9 @@ pub(super) fn sets_for(
     assumptions: &Assumptions,
 ) -> Vec<OutlierSet> {
     let n = sorted.len();
-    if n <= MOST_SHOTS_ALL_SUBSETS {
+    if n <= MAX_SHOTS_ALL_SUBSETS {
         all_up_to(n, n)
-    } else if n <= MOST_SHOTS_ALL_THIRDS {
+    } else if n <= MAX_SHOTS_ALL_THIRDS {
         all_up_to(n, n.div_ceil(3))
     } else {
         near_the_modes(marginal_likelihood, sorted, scale, assumptions)
@@ -72,14 +72,14 @@ fn near_the_modes(
         let doubt = |i: usize| (probability[i] - 0.5).abs();
         doubt(a).total_cmp(&doubt(b)).then(a.cmp(&b))
     });
-    doubtful.truncate(MOST_FLIPPED_SHOTS);
+    doubtful.truncate(MAX_FLIPPED_SHOTS);
     let likely: Vec<bool> = probability.iter().map(|&p| p > 0.5).collect();
     let mut without_doubtful = likely.clone();
     doubtful
         .iter()
         .for_each(|&shot| without_doubtful[shot] = false);
 
-    if likely.iter().filter(|likely| **likely).count() > MOST_OUTLIERS_FROM_NONE {
+    if likely.iter().filter(|likely| **likely).count() > MAX_OUTLIERS_FROM_NONE {
         marginal_likelihood.set_reference(&members(&likely));
     }
     let first = hill_climb(marginal_likelihood, likely, &doubtful);
@@ -105,7 +105,7 @@ fn near_the_modes(
         })
         .collect();
     likeliest_flips.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    likeliest_flips.truncate(MOST_COMBINED_FLIPS);
+    likeliest_flips.truncate(MAX_COMBINED_FLIPS);
     for pattern in 0u32..1 << likeliest_flips.len() {
         let flips: Vec<usize> = likeliest_flips
             .iter()

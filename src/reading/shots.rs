@@ -5,11 +5,11 @@ use super::Assumptions;
 use crate::record::{ArrowKind, End, Entry, EntryState};
 
 /// Farthest from the centre that an entry can lie, mm: no boss is larger, so beyond it a number is a slip.
-const FARTHEST_MM: f64 = 10_000.0;
+const MAX_ENTRY_RADIUS_MM: f64 = 10_000.0;
 /// Largest variance taken as given, mm²: a metre either way says nothing any more.
-const WIDEST_MM2: f64 = 1e6;
+const MAX_VARIANCE_MM2: f64 = 1e6;
 /// Largest roll taken as given, degrees; more is no upright at all.
-const LARGEST_ROLL_DEG: f64 = 45.0;
+const MAX_ROLL_DEG: f64 = 45.0;
 /// An entry lies between spots when the second nearest is less than this many times as far as the nearest.
 const BETWEEN_RATIO: f64 = 1.25;
 
@@ -158,14 +158,14 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
 fn usable_place(entry: &Entry) -> bool {
     [entry.x_mm, entry.y_mm]
         .into_iter()
-        .all(|value| value.abs() <= FARTHEST_MM)
+        .all(|value| value.abs() <= MAX_ENTRY_RADIUS_MM)
 }
 
 fn variance(entry: &Entry, assumptions: &Assumptions) -> [f64; 2] {
     let assumed = assumptions.entry_sd_mm * assumptions.entry_sd_mm;
     let stated = entry.cov_mm2.map(|cov| [cov[0][0], cov[1][1]]);
     [0, 1].map(|axis| match stated {
-        Some(stated) if stated[axis] >= 0.0 => stated[axis].min(WIDEST_MM2),
+        Some(stated) if stated[axis] >= 0.0 => stated[axis].min(MAX_VARIANCE_MM2),
         _ => assumed,
     })
 }
@@ -305,9 +305,9 @@ fn pooled_roll(ends: &[&End], shots: &[Shot]) -> f64 {
                 .as_ref()
                 .map_or(0.0, |camera| camera.upright.sd_deg);
             let roll = if roll.is_finite() {
-                roll.clamp(0.0, LARGEST_ROLL_DEG).to_radians()
+                roll.clamp(0.0, MAX_ROLL_DEG).to_radians()
             } else {
-                LARGEST_ROLL_DEG.to_radians()
+                MAX_ROLL_DEG.to_radians()
             };
             (weight(pair) / total * roll).powi(2)
         })

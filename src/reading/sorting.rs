@@ -9,7 +9,7 @@ use crate::record::ArrowKind;
 /// Decimals of millimetres, and of probabilities.
 const DECIMALS: (i32, i32) = (1, 3);
 /// No archer's shots scatter less on an axis, mm.
-const LEAST_SCATTER_MM: f64 = 1.0;
+const MIN_SCATTER_MM: f64 = 1.0;
 
 /// The arrows of each kind of which enough were shot in enough ends, those nearest to the middle of their kind first.
 /// `scale` is the distance over the one that the assumptions are made for.
@@ -99,9 +99,9 @@ fn scatter_within(shots: &[Shot], arrows: &[NumberedArrow]) -> ([f64; 2], f64) {
     }
     let scatter = away.map(|mut values| {
         if values.is_empty() {
-            return LEAST_SCATTER_MM;
+            return MIN_SCATTER_MM;
         }
-        (SD_FROM_MAD * median(&mut values)).max(LEAST_SCATTER_MM)
+        (SD_FROM_MAD * median(&mut values)).max(MIN_SCATTER_MM)
     });
     (scatter, (2.0 * free).max(2.0))
 }

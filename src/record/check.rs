@@ -147,8 +147,8 @@ fn check_setup(ranges: &BTreeMap<String, Range>, setup: &Setup, path: &str) -> V
 }
 
 /// Largest number of arrows in a set-up, and of colours of one arrow's vanes.
-const MOST_ARROWS: usize = 48;
-const MOST_VANES: usize = 6;
+const MAX_ARROWS: usize = 48;
+const MAX_VANES: usize = 6;
 
 fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault> {
     let Some(arrow) = arrows.get(k) else {
@@ -161,7 +161,7 @@ fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault>
         why: why.to_owned(),
     };
     let mut faults = Vec::new();
-    if k == MOST_ARROWS {
+    if k == MAX_ARROWS {
         faults.push(wrong(
             "is one too many: name the arrows of one quiver, 48 at most",
         ));
@@ -180,7 +180,7 @@ fn check_arrow(arrows: &[NamedArrow], k: usize, path: &str) -> Vec<SessionFault>
             "is bare and has `vanes`: leave them out, or make it fletched",
         ));
     }
-    if vanes.len() > MOST_VANES {
+    if vanes.len() > MAX_VANES {
         faults.push(wrong("has more than six `vanes`: name each colour once"));
     }
     let colours = arrow.nock.iter().map(|c| ("nock".to_owned(), c));

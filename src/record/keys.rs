@@ -111,7 +111,7 @@ pub const SESSION_FILE: &[&str] = &[
 
 /// Least similarity (Jaro–Winkler, 0 to 1) at which a name counts as a misspelling: one or two wrong letters in a name of usual
 /// length.
-const LEAST_SIMILARITY: f64 = 0.87;
+const MIN_SIMILARITY: f64 = 0.87;
 /// From this length on a name with one letter added, left out, swapped or wrong is a misspelling, however low its similarity: in
 /// short names one letter lowers it more.
 const ONE_LETTER_FROM: usize = 3;
@@ -124,7 +124,7 @@ pub fn likely<'a>(name: &str, known: &[&'a str]) -> Option<&'a str> {
     known
         .iter()
         .filter(|k| {
-            strsim::jaro_winkler(&name, &normalised(k)) >= LEAST_SIMILARITY
+            strsim::jaro_winkler(&name, &normalised(k)) >= MIN_SIMILARITY
                 || (k.len() >= ONE_LETTER_FROM
                     && strsim::damerau_levenshtein(&name, &normalised(k)) <= 1)
         })

@@ -101,7 +101,7 @@ impl<'a> Options<'a> {
 }
 
 /// Most shafts in one photo.
-pub const MOST_SHAFTS: usize = 24;
+pub const MAX_SHAFTS: usize = 24;
 /// Sides of a picture, px.
 pub const SIDE_PX: std::ops::RangeInclusive<u32> = 64..=8000;
 /// Distances of the camera, mm.
@@ -109,7 +109,7 @@ pub const CAMERA_MM: std::ops::RangeInclusive<f64> = 300.0..=30_000.0;
 /// Largest tilt, rad: seen flatter, a face shows nothing.
 pub const STEEPEST_RAD: f64 = 1.25;
 /// Largest offset on an axis and largest scatter, mm.
-pub const WIDEST_MM: f64 = 800.0;
+pub const MAX_WIDTH_MM: f64 = 800.0;
 /// Largest multiple of the usual noise.
 pub const NOISIEST: f64 = 1000.0;
 

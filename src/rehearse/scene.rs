@@ -9,8 +9,8 @@ use super::place::{self, Viewpoint};
 use super::random::{Draw, Grain, Subject};
 use super::world::World;
 use super::{
-    CAMERA_MM, LightKind, MOST_SHAFTS, NOISIEST, Options, RehearseError, SIDE_PX, STEEPEST_RAD,
-    WIDEST_MM,
+    CAMERA_MM, LightKind, MAX_SHAFTS, MAX_WIDTH_MM, NOISIEST, Options, RehearseError, SIDE_PX,
+    STEEPEST_RAD,
 };
 use crate::face::spec::FaceSpec;
 use nalgebra::{Rotation3, Vector3};
@@ -71,13 +71,13 @@ fn check(options: &Options) -> Result<(), RehearseError> {
         "the number of shafts",
         count,
         0.0,
-        crate::math::count(MOST_SHAFTS),
+        crate::math::count(MAX_SHAFTS),
     )?;
     for value in options.offset_mm.into_iter().flatten() {
-        checked("the offset in mm", value, -WIDEST_MM, WIDEST_MM)?;
+        checked("the offset in mm", value, -MAX_WIDTH_MM, MAX_WIDTH_MM)?;
     }
     if let Some(value) = options.scatter_mm {
-        checked("the scatter in mm", value, 0.1, WIDEST_MM)?;
+        checked("the scatter in mm", value, 0.1, MAX_WIDTH_MM)?;
     }
     if let Some(value) = options.camera_mm {
         checked(

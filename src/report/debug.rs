@@ -11,7 +11,7 @@ use crate::timeline::FaceLook;
 use image::{Rgb, RgbImage};
 
 /// Longest side of the rectified face, px.
-const LARGEST_PX: f64 = 2000.0;
+const MAX_PX: f64 = 2000.0;
 /// How much around the face is shown, mm: bare shafts often land there.
 const MARGIN_MM: f64 = 200.0;
 
@@ -83,7 +83,7 @@ impl Area {
     #[must_use]
     pub fn around(face: &FaceLook) -> Self {
         let reach = (face.reach_mm() + MARGIN_MM).clamp(1.0, 1e5);
-        let mm_per_px = (2.0 * reach / LARGEST_PX).max(1.0);
+        let mm_per_px = (2.0 * reach / MAX_PX).max(1.0);
         let size = crate::math::floor_index((2.0 * reach / mm_per_px).round());
         let size = u32::try_from(size).map_or(1, |s| s.max(1));
         Self {

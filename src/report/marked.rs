@@ -36,7 +36,7 @@ const CLOSE_UP_RADII: f64 = 1.06;
 const DIRECTIONS: i32 = 16;
 const DISTANCES: i32 = 6;
 /// A close-up narrower or lower than this shows nothing: then the whole photo is shown, px.
-const SMALLEST_CUT: u32 = 32;
+const MIN_CROP_SIDE_PX: u32 = 32;
 /// How much of the photo is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Framing {
@@ -125,7 +125,7 @@ fn close_up(upright: &RgbImage, end: &End, face: &FaceLook, whole: View) -> (Rgb
         cut(right).min(upright.width()),
         cut(low).min(upright.height()),
     );
-    if x1 <= x0.saturating_add(SMALLEST_CUT) || y1 <= y0.saturating_add(SMALLEST_CUT) {
+    if x1 <= x0.saturating_add(MIN_CROP_SIDE_PX) || y1 <= y0.saturating_add(MIN_CROP_SIDE_PX) {
         return (upright.clone(), whole);
     }
     let picture = imageops::crop_imm(upright, x0, y0, x1 - x0, y1 - y0).to_image();

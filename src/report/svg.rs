@@ -13,13 +13,13 @@ const SIDE: f64 = 480.0;
 /// Room for the legend below it.
 const LEGEND: f64 = 58.0;
 /// Least probability of an outlier that is named in the drawing.
-const LEAST_NAMED_PROBABILITY: f64 = 0.5;
+const MIN_NAMED_PROBABILITY: f64 = 0.5;
 /// Probability that the drawn region holds the offset.
 const REGION: f64 = 0.95;
 /// Half of the smallest stretch of face that is shown, in tolerances: less would make scatter look like an offset.
-const LEAST_VIEW: f64 = 2.2;
+const MIN_VIEW: f64 = 2.2;
 /// Half of it where no tolerance is known, mm.
-const LEAST_VIEW_MM: f64 = 110.0;
+const MIN_VIEW_MM: f64 = 110.0;
 
 /// A shot as plotted, relative to its spot's centre.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,12 +68,12 @@ impl FacePlot {
                 let centre = face.centre_of(e.spot);
                 let outliers = &reading.outliers;
                 let outlier = outliers.iter().any(|f| {
-                    f.end == number && f.id == e.id && f.p_outlier > LEAST_NAMED_PROBABILITY
+                    f.end == number && f.id == e.id && f.p_outlier > MIN_NAMED_PROBABILITY
                 });
                 let arrows = &reading.arrows;
-                let odd = arrows.iter().any(|a| {
-                    Some(&a.arrow) == e.arrow.as_ref() && a.p_odd > LEAST_NAMED_PROBABILITY
-                });
+                let odd = arrows
+                    .iter()
+                    .any(|a| Some(&a.arrow) == e.arrow.as_ref() && a.p_odd > MIN_NAMED_PROBABILITY);
                 let end_number = end.session.end.unwrap_or_else(|| u64::from(number));
                 let name = match (&e.arrow, odd) {
                     (Some(arrow), true) => Some(format!("arrow {arrow}")),
@@ -342,7 +342,7 @@ impl Window {
         let (y0, y1) = (bound(f64::min, |p| p.y), bound(f64::max, |p| p.y));
         let least = plot
             .tolerance_mm
-            .map_or(LEAST_VIEW_MM, |t| LEAST_VIEW * t)
+            .map_or(MIN_VIEW_MM, |t| MIN_VIEW * t)
             .min(plot.face.outer_radius_mm().max(1.0) * 1.05);
         let half = (((x1 - x0).max(y1 - y0) / 2.0) * 1.12 + 8.0).clamp(least.max(1.0), 1e6);
         Self {

@@ -6,7 +6,7 @@ use crate::math::rounded;
 use crate::record::{CameraRecord, End};
 
 /// Farthest that an entry can be from the face's middle, mm: no boss is wider than twice that (common practice).
-const FARTHEST_MM: f64 = 2000.0;
+const MAX_ENTRY_RADIUS_MM: f64 = 2000.0;
 
 /// A position on the face, and in the photo if there is one.
 #[derive(Clone, Copy)]
@@ -27,7 +27,7 @@ pub(super) fn position(
         (Some(x), Some(y), None) => {
             let mm = FacePoint::new(x, y);
             let distance_mm = mm.distance(FacePoint::default());
-            if distance_mm > FARTHEST_MM {
+            if distance_mm > MAX_ENTRY_RADIUS_MM {
                 return Err(ReviewError::TooFar {
                     edit,
                     distance_mm: rounded(distance_mm, 0),

@@ -22,8 +22,8 @@ use tokio::sync::Semaphore;
 /// How many ports are tried after the one asked for.
 const MAX_MORE_PORTS: u16 = 20;
 /// How much of a body that is too large is read before it is refused, bytes, and for how long.
-const MOST_DRAINED_BYTES: usize = 256 << 20;
-/// See [`MOST_DRAINED_BYTES`].
+const MAX_DRAINED_BYTES: usize = 256 << 20;
+/// See [`MAX_DRAINED_BYTES`].
 const DRAIN_TIMEOUT: Duration = Duration::from_secs(20);
 /// A client that sends nothing for so long is waiting for its answer.
 const DRAIN_PAUSE: Duration = Duration::from_millis(500);
@@ -180,7 +180,7 @@ async fn answer(
         .and_then(|l| l.parse::<usize>().ok());
     if length.is_some_and(|l| l > max_bytes) {
         // a client that still sends would not see an answer given before its end
-        let rest = Limited::new(body, MOST_DRAINED_BYTES);
+        let rest = Limited::new(body, MAX_DRAINED_BYTES);
         let _ = tokio::time::timeout(DRAIN_TIMEOUT, drained(rest)).await;
         return too_large(max_bytes);
     }

@@ -67,7 +67,7 @@ pub(super) struct LikelyPlace {
 }
 
 /// Less likely places are not offered: a tap there means the place itself.
-const LEAST_LIKELY: f64 = 0.02;
+const MIN_PROBABILITY: f64 = 0.02;
 
 impl LikelyPlace {
     /// Those of a photo that was measured.
@@ -75,7 +75,7 @@ impl LikelyPlace {
         let camera = measured.fit.as_ref().map(|fit| &fit.camera);
         let candidates = measured.shafts.iter().flat_map(|s| &s.candidates);
         candidates
-            .filter(|c| c.probability >= LEAST_LIKELY)
+            .filter(|c| c.probability >= MIN_PROBABILITY)
             .filter_map(|c| {
                 let px = camera?.image_from_face(c.entry)?;
                 Some(Self {

@@ -353,14 +353,14 @@ fn same_shaft(
 }
 
 /// Largest number of shafts of one kind for which the given numbers count.
-const MOST_OF_A_KIND: usize = 24;
+const MAX_OF_A_KIND: usize = 24;
 /// Log weight of each shaft too many or too few against the given numbers: a prior, never a force.
 const GIVEN_WEIGHT: f64 = 1.2;
 
 /// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The given numbers
 /// weigh each possible total by exp(−weight · difference); forward and backward sums over the candidates give each one's share.
 pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], given: (usize, usize)) -> Vec<(f64, f64)> {
-    const N: usize = MOST_OF_A_KIND + 1;
+    const N: usize = MAX_OF_A_KIND + 1;
     let zero = || vec![0.0; N * N];
     let step = |from: &[f64], (fletched, bare): (f64, f64)| {
         let mut to = zero();
@@ -383,7 +383,7 @@ pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], given: (usize, usize)) -
         to
     };
     // value[k]: expected weight when k's and later candidates are still open, by what was counted before
-    let gap = |n: usize, given: usize| n.abs_diff(given.min(MOST_OF_A_KIND)) as f64;
+    let gap = |n: usize, given: usize| n.abs_diff(given.min(MAX_OF_A_KIND)) as f64;
     let mut value = vec![zero()];
     for f in 0..N {
         for b in 0..N {

@@ -33,7 +33,7 @@ const UNKNOWN_ARROW_SHARE: f64 = 0.05;
 /// drawn practice photos some of the wrong proposals are such).
 const WRONG_TAIL_SHARE: f64 = 0.02;
 /// Least probability of a proposal: two arrows that look alike have one half each, and stay open.
-const LEAST_PROBABILITY: f64 = 0.6;
+const MIN_PROBABILITY: f64 = 0.6;
 
 /// Proposes an arrow for each shaft; `None` where the photo leaves it open. No two shafts are proposed one arrow with more than
 /// probability 1 together. `white`: what a white face would show in this photo, linear light.
@@ -57,7 +57,7 @@ pub fn identify(
         .iter()
         .map(|s| {
             s.segment_px
-                .filter(|_| s.confidence >= LEAST_COVERING_CONFIDENCE)
+                .filter(|_| s.confidence >= MIN_COVERING_CONFIDENCE)
         })
         .collect();
     let likeness: Vec<Vec<f64>> = shafts
@@ -90,13 +90,13 @@ pub fn identify(
             let each = each.map(|(c, (p, class))| (c, p / crate::math::count(class.2)));
             let (best, p) = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
             let arrow = classes.get(best)?.1;
-            (p >= LEAST_PROBABILITY).then_some(Proposal { arrow, p })
+            (p >= MIN_PROBABILITY).then_some(Proposal { arrow, p })
         })
         .collect()
 }
 
 /// Shafts less sure than this hide nothing.
-const LEAST_COVERING_CONFIDENCE: f64 = 0.5;
+const MIN_COVERING_CONFIDENCE: f64 = 0.5;
 
 /// Probability that a shaft is one at all.
 fn p_shaft(s: &Shaft) -> f64 {

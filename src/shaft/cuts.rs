@@ -165,8 +165,8 @@ mod tests {
     }
 
     /// Decoders of JPEG differ by a step or two of 255 in a pixel.
-    const LARGEST_ERROR: f32 = 0.03;
-    const LARGEST_MEAN_ERROR: f32 = 0.003;
+    const MAX_ERROR: f32 = 0.03;
+    const MAX_MEAN_ERROR: f32 = 0.003;
 
     fn assert_alike(what: &str, got: &[f32], want: &[f32]) {
         assert_eq!(got.len(), want.len());
@@ -174,8 +174,8 @@ mod tests {
         let errors: Vec<f32> = got.iter().zip(want).map(|(g, w)| (g - w).abs()).collect();
         let mean = errors.iter().sum::<f32>() / as_single(errors.len());
         let largest = errors.iter().copied().fold(0.0, f32::max);
-        assert!(mean <= LARGEST_MEAN_ERROR, "{what}: {mean} on average");
-        assert!(largest <= LARGEST_ERROR, "{what}: {largest} at most");
+        assert!(mean <= MAX_MEAN_ERROR, "{what}: {mean} on average");
+        assert!(largest <= MAX_ERROR, "{what}: {largest} at most");
     }
 
     fn as_single(n: usize) -> f32 {

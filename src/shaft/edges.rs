@@ -12,8 +12,8 @@ use nalgebra::Vector3;
 
 /// Heights over the face between which edges are looked for, mm; the upper end is also kept this far below the nock, so that
 /// vanes and their wrap stay out.
-const LOWEST_MM: f64 = 12.0;
-const HIGHEST_MM: f64 = 420.0;
+const MIN_HEIGHT_MM: f64 = 12.0;
+const MAX_HEIGHT_MM: f64 = 420.0;
 const TAIL_MM: f64 = 140.0;
 const STEP_MM: f64 = 6.0;
 /// Sampling across, mm, and how many samples there are to either side at the face: 13 mm; further up as many more as the slopes reach.
@@ -32,7 +32,7 @@ const COARSE_STRIDE: usize = 2;
 const OFFSET_SD_MM: f64 = 2.0;
 const SLOPE_SD: f64 = 0.015;
 /// Least number of rows along the shaft for an answer.
-const LEAST_ROWS: usize = 8;
+const MIN_ROWS: usize = 8;
 
 /// Where the axis really runs, and how thick the shaft is.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,13 +50,13 @@ pub(crate) struct EdgePair {
 impl EdgePair {
     /// Whether the edges are clear enough to be used: too many weaker ones belong to adjacent shafts or to shadows (practice photos).
     pub(crate) fn is_clear(&self) -> bool {
-        self.strength >= LEAST_EDGE_STRENGTH && self.offset_mm.abs() <= FURTHEST_MM
+        self.strength >= MIN_EDGE_STRENGTH && self.offset_mm.abs() <= MAX_DISTANCE_MM
     }
 }
 
 /// Least strength of clear edges, grey levels per mm, and how far they may lie off, mm.
-const LEAST_EDGE_STRENGTH: f64 = 25.0;
-const FURTHEST_MM: f64 = 2.5;
+const MIN_EDGE_STRENGTH: f64 = 25.0;
+const MAX_DISTANCE_MM: f64 = 2.5;
 
 /// Steps of colour across the shaft, row by row along it.
 pub(crate) struct Edges {
@@ -75,9 +75,9 @@ impl Edges {
         length_mm: f64,
     ) -> Self {
         let centre = geometry.centre_mm();
-        let highest = (length_mm - TAIL_MM).min(HIGHEST_MM);
+        let highest = (length_mm - TAIL_MM).min(MAX_HEIGHT_MM);
         let (mut heights, mut steps) = (Vec::new(), Vec::new());
-        let mut height = LOWEST_MM;
+        let mut height = MIN_HEIGHT_MM;
         while height <= highest {
             let point = entry.at_height(0.0) + axis * height;
             // to the left of the direction away from the foot, square to the view
@@ -167,7 +167,7 @@ impl Edges {
 
     /// Strength by width; empty where too little of the shaft is in the picture.
     pub(crate) fn edge_pairs(&self) -> EdgePairs {
-        if self.heights.len() < LEAST_ROWS {
+        if self.heights.len() < MIN_ROWS {
             EdgePairs(Vec::new())
         } else {
             EdgePairs(self.strongest())

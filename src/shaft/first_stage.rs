@@ -22,9 +22,9 @@ fn is_own(view: &View, neighbour_centres: &[FacePoint], p: FacePoint) -> bool {
 
 /// Least map score of a clear candidate. Clear candidates decide which set of nets is used, how shafts lean in common, and the face's scale
 /// ([`super::pose`]).
-const LEAST_CLEAR_SCORE: f64 = 0.15;
+const MIN_CLEAR_SCORE: f64 = 0.15;
 /// Most clear candidates, best first.
-const MOST_CLEAR_CANDIDATES: usize = 14;
+const MAX_CLEAR_CANDIDATES: usize = 14;
 
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
@@ -98,8 +98,8 @@ impl<'a> FirstStage<'a> {
         let clear = self
             .candidates
             .iter()
-            .filter(|c| c.peak.score >= LEAST_CLEAR_SCORE);
-        clear.take(MOST_CLEAR_CANDIDATES)
+            .filter(|c| c.peak.score >= MIN_CLEAR_SCORE);
+        clear.take(MAX_CLEAR_CANDIDATES)
     }
 
     /// How well the strip net confirms the clear candidates of the map, as a mean over them weighted by map score: its log-odds of a shaft, and
@@ -108,7 +108,7 @@ impl<'a> FirstStage<'a> {
         let clear: Vec<choose::ScoredCandidate> = self.clear_candidates().cloned().collect();
         let number: f64 = clear.iter().map(|c| c.peak.score).sum();
         let both = strip_log_odds(&clear) + NOCK_FIT_WEIGHT * choose::usual_length_fit(&clear);
-        (number >= LEAST_SCORE_SUM).then(|| both / number)
+        (number >= MIN_SCORE_SUM).then(|| both / number)
     }
 }
 
@@ -122,9 +122,9 @@ pub(super) fn strip_log_odds(candidates: &[choose::ScoredCandidate]) -> f64 {
 const NOCK_FIT_WEIGHT: f64 = 2.5;
 /// Least mean detection score of the rendered set with which the real set isn't tried: of 56 rendered photos each has -8.6 at least, of 27
 /// real photographs 12 have less than -9.
-pub(super) const LEAST_MEAN_DETECTION_SCORE: f64 = -9.0;
+pub(super) const MIN_MEAN_DETECTION_SCORE: f64 = -9.0;
 /// Least sum of the clear candidates' map scores (their expected number) with which there is a mean detection score.
-const LEAST_SCORE_SUM: f64 = 1.0;
+const MIN_SCORE_SUM: f64 = 1.0;
 
 /// How the strip along a peak is scored.
 pub(super) type StripScorer<'a> =

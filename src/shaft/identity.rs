@@ -7,11 +7,11 @@
 use crate::math::count;
 
 /// Most states of the exact sum: 16 arrows that all look different.
-const MOST_STATES: usize = 1 << 16;
+const MAX_STATES: usize = 1 << 16;
 /// Rounds of the approximation beyond that.
 const ROUNDS: usize = 60;
 /// The likelihood ratio of a pair is held within this factor either way, so that no sum overflows.
-const LARGEST_RATIO: f64 = 1e12;
+const MAX_RATIO: f64 = 1e12;
 
 /// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
 ///
@@ -30,7 +30,7 @@ pub(crate) fn posterior(
             let s = s.clamp(1e-6, 1.0);
             let own = |l: &f64| {
                 let l = if l.is_nan() { 1.0 } else { *l };
-                (1.0 - s) / s * l.clamp(1.0 / LARGEST_RATIO, LARGEST_RATIO)
+                (1.0 - s) / s * l.clamp(1.0 / MAX_RATIO, MAX_RATIO)
             };
             row.iter().map(own).collect()
         })
@@ -38,7 +38,7 @@ pub(crate) fn posterior(
     let states = sizes
         .iter()
         .try_fold(1usize, |n, size| n.checked_mul(size + 1));
-    match states.filter(|n| *n <= MOST_STATES) {
+    match states.filter(|n| *n <= MAX_STATES) {
         Some(states) => exact(&odds, sizes, states),
         None => approximate(&odds, sizes),
     }

@@ -14,9 +14,9 @@ const MARGIN_MM: f64 = 200.0;
 /// Half the side of a large boss, mm (common practice: up to some 150 cm, where butts are to have 124 cm at least): beyond it no
 /// shaft stands, but some way beyond the rings it is looked for whatever the boss.
 const BOSS_MM: f64 = 760.0;
-const LEAST_MARGIN_MM: f64 = 100.0;
+const MIN_MARGIN_MM: f64 = 100.0;
 /// Largest side of a map, mm.
-const LARGEST_MM: f64 = 3072.0;
+const MAX_MM: f64 = 3072.0;
 /// What stands for places outside the picture, 0–255: middle grey, as in the maps that the net was fitted on.
 const OUTSIDE_GREY: f32 = 127.0;
 
@@ -50,7 +50,7 @@ fn extent(
     const TILE: f64 = MAP_MULTIPLE as f64;
     // by whole tiles less: what the net sees of a place doesn't depend on how far out it looks
     let too_far = geometry.outer_radius_mm + MARGIN_MM
-        - BOSS_MM.max(geometry.outer_radius_mm + LEAST_MARGIN_MM);
+        - BOSS_MM.max(geometry.outer_radius_mm + MIN_MARGIN_MM);
     let reach = geometry.outer_radius_mm + MARGIN_MM - TILE * (too_far / TILE).ceil().max(0.0);
     let range = |coordinate: fn(&FacePoint) -> f64| {
         let values = geometry.spot_centres.iter().map(coordinate);
@@ -61,7 +61,7 @@ fn extent(
     };
     let ((x0, x1), (y0, y1)) = (range(|p| p.x), range(|p| p.y));
     let sizes = [x1 - x0, y1 - y0];
-    if !sizes.iter().all(|s| (TILE..=LARGEST_MM).contains(s)) {
+    if !sizes.iter().all(|s| (TILE..=MAX_MM).contains(s)) {
         return None;
     }
     let tiles = sizes.map(|s| floor_index(s / TILE));

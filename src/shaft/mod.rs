@@ -35,7 +35,7 @@ use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
 #[doc(hidden)]
 pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
-use first_stage::{FirstStage, LEAST_MEAN_DETECTION_SCORE};
+use first_stage::{FirstStage, MIN_MEAN_DETECTION_SCORE};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
@@ -243,7 +243,7 @@ fn analyse<'a, 'n>(
         return Ok(None);
     };
     let score = by_rendered.mean_detection_score();
-    let Some(rendered_score) = score.filter(|s| *s < LEAST_MEAN_DETECTION_SCORE) else {
+    let Some(rendered_score) = score.filter(|s| *s < MIN_MEAN_DETECTION_SCORE) else {
         return second_stage(&sets.rendered, by_rendered, Some(sets)).map(Some);
     };
     let Some(by_real) = in_own_scale_and_lean(sets.real()?, pixels, view, neighbour_centres) else {

@@ -8,11 +8,11 @@ use crate::geometry::FacePoint;
 
 /// Least confidence of a shaft that is handed on for a person to look at; from one half on the reading uses it. Below this four in five
 /// are none, and hardly a shaft is found there that isn't found above (practice photos).
-const LEAST_CONFIDENCE: f64 = 0.35;
+const MIN_CONFIDENCE: f64 = 0.35;
 /// A shaft of unknown kind is never handed on as sure.
-const LARGEST_UNKNOWN_CONFIDENCE: f64 = 0.85;
+const MAX_UNKNOWN_CONFIDENCE: f64 = 0.85;
 /// Least share of the tail inside the picture with which fletched and bare are distinguished.
-const LEAST_TAIL: f64 = 0.25;
+const MIN_TAIL: f64 = 0.25;
 /// The shafts that are given of an analysis.
 pub(super) fn shafts_of(
     nets: &Nets,
@@ -43,7 +43,7 @@ pub(super) fn shafts_of(
     let leans = found.leans(&nets.model, geometry);
     let mut shafts: Vec<Shaft> = (0..found.candidates.len())
         .filter_map(|k| shaft(&nets.model, (view, geometry), &found, k, kinds[k], leans[k]))
-        .filter(|s| s.confidence >= LEAST_CONFIDENCE)
+        .filter(|s| s.confidence >= MIN_CONFIDENCE)
         .collect();
     shafts.sort_by(|a, b| {
         let by_place = a
@@ -99,7 +99,7 @@ fn shaft(
         0.5
     };
     let (kind, kind_probability) = match fletched {
-        _ if v.tail_seen < LEAST_TAIL => (ArrowKind::Unknown, 0.5),
+        _ if v.tail_seen < MIN_TAIL => (ArrowKind::Unknown, 0.5),
         // surely a shaft, but of which kind is anyone's guess: better handed on as such than dropped
         f if p_shaft >= 0.5 && (p_shaft * f.max(1.0 - f) < 0.5 || !model.says_kind(f)) => {
             (ArrowKind::Unknown, 0.5)
@@ -108,7 +108,7 @@ fn shaft(
         f => (ArrowKind::Bare, 1.0 - f),
     };
     let confidence = match kind {
-        ArrowKind::Unknown => p_shaft.min(LARGEST_UNKNOWN_CONFIDENCE),
+        ArrowKind::Unknown => p_shaft.min(MAX_UNKNOWN_CONFIDENCE),
         _ => p_shaft * kind_probability,
     };
     let along = peaks::away(entry, geometry.foot);

@@ -6,18 +6,18 @@ use crate::geometry::FacePoint;
 use nalgebra::Vector2;
 
 /// Least entry score of a candidate: far below that of most shafts, so that the strip nets decide.
-const LEAST_SCORE: f32 = 0.04;
+const MIN_SCORE: f32 = 0.04;
 /// Most candidates of one photo, best first; a boss holds some 14 shafts, rarely twice as many.
-const MOST_CANDIDATES: usize = 60;
+const MAX_CANDIDATES: usize = 60;
 /// A peak is the largest score within so many cells (2 mm each).
 const SUPPRESSION_CELLS: usize = 2;
 /// Directions tried: lateral slopes of the shaft up to this, and their spacing. Shafts stand within some 7° of the normal.
-const LARGEST_SLOPE: f64 = 0.12;
+const MAX_SLOPE: f64 = 0.12;
 const SLOPE_STEP: f64 = 0.01;
 /// Scatter of the lateral slope of real shafts, rad: about 1.5° (measured on the practice photos).
 const SLOPE_SD: f64 = 0.026;
 /// Length of the shaft that is taken for granted when its direction is looked for on the map, mm.
-const LEAST_LENGTH_MM: f64 = 350.0;
+const MIN_LENGTH_MM: f64 = 350.0;
 
 /// One place where a shaft may enter.
 #[derive(Clone, Debug)]
@@ -59,7 +59,7 @@ pub(crate) fn logistic(x: f64) -> f64 {
 pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
     let (w, h) = (out.width, out.height);
     let logit = |x: usize, y: usize| out.pixel(x, y)[ENTRY];
-    let least = (LEAST_SCORE / (1.0 - LEAST_SCORE)).ln();
+    let least = (MIN_SCORE / (1.0 - MIN_SCORE)).ln();
     let mut cells: Vec<(f32, usize, usize)> = Vec::new();
     for y in 0..h {
         for x in 0..w {
@@ -84,7 +84,7 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
         }
     }
     cells.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.2, a.1).cmp(&(b.2, b.1))));
-    cells.truncate(MOST_CANDIDATES);
+    cells.truncate(MAX_CANDIDATES);
     cells
         .into_iter()
         .map(|(v, x, y)| {
@@ -111,7 +111,7 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
 }
 
 /// How far beside the perpendicular all shafts of a photo may seem to stand, as slopes: soft bosses, and rings that lie on no plane.
-const LARGEST_LEAN: f64 = 0.36;
+const MAX_LEAN: f64 = 0.36;
 const LEAN_STEP: f64 = 0.03;
 /// Scatter of that.
 const LEAN_SD: f64 = 0.1;
@@ -120,13 +120,13 @@ const CONCENTRATION: f64 = 40.0;
 /// Weight of the mean log-odds of "shaft" along a projected axis.
 const MASK_WEIGHT: f64 = 1.0;
 /// What the shafts must gain by it, as a logarithm of likelihoods.
-const LEAST_GAIN: f64 = 2.0;
+const MIN_GAIN: f64 = 2.0;
 
 /// The slopes right and up that shafts at `peaks` have on the whole; none where that explains the directions in which they run over the
 /// map hardly better.
 pub(crate) fn common_lean(map: &FaceMap, out: &Tensor, peaks: &[Peak]) -> Vector2<f64> {
     let (foot, distance) = (map.foot(), map.distance_mm());
-    let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
+    let end = MIN_LENGTH_MM / (distance - MIN_LENGTH_MM).max(1.0);
     let likelihood = |lean: Vector2<f64>| {
         let sum: f64 = peaks
             .iter()
@@ -146,14 +146,14 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Tensor, peaks: &[Peak]) -> Vector
             .sum();
         sum - 0.5 * lean.norm_squared() / LEAN_SD.powi(2)
     };
-    let steps = (LARGEST_LEAN / LEAN_STEP).round();
-    let mut best = (likelihood(Vector2::zeros()) + LEAST_GAIN, Vector2::zeros());
+    let steps = (MAX_LEAN / LEAN_STEP).round();
+    let mut best = (likelihood(Vector2::zeros()) + MIN_GAIN, Vector2::zeros());
     let mut i = -steps;
     while i <= steps {
         let mut j = -steps;
         while j <= steps {
             let lean = Vector2::new(i, j) * LEAN_STEP;
-            if lean.norm() <= LARGEST_LEAN {
+            if lean.norm() <= MAX_LEAN {
                 let l = likelihood(lean);
                 if l > best.0 {
                     best = (l, lean);
@@ -188,14 +188,14 @@ fn axis_towards_nock(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64
     let mean = |slope: f64| {
         let axis =
             Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
-        let end = LEAST_LENGTH_MM / (distance - LEAST_LENGTH_MM).max(1.0);
+        let end = MIN_LENGTH_MM / (distance - MIN_LENGTH_MM).max(1.0);
         mean_mask(map, out, entry, axis * end)
     };
-    let tries = (2.0 * LARGEST_SLOPE / SLOPE_STEP).round();
+    let tries = (2.0 * MAX_SLOPE / SLOPE_STEP).round();
     let (mut best, mut slopes) = ((f64::NEG_INFINITY, 0.0), Vec::new());
     let mut k = 0.0;
     while k <= tries {
-        let slope = -LARGEST_SLOPE + k * SLOPE_STEP;
+        let slope = -MAX_SLOPE + k * SLOPE_STEP;
         // eight independent cells along the axis weigh as much as the prior's log density
         let score = 8.0 * mean(slope) - 0.5 * (slope / SLOPE_SD).powi(2);
         slopes.push((slope, score));

@@ -128,7 +128,7 @@ struct ThicknessLikelihood {
 }
 
 /// No thickness speaks more against a scale than this, nats: edges of something else are now and then taken for the shafts'.
-const LEAST_GAIN_NATS: f64 = -4.0;
+const MIN_GAIN_NATS: f64 = -4.0;
 
 impl ThicknessLikelihood {
     /// How much likelier the thickness is with this scale than with 1, nats.
@@ -136,7 +136,7 @@ impl ThicknessLikelihood {
         let log_density =
             |mm: f64| -0.5 * ((mm / self.usual.median).ln() / self.usual.ln_sd).powi(2);
         let gain = |mm: f64| log_density(mm / scale) - log_density(mm);
-        self.seen_mm.map_or(0.0, gain).max(LEAST_GAIN_NATS)
+        self.seen_mm.map_or(0.0, gain).max(MIN_GAIN_NATS)
     }
 }
 
@@ -155,7 +155,7 @@ mod tests {
         };
         assert!(gain(Some(3.6)) > 1.0);
         assert!(gain(Some(6.0)) < -1.0);
-        assert!(gain(Some(9.3)) >= LEAST_GAIN_NATS);
+        assert!(gain(Some(9.3)) >= MIN_GAIN_NATS);
         assert!(gain(None).abs() < f64::EPSILON);
     }
 }

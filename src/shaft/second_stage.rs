@@ -24,9 +24,9 @@ pub(super) struct Analysis {
 }
 
 /// Least weight with which the real set is asked about vanes.
-const LEAST_REAL_SET_WEIGHT: f64 = 0.02;
+const MIN_REAL_SET_WEIGHT: f64 = 0.02;
 /// Least probability of a candidate of the second stage.
-const LEAST_PROBABILITY: f64 = 0.03;
+const MIN_PROBABILITY: f64 = 0.03;
 
 /// The likely candidates, centred between their shafts' edges, with both strip nets along them. `real_set`, beside the rendered set as `nets`,
 /// is asked about the vanes of the same strips where the rendered set recognises little.
@@ -37,15 +37,12 @@ pub(super) fn second_stage<'a, 'n>(
 ) -> Result<(&'n Nets, ViewGeometry<'a>, Analysis), WeightsError> {
     let odds = nets.model.real_set.zip(stage.mean_detection_score());
     let weight = odds.map_or(0.0, |(odds, score)| odds.weight(score));
-    let real_set = real_set.filter(|_| weight >= LEAST_REAL_SET_WEIGHT);
+    let real_set = real_set.filter(|_| weight >= MIN_REAL_SET_WEIGHT);
     let real_set = real_set.map(NetSets::real).transpose()?;
     let heat = HeatMap::new(&stage.map, &stage.scores);
     let mut candidates = std::mem::take(&mut stage.candidates);
     let (mut features, mut probability, mut common) = score(&nets.model, &candidates);
-    let likely: Vec<bool> = probability
-        .iter()
-        .map(|p| *p >= LEAST_PROBABILITY)
-        .collect();
+    let likely: Vec<bool> = probability.iter().map(|p| *p >= MIN_PROBABILITY).collect();
     for list_index in (0..candidates.len()).rev().filter(|&k| !likely[k]) {
         candidates.remove(list_index);
         features.remove(list_index);

@@ -26,14 +26,14 @@ const PHOTO_PLANES: usize = 4;
 /// All planes: nearness to the axis of another candidate, times its score; and that times the height of the axis.
 pub(crate) const PLANES: usize = 6;
 /// Other candidates that count as neighbours: so likely by the map net at least, and so many at most.
-const LEAST_NEIGHBOUR_SCORE: f64 = 0.2;
-const MOST_NEIGHBOURS: usize = 24;
+const MIN_NEIGHBOUR_SCORE: f64 = 0.2;
+const MAX_NEIGHBOURS: usize = 24;
 /// Nearness falls off over half the span of a vane and its shaft, mm.
 const NEIGHBOUR_HALF_WIDTH_MM: f64 = 5.0;
 /// Least slope of a projected axis: seen more nearly end-on it has no direction.
-const LEAST_SLOPE: f64 = 0.02;
+const MIN_SLOPE: f64 = 0.02;
 /// Height up to which axes are followed, and the unit of the plane of heights, mm.
-const TALLEST_MM: f64 = 900.0;
+const MAX_HEIGHT_MM: f64 = 900.0;
 const HEIGHT_UNIT_MM: f64 = 600.0;
 
 /// Places along the strip that the net speaks of.
@@ -142,12 +142,12 @@ impl ProjectedAxes {
     /// Of the likely ones among `peaks`, best first, seen by a camera `distance_mm` above the place `foot` of the face plane.
     pub(crate) fn new(peaks: &[Peak], foot: FacePoint, distance_mm: f64) -> Self {
         let likely = peaks.iter().enumerate();
-        let likely = likely.filter(|(_, p)| p.score >= LEAST_NEIGHBOUR_SCORE);
-        let axes = likely.take(MOST_NEIGHBOURS).map(|(peak, p)| {
+        let likely = likely.filter(|(_, p)| p.score >= MIN_NEIGHBOUR_SCORE);
+        let axes = likely.take(MAX_NEIGHBOURS).map(|(peak, p)| {
             let u = away(p.point, foot);
             let obliquity = p.point.distance(foot) / distance_mm;
             let axis = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
-            let slope = axis.norm().max(LEAST_SLOPE);
+            let slope = axis.norm().max(MIN_SLOPE);
             ProjectedAxis {
                 peak,
                 entry: p.point,
@@ -179,7 +179,7 @@ impl ProjectedAxes {
             }
             let forward = along.max(0.0);
             let z = self.distance_mm * forward / (self.distance_mm * c.slope + forward);
-            let z = z.min(TALLEST_MM);
+            let z = z.min(MAX_HEIGHT_MM);
             // what lies nearer to the camera shows larger
             let across = d.perp(&c.along) * (1.0 - z / self.distance_mm);
             let far = 0.5 * (across / NEIGHBOUR_HALF_WIDTH_MM).powi(2);

@@ -46,9 +46,9 @@ const VANE_STEPS_ALONG: std::ops::RangeInclusive<usize> = 10..=42;
 const VANE_STEPS_ACROSS: std::ops::RangeInclusive<usize> = 4..=8;
 const GROUND_STEPS_ACROSS: usize = 11;
 /// Samples that are surely vane beyond which more of them add nothing: they err together.
-const LARGEST_VANE_SAMPLES: f64 = 25.0;
+const MAX_VANE_SAMPLES: f64 = 25.0;
 /// Least posterior probability of a place of the nock's end that is kept.
-const LEAST_POSTERIOR_SHARE: f64 = 0.02;
+const MIN_POSTERIOR_SHARE: f64 = 0.02;
 /// Width of a nock in the picture, px, from which its colours count in full.
 const WIDE_PX: f64 = 5.0;
 /// Width of a nock, mm.
@@ -112,7 +112,7 @@ impl Tail {
                 weight * mixed.ln()
             })
             .sum();
-        (logs / all * (all / LARGEST_VANE_SAMPLES).min(1.0)).exp()
+        (logs / all * (all / MAX_VANE_SAMPLES).min(1.0)).exp()
     }
 }
 
@@ -235,7 +235,7 @@ fn nock(camera: &Camera, shaft: &Shaft) -> Option<(Vector3<f64>, Vector3<f64>)> 
     let off = [ground.x - shaft.entry.x, ground.y - shaft.entry.y];
     let square = per_mm[0].powi(2) + per_mm[1].powi(2);
     let height = -(off[0] * per_mm[0] + off[1] * per_mm[1]) / square.max(1e-9);
-    if !(LOWEST_NOCK_MM..=HIGHEST_NOCK_MM).contains(&height) {
+    if !(MIN_NOCK_HEIGHT_MM..=MAX_NOCK_HEIGHT_MM).contains(&height) {
         return None;
     }
     let place = FacePoint::new(
@@ -248,8 +248,8 @@ fn nock(camera: &Camera, shaft: &Shaft) -> Option<(Vector3<f64>, Vector3<f64>)> 
 }
 
 /// Heights of a nock over the face plane that make sense, mm: not in the boss, and no arrow is longer.
-const LOWEST_NOCK_MM: f64 = 120.0;
-const HIGHEST_NOCK_MM: f64 = 1000.0;
+const MIN_NOCK_HEIGHT_MM: f64 = 120.0;
+const MAX_NOCK_HEIGHT_MM: f64 = 1000.0;
 
 /// Whether a neighbour, from entry to nock in the picture, may show at `p`.
 fn covers([entry, nock]: [ImagePoint; 2], p: ImagePoint, scale: f64) -> bool {
@@ -356,7 +356,7 @@ fn ends(samples: &Samples) -> Vec<End> {
     for e in &mut places {
         e.weight /= all;
     }
-    places.retain(|e| e.weight > LEAST_POSTERIOR_SHARE);
+    places.retain(|e| e.weight > MIN_POSTERIOR_SHARE);
     places
 }
 

@@ -141,7 +141,7 @@ pub(super) fn larger(a: f32, b: f32) -> f32 {
 }
 
 /// Storage is used for a picture that needs at least this part of it.
-const MOST_TOO_LARGE: usize = 4;
+const MAX_OVERSIZE_FACTOR: usize = 4;
 
 /// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.
 #[derive(Default)]
@@ -160,7 +160,7 @@ impl BufferPool {
         // what is far too large may be wanted for a larger one
         let size = |k: usize| self.0[k].capacity();
         let fitting =
-            (0..self.0.len()).filter(|&k| (need..=MOST_TOO_LARGE * need).contains(&size(k)));
+            (0..self.0.len()).filter(|&k| (need..=MAX_OVERSIZE_FACTOR * need).contains(&size(k)));
         let Some(best) = fitting.min_by_key(|&k| size(k)) else {
             return Tensor::zeros(width, height, channels);
         };

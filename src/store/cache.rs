@@ -11,7 +11,7 @@ use std::time::{Duration, SystemTime};
 
 /// Least age of a file from which its state is trusted: file systems resolve times to milliseconds, the coarsest to two seconds, so that a
 /// younger file may be written again without a newer time.
-const LEAST_FILE_AGE: Duration = Duration::from_secs(3);
+const MIN_FILE_AGE: Duration = Duration::from_secs(3);
 
 /// What distinguishes one state of a file from another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,7 +26,7 @@ impl FileState {
         let data = std::fs::metadata(path).ok()?;
         let modified = data.modified().ok()?;
         let age = SystemTime::now().duration_since(modified).ok()?;
-        (age > LEAST_FILE_AGE).then_some(Self {
+        (age > MIN_FILE_AGE).then_some(Self {
             length: data.len(),
             modified,
         })

@@ -263,11 +263,11 @@ pub(crate) fn verdict(reading: &Reading) -> String {
 pub(crate) fn plain_means(reading: &Reading, locale: Locale) -> Option<String> {
     let (offset, [x, y]) = (reading.offset?, reading.plain_mm?);
     let (dx, dy) = (offset.x_mm - x, offset.y_mm - y);
-    if dx.abs().max(dy.abs()) < LEAST_MEANS_DIFFERENCE_MM {
+    if dx.abs().max(dy.abs()) < MIN_MEANS_DIFFERENCE_MM {
         return None;
     }
     let part = |axis, by: f64| {
-        (by.abs() >= LEAST_MEANS_DIFFERENCE_MM).then(|| {
+        (by.abs() >= MIN_MEANS_DIFFERENCE_MM).then(|| {
             format!(
                 "{} {}",
                 locale.length(by.abs(), 0),
@@ -289,7 +289,7 @@ pub(crate) fn plain_means(reading: &Reading, locale: Locale) -> Option<String> {
 }
 
 /// Least difference between the offset read and the difference of the means that is mentioned, mm.
-const LEAST_MEANS_DIFFERENCE_MM: f64 = 4.0;
+const MIN_MEANS_DIFFERENCE_MM: f64 = 4.0;
 
 /// How sure the call on each axis is: (axis, call, probability of that call).
 pub(crate) fn calls(reading: &Reading) -> [(&'static str, String, Option<f64>); 2] {
@@ -326,9 +326,9 @@ pub(crate) fn more_shots(more: &MoreShots, locale: Locale) -> String {
 /// What the axes are called in an outlook.
 const AXES: [&str; 2] = ["left and right", "the height"];
 /// Least probability that is called "probably".
-const LEAST_PROBABLY: f64 = 0.55;
+const MIN_PROBABLE: f64 = 0.55;
 /// Largest probability that is called "hardly".
-const LARGEST_HARDLY: f64 = 0.3;
+const MAX_IMPROBABLE: f64 = 0.3;
 
 impl Sentence for MoreShotsReason {
     fn text(&self, locale: Locale) -> String {
@@ -375,8 +375,8 @@ impl Sentence for MoreShotsReason {
 fn two_more_ends(ahead: &TwoMoreEnds) -> String {
     let parts = ahead.axes.iter().map(|&(axis, chance, beyond)| {
         let how = match chance {
-            chance if chance > LEAST_PROBABLY => "would probably settle",
-            chance if chance > LARGEST_HARDLY => "may or may not settle",
+            chance if chance > MIN_PROBABLE => "would probably settle",
+            chance if chance > MAX_IMPROBABLE => "may or may not settle",
             _ => "would hardly settle",
         };
         format!(

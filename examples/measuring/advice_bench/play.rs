@@ -10,7 +10,7 @@ use bossmark::record::{History, RecordFile};
 use std::collections::BTreeMap;
 
 /// Ends a bow gets before the archer gives up.
-pub(crate) const MOST_ENDS: usize = 40;
+pub(crate) const MAX_ENDS: usize = 40;
 
 /// How a bow's evening ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,7 +52,7 @@ impl Played {
     pub(crate) fn new(bow: &Bow) -> Self {
         Self {
             outcome: Outcome::OutOfEnds,
-            ends: MOST_ENDS,
+            ends: MAX_ENDS,
             offset: [0.0; 2],
             sigma: bow.sigma(),
             changes: Vec::new(),
@@ -171,7 +171,7 @@ pub(crate) fn play(mut bow: Bow, options: &AdviceOptions, knowledge: &Knowledge)
     let mut records = Vec::new();
     let mut readings = ReadingCache::default();
     let mut played = Played::new(&bow);
-    for number in 1..=MOST_ENDS {
+    for number in 1..=MAX_ENDS {
         records.push(RecordFile {
             file: format!("{number}.json"),
             line: 1,

@@ -1,7 +1,7 @@
 //! The rule of thumb, played on the same bows: plain means of the last end, both axes at once.
 
 use crate::bows::{Bow, EIGHTH, TOLERANCE, Turn};
-use crate::play::{MOST_ENDS, Made, Outcome, Played, is_vertical};
+use crate::play::{MAX_ENDS, Made, Outcome, Played, is_vertical};
 use bossmark::advice::Action;
 use bossmark::record::{ArrowKind, End};
 
@@ -9,7 +9,7 @@ use bossmark::record::{ArrowKind, End};
 pub(crate) fn play(mut bow: Bow, in_a_row: usize) -> Played {
     let mut played = Played::new(&bow);
     let mut inside = 0;
-    for number in 1..=MOST_ENDS {
+    for number in 1..=MAX_ENDS {
         let seen = means(&bow.shoot(number), bow.archer.left);
         if seen.iter().all(|d| d.abs() <= TOLERANCE) {
             inside += 1;

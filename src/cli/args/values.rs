@@ -6,7 +6,7 @@ use crate::record::When;
 const M_PER_YARD: f64 = 0.9144;
 
 /// No archer tunes from further away, m: beyond this it is a slip.
-const FARTHEST_M: f64 = 120.0;
+const MAX_DISTANCE_M: f64 = 120.0;
 
 pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
     let lower = text.trim().to_lowercase();
@@ -20,10 +20,10 @@ pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
         .parse::<f64>()
         .map_err(|_| "give a number of metres, like 30, or yards, like 30yd".to_owned())?
         * metres;
-    if metres.is_finite() && metres > 0.0 && metres <= FARTHEST_M {
+    if metres.is_finite() && metres > 0.0 && metres <= MAX_DISTANCE_M {
         Ok(crate::math::rounded(metres, 3))
     } else {
-        Err(format!("give a distance between 0 and {FARTHEST_M} m"))
+        Err(format!("give a distance between 0 and {MAX_DISTANCE_M} m"))
     }
 }
 
@@ -91,12 +91,12 @@ pub(in crate::cli) fn measured(
 }
 
 /// No group is wider, mm: beyond this it is a slip.
-const WIDEST_MM: f64 = 1000.0;
+const MAX_WIDTH_MM: f64 = 1000.0;
 
 pub(in crate::cli) fn millimetres(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
-        Ok(mm) if mm > 0.0 && mm <= WIDEST_MM => Ok(mm),
-        _ => Err(format!("give millimetres between 0 and {WIDEST_MM}")),
+        Ok(mm) if mm > 0.0 && mm <= MAX_WIDTH_MM => Ok(mm),
+        _ => Err(format!("give millimetres between 0 and {MAX_WIDTH_MM}")),
     }
 }
 

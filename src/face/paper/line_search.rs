@@ -4,17 +4,17 @@ use super::surroundings::{CELLS_PER_RADIUS, Map};
 use crate::math::{count, floor_index, round_i64};
 
 /// Where lines may begin: just outside the rings, in outer radii.
-const LEAST_DISTANCE_RADII: f64 = 1.01;
+const MIN_DISTANCE_RADII: f64 = 1.01;
 /// Largest turn against the first guess, rad (a phone held by hand, seen from the side, is off by up to 8°).
-const LARGEST_TURN: f64 = 0.21;
+const MAX_TURN: f64 = 0.21;
 /// Step of the turn in the search, rad.
 const TURN_STEP: f64 = 0.005;
 /// Step of the log colour that counts in full.
 const FULL_STEP: f32 = 0.25;
 /// Step of the log colour below which nothing is seen.
-pub(super) const LEAST_STEP: f32 = 0.06;
+pub(super) const MIN_STEP: f32 = 0.06;
 /// Least share of a line's length on which it must be seen.
-const LEAST_SUPPORT: f64 = 0.45;
+const MIN_SUPPORT: f64 = 0.45;
 /// Share of the half side along which a line is looked at: corners curl.
 pub(super) const LENGTH_SHARE: f64 = 0.85;
 /// Cells from one look to the next in the search for the turn.
@@ -59,7 +59,7 @@ pub(super) fn steps_of(map: &Map, side: usize) -> Steps {
             let (before, here, after) = (raw[u - 1].abs(), raw[u].abs(), raw[u + 1].abs());
             thin[u] = if here.is_nan() {
                 f32::NAN
-            } else if here >= before && here > after && here > LEAST_STEP {
+            } else if here >= before && here > after && here > MIN_STEP {
                 (here / FULL_STEP).min(1.0).copysign(raw[u])
             } else {
                 0.0
@@ -116,19 +116,19 @@ impl Steps {
 }
 
 fn distances(n: usize) -> impl Iterator<Item = f64> {
-    let first = floor_index(LEAST_DISTANCE_RADII * count(CELLS_PER_RADIUS));
+    let first = floor_index(MIN_DISTANCE_RADII * count(CELLS_PER_RADIUS));
     (first..n / 2 - 4).map(count)
 }
 
 /// A shared turn must be the best among this many steps on either side, reach this share of the best score, and be among
 /// so many.
 const PEAK_STEPS: usize = 2;
-const LEAST_PEAK_SHARE: f64 = 0.4;
-const MOST_PEAKS: usize = 4;
+const MIN_PEAK_SHARE: f64 = 0.4;
+const MAX_PEAKS: usize = 4;
 
 /// The turns that the four sides share, best first: local maxima that are not far behind the best.
 pub(super) fn common_turns(steps: &[Steps]) -> Vec<f64> {
-    let turns = floor_index(LARGEST_TURN / TURN_STEP);
+    let turns = floor_index(MAX_TURN / TURN_STEP);
     let turn = |k: usize| (count(k) - count(turns)) * TURN_STEP;
     let scores: Vec<f64> = (0..=2 * turns)
         .map(|k| {
@@ -139,7 +139,7 @@ pub(super) fn common_turns(steps: &[Steps]) -> Vec<f64> {
                         .map(|d| s.support(d, turn(k), STRIDE))
                         .fold(0.0, f64::max)
                 })
-                .map(|s| if s < LEAST_SUPPORT { 0.0 } else { s * s })
+                .map(|s| if s < MIN_SUPPORT { 0.0 } else { s * s })
                 .sum()
         })
         .collect();
@@ -148,12 +148,12 @@ pub(super) fn common_turns(steps: &[Steps]) -> Vec<f64> {
         .filter(|k| {
             let near = k.saturating_sub(PEAK_STEPS)..(k + PEAK_STEPS + 1).min(scores.len());
             let top = scores[near].iter().copied().fold(0.0, f64::max);
-            scores[*k] > 0.0 && scores[*k] >= top && scores[*k] >= LEAST_PEAK_SHARE * best
+            scores[*k] > 0.0 && scores[*k] >= top && scores[*k] >= MIN_PEAK_SHARE * best
         })
         .map(|k| (scores[k], turn(k)))
         .collect();
     peaks.sort_by(|a, b| b.0.total_cmp(&a.0));
-    peaks.into_iter().take(MOST_PEAKS).map(|p| p.1).collect()
+    peaks.into_iter().take(MAX_PEAKS).map(|p| p.1).collect()
 }
 
 /// The innermost supported line of a side near the common turn: its turn and distance (cells).
@@ -166,7 +166,7 @@ pub(super) fn innermost(steps: &Steps, common: f64) -> Option<(f64, f64)> {
             .map(|t| (t, steps.support(d, t, 1)));
         tried
             .max_by(|a, b| a.1.total_cmp(&b.1))
-            .filter(|t| t.1 >= LEAST_SUPPORT)
+            .filter(|t| t.1 >= MIN_SUPPORT)
     };
     let first = distances(steps.n).find(|d| at(*d).is_some())?;
     // the best of the next cells: the first one that passes may be the edge's flank

@@ -19,7 +19,7 @@ use surroundings::{CELLS_PER_RADIUS, paper_colour, resample};
 /// Sides are one square's when their turns lie within this, rad.
 const SAME_TURN_RAD: f64 = 0.009;
 /// Straight edges lie on their line so well that its turn is known this well, rad; grain and the rim of a round face don't.
-const LARGEST_TURN_SD_RAD: f64 = 0.0035;
+const MAX_TURN_SD_RAD: f64 = 0.0035;
 /// A paper's edge that curls or is covered in part isn't as straight as this, rad.
 const SHARP_TURN_SD_RAD: f64 = 0.001;
 /// An edge is further in than others from this part of their distance.
@@ -66,7 +66,7 @@ pub(super) fn upright(
                     let (turn, at) = innermost(&steps[side], turn)?;
                     measure(pixels, camera, side, turn, at * cell, paper)
                 })
-                .filter(|side| side.sd < LARGEST_TURN_SD_RAD)
+                .filter(|side| side.sd < MAX_TURN_SD_RAD)
                 .collect()
         })
         .collect();

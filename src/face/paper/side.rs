@@ -1,6 +1,6 @@
 //! One side measured on the photo.
 
-use super::line_search::{LEAST_STEP, LENGTH_SHARE};
+use super::line_search::{LENGTH_SHARE, MIN_STEP};
 use super::surroundings::LOG_OFFSET;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
@@ -108,7 +108,7 @@ fn steepest(profile: &[[f32; 3]]) -> Option<f64> {
         f64::from((0..3).map(|k| (b[k] - a[k]).powi(2)).sum::<f32>().sqrt())
     };
     let i = (1..profile.len() - 1).max_by(|a, b| change(*a).total_cmp(&change(*b)))?;
-    if i < 2 || i + 2 >= profile.len() || change(i) < f64::from(LEAST_STEP) {
+    if i < 2 || i + 2 >= profile.len() || change(i) < f64::from(MIN_STEP) {
         return None;
     }
     let (before, top, after) = (change(i - 1), change(i), change(i + 1));

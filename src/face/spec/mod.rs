@@ -18,9 +18,9 @@ use std::collections::BTreeMap;
 pub const SCHEMA: &str = "bossmark/face/1";
 
 /// Largest diameter that a face file may state, mm: a guard against metres or centimetres given as millimetres the wrong way round.
-const LARGEST_MM: f64 = 5000.0;
+const MAX_MM: f64 = 5000.0;
 /// Smallest nominal diameter, mm.
-const SMALLEST_MM: f64 = 50.0;
+const MIN_MM: f64 = 50.0;
 
 /// A target face: what is printed, how large, and where that is known from.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,7 +84,7 @@ impl FaceSpec {
         {
             return Err(SpecError::Name(d.name));
         }
-        length("diameter_mm", d.diameter_mm, SMALLEST_MM, LARGEST_MM)?;
+        length("diameter_mm", d.diameter_mm, MIN_MM, MAX_MM)?;
         check_zones(&d)?;
         let spots_mm = centred_spots(&d.spots_mm)?;
         let face = Self {
@@ -262,10 +262,10 @@ fn centred_spots(spots: &[[f64; 2]]) -> Result<Vec<FacePoint>, SpecError> {
     if spots
         .iter()
         .flatten()
-        .any(|v| !v.is_finite() || v.abs() > LARGEST_MM)
+        .any(|v| !v.is_finite() || v.abs() > MAX_MM)
     {
         return Err(SpecError::Spots(format!(
-            "a centre is not within {LARGEST_MM} mm"
+            "a centre is not within {MAX_MM} mm"
         )));
     }
     let n = spots.iter().map(|_| 1.0).sum::<f64>();

@@ -13,9 +13,9 @@ use crate::timeline::{BowStory, RunStory};
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;
 /// Most cautions in sight: more would hide the step.
-const MOST_CAUTIONS: usize = 4;
+const MAX_CAUTIONS: usize = 4;
 /// Most alternatives shown beside the next step: more would hide it.
-const MOST_OTHERS: usize = 4;
+const MAX_OTHERS: usize = 4;
 
 pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
     let advice = &story.advice_now;
@@ -65,7 +65,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
 
 /// The first cautions in sight, the others folded.
 fn keep_in_mind(page: &mut Page, cautions: &[String]) {
-    let (first, others) = cautions.split_at(cautions.len().min(MOST_CAUTIONS));
+    let (first, others) = cautions.split_at(cautions.len().min(MAX_CAUTIONS));
     page.cautions("Keep in mind about these shots", first);
     if !others.is_empty() {
         page.raw("<details class=\"more\"><summary>");
@@ -195,7 +195,7 @@ pub(super) fn next(page: &mut Page, advice: &Advice, time: AdviceTime) {
     }
     if !advice.others.is_empty() {
         page.raw("<details class=\"more\"><summary>Other ways, instead of it</summary>\n<ol class=\"others\">\n");
-        for step in advice.others.iter().take(MOST_OTHERS) {
+        for step in advice.others.iter().take(MAX_OTHERS) {
             page.raw("<li>");
             page.el("p", "", &headline(step, page.locale));
             details(page, step);

@@ -2,7 +2,7 @@
 // wide. What the photo says of its lens stays with it.
 
 /** Most pixels of a photo that is kept as it is: 12 megapixels, as most phones take them. */
-const MOST_PIXELS = 13e6;
+const MAX_PIXELS = 13e6;
 /** Pixels of one that is reduced. */
 const REDUCED_PIXELS = 12e6;
 const QUALITY = 0.95;
@@ -50,7 +50,7 @@ export async function reduced(photo) {
   const bytes = new Uint8Array(await photo.arrayBuffer());
   if (bytes[0] !== 0xff || bytes[1] !== 0xd8) return photo;
   const { width, height, exif } = facts(new DataView(bytes.buffer));
-  if (width * height <= MOST_PIXELS) return photo;
+  if (width * height <= MAX_PIXELS) return photo;
   const scale = Math.sqrt(REDUCED_PIXELS / (width * height));
   const segment = exif ? bytes.slice(...exif) : new Uint8Array();
   const image = await createImageBitmap(photo, { imageOrientation: "from-image" });

@@ -12,7 +12,7 @@ const VERSION = 20;
 /** 1 January 1980: an archive of the same files has the same bytes. */
 const NO_DATE = 0x21;
 const END_BYTES = 22;
-const LONGEST_COMMENT = 0xffff;
+const MAX_COMMENT = 0xffff;
 /** Most bytes of one file after unpacking: a photo of 48 megapixels has some 25 MB. */
 const MOST = 100 << 20;
 
@@ -68,7 +68,7 @@ export async function zipped(parts) {
 /** The files of an archive. @param {Blob} archive @returns {Promise<{name: string, bytes: Uint8Array}[]>} */
 export async function unzipped(archive) {
   const broken = () => new Error("This is no ZIP file, or it is cut short.");
-  const tailAt = Math.max(0, archive.size - END_BYTES - LONGEST_COMMENT);
+  const tailAt = Math.max(0, archive.size - END_BYTES - MAX_COMMENT);
   const tail = new DataView(await archive.slice(tailAt).arrayBuffer());
   let end = tail.byteLength - END_BYTES;
   while (end >= 0 && tail.getUint32(end, true) !== END) end -= 1;
