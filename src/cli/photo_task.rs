@@ -20,7 +20,7 @@ pub(super) struct PhotoTask {
     pub(super) face: FaceSpec,
     /// The session of the end that it shows.
     pub(super) session: Session,
-    /// How it is measurement.
+    /// How it is measured.
     pub(super) options: MeasureOptions,
 }
 
