@@ -25,7 +25,7 @@ impl ShotCount {
         let bare = i64::from(end.session.bare?);
         let of_kind = |kind: ArrowKind| {
             let entries = end.entries.iter();
-            let found = entries.filter(|e| e.kind == kind && !e.is_unsure()).count();
+            let found = entries.filter(|e| e.kind == kind && e.counts()).count();
             let missed = end.missed.iter().filter(|m| m.kind == kind).count();
             i64::try_from(found + missed).unwrap_or(i64::MAX)
         };
@@ -52,7 +52,7 @@ const MIN_CERTAIN_CONFIDENCE: f64 = 0.9;
 /// The proposed entries that a person should check one by one, the most doubtful first: those below 90 %, and those of unknown
 /// kind.
 #[must_use]
-pub fn unsure_entries(end: &End) -> Vec<&Entry> {
+pub fn entries_to_check(end: &End) -> Vec<&Entry> {
     let confidence = |e: &Entry| match e.kind {
         ArrowKind::Unknown => e.confidence.unwrap_or(0.0).min(0.5),
         _ => e.confidence.unwrap_or(1.0),

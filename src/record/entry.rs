@@ -104,14 +104,15 @@ pub struct Lean {
     pub sd_deg: f64,
 }
 
-/// Entries of less confidence are looked at again.
-const SURE_CONFIDENCE: f64 = 0.5;
+/// Proposals of less confidence don't count as shots.
+const MIN_COUNTED_CONFIDENCE: f64 = 0.5;
 
 impl Entry {
-    /// Whether a person should look at it again: proposed, with little confidence.
+    /// Whether it counts as a shot: all but proposals of little confidence.
     #[must_use]
-    pub fn is_unsure(&self) -> bool {
-        self.state == EntryState::Proposed && self.confidence.is_some_and(|c| c < SURE_CONFIDENCE)
+    pub fn counts(&self) -> bool {
+        self.state != EntryState::Proposed
+            || self.confidence.is_none_or(|c| c >= MIN_COUNTED_CONFIDENCE)
     }
 }
 

@@ -25,7 +25,7 @@ mod when;
 pub use crate::face::{FocalSource, UprightSource};
 pub use crate::shaft::ArrowKind;
 pub use compare::{Comparison, Lever, LeverChange, Setting, SettingChange, compare};
-pub use count::{ShotCount, unsure_entries};
+pub use count::{ShotCount, entries_to_check};
 pub use end::{
     CameraRecord, End, EvidenceRecord, FaceInPhoto, FaceRecord, FaceToCamera, Failure, FittedTo,
     Note, PhotoRecord, PrintedZone, SCHEMA, SheetRecord, UprightRecord,

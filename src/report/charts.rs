@@ -489,7 +489,7 @@ fn offset_of_end(end: &End, face: Option<&FaceLook>) -> Option<OneEnd> {
         let used: Vec<[f64; 2]> = end
             .entries
             .iter()
-            .filter(|e| e.kind == kind && !e.is_unsure())
+            .filter(|e| e.kind == kind && e.counts())
             .map(|e| {
                 let c = face.map_or([0.0, 0.0], |f| f.centre_of(e.spot));
                 [e.x_mm - c[0], e.y_mm - c[1]]

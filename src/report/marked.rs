@@ -195,7 +195,7 @@ fn marks(end: &End, view: &View, canvas: &Canvas) -> Vec<Mark> {
         .iter()
         .filter_map(|e| {
             let at = view.of_entry(e)?;
-            let unsure = e.is_unsure();
+            let unsure = !e.counts();
             let tail = if unsure { "?" } else { "" };
             Some(Mark {
                 at,
@@ -329,7 +329,7 @@ pub(super) fn middle(end: &End, kind: ArrowKind) -> Option<FacePoint> {
     let used: Vec<&Entry> = end
         .entries
         .iter()
-        .filter(|e| e.kind == kind && !e.is_unsure())
+        .filter(|e| e.kind == kind && e.counts())
         .collect();
     let n = used.iter().map(|_| 1.0).sum::<f64>();
     (n > 0.0).then(|| {

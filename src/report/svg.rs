@@ -84,7 +84,7 @@ impl FacePlot {
                 shots.push(Shot {
                     at: FacePoint::new(e.x_mm - centre[0], e.y_mm - centre[1]),
                     kind: e.kind,
-                    unsure: e.is_unsure(),
+                    unsure: !e.counts(),
                     outlier,
                     odd,
                     name,

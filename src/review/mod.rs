@@ -35,5 +35,5 @@ pub use apply::apply;
 pub use edits::{Edit, Edits, ReviewError, SCHEMA};
 pub use ids::with_ids_of;
 pub use refit::refitted;
-pub use to_check::entries_to_check;
+pub use to_check::ids_to_check;
 pub use undo::restore;

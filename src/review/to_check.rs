@@ -1,11 +1,11 @@
 //! Which entries a person should check first.
 
-use crate::record::{End, unsure_entries};
+use crate::record::{End, entries_to_check};
 
 /// Ids of the proposed entries that a person should check, the most doubtful first.
 #[must_use]
-pub fn entries_to_check(end: &End) -> Vec<u64> {
-    unsure_entries(end).iter().map(|e| e.id).collect()
+pub fn ids_to_check(end: &End) -> Vec<u64> {
+    entries_to_check(end).iter().map(|e| e.id).collect()
 }
 
 #[cfg(test)]
@@ -23,6 +23,6 @@ mod tests {
             {"id": 5, "x_mm": 0, "y_mm": 0, "kind": "fletched", "confidence": 0.3},
             {"id": 6, "x_mm": 0, "y_mm": 0, "kind": "fletched"}]}))
         .expect("record");
-        assert_eq!(entries_to_check(&end), [5, 3, 2]);
+        assert_eq!(ids_to_check(&end), [5, 3, 2]);
     }
 }

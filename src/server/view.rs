@@ -10,7 +10,7 @@ use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Remark, Session, Setup, ShotCount, canonical};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
-use crate::review::entries_to_check;
+use crate::review::ids_to_check;
 use crate::store;
 use crate::text::{self, Locale, RemarkText, Sentence, StepText, answer, sentence, step_text};
 use crate::timeline::{EndInHistory, FaceLook};
@@ -77,7 +77,7 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
                 line.state = record_state(&end);
                 line.end = end.session.end;
                 line.entries = end.entries.len();
-                line.look = entries_to_check(&end).len();
+                line.look = ids_to_check(&end).len();
                 line.proposed = proposed(&end);
                 line.revision = end.revision;
                 line.count = count_view(&end);
@@ -178,7 +178,7 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         id: open.id,
         name: open.name(),
         state: record_state(&record),
-        look: entries_to_check(&record),
+        look: ids_to_check(&record),
         rings,
         photo: photo.map(|p| PhotoView {
             width: p.width_px,

@@ -15,7 +15,7 @@ use crate::math::rounded;
 use crate::reading::{ArrowPlace, Group, Reading};
 use crate::record::{
     ArrowKind, CameraRecord, End, Entry, EntryState, FittedTo, SettingChange, ShotCount,
-    UprightSource, unsure_entries,
+    UprightSource, entries_to_check,
 };
 use crate::timeline::{Problem, TrendPoint};
 
@@ -48,7 +48,7 @@ pub fn end(record: &End) -> String {
     for e in &record.entries {
         out.push_str(&entry(e));
     }
-    let unsure: Vec<String> = unsure_entries(record)
+    let unsure: Vec<String> = entries_to_check(record)
         .iter()
         .map(|e| format!("{}{}", letter(e.kind), e.id))
         .collect();
@@ -384,7 +384,7 @@ fn needs_a_person(out: &mut String, day: &DayInShort) {
     let first: Vec<&str> = waiting
         .iter()
         .filter(|(_, e)| {
-            ShotCount::of(e).is_some_and(|count| !count.agrees()) || !unsure_entries(e).is_empty()
+            ShotCount::of(e).is_some_and(|count| !count.agrees()) || !entries_to_check(e).is_empty()
         })
         .map(|(file, _)| *file)
         .collect();

@@ -2,7 +2,7 @@
 
 use super::numbers::{count, several};
 use crate::record::history::is_confirmed;
-use crate::record::{ArrowKind, End, Entry, ShotCount, unsure_entries};
+use crate::record::{ArrowKind, End, Entry, ShotCount, entries_to_check};
 
 /// The day of an end as its record has it, `YYYY-MM-DD`.
 pub(crate) fn day(end: &End) -> Option<&str> {
@@ -19,7 +19,7 @@ pub(crate) fn day(end: &End) -> Option<&str> {
 /// "3 fletched, 3 bare, 1 of unknown kind": those that count, unsure ones left out.
 pub(crate) fn counts(end: &End) -> String {
     let count = |kind| {
-        let counted = |e: &&Entry| e.kind == kind && !e.is_unsure();
+        let counted = |e: &&Entry| e.kind == kind && e.counts();
         end.entries.iter().filter(counted).count()
     };
     let mut out = format!(
@@ -92,7 +92,7 @@ pub(crate) fn standing(end: &End) -> String {
         }
         None => parts.push(counts(end)),
     }
-    let unsure = unsure_entries(end).len();
+    let unsure = entries_to_check(end).len();
     if unsure > 0 {
         parts.push(format!("{unsure} unsure"));
     }

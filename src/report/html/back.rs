@@ -3,7 +3,7 @@
 use super::page::Page;
 use crate::advice::Learned;
 use crate::math::rounded;
-use crate::record::{EntrySource, EntryState, ShotCount, unsure_entries};
+use crate::record::{EntrySource, EntryState, ShotCount, entries_to_check};
 use crate::text::numbers::sureness;
 use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
@@ -112,7 +112,7 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
 /// An end that a person should look at, in a line: how it stands, and which entries are unsure.
 fn unsure_of_end(end: &EndStory) -> Option<String> {
     let differs = ShotCount::of(&end.end).is_some_and(|count| !count.agrees());
-    let list: Vec<String> = unsure_entries(&end.end)
+    let list: Vec<String> = entries_to_check(&end.end)
         .iter()
         .map(|e| {
             let sure = e
