@@ -42,7 +42,7 @@ impl App {
                 .iter()
                 .find(|(path, _)| open.start.photo.as_ref() == Some(path));
             if let Some((_, Some(sha256))) = own {
-                open.set_photo_print(sha256.clone());
+                open.set_photo_sha256(sha256.clone());
             }
         }
     }

@@ -54,7 +54,7 @@ pub(super) struct OpenEnd {
     /// Why measuring it again failed, where the old record remains.
     pub(super) failure: Option<String>,
     /// SHA-256 of its photo, once it was needed.
-    photo_print: Option<String>,
+    photo_sha256: Option<String>,
     journal: UndoJournal,
     /// Records as they were last read.
     cache: Arc<RecordCache>,
@@ -99,7 +99,7 @@ impl OpenEnd {
             progress,
             marked: MeasureRequest::default(),
             failure: None,
-            photo_print: None,
+            photo_sha256: None,
             journal,
             cache,
         }
@@ -117,8 +117,8 @@ impl OpenEnd {
     }
 
     /// Notes the SHA-256 of its photo.
-    pub(super) fn set_photo_print(&mut self, sha256: String) {
-        self.photo_print = Some(sha256);
+    pub(super) fn set_photo_sha256(&mut self, sha256: String) {
+        self.photo_sha256 = Some(sha256);
     }
 
     /// Whether this end shows the photo with this SHA-256.
@@ -127,12 +127,12 @@ impl OpenEnd {
         if let Some(photo) = there.and_then(|r| r.photo) {
             return photo.sha256 == sha256;
         }
-        if self.photo_print.is_none() {
+        if self.photo_sha256.is_none() {
             // not measured yet
             let bytes = self.start.photo.as_ref().and_then(|p| store::read(p).ok());
-            self.photo_print = bytes.map(|b| crate::photo::fingerprint(&b));
+            self.photo_sha256 = bytes.map(|b| crate::photo::fingerprint(&b));
         }
-        self.photo_print.as_deref() == Some(sha256)
+        self.photo_sha256.as_deref() == Some(sha256)
     }
 
     /// The record as it is on disk now, gaps filled from the end's session.

@@ -133,7 +133,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
     let mut ends = state.ends();
     let id = ends.iter().map(|e| e.id).max().unwrap_or(0) + 1;
     let mut open = OpenEnd::new(id, start, Arc::clone(&state.cache));
-    open.set_photo_print(sha256);
+    open.set_photo_sha256(sha256);
     ends.push(open);
     drop(ends);
     state.notify();
