@@ -146,7 +146,7 @@ impl Sentence for CautionKind {
                     "The nocking point stands {} above square; usual are {} to {}. Measure it again with a bow square, and check \
                      rest height and tiller before you tune.",
                     locale.length(*now, 1),
-                    locale.bare(*low, 0),
+                    locale.length_without_unit(*low, 0),
                     locale.length(*high, 0)
                 );
             }

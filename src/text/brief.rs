@@ -163,7 +163,7 @@ fn about(axis: Axis, value: f64, sd: f64, locale: Locale) -> String {
     format!(
         "about {} {side}, likely {} to {}",
         locale.length(size, 0),
-        locale.bare(low, 0),
+        locale.length_without_unit(low, 0),
         locale.length(high, 0)
     )
 }
@@ -214,7 +214,7 @@ fn expected(next: &Step, locale: Locale) -> String {
                 let (low, high) = (round(size - sd).max(0.0), round(size + sd));
                 format!(
                     ", likely {} to {}",
-                    locale.bare(low, 0),
+                    locale.length_without_unit(low, 0),
                     locale.length(high, 0)
                 )
             });

@@ -154,7 +154,7 @@ impl Sentence for ExplanationItem {
                 } else {
                     "more"
                 },
-                locale.bare(size.sd_mm, 0),
+                locale.length_without_unit(size.sd_mm, 0),
                 locale.length(size.remaining_mm, 0)
             ),
         }
@@ -232,7 +232,7 @@ fn chosen(size: &StepSize, locale: Locale) -> String {
         locale.length(size.to_go_mm, 0),
         locale.length(size.each_mm, 1),
         locale.length(size.shift_mm, 0),
-        locale.bare(size.sd_mm, 0),
+        locale.length_without_unit(size.sd_mm, 0),
         locale.length(size.remaining_mm, 0),
     )
 }

@@ -97,13 +97,13 @@ impl Locale {
     /// A length given in millimetres, with its unit: "61 mm", "2.4 in". `decimals` are those of the millimetres, at most.
     #[must_use]
     pub fn length(self, mm: f64, decimals: usize) -> String {
-        format!("{} {}", self.bare(mm, decimals), self.unit())
+        format!("{} {}", self.length_without_unit(mm, decimals), self.unit())
     }
 
     /// The same without the unit, for several lengths that share one. Inches are those of the rounded millimetres, so that
     /// a text says the same in both units.
     #[must_use]
-    pub fn bare(self, mm: f64, decimals: usize) -> String {
+    pub fn length_without_unit(self, mm: f64, decimals: usize) -> String {
         let in_mm = number(mm, decimals);
         match (self.lengths, in_mm.parse::<f64>()) {
             (LengthUnit::Inches, Ok(mm)) => {
@@ -125,7 +125,7 @@ impl Locale {
 
     /// "60 to 108", or "up to 40, or 5 the other way".
     pub(crate) fn range(self, low: f64, high: f64) -> String {
-        let whole = |mm: f64| self.bare(mm.round_ties_even(), 0);
+        let whole = |mm: f64| self.length_without_unit(mm.round_ties_even(), 0);
         let (least, most) = (whole(low.abs()), whole(high));
         if low < 0.0 {
             format!("up to {most}, or {least} the other way")
@@ -170,8 +170,8 @@ mod tests {
         assert_eq!(INCHES.length(61.3, 0), "2.4 in");
         assert_eq!(INCHES.length(18.0, 0), "0.71 in");
         assert_eq!(INCHES.length(25.4, 1), "1 in");
-        assert_eq!(INCHES.bare(-11.0, 0), "-0.43");
-        assert_eq!(INCHES.bare(f64::NAN, 0), "?");
+        assert_eq!(INCHES.length_without_unit(-11.0, 0), "-0.43");
+        assert_eq!(INCHES.length_without_unit(f64::NAN, 0), "?");
         assert_eq!(INCHES.in_table(-61.0), "-2.40");
         assert_eq!(Locale::default().in_table(-61.04), "-61.0");
     }

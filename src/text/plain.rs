@@ -136,9 +136,9 @@ pub fn reading(r: &Reading, locale: Locale) -> String {
             out.push_str(&format!(
                 "  {:<15} fletched {} and {}, bare {} and {} (across, up)\n",
                 "Scatter",
-                locale.bare(s.fletched_sd_mm[0], 0),
+                locale.length_without_unit(s.fletched_sd_mm[0], 0),
                 locale.length(s.fletched_sd_mm[1], 0),
-                locale.bare(s.bare_sd_mm[0], 0),
+                locale.length_without_unit(s.bare_sd_mm[0], 0),
                 locale.length(s.bare_sd_mm[1], 0),
             ));
         }
@@ -309,9 +309,9 @@ fn learned(row: &Learned, locale: Locale) -> String {
     let [mm, sd, before] = [row.mm_per_unit, row.sd, row.prior_mm_per_unit].map(|v| rounded(v, 1));
     format!(
         "  {name:<22} {:>7} {} \u{b1} {:<6} (before: {})  {from}\n",
-        locale.bare(mm, 1),
+        locale.length_without_unit(mm, 1),
         locale.unit(),
-        locale.bare(sd, 1),
+        locale.length_without_unit(sd, 1),
         locale.length(before, 1),
     )
 }
@@ -431,9 +431,9 @@ pub fn history(label: &str, points: &[TrendPoint], locale: Locale) -> String {
             Some(o) => format!(
                 "bare {} (\u{b1} {}), {} (\u{b1} {})",
                 at_side(Axis::Horizontal, o.x_mm, locale),
-                locale.bare(o.sd_x_mm, 0),
+                locale.length_without_unit(o.sd_x_mm, 0),
                 at_side(Axis::Vertical, o.y_mm, locale),
-                locale.bare(o.sd_y_mm, 0),
+                locale.length_without_unit(o.sd_y_mm, 0),
             ),
         };
         let mut groups = String::new();

@@ -49,8 +49,8 @@ fn seen(offset: &Offset, distance_m: Option<f64>, locale: Locale) -> String {
     let distance = distance_m.map_or(String::new(), |distance| format!(" at {distance} m"));
     format!(
         "On average the bare shafts hit {place}{distance} (\u{b1} {}, \u{b1} {}).",
-        locale.bare(offset.sd_x_mm.round_ties_even(), 0),
-        locale.bare(offset.sd_y_mm.round_ties_even(), 0)
+        locale.length_without_unit(offset.sd_x_mm.round_ties_even(), 0),
+        locale.length_without_unit(offset.sd_y_mm.round_ties_even(), 0)
     )
 }
 

@@ -49,7 +49,7 @@ impl Sentence for CautionKind {
                 "A tolerance of {} at 30 m is out of reach or no tune; {} was used. Give one from {} to {}.",
                 exact(*given_mm, locale),
                 exact(*used_mm, locale),
-                locale.bare(*least, EXACT),
+                locale.length_without_unit(*least, EXACT),
                 exact(*most, locale)
             ),
             Self::WrongSpine { offset_mm, distance_m } => format!(
@@ -60,7 +60,7 @@ impl Sentence for CautionKind {
             Self::WideScatter([x, y]) => format!(
                 "The groups are wider than the difference that is left (fletched shots {} by {} standard deviation). More \
                  shots tonight won't settle it: shoot closer groups another day, or with rested arms.",
-                locale.bare(*x, 0),
+                locale.length_without_unit(*x, 0),
                 locale.length(*y, 0)
             ),
             Self::Roll => format!(

@@ -39,7 +39,7 @@ pub(crate) fn settings(setup: &Setup, locale: Locale) -> Vec<(&'static str, Stri
 /// A setting's number as it is written, without its unit, and the unit.
 fn parts(field: &str, value: f64, locale: Locale) -> (String, &str) {
     match setting(field).1 {
-        "mm" => (locale.bare(value, DECIMALS), locale.unit()),
+        "mm" => (locale.length_without_unit(value, DECIMALS), locale.unit()),
         unit => (number(value, DECIMALS), unit),
     }
 }

@@ -113,7 +113,7 @@ pub(crate) fn facts(step: &Step, locale: Locale) -> Vec<(String, String)> {
 /// A shift of the offset: "70 mm higher (± 49)"; the larger part first.
 pub(crate) fn shift(e: &Expect, locale: Locale) -> String {
     shift_with(e, locale, &|_, sd| {
-        format!(" (\u{b1}\u{a0}{})", locale.bare(sd, 0))
+        format!(" (\u{b1}\u{a0}{})", locale.length_without_unit(sd, 0))
     })
 }
 
