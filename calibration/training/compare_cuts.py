@@ -3,7 +3,7 @@
 `cargo run --release --example shaft_cuts -- NAME.truth.json CUTS` wrote CUTS. Needs NumPy and OpenCV, no PyTorch.
 
 Exit status 1 when they differ by more than decoders of JPEG do. --write keeps this program's values at some places, for the test
-of `src/shaft/cuts.rs`.
+of `src/shaft/net_inputs.rs`.
 """
 
 import argparse

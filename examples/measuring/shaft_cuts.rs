@@ -11,13 +11,13 @@ use anyhow::Context;
 use bossmark::face::spec;
 use bossmark::geometry::FacePoint;
 use bossmark::photo;
-use bossmark::shaft::{CutTensor, View, cuts};
+use bossmark::shaft::{InputTensor, View, net_inputs};
 use nalgebra::Matrix2;
 use serde_json::{Value, json};
 use std::path::Path;
 use truth::{camera_of, number};
 
-fn bytes_of<'a>(tensors: impl IntoIterator<Item = &'a CutTensor>) -> Vec<u8> {
+fn bytes_of<'a>(tensors: impl IntoIterator<Item = &'a InputTensor>) -> Vec<u8> {
     let values = tensors.into_iter().flat_map(|t| &t.values);
     values.flat_map(|v| v.to_le_bytes()).collect()
 }
@@ -51,22 +51,22 @@ fn main() -> anyhow::Result<()> {
         paper_bends: false,
         expected: None,
     };
-    let cuts =
-        cuts(&photo.pixels, &view, None)?.context("nothing of the face is in the picture")?;
+    let inputs =
+        net_inputs(&photo.pixels, &view, None)?.context("nothing of the face is in the picture")?;
     let out = Path::new(&out);
     std::fs::create_dir_all(out)?;
-    std::fs::write(out.join("map.f32"), bytes_of([&cuts.map]))?;
-    std::fs::write(out.join("strips.f32"), bytes_of(&cuts.strips))?;
-    let candidates: Vec<[f64; 4]> = cuts
+    std::fs::write(out.join("map.f32"), bytes_of([&inputs.map]))?;
+    std::fs::write(out.join("strips.f32"), bytes_of(&inputs.strips))?;
+    let candidates: Vec<[f64; 4]> = inputs
         .candidates
         .iter()
         .map(|c| [c.entry.x, c.entry.y, c.slope, c.score])
         .collect();
     let header = json!({
         "truth": path,
-        "left_mm": cuts.left_mm,
-        "top_mm": cuts.top_mm,
-        "map": [cuts.map.height, cuts.map.width, cuts.map.channels],
+        "left_mm": inputs.left_mm,
+        "top_mm": inputs.top_mm,
+        "map": [inputs.map.height, inputs.map.width, inputs.map.channels],
         "candidates": candidates,
     });
     std::fs::write(out.join("cuts.json"), header.to_string())?;

@@ -21,7 +21,7 @@ fn is_own(view: &View, neighbour_centres: &[FacePoint], p: FacePoint) -> bool {
 }
 
 /// Least map score of a clear candidate. Clear candidates decide which set of nets is used, how shafts lean in common, and the face's scale
-/// ([`super::pose`]).
+/// ([`super::scale_and_lean`]).
 const MIN_CLEAR_SCORE: f64 = 0.15;
 /// Most clear candidates, best first.
 const MAX_CLEAR_CANDIDATES: usize = 14;
@@ -81,7 +81,7 @@ impl<'a> FirstStage<'a> {
             let peak = self.peaks[own].clone();
             let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
             let place = (peak.point, axis);
-            let strip = strip::cut(&self.photo, &self.geometry, place, (own, &axes));
+            let strip = strip::sample(&self.photo, &self.geometry, place, (own, &axes));
             let output = scorer(&peak, &strip);
             choose::ScoredCandidate {
                 number: own,

@@ -7,7 +7,6 @@
 mod choose;
 mod colours;
 mod conv;
-mod cuts;
 mod edges;
 mod first_stage;
 mod identity;
@@ -17,11 +16,12 @@ mod lean;
 mod map;
 mod model;
 mod net;
+mod net_inputs;
 mod nets;
 mod output;
 mod peaks;
 mod picture;
-mod pose;
+mod scale_and_lean;
 mod second_stage;
 mod strip;
 mod tail;
@@ -33,15 +33,15 @@ mod winograd;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 pub use colours::{ArrowLook, Proposal, identify};
-#[doc(hidden)]
-pub use cuts::{CutCandidate, CutTensor, Cuts, cuts};
 use first_stage::{FirstStage, MIN_MEAN_DETECTION_SCORE};
 use image::RgbImage;
 pub use kind::ArrowKind;
 use nalgebra::{Matrix2, Vector2};
+#[doc(hidden)]
+pub use net_inputs::{InputCandidate, InputTensor, NetInputs, net_inputs};
 pub use nets::{NetSets, Nets};
 use output::shafts_of;
-use pose::in_own_scale_and_lean;
+use scale_and_lean::first_stage_in_true_scale_and_lean;
 use second_stage::{Analysis, second_stage};
 use view_geometry::ViewGeometry;
 pub use weights::WeightsError;
@@ -233,7 +233,7 @@ fn analyse<'a, 'n>(
     // no photo that the rendered set was fitted on shows paper that bends
     if view.paper_bends {
         let nets = sets.real()?;
-        let stage = in_own_scale_and_lean(nets, pixels, view, neighbour_centres);
+        let stage = first_stage_in_true_scale_and_lean(nets, pixels, view, neighbour_centres);
         return stage.map(|s| second_stage(nets, s, None)).transpose();
     }
     let upright = ViewGeometry::new(view, 1.0, Vector2::zeros());
@@ -246,7 +246,9 @@ fn analyse<'a, 'n>(
     let Some(rendered_score) = score.filter(|s| *s < MIN_MEAN_DETECTION_SCORE) else {
         return second_stage(&sets.rendered, by_rendered, Some(sets)).map(Some);
     };
-    let Some(by_real) = in_own_scale_and_lean(sets.real()?, pixels, view, neighbour_centres) else {
+    let Some(by_real) =
+        first_stage_in_true_scale_and_lean(sets.real()?, pixels, view, neighbour_centres)
+    else {
         return Ok(None);
     };
     let better = |real_score: f64| real_score > rendered_score;

@@ -281,7 +281,7 @@ impl Samples {
 
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
 /// the picture reaches, and the neighbours.
-pub(crate) fn cut(
+pub(crate) fn sample(
     photo: &Reduced,
     geometry: &ViewGeometry,
     (entry, axis): (FacePoint, Vector3<f64>),

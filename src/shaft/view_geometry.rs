@@ -10,20 +10,20 @@ use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-/// A view in true millimetres, as the shafts show them (*own mm*), with the foot from which the shafts seem to stand upright.
+/// A view in true millimetres (*true mm*), as the shafts show them, with the foot from which the shafts seem to stand upright.
 pub(crate) struct ViewGeometry<'a> {
     camera: &'a Camera,
     /// Millimetres of the face as named in one true millimetre.
     pub(crate) scale: f64,
     /// The common lean of the shafts: right and up per height.
     pub(crate) lean: Vector2<f64>,
-    /// Centres of the face's spots, own mm.
+    /// Centres of the face's spots, true mm.
     pub(crate) spot_centres: Vec<FacePoint>,
-    /// Radius of what is printed about each centre, own mm.
+    /// Radius of what is printed about each centre, true mm.
     pub(crate) outer_radius_mm: f64,
-    /// The foot, own mm.
+    /// The foot, true mm.
     pub(crate) foot: FacePoint,
-    /// The camera's distance from the face plane, own mm.
+    /// The camera's distance from the face plane, true mm.
     pub(crate) distance_mm: f64,
 }
 

@@ -25,7 +25,7 @@ const OF_A_LARGER_FACE: (f64, f64) = (0.66, -1.5);
 const STRIP_WEIGHT: f64 = 0.1;
 
 /// The first stage with one set of nets, with the common lean and the scale corrected.
-pub(super) fn in_own_scale_and_lean<'a>(
+pub(super) fn first_stage_in_true_scale_and_lean<'a>(
     nets: &Nets,
     pixels: &'a RgbImage,
     view: &View<'a>,
@@ -83,7 +83,7 @@ fn candidates_in(
     let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
     let candidate = |k: usize| {
         let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
-        let strip = strip::cut(&stage.photo, geometry, (own[k].point, axis), (k, &axes));
+        let strip = strip::sample(&stage.photo, geometry, (own[k].point, axis), (k, &axes));
         choose::ScoredCandidate {
             number: k,
             peak: own[k].clone(),

@@ -16,7 +16,7 @@ use nalgebra::Vector2;
 
 /// Numbers of a picture of many channels.
 #[doc(hidden)]
-pub struct CutTensor {
+pub struct InputTensor {
     /// Pixels across.
     pub width: usize,
     /// Pixels down.
@@ -27,7 +27,7 @@ pub struct CutTensor {
     pub values: Vec<f32>,
 }
 
-impl CutTensor {
+impl InputTensor {
     fn new(tensor: &Tensor) -> Self {
         let places = (0..tensor.height).flat_map(|y| (0..tensor.width).map(move |x| (x, y)));
         Self {
@@ -44,7 +44,7 @@ impl CutTensor {
 /// A place where a shaft may enter, and its sideways slope.
 #[doc(hidden)]
 #[derive(Clone, Copy, Debug)]
-pub struct CutCandidate {
+pub struct InputCandidate {
     /// Where, mm.
     pub entry: FacePoint,
     /// Tangent of the sideways lean against the direction away from the foot.
@@ -55,22 +55,26 @@ pub struct CutCandidate {
 
 /// Everything that the nets of the first stage are given of one photo.
 #[doc(hidden)]
-pub struct Cuts {
+pub struct NetInputs {
     /// Face x of the map's first column, mm.
     pub left_mm: f64,
     /// Face y of the map's first row, mm.
     pub top_mm: f64,
     /// Input of the map net, a cell per 2 mm.
-    pub map: CutTensor,
+    pub map: InputTensor,
     /// The candidates, best first.
-    pub candidates: Vec<CutCandidate>,
+    pub candidates: Vec<InputCandidate>,
     /// Input of the strip nets, along each of them.
-    pub strips: Vec<CutTensor>,
+    pub strips: Vec<InputTensor>,
 }
 
 /// The strips along candidates, each with the others as its neighbours.
-fn strips(photo: &Reduced, geometry: &ViewGeometry, candidates: &[CutCandidate]) -> Vec<CutTensor> {
-    let peak = |c: &CutCandidate| Peak {
+fn strips(
+    photo: &Reduced,
+    geometry: &ViewGeometry,
+    candidates: &[InputCandidate],
+) -> Vec<InputTensor> {
+    let peak = |c: &InputCandidate| Peak {
         score: c.score,
         point: c.entry,
         slope: c.slope,
@@ -80,34 +84,39 @@ fn strips(photo: &Reduced, geometry: &ViewGeometry, candidates: &[CutCandidate])
     };
     let all: Vec<Peak> = candidates.iter().map(peak).collect();
     let axes = ProjectedAxes::new(&all, geometry.foot, geometry.distance_mm);
-    let cut = |(own, c): (usize, &CutCandidate)| {
+    let input = |(own, c): (usize, &InputCandidate)| {
         let axis = strip::axis(peaks::away(c.entry, geometry.foot), c.slope);
-        CutTensor::new(&strip::cut(photo, geometry, (c.entry, axis), (own, &axes)))
+        InputTensor::new(&strip::sample(
+            photo,
+            geometry,
+            (c.entry, axis),
+            (own, &axes),
+        ))
     };
-    candidates.iter().enumerate().map(cut).collect()
+    candidates.iter().enumerate().map(input).collect()
 }
 
-/// Cuts the face map, and the strips along `candidates`, or along the map net's own where there are none given. `None` where no
+/// Samples the face map, and the strips along `candidates`, or along the map net's own where there are none given. `None` where no
 /// part of the face's surroundings is in the picture.
 ///
 /// # Errors
 /// When the built-in weights are damaged.
 #[doc(hidden)]
-pub fn cuts(
+pub fn net_inputs(
     pixels: &RgbImage,
     view: &View,
-    candidates: Option<&[CutCandidate]>,
-) -> Result<Option<Cuts>, WeightsError> {
+    candidates: Option<&[InputCandidate]>,
+) -> Result<Option<NetInputs>, WeightsError> {
     let nets: &Nets = &super::NetSets::built_in()?.rendered;
-    Ok(cuts_with(nets, pixels, view, candidates))
+    Ok(net_inputs_with(nets, pixels, view, candidates))
 }
 
-fn cuts_with(
+fn net_inputs_with(
     nets: &Nets,
     pixels: &RgbImage,
     view: &View,
-    candidates: Option<&[CutCandidate]>,
-) -> Option<Cuts> {
+    candidates: Option<&[InputCandidate]>,
+) -> Option<NetInputs> {
     let upright = || ViewGeometry::new(view, 1.0, Vector2::zeros());
     let geometry = upright();
     let photo = Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
@@ -117,17 +126,17 @@ fn cuts_with(
         None => FirstStage::new(nets, pixels, upright(), view, &[])?
             .peaks
             .iter()
-            .map(|p| CutCandidate {
+            .map(|p| InputCandidate {
                 entry: p.point,
                 slope: p.slope,
                 score: p.score,
             })
             .collect(),
     };
-    Some(Cuts {
+    Some(NetInputs {
         left_mm: map.left_mm,
         top_mm: map.top_mm,
-        map: CutTensor::new(&map.cells(&photo, &geometry)),
+        map: InputTensor::new(&map.cells(&photo, &geometry)),
         strips: strips(&photo, &geometry, &candidates),
         candidates,
     })
@@ -217,26 +226,26 @@ mod tests {
             paper_bends: false,
             expected: None,
         };
-        let candidate = |c: &[f64; 4]| CutCandidate {
+        let candidate = |c: &[f64; 4]| InputCandidate {
             entry: FacePoint::new(c[0], c[1]),
             slope: c[2],
             score: c[3],
         };
-        let candidates: Vec<CutCandidate> = written.candidates.iter().map(candidate).collect();
-        let cuts = cuts(&photo.pixels, &view, Some(&candidates))
+        let candidates: Vec<InputCandidate> = written.candidates.iter().map(candidate).collect();
+        let inputs = net_inputs(&photo.pixels, &view, Some(&candidates))
             .unwrap()
             .unwrap();
-        assert!((cuts.left_mm - written.map_corner_mm[0]).abs() < 1e-9);
-        assert!((cuts.top_mm - written.map_corner_mm[1]).abs() < 1e-9);
-        let at = |t: &CutTensor, x: usize, y: usize, c: usize| {
+        assert!((inputs.left_mm - written.map_corner_mm[0]).abs() < 1e-9);
+        assert!((inputs.top_mm - written.map_corner_mm[1]).abs() < 1e-9);
+        let at = |t: &InputTensor, x: usize, y: usize, c: usize| {
             t.values[(y * t.width + x) * t.channels + c]
         };
         let map = written.map_places.iter();
-        let map: Vec<f32> = map.map(|&[x, y, c]| at(&cuts.map, x, y, c)).collect();
+        let map: Vec<f32> = map.map(|&[x, y, c]| at(&inputs.map, x, y, c)).collect();
         assert_alike("map", &map, &written.map_values);
         let strips = written.strip_places.iter();
         let strips: Vec<f32> = strips
-            .map(|&[k, x, y, c]| at(&cuts.strips[k], x, y, c))
+            .map(|&[k, x, y, c]| at(&inputs.strips[k], x, y, c))
             .collect();
         assert_alike("strips", &strips, &written.strip_values);
     }
