@@ -101,7 +101,7 @@ fn draw_stages(
         .flat_map(|s| &s.candidates)
         .map(|c| debug::EntryMark {
             entry: c.entry,
-            far: c.far,
+            far: c.projected_nock,
             probability: c.probability,
         })
         .collect();

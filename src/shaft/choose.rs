@@ -14,8 +14,8 @@ use nalgebra::{Vector2, Vector3};
 const LENGTH_SDS_MM: [f64; 3] = [12.0, 24.0, 48.0];
 /// Share of candidates whose length has nothing to do with the common one (another archer's arrow, a bad reading).
 const UNRELATED_LENGTH_SHARE: f64 = 0.1;
-/// Error of reading a nock's place from a strip, mm.
-const READING_SD_MM: f64 = 6.0;
+/// Standard deviation of a nock's place as a strip shows it, mm.
+const NOCK_LOCATION_SD_MM: f64 = 6.0;
 /// Lengths that shafts may stand out by, mm.
 const LENGTHS_MM: (f64, f64) = (150.0, 800.0);
 
@@ -218,9 +218,10 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
     Features {
         map_entry_log_odds: (p / (1.0 - p)).ln(),
         agreement: (sum * PLACES as f64).ln(),
-        map_axis_log_odds: candidate.peak.mask,
+        map_axis_log_odds: candidate.peak.axis_log_odds,
         length_mm: length,
-        length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2)) + READING_SD_MM * READING_SD_MM)
+        length_sd_mm: (mean(&|k| (place_mm(k) - length).powi(2))
+            + NOCK_LOCATION_SD_MM * NOCK_LOCATION_SD_MM)
             .sqrt(),
         strip_shaft_log_odds: candidate.output.shaft,
         likelier_neighbour: 0.0,
@@ -228,7 +229,7 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
         fletched_by_real_set: real_set
             .map(|r| mean(&|k| r.fletched.get(k).map_or(0.0, |f| f64::from(*f)))),
         real_set_weight: real_set.map_or(0.0, |r| r.weight),
-        map_fletched_log_odds: candidate.peak.tag,
+        map_fletched_log_odds: candidate.peak.fletched_log_odds,
         tail_seen: mean(&|k| {
             // the last 100 mm: six places
             let tail = &candidate.output.seen[k.saturating_sub(6)..=k];
@@ -238,13 +239,13 @@ pub(crate) fn features_of(candidate: &ScoredCandidate, prior: &[f64]) -> Feature
 }
 
 /// Lowers the probabilities of candidates that stand alone: an end has several shafts, and most are easily seen.
-/// `alone`: what is left of the odds of a candidate where nothing else in the photo is a shaft.
-pub(crate) fn penalise_isolated(probability: &mut [f64], alone: f64) {
+/// `isolated_odds_factor`: what is left of the odds of a candidate where nothing else in the photo is a shaft.
+pub(crate) fn penalise_isolated(probability: &mut [f64], isolated_odds_factor: f64) {
     let none: f64 = probability.iter().map(|p| 1.0 - p).product();
     for p in probability {
         // that no other candidate is a shaft
         let lone = none / (1.0 - *p).max(1e-9);
-        let odds = *p / (1.0 - *p).max(1e-9) * (1.0 - lone.min(1.0) * (1.0 - alone));
+        let odds = *p / (1.0 - *p).max(1e-9) * (1.0 - lone.min(1.0) * (1.0 - isolated_odds_factor));
         *p = odds / (1.0 + odds);
     }
 }
@@ -307,7 +308,7 @@ pub(crate) fn suppress_duplicates(
 }
 
 /// Where a shaft's point at distance `along` from its entry shows on the face map, mm.
-pub(crate) fn shown(
+pub(crate) fn project_to_face_plane(
     c: &ScoredCandidate,
     along: f64,
     foot: FacePoint,
@@ -333,13 +334,13 @@ fn same_shaft(
     // b's entry beside a's axis, and b's nock, by its strip alone, where a's nock shows
     let start = Vector2::new(a.0.peak.point.x, a.0.peak.point.y);
     let vector = |p: FacePoint| Vector2::new(p.x, p.y);
-    let end = vector(shown(a.0, a.1.length_mm, foot, distance_mm));
+    let end = vector(project_to_face_plane(a.0, a.1.length_mm, foot, distance_mm));
     let Some(along) = (end - start).try_normalize(1.0) else {
         return false;
     };
     let entry = Vector2::new(b.0.peak.point.x, b.0.peak.point.y) - start;
     let (forward, sideways) = (entry.dot(&along), entry.perp(&along).abs());
-    let nock = vector(shown(
+    let nock = vector(project_to_face_plane(
         b.0,
         b.0.output.most_likely_nock_mm(),
         foot,
@@ -354,11 +355,11 @@ fn same_shaft(
 
 /// Largest number of shafts of one kind for which the given numbers count.
 const MAX_OF_A_KIND: usize = 24;
-/// Log weight of each shaft too many or too few against the given numbers: a prior, never a force.
-const GIVEN_WEIGHT: f64 = 1.2;
+/// Log-prior penalty for each shaft more or fewer than stated: a soft constraint, nats.
+const COUNT_MISMATCH_PENALTY_NATS: f64 = 1.2;
 
 /// Probabilities (a fletched shaft, a bare shaft) of every candidate, given how many of each kind were shot. The given numbers
-/// weigh each possible total by exp(−weight · difference); forward and backward sums over the candidates give each one's share.
+/// weigh each possible total by exp(−penalty · difference); forward and backward sums over the candidates give each one's share.
 pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], given: (usize, usize)) -> Vec<(f64, f64)> {
     const N: usize = MAX_OF_A_KIND + 1;
     let zero = || vec![0.0; N * N];
@@ -387,7 +388,8 @@ pub(crate) fn condition_on_counts(kinds: &[(f64, f64)], given: (usize, usize)) -
     let mut value = vec![zero()];
     for f in 0..N {
         for b in 0..N {
-            value[0][f * N + b] = (-GIVEN_WEIGHT * (gap(f, given.0) + gap(b, given.1))).exp();
+            value[0][f * N + b] =
+                (-COUNT_MISMATCH_PENALTY_NATS * (gap(f, given.0) + gap(b, given.1))).exp();
         }
     }
     for &(fletched, bare) in kinds.iter().rev() {
@@ -466,8 +468,8 @@ mod tests {
                 point: FacePoint::new(0.0, 0.0),
                 score: 0.9,
                 slope: 0.0,
-                mask: 2.0,
-                tag: 0.0,
+                axis_log_odds: 2.0,
+                fletched_log_odds: 0.0,
                 direction: Vector2::zeros(),
             },
             axis: Vector3::z(),
@@ -569,7 +571,9 @@ mod tests {
                 w *= [1.0 - k.0 - k.1, k.0, k.1][*d];
             }
             let n = |kind: usize| digits.iter().filter(|d| **d == kind).count();
-            w *= (-GIVEN_WEIGHT * (n(1).abs_diff(given.0) + n(2).abs_diff(given.1)) as f64).exp();
+            w *= (-COUNT_MISMATCH_PENALTY_NATS
+                * (n(1).abs_diff(given.0) + n(2).abs_diff(given.1)) as f64)
+                .exp();
             total += w;
             for (k, d) in digits.iter().enumerate() {
                 if *d > 0 {

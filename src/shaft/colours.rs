@@ -60,7 +60,7 @@ pub fn identify(
                 .filter(|_| s.confidence >= MIN_COVERING_CONFIDENCE)
         })
         .collect();
-    let likeness: Vec<Vec<f64>> = shafts
+    let likelihood_ratios: Vec<Vec<f64>> = shafts
         .par_iter()
         .enumerate()
         .map(|(i, shaft)| {
@@ -82,7 +82,7 @@ pub fn identify(
         .iter()
         .map(|s| 1.0 - (1.0 - UNKNOWN_ARROW_SHARE) * p_shaft(s))
         .collect();
-    let posterior = identity::posterior(&likeness, &sizes, &strangers);
+    let posterior = identity::posterior(&likelihood_ratios, &sizes, &strangers);
     posterior
         .into_iter()
         .map(|row| {

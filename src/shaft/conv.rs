@@ -1,7 +1,7 @@
 //! Convolutions on pictures with many channels, for the shaft nets: the same sums in the same order on any number of threads and any
 //! processor.
 
-use super::lanes::{self, Block, Outputs, Run, Use, larger};
+use super::lanes::{self, Block, Outputs, SumSink, TapRun, larger};
 use super::tensor::{BufferPool, Input, Tensor};
 use super::weights::{Layer, WeightsError};
 use super::winograd::Winograd;
@@ -103,7 +103,7 @@ struct Row<'a> {
     relu: bool,
 }
 
-impl<S: Simd> Use<S> for Row<'_> {
+impl<S: Simd> SumSink<S> for Row<'_> {
     #[inline(always)]
     fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V) {
         let least = if self.relu { 0.0 } else { f32::NEG_INFINITY };
@@ -154,7 +154,7 @@ impl Direct {
                 let c = p.picture.channels;
                 for k in 0..self.kernel {
                     let to = from + self.kernel * c;
-                    runs.push(Run {
+                    runs.push(TapRun {
                         taps: (from, to),
                         inputs: &p.picture.bordered_row(y * step.1 + k + first)[first * c..],
                         stride: step.0 * c,
@@ -225,7 +225,7 @@ impl Conv1 {
         let mut padded = vec![0.0; (room + self.kernel - 1) * self.inputs];
         padded[before..before + x.len()].copy_from_slice(x);
         let mut results = vec![0.0; length * self.outputs];
-        let run = Run {
+        let run = TapRun {
             taps: (0, self.kernel * self.inputs),
             inputs: &padded,
             stride: self.inputs,

@@ -4,7 +4,7 @@
 //! opposite sign, parallel in millimetres. Rings, creases and the edge of the paper are single steps, and a neighbour's edge
 //! lies at another distance.
 
-use super::picture::Reduced;
+use super::picture::ReducedPhoto;
 use super::view_geometry::ViewGeometry;
 use crate::geometry::FacePoint;
 use crate::math::{floor_index, single};
@@ -41,8 +41,8 @@ pub(crate) struct EdgePair {
     pub(crate) offset_mm: f64,
     /// To be added to the slope.
     pub(crate) slope: f64,
-    /// Thickness, mm.
-    pub(crate) width_mm: f64,
+    /// Distance between the two edges, mm: the thickness less `width_bias_mm` of the model.
+    pub(crate) edge_distance_mm: f64,
     /// Mean strength of the two edges, grey levels per mm.
     pub(crate) strength: f64,
 }
@@ -68,7 +68,7 @@ pub(crate) struct Edges {
 impl Edges {
     /// Samples the photo about a candidate's axis.
     pub(crate) fn new(
-        photo: &Reduced,
+        photo: &ReducedPhoto,
         geometry: &ViewGeometry,
         entry: FacePoint,
         axis: Vector3<f64>,
@@ -175,8 +175,12 @@ impl Edges {
     }
 
     /// The pair of edges of about this width.
-    pub(crate) fn edge_pair(&self, edge_pairs: &EdgePairs, width_mm: f64) -> Option<EdgePair> {
-        let wanted = floor_index((width_mm / ACROSS_MM).round());
+    pub(crate) fn edge_pair(
+        &self,
+        edge_pairs: &EdgePairs,
+        edge_distance_mm: f64,
+    ) -> Option<EdgePair> {
+        let wanted = floor_index((edge_distance_mm / ACROSS_MM).round());
         let near = WIDTH_SAMPLES
             .zip(&edge_pairs.0)
             .filter(|(w, _)| w.abs_diff(wanted) <= 1);
@@ -199,7 +203,7 @@ impl Edges {
         Some(EdgePair {
             offset_mm: offset * ACROSS_MM - slope * middle,
             slope,
-            width_mm: (width as f64 + wide) * ACROSS_MM,
+            edge_distance_mm: (width as f64 + wide) * ACROSS_MM,
             strength,
         })
     }
@@ -209,8 +213,8 @@ impl Edges {
 #[derive(Clone, Debug)]
 pub(crate) struct EdgePairs(Vec<(f64, f64, f64)>);
 
-/// The thickness that the candidates agree on, each weighted by its probability, mm: one archer's shafts are alike.
-pub(crate) fn common_width_mm<'a>(
+/// The distance between edges that the candidates agree on, each weighted by its probability, mm: one archer's shafts are alike.
+pub(crate) fn common_edge_distance_mm<'a>(
     edge_pairs: impl Iterator<Item = (f64, &'a EdgePairs)>,
 ) -> Option<f64> {
     let mut sums = vec![0.0; WIDTH_SAMPLES.count()];

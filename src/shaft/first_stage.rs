@@ -29,7 +29,7 @@ const MAX_CLEAR_CANDIDATES: usize = 14;
 /// The first stage of a photo: every candidate with one net along it.
 pub(super) struct FirstStage<'a> {
     pub(super) geometry: ViewGeometry<'a>,
-    pub(super) photo: picture::Reduced<'a>,
+    pub(super) photo: picture::ReducedPhoto<'a>,
     pub(super) map: map::FaceMap,
     pub(super) scores: tensor::Tensor,
     pub(super) peaks: Vec<peaks::Peak>,
@@ -44,7 +44,7 @@ impl<'a> FirstStage<'a> {
         view: &View,
         neighbour_centres: &[FacePoint],
     ) -> Option<Self> {
-        let photo = picture::Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
+        let photo = picture::ReducedPhoto::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
         let map = map::FaceMap::new(&photo, &geometry)?;
         let scores = nets.map.run(map.cells(&photo, &geometry));
         let peaks = peaks::find(&map, &scores);
@@ -79,7 +79,10 @@ impl<'a> FirstStage<'a> {
         let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
         let candidate = |own: usize| {
             let peak = self.peaks[own].clone();
-            let axis = strip::axis(peaks::away(peak.point, self.map.foot()), peak.slope);
+            let axis = strip::axis(
+                peaks::radial_direction(peak.point, self.map.foot()),
+                peak.slope,
+            );
             let place = (peak.point, axis);
             let strip = strip::sample(&self.photo, &self.geometry, place, (own, &axes));
             let output = scorer(&peak, &strip);

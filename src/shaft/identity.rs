@@ -9,21 +9,21 @@ use crate::math::count;
 /// Most states of the exact sum: 16 arrows that all look different.
 const MAX_STATES: usize = 1 << 16;
 /// Rounds of the approximation beyond that.
-const ROUNDS: usize = 60;
+const MAX_ITERATIONS: usize = 60;
 /// The likelihood ratio of a pair is held within this factor either way, so that no sum overflows.
 const MAX_RATIO: f64 = 1e12;
 
 /// Probability of every pair of shaft and class; the rest to 1 is that the shaft is none of the arrows.
 ///
-/// `likeness[i][c]`: likelihood ratio of shaft `i`'s colours, if it is an arrow of class `c`, against those of none of the arrows. `sizes[c]`:
+/// `likelihood_ratios[i][c]`: of the colours of shaft `i`, if it is an arrow of class `c`, against none of the arrows. `sizes[c]`:
 /// number of arrows of the class. `p_unlisted[i]`: prior probability that shaft `i` is none of them. A priori all assignments with the same number
 /// of unlisted shafts are equally likely.
 pub(crate) fn posterior(
-    likeness: &[Vec<f64>],
+    likelihood_ratios: &[Vec<f64>],
     sizes: &[usize],
     p_unlisted: &[f64],
 ) -> Vec<Vec<f64>> {
-    let odds: Vec<Vec<f64>> = likeness
+    let odds: Vec<Vec<f64>> = likelihood_ratios
         .iter()
         .zip(p_unlisted)
         .map(|(row, s)| {
@@ -137,7 +137,7 @@ fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
     // messages: how free shaft i is for an arrow of class c, and how free such an arrow is for shaft i
     let mut shaft_free = vec![vec![1.0; classes]; odds.len()];
     let mut arrow_free = shaft_free.clone();
-    for _ in 0..ROUNDS {
+    for _ in 0..MAX_ITERATIONS {
         for c in 0..classes {
             // the arrows of a class are alike, so that they exchange the same messages
             let claims: f64 = (0..odds.len())
@@ -178,13 +178,13 @@ mod tests {
 
     /// Every assignment by itself: the outside check. `arrows[j]` is arrow j's class.
     fn by_all_assignments(
-        likeness: &[Vec<f64>],
+        likelihood_ratios: &[Vec<f64>],
         arrows: &[usize],
         classes: usize,
         p_unlisted: &[f64],
     ) -> Vec<Vec<f64>> {
         struct Sum<'a> {
-            likeness: &'a [Vec<f64>],
+            likelihood_ratios: &'a [Vec<f64>],
             arrows: &'a [usize],
             p_unlisted: &'a [f64],
             total: f64,
@@ -192,7 +192,7 @@ mod tests {
         }
         fn go(sum: &mut Sum, taken: &mut Vec<Option<usize>>, weight: f64) {
             let i = taken.len();
-            if i == sum.likeness.len() {
+            if i == sum.likelihood_ratios.len() {
                 // as many assignments of k shafts to n arrows as n (n − 1) …, each as likely
                 let k = taken.iter().flatten().count();
                 let ways: f64 = (0..k).map(|k| count(sum.arrows.len() - k)).product();
@@ -210,18 +210,20 @@ mod tests {
             for j in 0..sum.arrows.len() {
                 if !taken.contains(&Some(j)) {
                     taken.push(Some(j));
-                    let w = weight * (1.0 - sum.p_unlisted[i]) * sum.likeness[i][sum.arrows[j]];
+                    let w = weight
+                        * (1.0 - sum.p_unlisted[i])
+                        * sum.likelihood_ratios[i][sum.arrows[j]];
                     go(sum, taken, w);
                     taken.pop();
                 }
             }
         }
         let mut sum = Sum {
-            likeness,
+            likelihood_ratios,
             arrows,
             p_unlisted,
             total: 0.0,
-            pairs: vec![vec![0.0; classes]; likeness.len()],
+            pairs: vec![vec![0.0; classes]; likelihood_ratios.len()],
         };
         go(&mut sum, &mut Vec::new(), 1.0);
         let total = sum.total;
@@ -230,7 +232,7 @@ mod tests {
     }
 
     struct Case {
-        likeness: Vec<Vec<f64>>,
+        likelihood_ratios: Vec<Vec<f64>>,
         arrows: Vec<usize>,
         sizes: Vec<usize>,
         p_unlisted: Vec<f64>,
@@ -246,9 +248,9 @@ mod tests {
                 .map(|_| (12.0 * unit(draw) - 6.0).exp())
                 .collect()
         };
-        let likeness = (0..shafts).map(|_| row()).collect();
+        let likelihood_ratios = (0..shafts).map(|_| row()).collect();
         Case {
-            likeness,
+            likelihood_ratios,
             arrows,
             sizes,
             p_unlisted: (0..shafts).map(|_| 0.02 + 0.9 * unit(draw)).collect(),
@@ -260,8 +262,13 @@ mod tests {
         let mut draw = SplitMix::new(5);
         for _ in 0..300 {
             let c = case(&mut draw);
-            let ours = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
-            let all = by_all_assignments(&c.likeness, &c.arrows, c.sizes.len(), &c.p_unlisted);
+            let ours = posterior(&c.likelihood_ratios, &c.sizes, &c.p_unlisted);
+            let all = by_all_assignments(
+                &c.likelihood_ratios,
+                &c.arrows,
+                c.sizes.len(),
+                &c.p_unlisted,
+            );
             for (a, b) in ours.iter().flatten().zip(all.iter().flatten()) {
                 assert!((a - b).abs() < 1e-9, "{ours:?} against {all:?}");
             }
@@ -273,7 +280,7 @@ mod tests {
         let mut draw = SplitMix::new(6);
         for _ in 0..200 {
             let mut c = case(&mut draw);
-            let ours = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
+            let ours = posterior(&c.likelihood_ratios, &c.sizes, &c.p_unlisted);
             for row in &ours {
                 assert!(row.iter().all(|p| (0.0..=1.0).contains(p)));
                 assert!(row.iter().sum::<f64>() <= 1.0 + 1e-9);
@@ -282,9 +289,9 @@ mod tests {
                 let shafts: f64 = ours.iter().map(|row| row[class]).sum();
                 assert!(shafts <= count(c.sizes[class]) + 1e-9);
             }
-            c.likeness.reverse();
+            c.likelihood_ratios.reverse();
             c.p_unlisted.reverse();
-            let mut turned = posterior(&c.likeness, &c.sizes, &c.p_unlisted);
+            let mut turned = posterior(&c.likelihood_ratios, &c.sizes, &c.p_unlisted);
             turned.reverse();
             for (a, b) in ours.iter().flatten().zip(turned.iter().flatten()) {
                 assert!((a - b).abs() < 1e-9);
@@ -302,11 +309,11 @@ mod tests {
             row[own] *= 150.0;
             row
         };
-        let likeness: Vec<Vec<f64>> = (0..12).map(|i| row(16, i)).collect();
-        let odds = posterior(&likeness, &[1; 16], &[0.05; 12]);
+        let likelihood_ratios: Vec<Vec<f64>> = (0..12).map(|i| row(16, i)).collect();
+        let odds = posterior(&likelihood_ratios, &[1; 16], &[0.05; 12]);
         assert!((0..12).all(|i| odds[i][i] > 0.5));
         let near = approximate(
-            &likeness
+            &likelihood_ratios
                 .iter()
                 .map(|r| r.iter().map(|l| 19.0 * l).collect())
                 .collect::<Vec<_>>(),
@@ -315,8 +322,8 @@ mod tests {
         for (a, b) in odds.iter().flatten().zip(near.iter().flatten()) {
             assert!((a - b).abs() < 0.08, "{a} against {b}");
         }
-        let likeness: Vec<Vec<f64>> = (0..24).map(|i| row(24, i)).collect();
-        let many = posterior(&likeness, &[1; 24], &[0.05; 24]);
+        let likelihood_ratios: Vec<Vec<f64>> = (0..24).map(|i| row(24, i)).collect();
+        let many = posterior(&likelihood_ratios, &[1; 24], &[0.05; 24]);
         assert!((0..24).all(|i| many[i][i] > 0.5));
     }
 

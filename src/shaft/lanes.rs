@@ -102,7 +102,7 @@ impl Block {
 
 /// A row of input numbers that taps of a block belong to.
 #[derive(Clone, Copy)]
-pub(super) struct Run<'a> {
+pub(super) struct TapRun<'a> {
     /// The first tap, and the one after the last.
     pub(super) taps: (usize, usize),
     /// The inputs of the first pixel, behind them those of the others.
@@ -112,7 +112,7 @@ pub(super) struct Run<'a> {
 }
 
 /// What is done with the sums of one block: its code for either width.
-pub(super) trait Use<S: Simd> {
+pub(super) trait SumSink<S: Simd> {
     /// Takes the sums of a pixel.
     fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V);
 }
@@ -123,12 +123,12 @@ pub(super) fn sums<S: Simd>(
     simd: S,
     block: &Block,
     with_bias: bool,
-    runs: &[Run],
+    runs: &[TapRun],
     (pixels, room): (usize, usize),
-    user: &mut impl Use<S>,
+    sink: &mut impl SumSink<S>,
 ) {
     if is_scalar(simd) {
-        scalar_sums(simd, block, with_bias, runs, (pixels, room), user);
+        scalar_sums(simd, block, with_bias, runs, (pixels, room), sink);
         return;
     }
     // as many sums at a time as there are registers for
@@ -139,9 +139,9 @@ pub(super) fn sums<S: Simd>(
             f32x16::splat(simd, 0.0)
         };
         match S::f32s::LEN {
-            16 => several::<S, _, WIDE, 8>(simd, block, start, runs, (pixels, room), user),
-            8 => several::<S, _, WIDE, 4>(simd, block, start, runs, (pixels, room), user),
-            _ => several::<S, _, WIDE, 2>(simd, block, start, runs, (pixels, room), user),
+            16 => several::<S, _, WIDE, 8>(simd, block, start, runs, (pixels, room), sink),
+            8 => several::<S, _, WIDE, 4>(simd, block, start, runs, (pixels, room), sink),
+            _ => several::<S, _, WIDE, 2>(simd, block, start, runs, (pixels, room), sink),
         }
     } else {
         let start = if with_bias {
@@ -150,8 +150,8 @@ pub(super) fn sums<S: Simd>(
             f32x8::splat(simd, 0.0)
         };
         match S::f32s::LEN {
-            4 => several::<S, _, NARROW, 4>(simd, block, start, runs, (pixels, room), user),
-            _ => several::<S, _, NARROW, 8>(simd, block, start, runs, (pixels, room), user),
+            4 => several::<S, _, NARROW, 4>(simd, block, start, runs, (pixels, room), sink),
+            _ => several::<S, _, NARROW, 8>(simd, block, start, runs, (pixels, room), sink),
         }
     }
 }
@@ -161,9 +161,9 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
     simd: S,
     block: &Block,
     start: V,
-    runs: &[Run],
+    runs: &[TapRun],
     (pixels, room): (usize, usize),
-    user: &mut impl Use<S>,
+    sink: &mut impl SumSink<S>,
 ) {
     let mut first = 0;
     while first < pixels {
@@ -171,13 +171,13 @@ fn several<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
             let sums = of_neighbours::<S, V, L, PIXELS>(simd, block, start, runs, first);
             for (k, sums) in sums.into_iter().enumerate() {
                 if first + k < pixels {
-                    user.take(first + k, sums);
+                    sink.take(first + k, sums);
                 }
             }
             first += PIXELS;
         } else {
             let [sums] = of_neighbours::<S, V, L, 1>(simd, block, start, runs, first);
-            user.take(first, sums);
+            sink.take(first, sums);
             first += 1;
         }
     }
@@ -189,9 +189,9 @@ fn scalar_sums<S: Simd>(
     simd: S,
     block: &Block,
     with_bias: bool,
-    runs: &[Run],
+    runs: &[TapRun],
     (pixels, room): (usize, usize),
-    user: &mut impl Use<S>,
+    sink: &mut impl SumSink<S>,
 ) {
     let mut first = 0;
     while first < pixels {
@@ -221,9 +221,9 @@ fn scalar_sums<S: Simd>(
                 break;
             }
             if block.lanes == WIDE {
-                user.take(first + k, f32x16::from_slice(simd, sums));
+                sink.take(first + k, f32x16::from_slice(simd, sums));
             } else {
-                user.take(first + k, f32x8::from_slice(simd, &sums[..NARROW]));
+                sink.take(first + k, f32x8::from_slice(simd, &sums[..NARROW]));
             }
         }
         first += together;
@@ -235,7 +235,7 @@ fn scalar_sums<S: Simd>(
 fn scalar_part<const PIXELS: usize>(
     block: &Block,
     start: [f32; SCALAR_OUTPUTS],
-    runs: &[Run],
+    runs: &[TapRun],
     first: usize,
     at: usize,
 ) -> [[f32; SCALAR_OUTPUTS]; PIXELS] {
@@ -269,7 +269,7 @@ fn of_neighbours<S: Simd, V: Outputs<S>, const L: usize, const PIXELS: usize>(
     simd: S,
     block: &Block,
     start: V,
-    runs: &[Run],
+    runs: &[TapRun],
     first: usize,
 ) -> [V; PIXELS] {
     let mut sums = [start; PIXELS];
@@ -329,7 +329,7 @@ mod tests {
         of_pixel: Vec<Vec<f32>>,
     }
 
-    impl<S: Simd> Use<S> for Kept {
+    impl<S: Simd> SumSink<S> for Kept {
         fn take<V: Outputs<S>>(&mut self, pixel: usize, sums: V) {
             self.of_pixel[pixel] = sums.as_slice().to_vec();
         }
@@ -337,7 +337,7 @@ mod tests {
 
     /// The sums of every block at one level, or without vectors, by output and pixel.
     fn at(level: Level, by_scalars: bool, blocks: &[Block], inputs: &[f32]) -> Vec<Vec<u32>> {
-        let run = Run {
+        let run = TapRun {
             taps: (0, TAPS),
             inputs,
             stride: STRIDE,

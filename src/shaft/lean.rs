@@ -48,7 +48,7 @@ struct Row {
 
 impl Row {
     fn new(s: &LeanObservation, foot: FacePoint, distance_mm: f64, common_mm: f64) -> Self {
-        let u = super::peaks::away(s.peak.point, foot);
+        let u = super::peaks::radial_direction(s.peak.point, foot);
         // a lean by this many radians along u shows as a millimetre of length: small-angle form
         let along =
             s.peak.point.distance(foot) / ((distance_mm - common_mm).max(1.0) * common_mm.max(1.0));
@@ -151,7 +151,7 @@ mod tests {
     ) -> Vec<(Peak, Features)> {
         let shaft = |&(x, y): &(f64, f64)| {
             let point = FacePoint::new(x, y);
-            let u = super::super::peaks::away(point, foot);
+            let u = super::super::peaks::radial_direction(point, foot);
             let obliquity = point.distance(foot) / DISTANCE_MM;
             // as in `peaks`: what a lean along u adds to the axis of a perpendicular shaft on the face plane
             let slope = lean.dot(&Vector2::new(-u.y, u.x));
@@ -162,8 +162,8 @@ mod tests {
                 score: 0.99,
                 point,
                 slope,
-                mask: 2.0,
-                tag: 0.0,
+                axis_log_odds: 2.0,
+                fletched_log_odds: 0.0,
                 direction: Vector2::zeros(),
             };
             let features = Features {

@@ -2,7 +2,7 @@
 
 use super::lanes;
 use super::net::{MAP_MULTIPLE, MapNet};
-use super::picture::Reduced;
+use super::picture::ReducedPhoto;
 use super::tensor::Tensor;
 use super::view_geometry::ViewGeometry;
 use crate::geometry::{FacePoint, ImagePoint};
@@ -96,7 +96,7 @@ fn extent(
 
 impl FaceMap {
     /// Where it lies. `None` when no part of the face's surroundings is in the picture.
-    pub(crate) fn new(photo: &Reduced, geometry: &ViewGeometry) -> Option<Self> {
+    pub(crate) fn new(photo: &ReducedPhoto, geometry: &ViewGeometry) -> Option<Self> {
         let centre = geometry.centre_mm();
         if !centre.iter().all(|v| v.is_finite()) || centre.z <= 1.0 {
             return None;
@@ -137,7 +137,7 @@ impl FaceMap {
     }
 
     /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and obliquity.
-    pub(crate) fn cells(&self, photo: &Reduced, geometry: &ViewGeometry) -> Tensor {
+    pub(crate) fn cells(&self, photo: &ReducedPhoto, geometry: &ViewGeometry) -> Tensor {
         let place = |i: usize, j: usize| self.point(j as f64, i as f64);
         // between the corners of a small square the camera is linear to a hundredth of a pixel
         let across = self.width / SQUARE + 1;

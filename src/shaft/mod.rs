@@ -42,7 +42,7 @@ pub use net_inputs::{InputCandidate, InputTensor, NetInputs, net_inputs};
 pub use nets::{NetSets, Nets};
 use output::shafts_of;
 use scale_and_lean::first_stage_in_true_scale_and_lean;
-use second_stage::{Analysis, second_stage};
+use second_stage::{SecondStage, second_stage};
 use view_geometry::ViewGeometry;
 pub use weights::WeightsError;
 
@@ -58,7 +58,7 @@ pub struct View<'a> {
     pub point_cov_mm2: &'a (dyn Fn(ImagePoint) -> Matrix2<f64> + Sync),
     /// Whether the print is seen to stand off the face plane ([`crate::face::FaceFit::sheet`]), as paper on a range does.
     pub paper_bends: bool,
-    /// How many fletched and bare shafts were shot, if given: a prior, never a force.
+    /// How many fletched and bare shafts were shot, if given: a soft constraint.
     pub expected: Option<(usize, usize)>,
 }
 
@@ -115,7 +115,7 @@ pub struct Candidate {
     /// The entry, mm.
     pub entry: FacePoint,
     /// Where the nock shows on the face plane, mm.
-    pub far: FacePoint,
+    pub projected_nock: FacePoint,
     /// Probability that this is the entry of a shaft that no better candidate stands for.
     pub probability: f64,
 }
@@ -222,7 +222,7 @@ pub fn find_beside(
 }
 
 /// The nets used, the view geometry and the analysis; `None` where no part of the face's surroundings is in the picture.
-type Analysed<'a, 'n> = Option<(&'n Nets, ViewGeometry<'a>, Analysis)>;
+type Analysed<'a, 'n> = Option<(&'n Nets, ViewGeometry<'a>, SecondStage)>;
 
 fn analyse<'a, 'n>(
     sets: &'n NetSets,
@@ -332,7 +332,7 @@ pub fn candidate_features(
             found.map_entries[k].x * geometry.scale,
             found.map_entries[k].y * geometry.scale,
             edge_pair.map_or(0.0, |b| b.strength),
-            found.width_mm.unwrap_or(0.0),
+            found.thickness_mm.unwrap_or(0.0),
             c.output.most_likely_nock_mm(),
             v.map_fletched_log_odds,
             v.fletched_by_real_set.unwrap_or(f64::NAN),

@@ -50,7 +50,8 @@ pub(crate) struct Model {
     /// How thick shafts are, before any is seen.
     pub(crate) usual_thickness_mm: UsualThickness,
     /// What is left of the odds of a candidate where nothing else in the photo is a shaft.
-    pub(crate) alone: f64,
+    #[serde(rename = "alone")]
+    pub(crate) isolated_odds_factor: f64,
     /// To be added to the distance of a shaft's edges to give its thickness, mm.
     pub(crate) width_bias_mm: f64,
 }
@@ -114,15 +115,18 @@ impl RealSetOdds {
     }
 }
 
-/// `constant + unsure · (1 − probability of a shaft)`, mm; the picture's coarseness adds `coarse` px.
+/// Each grows by the factor `1 + sd_increase_if_unsure · (1 − probability of a shaft)`, mm; the picture's resolution adds
+/// `resolution_sd_px`.
 #[derive(Clone, Copy, Debug, Deserialize)]
 pub(crate) struct EntrySd {
     along: f64,
     across: f64,
     /// Across, where both edges of the shaft are clear.
     across_by_edges: f64,
-    unsure: f64,
-    coarse: f64,
+    #[serde(rename = "unsure")]
+    sd_increase_if_unsure: f64,
+    #[serde(rename = "coarse")]
+    resolution_sd_px: f64,
 }
 
 impl Model {
@@ -154,10 +158,15 @@ impl Model {
     }
 
     /// The kind, if no answer of the real set with this `weight` could change it: 1 for fletched, -1 for bare, 0 if one could.
-    /// `fletched` and `tag`: the rendered set's log-odds of fletched by the strip and by the map.
-    pub(crate) fn kind_settled_without_real_set(&self, fletched: f32, tag: f64, weight: f64) -> i8 {
+    /// `fletched` and `map_fletched_log_odds`: the rendered set's log-odds of fletched by the strip and by the map.
+    pub(crate) fn kind_settled_without_real_set(
+        &self,
+        fletched: f32,
+        map_fletched_log_odds: f64,
+        weight: f64,
+    ) -> i8 {
         let m = &self.kind;
-        let own = m.constant + m.strip * f64::from(fletched) + m.map * tag;
+        let own = m.constant + m.strip * f64::from(fletched) + m.map * map_fletched_log_odds;
         // at worst the real set says the opposite, with the largest log-odds that it gives
         let at_worst = own.abs() - weight * (own.abs() + REAL_SET_LARGEST_LOG_ODDS);
         match own > 0.0 {
@@ -180,8 +189,8 @@ impl Model {
         edges_seen: bool,
     ) -> (f64, f64) {
         let m = &self.entry_sd_mm;
-        let factor = 1.0 + m.unsure * (1.0 - shaft_probability);
-        let coarse = m.coarse * mm_per_px;
+        let factor = 1.0 + m.sd_increase_if_unsure * (1.0 - shaft_probability);
+        let coarse = m.resolution_sd_px * mm_per_px;
         let across = if edges_seen {
             m.across_by_edges
         } else {

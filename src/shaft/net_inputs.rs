@@ -5,7 +5,7 @@ use super::first_stage::{FirstStage, PX_PER_MM};
 use super::map::FaceMap;
 use super::nets::Nets;
 use super::peaks::{self, Peak};
-use super::picture::Reduced;
+use super::picture::ReducedPhoto;
 use super::strip::{self, ProjectedAxes};
 use super::tensor::Tensor;
 use super::view_geometry::ViewGeometry;
@@ -70,7 +70,7 @@ pub struct NetInputs {
 
 /// The strips along candidates, each with the others as its neighbours.
 fn strips(
-    photo: &Reduced,
+    photo: &ReducedPhoto,
     geometry: &ViewGeometry,
     candidates: &[InputCandidate],
 ) -> Vec<InputTensor> {
@@ -78,14 +78,14 @@ fn strips(
         score: c.score,
         point: c.entry,
         slope: c.slope,
-        mask: 0.0,
-        tag: 0.0,
+        axis_log_odds: 0.0,
+        fletched_log_odds: 0.0,
         direction: Vector2::zeros(),
     };
     let all: Vec<Peak> = candidates.iter().map(peak).collect();
     let axes = ProjectedAxes::new(&all, geometry.foot, geometry.distance_mm);
     let input = |(own, c): (usize, &InputCandidate)| {
-        let axis = strip::axis(peaks::away(c.entry, geometry.foot), c.slope);
+        let axis = strip::axis(peaks::radial_direction(c.entry, geometry.foot), c.slope);
         InputTensor::new(&strip::sample(
             photo,
             geometry,
@@ -119,7 +119,7 @@ fn net_inputs_with(
 ) -> Option<NetInputs> {
     let upright = || ViewGeometry::new(view, 1.0, Vector2::zeros());
     let geometry = upright();
-    let photo = Reduced::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
+    let photo = ReducedPhoto::new(pixels, geometry.scale_px_per_mm()? / PX_PER_MM);
     let map = FaceMap::new(&photo, &geometry)?;
     let candidates = match candidates {
         Some(given) => given.to_vec(),

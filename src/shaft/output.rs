@@ -1,7 +1,7 @@
 //! An analysis → shafts with kinds, confidence and covariance.
 
 use super::nets::Nets;
-use super::second_stage::{Analysis, HIDDEN_ENTRY_SD_FACTOR};
+use super::second_stage::{HIDDEN_ENTRY_SD_FACTOR, SecondStage};
 use super::view_geometry::ViewGeometry;
 use super::{ArrowKind, Candidate, Lean, Shaft, Shafts, View, choose, model, peaks};
 use crate::geometry::FacePoint;
@@ -18,7 +18,7 @@ pub(super) fn shafts_of(
     nets: &Nets,
     view: &View,
     geometry: &ViewGeometry,
-    mut found: Analysis,
+    mut found: SecondStage,
 ) -> Shafts {
     let camera = geometry.centre_mm();
     choose::suppress_duplicates(
@@ -60,12 +60,17 @@ pub(super) fn shafts_of(
         .zip(&kinds)
         .map(|((c, v), k)| Candidate {
             entry: geometry.to_nominal_scale(c.peak.point),
-            far: geometry.to_nominal_scale(choose::shown(c, v.length_mm, geometry.foot, camera.z)),
+            projected_nock: geometry.to_nominal_scale(choose::project_to_face_plane(
+                c,
+                v.length_mm,
+                geometry.foot,
+                camera.z,
+            )),
             probability: k.0 + k.1,
         })
         .collect();
     let width = found
-        .width_mm
+        .thickness_mm
         .map(|w| w * geometry.scale)
         .filter(|_| shafts.iter().any(|s| s.confidence >= 0.5));
     Shafts {
@@ -80,7 +85,7 @@ pub(super) fn shafts_of(
 fn shaft(
     model: &model::Model,
     (view, geometry): (&View, &ViewGeometry),
-    found: &Analysis,
+    found: &SecondStage,
     k: usize,
     kinds: (f64, f64),
     lean: Lean,
@@ -111,7 +116,7 @@ fn shaft(
         ArrowKind::Unknown => p_shaft.min(MAX_UNKNOWN_CONFIDENCE),
         _ => p_shaft * kind_probability,
     };
-    let along = peaks::away(entry, geometry.foot);
+    let along = peaks::radial_direction(entry, geometry.foot);
     let across = nalgebra::Vector2::new(-along.y, along.x);
     let next = geometry.image_from_face(FacePoint::new(entry.x + across.x, entry.y + across.y))?;
     let mm_per_px = 1.0 / entry_px.distance(next).max(1e-3);
@@ -131,7 +136,8 @@ fn shaft(
         kind_probability,
         confidence,
         lean: Some(lean),
-        thickness_mm: edge_pair.map(|b| (b.width_mm + model.width_bias_mm) * geometry.scale),
+        thickness_mm: edge_pair
+            .map(|b| (b.edge_distance_mm + model.width_bias_mm) * geometry.scale),
         segment_px: nock.map(|n| [entry_px, n]),
     })
 }

@@ -30,9 +30,9 @@ pub(crate) struct Peak {
     /// direction positive.
     pub(crate) slope: f64,
     /// Mean log-odds of "shaft" along the shaft's axis on the map.
-    pub(crate) mask: f64,
+    pub(crate) axis_log_odds: f64,
     /// Log-odds of fletched, by the map.
-    pub(crate) tag: f64,
+    pub(crate) fletched_log_odds: f64,
     /// The direction in which the shaft runs over the face plane by the map, at most one long.
     pub(crate) direction: Vector2<f64>,
 }
@@ -45,7 +45,7 @@ const DIRECTION: usize = 4;
 const MASK: usize = 6;
 
 /// The direction of a perpendicular shaft on the map, seen from its entry: unit vector away from the foot.
-pub(crate) fn away(entry: FacePoint, foot: FacePoint) -> Vector2<f64> {
+pub(crate) fn radial_direction(entry: FacePoint, foot: FacePoint) -> Vector2<f64> {
     let v = Vector2::new(entry.x - foot.x, entry.y - foot.y);
     v.try_normalize(1e-6).unwrap_or_else(Vector2::x)
 }
@@ -93,13 +93,13 @@ pub(crate) fn find(map: &FaceMap, out: &Tensor) -> Vec<Peak> {
             let column = 2.0 * (x as f64 + f64::from(p[OFFSET])) + 0.5;
             let row = 2.0 * (y as f64 + f64::from(p[OFFSET + 1])) + 0.5;
             let point = map.point(column, row);
-            let (slope, mask) = axis_towards_nock(map, out, point);
+            let (slope, axis_log_odds) = axis_towards_nock(map, out, point);
             Peak {
                 score: logistic(f64::from(v)),
                 point,
                 slope,
-                mask,
-                tag: f64::from(p[TAG]),
+                axis_log_odds,
+                fletched_log_odds: f64::from(p[TAG]),
                 direction: {
                     // rows go down, the face's y goes up
                     let d = Vector2::new(f64::from(p[DIRECTION]), -f64::from(p[DIRECTION + 1]));
@@ -182,7 +182,7 @@ fn mean_mask(map: &FaceMap, out: &Tensor, entry: FacePoint, axis: Vector2<f64>) 
 /// The lateral slope at which the most of "shaft" lies along the shaft's axis on the map, and its mean log-odds there.
 fn axis_towards_nock(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
     let (foot, distance) = (map.foot(), map.distance_mm());
-    let u = away(entry, foot);
+    let u = radial_direction(entry, foot);
     let obliquity = entry.distance(foot) / distance;
     // a point at height z of a shaft with slope s shows on the map at entry + (u·obliquity·D + w·s·D)·z/(D − z)
     let mean = |slope: f64| {

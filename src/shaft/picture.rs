@@ -14,7 +14,7 @@ use std::borrow::Cow;
 pub(crate) type Colour = [f32; 3];
 
 /// A copy of the photo, area-averaged to fewer pixels. Places are still given in pixels of the full photo.
-pub(crate) struct Reduced<'a> {
+pub(crate) struct ReducedPhoto<'a> {
     width: usize,
     height: usize,
     /// Pixels of the copy per full pixel.
@@ -51,7 +51,7 @@ fn add(row: &[u8], weight: f32, sums: &mut [f32]) {
     }
 }
 
-impl<'a> Reduced<'a> {
+impl<'a> ReducedPhoto<'a> {
     /// A copy with some `factor` times fewer pixels along each side (never more pixels than the photo).
     pub(crate) fn new(photo: &'a RgbImage, factor: f64) -> Self {
         let (w, h) = (photo.width() as usize, photo.height() as usize);
@@ -143,7 +143,7 @@ mod tests {
     #[test]
     fn nothing_is_seen_far_outside() {
         let photo = RgbImage::from_pixel(40, 30, image::Rgb([200, 100, 50]));
-        let small = Reduced::new(&photo, 2.0);
+        let small = ReducedPhoto::new(&photo, 2.0);
         assert!(small.colour(ImagePoint::new(20.0, 15.0)).is_some());
         for away in [-1.0, 41.0, 1e30, f64::INFINITY, f64::NAN] {
             assert!(

@@ -82,7 +82,7 @@ fn candidates_in(
     }
     let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
     let candidate = |k: usize| {
-        let axis = strip::axis(peaks::away(own[k].point, geometry.foot), 0.0);
+        let axis = strip::axis(peaks::radial_direction(own[k].point, geometry.foot), 0.0);
         let strip = strip::sample(&stage.photo, geometry, (own[k].point, axis), (k, &axes));
         choose::ScoredCandidate {
             number: k,
@@ -104,21 +104,22 @@ fn seen_thickness_mm(
 ) -> Option<f64> {
     let length_mm = nets.model.usual_length_mm.mean;
     let edges_of = |p: &peaks::Peak| {
-        let axis = strip::axis(peaks::away(p.point, geometry.foot), 0.0);
+        let axis = strip::axis(peaks::radial_direction(p.point, geometry.foot), 0.0);
         let edges = edges::Edges::new(&stage.photo, geometry, p.point, axis, length_mm);
         let edge_pairs = edges.edge_pairs();
         (p.score, edges, edge_pairs)
     };
     let all: Vec<_> = peaks.par_iter().map(edges_of).collect();
-    let width = edges::common_width_mm(all.iter().map(|(score, _, pairs)| (*score, pairs)))?;
+    let edge_distance =
+        edges::common_edge_distance_mm(all.iter().map(|(score, _, pairs)| (*score, pairs)))?;
     let is_clear = |edges: &edges::Edges, pairs: &edges::EdgePairs| {
-        let pair = edges.edge_pair(pairs, width);
+        let pair = edges.edge_pair(pairs, edge_distance);
         pair.is_some_and(|p| p.is_clear())
     };
     let clear = all.iter().filter(|(_, e, pairs)| is_clear(e, pairs));
     let clear: f64 = clear.map(|(score, ..)| score).sum();
     let number: f64 = all.iter().map(|(score, ..)| score).sum();
-    (2.0 * clear > number).then_some(width + nets.model.width_bias_mm)
+    (2.0 * clear > number).then_some(edge_distance + nets.model.width_bias_mm)
 }
 
 /// What the shafts' thickness says of the scale.

@@ -8,7 +8,7 @@ use crate::geometry::FacePoint;
 use rayon::prelude::*;
 
 /// The candidates of a photo with their scores, before they are given shaft by shaft.
-pub(super) struct Analysis {
+pub(super) struct SecondStage {
     /// Where the map shows the entries, before the edges moved them.
     pub(super) map_entries: Vec<FacePoint>,
     pub(super) candidates: Vec<choose::ScoredCandidate>,
@@ -19,7 +19,7 @@ pub(super) struct Analysis {
     pub(super) edge_pairs: Vec<Option<edges::EdgePair>>,
     /// Length and thickness that the shafts have in common, mm.
     pub(super) length_mm: f64,
-    pub(super) width_mm: Option<f64>,
+    pub(super) thickness_mm: Option<f64>,
     pub(super) heat: HeatMap,
 }
 
@@ -34,7 +34,7 @@ pub(super) fn second_stage<'a, 'n>(
     nets: &'n Nets,
     mut stage: FirstStage<'a>,
     real_set: Option<&NetSets>,
-) -> Result<(&'n Nets, ViewGeometry<'a>, Analysis), WeightsError> {
+) -> Result<(&'n Nets, ViewGeometry<'a>, SecondStage), WeightsError> {
     let odds = nets.model.real_set.zip(stage.mean_detection_score());
     let weight = odds.map_or(0.0, |(odds, score)| odds.weight(score));
     let real_set = real_set.filter(|_| weight >= MIN_REAL_SET_WEIGHT);
@@ -57,12 +57,13 @@ pub(super) fn second_stage<'a, 'n>(
             (edges, edge_pairs)
         })
         .collect();
-    let width = edges::common_width_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
+    let edge_distance =
+        edges::common_edge_distance_mm(probability.iter().copied().zip(edges.iter().map(|e| &e.1)));
     let edge_pairs: Vec<Option<edges::EdgePair>> = edges
         .iter()
         .map(|(edges, edge_pairs)| {
             edges
-                .edge_pair(edge_pairs, width?)
+                .edge_pair(edge_pairs, edge_distance?)
                 .filter(edges::EdgePair::is_clear)
         })
         .collect();
@@ -80,7 +81,7 @@ pub(super) fn second_stage<'a, 'n>(
         let asked = real_set.filter(|_| {
             let kind = |fletched| {
                 nets.model
-                    .kind_settled_without_real_set(fletched, peak.tag, weight)
+                    .kind_settled_without_real_set(fletched, peak.fletched_log_odds, weight)
             };
             kind(low) == 0 || kind(low) != kind(high)
         });
@@ -92,14 +93,14 @@ pub(super) fn second_stage<'a, 'n>(
     });
     (features, probability, common) = score(&nets.model, &candidates);
     let length_mm = true_length(&features, &probability, common);
-    let found = Analysis {
+    let found = SecondStage {
         map_entries,
         candidates,
         features,
         probability,
         edge_pairs,
         length_mm,
-        width_mm: width.map(|w| w + nets.model.width_bias_mm),
+        thickness_mm: edge_distance.map(|w| w + nets.model.width_bias_mm),
         heat,
     };
     Ok((nets, stage.geometry, found))
@@ -112,7 +113,7 @@ const END_ON_MM: f64 = 25.0;
 /// Another shaft hides an entry this near to its axis, mm.
 const HIDING_MM: f64 = 6.0;
 
-impl Analysis {
+impl SecondStage {
     pub(super) fn leans(&self, model: &model::Model, geometry: &ViewGeometry) -> Vec<Lean> {
         let shown = |k: usize| lean::LeanObservation {
             peak: &self.candidates[k].peak,
@@ -139,7 +140,7 @@ impl Analysis {
     pub(super) fn entry_is_hidden(&self, geometry: &ViewGeometry, k: usize) -> bool {
         let (foot, distance) = (geometry.foot, geometry.distance_mm);
         let far = |k: usize| {
-            choose::shown(
+            choose::project_to_face_plane(
                 &self.candidates[k],
                 self.features[k].length_mm,
                 foot,
@@ -164,7 +165,7 @@ impl Analysis {
 
 /// Moves an entry sideways onto the axis between its shaft's edges.
 fn move_onto(peak: &mut peaks::Peak, edge_pair: &edges::EdgePair, foot: FacePoint) {
-    let away = peaks::away(peak.point, foot);
+    let away = peaks::radial_direction(peak.point, foot);
     peak.point = FacePoint::new(
         peak.point.x - away.y * edge_pair.offset_mm,
         peak.point.y + away.x * edge_pair.offset_mm,
@@ -186,7 +187,7 @@ fn score(
     let each_alone: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
     choose::set_likelier_neighbours(candidates, &mut features, &each_alone);
     let mut probability: Vec<f64> = features.iter().map(|v| model.shaft(v)).collect();
-    choose::penalise_isolated(&mut probability, model.alone);
+    choose::penalise_isolated(&mut probability, model.isolated_odds_factor);
     (features, probability, lengths.common_mm())
 }
 

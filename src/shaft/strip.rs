@@ -3,8 +3,8 @@
 
 use super::lanes;
 use super::net::StripNet;
-use super::peaks::{Peak, away};
-use super::picture::Reduced;
+use super::peaks::{Peak, radial_direction};
+use super::picture::ReducedPhoto;
 use super::tensor::Tensor;
 use super::view_geometry::{Projection, ViewGeometry};
 use crate::geometry::{FacePoint, ImagePoint};
@@ -144,7 +144,7 @@ impl ProjectedAxes {
         let likely = peaks.iter().enumerate();
         let likely = likely.filter(|(_, p)| p.score >= MIN_NEIGHBOUR_SCORE);
         let axes = likely.take(MAX_NEIGHBOURS).map(|(peak, p)| {
-            let u = away(p.point, foot);
+            let u = radial_direction(p.point, foot);
             let obliquity = p.point.distance(foot) / distance_mm;
             let axis = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
             let slope = axis.norm().max(MIN_SLOPE);
@@ -282,7 +282,7 @@ impl Samples {
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
 /// the picture reaches, and the neighbours.
 pub(crate) fn sample(
-    photo: &Reduced,
+    photo: &ReducedPhoto,
     geometry: &ViewGeometry,
     (entry, axis): (FacePoint, Vector3<f64>),
     (own, axes): (usize, &ProjectedAxes),

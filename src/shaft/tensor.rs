@@ -140,7 +140,7 @@ pub(super) fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
-/// Storage is used for a picture that needs at least this part of it.
+/// Storage is used again only if it is at most this many times as large as needed.
 const MAX_OVERSIZE_FACTOR: usize = 4;
 
 /// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.

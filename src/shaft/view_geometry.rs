@@ -5,7 +5,7 @@
 //! the size, shafts do. With both known, everything else may take shafts to stand upright and to have their own millimetres.
 
 use super::View;
-use super::picture::Reduced;
+use super::picture::ReducedPhoto;
 use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use nalgebra::{Matrix3, Vector2, Vector3};
@@ -67,7 +67,7 @@ impl<'a> ViewGeometry<'a> {
     }
 
     /// A point before the camera → pixel, all in one.
-    pub(crate) fn projection(&self, photo: &Reduced) -> Projection {
+    pub(crate) fn projection(&self, photo: &ReducedPhoto) -> Projection {
         let (r, t) = (self.camera.pose.rotation, self.camera.pose.translation_mm);
         let (d, foot) = (self.distance_mm, self.foot);
         let (right, up) = (r.column(0) * self.scale, r.column(1) * self.scale);

@@ -2,7 +2,7 @@
 //! networks" (CVPR 2016). Sixteen results come from thirty-six products per pair of channels instead of a hundred and forty-four; the
 //! sums differ from those of the direct convolution in the last digits only, and are the same on any number of threads.
 
-use super::lanes::{self, Block, Outputs, Run, Use, WIDE, larger};
+use super::lanes::{self, Block, Outputs, SumSink, TapRun, WIDE, larger};
 use super::tensor::{Input, TILE, Tensor};
 use super::weights::Layer;
 use fearless_simd::{Simd, SimdBase, dispatch, f32x4, f32x8, f32x16};
@@ -168,7 +168,7 @@ struct Products<'a> {
     of_place: &'a mut [f32],
 }
 
-impl<S: Simd> Use<S> for Products<'_> {
+impl<S: Simd> SumSink<S> for Products<'_> {
     #[inline(always)]
     fn take<V: Outputs<S>>(&mut self, tile: usize, sums: V) {
         sums.store_slice(&mut self.of_place[tile * V::LEN..(tile + 1) * V::LEN]);
@@ -302,7 +302,7 @@ impl Winograd {
         let places = space.tiles.chunks_exact(line);
         let products = space.products.chunks_exact_mut(of_place);
         for (place, (inputs, of_place)) in places.zip(products).enumerate() {
-            let run = Run {
+            let run = TapRun {
                 taps: (place * self.inputs, (place + 1) * self.inputs),
                 inputs,
                 stride: self.inputs,
