@@ -237,7 +237,7 @@ fn a_wrong_focal_length_in_exif_is_noticed_and_does_no_harm() {
     }
 }
 
-/// The right half of a photo, cut out: the lens's middle lies on the picture's left rim.
+/// The right half of a photo, cut out: the principal point lies on the picture's left rim.
 #[test]
 fn a_picture_cut_out_of_a_larger_one_is_noticed_and_measured() {
     let face = spec::by_name("wa-80").unwrap();
@@ -249,7 +249,7 @@ fn a_picture_cut_out_of_a_larger_one_is_noticed_and_measured() {
         cx_px: 20.0,
         ..lens()
     };
-    // turned so that the face, 540 px from the lens's middle, stands in the middle of what is left
+    // turned so that the face, 540 px from the principal point, stands in the middle of what is left
     let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), f64::atan2(580.0, F_PX));
     let straight = camera(wide, 1400.0, 10.0, 14.0);
     let truth = Camera {

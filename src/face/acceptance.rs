@@ -2,8 +2,8 @@
 
 use super::evidence::{self, Evidence};
 use super::fit::CameraFit;
-use super::refine::{RefinedFit, Refiner, Round, SOFT_PX};
-use super::start::Layout;
+use super::refine::{MAX_SHARP_BLUR_SD_PX, RefinedFit, Refiner, Round};
+use super::start::SpotAssignment;
 use super::weights::median_scale;
 use super::{Refusal, edges};
 use crate::geometry::FacePoint;
@@ -67,7 +67,11 @@ impl Refiner<'_> {
     }
 
     /// Whether the rings are those of the face.
-    pub(super) fn check(&self, refined: &RefinedFit, layout: &Layout) -> Result<(), Refusal> {
+    pub(super) fn check(
+        &self,
+        refined: &RefinedFit,
+        assignment: &SpotAssignment,
+    ) -> Result<(), Refusal> {
         let px_per_mm = median_scale(&refined.edges);
         if px_per_mm < MIN_PX_PER_MM {
             return Err(Refusal::TooSmall {
@@ -81,7 +85,7 @@ impl Refiner<'_> {
         let lined = self.spec.boundaries().iter().any(|b| b.is_line());
         let blur_px = refined.found.blur_px * pyramid::factor(refined.level);
         let radius_px = self.spec.outer_radius_mm() * px_per_mm;
-        let soft = (SOFT_PX..MAX_BLUR * radius_px).contains(&blur_px);
+        let soft = (MAX_SHARP_BLUR_SD_PX..MAX_BLUR * radius_px).contains(&blur_px);
         let enough = if soft {
             // blur hides lines: the rest must then be beyond doubt
             evidence.has_lines() || !evidence.is_doubtful()
@@ -91,7 +95,7 @@ impl Refiner<'_> {
             evidence.does_without_lines()
         };
         // several spots in the layout of the face, beyond doubt, need no lines
-        let one_spot = layout.members.iter().flatten().count() == 1;
+        let one_spot = assignment.members.iter().flatten().count() == 1;
         if lined && (one_spot || evidence.is_doubtful()) && !enough {
             return Err(Refusal::NoLines { evidence });
         }

@@ -129,7 +129,7 @@ const MID_GREY: f32 = 4.9;
 /// Largest range of a grey's channels, log colour.
 const MAX_GREY_RANGE: f32 = 0.45;
 
-/// The bit of a colour in [`Reduced::possible_colours`].
+/// The bit of a colour in [`LogColourCopy::possible_colours`].
 pub(super) const fn bit(colour: Colour) -> u8 {
     1 << colour as u8
 }
@@ -159,7 +159,7 @@ fn possible_colours_of_all(pixels: &[[f32; 3]], contrast: f32) -> Vec<u8> {
 }
 
 /// A copy of the photo reduced by a whole factor through area averages, as log colours.
-pub(super) struct Reduced {
+pub(super) struct LogColourCopy {
     pub(super) width: usize,
     pub(super) height: usize,
     /// Pixels of the photo per pixel here, each way.
@@ -168,13 +168,13 @@ pub(super) struct Reduced {
     /// The printed colours that each pixel may be, at each contrast: worked out when first asked for.
     possible: [OnceLock<Vec<u8>>; Contrast::ALL.len()],
     /// The same at half the size, where that is still of use.
-    coarser: Option<Box<Reduced>>,
+    coarser: Option<Box<LogColourCopy>>,
 }
 
 /// Least shorter side of the coarsest copy, px.
 const MIN_COARSE_SIDE_PX: usize = 60;
 
-impl Reduced {
+impl LogColourCopy {
     /// Reduces `pixels` so that the longer side comes nearest to `side`.
     pub(super) fn new(pixels: &RgbImage, side: u32) -> Self {
         let (w, h) = pixels.dimensions();
@@ -357,7 +357,7 @@ mod tests {
                 Rgb([30, 0, 0])
             }
         });
-        let r = Reduced::new(&p, 4);
+        let r = LogColourCopy::new(&p, 4);
         assert_eq!((r.width, r.height), (4, 2));
         assert!((r.at(1, 1)[0] - log_colour([20.0, 0.0, 0.0])[0]).abs() < 1e-6);
         assert!(

@@ -5,7 +5,7 @@
 //! satisfy xᵀMx − 2bᵀx + d = ρ² (1 + 2gᵀx) to first order of the perspective g: one linear fit over *all* rings. A spot is
 //! accepted when hits of two boundaries at least agree with one such fit.
 
-use super::colour::{PrintAppearance, Reduced, bit};
+use super::colour::{LogColourCopy, PrintAppearance, bit};
 use super::patches::patches;
 use super::pencil::{Pencil, agreeing_hits, fit};
 use super::rays::{Hit, Target, cast, targets};
@@ -26,9 +26,9 @@ const FEW_RAYS: usize = 24;
 /// least, px.
 const FIRST_REACH: (f64, f64) = (8.0, 40.0);
 /// Rays from a patch are cast on the coarsest copy on which it still has this radius, px.
-const PATCH_PX: f64 = 24.0;
+const MIN_PATCH_RADIUS_ON_COPY_PX: f64 = 24.0;
 /// Rays from a fitted centre are cast on the coarsest copy on which the face still has this radius, px.
-const FACE_PX: f64 = 120.0;
+const MIN_FACE_RADIUS_ON_COPY_PX: f64 = 120.0;
 /// Patches whose centres and radii differ by less than this share of the radius are the same one, found by another colour.
 const SAME_PATCH_SHARE: f64 = 0.2;
 /// Rays that reach farther from a patch, and their length against that of the first.
@@ -110,7 +110,11 @@ pub(super) struct SpotSearch {
 }
 
 /// Looks for spots of `spec` on the whole photo as its print is expected to look.
-pub(super) fn find(reduced: &Reduced, spec: &FaceSpec, appearance: PrintAppearance) -> SpotSearch {
+pub(super) fn find(
+    reduced: &LogColourCopy,
+    spec: &FaceSpec,
+    appearance: PrintAppearance,
+) -> SpotSearch {
     let targets = targets(spec, appearance);
     let mut search = SpotSearch::default();
     let mut colours: Vec<Colour> = Vec::new();
@@ -181,7 +185,7 @@ fn keep(spots: &mut Vec<Spot>, spot: Spot, outer_mm: f64) {
 
 /// Tests one candidate. `Err` holds the share of rays on which each boundary was seen.
 fn examine(
-    reduced: &Reduced,
+    reduced: &LogColourCopy,
     spec: &FaceSpec,
     targets: &[Target],
     start: Vector2<f64>,
@@ -189,7 +193,7 @@ fn examine(
 ) -> Result<Spot, Vec<f64>> {
     let nothing = vec![0.0; targets.len()];
     let reach = (FIRST_REACH.0 * radius).max(FIRST_REACH.1);
-    let coarse = reduced.for_length(radius, PATCH_PX);
+    let coarse = reduced.for_length(radius, MIN_PATCH_RADIUS_ON_COPY_PX);
     // most patches are no face: few rays show that
     for (rays, least) in [(FIRST_RAYS, 1), (FEW_RAYS, FEW_RAYS / 6)] {
         let cast = cast(reduced, coarse, targets, start, rays, reach);
@@ -211,7 +215,7 @@ fn examine(
             return Err(nothing);
         };
         let seen_in = if rays < RAYS {
-            reduced.for_length(pencil.radius(), FACE_PX)
+            reduced.for_length(pencil.radius(), MIN_FACE_RADIUS_ON_COPY_PX)
         } else {
             reduced
         };
@@ -342,7 +346,7 @@ fn chain(hits: &[Hit], targets: &[Target]) -> Option<Vec<Hit>> {
 
 /// Random sampling consensus over whole rays (Fischler and Bolles 1981): four rays make a fit, the most agreeing hits win.
 fn ransac(chains: &[Vec<Hit>], targets: &[Target], origin: Vector2<f64>) -> Option<Pencil> {
-    const ROUNDS: usize = 120;
+    const ITERATIONS: usize = 120;
     const TOLERANCE: f64 = 0.12;
     let mut random = SplitMix::new(chains.len() as u64);
     let mut best: Option<(usize, Pencil)> = None;
@@ -353,7 +357,7 @@ fn ransac(chains: &[Vec<Hit>], targets: &[Target], origin: Vector2<f64>) -> Opti
         .collect();
     let level = Level::new();
     let mut hits = Vec::new();
-    for _ in 0..ROUNDS {
+    for _ in 0..ITERATIONS {
         hits.clear();
         for _ in 0..4 {
             hits.extend_from_slice(&chains[random.below(chains.len())]);
@@ -415,7 +419,7 @@ fn second_largest(shares: &[f64]) -> f64 {
 
 /// For each boundary the share of rays that saw it, of those on which it lies in the picture.
 fn coverage(
-    reduced: &Reduced,
+    reduced: &LogColourCopy,
     targets: &[Target],
     pencil: &Pencil,
     centre: Vector2<f64>,
@@ -474,7 +478,7 @@ mod tests {
         let face = super::super::spec::by_name("wa-80").unwrap();
         for (width, height) in [(1, 3000), (3000, 1), (1, 1)] {
             let pixels = RgbImage::from_pixel(width, height, image::Rgb([230, 200, 40]));
-            let reduced = Reduced::new(&pixels, 1000);
+            let reduced = LogColourCopy::new(&pixels, 1000);
             assert!(
                 find(&reduced, face, super::super::colour::PRINT_APPEARANCES[0])
                     .spots

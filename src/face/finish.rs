@@ -2,11 +2,11 @@
 
 use super::priors;
 use super::refine::{RefinedFit, Refiner};
-use super::start::Layout;
+use super::start::SpotAssignment;
 use super::upright::{self, Upright, UprightSource};
 use super::{
     CameraCovariance, FaceCandidate, FaceFit, FitOptions, FocalSource, centre_mark, fit, notes,
-    paper, print_model,
+    print_model, straight_edges,
 };
 use crate::geometry::camera::{Camera, LN_F, ROLL};
 
@@ -18,7 +18,7 @@ impl Refiner<'_> {
     pub(super) fn finish(
         &self,
         refined: RefinedFit,
-        layout: &Layout,
+        assignment: &SpotAssignment,
         candidates: Vec<FaceCandidate>,
         options: &FitOptions,
     ) -> FaceFit {
@@ -63,7 +63,7 @@ impl Refiner<'_> {
             evidence: Some(refined.evidence),
         };
         fit.notes = notes::notes(&fit, self.photo, self.spec, &against, refined.focal_free);
-        fit.notes.extend(notes::spots_missing(&layout.members));
+        fit.notes.extend(notes::spots_missing(&assignment.members));
         if doubtful {
             fit.notes.push(notes::doubtful());
         }
@@ -89,7 +89,7 @@ impl Refiner<'_> {
         let held = upright::from_camera(camera, priors);
         if self.spec.spots_mm.len() > 1 {
             // the spots stand where the layout has them, whatever anybody says of up
-            let layout = upright::Roll {
+            let by_layout = upright::Roll {
                 turn_rad: 0.0,
                 upright: Upright {
                     from: UprightSource::Layout,
@@ -100,7 +100,7 @@ impl Refiner<'_> {
                 },
             };
             let others: Vec<upright::Roll> = marked.into_iter().chain([held]).collect();
-            return upright::fused(layout, &others);
+            return upright::fused(by_layout, &others);
         }
         // a square looks the same from four sides: which of them is up the person says
         let guess = marked.map_or(held.turn_rad, |m| {
@@ -140,7 +140,7 @@ impl Refiner<'_> {
     /// whether they are what they are taken for, rad.
     fn straight_edges(&self, camera: &Camera, guess_rad: f64) -> Option<(upright::Roll, f64)> {
         let priors = &self.priors.upright;
-        let sure = paper::EdgePriors {
+        let sure = straight_edges::EdgePriors {
             white_outermost: self
                 .spec
                 .zones
@@ -149,7 +149,7 @@ impl Refiner<'_> {
             paper_sd: priors.paper_sd_deg.to_radians(),
             boss_sd: priors.boss_sd_deg.to_radians(),
         };
-        let (edge, doubt) = paper::upright(
+        let (edge, doubt) = straight_edges::upright(
             &self.photo.pixels,
             &upright::rolled(camera, guess_rad),
             self.spec.outer_radius_mm(),

@@ -3,7 +3,7 @@
 use super::edges::RingEdge;
 use super::print_model::PrintModel;
 use super::projection::Projection;
-use super::sheet::{PAPER, Sheet, paper_terms};
+use super::sheet::{SHEET_TERMS, Sheet, sheet_terms};
 use super::spec::FaceSpec;
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{
@@ -69,7 +69,7 @@ impl CameraFit {
         Projection {
             camera: self.camera,
             sheet: Sheet {
-                z_mm: self.print.paper_mm,
+                z_mm: self.print.sheet_mm,
                 reach_mm,
             },
         }
@@ -78,7 +78,7 @@ impl CameraFit {
 
 /// Where paper shows a point of the face when it stands off the face plane as the factors of the terms say: for made-up edges.
 #[cfg(test)]
-pub(super) fn paper_displaced(
+pub(super) fn sheet_displaced(
     at: FacePoint,
     camera: &Camera,
     factors_mm: &[f64],
@@ -99,7 +99,7 @@ pub(super) struct PrintEstimate {
     /// Width of the printed lines, mm.
     pub(super) line_mm: f64,
     /// How far the paper stands off the face plane, mm, towards the archer: factors of the terms.
-    pub(super) paper_mm: SVector<f64, PAPER>,
+    pub(super) sheet_mm: SVector<f64, SHEET_TERMS>,
 }
 
 impl PrintEstimate {
@@ -113,7 +113,7 @@ impl PrintEstimate {
                 .map(|e| e.offset_mm(line_mm))
                 .collect(),
             line_mm,
-            paper_mm: SVector::zeros(),
+            sheet_mm: SVector::zeros(),
         }
     }
 }
@@ -134,7 +134,7 @@ struct Rings<'a> {
 }
 
 /// Parameters that every edge depends on: the camera's and the paper's.
-const COMMON: usize = PARAMETERS + PAPER;
+const COMMON: usize = PARAMETERS + SHEET_TERMS;
 
 /// Parameters of the pose besides the roll.
 const POSE: [usize; 5] = [TURN_X, TURN_Y, SHIFT, SHIFT + 1, SHIFT + 2];
@@ -179,7 +179,7 @@ impl Rings<'_> {
                 .map(|(b, e)| (x[Self::offset(b)] - e.offset_mm(line)) / e.sd_mm),
         );
         out.push((line - self.print_model.line_mm.0) / self.print_model.line_mm.1);
-        out.extend((PARAMETERS..COMMON).map(|k| x[k] / self.print_model.paper_sd_mm));
+        out.extend((PARAMETERS..COMMON).map(|k| x[k] / self.print_model.sheet_sd_mm));
         out
     }
 
@@ -209,7 +209,7 @@ impl Rings<'_> {
             ]
         }));
         rows.push(vec![(self.line(), 1.0 / self.print_model.line_mm.1)]);
-        rows.extend((PARAMETERS..COMMON).map(|k| vec![(k, 1.0 / self.print_model.paper_sd_mm)]));
+        rows.extend((PARAMETERS..COMMON).map(|k| vec![(k, 1.0 / self.print_model.sheet_sd_mm)]));
         rows
     }
 
@@ -228,15 +228,15 @@ impl Rings<'_> {
         let mut row = SVector::<f64, COMMON>::zeros();
         row.fixed_rows_mut::<PARAMETERS>(0)
             .copy_from(&(j.tr_mul(&out) * size));
-        row.fixed_rows_mut::<PAPER>(PARAMETERS)
-            .copy_from(&(paper_terms(at, self.reach_mm) * (-slant * size)));
+        row.fixed_rows_mut::<SHEET_TERMS>(PARAMETERS)
+            .copy_from(&(sheet_terms(at, self.reach_mm) * (-slant * size)));
         Some(row)
     }
 
     /// The place of the paper that is seen at a point of the face plane: paper that stands off by z appears displaced by
     /// z · (X − F)/D, away from the camera's foot point F; D is its distance from the plane.
     fn on_paper(&self, at: FacePoint, foot: Vector3<f64>, x: &DVector<f64>) -> FacePoint {
-        let terms = paper_terms(at, self.reach_mm);
+        let terms = sheet_terms(at, self.reach_mm);
         let factors = &x.as_slice()[PARAMETERS..COMMON];
         let z: f64 = terms.iter().zip(factors).map(|(t, c)| t * c).sum();
         let k = z / foot.z;
@@ -433,7 +433,7 @@ pub(super) fn fit(
     let start = DVector::from_iterator(
         COMMON + radii.len() + 1,
         std::iter::repeat_n(0.0, PARAMETERS)
-            .chain(print.paper_mm.iter().copied())
+            .chain(print.sheet_mm.iter().copied())
             .chain(print.offsets_mm.iter().copied())
             .chain([print.line_mm]),
     );
@@ -469,7 +469,7 @@ pub(super) fn fit(
                 .take(problem.radii.len())
                 .collect(),
             line_mm: x[problem.line()],
-            paper_mm: SVector::from_iterator(x.iter().copied().skip(PARAMETERS)),
+            sheet_mm: SVector::from_iterator(x.iter().copied().skip(PARAMETERS)),
         },
         residuals_px: edges
             .iter()
@@ -503,14 +503,14 @@ fn log_evidence(problem: &Rings, cost: f64, information: &DMatrix<f64>) -> f64 {
         .map(|i| cholesky.l_dirty()[(i, i)].ln() + scale[i].ln())
         .sum();
     let likelihood: f64 = problem.edges.iter().map(|e| -e.weight * e.sd_px.ln()).sum();
-    let count = crate::math::count(PAPER);
+    let count = crate::math::count(SHEET_TERMS);
     let priors: f64 = problem
         .print_model
         .edges
         .iter()
         .map(|e| -e.sd_mm.ln())
         .sum::<f64>()
-        - count * problem.print_model.paper_sd_mm.ln();
+        - count * problem.print_model.sheet_sd_mm.ln();
     let p = &problem.prior;
     let lens = -p.ln_f_sd.ln() - 2.0 * p.c_sd_px.ln() - p.k1_sd.ln() - p.k2_sd.ln();
     likelihood - cost + priors + lens - half_log_det

@@ -3,28 +3,27 @@
 
 use super::fit::{self, LensPrior, WeightedEdge};
 use super::priors;
-use super::refine::{MAX_SCATTER_SHARE, RefinedFit, Refiner, Round, SMOOTH_PX};
-use super::start::Layout;
+use super::refine::{MAX_FLAT_RMS_PX, MAX_SCATTER_SHARE, RefinedFit, Refiner, Round};
+use super::start::SpotAssignment;
 use super::weights::scatter_mm;
 use crate::geometry::camera::{Camera, LN_F};
 
 /// The rings pull the focal length away from EXIF's by this many of its standard deviations before they are asked alone.
 const FOCAL_PULL_SDS: f64 = 1.0;
-/// How much likelier the edges must be with the lens's middle free, nats: most photos are whole.
+/// How much likelier the edges must be with the principal point free, nats: most photos are whole.
 const CROPPED_NATS: f64 = 3.0;
 /// Difference between the focal lengths of the rings and of EXIF, in standard deviations, that is no chance.
 const FOCAL_CONTRADICTION_SDS: f64 = 3.0;
 
 impl Refiner<'_> {
-    /// The fit of a picture that may have been cut out of a larger one, so that the lens's middle isn't its own: where the edges
-    /// are so much likelier with the middle free.
-    pub(super) fn with_free_centre(
+    /// The fit with a free principal point, for a picture that may be a crop: `None` unless the edges are likelier by `CROPPED_NATS`.
+    pub(super) fn with_free_principal_point(
         &self,
         coarse: &[WeightedEdge],
-        layout: &Layout,
+        assignment: &SpotAssignment,
         fixed: &RefinedFit,
     ) -> Option<RefinedFit> {
-        if self.from_profile || fixed.rms_px < SMOOTH_PX {
+        if self.from_profile || fixed.rms_px < MAX_FLAT_RMS_PX {
             return None;
         }
         let prior = LensPrior {
@@ -39,7 +38,7 @@ impl Refiner<'_> {
             > MAX_SCATTER_SHARE * self.spec.diameter_mm
         {
             // too far astray to be found from there
-            let anew = self.best(coarse, layout, prior);
+            let anew = self.best(coarse, assignment, prior);
             free = anew
                 .filter(|a| a.evidence.total() > free.evidence.total())
                 .unwrap_or(free);
@@ -50,7 +49,7 @@ impl Refiner<'_> {
             fit.log_evidence
         };
         let gain = log_evidence(&free, free.prior) - log_evidence(fixed, fixed.prior);
-        (gain > CROPPED_NATS && self.check(&free, layout).is_ok()).then_some(RefinedFit {
+        (gain > CROPPED_NATS && self.check(&free, assignment).is_ok()).then_some(RefinedFit {
             focal_free: true,
             cropped: true,
             ..free
@@ -61,7 +60,7 @@ impl Refiner<'_> {
     pub(super) fn with_free_focal_length(
         &self,
         coarse: &[WeightedEdge],
-        layout: &Layout,
+        assignment: &SpotAssignment,
         fixed: &RefinedFit,
     ) -> Option<RefinedFit> {
         let stated = priors::stated_focal_px(self.priors, self.photo)?;
@@ -77,7 +76,7 @@ impl Refiner<'_> {
         // a focal length that is far off leads the fit astray: it is begun anew, too
         let free = [
             self.measure(fixed.fitted.clone(), prior, &[last, last]),
-            self.begun_anew(coarse, layout, prior),
+            self.begun_anew(coarse, assignment, prior),
         ];
         let free = free
             .into_iter()
@@ -96,13 +95,13 @@ impl Refiner<'_> {
     fn begun_anew(
         &self,
         coarse: &[WeightedEdge],
-        layout: &Layout,
+        assignment: &SpotAssignment,
         prior: LensPrior,
     ) -> Option<RefinedFit> {
-        let starts = layout.cameras.iter();
-        let anew = Layout {
+        let starts = assignment.cameras.iter();
+        let anew = SpotAssignment {
             cameras: starts.map(|c| with_focal_length(*c, prior.f_px)).collect(),
-            ..layout.clone()
+            ..assignment.clone()
         };
         self.best(coarse, &anew, prior)
     }
@@ -111,7 +110,7 @@ impl Refiner<'_> {
     pub(super) fn without_odd_focal_length(
         &self,
         coarse: &[WeightedEdge],
-        layout: &Layout,
+        assignment: &SpotAssignment,
     ) -> Option<RefinedFit> {
         let stated = priors::stated_focal_px(self.priors, self.photo)?;
         if self.from_profile || priors::is_usual(self.priors, self.photo, stated) {
@@ -120,7 +119,7 @@ impl Refiner<'_> {
         let prior = priors::lens_prior_unstated(self.priors, self.photo);
         Some(RefinedFit {
             focal_free: true,
-            ..self.begun_anew(coarse, layout, prior)?
+            ..self.begun_anew(coarse, assignment, prior)?
         })
     }
 }

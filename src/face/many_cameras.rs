@@ -2,7 +2,7 @@
 //! fit; the error of the mapping must be one that its own covariance foresees. Lens, print and paper are drawn as widely as
 //! the priors say; edges near each other on a ring err together, as they do in photos.
 
-use super::fit::{self, LensPrior, PrintEstimate, paper_displaced};
+use super::fit::{self, LensPrior, PrintEstimate, sheet_displaced};
 use super::weights::{INDEPENDENT_PER_RING, ring_sds_px, weight_edges};
 use super::{RingEdge, print_model, priors, spec};
 use crate::geometry::camera::{Camera, Lens, Pose, ROLL};
@@ -82,7 +82,7 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
     let noise_px = c.between(0.1, 0.5);
     let line = c.between(0.6, 1.8);
     let print_model = print_model::print_model(face)?;
-    let paper: Vec<f64> = (0..15).map(|_| c.normal(print_model.paper_sd_mm)).collect();
+    let paper: Vec<f64> = (0..15).map(|_| c.normal(print_model.sheet_sd_mm)).collect();
     let (hidden, hidden_at) = (c.between(0.0, 0.3) * TAU, c.between(0.0, TAU));
     let mut out = Vec::new();
     let mut seen_outermost = 0.0;
@@ -95,7 +95,7 @@ fn edges(c: &mut Chance, truth: &Camera, face: &spec::FaceSpec) -> Option<Vec<Ri
         for k in 0..PER_RING {
             let angle = TAU * f64::from(k) / f64::from(PER_RING);
             let on_paper = FacePoint::new(r * angle.cos(), r * angle.sin());
-            let at = paper_displaced(on_paper, truth, &paper, face.reach_mm());
+            let at = sheet_displaced(on_paper, truth, &paper, face.reach_mm());
             let (Some(p), Some(near)) = (
                 truth.image_from_face(at),
                 truth.image_from_face(FacePoint::new(at.x * 1.01, at.y * 1.01)),

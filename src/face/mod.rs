@@ -16,7 +16,6 @@ mod free_lens;
 #[cfg(test)]
 mod many_cameras;
 mod notes;
-mod paper;
 mod patches;
 pub mod pattern;
 mod pencil;
@@ -28,6 +27,7 @@ mod refine;
 mod sheet;
 pub mod spec;
 mod start;
+mod straight_edges;
 mod upright;
 mod weights;
 mod white;
@@ -46,12 +46,12 @@ use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::pyramid::Pyramid;
 use crate::math::count;
 use crate::photo::Photo;
-use colour::{PrintAppearance, Reduced};
+use colour::{LogColourCopy, PrintAppearance};
 use nalgebra::{Matrix2, Matrix2x1, SMatrix};
 use refine::Refiner;
 use serde::{Deserialize, Serialize};
 use spec::FaceSpec;
-use start::Layout;
+use start::SpotAssignment;
 use thiserror::Error;
 
 /// Covariance of [`CameraDelta`].
@@ -272,7 +272,7 @@ fn same_place(a: &FaceFit, b: &FaceFit, spec: &FaceSpec) -> bool {
 struct Copies<'a> {
     photo: &'a Photo,
     /// The copy in which faces are looked for.
-    reduced: Reduced,
+    reduced: LogColourCopy,
     /// The copies on which they are measured.
     pyramid: Pyramid<'a>,
 }
@@ -281,7 +281,7 @@ impl<'a> Copies<'a> {
     fn of(photo: &'a Photo) -> Self {
         Self {
             photo,
-            reduced: Reduced::new(&photo.pixels, SEARCH_SIDE),
+            reduced: LogColourCopy::new(&photo.pixels, SEARCH_SIDE),
             pyramid: Pyramid::new(&photo.pixels),
         }
     }
@@ -339,20 +339,21 @@ fn accepted(
     let (mut seen, mut best) = (None, Vec::new());
     for appearance in effort.appearances {
         let search = find::find(reduced, spec, *appearance);
-        let mut layouts = start::layouts(&search.spots, spec, lens, (photo.width, photo.height));
-        let size = |layout: &Layout| candidate(layout, &search.spots).px_per_mm;
-        let largest = layouts.iter().map(size).fold(0.0, f64::max);
+        let mut spot_assignments =
+            start::spot_assignments(&search.spots, spec, lens, (photo.width, photo.height));
+        let size = |assignment: &SpotAssignment| candidate(assignment, &search.spots).px_per_mm;
+        let largest = spot_assignments.iter().map(size).fold(0.0, f64::max);
         let target = options
             .near
             .unwrap_or(ImagePoint::new(prior.cx_px, prior.cy_px));
-        let rank = |layout: &Layout| {
-            let small = options.near.is_none() && size(layout) < LARGE_FACE_SHARE * largest;
+        let rank = |assignment: &SpotAssignment| {
+            let small = options.near.is_none() && size(assignment) < LARGE_FACE_SHARE * largest;
             (
                 small,
-                crate::math::round_i64(layout.centre.distance(target)),
+                crate::math::round_i64(assignment.centre.distance(target)),
             )
         };
-        layouts.sort_by_cached_key(rank);
+        spot_assignments.sort_by_cached_key(rank);
         let task = Refiner {
             photo,
             pyramid: &copies.pyramid,
@@ -365,15 +366,15 @@ fn accepted(
         };
         let mut fits = Vec::new();
         let mut refusals = Vec::new();
-        for (i, layout) in layouts.iter().enumerate().take(MAX_TRIED) {
+        for (i, assignment) in spot_assignments.iter().enumerate().take(MAX_TRIED) {
             if fits.len() == effort.most {
                 break;
             }
-            match task.refine(&search.spots, layout) {
+            match task.refine(&search.spots, assignment) {
                 Ok(refined) => {
-                    let mut order: Vec<&Layout> = vec![layout];
+                    let mut order: Vec<&SpotAssignment> = vec![assignment];
                     order.extend(
-                        layouts
+                        spot_assignments
                             .iter()
                             .enumerate()
                             .filter(|(j, _)| *j != i)
@@ -381,7 +382,7 @@ fn accepted(
                     );
                     let candidates = order.iter().map(|l| candidate(l, &search.spots)).collect();
                     let evidence = refined.evidence;
-                    let fit = task.finish(refined, layout, candidates, options);
+                    let fit = task.finish(refined, assignment, candidates, options);
                     match pattern::better(&copies.pyramid, spec, &fit) {
                         Some(seen) => refusals.push(Refusal::OtherPattern { evidence, seen }),
                         None => fits.push(fit),
@@ -424,8 +425,8 @@ fn most_spots(fits: &[FaceFit]) -> usize {
     spots.map(|c| c.spots).max().unwrap_or(0)
 }
 
-fn candidate(layout: &Layout, spots: &[find::Spot]) -> FaceCandidate {
-    let members: Vec<&find::Spot> = layout
+fn candidate(assignment: &SpotAssignment, spots: &[find::Spot]) -> FaceCandidate {
+    let members: Vec<&find::Spot> = assignment
         .members
         .iter()
         .flatten()
@@ -433,7 +434,7 @@ fn candidate(layout: &Layout, spots: &[find::Spot]) -> FaceCandidate {
         .collect();
     let n = count(members.len().max(1));
     FaceCandidate {
-        centre: layout.centre,
+        centre: assignment.centre,
         spots: members.len(),
         px_per_mm: members.iter().map(|s| s.px_per_mm()).sum::<f64>() / n,
         support: members.iter().map(|s| s.support).sum::<f64>() / n,

@@ -21,7 +21,7 @@ const FOCAL_LN_DIFFERENCE: f64 = 0.1;
 /// Least difference of height of a sheet that is worth a note, mm.
 const MIN_BULGE_MM: f64 = 3.0;
 /// Scatter of ring edges that flat paper in focus does not show, px.
-pub(super) const ROUGH_PX: f64 = 1.0;
+pub(super) const NOTED_RMS_PX: f64 = 1.0;
 
 /// A remark about a fit: a code for programs, and the values of its sentence, which `text::notes` makes.
 #[derive(Clone, Debug, PartialEq)]
@@ -162,7 +162,7 @@ pub(super) fn notes(
     } else {
         out.push(Note::new("no-focal-length", About::NoFocalLength));
     }
-    if fit.fit_rms_px > ROUGH_PX {
+    if fit.fit_rms_px > NOTED_RMS_PX {
         out.push(Note::new("rings-rough", About::RingsRough(fit.fit_rms_px)));
     }
     out

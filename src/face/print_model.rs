@@ -34,8 +34,9 @@ pub(super) const SHEET_SCALES: usize = 3;
 /// How far a sheet may be from what the rulebook prints on a plane.
 #[derive(Clone, Copy, Debug, Deserialize)]
 struct SheetScale {
-    /// Standard deviation of each term of the paper's shape, mm for a face of 1 m; larger faces bend as much in proportion.
-    paper_mm_per_m: f64,
+    /// Standard deviation of each term of the sheet's shape, mm for a face of 1 m; larger faces bend as much in proportion.
+    #[serde(rename = "paper_mm_per_m")]
+    sheet_mm_per_m: f64,
     /// Standard deviation of a ring's radius, share of it.
     print: f64,
 }
@@ -78,8 +79,8 @@ pub(super) struct PrintModel {
     either: EdgePrior,
     /// Width of the printed lines, mm: mean and standard deviation.
     pub(super) line_mm: (f64, f64),
-    /// How far the paper stands off the face plane: standard deviation of each term of its shape, mm.
-    pub(super) paper_sd_mm: f64,
+    /// How far the sheet stands off the face plane: standard deviation of each term of its shape, mm.
+    pub(super) sheet_sd_mm: f64,
 }
 
 /// The print model of a face; the built-in file always parses (tested), `None` stands for a broken build.
@@ -112,7 +113,7 @@ pub(super) fn print_model(spec: &FaceSpec) -> Option<PrintModel> {
     Some(PrintModel {
         edges,
         either,
-        paper_sd_mm: data.paper.sd_mm,
+        sheet_sd_mm: data.paper.sd_mm,
         line_mm: (
             data.line_width.mm.min(spec.line.width_mm),
             data.line_width.sd_mm,
@@ -135,9 +136,9 @@ impl PrintModel {
             edges: edges.collect(),
             either: self.either,
             line_mm: self.line_mm,
-            paper_sd_mm: self
-                .paper_sd_mm
-                .max(how.paper_mm_per_m * spec.reach_mm() / 500.0),
+            sheet_sd_mm: self
+                .sheet_sd_mm
+                .max(how.sheet_mm_per_m * spec.reach_mm() / 500.0),
         }
     }
 

@@ -1,6 +1,6 @@
 //! Rays over the reduced picture: where the log colour changes along them as a boundary of the face would.
 
-use super::colour::{PrintAppearance, Reduced, dot, log_steps};
+use super::colour::{LogColourCopy, PrintAppearance, dot, log_steps};
 use super::spec::FaceSpec;
 use crate::math::{count, floor_index};
 use fearless_simd::{Level, dispatch};
@@ -57,8 +57,8 @@ pub(super) fn targets(spec: &FaceSpec, appearance: PrintAppearance) -> Vec<Targe
 /// Steps along rays from `centre` that look like boundaries, as seen in `copy`, which may be coarser than `reduced`; lengths and
 /// places are those of `reduced`.
 pub(super) fn cast<'a>(
-    reduced: &Reduced,
-    copy: &'a Reduced,
+    reduced: &LogColourCopy,
+    copy: &'a LogColourCopy,
     targets: &'a [Target],
     centre: Vector2<f64>,
     rays: usize,

@@ -8,7 +8,7 @@ use super::fit::{self, CameraFit, LensPrior, PrintEstimate, WeightedEdge};
 use super::print_model::{self, PrintModel};
 use super::priors::{self, Priors};
 use super::spec::FaceSpec;
-use super::start::Layout;
+use super::start::SpotAssignment;
 use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{Camera, PARAMETERS};
@@ -81,7 +81,7 @@ const FIRST_REACHES_PX: [f64; 3] = [12.0, 8.0, 6.0];
 const FINER_REACH_PX: f64 = 6.0;
 const LAST_REACH_PX: f64 = 5.0;
 /// Standard deviation of the blur of colour changes, px of the copy searched, beyond which no finer copy is searched: it would show no more.
-pub(super) const SOFT_PX: f64 = 2.5;
+pub(super) const MAX_SHARP_BLUR_SD_PX: f64 = 2.5;
 /// Least half length of the profiles, in standard deviations of the edges about their rings in the search before.
 const REACH_SD: f64 = 3.0;
 /// Searches made from each start before the starts are compared: two of those on the first copy, which are cheap.
@@ -103,7 +103,7 @@ const UNDECIDED_NATS: f64 = 10.0;
 const SCATTER_RATIO: f64 = 1.3;
 /// Largest scatter of edges about their rings on flat paper in focus, px of the photo: below it the
 /// principal point stays in the middle of the picture.
-pub(super) const SMOOTH_PX: f64 = 0.32;
+pub(super) const MAX_FLAT_RMS_PX: f64 = 0.32;
 /// Edges of a ring that count as independent in the fit of the sheet: three times [`INDEPENDENT_PER_RING`], since the sheet's shape takes up
 /// most of the errors that neighbouring edges share.
 const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
@@ -140,8 +140,12 @@ impl RefinedFit {
 
 impl Refiner<'_> {
     /// The best camera for one face, or why it isn't one.
-    pub(super) fn refine(&self, spots: &[Spot], layout: &Layout) -> Result<RefinedFit, Refusal> {
-        let coarse: Vec<WeightedEdge> = layout
+    pub(super) fn refine(
+        &self,
+        spots: &[Spot],
+        assignment: &SpotAssignment,
+    ) -> Result<RefinedFit, Refusal> {
+        let coarse: Vec<WeightedEdge> = assignment
             .members
             .iter()
             .enumerate()
@@ -161,20 +165,20 @@ impl Refiner<'_> {
                 })
             })
             .collect();
-        let best = match self.best(&coarse, layout, self.prior) {
+        let best = match self.best(&coarse, assignment, self.prior) {
             // a focal length that is wrong bends the rings: they are looked at without it
             Some(best) => self
-                .with_free_focal_length(&coarse, layout, &best)
+                .with_free_focal_length(&coarse, assignment, &best)
                 .unwrap_or(best),
             // one that is far off leads away from them
             None => self
-                .without_odd_focal_length(&coarse, layout)
+                .without_odd_focal_length(&coarse, assignment)
                 .ok_or(Refusal::NoEdges)?,
         };
-        if let Some(free) = self.with_free_centre(&coarse, layout, &best) {
+        if let Some(free) = self.with_free_principal_point(&coarse, assignment, &best) {
             return Ok(free);
         }
-        self.check(&best, layout)?;
+        self.check(&best, assignment)?;
         Ok(best)
     }
 
@@ -207,10 +211,10 @@ impl Refiner<'_> {
     pub(super) fn best(
         &self,
         coarse: &[WeightedEdge],
-        layout: &Layout,
+        assignment: &SpotAssignment,
         prior: LensPrior,
     ) -> Option<RefinedFit> {
-        let mut starts: Vec<CameraFit> = layout
+        let mut starts: Vec<CameraFit> = assignment
             .cameras
             .iter()
             .flat_map(|c| COARSE_WIDENED.map(|w| self.coarse_fit(*c, coarse, prior, w)))
@@ -371,7 +375,7 @@ impl Refiner<'_> {
             if found.edges.len() < 3 * PARAMETERS {
                 return None;
             }
-            if found.blur_px > SOFT_PX {
+            if found.blur_px > MAX_SHARP_BLUR_SD_PX {
                 finest = round.level;
             }
             if !self.from_profile {

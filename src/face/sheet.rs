@@ -8,13 +8,13 @@ use crate::geometry::FacePoint;
 use nalgebra::{SMatrix, SVector, Vector3};
 
 /// Number of terms that describe how the paper stands off the face plane: all products xⁱyʲ up to the fourth degree.
-pub(crate) const PAPER: usize = 15;
+pub(crate) const SHEET_TERMS: usize = 15;
 
 /// The surface of the paper: how far it stands off the face plane, mm, towards the archer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sheet {
     /// Factors of the terms xⁱyʲ, i + j ≤ 4, in the order 1, x, y, x², xy, y², x³, x²y, xy², y³, x⁴, x³y, x²y², xy³, y⁴; mm.
-    pub z_mm: SVector<f64, PAPER>,
+    pub z_mm: SVector<f64, SHEET_TERMS>,
     /// Length that x and y are divided by, mm.
     pub reach_mm: f64,
 }
@@ -34,15 +34,15 @@ impl Sheet {
     pub fn rolled(&self, turn_rad: f64) -> Self {
         // a polynomial of the fourth degree is one in any frame: through as many places as it has terms, and more
         let (sin, cos) = turn_rad.sin_cos();
-        let mut normal = SMatrix::<f64, PAPER, PAPER>::zeros();
-        let mut right = SVector::<f64, PAPER>::zeros();
+        let mut normal = SMatrix::<f64, SHEET_TERMS, SHEET_TERMS>::zeros();
+        let mut right = SVector::<f64, SHEET_TERMS>::zeros();
         for i in -3i32..=3 {
             for j in -3i32..=3 {
                 let (x, y) = (f64::from(i) / 4.0, f64::from(j) / 4.0);
-                let here = paper_terms(FacePoint::new(x, y), 1.0);
+                let here = sheet_terms(FacePoint::new(x, y), 1.0);
                 let before = FacePoint::new(cos * x - sin * y, sin * x + cos * y);
                 normal += here * here.transpose();
-                right += here * paper_terms(before, 1.0).dot(&self.z_mm);
+                right += here * sheet_terms(before, 1.0).dot(&self.z_mm);
             }
         }
         let z_mm = normal.cholesky().map_or(self.z_mm, |c| c.solve(&right));
@@ -53,7 +53,7 @@ impl Sheet {
     fn height_mm(&self, at: FacePoint) -> f64 {
         let inside = (self.reach_mm / at.x.hypot(at.y)).min(1.0);
         let at = FacePoint::new(inside * at.x, inside * at.y);
-        paper_terms(at, self.reach_mm).dot(&self.z_mm)
+        sheet_terms(at, self.reach_mm).dot(&self.z_mm)
     }
 
     /// Lowest and highest place of the sheet on the rings of a face, mm.
@@ -102,7 +102,7 @@ impl Sheet {
 }
 
 /// The terms at a place, lengths in reaches of the face.
-pub(super) fn paper_terms(at: FacePoint, reach_mm: f64) -> SVector<f64, PAPER> {
+pub(super) fn sheet_terms(at: FacePoint, reach_mm: f64) -> SVector<f64, SHEET_TERMS> {
     let (x, y) = (at.x / reach_mm, at.y / reach_mm);
     let (x2, y2, xy) = (x * x, y * y, x * y);
     SVector::from([

@@ -25,7 +25,7 @@ pub(super) fn cameras(spot: &Spot, lens: Lens) -> Vec<Camera> {
     for sign in [1.0, -1.0] {
         let side: Vector2<f64> = direction * (sign * tilt.sin());
         let normal = to_view * Vector3::new(side.x, side.y, -tilt.cos());
-        if let Some(rotation) = upright(normal, -Vector3::y()) {
+        if let Some(rotation) = rotation_from_normal_and_up(normal, -Vector3::y()) {
             out.push(Camera {
                 lens,
                 pose: Pose {
@@ -42,7 +42,10 @@ pub(super) fn cameras(spot: &Spot, lens: Lens) -> Vec<Camera> {
 }
 
 /// Rotation whose z axis is `normal` and whose y axis comes nearest to `up` (camera frame).
-pub(super) fn upright(normal: Vector3<f64>, up: Vector3<f64>) -> Option<Matrix3<f64>> {
+pub(super) fn rotation_from_normal_and_up(
+    normal: Vector3<f64>,
+    up: Vector3<f64>,
+) -> Option<Matrix3<f64>> {
     let z = normal.try_normalize(1e-12)?;
     let y = (up - z * up.dot(&z)).try_normalize(1e-9)?;
     Some(Matrix3::from_columns(&[y.cross(&z), y, z]))
@@ -50,7 +53,7 @@ pub(super) fn upright(normal: Vector3<f64>, up: Vector3<f64>) -> Option<Matrix3<
 
 /// A face of several spots: which found spot is which centre.
 #[derive(Clone, Debug)]
-pub(super) struct Layout {
+pub(super) struct SpotAssignment {
     /// For each centre of the specification the index of the found spot.
     pub(super) members: Vec<Option<usize>>,
     /// Where the middle of the face lies in the picture.
@@ -60,28 +63,28 @@ pub(super) struct Layout {
 }
 
 /// All ways to see faces of `spec` in the found spots, most spots first; each spot is used once. `size`: of the photo, px.
-pub(super) fn layouts(
+pub(super) fn spot_assignments(
     spots: &[Spot],
     spec: &FaceSpec,
     lens: Lens,
     size: (u32, u32),
-) -> Vec<Layout> {
+) -> Vec<SpotAssignment> {
     if spec.spots_mm.len() == 1 {
         return spots
             .iter()
             .enumerate()
-            .map(|(i, s)| Layout {
+            .map(|(i, s)| SpotAssignment {
                 members: vec![Some(i)],
                 centre: s.centre,
                 cameras: cameras(s, lens),
             })
             .collect();
     }
-    let mut all: Vec<(usize, usize, f64, Layout)> = Vec::new();
+    let mut all: Vec<(usize, usize, f64, SpotAssignment)> = Vec::new();
     for anchor in 0..spots.len() {
         for centre in 0..spec.spots_mm.len() {
-            for (n, roll, layout) in around(spots, spec, lens, anchor, centre) {
-                all.push((n, unseen(&layout, spec, size), roll, layout));
+            for (n, roll, assignment) in around(spots, spec, lens, anchor, centre) {
+                all.push((n, unseen(&assignment, spec, size), roll, assignment));
             }
         }
     }
@@ -89,27 +92,27 @@ pub(super) fn layouts(
     all.sort_by(|a, b| (b.0, a.1).cmp(&(a.0, b.1)).then(a.2.total_cmp(&b.2)));
     let mut used = vec![false; spots.len()];
     let mut out = Vec::new();
-    for (_, _, _, layout) in all {
-        let members: Vec<usize> = layout.members.iter().flatten().copied().collect();
+    for (_, _, _, assignment) in all {
+        let members: Vec<usize> = assignment.members.iter().flatten().copied().collect();
         if let Some(same) = out
             .iter_mut()
-            .find(|o: &&mut Layout| o.members == layout.members)
+            .find(|o: &&mut SpotAssignment| o.members == assignment.members)
         {
-            same.cameras.extend(layout.cameras);
+            same.cameras.extend(assignment.cameras);
         } else if members.iter().all(|i| !used[*i]) {
             for i in members {
                 used[i] = true;
             }
-            out.push(layout);
+            out.push(assignment);
         }
     }
     out
 }
 
 /// How much of the spots that were not found should be in the picture, in tenths of an outermost ring.
-fn unseen(layout: &Layout, spec: &FaceSpec, (width, height): (u32, u32)) -> usize {
+fn unseen(assignment: &SpotAssignment, spec: &FaceSpec, (width, height): (u32, u32)) -> usize {
     let r = spec.outer_radius_mm();
-    let missing = spec.spots_mm.iter().zip(&layout.members);
+    let missing = spec.spots_mm.iter().zip(&assignment.members);
     missing
         .filter(|(_, member)| member.is_none())
         .flat_map(|(spot, _)| {
@@ -118,7 +121,7 @@ fn unseen(layout: &Layout, spec: &FaceSpec, (width, height): (u32, u32)) -> usiz
                 FacePoint::new(spot.x + r * cos, spot.y + r * sin)
             })
         })
-        .filter_map(|p| layout.cameras.first()?.image_from_face(p))
+        .filter_map(|p| assignment.cameras.first()?.image_from_face(p))
         .filter(|p| p.x > 0.0 && p.y > 0.0 && p.x < f64::from(width) && p.y < f64::from(height))
         .count()
 }
@@ -130,7 +133,7 @@ fn around(
     lens: Lens,
     anchor: usize,
     centre: usize,
-) -> Vec<(usize, f64, Layout)> {
+) -> Vec<(usize, f64, SpotAssignment)> {
     let at = spec.spots_mm[centre];
     let mut out = Vec::new();
     for camera in cameras(&spots[anchor], lens) {
@@ -211,7 +214,7 @@ fn finish(
     members: Vec<Option<usize>>,
     roll: f64,
     at: FacePoint,
-) -> Layout {
+) -> SpotAssignment {
     let turned =
         camera.pose.rotation * Rotation3::from_axis_angle(&Vector3::z_axis(), roll).into_inner();
     let camera = Camera {
@@ -230,7 +233,7 @@ fn finish(
     );
     let centre = camera.image_from_face(FacePoint::default()).unwrap_or(mean);
     debug_assert_eq!(members.len(), spec.spots_mm.len());
-    Layout {
+    SpotAssignment {
         members,
         centre,
         cameras: vec![camera],

@@ -41,7 +41,7 @@ pub enum NoteKind {
         /// Standard deviation of the focal length's natural logarithm.
         ln_f_sd: f64,
         /// Standard deviation of the principal point, px.
-        middle_sd_px: f64,
+        principal_point_sd_px: f64,
         /// Standard deviation of the distortion at the picture's corners, px.
         corner_sd_px: f64,
     },
@@ -161,15 +161,15 @@ pub(super) fn refusal(
     }
     let sd = |i: usize| fit.covariance[(i, i)].max(0.0).sqrt();
     let width = seen.size[0].max(seen.size[1]);
-    let (ln_f_sd, middle_sd_px) = (sd(LN_F), sd(CX).max(sd(CY)));
+    let (ln_f_sd, principal_point_sd_px) = (sd(LN_F), sd(CX).max(sd(CY)));
     let corner_sd_px = corner_sd_px(fit, seen.size);
     let about = NoteKind::TooUnsure {
         ln_f_sd,
-        middle_sd_px,
+        principal_point_sd_px,
         corner_sd_px,
     };
     let unsure = ln_f_sd > s.most_ln_f_sd
-        || middle_sd_px > s.most_principal_point_sd_of_width * width
+        || principal_point_sd_px > s.most_principal_point_sd_of_width * width
         || corner_sd_px > s.most_corner_sd_of_width * width;
     unsure.then(|| Remark::new("too-unsure", about))
 }

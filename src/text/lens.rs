@@ -70,8 +70,8 @@ impl Sentence for NoteKind {
             Self::DoesNotFit { rms_px } => format!(
                 "the corners miss the fit by {rms_px:.1} px, far more than corners in a sharp photo do: the sheet must lie flat, and lens, zoom and picture size must be the same in all photos"
             ),
-            Self::TooUnsure { ln_f_sd, middle_sd_px, corner_sd_px } => format!(
-                "these photos leave the focal length open by {:.1} %, the lens's middle by {middle_sd_px:.0} px and the picture's corners by {corner_sd_px:.1} px: take more, tilted more, with the board filling the picture and coming into all its corners",
+            Self::TooUnsure { ln_f_sd, principal_point_sd_px, corner_sd_px } => format!(
+                "these photos leave the focal length open by {:.1} %, the principal point by {principal_point_sd_px:.0} px and the picture's corners by {corner_sd_px:.1} px: take more, tilted more, with the board filling the picture and coming into all its corners",
                 100.0 * ln_f_sd
             ),
             Self::FewPhotos { used, good } => format!(

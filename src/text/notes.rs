@@ -66,7 +66,7 @@ impl Sentence for face::Note {
                 locale.length(*mm, 0)
             ),
             About::PhotoCropped => {
-                "the rings fit only where the lens's middle isn't the picture's: it was cut out of a larger photo, and what is measured outside the rings is less sure; send the whole photo".to_owned()
+                "the rings fit only if the picture was cropped from a larger photo: what is measured outside the rings is less sure; send the whole photo".to_owned()
             }
             About::UprightMarksUnused => {
                 "the two points marked one above the other are too near each other to show which way is up: mark them at least a quarter of the face apart".to_owned()

@@ -15,7 +15,7 @@ const SAME_PAPER: (f32, f32) = (0.5, 0.2);
 
 /// A straight edge as measured.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct PaperEdge {
+pub(super) struct StraightEdge {
     /// Turn of the line against its side's direction, rad.
     pub(super) turn: f64,
     /// Standard deviation of that from the scatter of its points.
@@ -23,7 +23,7 @@ pub(super) struct PaperEdge {
     /// Distance from the middle, mm.
     pub(super) at_mm: f64,
     /// True when the paper ends here.
-    pub(super) paper: bool,
+    pub(super) is_paper: bool,
 }
 
 /// Face direction of a side's outward normal.
@@ -44,7 +44,7 @@ pub(super) fn measure(
     turn: f64,
     at_mm: f64,
     paper: [f32; 3],
-) -> Option<PaperEdge> {
+) -> Option<StraightEdge> {
     const POINTS: usize = 160;
     const HALF: usize = 12;
     let (sin, cos) = turn.sin_cos();
@@ -82,11 +82,11 @@ pub(super) fn measure(
         .map(|k| (own[k] - paper[k]).abs())
         .fold(0.0, f32::max);
     let chroma = ((own[0] - own[2]) - (paper[0] - paper[2])).abs();
-    Some(PaperEdge {
+    Some(StraightEdge {
         turn: turn - slope.atan(),
         sd,
         at_mm,
-        paper: difference < SAME_PAPER.0 && chroma < SAME_PAPER.1,
+        is_paper: difference < SAME_PAPER.0 && chroma < SAME_PAPER.1,
     })
 }
 

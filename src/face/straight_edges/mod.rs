@@ -13,7 +13,7 @@ use crate::geometry::camera::Camera;
 use crate::math::count;
 use image::RgbImage;
 use line_search::{Steps, common_turns, innermost, steps_of};
-use side::{PaperEdge, measure};
+use side::{StraightEdge, measure};
 use surroundings::{CELLS_PER_RADIUS, paper_colour, resample};
 
 /// Sides are one square's when their turns lie within this, rad.
@@ -58,7 +58,7 @@ pub(super) fn upright(
     );
     let steps: Vec<Steps> = (0..4).map(|side| steps_of(&map, side)).collect();
     // paper may hang askew on a boss whose edges show better: every shared turn is measured, the innermost paper wins
-    let measured: Vec<Vec<PaperEdge>> = common_turns(&steps)
+    let measured: Vec<Vec<StraightEdge>> = common_turns(&steps)
         .into_iter()
         .map(|turn| {
             (0..4)
@@ -73,8 +73,8 @@ pub(super) fn upright(
     let found: Vec<Square> = measured
         .iter()
         .flat_map(|sides| {
-            let (papers, others): (Vec<PaperEdge>, Vec<PaperEdge>) =
-                sides.iter().partition(|s| s.paper);
+            let (papers, others): (Vec<StraightEdge>, Vec<StraightEdge>) =
+                sides.iter().partition(|s| s.is_paper);
             let paper = agreed(&papers, priors.paper_sd, UprightSource::PaperEdge);
             let boss = agreed(&others, priors.boss_sd, UprightSource::BossEdge);
             // edges of which it isn't clear what ends there are trusted as a boss's
@@ -105,12 +105,12 @@ struct Square {
 impl Square {
     /// Paper ends within a boss of its own colour. Where a side of what is taken for paper is missing, and a sharp edge of paper lies
     /// a little further in, turned otherwise, that may be the paper's and these the boss's: half the difference of their turns, rad.
-    fn doubt_rad<'a>(&self, seen: impl Iterator<Item = &'a PaperEdge>) -> f64 {
+    fn doubt_rad<'a>(&self, seen: impl Iterator<Item = &'a StraightEdge>) -> f64 {
         if self.roll.upright.from != UprightSource::PaperEdge || self.sides == 4 {
             return 0.0;
         }
         let within = seen.filter(|s| {
-            s.paper && s.sd < SHARP_TURN_SD_RAD && s.at_mm < INNER_EDGE_SHARE * self.at_mm
+            s.is_paper && s.sd < SHARP_TURN_SD_RAD && s.at_mm < INNER_EDGE_SHARE * self.at_mm
         });
         within
             .map(|s| (s.turn - self.roll.turn_rad).abs())
@@ -120,7 +120,7 @@ impl Square {
 }
 
 /// Mean turn of the sides that agree; at least two of them.
-fn agreed(sides: &[PaperEdge], least_sd: f64, from: UprightSource) -> Option<Square> {
+fn agreed(sides: &[StraightEdge], least_sd: f64, from: UprightSource) -> Option<Square> {
     let best = sides.iter().map(|s| {
         sides
             .iter()
@@ -131,7 +131,7 @@ fn agreed(sides: &[PaperEdge], least_sd: f64, from: UprightSource) -> Option<Squ
     if group.len() < 2 {
         return None;
     }
-    let weight = |s: &PaperEdge| 1.0 / (s.sd * s.sd + least_sd * least_sd);
+    let weight = |s: &StraightEdge| 1.0 / (s.sd * s.sd + least_sd * least_sd);
     let total: f64 = group.iter().map(|s| weight(s)).sum();
     let turn_rad = group.iter().map(|s| weight(s) * s.turn).sum::<f64>() / total;
     let scatter = group
