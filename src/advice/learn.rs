@@ -14,7 +14,7 @@ use super::slopes::Slope;
 use nalgebra::{DMatrix, DVector};
 
 /// Most Gauss–Newton steps.
-const STEPS: usize = 25;
+const ITERATIONS: usize = 25;
 /// Largest step of a ln β: β may change by a factor of 1.65 at once.
 const LN_STEP: f64 = 0.5;
 /// Amounts that add up to less than this lead back to where a lever was.
@@ -231,7 +231,7 @@ pub(super) fn learn(
     }
     let mut theta = prior_mean.clone();
     let mut normal = prior_weight.clone();
-    for _ in 0..STEPS {
+    for _ in 0..ITERATIONS {
         let ln_beta: Vec<f64> = theta.iter().skip(1).copied().collect();
         let (predicted, jacobian) = predictions(interventions, &observed, slopes, &theta);
         let noise = noise(interventions, &observed, slopes, &ln_beta, a);

@@ -5,7 +5,7 @@ use super::{Assumptions, Shot};
 use crate::record::ArrowKind;
 
 /// Rounds of the EM: it starts close and only has to sort good from bad.
-const ROUNDS: usize = 30;
+const ITERATIONS: usize = 30;
 /// Bare over fletched scatter, the middle of its prior.
 const START_BARE_RATIO: f64 = 1.2;
 /// Median |difference| of two draws from N(0, σ²) is this times σ: 0.67449 √2.
@@ -28,7 +28,7 @@ pub(super) fn outlier_probabilities(
     let mut axes = [0, 1].map(|axis| start(sorted, axis, ends, least));
     let kappa = assumptions.outlier_widening;
     let mut probability = vec![0.0; sorted.len()];
-    for _ in 0..ROUNDS {
+    for _ in 0..ITERATIONS {
         for (probability, shot) in probability.iter_mut().zip(sorted) {
             let mut ln_odds =
                 assumptions.outlier_probability.ln() - (-assumptions.outlier_probability).ln_1p();

@@ -10,7 +10,7 @@ use crate::record::ArrowKind;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Halvings of the interval in which a quantile is sought: to 10⁻¹² of its width.
-const QUANTILE_STEPS: usize = 60;
+const BISECTION_ITERATIONS: usize = 60;
 
 /// What the shots say about the offset d = bare − fletched.
 #[derive(Clone, Debug, PartialEq)]
@@ -180,7 +180,7 @@ impl AxisPosterior {
                 * sign
         };
         let (mut low, mut high) = (reach(-1.0), reach(1.0));
-        for _ in 0..QUANTILE_STEPS {
+        for _ in 0..BISECTION_ITERATIONS {
             let middle = 0.5 * (low + high);
             if self.below(middle) < probability {
                 low = middle;

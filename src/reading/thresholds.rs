@@ -4,7 +4,7 @@ use super::Assumptions;
 use crate::math::normal_cdf;
 
 /// Halvings of a threshold: far below a millimetre.
-const HALVINGS: u32 = 60;
+const BISECTION_ITERATIONS: u32 = 60;
 
 /// What a normal posterior of one sd is called, by its mean.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,7 +59,7 @@ impl Thresholds {
 /// Smallest value from 0 to `far` for which `holds`, which is false below and true above.
 fn threshold(far: f64, holds: impl Fn(f64) -> bool) -> f64 {
     let (mut low, mut high) = (0.0, far);
-    for _ in 0..HALVINGS {
+    for _ in 0..BISECTION_ITERATIONS {
         let middle = f64::midpoint(low, high);
         if holds(middle) {
             high = middle;

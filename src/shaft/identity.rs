@@ -8,8 +8,8 @@ use crate::math::count;
 
 /// Most states of the exact sum: 16 arrows that all look different.
 const MAX_STATES: usize = 1 << 16;
-/// Rounds of the approximation beyond that.
-const MAX_ITERATIONS: usize = 60;
+/// Iterations of the approximation beyond that.
+const ITERATIONS: usize = 60;
 /// The likelihood ratio of a pair is held within this factor either way, so that no sum overflows.
 const MAX_RATIO: f64 = 1e12;
 
@@ -137,7 +137,7 @@ fn approximate(odds: &[Vec<f64>], sizes: &[usize]) -> Vec<Vec<f64>> {
     // messages: how free shaft i is for an arrow of class c, and how free such an arrow is for shaft i
     let mut shaft_free = vec![vec![1.0; classes]; odds.len()];
     let mut arrow_free = shaft_free.clone();
-    for _ in 0..MAX_ITERATIONS {
+    for _ in 0..ITERATIONS {
         for c in 0..classes {
             // the arrows of a class are alike, so that they exchange the same messages
             let claims: f64 = (0..odds.len())
