@@ -13,7 +13,7 @@ use super::knowledge::Learning;
 use super::slopes::Slope;
 use nalgebra::{DMatrix, DVector};
 
-/// Most Gauss–Newton steps.
+/// Most Gauss–Newton iterations.
 const ITERATIONS: usize = 25;
 /// Largest step of a ln β: β may change by a factor of 1.65 at once.
 const LN_STEP: f64 = 0.5;

@@ -300,9 +300,9 @@ impl Problem for Bundle<'_> {
     }
 }
 
-/// Rounds in which the residuals' scale is taken anew, and steps in each.
-const SELECTION_ITERATIONS: usize = 4;
-const MAX_ADJUSTMENT_ITERATIONS: usize = 30;
+/// Iterations in which the residuals' scale is estimated anew, and most Gauss–Newton iterations in each.
+const RESCALING_ITERATIONS: usize = 4;
+const ITERATIONS: usize = 30;
 /// Least standard deviation of a corner, px.
 const MIN_SD_PX: f64 = 0.01;
 
@@ -365,7 +365,7 @@ fn refined(
         observation_weights: vec![1.0; 2 * views.iter().map(Vec::len).sum::<usize>()],
     };
     let mut end: Option<Solution> = None;
-    for round in 0..SELECTION_ITERATIONS {
+    for round in 0..RESCALING_ITERATIONS {
         let start = DVector::zeros(n + POSE * views.len());
         problem.sd_px = 1.0;
         let before = problem.residuals(&start);
@@ -377,7 +377,7 @@ fn refined(
         };
         problem.sd_px =
             (factor * robust_sd_px(&before, problem.observation_weights.len())).max(MIN_SD_PX);
-        let solution = least_squares(&problem, start, MAX_ADJUSTMENT_ITERATIONS);
+        let solution = least_squares(&problem, start, ITERATIONS);
         let (lens, poses) = problem.at(&solution.x);
         (problem.lens, problem.poses) = (lens, poses);
         end = Some(solution);

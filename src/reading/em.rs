@@ -4,7 +4,7 @@
 use super::{Assumptions, Shot};
 use crate::record::ArrowKind;
 
-/// Rounds of the EM: it starts close and only has to sort good from bad.
+/// Iterations of the EM: it starts close and only has to sort good from bad.
 const ITERATIONS: usize = 30;
 /// Bare over fletched scatter, the middle of its prior.
 const START_BARE_RATIO: f64 = 1.2;
