@@ -4,7 +4,7 @@ use super::interventions::{RunRead, within_tuning_distance};
 use super::knowledge::{Knowledge, StepRules};
 use super::swapped_tags::SwappedTags;
 use crate::math::{median, rounded};
-use crate::reading::{Analysis, Assumptions, HorizontalCall, LeftOutReason, Reading, Shot};
+use crate::reading::{Analysis, Assumptions, EntryExclusion, HorizontalCall, Reading, Shot};
 use crate::record::{ArrowKind, Comparison, History, Lever, Missed, Run, Setup, compare};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -243,7 +243,7 @@ fn unconfirmed(group: &Analysis) -> usize {
     let open = |reason| {
         matches!(
             reason,
-            LeftOutReason::Unconfirmed | LeftOutReason::UnknownKind
+            EntryExclusion::Unconfirmed | EntryExclusion::UnknownKind
         )
     };
     group.gathered.unchecked + left_out.filter(|entry| open(entry.reason)).count()

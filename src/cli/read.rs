@@ -7,7 +7,7 @@ use super::outputs;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::reading;
-use crate::record::{LeftOut, LeftOutReason, RecordFile, SCHEMA, canonical, tape};
+use crate::record::{ExcludedRecord, RecordExclusion, RecordFile, SCHEMA, canonical, tape};
 use crate::store::{self, OutputKind};
 use crate::text::{Locale, Sentence, plain};
 use crate::timeline::readings;
@@ -92,16 +92,16 @@ fn write_records(out: &Path, ends: &[RecordFile]) -> Result<(), CliError> {
 }
 
 /// Says of a record that it doesn't count, where nothing else does.
-pub(super) fn report_left_out(terminal: &mut Terminal, left_out: &LeftOut) {
+pub(super) fn report_left_out(terminal: &mut Terminal, left_out: &ExcludedRecord) {
     let file = &left_out.filed.file;
     match left_out.reason {
-        LeftOutReason::SameRecord => terminal.message(&format!(
+        RecordExclusion::SameRecord => terminal.message(&format!(
             "{file}: the same end is given twice, it counts once"
         )),
-        LeftOutReason::Failed => terminal.message(&format!(
+        RecordExclusion::Failed => terminal.message(&format!(
             "{file}: left out, its photo could not be measured"
         )),
         // these stand among the cautions
-        LeftOutReason::SameEnd | LeftOutReason::OtherBow => {}
+        RecordExclusion::SameEnd | RecordExclusion::OtherBow => {}
     }
 }

@@ -42,5 +42,5 @@ pub use document::{
 pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
-pub use shots::{GatheredShots, LeftOut, LeftOutReason, MissedShots, Shot, gather};
+pub use shots::{EntryExclusion, ExcludedEntry, GatheredShots, MissedShots, Shot, gather};
 pub(crate) use thresholds::Thresholds;

@@ -32,7 +32,7 @@ pub struct Shot {
 
 /// Why an entry takes no part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LeftOutReason {
+pub enum EntryExclusion {
     /// Proposed with too little confidence (or none given), and nobody has confirmed it.
     Unconfirmed,
     /// Neither fletched nor bare.
@@ -45,13 +45,13 @@ pub enum LeftOutReason {
 
 /// An entry that takes no part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct LeftOut {
+pub struct ExcludedEntry {
     /// Place of its end among those read, from 0.
     pub end: usize,
     /// The entry's id.
     pub id: u64,
     /// Why.
-    pub reason: LeftOutReason,
+    pub reason: EntryExclusion,
 }
 
 /// Shots given as missed.
@@ -71,7 +71,7 @@ pub struct GatheredShots {
     /// The shots that count, end by end, by the entries' numbers.
     pub shots: Vec<Shot>,
     /// Entries that don't.
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<ExcludedEntry>,
     /// (end, id) of entries that lie between two spots.
     pub between_spots: Vec<(usize, u64)>,
     /// Number of the shots that no person has confirmed.
@@ -108,22 +108,22 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
     for entry in entries {
         let centre = spots.centre(entry);
         let reason = if !usable_place(entry) {
-            Some(LeftOutReason::NoPlace)
+            Some(EntryExclusion::NoPlace)
         } else if entry.state == EntryState::Proposed
             && !entry
                 .confidence
                 .is_some_and(|c| c >= assumptions.least_confidence)
         {
-            Some(LeftOutReason::Unconfirmed)
+            Some(EntryExclusion::Unconfirmed)
         } else if entry.kind == ArrowKind::Unknown {
-            Some(LeftOutReason::UnknownKind)
+            Some(EntryExclusion::UnknownKind)
         } else if centre.is_none() {
-            Some(LeftOutReason::NoSpot)
+            Some(EntryExclusion::NoSpot)
         } else {
             None
         };
         if let Some(reason) = reason {
-            gathered.left_out.push(LeftOut {
+            gathered.left_out.push(ExcludedEntry {
                 end: place,
                 id: entry.id,
                 reason,
@@ -386,14 +386,14 @@ mod tests {
         let gathered = gather(&[&end], &assumptions);
         let used: Vec<u64> = gathered.shots.iter().map(|shot| shot.id).collect();
         assert_eq!(used, [1, 3, 5]);
-        let reasons: Vec<(u64, LeftOutReason)> =
+        let reasons: Vec<(u64, EntryExclusion)> =
             gathered.left_out.iter().map(|l| (l.id, l.reason)).collect();
         assert_eq!(
             reasons,
             [
-                (2, LeftOutReason::Unconfirmed),
-                (4, LeftOutReason::UnknownKind),
-                (6, LeftOutReason::NoPlace)
+                (2, EntryExclusion::Unconfirmed),
+                (4, EntryExclusion::UnknownKind),
+                (6, EntryExclusion::NoPlace)
             ]
         );
         assert_eq!(gathered.missed.bare, 1);

@@ -33,7 +33,8 @@ pub use end::{
 pub use entry::{ArrowProposal, Entry, EntrySource, EntryState, Lean, Missed};
 pub use error::RecordError;
 pub use history::{
-    Bow, History, HistoryCaution, HistoryCautionKind, LeftOut, LeftOutReason, RecordFile, Run, Runs,
+    Bow, ExcludedRecord, History, HistoryCaution, HistoryCautionKind, RecordExclusion, RecordFile,
+    Run, Runs,
 };
 pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};
 pub use remark::Remark;

@@ -50,7 +50,7 @@ impl Request {
                 (false, true) => DateOrder::MonthFirst,
                 (false, false) => DateOrder::YearFirst,
             },
-            commands: Commands::LeftOut,
+            commands: Commands::Omitted,
         }
     }
 

@@ -34,7 +34,7 @@ pub enum Commands {
     #[default]
     Named,
     /// For those who read a page or a report.
-    LeftOut,
+    Omitted,
 }
 
 /// Unit of lengths, order of dates, and whether commands are named in texts for people. The default is that of the documents:
@@ -72,16 +72,16 @@ impl Locale {
     #[must_use]
     pub const fn without_commands(self) -> Self {
         Self {
-            commands: Commands::LeftOut,
+            commands: Commands::Omitted,
             ..self
         }
     }
 
     /// One text for those who type commands, another one for all others.
-    pub(crate) const fn either<'a>(self, named: &'a str, left_out: &'a str) -> &'a str {
+    pub(crate) const fn either<'a>(self, named: &'a str, omitted: &'a str) -> &'a str {
         match self.commands {
             Commands::Named => named,
-            Commands::LeftOut => left_out,
+            Commands::Omitted => omitted,
         }
     }
 

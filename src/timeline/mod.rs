@@ -11,7 +11,7 @@ pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, Tren
 use crate::advice::{Advice, AdviceOptions, Expect, ReadingCache, advise_again};
 use crate::reading::{Caution, CautionKind, Reading, read};
 use crate::record::{
-    End, History, LeftOut, RecordFile, Run, Runs, Session, SettingChange, compare,
+    End, ExcludedRecord, History, RecordFile, Run, Runs, Session, SettingChange, compare,
 };
 use rayon::prelude::*;
 
@@ -26,7 +26,7 @@ pub struct RunReading {
 
 /// A reading for each distance of each run, oldest first. The second value holds the records that don't count.
 #[must_use]
-pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<LeftOut>) {
+pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<ExcludedRecord>) {
     let Runs { runs, left_out } = Runs::new(records);
     let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
     if runs.len() > 1 {
@@ -142,7 +142,7 @@ pub fn stories_of(
     records: Vec<RecordFile>,
     options: &AdviceOptions,
     included: &(dyn Fn(&RecordFile) -> bool + Sync),
-) -> (Vec<BowStory>, Vec<LeftOut>) {
+) -> (Vec<BowStory>, Vec<ExcludedRecord>) {
     let (histories, left_out) = History::of_each_bow(records);
     let bows = histories
         .iter()

@@ -7,7 +7,7 @@ use super::about::{Caution, CautionKind, CountDiffers, EntryName};
 use super::arrows::ArrowAssessment;
 use super::calls::Calls;
 use super::conditions::own_tolerance_of;
-use super::{Assumptions, GatheredShots, LeanReading, LeftOutReason, Outlier, Posterior, Shot};
+use super::{Assumptions, EntryExclusion, GatheredShots, LeanReading, Outlier, Posterior, Shot};
 use crate::record::{ArrowKind, End, Hand, Setup};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -154,21 +154,21 @@ fn count_differs(input: &CautionInput<'_>) -> Option<Caution> {
 
 fn unconfirmed(input: &CautionInput<'_>) -> Vec<Caution> {
     let mut notes = Vec::new();
-    let named = |wanted: &[LeftOutReason]| -> Vec<EntryName> {
+    let named = |wanted: &[EntryExclusion]| -> Vec<EntryName> {
         let left_out = input.gathered.left_out.iter();
         left_out
             .filter(|entry| wanted.contains(&entry.reason))
             .map(|entry| input.entry_name(entry.end, entry.id))
             .collect()
     };
-    let unsure = named(&[LeftOutReason::Unconfirmed, LeftOutReason::UnknownKind]);
+    let unsure = named(&[EntryExclusion::Unconfirmed, EntryExclusion::UnknownKind]);
     if !unsure.is_empty() {
         notes.push(Caution::new(
             "unconfirmed",
             CautionKind::Unconfirmed(unsure),
         ));
     }
-    let nowhere = named(&[LeftOutReason::NoPlace]);
+    let nowhere = named(&[EntryExclusion::NoPlace]);
     if !nowhere.is_empty() {
         notes.push(Caution::new("no-place", CautionKind::NoPlace(nowhere)));
     }
@@ -199,7 +199,7 @@ fn spots(input: &CautionInput<'_>) -> Vec<Caution> {
         ));
     }
     let mut left_out = input.gathered.left_out.iter();
-    if left_out.any(|entry| entry.reason == LeftOutReason::NoSpot) {
+    if left_out.any(|entry| entry.reason == EntryExclusion::NoSpot) {
         notes.push(Caution::new("no-spots", CautionKind::NoSpots));
     }
     notes

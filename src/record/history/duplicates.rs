@@ -2,7 +2,7 @@
 
 use super::bow::Bow;
 use super::order::Order;
-use super::{LeftOut, LeftOutReason, RecordFile};
+use super::{ExcludedRecord, RecordExclusion, RecordFile};
 use crate::photo::fingerprint;
 use crate::record::{End, EntryState, When, canonical};
 use std::collections::{BTreeMap, BTreeSet};
@@ -15,7 +15,7 @@ pub(super) struct CountedRecord {
 
 pub(super) struct CountedRecords {
     pub(super) records: Vec<CountedRecord>,
-    pub(super) left_out: Vec<LeftOut>,
+    pub(super) left_out: Vec<ExcludedRecord>,
 }
 
 /// Leaves out failed records, records given twice, and second photos of one end. Expects sorted records.
@@ -26,9 +26,9 @@ pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
     let mut by_trait: BTreeMap<SharedTrait, BTreeSet<usize>> = BTreeMap::new();
     for filed in records {
         if filed.end.failure.is_some() && filed.end.entries.is_empty() {
-            left_out.push(LeftOut {
+            left_out.push(ExcludedRecord {
                 filed,
-                reason: LeftOutReason::Failed,
+                reason: RecordExclusion::Failed,
             });
             continue;
         }
@@ -63,10 +63,10 @@ pub(super) fn count_once(records: Vec<RecordFile>) -> CountedRecords {
         } else {
             filed
         };
-        if reason == LeftOutReason::SameEnd {
+        if reason == RecordExclusion::SameEnd {
             other.same_end.push(filed.file.clone());
         }
-        left_out.push(LeftOut { filed, reason });
+        left_out.push(ExcludedRecord { filed, reason });
     }
     // a record that replaced an earlier one may belong further back in the order
     let order = Order::of(kept.iter().map(|k| &k.filed));
@@ -109,13 +109,13 @@ impl SharedTrait {
 }
 
 /// Why only one of two records counts; `None` if they are of different ends.
-fn same_end(a: &End, b: &End) -> Option<LeftOutReason> {
+fn same_end(a: &End, b: &End) -> Option<RecordExclusion> {
     let same_photo = match (&a.photo, &b.photo) {
         (Some(p), Some(q)) => !p.sha256.is_empty() && p.sha256 == q.sha256,
         _ => false,
     };
     if same_photo || a == b {
-        return Some(LeftOutReason::SameRecord);
+        return Some(RecordExclusion::SameRecord);
     }
     // without a day and a number it can't be known to be the same end
     let day = |e: &End| When::of(e).map(|w| w.day);
@@ -124,7 +124,7 @@ fn same_end(a: &End, b: &End) -> Option<LeftOutReason> {
         && day(a).is_some()
         && day(a) == day(b)
         && Bow::of(a) == Bow::of(b);
-    same.then_some(LeftOutReason::SameEnd)
+    same.then_some(RecordExclusion::SameEnd)
 }
 
 /// Of records of the same end the one with the higher value counts.
@@ -163,7 +163,7 @@ mod tests {
             notes,
         } = History::new(vec![one.clone(), copy]);
         assert_eq!(runs[0].ends.len(), 1);
-        assert_eq!(left_out[0].reason, LeftOutReason::SameRecord);
+        assert_eq!(left_out[0].reason, RecordExclusion::SameRecord);
         assert!(
             notes.is_empty() && runs[0].notes.is_empty(),
             "given twice is no caution"
@@ -183,7 +183,7 @@ mod tests {
             ["a.json"],
             "the confirmed one counts"
         );
-        assert_eq!(history.left_out[0].reason, LeftOutReason::SameEnd);
+        assert_eq!(history.left_out[0].reason, RecordExclusion::SameEnd);
         assert_eq!(history.runs[0].notes[0].code, "same-end");
     }
 

@@ -35,7 +35,7 @@ pub struct RecordFile {
 
 /// Why a record isn't part of a history.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LeftOutReason {
+pub enum RecordExclusion {
     /// The same end was given before: equal photo, or equal document.
     SameRecord,
     /// Another photo of the same end counts instead.
@@ -46,13 +46,13 @@ pub enum LeftOutReason {
     OtherBow,
 }
 
-/// A record that doesn't count.
+/// A record that isn't part of a history.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
+pub struct ExcludedRecord {
     /// The record.
     pub filed: RecordFile,
     /// Why it doesn't count.
-    pub reason: LeftOutReason,
+    pub reason: RecordExclusion,
 }
 
 /// Consecutive ends of one bow with one set-up, oldest first.
@@ -98,7 +98,7 @@ pub struct History {
     /// Runs of this bow, oldest first; the last holds the newest record. Empty if no record can be used.
     pub runs: Vec<Run>,
     /// Records that don't count, in their order, and why.
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<ExcludedRecord>,
     /// Notes on the history as a whole (`other-bow`, `setup-incomplete` between runs). Those on one run are in [`Run::notes`] alone.
     pub notes: Vec<HistoryCaution>,
 }
@@ -127,9 +127,9 @@ impl History {
             others
                 .into_iter()
                 .flat_map(|c| c.run.ends)
-                .map(|filed| LeftOut {
+                .map(|filed| ExcludedRecord {
                     filed,
-                    reason: LeftOutReason::OtherBow,
+                    reason: RecordExclusion::OtherBow,
                 }),
         );
         Self {
@@ -141,7 +141,7 @@ impl History {
 
     /// The history of each bow of some records, the bow shot last first, and the records that don't count.
     #[must_use]
-    pub fn of_each_bow(records: Vec<RecordFile>) -> (Vec<Self>, Vec<LeftOut>) {
+    pub fn of_each_bow(records: Vec<RecordFile>) -> (Vec<Self>, Vec<ExcludedRecord>) {
         let (runs, left_out) = cut_into_runs(records);
         let mut bows: Vec<(Bow, usize, Vec<Run>)> = Vec::new();
         for one in runs {
@@ -175,7 +175,7 @@ pub struct Runs {
     /// The runs.
     pub runs: Vec<Run>,
     /// Records that don't count, in their order, and why.
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Vec<ExcludedRecord>,
 }
 
 impl Runs {
@@ -283,8 +283,11 @@ mod tests {
             failed,
         ]);
         assert_eq!(files(&history.runs[0].ends), ["mine"]);
-        let reasons: Vec<LeftOutReason> = history.left_out.iter().map(|l| l.reason).collect();
-        assert_eq!(reasons, [LeftOutReason::Failed, LeftOutReason::OtherBow]);
+        let reasons: Vec<RecordExclusion> = history.left_out.iter().map(|l| l.reason).collect();
+        assert_eq!(
+            reasons,
+            [RecordExclusion::Failed, RecordExclusion::OtherBow]
+        );
         assert_eq!(history.notes[0].code, "other-bow");
         assert_eq!(History::new(Vec::new()), History::default());
     }

@@ -3,7 +3,7 @@
 use super::bow::Bow;
 use super::duplicates::{CountedRecord, CountedRecords, count_once};
 use super::order::sorted;
-use super::{HistoryCaution, HistoryCautionKind, LeftOut, RecordFile, Run};
+use super::{ExcludedRecord, HistoryCaution, HistoryCautionKind, RecordFile, Run};
 use crate::record::{Comparison, Remark, Setup, compare};
 use std::collections::BTreeSet;
 
@@ -16,7 +16,7 @@ pub(super) struct BowRun {
 }
 
 /// Orders records, leaves out those that don't count, and cuts every bow's records into runs. Runs are ordered by their first end.
-pub(super) fn cut_into_runs(records: Vec<RecordFile>) -> (Vec<BowRun>, Vec<LeftOut>) {
+pub(super) fn cut_into_runs(records: Vec<RecordFile>) -> (Vec<BowRun>, Vec<ExcludedRecord>) {
     let CountedRecords { records, left_out } = count_once(sorted(records));
     let mut bows: Vec<(Bow, Vec<(usize, CountedRecord)>)> = Vec::new();
     for (index, record) in records.into_iter().enumerate() {
