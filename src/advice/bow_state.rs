@@ -5,7 +5,9 @@ use super::adjustments::{Adjustment, Adjustments, adjustments, after, present};
 use super::contradictions::{Contradiction, contradictions, is_blocked};
 use super::ends_to_in_tune::AxisForecast;
 use super::findings::Findings;
-use super::interventions::{ReadingCache, RunRead, interventions, sign, within_tuning_distance};
+use super::interventions::{
+    ReadingCache, RunObservation, interventions, sign, within_tuning_distance,
+};
 use super::knowledge::{Axis, Knowledge};
 use super::learn::{LearnedSlope, LeverPosterior, LoggedAdjustment, Observation, RunOnAxis, learn};
 use super::newest_run::{NewestChange, newest_change, newest_reading};
@@ -153,8 +155,8 @@ impl BowState {
     ) -> Result<Self, Option<Box<Reading>>> {
         let run = history.newest().ok_or(None)?;
         let assumptions = Assumptions::embedded().map_err(|_| None)?;
-        let reads = readings.of(history);
-        let newest = reads.last().ok_or(None)?;
+        let observations = readings.of(history);
+        let newest = observations.last().ok_or(None)?;
         let reading = newest_reading(run, newest).ok_or(None)?;
         let (Some(distance_m), Some(tolerance)) = (reading.distance_m, reading.tolerance_mm) else {
             return Err(Some(Box::new(reading)));
@@ -173,12 +175,12 @@ impl BowState {
         };
         let horizontal_slopes = slopes(&run.setup, Axis::Horizontal, k);
         // with tags that are wrong now and then, groups lie farther apart than they look
-        let share = SwappedTags::of(&reads, &k.step_rules).share(&k.step_rules);
+        let share = SwappedTags::of(&observations, &k.step_rules).share(&k.step_rules);
         let apparent_tolerance_mm = tolerance_mm * (1.0 - 2.0 * share);
         let state = |axis| {
             state(
                 history,
-                &reads,
+                &observations,
                 axis,
                 &run.setup,
                 &horizontal_slopes,
@@ -201,9 +203,9 @@ impl BowState {
             ends: run.ends.len(),
             days: days.len(),
             own_ends: own_runs(history)
-                .map(|run| reads.get(run).map_or(0, |r| r.ends))
+                .map(|run| observations.get(run).map_or(0, |r| r.ends))
                 .sum(),
-            ends_of_runs: reads.iter().map(|r| r.ends).collect(),
+            ends_of_runs: observations.iter().map(|r| r.ends).collect(),
             setups: history.runs.iter().map(|r| r.setup.clone()).collect(),
             in_tune: group_readings().any(|r| r.in_tune),
             wrong_spine: group_readings()
@@ -218,7 +220,7 @@ impl BowState {
                 )
             }),
             vertical: state(Axis::Vertical),
-            findings: Findings::of(history, &reads, k),
+            findings: Findings::of(history, &observations, k),
             newest_change: newest_change(history),
             reading,
         })
@@ -521,7 +523,7 @@ fn own_runs(history: &History) -> impl Iterator<Item = usize> {
 
 fn state(
     history: &History,
-    reads: &[Arc<RunRead>],
+    observations: &[Arc<RunObservation>],
     axis: Axis,
     setup: &Setup,
     horizontal: &[Slope],
@@ -529,10 +531,10 @@ fn state(
     k: &Knowledge,
 ) -> AxisState {
     let slopes = slopes(setup, axis, k);
-    let mut interventions = interventions(history, reads, axis, horizontal, k);
+    let mut interventions = interventions(history, observations, axis, horizontal, k);
     let contradictions = contradictions(&mut interventions, &slopes, axis, k);
     let posterior = learn(&interventions, &slopes, k.scale.log_sd, &k.learning);
-    let arrows = reads.last().map_or(0.0, |r| match axis {
+    let arrows = observations.last().map_or(0.0, |r| match axis {
         Axis::Horizontal => r.arrows_mm2[0],
         Axis::Vertical => r.arrows_mm2[1],
     });
@@ -550,11 +552,11 @@ fn state(
     let is_observed = interventions.last().is_some_and(|t| t.observed.is_some());
     let ends: usize = observed_runs
         .iter()
-        .filter_map(|&run| reads.get(run))
+        .filter_map(|&run| observations.get(run))
         .map(|r| r.ends)
         .sum();
     let forecast = observed
-        .zip(reads.last())
+        .zip(observations.last())
         .filter(|_| is_observed)
         .map(|(observed, read)| AxisForecast {
             offset,

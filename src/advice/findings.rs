@@ -1,6 +1,6 @@
 //! Facts about the newest set-up's ends, and the changes before them, that decide which kind of step is permitted.
 
-use super::interventions::{RunRead, within_tuning_distance};
+use super::interventions::{RunObservation, within_tuning_distance};
 use super::knowledge::{Knowledge, StepRules};
 use super::swapped_tags::SwappedTags;
 use crate::math::{median, rounded};
@@ -132,8 +132,12 @@ pub struct BestSetup {
 
 impl Findings {
     /// From the runs and what they read.
-    pub(super) fn of(history: &History, reads: &[Arc<RunRead>], k: &Knowledge) -> Self {
-        let (Some(run), Some(read)) = (history.runs.last(), reads.last()) else {
+    pub(super) fn of(
+        history: &History,
+        observations: &[Arc<RunObservation>],
+        k: &Knowledge,
+    ) -> Self {
+        let (Some(run), Some(read)) = (history.runs.last(), observations.last()) else {
             return Self::default();
         };
         let rules = &k.step_rules;
@@ -144,7 +148,10 @@ impl Findings {
             .collect();
         let sum = |count: fn(&Reading) -> u32| groups.iter().map(|g| count(&g.reading)).sum();
         let setup = &run.setup;
-        let before = reads.len().checked_sub(2).and_then(|at| reads.get(at));
+        let before = observations
+            .len()
+            .checked_sub(2)
+            .and_then(|at| observations.get(at));
         let reading = groups.iter().map(|g| &g.reading);
         let crooked = reading.clone().find_map(|r| crooked(r, rules));
         let lean_contradicts = reading
@@ -156,7 +163,7 @@ impl Findings {
             bare: sum(|r| r.bare),
             ends: groups.iter().map(|g| ends_of_both(g)).sum(),
             unconfirmed: read.groups.iter().map(unconfirmed).sum(),
-            swapped: SwappedTags::of(reads, rules),
+            swapped: SwappedTags::of(observations, rules),
             tags_checked: history
                 .runs
                 .iter()
@@ -172,8 +179,8 @@ impl Findings {
             for_cut: CutFindings::of(&groups, rules),
             missed: missed_bare(run, rules),
             group_sd_mm: group_sds(&groups).into_iter().reduce(f64::min),
-            earlier_sd_mm: earlier_sd(reads, rules),
-            is_doubtful: is_doubtful(&groups, reads, rules),
+            earlier_sd_mm: earlier_sd(observations, rules),
+            is_doubtful: is_doubtful(&groups, observations, rules),
             scatter_ratio: before.and_then(|before| ratio(before, read, rules)),
             spines: history
                 .runs
@@ -191,7 +198,7 @@ impl Findings {
             crooked_deg: crooked,
             lean_contradicts,
             fletched_middle_mm: groups.last().and_then(|g| off_middle(g)),
-            best: best(history, reads),
+            best: best(history, observations),
         }
     }
 
@@ -327,8 +334,8 @@ fn group_sds(groups: &[&Analysis]) -> Vec<f64> {
 }
 
 /// The median of that over the ends with earlier set-ups.
-fn earlier_sd(reads: &[Arc<RunRead>], rules: &StepRules) -> Option<f64> {
-    let (_, earlier) = reads.split_last()?;
+fn earlier_sd(observations: &[Arc<RunObservation>], rules: &StepRules) -> Option<f64> {
+    let (_, earlier) = observations.split_last()?;
     let groups: Vec<&Analysis> = earlier
         .iter()
         .flat_map(|read| {
@@ -342,7 +349,11 @@ fn earlier_sd(reads: &[Arc<RunRead>], rules: &StepRules) -> Option<f64> {
 }
 
 /// Whether an offset near zero is less certain than the shots say.
-fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &StepRules) -> bool {
+fn is_doubtful(
+    groups: &[&Analysis],
+    observations: &[Arc<RunObservation>],
+    rules: &StepRules,
+) -> bool {
     let readings = || groups.iter().map(|g| &g.reading);
     let ends: usize = groups.iter().map(|g| ends_of_both(g)).sum();
     let bare: u32 = readings().map(|r| r.bare).sum();
@@ -351,11 +362,11 @@ fn is_doubtful(groups: &[&Analysis], reads: &[Arc<RunRead>], rules: &StepRules) 
         let shots = f64::from(r.fletched + r.bare);
         r.outliers.len() as f64 > rules.bad_share * shots
     });
-    let wider = earlier_sd(reads, rules).is_some_and(|earlier| {
+    let wider = earlier_sd(observations, rules).is_some_and(|earlier| {
         let mut sds = group_sds(groups);
         !sds.is_empty() && median(&mut sds) > rules.wider_times * earlier
     });
-    let swapped = SwappedTags::of(reads, rules).share(rules) > 0.0;
+    let swapped = SwappedTags::of(observations, rules).share(rules) > 0.0;
     few || bad || wider || swapped
 }
 
@@ -385,9 +396,9 @@ fn sd<'a>(shots: impl Iterator<Item = &'a Shot>) -> Option<f64> {
 }
 
 /// Scatter after over scatter before, each with three shots of a kind at least, where it stands out from chance.
-fn ratio(before: &RunRead, after: &RunRead, rules: &StepRules) -> Option<f64> {
+fn ratio(before: &RunObservation, after: &RunObservation, rules: &StepRules) -> Option<f64> {
     // scatter at 1 m, and the variance of its logarithm
-    let scatter = |read: &RunRead| {
+    let scatter = |read: &RunObservation| {
         let readings = read.groups.iter().map(|g| &g.reading);
         let mut known =
             readings.filter(|r| within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3);
@@ -420,10 +431,10 @@ fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
 }
 
 /// The set-up with the least expected square of the offset, of those with three shots of each kind.
-fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
+fn best(history: &History, observations: &[Arc<RunObservation>]) -> Option<BestSetup> {
     let assumptions = Assumptions::embedded().ok()?;
     let mut found: Option<(f64, BestSetup)> = None;
-    for (at, (run, read)) in history.runs.iter().zip(reads).enumerate() {
+    for (at, (run, read)) in history.runs.iter().zip(observations).enumerate() {
         let mut readings = read.groups.iter().map(|g| &g.reading);
         let Some((reading, offset, distance)) = readings.find_map(|r| {
             let enough = within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3;
@@ -438,7 +449,7 @@ fn best(history: &History, reads: &[Arc<RunRead>]) -> Option<BestSetup> {
         if found.as_ref().is_some_and(|(least, _)| *least <= square) || reading.failure.is_some() {
             continue;
         }
-        found = Some((square, named(run, at, [x, y], at + 1 == reads.len())));
+        found = Some((square, named(run, at, [x, y], at + 1 == observations.len())));
     }
     found.map(|(_, best)| best)
 }

@@ -8,9 +8,9 @@ use crate::reading::{Analysis, Assumptions, Reading, analyse};
 use crate::record::{End, Hand, History, Lever, LeverChange, Run};
 use std::sync::Arc;
 
-/// One run of ends of one set-up, read.
+/// What one run of ends of one set-up shows.
 #[derive(Clone, Debug)]
-pub(super) struct RunRead {
+pub(super) struct RunObservation {
     /// The ends of each distance, read apart.
     pub(super) groups: Vec<Analysis>,
     /// Signed offset: positive acts weak, whichever hand draws; `None` without a hand, a distance or enough shots.
@@ -37,12 +37,12 @@ pub(super) fn sign(hand: Hand) -> f64 {
 /// answer.
 #[derive(Clone, Debug, Default)]
 pub struct ReadingCache {
-    runs: Vec<(Arc<[End]>, Arc<RunRead>)>,
+    runs: Vec<(Arc<[End]>, Arc<RunObservation>)>,
 }
 
 impl ReadingCache {
     /// Every run of a history, read; runs of an earlier history that this one lacks are dropped.
-    pub(super) fn of(&mut self, history: &History) -> Vec<Arc<RunRead>> {
+    pub(super) fn of(&mut self, history: &History) -> Vec<Arc<RunObservation>> {
         let before = std::mem::take(&mut self.runs);
         self.runs = history
             .runs
@@ -52,16 +52,20 @@ impl ReadingCache {
                 let known = before.iter().find(|(ends, _)| same(ends)).cloned();
                 known.unwrap_or_else(|| {
                     let ends = run.ends.iter().map(|f| f.end.clone()).collect();
-                    (ends, Arc::new(read_run(run)))
+                    (ends, Arc::new(observe_run(run)))
                 })
             })
             .collect();
-        self.runs.iter().map(|(_, read)| read.clone()).collect()
+        self.runs
+            .iter()
+            .map(|(_, observed)| observed.clone())
+            .collect()
     }
 
     /// What each run of a history says, its distances apart, in the order of [`Run::by_distance`].
     pub(crate) fn of_runs(&mut self, history: &History) -> Vec<Vec<Reading>> {
-        let groups = |run: &Arc<RunRead>| run.groups.iter().map(|g| g.reading.clone()).collect();
+        let groups =
+            |run: &Arc<RunObservation>| run.groups.iter().map(|g| g.reading.clone()).collect();
         self.of(history).iter().map(groups).collect()
     }
 }
@@ -76,7 +80,7 @@ pub(super) fn within_tuning_distance(reading: &Reading) -> bool {
         .is_none_or(|d| d <= assumptions.long_distance_m)
 }
 
-fn read_run(run: &Run) -> RunRead {
+fn observe_run(run: &Run) -> RunObservation {
     let groups: Vec<Analysis> = run
         .by_distance()
         .iter()
@@ -85,7 +89,7 @@ fn read_run(run: &Run) -> RunRead {
             analyse(&ends)
         })
         .collect();
-    let mut read = RunRead {
+    let mut observed = RunObservation {
         horizontal: None,
         vertical: None,
         arrows_mm2: [0.0; 2],
@@ -100,18 +104,18 @@ fn read_run(run: &Run) -> RunRead {
         };
         // the arrows' own differences are the same at every distance: averaged as the offsets are
         let own = 1.0 / found.vertical.variance_mm2;
-        for (sum, new) in read.arrows_mm2.iter_mut().zip(found.arrows_mm2) {
+        for (sum, new) in observed.arrows_mm2.iter_mut().zip(found.arrows_mm2) {
             *sum = (*sum * weight + new * own) / (weight + own);
         }
         weight += own;
-        let vertical = read.vertical;
-        read.vertical = Some(vertical.map_or(found.vertical, |y| y.and(found.vertical)));
+        let vertical = observed.vertical;
+        observed.vertical = Some(vertical.map_or(found.vertical, |y| y.and(found.vertical)));
         if let Some(new) = found.horizontal {
-            read.horizontal = Some(read.horizontal.map_or(new, |x| x.and(new)));
+            observed.horizontal = Some(observed.horizontal.map_or(new, |x| x.and(new)));
         }
     }
-    read.groups = groups;
-    read
+    observed.groups = groups;
+    observed
 }
 
 /// Variance that the arrows' own differences leave however often the same ones are shot: as many of each kind as an end has.
@@ -217,7 +221,7 @@ fn amount(logged: &LeverChange, run: &Run, k: &Knowledge) -> Option<f64> {
 /// The interventions of one axis, oldest first. For the vertical, `horizontal` are the slopes whose expected effects spill over.
 pub(super) fn interventions(
     history: &History,
-    reads: &[Arc<RunRead>],
+    observations: &[Arc<RunObservation>],
     axis: Axis,
     horizontal: &[Slope],
     k: &Knowledge,
@@ -226,7 +230,7 @@ pub(super) fn interventions(
     history
         .runs
         .iter()
-        .zip(reads)
+        .zip(observations)
         .map(|(run, read)| {
             let mut intervention = RunOnAxis {
                 observed: match axis {

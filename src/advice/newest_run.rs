@@ -1,6 +1,6 @@
 //! The newest run of a history: its reading, and the change before it.
 
-use super::interventions::{RunRead, within_tuning_distance};
+use super::interventions::{RunObservation, within_tuning_distance};
 use crate::reading::Reading;
 use crate::record::{History, LeverChange, RecordFile, Run, Setup};
 
@@ -12,7 +12,7 @@ pub(super) struct NewestChange {
 }
 
 /// The reading of the newest end's distance, with the notes of its run.
-pub(super) fn newest_reading(run: &Run, read: &RunRead) -> Option<Reading> {
+pub(super) fn newest_reading(run: &Run, read: &RunObservation) -> Option<Reading> {
     // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
     let counts = |at: usize| {

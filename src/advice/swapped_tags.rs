@@ -5,7 +5,7 @@
 //! together and nobody can see it: with a share q of wrong tags groups look nearer by a factor of 1 − 2q than they are. Numbered
 //! arrows tell it anywhere: one that is bare in one end and fletched in another, with nothing changed between them, has a wrong tag in one of them.
 
-use super::interventions::{RunRead, within_tuning_distance};
+use super::interventions::{RunObservation, within_tuning_distance};
 use super::knowledge::StepRules;
 use crate::reading::{Analysis, Shot};
 use crate::record::ArrowKind;
@@ -27,11 +27,11 @@ pub(super) struct SwappedTags {
 
 impl SwappedTags {
     /// Of all runs.
-    pub(super) fn of(reads: &[Arc<RunRead>], rules: &StepRules) -> Self {
+    pub(super) fn of(observations: &[Arc<RunObservation>], rules: &StepRules) -> Self {
         let mut all = Self::default();
-        for read in reads {
+        for observed in observations {
             all.newest = 0;
-            for group in read
+            for group in observed
                 .groups
                 .iter()
                 .filter(|g| within_tuning_distance(&g.reading))
@@ -42,7 +42,7 @@ impl SwappedTags {
                 all.of += of;
             }
         }
-        all.marked = of_both_kinds(reads);
+        all.marked = of_both_kinds(observations);
         all
     }
 
@@ -62,12 +62,12 @@ impl SwappedTags {
 
 /// Shots of numbered arrows with another kind than the arrow mostly has with the same set-up, of how many: between set-ups an arrow
 /// may have lost its vanes. Where a bare and a fletched arrow have the same number, numbers tell nothing.
-fn of_both_kinds(reads: &[Arc<RunRead>]) -> [usize; 2] {
+fn of_both_kinds(observations: &[Arc<RunObservation>]) -> [usize; 2] {
     let (mut odd, mut all) = (0, 0);
-    for read in reads {
+    for observed in observations {
         let mut arrows: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
         let mut shared: BTreeSet<&str> = BTreeSet::new();
-        for group in &read.groups {
+        for group in &observed.groups {
             let mut in_end: BTreeSet<(usize, &str)> = BTreeSet::new();
             for shot in &group.gathered.shots {
                 let Some(mark) = shot.arrow.as_deref() else {

@@ -17,7 +17,7 @@ use rayon::prelude::*;
 
 /// The reading of some ends of one set-up at one distance.
 #[derive(Clone, Debug, PartialEq)]
-pub struct RunReading {
+pub struct DistanceReading {
     /// Files of the records, oldest first.
     pub files: Vec<String>,
     /// The reading.
@@ -26,9 +26,9 @@ pub struct RunReading {
 
 /// A reading for each distance of each run, oldest first. The second value holds the records that don't count.
 #[must_use]
-pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<ExcludedRecord>) {
+pub fn readings(records: Vec<RecordFile>) -> (Vec<DistanceReading>, Vec<ExcludedRecord>) {
     let Runs { runs, left_out } = Runs::new(records);
-    let mut all: Vec<RunReading> = runs.iter().flat_map(readings_of).collect();
+    let mut all: Vec<DistanceReading> = runs.iter().flat_map(readings_of).collect();
     if runs.len() > 1 {
         let note = Caution::new("mixed-setups", CautionKind::MixedSetups(runs.len()));
         all.iter_mut()
@@ -39,7 +39,7 @@ pub fn readings(records: Vec<RecordFile>) -> (Vec<RunReading>, Vec<ExcludedRecor
 
 /// The readings of one run, one for each distance. Notes on the run as a whole are cautions of the first.
 #[must_use]
-pub fn readings_of(run: &Run) -> Vec<RunReading> {
+pub fn readings_of(run: &Run) -> Vec<DistanceReading> {
     let groups = run.by_distance();
     let read = groups
         .iter()
@@ -49,11 +49,15 @@ pub fn readings_of(run: &Run) -> Vec<RunReading> {
 }
 
 /// The readings of a run's distances, with the cautions that concern the whole run.
-fn with_cautions(run: &Run, groups: Vec<Vec<&RecordFile>>, read: Vec<Reading>) -> Vec<RunReading> {
-    let mut all: Vec<RunReading> = groups
+fn with_cautions(
+    run: &Run,
+    groups: Vec<Vec<&RecordFile>>,
+    read: Vec<Reading>,
+) -> Vec<DistanceReading> {
+    let mut all: Vec<DistanceReading> = groups
         .into_iter()
         .zip(read)
-        .map(|(group, reading)| RunReading {
+        .map(|(group, reading)| DistanceReading {
             files: group.iter().map(|f| f.file.clone()).collect(),
             reading,
         })
@@ -160,7 +164,7 @@ fn story(
     // every run is read once, however often it is needed below
     let mut readings = ReadingCache::default();
     let read = readings.of_runs(history);
-    let parts_of = |i: usize| -> Vec<RunReading> {
+    let parts_of = |i: usize| -> Vec<DistanceReading> {
         let run_and_readings = history.runs.get(i).zip(read.get(i));
         run_and_readings.map_or_else(Vec::new, |(run, read)| {
             with_cautions(run, run.by_distance(), read.clone())
@@ -303,7 +307,7 @@ pub struct SetupComparison {
 pub fn compare_runs(a: &Run, b: &Run) -> Option<SetupComparison> {
     let (first, second) = (readings_of(a), readings_of(b));
     let [a_reading, b_reading] = first.iter().find_map(|x| {
-        let same = |y: &&RunReading| match (x.reading.distance_m, y.reading.distance_m) {
+        let same = |y: &&DistanceReading| match (x.reading.distance_m, y.reading.distance_m) {
             (Some(x), Some(y)) => (x - y).abs() < SAME_DISTANCE_TOLERANCE_M,
             (x, y) => x == y,
         };
@@ -396,7 +400,7 @@ mod tests {
         let files: Vec<Vec<String>> = read.iter().map(|r| r.files.clone()).collect();
         assert_eq!(files, [vec!["1b"], vec!["2"], vec!["3"]]);
         assert_eq!(left_out.len(), 1);
-        let same_end = |r: &RunReading| {
+        let same_end = |r: &DistanceReading| {
             r.reading
                 .cautions
                 .iter()
