@@ -72,7 +72,7 @@ fn textbook() -> Assumptions {
 fn known_scatter(sigma: f64) -> Assumptions {
     let mut assumptions = textbook();
     assumptions.scatter_grid.steps = 1;
-    assumptions.scatter_grid.lowest = sigma / assumptions.scatter_centre_mm;
+    assumptions.scatter_grid.lowest = sigma / assumptions.scatter_median_mm;
     assumptions.scatter_grid.highest = assumptions.scatter_grid.lowest;
     assumptions
 }

@@ -17,8 +17,8 @@ const OFFSET_SD: [f64; 2] = [300.0, 170.0];
 
 /// ln of the prior of one set of k outliers among n: the rate integrated over its beta distribution.
 fn ln_set_prior(assumptions: &Assumptions, k: f64, n: f64) -> f64 {
-    let alpha = assumptions.outlier_probability * assumptions.outlier_rate_shots;
-    let beta = assumptions.outlier_rate_shots - alpha;
+    let alpha = assumptions.outlier_probability * assumptions.outlier_prior_shots;
+    let beta = assumptions.outlier_prior_shots - alpha;
     ln_beta(alpha + k, beta + n - k) - ln_beta(alpha, beta)
 }
 

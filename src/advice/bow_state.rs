@@ -15,13 +15,10 @@ use super::slopes::{Slope, is_unknown, slopes};
 use super::swapped_tags::SwappedTags;
 use super::{Action, Check};
 use crate::math::{Normal, rounded};
-use crate::reading::{Assumptions, HorizontalCall, Reading, VerticalCall};
+use crate::reading::{Assumptions, HorizontalCall, REFERENCE_DISTANCE_M, Reading, VerticalCall};
 use crate::record::{Hand, History, Setup, When, compare};
 use std::collections::BTreeSet;
 use std::sync::Arc;
-
-/// Distance to which offsets are projected before they are combined, m.
-const AT_30_M: f64 = 30.0;
 
 /// Least difference between the settings of two runs that counts as an adjustment, in the setting's unit: increments are larger, and archers
 /// round what they write down.
@@ -411,7 +408,7 @@ impl BowState {
         let (distance_m, [offset_mm, sd_mm], tolerance_mm) = match own {
             Some((offset, tolerance)) => (self.distance_m, offset, tolerance),
             None => (
-                AT_30_M,
+                REFERENCE_DISTANCE_M,
                 [state.offset.mean, state.offset.sd],
                 self.tolerance_mm,
             ),

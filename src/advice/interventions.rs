@@ -146,10 +146,9 @@ fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     let mut observed = [None; 2];
     for (i, axis) in posterior.axes.iter().enumerate() {
         // the prior of the offset holds at the distance shot, so it is taken out there
-        let [mean_mm, variance_mm2] = axis.under_widest_prior;
         let own = Observation::without_prior(
-            mean_mm,
-            variance_mm2 + axis.roll_mm2,
+            axis.under_widest_prior.mean_mm,
+            axis.under_widest_prior.variance_mm2 + axis.roll_mm2,
             axis.widest_prior_sd_mm,
         );
         observed[i] = own.and_then(|own| {

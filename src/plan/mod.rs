@@ -122,7 +122,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
             .flatten()
             .collect(),
         scatter: PlannedScatter {
-            sd_mm: rounded(scatter.unwrap_or(assumptions.scatter_centre_mm * scale), 1),
+            sd_mm: rounded(scatter.unwrap_or(assumptions.scatter_median_mm * scale), 1),
             from: if scatter.is_some() {
                 ScatterFrom::Stated
             } else {

@@ -14,7 +14,7 @@ pub(super) fn prior_scatters(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
         .map(|i| {
             let z = REACH_SDS * f64::from(i) / f64::from(POINTS_EITHER_SIDE);
             (
-                a.scatter_centre_mm * scale * (a.scatter_log_sd * z).exp(),
+                a.scatter_median_mm * scale * (a.scatter_log_sd * z).exp(),
                 (-z * z / 2.0).exp(),
             )
         })

@@ -66,7 +66,14 @@ pub(super) fn posterior_with_arrows(
             .iter()
             .filter_map(|arrow| {
                 let own = out.shots.iter().filter(|shot| arrow.is_of(shot));
-                screen(own, &ends, arrow, base, conditions.scale, assumptions)
+                screen(
+                    own,
+                    &ends,
+                    arrow,
+                    base,
+                    conditions.distance_ratio,
+                    assumptions,
+                )
             })
             .collect();
         let mut hypotheses = Vec::new();
@@ -79,7 +86,13 @@ pub(super) fn posterior_with_arrows(
             let Some(without) = posterior(&rest, conditions, assumptions) else {
                 continue;
             };
-            let Some(test) = assess(&rest, &own, &without, conditions.scale, assumptions) else {
+            let Some(test) = assess(
+                &rest,
+                &own,
+                &without,
+                conditions.distance_ratio,
+                assumptions,
+            ) else {
                 continue;
             };
             assessed[at].offset_mm = test.offset_mm;
@@ -240,11 +253,11 @@ fn screen<'a>(
     ends: &BTreeMap<usize, Vec<&Shot>>,
     arrow: &NumberedArrow,
     base: &Posterior,
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Option<ArrowAssessment> {
     let residuals = beside_others(own, ends, arrow, scatter_of(base, arrow.kind));
-    let test = common_offset(&residuals, 0.0, scale, assumptions)?;
+    let test = common_offset(&residuals, 0.0, distance_ratio, assumptions)?;
     Some(ArrowAssessment {
         kind: arrow.kind,
         mark: arrow.mark.clone(),
@@ -302,7 +315,7 @@ fn assess(
     rest: &[Shot],
     own: &[Shot],
     without: &Posterior,
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Option<OddArrowTest> {
     let mut ends: BTreeMap<usize, Vec<(&Shot, f64)>> = BTreeMap::new();
@@ -327,7 +340,7 @@ fn assess(
                     weight += w;
                     sum += w * (other.place_mm[axis] - shift(other.kind));
                 }
-                let centre_sd = assumptions.centre_sd_mm * scale;
+                let centre_sd = assumptions.centre_sd_mm * distance_ratio;
                 let weight = weight.max(1.0 / (centre_sd * centre_sd).max(1.0));
                 residual.value[axis] = shot.place_mm[axis] - shift(shot.kind) - sum / weight;
                 residual.scatter[axis] = scatter_of(without, shot.kind)[axis].powi(2);
@@ -338,7 +351,7 @@ fn assess(
         .collect();
     // two axes of every shot but the centres' and the offset's
     let free = (2.0 * rest.len() as f64 - 4.0).max(2.0);
-    common_offset(&residuals, (0.5 / free).sqrt(), scale, assumptions)
+    common_offset(&residuals, (0.5 / free).sqrt(), distance_ratio, assumptions)
 }
 
 #[cfg(test)]

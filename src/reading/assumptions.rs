@@ -21,18 +21,18 @@ pub struct Assumptions {
     /// Prior probability that a shot is an outlier (ε).
     #[serde(deserialize_with = "sourced")]
     pub outlier_probability: f64,
-    /// Weight of that prior, in shots of the archer's own.
-    #[serde(deserialize_with = "sourced")]
-    pub outlier_rate_shots: f64,
+    /// Prior sample size of the outlier rate: α + β of its beta prior, in shots.
+    #[serde(rename = "outlier_rate_shots", deserialize_with = "sourced")]
+    pub outlier_prior_shots: f64,
     /// How many times wider outliers scatter (κ).
     #[serde(deserialize_with = "sourced")]
     pub outlier_widening: f64,
     /// [bare scatter / fletched scatter (ρ), probability].
     #[serde(deserialize_with = "sourced")]
     pub bare_scatter: Vec<[f64; 2]>,
-    /// Middle of the prior of the scatter (sd per axis, fletched), mm.
-    #[serde(deserialize_with = "sourced")]
-    pub scatter_centre_mm: f64,
+    /// Median of the log-normal prior of the scatter (sd per axis, fletched), mm.
+    #[serde(rename = "scatter_centre_mm", deserialize_with = "sourced")]
+    pub scatter_median_mm: f64,
     /// Its sd in the logarithm, of the geometric mean of both axes.
     #[serde(deserialize_with = "sourced")]
     pub scatter_log_sd: f64,
@@ -199,8 +199,8 @@ impl Assumptions {
             (
                 [
                     self.reference_distance_m,
-                    self.outlier_rate_shots,
-                    self.scatter_centre_mm,
+                    self.outlier_prior_shots,
+                    self.scatter_median_mm,
                     self.scatter_log_sd,
                     self.scatter_axis_log_sd,
                     self.tolerance_30m_mm,
@@ -306,14 +306,14 @@ impl Assumptions {
         by_shots(&self.neutral_probability, shots)
     }
 
-    /// The values of σ that are summed over, as lengths for a scale of 1, mm.
+    /// The values of σ that are summed over, as lengths at the reference distance, mm.
     #[must_use]
     pub fn scatter_values_mm(&self) -> Vec<f64> {
         let grid = self.scatter_grid;
         let (low, high) = (grid.lowest.ln(), grid.highest.ln());
         let last = grid.steps.saturating_sub(1).max(1);
         (0..grid.steps)
-            .map(|j| self.scatter_centre_mm * (low + (high - low) * j as f64 / last as f64).exp())
+            .map(|j| self.scatter_median_mm * (low + (high - low) * j as f64 / last as f64).exp())
             .collect()
     }
 

@@ -97,7 +97,7 @@ struct EndTerms {
     /// Σ ln w − Q.
     fit: f64,
     /// W_F + W_B, whose logarithm goes off the fit; 0 without shots.
-    both: f64,
+    weight_sum: f64,
     a: f64,
     b: f64,
     c: f64,
@@ -116,7 +116,7 @@ impl EndTerms {
             wzz: fletched.wzz + centre.wzz,
             ln_w: fletched.ln_w + centre.ln_w,
         };
-        let both = without_d.w + bare.w;
+        let weight_sum = without_d.w + bare.w;
         let squares = |sums: &Sums| {
             if sums.w > 0.0 {
                 (sums.wzz - sums.wz * sums.wz / sums.w).max(0.0)
@@ -128,15 +128,15 @@ impl EndTerms {
         if without_d.w <= 0.0 || bare.w <= 0.0 {
             return Self {
                 fit,
-                both,
+                weight_sum,
                 ..Self::default()
             };
         }
-        let p = without_d.w * bare.w / both;
+        let p = without_d.w * bare.w / weight_sum;
         let delta = bare.wz / bare.w - without_d.wz / without_d.w;
         Self {
             fit,
-            both,
+            weight_sum,
             a: p,
             b: p * delta,
             c: p * delta * delta,
@@ -147,10 +147,10 @@ impl EndTerms {
 /// Sums of the ends' terms.
 #[derive(Clone, Copy, Default)]
 struct Total {
-    /// Σ (Σ ln w − Q − ln(W_F + W_B)) over the ends without outliers' changes of W.
+    /// Σ (Σ ln w − Q) over the ends, less Σ ln(W_F + W_B) of the reference set.
     fit: f64,
     /// Product over changed ends of (W_F + W_B) now over before: one logarithm for all of them.
-    both: f64,
+    weight_ratio: f64,
     a: f64,
     b: f64,
     c: f64,
@@ -166,7 +166,7 @@ impl Total {
 
     fn replace(&mut self, before: &EndTerms, now: &EndTerms) {
         self.fit += now.fit - before.fit;
-        self.both *= now.both / before.both;
+        self.weight_ratio *= now.weight_sum / before.weight_sum;
         self.a += now.a - before.a;
         self.b += now.b - before.b;
         self.c += now.c - before.c;
@@ -207,13 +207,13 @@ pub(super) struct OffsetPrior {
 }
 
 impl OffsetPrior {
-    /// From [sd, weight], lengths multiplied by `scale`.
-    pub(super) fn new(parts: &[[f64; 2]], scale: f64) -> Self {
+    /// From [sd, weight], lengths multiplied by `distance_ratio`.
+    pub(super) fn new(parts: &[[f64; 2]], distance_ratio: f64) -> Self {
         let total: f64 = parts.iter().map(|part| part[1]).sum();
         let mut parts: Vec<(f64, f64)> = parts
             .iter()
             .map(|&[sd, weight]| {
-                let precision = 1.0 / (sd * scale).powi(2);
+                let precision = 1.0 / (sd * distance_ratio).powi(2);
                 (precision, (weight / total).ln() + 0.5 * precision.ln())
             })
             .collect();
@@ -331,15 +331,15 @@ impl AxisData {
             .for_each(|&shot| self.reference_set[shot] = true);
         let ends = self.centres.len();
         let none = Total {
-            both: 1.0,
+            weight_ratio: 1.0,
             ..Total::default()
         };
         let mut total = vec![none; self.scatters.len()];
         for end in 0..ends {
             for (sum, term) in total.iter_mut().zip(&self.end_sums(end).terms) {
                 sum.add(term);
-                if term.both > 0.0 {
-                    sum.fit -= term.both.ln();
+                if term.weight_sum > 0.0 {
+                    sum.fit -= term.weight_sum.ln();
                 }
             }
         }
@@ -425,7 +425,7 @@ impl AxisData {
         for (out, sums) in grid.iter_mut().zip(&self.scratch) {
             out.a = sums.a;
             out.b = sums.b;
-            let fit = sums.fit - sums.both.ln() - sums.c;
+            let fit = sums.fit - sums.weight_ratio.ln() - sums.c;
             out.ln_likelihood = 0.5 * (fit + sums.b * sums.b / (widest + sums.a));
         }
     }

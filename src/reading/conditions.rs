@@ -7,7 +7,7 @@ use crate::record::End;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Conditions {
     /// Distance over the reference distance: lengths of the assumptions are multiplied by it.
-    pub scale: f64,
+    pub distance_ratio: f64,
     /// Standard deviation of the roll that the photos together leave in the offset, rad.
     pub roll_sd_rad: f64,
 }
@@ -17,7 +17,7 @@ impl Conditions {
     #[must_use]
     pub fn at(distance_m: Option<f64>, assumptions: &Assumptions) -> Self {
         Self {
-            scale: distance::usable(distance_m)
+            distance_ratio: distance::usable(distance_m)
                 .map_or(1.0, |distance| distance / assumptions.reference_distance_m),
             roll_sd_rad: 0.0,
         }

@@ -3,6 +3,9 @@
 use super::Assumptions;
 use crate::math::normal_cdf;
 
+/// Distance to which offsets are projected where distances are compared, m: that of the assumptions.
+pub const REFERENCE_DISTANCE_M: f64 = 30.0;
+
 /// Shortest and longest distance that is taken as given, m: anything else is a slip.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
@@ -64,6 +67,12 @@ pub fn at_30m(mean_mm: f64, variance_mm2: f64, distance_m: f64) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_assumptions_are_made_for_the_reference_distance() {
+        let stated = Assumptions::embedded().unwrap().reference_distance_m;
+        assert!((stated - REFERENCE_DISTANCE_M).abs() < f64::EPSILON);
+    }
 
     /// A thousand equal parts of the half-normal, summed.
     #[test]

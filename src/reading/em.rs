@@ -20,11 +20,11 @@ struct State {
 /// P(outlier) of every shot.
 pub(super) fn outlier_probabilities(
     sorted: &[&Shot],
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Vec<f64> {
     let ends = sorted.iter().map(|shot| shot.end + 1).max().unwrap_or(0);
-    let least = assumptions.scatter_centre_mm * scale * assumptions.scatter_grid.lowest;
+    let least = assumptions.scatter_median_mm * distance_ratio * assumptions.scatter_grid.lowest;
     let mut axes = [0, 1].map(|axis| start(sorted, axis, ends, least));
     let kappa = assumptions.outlier_widening;
     let mut probability = vec![0.0; sorted.len()];

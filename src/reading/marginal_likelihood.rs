@@ -56,20 +56,20 @@ pub(super) struct RatioWeights {
 }
 
 impl MarginalLikelihood {
-    /// Prepares sorted shots; `scale` is the distance over the reference distance.
-    pub(super) fn new(sorted: &[&Shot], scale: f64, assumptions: &Assumptions) -> Self {
+    /// Prepares sorted shots; `distance_ratio` is the distance over the reference distance.
+    pub(super) fn new(sorted: &[&Shot], distance_ratio: f64, assumptions: &Assumptions) -> Self {
         let scatters: Vec<f64> = assumptions
             .scatter_values_mm()
             .into_iter()
-            .map(|value| value * scale)
+            .map(|value| value * distance_ratio)
             .collect();
         let ratios: Vec<f64> = assumptions
             .bare_scatter
             .iter()
             .map(|pair| pair[0])
             .collect();
-        let priors =
-            [0, 1].map(|axis: usize| OffsetPrior::new(&assumptions.offset_prior[axis], scale));
+        let priors = [0, 1]
+            .map(|axis: usize| OffsetPrior::new(&assumptions.offset_prior[axis], distance_ratio));
         let total: f64 = assumptions.bare_scatter.iter().map(|pair| pair[1]).sum();
         let axes = [0, 1].map(|axis| {
             let shots: Vec<AxisShot> = sorted
@@ -87,11 +87,11 @@ impl MarginalLikelihood {
                 &scatters,
                 assumptions.outlier_widening,
                 priors[axis].clone(),
-                centre_precision(sorted, axis, scale, assumptions),
+                centre_precision(sorted, axis, distance_ratio, assumptions),
             )
         });
         let grid = vec![GridPoint::default(); ratios.len() * scatters.len()];
-        let scatter_prior = scatter_prior(&scatters, scale, assumptions);
+        let scatter_prior = scatter_prior(&scatters, distance_ratio, assumptions);
         Self {
             axes,
             ln_prior_mass: scatter_prior.iter().sum::<f64>().ln(),
@@ -239,7 +239,7 @@ fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
             .map(|k| if k == 0 { 0.0 } else { f64::NEG_INFINITY })
             .collect();
     }
-    let worth = assumptions.outlier_rate_shots;
+    let worth = assumptions.outlier_prior_shots;
     // ln of the rising products α(α + 1)…, of 0 to n factors
     let rising = |from: f64| -> Vec<f64> {
         std::iter::once(0.0)
@@ -259,8 +259,13 @@ fn ln_set_prior(n: usize, assumptions: &Assumptions) -> Vec<f64> {
 
 /// Prior precision of an end's centre about the point aimed at, 1/mm². Where the fletched shots lie far from that (a sight that isn't set, places
 /// measured from elsewhere) the prior is as wide as their distance.
-fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Assumptions) -> f64 {
-    let sd = assumptions.centre_sd_mm * scale;
+fn centre_precision(
+    sorted: &[&Shot],
+    axis: usize,
+    distance_ratio: f64,
+    assumptions: &Assumptions,
+) -> f64 {
+    let sd = assumptions.centre_sd_mm * distance_ratio;
     if sd <= 0.0 {
         return 0.0;
     }
@@ -273,8 +278,8 @@ fn centre_precision(sorted: &[&Shot], axis: usize, scale: f64, assumptions: &Ass
     1.0 / (sd * sd + (far * far - (USUAL_CENTRE_SDS * sd).powi(2)).max(0.0))
 }
 
-fn scatter_prior(scatters: &[f64], scale: f64, assumptions: &Assumptions) -> Vec<f64> {
-    let centre = (assumptions.scatter_centre_mm * scale).ln();
+fn scatter_prior(scatters: &[f64], distance_ratio: f64, assumptions: &Assumptions) -> Vec<f64> {
+    let centre = (assumptions.scatter_median_mm * distance_ratio).ln();
     let mut prior = Vec::with_capacity(scatters.len() * scatters.len());
     for x in scatters {
         for y in scatters {

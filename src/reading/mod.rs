@@ -34,12 +34,14 @@ pub use about::{
 };
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;
-pub use distance::at_30m;
+pub use distance::{REFERENCE_DISTANCE_M, at_30m};
 pub use document::{
     ArrowPlace, ArrowReading, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots,
     Offset, Outlier, Reading, SCHEMA, Scatter, Vertical, VerticalCall,
 };
-pub use posterior::{AxisPosterior, Posterior, ln_weights, posterior, posterior_over};
+pub use posterior::{
+    AxisPosterior, MeanAndVariance, Posterior, ln_weights, posterior, posterior_over,
+};
 pub use read::{Analysis, analyse, analyse_with, read};
 pub use region::Region;
 pub use shots::{EntryExclusion, ExcludedEntry, GatheredShots, MissedShots, Shot, gather};

@@ -49,14 +49,14 @@ impl OddArrowTest {
 pub(super) fn common_offset(
     residuals: &[Residual],
     ln_sd: f64,
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Option<OddArrowTest> {
     if residuals.is_empty() {
         return None;
     }
-    let ordinary = (assumptions.arrow_own_sd_mm * scale).powi(2);
-    let odd = ordinary + (assumptions.odd_arrow_sd_mm * scale).powi(2);
+    let ordinary = (assumptions.arrow_own_sd_mm * distance_ratio).powi(2);
+    let odd = ordinary + (assumptions.odd_arrow_sd_mm * distance_ratio).powi(2);
     let rate = assumptions.outlier_probability;
     let mut ln_weights = [Vec::new(), Vec::new()];
     let mut offsets = Vec::new();

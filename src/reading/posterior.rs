@@ -31,6 +31,15 @@ pub struct Posterior {
     pub bare: usize,
 }
 
+/// A mean with its variance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeanAndVariance {
+    /// Mean, mm.
+    pub mean_mm: f64,
+    /// Variance, mm².
+    pub variance_mm2: f64,
+}
+
 /// One axis of the offset.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AxisPosterior {
@@ -42,9 +51,8 @@ pub struct AxisPosterior {
     pub arrows_mm2: f64,
     /// The part of `variance_mm2` that comes from the photos' roll, mm².
     pub roll_mm2: f64,
-    /// Mean and variance under the widest part of the offset's prior alone, roll included: for those who bring what else they
-    /// know of the offset, mm and mm².
-    pub under_widest_prior: [f64; 2],
+    /// Under the widest part of the offset's prior alone, roll included: for callers that combine it with a prior of their own.
+    pub under_widest_prior: MeanAndVariance,
     /// The sd of that widest part, mm.
     pub widest_prior_sd_mm: f64,
     /// The normals of the mixture, everything included in their variances.
@@ -109,20 +117,23 @@ impl AxisPosterior {
             parts.iter().map(|(p, one)| p * value(one)).sum()
         };
         let mixed = |first: &dyn Fn(&Self) -> f64, second: &dyn Fn(&Self) -> f64| {
-            let middle = mean(first);
-            [
-                middle,
-                mean(&|one| second(one) + (first(one) - middle).powi(2)),
-            ]
+            let mean_mm = mean(first);
+            MeanAndVariance {
+                mean_mm,
+                variance_mm2: mean(&|one| second(one) + (first(one) - mean_mm).powi(2)),
+            }
         };
-        let [mean_mm, variance_mm2] = mixed(&|one| one.mean_mm, &|one| one.variance_mm2);
+        let MeanAndVariance {
+            mean_mm,
+            variance_mm2,
+        } = mixed(&|one| one.mean_mm, &|one| one.variance_mm2);
         Self {
             mean_mm,
             variance_mm2,
             arrows_mm2: mean(&|one| one.arrows_mm2),
             roll_mm2: mean(&|one| one.roll_mm2),
-            under_widest_prior: mixed(&|one| one.under_widest_prior[0], &|one| {
-                one.under_widest_prior[1]
+            under_widest_prior: mixed(&|one| one.under_widest_prior.mean_mm, &|one| {
+                one.under_widest_prior.variance_mm2
             }),
             widest_prior_sd_mm: parts.first().map_or(0.0, |(_, one)| one.widest_prior_sd_mm),
             components: parts
@@ -233,7 +244,8 @@ pub fn ln_weights(
 ) -> Option<Vec<f64>> {
     let prepared = SortedShots::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
-    let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
+    let mut marginal_likelihood =
+        MarginalLikelihood::new(&sorted, conditions.distance_ratio, assumptions);
     Some(
         prepared
             .translated(sets)
@@ -251,13 +263,14 @@ fn sum_up(
 ) -> Option<Posterior> {
     let prepared = SortedShots::new(shots, conditions)?;
     let sorted = prepared.sorted(shots);
-    let mut marginal_likelihood = MarginalLikelihood::new(&sorted, conditions.scale, assumptions);
+    let mut marginal_likelihood =
+        MarginalLikelihood::new(&sorted, conditions.distance_ratio, assumptions);
     let sets = match sets {
         Some(sets) => prepared.translated(sets),
         None => sets::sets_for(
             &mut marginal_likelihood,
             &sorted,
-            conditions.scale,
+            conditions.distance_ratio,
             assumptions,
         ),
     };
@@ -287,7 +300,7 @@ fn finish(
         }
     }
     let count = |kind| shots.iter().filter(|shot| shot.kind == kind).count();
-    let arrows_mm2 = arrows_variance(shots, conditions.scale, assumptions);
+    let arrows_mm2 = arrows_variance(shots, conditions.distance_ratio, assumptions);
     let roll = conditions.roll_sd_rad.powi(2);
     let [x, y] = mixture.axes;
     let (scatter, means) = ([x.scatter, y.scatter], [x.mean, y.mean]);
@@ -298,7 +311,10 @@ fn finish(
             variance_mm2: axis.variance + roll_mm2,
             arrows_mm2,
             roll_mm2,
-            under_widest_prior: [axis.wide_mean, axis.wide_variance + roll_mm2],
+            under_widest_prior: MeanAndVariance {
+                mean_mm: axis.wide_mean,
+                variance_mm2: axis.wide_variance + roll_mm2,
+            },
             widest_prior_sd_mm: axis.widest_sd,
             components: axis
                 .components
@@ -331,7 +347,7 @@ struct SortedShots {
 
 impl SortedShots {
     fn new(shots: &[Shot], conditions: Conditions) -> Option<Self> {
-        if !(conditions.scale.is_finite() && conditions.scale > 0.0) {
+        if !(conditions.distance_ratio.is_finite() && conditions.distance_ratio > 0.0) {
             return None;
         }
         let order: Vec<usize> = sort_order(shots)
@@ -375,8 +391,8 @@ impl SortedShots {
 
 /// Arrows differ, and the same ones shot again differ again the same way: a² (1/arrows − 1/shots) for each kind. What they
 /// differ in one end is part of the scatter seen there; taken as scatter it would average out over the ends, and doesn't.
-fn arrows_variance(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> f64 {
-    let own = assumptions.arrow_own_sd_mm * scale;
+fn arrows_variance(shots: &[Shot], distance_ratio: f64, assumptions: &Assumptions) -> f64 {
+    let own = assumptions.arrow_own_sd_mm * distance_ratio;
     let share = |kind| match arrows_of(shots, kind) {
         0 => 0.0,
         arrows => {

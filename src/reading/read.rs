@@ -152,8 +152,8 @@ impl ReadingBuilder<'_> {
         reading.bare = self.count_of(ArrowKind::Bare);
         reading.tolerance_mm = tolerance_mm.map(length);
         reading.arrows = self.arrow_readings();
-        let scale = Conditions::at(self.distance_m, self.assumptions).scale;
-        reading.sorted = sorting::sorted(&self.gathered.shots, scale, self.assumptions);
+        let distance_ratio = Conditions::at(self.distance_m, self.assumptions).distance_ratio;
+        reading.sorted = sorting::sorted(&self.gathered.shots, distance_ratio, self.assumptions);
         reading.lean = lean::difference(self.ends, self.shots);
         let mut calls = Calls::none();
         let mut possible = Vec::new();

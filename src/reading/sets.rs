@@ -26,7 +26,7 @@ pub(super) type OutlierSet = Vec<usize>;
 pub(super) fn sets_for(
     marginal_likelihood: &mut MarginalLikelihood,
     sorted: &[&Shot],
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Vec<OutlierSet> {
     let n = sorted.len();
@@ -35,7 +35,7 @@ pub(super) fn sets_for(
     } else if n <= MAX_SHOTS_ALL_THIRDS {
         all_up_to(n, n.div_ceil(3))
     } else {
-        near_the_modes(marginal_likelihood, sorted, scale, assumptions)
+        near_the_modes(marginal_likelihood, sorted, distance_ratio, assumptions)
     }
 }
 
@@ -63,10 +63,10 @@ pub(super) fn all_up_to(n: usize, most: usize) -> Vec<OutlierSet> {
 fn near_the_modes(
     marginal_likelihood: &mut MarginalLikelihood,
     sorted: &[&Shot],
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Vec<OutlierSet> {
-    let probability = em::outlier_probabilities(sorted, scale, assumptions);
+    let probability = em::outlier_probabilities(sorted, distance_ratio, assumptions);
     let mut doubtful: Vec<usize> = (0..sorted.len()).collect();
     doubtful.sort_by(|&a, &b| {
         let doubt = |i: usize| (probability[i] - 0.5).abs();

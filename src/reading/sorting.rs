@@ -12,8 +12,12 @@ const DECIMALS: (i32, i32) = (1, 3);
 const MIN_SCATTER_MM: f64 = 1.0;
 
 /// The arrows of each kind of which enough were shot in enough ends, those nearest to the middle of their kind first.
-/// `scale` is the distance over the one that the assumptions are made for.
-pub(super) fn sorted(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> Vec<ArrowPlace> {
+/// `distance_ratio` is the distance over the one that the assumptions are made for.
+pub(super) fn sorted(
+    shots: &[Shot],
+    distance_ratio: f64,
+    assumptions: &Assumptions,
+) -> Vec<ArrowPlace> {
     let mut all = arrows_of(shots, assumptions.sorted_ends);
     [ArrowKind::Fletched, ArrowKind::Bare]
         .into_iter()
@@ -22,7 +26,7 @@ pub(super) fn sorted(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> V
             if arrows.len() < assumptions.sorted_arrows {
                 return Vec::new();
             }
-            of_kind(shots, &arrows, scale, assumptions)
+            of_kind(shots, &arrows, distance_ratio, assumptions)
         })
         .collect()
 }
@@ -30,7 +34,7 @@ pub(super) fn sorted(shots: &[Shot], scale: f64, assumptions: &Assumptions) -> V
 fn of_kind(
     shots: &[Shot],
     arrows: &[NumberedArrow],
-    scale: f64,
+    distance_ratio: f64,
     assumptions: &Assumptions,
 ) -> Vec<ArrowPlace> {
     let ends = by_end(shots);
@@ -41,7 +45,7 @@ fn of_kind(
         .filter_map(|arrow| {
             let own = shots.iter().filter(|shot| arrow.is_of(shot));
             let residuals = beside_others(own, &ends, arrow, scatter);
-            let test = common_offset(&residuals, ln_sd, scale, assumptions)?;
+            let test = common_offset(&residuals, ln_sd, distance_ratio, assumptions)?;
             Some(ArrowPlace {
                 arrow: arrow.mark.clone(),
                 kind: arrow.kind,

@@ -3,7 +3,7 @@
 use super::svg::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::advice::Axis;
-use crate::reading::Reading;
+use crate::reading::{REFERENCE_DISTANCE_M, Reading};
 use crate::record::{ArrowKind, End, SettingChange};
 use crate::text::numbers::several;
 use crate::text::terms::{changed_levers, ends_of_axis};
@@ -190,9 +190,6 @@ pub(super) struct TrendScale {
     one_distance: bool,
 }
 
-/// The distance that all is scaled to where there are several, m.
-const SCALED_TO_M: f64 = 30.0;
-
 impl TrendScale {
     pub(super) fn of(points: &[TrendPoint]) -> Self {
         let mut all = points.iter().map(|p| p.reading.distance_m);
@@ -204,7 +201,7 @@ impl TrendScale {
 
     pub(super) fn of_reading(&self, reading: &Reading) -> f64 {
         match reading.distance_m {
-            Some(m) if !self.one_distance && m > 0.0 => SCALED_TO_M / m,
+            Some(m) if !self.one_distance && m > 0.0 => REFERENCE_DISTANCE_M / m,
             _ => 1.0,
         }
     }
