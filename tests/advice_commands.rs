@@ -73,7 +73,7 @@ fn numbers_that_no_bow_has_are_refused_alike() {
 fn the_plan_asks_for_what_the_advice_wants() {
     let plan = run(&["plan", "--distance", "30", "--json"]);
     let plan: Value = serde_json::from_str(output(&plan)).unwrap();
-    let wanted = Knowledge::embedded().ends_before_change();
+    let wanted = Knowledge::embedded().min_ends_before_irreversible_step();
     assert_eq!(plan["ends"].as_u64(), u64::try_from(wanted).ok(), "{plan}");
     assert!(
         plan["needed"]["ends"].as_u64() > plan["ends"].as_u64(),

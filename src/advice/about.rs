@@ -144,7 +144,7 @@ pub enum LookUp {
 /// What to do.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(from = "String")]
-pub enum Detail {
+pub enum Instruction {
     /// A change of known size.
     Amount {
         /// The change.
@@ -217,7 +217,7 @@ pub enum Detail {
     /// A change, and then the next end from nearer.
     ThenNearer {
         /// The change.
-        step: Box<Detail>,
+        step: Box<Instruction>,
         /// From where, m.
         distance_m: f64,
     },
@@ -423,7 +423,7 @@ pub enum DifferenceCause {
     Prior,
 }
 
-written!(CautionKind, Detail, Reason);
+written!(CautionKind, Instruction, Reason);
 
 impl From<String> for Reasons {
     fn from(text: String) -> Self {

@@ -172,7 +172,7 @@ fn assembled(history: &History, bow: &BowState, parts: Parts, k: &Knowledge) -> 
     }
     advice.cautions.extend(contradiction_notes(bow));
     advice.cautions.extend(cautions::of_setup(bow, k));
-    if bow.unknown && !parts.done {
+    if bow.is_setup_unknown && !parts.done {
         advice.cautions.push(unknown_setup(k));
     }
     advice.cautions.extend(parts.notes);
@@ -204,8 +204,8 @@ fn contradiction_notes(bow: &BowState) -> Vec<Caution> {
 
 fn unknown_setup(k: &Knowledge) -> Caution {
     let about = CautionKind::UnknownSetup {
-        draw_weight_lb: k.middle_setup.draw_weight_lb,
-        shaft_spine: k.middle_setup.shaft_spine,
+        draw_weight_lb: k.typical_setup.draw_weight_lb,
+        shaft_spine: k.typical_setup.shaft_spine,
     };
     Caution::new("setup-incomplete", about)
 }

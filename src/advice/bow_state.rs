@@ -89,7 +89,7 @@ impl AxisState {
                 action,
                 amount: step.amount,
                 new_shafts: action == Action::ShaftSpine,
-                turned_back: false,
+                has_backlash: false,
             }],
             ..RunOnAxis::default()
         });
@@ -111,7 +111,7 @@ impl AxisState {
 pub(super) struct BowState {
     pub(super) setup: Setup,
     /// Nothing is known of the set-up.
-    pub(super) unknown: bool,
+    pub(super) is_setup_unknown: bool,
     pub(super) hand: Option<Hand>,
     /// Distance of the newest end, m.
     pub(super) distance_m: f64,
@@ -192,7 +192,7 @@ impl BowState {
             .collect();
         Ok(Self {
             setup: run.setup.clone(),
-            unknown: is_unknown(&run.setup),
+            is_setup_unknown: is_unknown(&run.setup),
             hand: reading.hand,
             distance_m,
             full_distance: group_readings().any(|r| at_full(r) && r.offset.is_some()),

@@ -60,13 +60,13 @@ pub(super) fn candidate(
     let a = &k.learning;
     let n = step.amount;
     let shafts = if action == Action::ShaftSpine {
-        a.new_shafts_mm * a.new_shafts_mm
+        a.new_shafts_sd_mm * a.new_shafts_sd_mm
     } else {
         0.0
     };
     let variance_mm2 = n * n * beta.variance()
-        + (a.shift_share * n * beta.median).powi(2)
-        + a.floor_mm * a.floor_mm
+        + (a.shift_relative_sd * n * beta.median).powi(2)
+        + a.repeat_setup_sd_mm * a.repeat_setup_sd_mm
         + shafts;
     let factor = if state.times_tried(action) > 0 {
         k.prediction_sd.tried

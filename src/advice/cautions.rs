@@ -134,8 +134,8 @@ fn sight(bow: &BowState) -> Option<Caution> {
 pub(super) fn of_setup(bow: &BowState, k: &Knowledge) -> Vec<Caution> {
     let (setup, findings) = (&bow.setup, &bow.findings);
     let mut notes = Vec::new();
-    if !findings.several.is_empty() {
-        let about = CautionKind::Several(findings.several.clone());
+    if !findings.confounded_levers.is_empty() {
+        let about = CautionKind::Several(findings.confounded_levers.clone());
         notes.push(Caution::new("several-changes", about));
     }
     if let Some(degrees) = findings.crooked_deg {

@@ -120,7 +120,7 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
         .map(|state| (state, need(state, bow, k)))
         .filter(|(_, need)| *need != Need::None)
         .collect();
-    if let Some((state, _)) = needs.first().filter(|_| bow.unknown) {
+    if let Some((state, _)) = needs.first().filter(|_| bow.is_setup_unknown) {
         return unknown_setup(state, k);
     }
     let mut found: Vec<Vec<Vec<Candidate>>> = needs
@@ -131,7 +131,7 @@ pub(super) fn ordinary(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
     if found.is_empty() {
         found.extend(needs.iter().find_map(|(state, need)| {
             let is_out = *need == Need::Adjustment;
-            is_out.then(|| little(bow, state, k)).flatten()
+            is_out.then(|| weak_lever_fallback(bow, state, k)).flatten()
         }));
     }
     if found.is_empty() {
@@ -261,7 +261,11 @@ fn reversible(
 }
 
 /// The last resort: a lever that does little on this bow, sized by its learned slope, if it brings the axis to within the tolerance.
-fn little(bow: &BowState, state: &AxisState, k: &Knowledge) -> Option<Vec<Vec<Candidate>>> {
+fn weak_lever_fallback(
+    bow: &BowState,
+    state: &AxisState,
+    k: &Knowledge,
+) -> Option<Vec<Vec<Candidate>>> {
     let steps = state.slopes.iter().filter_map(|slope| {
         let action = slope.action;
         let direction = state.direction(action)?;

@@ -79,7 +79,9 @@ fn contradiction(
     let expected = predicted(intervention, slopes, &before, a);
     let shift = seen.mean_mm - before.offset_mm;
     // without levers of this axis the setting up again still counts
-    let floor = expected.floor_mm2.max(a.floor_mm * a.floor_mm);
+    let floor = expected
+        .floor_mm2
+        .max(a.repeat_setup_sd_mm * a.repeat_setup_sd_mm);
     let miss = (shift - expected.shift_mm)
         / (seen.variance_mm2 + expected.variance_mm2.max(before.variance_mm2() + floor)).sqrt();
     let against = -expected.shift_mm.signum() * shift
@@ -164,7 +166,7 @@ mod tests {
                     action,
                     amount,
                     new_shafts: false,
-                    turned_back: false,
+                    has_backlash: false,
                 })
                 .into_iter()
                 .collect(),

@@ -1,6 +1,6 @@
 //! The advice as a document, `bossmark/advice/1`.
 
-use super::about::{Caution, Detail, Reasons};
+use super::about::{Caution, Instruction, Reasons};
 use super::action::{Action, VerifyWhen};
 use super::findings::BestSetup;
 use super::kind::{Check, Gate, StepKind};
@@ -78,7 +78,7 @@ pub struct Step {
     #[serde(default)]
     pub gates: Vec<Gate>,
     /// What to do.
-    pub detail: Detail,
+    pub detail: Instruction,
     /// Shift of the offset to expect at the distance shot.
     pub expect: Option<Expect>,
     /// Whether it can be taken back.

@@ -211,7 +211,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationIte
                 .filter_map(|s| slope(state, s.action, k)),
         );
     }
-    if !bow.unknown {
+    if !bow.is_setup_unknown {
         chain.push(ExplanationItem::Bolts {
             lb: lb_per_quarter_turn(setup, k),
             own: setup.bolt_lb_per_turn.is_some(),

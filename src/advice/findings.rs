@@ -46,7 +46,7 @@ pub(super) struct Findings {
     /// Spines of all shafts shot on this bow.
     pub(super) spines: Vec<f64>,
     /// Levers of one axis that were adjusted together before the newest ends, so that their effects can't be separated.
-    pub(super) several: Vec<Lever>,
+    pub(super) confounded_levers: Vec<Lever>,
     /// The set-up is that of an earlier run again.
     pub(super) is_return: bool,
     /// Bare rear weight minus fletched, gr.
@@ -187,7 +187,7 @@ impl Findings {
                 .iter()
                 .filter_map(|r| r.setup.shaft_spine)
                 .collect(),
-            several: several(&run.changed, k),
+            confounded_levers: confounded_levers(&run.changed, k),
             is_return: earlier
                 .skip(1)
                 .any(|old| !is_empty(setup) && compare(&old.setup, setup).is_same()),
@@ -417,7 +417,7 @@ fn ratio(before: &RunObservation, after: &RunObservation, rules: &StepRules) -> 
 }
 
 /// Levers that were adjusted together with another one of the same axis, so that their effects can't be separated.
-fn several(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
+fn confounded_levers(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
     let axis = |lever: Lever| {
         super::interventions::action_of(lever).and_then(|change| k.lever(change).map(|l| l.axis))
     };

@@ -270,24 +270,24 @@ fn add(
         // its effect is unknown: earlier runs then say little about now
         let sd = match axis {
             Axis::Horizontal => a.offset_sd_mm,
-            Axis::Vertical => a.new_shafts_mm,
+            Axis::Vertical => a.new_shafts_sd_mm,
         };
         intervention.extra_mm2 += sd * sd;
         return;
     };
     if own_axis(action) == Some(axis) {
-        let turned_back = action == Action::Plunger && amount * *last_plunger < 0.0;
+        let has_backlash = action == Action::Plunger && amount * *last_plunger < 0.0;
         intervention.adjusted.push(LoggedAdjustment {
             action,
             amount,
             new_shafts: action == Action::ShaftSpine
                 || (action == Action::ShaftLength && amount > 0.0),
-            turned_back,
+            has_backlash,
         });
     } else if axis == Axis::Vertical {
         let slope = horizontal.iter().find(|s| s.action == action);
         let effect = slope.map_or(0.0, |s| s.median_mm * amount);
-        intervention.extra_mm2 += (a.cross_share * effect).powi(2);
+        intervention.extra_mm2 += (a.cross_axis_relative_sd * effect).powi(2);
     }
     if action == Action::Plunger {
         *last_plunger = amount;

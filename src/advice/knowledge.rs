@@ -7,12 +7,13 @@ use std::sync::LazyLock;
 /// Text of the calibration file, part of the program.
 const TEXT: &str = include_str!("../../calibration/advice.json");
 
-/// What the advice takes as given. Fields are those of the file; marks and sources stay there.
+/// What the advice takes as given; marks and sources stay in the file.
 #[derive(Clone, Debug, Deserialize)]
 pub struct Knowledge {
     pub(super) physics: PhysicsData,
-    pub(super) middle_setup: MiddleSetup,
-    pub(super) bare_nock_g: Single,
+    #[serde(rename = "middle_setup")]
+    pub(super) typical_setup: TypicalSetup,
+    pub(super) bare_nock_g: Sourced,
     pub(super) scale: Scale,
     pub(super) levers: Vec<LeverPrior>,
     pub(super) bolts: Bolts,
@@ -40,13 +41,13 @@ pub(super) struct PredictionSd {
 
 /// One number with its source.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct Single {
+pub(super) struct Sourced {
     pub(super) value: f64,
 }
 
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct PhysicsData {
-    pub(super) thrust_share: Single,
+    pub(super) thrust_share: Sourced,
     pub(super) virtual_mass_g: VirtualMass,
 }
 
@@ -83,7 +84,7 @@ impl VirtualMass {
 
 /// The set-up that stands in for an unknown one: a club archer's.
 #[derive(Clone, Debug, Deserialize)]
-pub(super) struct MiddleSetup {
+pub(super) struct TypicalSetup {
     pub(super) draw_weight_lb: f64,
     pub(super) shaft_spine: f64,
     /// Added to the log-sd of every slope then.
@@ -151,13 +152,17 @@ pub(super) struct Learning {
     /// Prior standard deviation of the offset.
     pub(super) offset_sd_mm: f64,
     /// Standard deviation of a shift about what its slope says, share of the shift.
-    pub(super) shift_share: f64,
+    #[serde(rename = "shift_share")]
+    pub(super) shift_relative_sd: f64,
     /// Standard deviation that setting up again adds to any change.
-    pub(super) floor_mm: f64,
+    #[serde(rename = "floor_mm")]
+    pub(super) repeat_setup_sd_mm: f64,
     /// Standard deviation that another set of shafts adds.
-    pub(super) new_shafts_mm: f64,
+    #[serde(rename = "new_shafts_mm")]
+    pub(super) new_shafts_sd_mm: f64,
     /// Standard deviation of the vertical shift by a horizontal lever, share of its horizontal shift.
-    pub(super) cross_share: f64,
+    #[serde(rename = "cross_share")]
+    pub(super) cross_axis_relative_sd: f64,
     /// Least deviation from the expected shift that is a contradiction, standard deviations.
     pub(super) contradiction_sd: f64,
     /// Least probability of a shift against the expected direction that is a contradiction.
@@ -400,9 +405,9 @@ impl Knowledge {
         }
     }
 
-    /// Ends that an advice wants of a set-up before it is sure to act.
+    /// Least number of ends before a cut or new shafts; `plan` asks for as many.
     #[must_use]
-    pub const fn ends_before_change(&self) -> usize {
+    pub const fn min_ends_before_irreversible_step(&self) -> usize {
         self.step_rules.ends
     }
 

@@ -61,8 +61,8 @@ pub(super) struct LoggedAdjustment {
     pub(super) amount: f64,
     /// Another set of shafts came with it.
     pub(super) new_shafts: bool,
-    /// The plunger was turned against its last turn: play.
-    pub(super) turned_back: bool,
+    /// The plunger was turned against its last direction, so that backlash adds to the noise.
+    pub(super) has_backlash: bool,
 }
 
 /// One run on one axis: what it showed, and what had been changed just before it.
@@ -136,11 +136,12 @@ fn shift_variance(
 ) -> f64 {
     let mut variance = intervention.extra_mm2;
     for (logged, beta) in on_axis(intervention, slopes, ln_beta) {
-        variance += (a.shift_share * logged.amount * beta).powi(2) + a.floor_mm * a.floor_mm;
+        variance += (a.shift_relative_sd * logged.amount * beta).powi(2)
+            + a.repeat_setup_sd_mm * a.repeat_setup_sd_mm;
         if logged.new_shafts {
-            variance += a.new_shafts_mm * a.new_shafts_mm;
+            variance += a.new_shafts_sd_mm * a.new_shafts_sd_mm;
         }
-        if logged.turned_back {
+        if logged.has_backlash {
             variance += beta * beta;
         }
     }
@@ -399,16 +400,17 @@ fn path_variance(path: &[RunOnAxis], slopes: &[Slope], ln_beta: &[f64], a: &Lear
             continue;
         }
         let amount: f64 = adjustments().map(|logged| logged.amount).sum();
-        variance += (a.shift_share * amount * ln_beta.exp()).powi(2) + a.floor_mm * a.floor_mm;
+        variance += (a.shift_relative_sd * amount * ln_beta.exp()).powi(2)
+            + a.repeat_setup_sd_mm * a.repeat_setup_sd_mm;
         // settings that differ by nothing mean the same shafts, where each change of shafts states an amount
         let amounts_known =
             adjustments().all(|logged| !logged.new_shafts || logged.amount.abs() > 0.0);
         if adjustments().any(|logged| logged.new_shafts)
             && !(amounts_known && amount.abs() < SAME_AMOUNT)
         {
-            variance += a.new_shafts_mm * a.new_shafts_mm;
+            variance += a.new_shafts_sd_mm * a.new_shafts_sd_mm;
         }
-        if adjustments().any(|logged| logged.turned_back) {
+        if adjustments().any(|logged| logged.has_backlash) {
             variance += (2.0 * ln_beta).exp();
         }
     }
@@ -453,7 +455,7 @@ mod tests {
                     action,
                     amount,
                     new_shafts: false,
-                    turned_back: false,
+                    has_backlash: false,
                 })
                 .collect(),
             extra_mm2: 0.0,

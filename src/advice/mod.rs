@@ -39,7 +39,7 @@ mod swapped_tags;
 pub(crate) use cautions::{bare_shafts, general};
 
 pub use about::{
-    Caution, CautionKind, CheckCause, Detail, DifferenceCause, LookUp, OffsetEstimate,
+    Caution, CautionKind, CheckCause, DifferenceCause, Instruction, LookUp, OffsetEstimate,
     PutBackCause, Reason, Reasons, ShootCause,
 };
 pub use action::{Action, VerifyWhen};

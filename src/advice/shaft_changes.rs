@@ -122,7 +122,7 @@ fn p_overshoot(
     let remaining_mm = m - n * beta.mean() + back;
     let variance = state.offset.sd.powi(2)
         + n * n * beta.variance()
-        + (k.learning.shift_share * n * beta.median).powi(2)
+        + (k.learning.shift_relative_sd * n * beta.median).powi(2)
         - 2.0 * n * beta.median * beta.cov_offset
         + more;
     normal_cdf(-(remaining_mm + by_mm) / variance.max(1.0).sqrt())

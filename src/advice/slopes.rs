@@ -48,7 +48,7 @@ pub(super) fn is_unknown(setup: &Setup) -> bool {
 
 /// Draw weight of a set-up, or the middle set-up's.
 pub(super) fn draw_weight(setup: &Setup, k: &Knowledge) -> f64 {
-    positive(setup.draw_weight_lb).unwrap_or(k.middle_setup.draw_weight_lb)
+    positive(setup.draw_weight_lb).unwrap_or(k.typical_setup.draw_weight_lb)
 }
 
 /// A number that can be one of a bow.
@@ -78,7 +78,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 None => 1.0,
                 Some(Divisor::DrawWeightLb) => draw_weight(setup, k),
                 Some(Divisor::ShaftSpine) => {
-                    positive(setup.shaft_spine).unwrap_or(k.middle_setup.shaft_spine)
+                    positive(setup.shaft_spine).unwrap_or(k.typical_setup.shaft_spine)
                 }
             };
             let mut slope = Slope {
@@ -94,7 +94,7 @@ pub(super) fn slopes(setup: &Setup, axis: Axis, k: &Knowledge) -> Vec<Slope> {
                 slope.own_log_sd = k.bolts.own_log_sd;
             }
             if unknown {
-                let whole = slope.log_sd(k.scale.log_sd) + k.middle_setup.extra_log_sd;
+                let whole = slope.log_sd(k.scale.log_sd) + k.typical_setup.extra_log_sd;
                 let shared = slope.common_loading * k.scale.log_sd;
                 slope.own_log_sd = (whole * whole - shared * shared).sqrt();
             }

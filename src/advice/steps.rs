@@ -1,7 +1,7 @@
 //! From what was chosen to the steps of the advice.
 
 use super::about::{
-    CheckCause, Detail, DifferenceCause, LookUp, PutBackCause, Reason, Reasons, ShootCause,
+    CheckCause, DifferenceCause, Instruction, LookUp, PutBackCause, Reason, Reasons, ShootCause,
 };
 use super::adjustments::{Adjustment, present};
 use super::bow_state::{AxisState, BowState};
@@ -79,7 +79,7 @@ fn expect(choice: &Candidate, bow: &BowState, k: &Knowledge) -> Option<Expect> {
             x_mm: rounded(mean * bow.hand.map_or(1.0, sign), 1),
             y_mm: 0.0,
             sd_x_mm: sd(variance),
-            sd_y_mm: sd((k.learning.cross_share * mean).powi(2)),
+            sd_y_mm: sd((k.learning.cross_axis_relative_sd * mean).powi(2)),
         },
     })
 }
@@ -102,7 +102,7 @@ pub(super) fn of_choice(choice: &Candidate, bow: &BowState, k: &Knowledge) -> St
         reversible: reversible(change),
         ..blank(change)
     };
-    step.detail = Detail::Amount {
+    step.detail = Instruction::Amount {
         change,
         amount,
         from: step.from,
@@ -113,7 +113,7 @@ pub(super) fn of_choice(choice: &Candidate, bow: &BowState, k: &Knowledge) -> St
     if let Some(missed) = choice.missed {
         let distance_m = nearer(bow, k);
         step.distance_m = Some(distance_m);
-        step.detail = Detail::ThenNearer {
+        step.detail = Instruction::ThenNearer {
             step: Box::new(step.detail),
             distance_m,
         };
@@ -245,7 +245,7 @@ pub(super) fn of_unknown(change: Action, axis: Axis, bow: &BowState, k: &Knowled
         return step;
     };
     let up = state.direction(change).is_some_and(|d| d > 0.0);
-    step.detail = Detail::Direction { change, more: up };
+    step.detail = Instruction::Direction { change, more: up };
     step.why = Reasons(vec![
         seen(state, bow),
         Reason::Effect { change, more: up },
@@ -275,7 +275,7 @@ pub(super) fn of_wrong_spine(spines: Option<[f64; 2]>, bow: &BowState, k: &Knowl
     step.cautions.retain(|n| n.code != "setup-incomplete");
     if let Some([low, high]) = spines {
         step.from = present(&bow.setup, change);
-        step.detail = Detail::OtherSpines([low, high]);
+        step.detail = Instruction::OtherSpines([low, high]);
     } else {
         step.cautions
             .extend(cautions::look_up(&[LookUp::ToSize(change)]));
@@ -297,7 +297,7 @@ pub(super) fn shoot_more(bow: &BowState) -> Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
-        detail: Detail::ShootMore {
+        detail: Instruction::ShootMore {
             pairs,
             distance_m: bow.distance_m,
             look_first: cautions.any(|c| c.code == "unconfirmed"),
@@ -332,7 +332,7 @@ pub(super) fn shoot(cause: ShootCause, bow: &BowState, k: &Knowledge) -> Step {
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
         distance_m: Some(distance_m),
-        detail: Detail::Shoot {
+        detail: Instruction::Shoot {
             pairs,
             distance_m,
             cause,
@@ -350,7 +350,7 @@ pub(super) fn check(checks: &[Check], cause: CheckCause, bow: &BowState) -> Step
     let hand = bow.hand;
     Step {
         checks: checks.to_vec(),
-        detail: Detail::Check {
+        detail: Instruction::Check {
             checks: checks.to_vec(),
             cause,
         },
@@ -387,7 +387,7 @@ pub(super) fn put_back(
         from,
         to: to.map(|to| rounded(to, 4)),
         bolt_quarter_turns: quarter_turns,
-        detail: Detail::PutBack {
+        detail: Instruction::PutBack {
             change,
             span: [from, to],
             quarter_turns,
@@ -432,7 +432,7 @@ pub(super) fn goal_reached(bow: &BowState) -> Step {
         amount: Some(f64::from(pairs)),
         unit: Some("pairs".to_owned()),
         pairs: Some(pairs),
-        detail: Detail::GoalReached { pairs, distance_m },
+        detail: Instruction::GoalReached { pairs, distance_m },
         why: Reasons(vec![Reason::WithinTolerance(Some(VerifyWhen::AnotherDay))]),
         ..blank(Action::Verify)
     }
@@ -460,7 +460,7 @@ pub(super) fn verify(bow: &BowState, when: VerifyWhen) -> Step {
         pairs: Some(VERIFY_PAIRS),
         distance_m: Some(distance_m),
         when: Some(when),
-        detail: Detail::Verify {
+        detail: Instruction::Verify {
             when,
             pairs: VERIFY_PAIRS,
             distance_m: bow.distance_m,
@@ -475,7 +475,7 @@ pub(super) fn verify(bow: &BowState, when: VerifyWhen) -> Step {
 /// Nothing more to do: in tune on more than one day.
 pub(super) fn nothing_in_tune() -> Step {
     Step {
-        detail: Detail::InTune,
+        detail: Instruction::InTune,
         why: Reasons(vec![Reason::WithinTolerance(None)]),
         ..blank(Action::None)
     }
@@ -488,7 +488,7 @@ pub(super) fn nothing_left(axes: &[Axis], bow: &BowState) -> Step {
         .filter_map(|&axis| state_of(axis, bow))
         .map(|state| seen(state, bow));
     Step {
-        detail: Detail::NothingLeft,
+        detail: Instruction::NothingLeft,
         why: Reasons(offsets_remaining.collect()),
         ..blank(Action::None)
     }

@@ -17,12 +17,14 @@ use std::sync::Arc;
 pub(super) struct SwappedTags {
     /// Shots that landed with the other kind.
     pub(super) shots: usize,
-    /// Of so many in groups that lie well apart.
-    of: usize,
+    /// All shots in groups that lie well apart.
+    separated_shots: usize,
     /// Those of the newest set-up.
     pub(super) newest: usize,
-    /// Shots of numbered arrows with another kind than the arrow mostly has, of how many.
-    marked: [usize; 2],
+    /// Shots of numbered arrows with another kind than the arrow mostly has.
+    numbered_mismatches: usize,
+    /// All shots of numbered arrows.
+    numbered_shots: usize,
 }
 
 impl SwappedTags {
@@ -39,16 +41,20 @@ impl SwappedTags {
                 let (shots, of) = in_group(group, rules);
                 all.shots += shots;
                 all.newest += shots;
-                all.of += of;
+                all.separated_shots += of;
             }
         }
-        all.marked = of_both_kinds(observations);
+        (all.numbered_mismatches, all.numbered_shots) = of_both_kinds(observations);
         all
     }
 
     /// The share of wrong tags, where there are too many for chance.
     pub(super) fn share(self, rules: &StepRules) -> f64 {
-        let shares = [[self.shots, self.of], self.marked].map(|[shots, of]| {
+        let shares = [
+            (self.shots, self.separated_shots),
+            (self.numbered_mismatches, self.numbered_shots),
+        ]
+        .map(|(shots, of)| {
             let share = shots as f64 / of.max(1) as f64;
             if shots >= rules.swapped_least && share >= rules.swapped_share {
                 share.min(rules.swapped_most)
@@ -62,7 +68,7 @@ impl SwappedTags {
 
 /// Shots of numbered arrows with another kind than the arrow mostly has with the same set-up, of how many: between set-ups an arrow
 /// may have lost its vanes. Where a bare and a fletched arrow have the same number, numbers tell nothing.
-fn of_both_kinds(observations: &[Arc<RunObservation>]) -> [usize; 2] {
+fn of_both_kinds(observations: &[Arc<RunObservation>]) -> (usize, usize) {
     let (mut odd, mut all) = (0, 0);
     for observed in observations {
         let mut arrows: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
@@ -86,7 +92,7 @@ fn of_both_kinds(observations: &[Arc<RunObservation>]) -> [usize; 2] {
             all += fletched + bare;
         }
     }
-    [odd, all]
+    (odd, all)
 }
 
 /// Shots with the other kind, of how many; none where the groups lie too near each other.

@@ -93,7 +93,8 @@ pub fn plan(options: &PlanOptions) -> Plan {
         assumptions: &assumptions,
     };
     let pairs = forecast.pairs_needed(certainty, data.far_tolerances * tolerance);
-    let least = u32::try_from(advice::Knowledge::embedded().ends_before_change()).unwrap_or(1);
+    let least = u32::try_from(advice::Knowledge::embedded().min_ends_before_irreversible_step())
+        .unwrap_or(1);
     let in_ends = |pairs: u32| least.max(pairs.div_ceil(data.bare.max(1)));
     let planned = pairs.unwrap_or(least * data.bare);
     Plan {

@@ -4,7 +4,7 @@ use super::numbers::{capital, chance, count, ends, number, turns};
 use super::terms::FaceSide;
 use super::{Locale, Sentence, before_change};
 use crate::advice::{
-    Action, Advice, Axis, Detail, DifferenceCause, OffsetEstimate, Reason, Reasons, Step,
+    Action, Advice, Axis, DifferenceCause, Instruction, OffsetEstimate, Reason, Reasons, Step,
     VerifyWhen,
 };
 use crate::math::round_i64;
@@ -34,7 +34,7 @@ fn cut_length(mm: f64, locale: Locale) -> String {
     format!("{length} ({inches} in)")
 }
 
-impl Sentence for Detail {
+impl Sentence for Instruction {
     fn text(&self, locale: Locale) -> String {
         match self {
             Self::Amount {
@@ -497,16 +497,16 @@ mod tests {
 
     #[test]
     fn more_shots_come_with_a_bow_left_as_it_is() {
-        let shoot_more = |pairs| Detail::ShootMore {
+        let shoot_more = |pairs| Instruction::ShootMore {
             pairs,
             distance_m: 30.0,
             look_first: false,
         };
-        let reached = Detail::GoalReached {
+        let reached = Instruction::GoalReached {
             pairs: 3,
             distance_m: 18.0,
         };
-        let again = Detail::Verify {
+        let again = Instruction::Verify {
             when: VerifyWhen::AnotherDay,
             pairs: 3,
             distance_m: 30.0,

@@ -165,7 +165,7 @@ impl Sentence for CautionKind {
                     "Note draw weight, bolts, spine, length, point and their limits with the bow.",
                 );
                 return format!(
-                    "Without a set-up the advice names the change but not how far; it takes a middling bow ({draw_weight_lb} lb, spine {shaft_spine}). \
+                    "Without a set-up the advice names the change but not how far; it assumes a typical bow ({draw_weight_lb} lb, spine {shaft_spine}). \
                      {where_to}"
                 );
             }

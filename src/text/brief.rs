@@ -6,7 +6,7 @@ use super::step::{headline, shift_with};
 use super::terms::{FaceSide, lever_name};
 use super::{Locale, Sentence};
 use crate::advice::{
-    Action, Advice, Axis, Detail, Expect, Reason, ShootCause, Step, StepKind, VerifyWhen,
+    Action, Advice, Axis, Expect, Instruction, Reason, ShootCause, Step, StepKind, VerifyWhen,
 };
 use crate::reading::{HorizontalCall, Reading, VerticalCall};
 
@@ -103,7 +103,7 @@ pub(crate) const fn kind_name(kind: StepKind) -> &'static str {
 
 /// Kinds of which the reason is half of the answer.
 const fn is_explained(next: &Step) -> bool {
-    let undecided = matches!(next.detail, Detail::ShootMore { .. });
+    let undecided = matches!(next.detail, Instruction::ShootMore { .. });
     !undecided
         && matches!(
             next.kind,
@@ -287,7 +287,7 @@ fn says(next: &Step, code: &str) -> bool {
         "long-distance" => shoots(|cause| matches!(cause, ShootCause::TooFar)),
         "short-distance" => next.when == Some(VerifyWhen::Now),
         "missed-shots" => shoots(|cause| matches!(cause, ShootCause::Missed(_))),
-        "at-limits" => matches!(next.detail, Detail::NothingLeft),
+        "at-limits" => matches!(next.detail, Instruction::NothingLeft),
         _ => false,
     }
 }

@@ -1,7 +1,7 @@
 //! The text fields of documents: how the values behind them are written.
 
 use super::{Locale, Sentence};
-use crate::advice::{Detail, GateValue, Reasons};
+use crate::advice::{GateValue, Instruction, Reasons};
 use crate::lens;
 use crate::plan::ToNote;
 use crate::reading::MoreShotsReason;
@@ -27,7 +27,7 @@ macro_rules! as_text {
 }
 as_text!(
     MoreShotsReason,
-    Detail,
+    Instruction,
     Reasons,
     GateValue,
     ToNote,

@@ -3,7 +3,7 @@
 use super::Locale;
 use super::numbers::{count, number, turns};
 use super::terms::lever_in_sentence;
-use crate::advice::{Action, Check, Detail, Step, VerifyWhen};
+use crate::advice::{Action, Check, Instruction, Step, VerifyWhen};
 
 /// "bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
 /// beside it; `headline` is the step's.
@@ -11,11 +11,11 @@ pub(crate) fn short_step(step: &Step, headline: &str, locale: Locale) -> String 
     of_detail(&step.detail, locale).unwrap_or_else(|| first_part(headline))
 }
 
-fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
+fn of_detail(detail: &Instruction, locale: Locale) -> Option<String> {
     let shots = |pairs: u32| count(i64::from(pairs));
     let metres = |m: f64| number(m, 1);
     Some(match detail {
-        Detail::Amount {
+        Instruction::Amount {
             change: Action::DrawWeight,
             quarter_turns: Some(quarters),
             ..
@@ -24,46 +24,48 @@ fn of_detail(detail: &Detail, locale: Locale) -> Option<String> {
             if *quarters < 0 { "out" } else { "in" },
             turns(*quarters)
         ),
-        Detail::Amount {
+        Instruction::Amount {
             change: Action::ShaftLength,
             amount,
             ..
         } => format!("cut all shafts by {}", locale.length(amount.abs(), 1)),
-        Detail::Amount {
+        Instruction::Amount {
             change: Action::ShaftSpine,
             to: Some(to),
             ..
         } => format!("shafts of spine {}", number(*to, 0)),
-        Detail::Amount {
+        Instruction::Amount {
             change: Action::PointWeight,
             to: Some(to),
             ..
         } => format!("points of {} gr", number(*to, 0)),
-        Detail::ShootMore {
+        Instruction::ShootMore {
             pairs, distance_m, ..
         }
-        | Detail::Shoot {
+        | Instruction::Shoot {
             pairs, distance_m, ..
         } => format!(
             "shoot {} more of each kind from {} m",
             shots(*pairs),
             metres(*distance_m)
         ),
-        Detail::Verify {
+        Instruction::Verify {
             when: VerifyWhen::Now,
             pairs,
             ..
         } => format!("shoot {} of each kind at 30 m", shots(*pairs)),
-        Detail::Verify { .. } | Detail::GoalReached { .. } => {
+        Instruction::Verify { .. } | Instruction::GoalReached { .. } => {
             "change nothing, shoot again another day".to_owned()
         }
-        Detail::Check { checks, .. } => checked(checks),
-        Detail::PutBack { change, .. } => format!("put {} back", lever_in_sentence(*change)),
-        Detail::ThenNearer { step, .. } => return of_detail(step, locale),
-        Detail::InTune => "leave the bow alone".to_owned(),
-        Detail::NothingLeft => "nothing left to change here".to_owned(),
-        Detail::OtherSpines(_) => "other shafts".to_owned(),
-        Detail::Amount { .. } | Detail::Direction { .. } | Detail::Written(_) => return None,
+        Instruction::Check { checks, .. } => checked(checks),
+        Instruction::PutBack { change, .. } => format!("put {} back", lever_in_sentence(*change)),
+        Instruction::ThenNearer { step, .. } => return of_detail(step, locale),
+        Instruction::InTune => "leave the bow alone".to_owned(),
+        Instruction::NothingLeft => "nothing left to change here".to_owned(),
+        Instruction::OtherSpines(_) => "other shafts".to_owned(),
+        Instruction::Amount { .. } | Instruction::Direction { .. } | Instruction::Written(_) => {
+            return None;
+        }
     })
 }
 
@@ -107,7 +109,7 @@ mod tests {
 
     #[test]
     fn a_line_on_a_phone_holds_it() {
-        let bolts = Detail::Amount {
+        let bolts = Instruction::Amount {
             change: Action::DrawWeight,
             amount: -0.4,
             from: None,
@@ -134,7 +136,7 @@ mod tests {
             let words = checked(&[check, Check::Form]);
             assert!(words.chars().count() <= 46, "{words}");
         }
-        let tags = Detail::Check {
+        let tags = Instruction::Check {
             checks: vec![Check::Tags],
             cause: CheckCause::Tags(6),
         };
