@@ -26,7 +26,7 @@ use bossmark::record::{
 use bossmark::report::marked::{self, Format};
 use bossmark::text::{Locale, plain};
 use bossmark::timeline::{
-    BowStory, Effect, EndStory, FaceLook, Ink, Problem, ReportInput, RunStory, TrendPoint,
+    BowReport, Effect, EndReport, FaceLook, Ink, Problem, ReportInput, RunReport, TrendPoint,
 };
 use bossmark::{advice, reading};
 use image::{Rgb, RgbImage};
@@ -254,8 +254,8 @@ fn wa80() -> FaceLook {
     FaceLook::from(spec::by_name("wa-80").unwrap())
 }
 
-fn run(ends: Vec<EndStory>, reading: Reading, next: Step, nocking: f64) -> RunStory {
-    RunStory {
+fn run(ends: Vec<EndReport>, reading: Reading, next: Step, nocking: f64) -> RunReport {
+    RunReport {
         number: 1,
         setup: Some(Setup {
             draw_weight_lb: Some(36.0),
@@ -272,8 +272,8 @@ fn run(ends: Vec<EndStory>, reading: Reading, next: Step, nocking: f64) -> RunSt
 }
 
 /// Each run as a day of its own.
-fn trend_of(runs: &[(&RunStory, &str)]) -> Vec<TrendPoint> {
-    let point = |(run, day): &(&RunStory, &str)| TrendPoint {
+fn trend_of(runs: &[(&RunReport, &str)]) -> Vec<TrendPoint> {
+    let point = |(run, day): &(&RunReport, &str)| TrendPoint {
         number: run.number,
         day: Some((*day).to_owned()),
         changes: run.changes.clone(),
@@ -283,7 +283,7 @@ fn trend_of(runs: &[(&RunStory, &str)]) -> Vec<TrendPoint> {
 }
 
 fn story(label: &str, picture: &[u8]) -> ReportInput {
-    let one = |number, dx, dy| EndStory {
+    let one = |number, dx, dy| EndReport {
         file: format!("end-{number}.jpg"),
         earlier: false,
         end: end(number, dx, dy),
@@ -316,7 +316,7 @@ fn story(label: &str, picture: &[u8]) -> ReportInput {
     ReportInput {
         title: String::new(),
         full: false,
-        bows: vec![BowStory {
+        bows: vec![BowReport {
             label: label.into(),
             advice_now: second.advice.clone(),
             trend: trend_of(&[(&first, "2026-05-03"), (&second, "2026-05-10")]),

@@ -17,7 +17,7 @@ impl Paint {
         Self { rgb, alpha: 1.0 }
     }
 
-    pub(super) const fn veil(rgb: [u8; 3], alpha: f32) -> Self {
+    pub(super) const fn translucent(rgb: [u8; 3], alpha: f32) -> Self {
         Self { rgb, alpha }
     }
 }

@@ -8,7 +8,7 @@ use crate::record::{ArrowKind, End, SettingChange};
 use crate::text::numbers::several;
 use crate::text::terms::{changed_levers, ends_of_axis};
 use crate::text::{self, Locale};
-use crate::timeline::{FaceLook, RunStory, TrendPoint};
+use crate::timeline::{FaceLook, RunReport, TrendPoint};
 
 /// Width of every chart, in its own units: the same as the face plot's, so that text has one size.
 const WIDTH: f64 = 480.0;
@@ -82,7 +82,7 @@ fn gauge_row(
 /// How the offset moved over the ends and set-ups, on both axes, with 95 % intervals, the changes between set-ups, and how
 /// large the groups were; empty without any offset.
 #[must_use]
-pub fn timeline(runs: &[RunStory], id: &str, embedding: Embedding, locale: Locale) -> String {
+pub fn timeline(runs: &[RunReport], id: &str, embedding: Embedding, locale: Locale) -> String {
     if runs.iter().all(|r| r.reading.offset.is_none()) {
         return String::new();
     }
@@ -360,7 +360,7 @@ fn pooled(d: &mut Drawing, dots: &[Dot], columns: &Columns, place: impl Fn(f64) 
 /// the set-up's shots.
 fn single_ends(
     d: &mut Drawing,
-    run: &RunStory,
+    run: &RunReport,
     x: f64,
     half: f64,
     axis: Axis,

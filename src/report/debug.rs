@@ -126,7 +126,7 @@ pub fn rectified(upright: &RgbImage, camera: &Camera, face: &FaceLook) -> RgbIma
                     ))
                 })
                 .collect();
-            canvas.stroke(&[ring], 1.0, Paint::veil([120, 255, 190], 0.9));
+            canvas.stroke(&[ring], 1.0, Paint::translucent([120, 255, 190], 0.9));
         }
         let centre = area.pixel(FacePoint::new(spot[0], spot[1]));
         canvas.stroke(&cross(centre, 8.0), 1.0, Paint::solid([120, 255, 190]));
@@ -228,7 +228,7 @@ pub fn entry_heat_map(
         let paint = if likely {
             Paint::solid([90, 255, 160])
         } else {
-            Paint::veil([150, 190, 255], 0.8)
+            Paint::translucent([150, 190, 255], 0.8)
         };
         canvas.stroke(&[vec![a, b]], if likely { 2.0 } else { 1.0 }, paint);
         canvas.stroke(&cross(a, 6.0), 2.0, paint);

@@ -408,7 +408,7 @@ fn legend(canvas: &mut Canvas, marks: &[Mark], taken: &[OccupiedBox], offset: Op
     canvas.panel(
         ImagePoint::new(space.x0, space.y0),
         ImagePoint::new(space.x1, space.y1),
-        Paint::veil([16, 20, 26], 0.72),
+        Paint::translucent([16, 20, 26], 0.72),
     );
     let mut y = space.y0 + 6.0 * u + row_height / 2.0;
     for (row, text) in rows {

@@ -82,15 +82,19 @@ pub(super) fn rings(canvas: &mut Canvas, view: &View, face: &FaceLook) {
     for spot in &face.spots_mm {
         for zone in &face.zones {
             let paths = view.ring(*spot, zone.radius_mm);
-            canvas.stroke(&paths, 2.6 * u, Paint::veil([0, 0, 0], 0.55));
-            canvas.stroke(&paths, 1.1 * u, Paint::veil([120, 255, 190], 0.95));
+            canvas.stroke(&paths, 2.6 * u, Paint::translucent([0, 0, 0], 0.55));
+            canvas.stroke(&paths, 1.1 * u, Paint::translucent([120, 255, 190], 0.95));
         }
         if let Some(at) = view.of_face(FacePoint::new(spot[0], spot[1])) {
-            canvas.stroke(&cross(at, 5.0 * u), 2.6 * u, Paint::veil([0, 0, 0], 0.55));
+            canvas.stroke(
+                &cross(at, 5.0 * u),
+                2.6 * u,
+                Paint::translucent([0, 0, 0], 0.55),
+            );
             canvas.stroke(
                 &cross(at, 5.0 * u),
                 1.1 * u,
-                Paint::veil([120, 255, 190], 0.95),
+                Paint::translucent([120, 255, 190], 0.95),
             );
         }
     }

@@ -5,7 +5,7 @@ use super::numbers::number;
 use super::record::standing_of_ends;
 use super::{Locale, answer, headline};
 use crate::face::spec::FaceSpec;
-use crate::timeline::BowStory;
+use crate::timeline::BowReport;
 
 /// The target faces that are known, a line each.
 #[must_use]
@@ -70,7 +70,7 @@ pub fn faces_with_sources(known: &[FaceSpec]) -> String {
 
 /// Several archers' bows: where each stands, what comes next, and what waits for a person, in their order.
 #[must_use]
-pub fn overview(bows: &[BowStory], locale: Locale) -> String {
+pub fn overview(bows: &[BowReport], locale: Locale) -> String {
     let mut out = String::new();
     heading(&mut out, "Where each bow stands");
     for bow in bows {

@@ -1,12 +1,12 @@
-//! Records → readings, advice and stories, run by run: where history, reading and advice meet.
+//! Records → readings, advice and reports, run by run: where history, reading and advice meet.
 
+mod bow_report;
 mod face_style;
 mod report_records;
-mod story;
 
+pub use bow_report::{BowReport, Effect, EndReport, Problem, ReportInput, RunReport, TrendPoint};
 pub use face_style::{FaceLook, Ink, Zone};
 pub use report_records::ReportRecords;
-pub use story::{BowStory, Effect, EndStory, Problem, ReportInput, RunStory, TrendPoint};
 
 use crate::advice::{Advice, AdviceOptions, Expect, ReadingCache, advise_again};
 use crate::reading::{Caution, CautionKind, Reading, read};
@@ -138,28 +138,28 @@ fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     }
 }
 
-/// The story of each bow, the bow shot last first, for the records that `included` picks. The others are their history: they
-/// count in readings, advice and trend. A bow without an included record has no story. Marked photos are left for the caller to
+/// The report of each bow, the bow shot last first, for the records that `included` picks. The others are their history: they
+/// count in readings, advice and trend. A bow without an included record has no report. Marked photos are left for the caller to
 /// fill in. The second value holds the records that don't count.
 #[must_use]
-pub fn stories_of(
+pub fn bow_reports(
     records: Vec<RecordFile>,
     options: &AdviceOptions,
     included: &(dyn Fn(&RecordFile) -> bool + Sync),
-) -> (Vec<BowStory>, Vec<ExcludedRecord>) {
+) -> (Vec<BowReport>, Vec<ExcludedRecord>) {
     let (histories, left_out) = History::of_each_bow(records);
     let bows = histories
         .iter()
-        .filter_map(|history| story(history, options, included))
+        .filter_map(|history| bow_report(history, options, included))
         .collect();
     (bows, left_out)
 }
 
-fn story(
+fn bow_report(
     history: &History,
     options: &AdviceOptions,
     included: &(dyn Fn(&RecordFile) -> bool + Sync),
-) -> Option<BowStory> {
+) -> Option<BowReport> {
     let newest = history.newest()?.ends.last()?;
     // every run is read once, however often it is needed below
     let mut readings = ReadingCache::default();
@@ -171,7 +171,7 @@ fn story(
         })
     };
     let mut then = History::default();
-    let mut runs: Vec<RunStory> = Vec::new();
+    let mut runs: Vec<RunReport> = Vec::new();
     for (i, run) in history.runs.iter().enumerate() {
         // the history at that time: this run and those before it
         then.runs.push(run.clone());
@@ -200,7 +200,7 @@ fn story(
                     .and_then(|(reading, advice)| {
                         Effect::between(reading, advice, &changes, &part.reading)
                     });
-            runs.push(RunStory {
+            runs.push(RunReport {
                 number: i + 1,
                 setup: group
                     .first()
@@ -211,7 +211,7 @@ fn story(
                     .find_map(|f| f.end.face.as_ref())
                     .map(FaceLook::of_record),
                 changes,
-                ends: group.into_iter().map(|f| end_story(f, included)).collect(),
+                ends: group.into_iter().map(|f| end_report(f, included)).collect(),
                 reading: part.reading,
                 advice: advice.clone(),
                 effect,
@@ -221,7 +221,7 @@ fn story(
     if runs.is_empty() {
         return None;
     }
-    Some(BowStory {
+    Some(BowReport {
         label: label(&newest.end.session),
         advice_now: advise_again(history, options, &mut readings),
         runs,
@@ -335,8 +335,8 @@ pub fn compare_runs(a: &Run, b: &Run) -> Option<SetupComparison> {
 /// Distances that differ by less count as the same, m.
 const SAME_DISTANCE_TOLERANCE_M: f64 = 0.5;
 
-fn end_story(filed: &RecordFile, included: &(dyn Fn(&RecordFile) -> bool + Sync)) -> EndStory {
-    EndStory {
+fn end_report(filed: &RecordFile, included: &(dyn Fn(&RecordFile) -> bool + Sync)) -> EndReport {
+    EndReport {
         file: filed.file.clone(),
         earlier: !included(filed),
         end: filed.end.clone(),
@@ -438,9 +438,9 @@ mod tests {
         assert_eq!(end_in_history(all(), ("5", 1)), None);
     }
 
-    /// A story reads each run once; the results equal those of reading each set-up, day and distance by itself.
+    /// A report reads each run once; the results equal those of reading each set-up, day and distance by itself.
     #[test]
-    fn a_story_has_the_readings_of_each_run_by_itself() {
+    fn a_bow_report_has_the_readings_of_each_run_by_itself() {
         let session = |end: u64, day: u64, clicks: f64, distance: f64| {
             json!({"archer": "A", "hand": "right", "distance_m": distance, "date": format!("2026-05-0{day}"), "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
@@ -456,34 +456,34 @@ mod tests {
         };
         let options = AdviceOptions::default();
         let history = History::new(records());
-        let (bows, _) = stories_of(records(), &options, &|_| true);
-        let story = bows.first().expect("a bow");
+        let (bows, _) = bow_reports(records(), &options, &|_| true);
+        let report = bows.first().expect("a bow");
         let alone: Vec<Reading> = history
             .runs
             .iter()
             .flat_map(readings_of)
             .map(|part| part.reading)
             .collect();
-        let in_story: Vec<Reading> = story.runs.iter().map(|run| run.reading.clone()).collect();
-        assert_eq!((in_story.len(), in_story), (4, alone));
-        assert_eq!(story.trend, trend(&history));
-        for run in &story.runs {
+        let in_report: Vec<Reading> = report.runs.iter().map(|run| run.reading.clone()).collect();
+        assert_eq!((in_report.len(), in_report), (4, alone));
+        assert_eq!(report.trend, trend(&history));
+        for run in &report.runs {
             let then = History {
                 runs: history.runs[..run.number].to_vec(),
                 ..History::default()
             };
             assert_eq!(run.advice, crate::advice::advise(&then, &options));
         }
-        assert_eq!(story.advice_now, crate::advice::advise(&history, &options));
+        assert_eq!(report.advice_now, crate::advice::advise(&history, &options));
     }
 
     #[test]
-    fn each_bow_has_its_story_and_each_change_its_effect() {
+    fn each_bow_has_its_report_and_each_change_its_effect() {
         let session = |archer: &str, end: u64, clicks: f64| {
             json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
                    "setup": {"bow": "b", "plunger_clicks": clicks}})
         };
-        let (bows, left_out) = stories_of(
+        let (bows, left_out) = bow_reports(
             vec![
                 filed("1", session("A", 1, 0.0), 120.0),
                 filed("2", session("A", 2, 2.0), 60.0),

@@ -1,6 +1,6 @@
 //! The records as reports show them: with or without names and notes.
 
-use super::{BowStory, Problem, stories_of};
+use super::{BowReport, Problem, bow_reports};
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
 use crate::record::{RecordFile, Session};
@@ -97,16 +97,16 @@ impl ReportRecords {
         archers
     }
 
-    /// The stories of the bows that shot on the day.
+    /// The reports on the bows that shot on the day.
     #[must_use]
-    pub fn stories(self, options: &AdviceOptions) -> Vec<BowStory> {
+    pub fn bow_reports(self, options: &AdviceOptions) -> Vec<BowReport> {
         let of_day: BTreeSet<(String, usize)> = self
             .of_day
             .iter()
             .map(|f| (f.file.clone(), f.line))
             .collect();
         let all = self.of_day.into_iter().chain(self.history).collect();
-        let (mut bows, _) = stories_of(all, options, &|f: &RecordFile| {
+        let (mut bows, _) = bow_reports(all, options, &|f: &RecordFile| {
             of_day.contains(&(f.file.clone(), f.line))
         });
         for end in bows

@@ -11,7 +11,7 @@ use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
 use crate::store::{self, OutputKind};
 use crate::text::Locale;
-use crate::timeline::{BowStory, Problem, ReportInput, ReportRecords};
+use crate::timeline::{BowReport, Problem, ReportInput, ReportRecords};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -98,7 +98,7 @@ pub(super) fn write(
         return Ok(());
     }
     let problems = shown.problems.clone();
-    let mut bows = shown.stories(&options(args));
+    let mut bows = shown.bow_reports(&options(args));
     in_archers_order(&mut bows, &outcome.records, &hidden_names);
     for run in bows.iter_mut().flat_map(|b| &mut b.runs) {
         let name = run.ends.iter().find_map(|e| e.end.face.as_ref());
@@ -118,7 +118,7 @@ pub(super) fn write(
     }
     if let Some(folder) = &args.reports {
         store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
-        let mut archers: Vec<(Option<String>, Vec<BowStory>)> = Vec::new();
+        let mut archers: Vec<(Option<String>, Vec<BowReport>)> = Vec::new();
         for bow in bows {
             let archer = archer_of(&bow);
             match archers.iter_mut().find(|(a, _)| *a == archer) {
@@ -151,14 +151,14 @@ fn tell_path(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
     }
 }
 
-fn archer_of(bow: &BowStory) -> Option<String> {
+fn archer_of(bow: &BowReport) -> Option<String> {
     let end = bow.runs.last()?.ends.last()?;
     end.end.session.archer.clone()
 }
 
 /// The bows in the order in which their archers' records come: that of their folders. `hidden`: the names of those whom the
 /// reports call by numbers.
-pub(super) fn in_archers_order(bows: &mut [BowStory], records: &[RecordFile], hidden: &[String]) {
+pub(super) fn in_archers_order(bows: &mut [BowReport], records: &[RecordFile], hidden: &[String]) {
     bows.sort_by_key(|bow| {
         let own = archer_of(bow).map(|a| named_archer(&a, hidden));
         records.iter().position(|f| f.end.session.archer == own)
@@ -188,7 +188,7 @@ fn file_name(label: &str) -> String {
 
 fn report(
     args: &Day,
-    bows: Vec<BowStory>,
+    bows: Vec<BowReport>,
     problems: Vec<Problem>,
     path: &Path,
 ) -> Result<(), CliError> {
@@ -203,7 +203,7 @@ fn report(
 }
 
 /// Each set-up's face plot and how the offset moved, as SVG or PNG.
-fn drawings(args: &Day, bows: &[BowStory], folder: &Path, pixels: bool) -> Result<(), CliError> {
+fn drawings(args: &Day, bows: &[BowReport], folder: &Path, pixels: bool) -> Result<(), CliError> {
     store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
     let embedding = if pixels {
         Embedding::Outlined

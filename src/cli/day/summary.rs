@@ -10,7 +10,7 @@ use crate::cli::terminal::Terminal;
 use crate::record::RecordFile;
 use crate::record::history::is_confirmed;
 use crate::text::{Locale, plain, sentence};
-use crate::timeline::{BowStory, stories_of};
+use crate::timeline::{BowReport, bow_reports};
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -43,7 +43,7 @@ pub(super) fn report_day(
                 .map(|f| (f.file.clone(), f.line))
                 .collect();
             let all = outcome.records.iter().chain(&history).cloned().collect();
-            let (mut bows, _) = stories_of(all, &outputs::options(args), &|f: &RecordFile| {
+            let (mut bows, _) = bow_reports(all, &outputs::options(args), &|f: &RecordFile| {
                 of_day.contains(&(f.file.clone(), f.line))
             });
             outputs::in_archers_order(&mut bows, &outcome.records, &[]);
@@ -92,7 +92,7 @@ fn quoted(path: &Path) -> String {
 }
 
 /// What the set-ups of a bow showed, and its advice.
-fn bow_in_words(bow: &BowStory, several: bool, locale: Locale) -> String {
+fn bow_in_words(bow: &BowReport, several: bool, locale: Locale) -> String {
     let mut out = String::new();
     if several {
         out.push_str(&format!("{}\n\n", bow.label));

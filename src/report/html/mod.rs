@@ -4,15 +4,15 @@
 //! pages for an evening. Details are folded, and printed on demand: every set-up, what was learned about the bow, how to
 //! read all this and when not to trust it.
 
-mod back;
-mod now;
+mod current_state;
+mod details;
 mod overview;
 mod page;
 mod timeline;
 
 use crate::text::numbers::{number, several};
 use crate::text::{Locale, record};
-use crate::timeline::{BowStory, EndStory, ReportInput};
+use crate::timeline::{BowReport, EndReport, ReportInput};
 use page::Page;
 use std::collections::BTreeSet;
 
@@ -41,8 +41,8 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
     });
     head(&mut page, input, &title);
     page.raw("<main id=\"main\">\n");
-    for (bow, story) in (1_u32..).zip(&input.bows) {
-        now::section(&mut page, story, bow, input.bows.len() > 1);
+    for (bow, report) in (1_u32..).zip(&input.bows) {
+        current_state::section(&mut page, report, bow, input.bows.len() > 1);
     }
     if input.bows.is_empty() {
         page.raw("<section class=\"now\"><h2>Nothing to tell yet</h2>");
@@ -53,17 +53,17 @@ pub fn report(input: &ReportInput, locale: Locale) -> String {
         );
         page.raw("</section>\n");
     }
-    for (bow, story) in (1_u32..).zip(&input.bows) {
-        overview::section(&mut page, story, bow, input.bows.len() > 1);
+    for (bow, report) in (1_u32..).zip(&input.bows) {
+        overview::section(&mut page, report, bow, input.bows.len() > 1);
     }
-    back::to_check(&mut page, input);
-    for (bow, story) in (1_u32..).zip(&input.bows) {
+    details::to_check(&mut page, input);
+    for (bow, report) in (1_u32..).zip(&input.bows) {
         folded(&mut page, "Every set-up in detail", |page| {
-            timeline::section(page, story, bow, input.bows.len() > 1);
+            timeline::section(page, report, bow, input.bows.len() > 1);
         });
     }
     folded(&mut page, "What was learned about the bow", |page| {
-        back::learned(page, input);
+        details::learned(page, input);
     });
     folded(
         &mut page,
@@ -92,7 +92,7 @@ fn folded(page: &mut Page, title: &str, content: impl FnOnce(&mut Page)) {
 }
 
 /// All ends of a report, in order.
-fn ends(input: &ReportInput) -> impl Iterator<Item = &EndStory> {
+fn ends(input: &ReportInput) -> impl Iterator<Item = &EndReport> {
     input
         .bows
         .iter()
@@ -141,7 +141,7 @@ fn head(page: &mut Page, input: &ReportInput, title: &str) {
 }
 
 /// "Mara, club riser · 30 m · right-handed · 7 ends, 21 fletched and 21 bare shots".
-fn facts_of_bow(bow: &BowStory) -> String {
+fn facts_of_bow(bow: &BowReport) -> String {
     let mut out = vec![bow.label.clone()];
     let reading = &bow.advice_now.reading;
     if let Some(d) = reading.distance_m {

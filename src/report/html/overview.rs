@@ -1,6 +1,6 @@
 //! The ends in a table: for each set-up what was changed, what the shots said, and its photos, small.
 
-use super::back::name;
+use super::details::name;
 use super::page::Page;
 use super::timeline::{picture_of, trend, what_it_did};
 use crate::record::End;
@@ -8,26 +8,26 @@ use crate::report::{Embedding, charts};
 use crate::text::numbers::capital;
 use crate::text::record::{end_numbers, standing};
 use crate::text::{self};
-use crate::timeline::{BowStory, EndStory, RunStory};
+use crate::timeline::{BowReport, EndReport, RunReport};
 
-pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
+pub(super) fn section(page: &mut Page, report: &BowReport, bow: u32, several: bool) {
     page.raw(&format!(
         "<section class=\"overview\" id=\"ends{bow}\">\n<h2>"
     ));
     page.text(&if several {
-        format!("The ends: {}", story.label)
+        format!("The ends: {}", report.label)
     } else {
         "The ends".to_owned()
     });
     page.close("h2");
     page.raw("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"The ends\"><table class=\"ends\">\n<thead><tr><th scope=\"col\">Set-up</th><th scope=\"col\">What the shots said</th><th scope=\"col\">Ends</th></tr></thead>\n<tbody>\n");
-    for run in &story.runs {
+    for run in &report.runs {
         row(page, run);
     }
     page.raw("</tbody></table></div>\n");
-    let ends: usize = story.runs.iter().map(|r| r.ends.len()).sum();
+    let ends: usize = report.runs.iter().map(|r| r.ends.len()).sum();
     let chart = charts::timeline(
-        &story.runs,
+        &report.runs,
         &format!("e{bow}t"),
         Embedding::Inline,
         page.locale,
@@ -38,11 +38,11 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.el("figcaption", "", "Full dot: the offset of a set-up; hollow dots: its ends one by one. Bars: 95 % sure within. Shaded band: in tune. Below: how large the groups were, fletched (dots) and bare (squares).");
         page.raw("</figure>\n");
     }
-    trend(page, story, bow);
+    trend(page, report, bow);
     page.raw("</section>\n");
 }
 
-fn row(page: &mut Page, run: &RunStory) {
+fn row(page: &mut Page, run: &RunReport) {
     let locale = page.locale;
     let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
     page.raw("<tr><th scope=\"row\">");
@@ -68,13 +68,13 @@ fn row(page: &mut Page, run: &RunStory) {
     }
     page.raw("</td><td class=\"pictures\">");
     for end in run.ends.iter().filter(|e| !e.earlier) {
-        small(page, end);
+        thumbnail(page, end);
     }
     page.raw("</td></tr>\n");
 }
 
 /// A photo, small, with how the end stands; it can be enlarged on the screen.
-fn small(page: &mut Page, end: &EndStory) {
+fn thumbnail(page: &mut Page, end: &EndReport) {
     page.raw("<figure class=\"photo small\">");
     picture_of(page, end);
     page.raw("<figcaption>");

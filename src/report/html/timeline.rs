@@ -1,7 +1,7 @@
 //! The evening in order: each set-up with its photos, its reading, the advice that stood, and what the change then did.
 
 use super::page::Page;
-use super::{back, now};
+use super::{current_state, details};
 use crate::advice::Expect;
 use crate::reading::Reading;
 use crate::record::End;
@@ -9,29 +9,29 @@ use crate::report::{Embedding, charts, jpeg};
 use crate::text::numbers::{capital, several};
 use crate::text::record::{counts, end_numbers};
 use crate::text::{self, Locale, settings::settings};
-use crate::timeline::{BowStory, Effect, EndStory, RunStory};
+use crate::timeline::{BowReport, Effect, EndReport, RunReport};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use std::collections::BTreeSet;
 
-pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
+pub(super) fn section(page: &mut Page, report: &BowReport, bow: u32, several: bool) {
     page.raw(&format!("<section id=\"evening{bow}\">\n<h2>"));
     page.text(&if several {
-        format!("The shooting in order: {}", story.label)
+        format!("The shooting in order: {}", report.label)
     } else {
         "The shooting in order".to_owned()
     });
     page.close("h2");
-    for (place, run) in (1_usize..).zip(&story.runs) {
-        let last = place == story.runs.len();
+    for (place, run) in (1_usize..).zip(&report.runs) {
+        let last = place == report.runs.len();
         self::run(page, run, bow, [place, run.number], last);
     }
     page.raw("</section>\n");
 }
 
 /// ": 2 nocking point 1 mm lower (9 to 8 mm); 3 …": the changes of set-up by the numbers that a drawing gives them.
-fn changes_by_number(story: &BowStory, locale: Locale) -> String {
-    let named: Vec<String> = story
+fn changes_by_number(report: &BowReport, locale: Locale) -> String {
+    let named: Vec<String> = report
         .runs
         .iter()
         .filter(|run| run.number > 1 && !run.changes.is_empty())
@@ -52,13 +52,13 @@ fn changes_by_number(story: &BowStory, locale: Locale) -> String {
 }
 
 /// How things went over the dates, where there is more than one.
-pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
-    let days: BTreeSet<Option<&str>> = story.trend.iter().map(|p| p.day.as_deref()).collect();
+pub(super) fn trend(page: &mut Page, report: &BowReport, bow: u32) {
+    let days: BTreeSet<Option<&str>> = report.trend.iter().map(|p| p.day.as_deref()).collect();
     if days.len() < 2 {
         return;
     }
     let chart = charts::trend(
-        &story.trend,
+        &report.trend,
         &format!("e{bow}h"),
         Embedding::Inline,
         page.locale,
@@ -69,12 +69,12 @@ pub(super) fn trend(page: &mut Page, story: &BowStory, bow: u32) {
     page.el("h3", "", "Over the dates");
     page.raw("<figure class=\"timeline\">");
     page.raw(&chart);
-    let scaled = charts::TrendScale::of(&story.trend).words();
-    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up{}.", changes_by_number(story, page.locale)));
+    let scaled = charts::TrendScale::of(&report.trend).words();
+    page.el("figcaption", "", &format!("Each dot: the shots of one day with one set-up{scaled}; bars: 95 % sure within. Dotted lines: changes of set-up{}.", changes_by_number(report, page.locale)));
     page.raw("</figure>\n");
 }
 
-fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], last: bool) {
+fn run(page: &mut Page, run: &RunReport, bow: u32, [place, number]: [usize; 2], last: bool) {
     let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
     page.raw(&format!(
         "<article class=\"run\" id=\"run{bow}x{place}\">\n"
@@ -96,7 +96,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
         );
     }
     page.raw("<div class=\"pair\">\n");
-    now::plot(
+    current_state::plot(
         page,
         run,
         &format!("r{bow}x{place}"),
@@ -110,7 +110,7 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
         "",
         &text::sentence_with_ranges(&run.reading, page.locale),
     );
-    now::calls(page, &run.reading);
+    current_state::calls(page, &run.reading);
     groups(page, &run.reading);
     if let Some(plain) = text::plain_means(&run.reading, page.locale) {
         page.el("p", "note", &format!("Plain means: {plain}."));
@@ -119,13 +119,13 @@ fn run(page: &mut Page, run: &RunStory, bow: u32, [place, number]: [usize; 2], l
         page.el("p", "note", &text::more_shots(more, page.locale));
     }
     page.raw("</div>\n</div>\n");
-    back::entries(page, run);
+    details::entries(page, run);
     if last {
         page.raw(&format!(
             "<p class=\"seeabove\">What to do after this set-up stands <a href=\"#now{bow}\">at the top</a>.</p>\n"
         ));
     } else {
-        now::next(page, &run.advice, now::AdviceTime::Then);
+        current_state::next(page, &run.advice, current_state::AdviceTime::Then);
     }
     page.raw("</article>\n");
 }
@@ -144,7 +144,7 @@ fn groups(page: &mut Page, reading: &Reading) {
 }
 
 /// What was changed before this run, and what that did.
-fn changed(page: &mut Page, run: &RunStory, number: usize) {
+fn changed(page: &mut Page, run: &RunReport, number: usize) {
     if number == 1 {
         return;
     }
@@ -213,7 +213,7 @@ fn agreement(expected: &Expect, seen: &Expect) -> &'static str {
     }
 }
 
-fn set_up(page: &mut Page, run: &RunStory) {
+fn set_up(page: &mut Page, run: &RunReport) {
     let setup = run.setup.as_ref();
     let rows = setup.map_or_else(Vec::new, |setup| settings(setup, page.locale));
     if rows.is_empty() {
@@ -231,7 +231,7 @@ fn set_up(page: &mut Page, run: &RunStory) {
 }
 
 /// The marked photo of an end, or why there is none.
-pub(super) fn picture_of(page: &mut Page, end: &EndStory) {
+pub(super) fn picture_of(page: &mut Page, end: &EndReport) {
     let name = match end.end.session.end {
         Some(n) => format!("End {n}"),
         None => "End".to_owned(),

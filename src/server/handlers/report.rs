@@ -73,7 +73,7 @@ pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
     let _ = shown.remove_names();
     let input = ReportInput {
         title: String::new(),
-        bows: shown.stories(&AdviceOptions::default()),
+        bows: shown.bow_reports(&AdviceOptions::default()),
         problems: Vec::new(),
         full: false,
     };

@@ -1,4 +1,4 @@
-//! The back of the report: what was learned, and what needs a person; the table of entries that each set-up has.
+//! The details behind the report: what was learned, and what needs a person; the table of entries that each set-up has.
 
 use super::page::Page;
 use crate::advice::Learned;
@@ -8,7 +8,7 @@ use crate::text::numbers::sureness;
 use crate::text::record::standing;
 use crate::text::terms::{kind_name, letter, lever_name};
 use crate::text::{LengthUnit, Locale};
-use crate::timeline::{EndStory, ReportInput, RunStory};
+use crate::timeline::{EndReport, ReportInput, RunReport};
 
 /// What was learned about each bow.
 pub(super) fn learned(page: &mut Page, input: &ReportInput) {
@@ -110,7 +110,7 @@ pub(super) fn to_check(page: &mut Page, input: &ReportInput) {
 }
 
 /// An end that a person should look at, in a line: how it stands, and which entries are unsure.
-fn unsure_of_end(end: &EndStory) -> Option<String> {
+fn unsure_of_end(end: &EndReport) -> Option<String> {
     let differs = ShotCount::of(&end.end).is_some_and(|count| !count.agrees());
     let list: Vec<String> = entries_to_check(&end.end)
         .iter()
@@ -130,7 +130,7 @@ fn unsure_of_end(end: &EndStory) -> Option<String> {
 }
 
 /// The entries of a run, for those who want the numbers.
-pub(super) fn entries(page: &mut Page, run: &RunStory) {
+pub(super) fn entries(page: &mut Page, run: &RunReport) {
     if run.ends.iter().all(|e| e.end.entries.is_empty()) {
         return;
     }
@@ -184,7 +184,7 @@ pub(super) fn entries(page: &mut Page, run: &RunStory) {
 }
 
 /// "End 1, IMG_1.jpg"; where names are left out the record names no photo, and the number alone says which it is.
-pub(super) fn name(end: &EndStory) -> String {
+pub(super) fn name(end: &EndReport) -> String {
     let named = end.end.photo.as_ref().is_some_and(|p| !p.file.is_empty());
     match end.end.session.end {
         Some(n) if named => format!("End {n}, {}", end.file),

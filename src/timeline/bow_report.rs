@@ -10,8 +10,8 @@ use crate::record::{End, SettingChange, Setup};
 pub struct ReportInput {
     /// Title of the page; empty: made from the records.
     pub title: String,
-    /// The bows, each with its own story.
-    pub bows: Vec<BowStory>,
+    /// The bows, each with its own report.
+    pub bows: Vec<BowReport>,
     /// Files that could not be used, and why.
     pub problems: Vec<Problem>,
     /// Whether details are printed too; on the screen they are folded.
@@ -29,13 +29,13 @@ pub struct Problem {
 
 /// One archer's bow.
 #[derive(Clone, Debug, PartialEq)]
-pub struct BowStory {
+pub struct BowReport {
     /// Archer and bow, in words.
     pub label: String,
     /// The advice that stands now, with the newest run's reading.
     pub advice_now: Advice,
     /// The runs of one set-up that the report shows, oldest first.
-    pub runs: Vec<RunStory>,
+    pub runs: Vec<RunReport>,
     /// The reading of each set-up of this bow on each day, oldest first.
     pub trend: Vec<TrendPoint>,
 }
@@ -55,7 +55,7 @@ pub struct TrendPoint {
 
 /// Ends shot one after the other with the same set-up.
 #[derive(Clone, Debug, PartialEq)]
-pub struct RunStory {
+pub struct RunReport {
     /// Its number among this bow's set-ups, from 1.
     pub number: usize,
     /// The set-up, as far as known.
@@ -65,7 +65,7 @@ pub struct RunStory {
     /// What was changed against the run before; empty for the first.
     pub changes: Vec<SettingChange>,
     /// The ends, oldest first.
-    pub ends: Vec<EndStory>,
+    pub ends: Vec<EndReport>,
     /// The reading of this run's ends.
     pub reading: Reading,
     /// The advice as it stood after this run, from it and the runs before.
@@ -76,7 +76,7 @@ pub struct RunStory {
 
 /// One end with its marked photo.
 #[derive(Clone, Debug, PartialEq)]
-pub struct EndStory {
+pub struct EndReport {
     /// Name of the photo or record.
     pub file: String,
     /// True for an end of an earlier day, which counts but isn't shown.

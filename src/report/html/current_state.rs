@@ -8,7 +8,7 @@ use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts};
 use crate::text::numbers::sureness;
 use crate::text::{self, Locale, Sentence, facts, headline};
-use crate::timeline::{BowStory, RunStory};
+use crate::timeline::{BowReport, RunReport};
 
 /// A step in more letters than this is set smaller.
 const LONG_STEP: usize = 60;
@@ -17,13 +17,13 @@ const MAX_CAUTIONS: usize = 4;
 /// Most alternatives shown beside the next step: more would hide it.
 const MAX_OTHERS: usize = 4;
 
-pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool) {
-    let advice = &story.advice_now;
+pub(super) fn section(page: &mut Page, report: &BowReport, bow: u32, several: bool) {
+    let advice = &report.advice_now;
     page.raw(&format!(
         "<section class=\"now\" id=\"now{bow}\" aria-labelledby=\"now{bow}h\">\n<h2 id=\"now{bow}h\" class=\"label\">"
     ));
     page.text(&if several {
-        format!("Where the bow stands now: {}", story.label)
+        format!("Where the bow stands now: {}", report.label)
     } else {
         "Where the bow stands now".to_owned()
     });
@@ -36,7 +36,7 @@ pub(super) fn section(page: &mut Page, story: &BowStory, bow: u32, several: bool
         page.el("p", "lead", &lead(advice, page.locale));
     }
     page.raw("<div class=\"pair\">\n<div>\n");
-    if let Some(run) = story.runs.last() {
+    if let Some(run) = report.runs.last() {
         let title = "Both groups, newest set-up";
         plot(page, run, &format!("now{bow}p"), title);
     }
@@ -105,7 +105,7 @@ fn height_first(advice: &Advice) -> &'static str {
 }
 
 /// The face plot of a run, with what its legend can't say.
-pub(super) fn plot(page: &mut Page, run: &RunStory, id: &str, title: &str) {
+pub(super) fn plot(page: &mut Page, run: &RunReport, id: &str, title: &str) {
     let ends: Vec<&End> = run.ends.iter().map(|e| &e.end).collect();
     let plot = FacePlot::of_run(&ends, &run.reading, run.face.as_ref(), title);
     page.raw("<figure class=\"plot\">");
