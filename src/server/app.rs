@@ -145,7 +145,7 @@ impl App {
                 (id, "places") if reads => points::places(state, id),
                 (id, "likely") if reads => points::likely(state, id),
                 (id, "rings") if posts => points::rings(state, id, request),
-                (id, "made") if posts => session::made(state, id, request),
+                (id, "made") if posts => session::enter_change(state, id, request),
                 _ => return None,
             },
             ["photo", id, part] if reads => photos::photo(state, number(id)?, part),

@@ -72,7 +72,7 @@ const ASSETS: &[Asset] = &[
 const PLOT: &str = "plot.css";
 
 /// A file of the page by its name. `from`: a folder to read it from instead, while the page is being worked on.
-pub(super) fn asset(name: &str, from: Option<&Path>, door: bool) -> Option<Answer> {
+pub(super) fn asset(name: &str, from: Option<&Path>, before_sign_in: bool) -> Option<Answer> {
     if cfg!(target_family = "wasm") {
         // there they lie beside the program: none is built in
         return None;
@@ -82,7 +82,7 @@ pub(super) fn asset(name: &str, from: Option<&Path>, door: bool) -> Option<Answe
     } else {
         let asset = ASSETS
             .iter()
-            .find(|a| a.name == name && (a.before_sign_in || !door))?;
+            .find(|a| a.name == name && (a.before_sign_in || !before_sign_in))?;
         (asset.kind, asset.bytes)
     };
     let bytes = from
@@ -137,7 +137,7 @@ mod tests {
     }
 
     #[test]
-    fn the_door_shows_nothing_but_itself() {
+    fn the_sign_in_page_shows_nothing_but_itself() {
         assert!(asset("door.html", None, true).is_some());
         for name in ["index.html", "main.js", "core.js"] {
             assert!(asset(name, None, true).is_none(), "{name}");

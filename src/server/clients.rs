@@ -5,11 +5,11 @@ use std::net::IpAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// How many connections one address may have open; a browser opens six.
-const MAX_OF_ONE: usize = 16;
+const MAX_CONNECTIONS_PER_ADDRESS: usize = 16;
 /// How many connections may be open from other machines together.
-const MAX_OF_OTHERS: usize = 64;
+const MAX_REMOTE_CONNECTIONS: usize = 64;
 /// How many connections may be open from this machine, whose own they are.
-const MAX_OWN: usize = 64;
+const MAX_LOCAL_CONNECTIONS: usize = 64;
 
 /// The clients with open connections.
 #[derive(Clone, Debug, Default)]
@@ -32,10 +32,11 @@ impl Clients {
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
         let of_one = open.get(&address).copied().unwrap_or(0);
         let full = if is_own(address) {
-            of_one >= MAX_OWN
+            of_one >= MAX_LOCAL_CONNECTIONS
         } else {
             let others = open.iter().filter(|(a, _)| !is_own(**a));
-            of_one >= MAX_OF_ONE || others.map(|(_, n)| n).sum::<usize>() >= MAX_OF_OTHERS
+            of_one >= MAX_CONNECTIONS_PER_ADDRESS
+                || others.map(|(_, n)| n).sum::<usize>() >= MAX_REMOTE_CONNECTIONS
         };
         if full {
             return None;
@@ -78,9 +79,9 @@ mod tests {
                 places.push(place);
             }
         }
-        assert_eq!(places.len(), MAX_OF_OTHERS);
+        assert_eq!(places.len(), MAX_REMOTE_CONNECTIONS);
         let of_first = places.iter().filter(|p| p.address == address(2)).count();
-        assert_eq!(of_first, MAX_OF_ONE);
+        assert_eq!(of_first, MAX_CONNECTIONS_PER_ADDRESS);
         for owner in [own, IpAddr::from([127, 0, 0, 1])] {
             assert!(clients.admit(owner, own).is_some());
         }

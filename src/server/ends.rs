@@ -69,7 +69,7 @@ pub(super) enum EditError {
     Review(ReviewError),
     /// The file can't be read or written.
     Store(StoreError),
-    /// There is nothing to take back.
+    /// There is nothing to undo or redo.
     NothingToUndo,
 }
 

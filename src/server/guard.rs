@@ -400,10 +400,10 @@ mod tests {
             cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"),
             "{cookie}"
         );
-        assert!(!cookie.contains(code.text()), "the pass isn't the code");
-        let pass = cookie.split(';').next().expect("pass");
+        assert!(!cookie.contains(code.text()), "the cookie isn't the code");
+        let session_cookie = cookie.split(';').next().expect("cookie");
         assert_eq!(
-            guard.check(&request("GET", &[host, ("cookie", pass)])),
+            guard.check(&request("GET", &[host, ("cookie", session_cookie)])),
             Ok(Access::Full)
         );
         assert_eq!(

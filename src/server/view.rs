@@ -26,7 +26,9 @@ pub(super) struct QueueLine {
     /// Number of the end, if it is known.
     end: Option<u64>,
     entries: usize,
-    look: usize,
+    /// Entries that a person should check.
+    #[serde(rename = "look")]
+    to_check: usize,
     proposed: usize,
     revision: u64,
     count: Option<CountView>,
@@ -65,7 +67,7 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
         text: String::new(),
         end: open.start.session.end,
         entries: 0,
-        look: 0,
+        to_check: 0,
         proposed: 0,
         revision: 0,
         count: None,
@@ -77,7 +79,7 @@ pub(super) fn line(open: &OpenEnd) -> QueueLine {
                 line.state = record_state(&end);
                 line.end = end.session.end;
                 line.entries = end.entries.len();
-                line.look = ids_to_check(&end).len();
+                line.to_check = ids_to_check(&end).len();
                 line.proposed = proposed(&end);
                 line.revision = end.revision;
                 line.count = count_view(&end);
@@ -140,12 +142,15 @@ pub(super) struct EndView {
     state: &'static str,
     record: End,
     /// Ids of the entries to check first, in that order.
-    look: Vec<u64>,
+    #[serde(rename = "look")]
+    to_check: Vec<u64>,
     rings: Vec<RingOutline>,
     photo: Option<PhotoView>,
     undo: usize,
     redo: usize,
-    trouble: Option<String>,
+    /// Why measuring it again failed.
+    #[serde(rename = "trouble")]
+    remeasure_failure: Option<String>,
     /// How the end stands, in words.
     standing: String,
     count: Option<CountView>,
@@ -162,7 +167,8 @@ struct PhotoView {
     /// Longest side of the reduced photo, px.
     reduced: u32,
     /// Side of a tile, px.
-    part: u32,
+    #[serde(rename = "part")]
+    tile_side_px: u32,
 }
 
 /// The view of an end with this record.
@@ -178,17 +184,17 @@ pub(super) fn end_view(open: &OpenEnd, record: End) -> EndView {
         id: open.id,
         name: open.name(),
         state: record_state(&record),
-        look: ids_to_check(&record),
+        to_check: ids_to_check(&record),
         rings,
         photo: photo.map(|p| PhotoView {
             width: p.width_px,
             height: p.height_px,
             reduced: REDUCED_SIDE_PX,
-            part: TILE_SIDE_PX,
+            tile_side_px: TILE_SIDE_PX,
         }),
         undo,
         redo,
-        trouble: open.failure.clone(),
+        remeasure_failure: open.failure.clone(),
         standing: text::record::standing(&record),
         count: count_view(&record),
         needs: missing_facts(&record.session),
@@ -288,7 +294,8 @@ pub(super) struct AdviceView {
     /// Whether this bow shot nothing later.
     pub(super) newest: bool,
     /// The settings after the step, where it can be entered into the next set-up.
-    pub(super) made: Option<Setup>,
+    #[serde(rename = "made")]
+    pub(super) settings_after: Option<Setup>,
 }
 
 /// The advice after an end's run.
@@ -308,7 +315,7 @@ pub(super) fn advice_view(
             cautions: Vec::new(),
             failure: None,
             newest: false,
-            made: None,
+            settings_after: None,
         };
     };
     let options = AdviceOptions::default();
@@ -322,7 +329,7 @@ pub(super) fn advice_view(
         cautions: in_words(&advice.cautions, locale),
         failure: advice.failure.as_ref().map(|f| f.text(locale)),
         newest: s.newest,
-        made: settings_after(s, &advice),
+        settings_after: settings_after(s, &advice),
         advice: Some(advice),
     }
 }

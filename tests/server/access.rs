@@ -153,9 +153,9 @@ fn a_shared_page_shows_nothing_without_its_code() {
             .status,
         401
     );
-    let door = s.client.get("/");
-    assert_eq!(door.status, 200);
-    assert!(door.text().contains("id=\"code\"") && !door.text().contains(s.code.text()));
+    let sign_in = s.client.get("/");
+    assert_eq!(sign_in.status, 200);
+    assert!(sign_in.text().contains("id=\"code\"") && !sign_in.text().contains(s.code.text()));
     assert_eq!(
         s.client
             .post("/api/enter", &json!({"code": "AAAAAAAAAAAAAAAAAAAAAAAAAA"}))

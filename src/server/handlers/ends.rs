@@ -158,7 +158,7 @@ fn edit_answer(open: &OpenEnd, result: Result<End, EditError>) -> Result<Answer,
         Err(EditError::NothingToUndo) => Err(Answer::problem(
             409,
             "no-step",
-            "there is nothing to take back or make again",
+            "there is nothing to undo or redo",
         )),
     }
 }

@@ -16,7 +16,7 @@ use std::sync::Arc;
 /// How many photos one run of the page takes: a mistake in a file chooser must not fill the disk.
 const MAX_PHOTOS: usize = 500;
 /// How many names are tried for a new photo.
-const MAX_NAMES: u64 = 100_000;
+const MAX_NAME_ATTEMPTS: u64 = 100_000;
 /// Decodes the photos of these ends in the background, so that they are ready when the page asks for them.
 pub(super) fn prepare(state: &Arc<State>, ids: Vec<u64>) {
     let wanted: Vec<(u64, PathBuf)> = state
@@ -161,7 +161,7 @@ fn next_end(state: &State) -> u64 {
 fn save_new(state: &State, ending: &str, bytes: &[u8]) -> Result<PathBuf, Answer> {
     let failed = |e: StoreError| Answer::problem(500, "photo", &e.to_string());
     store::make_folder(&state.opening.folder).map_err(failed)?;
-    for n in 1..MAX_NAMES {
+    for n in 1..MAX_NAME_ATTEMPTS {
         let path = state.opening.folder.join(format!("photo-{n}.{ending}"));
         let taken = ["jpg", "png", "end.json"]
             .iter()
@@ -173,6 +173,6 @@ fn save_new(state: &State, ending: &str, bytes: &[u8]) -> Result<PathBuf, Answer
     Err(Answer::problem(
         409,
         "photo",
-        "the folder is full: start the page in another one",
+        "no free name is left for a photo in this folder: start the page in another one",
     ))
 }

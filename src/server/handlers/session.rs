@@ -78,7 +78,11 @@ struct ArcherChange {
 }
 
 /// The archer has made the step advised, or another change: the settings after it apply to the photos that follow.
-pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Result<Answer, Answer> {
+pub(in crate::server) fn enter_change(
+    state: &State,
+    id: u64,
+    request: &Request,
+) -> Result<Answer, Answer> {
     let given: ArcherChange = request.json()?;
     let own = Session {
         setup: given.setup.clone(),
@@ -88,7 +92,7 @@ pub(in crate::server) fn made(state: &State, id: u64, request: &Request) -> Resu
         return Err(Answer::problem(422, "session", &fault.to_string()));
     }
     let view = advice_view(state, id, request.locale())?;
-    let (Some(setup), true) = (given.setup.or(view.made), view.newest) else {
+    let (Some(setup), true) = (given.setup.or(view.settings_after), view.newest) else {
         return Err(Answer::problem(
             409,
             "no-step",

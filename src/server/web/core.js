@@ -100,7 +100,7 @@ async function ask(method, path, body, kind) {
     throw new Unreachable("The program doesn’t answer. Is it still running?");
   }
   if (response.status === 401) {
-    // the pass is gone, the program was started anew: back to the door
+    // the session cookie is no longer valid, since the program was started anew: back to the sign-in page
     location.reload();
   }
   let document = null;

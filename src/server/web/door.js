@@ -1,4 +1,4 @@
-// The door of a shared page: trades the code of the link for the pass.
+// The sign-in page of a shared page: trades the code of the link for the session cookie.
 
 const form = /** @type {HTMLFormElement} */ (document.getElementById("door"));
 const code = /** @type {HTMLInputElement} */ (document.getElementById("code"));
