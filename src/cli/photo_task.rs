@@ -61,8 +61,8 @@ impl PhotoTask {
             stage_ended,
         )
         .map_err(|e| CliError::from(e).about(&self.path))?;
-        measurement.end =
-            canonical::tidied(&measurement.end).map_err(|e| CliError::from(e).about(&self.path))?;
+        measurement.end = canonical::rounded_record(&measurement.end)
+            .map_err(|e| CliError::from(e).about(&self.path))?;
         Ok(measurement)
     }
 

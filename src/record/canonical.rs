@@ -10,22 +10,22 @@ use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter};
 use std::io;
 
 /// Decimals of a length in mm.
-const LENGTH: i32 = 3;
+const LENGTH_DECIMALS: i32 = 3;
 /// Decimals of a position in px: finer than lengths, so that `px` still maps to the millimetres beside it.
-const PIXEL: i32 = 4;
+const PIXEL_DECIMALS: i32 = 4;
 /// Decimals of a covariance in mm².
-const AREA: i32 = 6;
+const AREA_DECIMALS: i32 = 6;
 /// Decimals of an angle in degrees and of a probability.
-const SMALL: i32 = 4;
+const ANGLE_DECIMALS: i32 = 4;
 /// Decimals of the unitless numbers of a camera (rotation, k1, k2): 1e-12 of 10 m is far below 0.001 mm.
-const UNITLESS: i32 = 12;
+const UNITLESS_DECIMALS: i32 = 12;
 
 /// The bytes of a record file.
 ///
 /// # Errors
 /// When a number that a record must have is not finite.
 pub fn to_bytes(end: &End) -> Result<Vec<u8>, RecordError> {
-    pretty(&tidied(end)?)
+    pretty(&rounded_record(end)?)
 }
 
 /// One line of JSON Lines, with its line feed.
@@ -33,7 +33,7 @@ pub fn to_bytes(end: &End) -> Result<Vec<u8>, RecordError> {
 /// # Errors
 /// As [`to_bytes`].
 pub fn to_line(end: &End) -> Result<Vec<u8>, RecordError> {
-    line(&tidied(end)?)
+    line(&rounded_record(end)?)
 }
 
 /// Any document as indented JSON with a line feed at its end; numbers that aren't finite become null.
@@ -69,27 +69,31 @@ fn write<T: Serialize, F: Formatter>(document: &T, formatter: F) -> Result<Vec<u
 ///
 /// # Errors
 /// When a number that a record must have is not finite.
-pub fn tidied(end: &End) -> Result<End, RecordError> {
+pub fn rounded_record(end: &End) -> Result<End, RecordError> {
     let mut end = end.clone();
     for entry in &mut end.entries {
-        tidy_entry(entry)?;
+        round_entry(entry)?;
     }
     if let Some(camera) = &mut end.camera {
-        tidy_camera(camera)?;
+        round_camera(camera)?;
     }
     if let Some(face) = &mut end.face {
-        must(&mut face.diameter_mm, LENGTH, "the diameter of the face")?;
+        round_required(
+            &mut face.diameter_mm,
+            LENGTH_DECIMALS,
+            "the diameter of the face",
+        )?;
         for v in face.spot_centres_mm.iter_mut().flatten().flatten() {
-            must(v, LENGTH, "a centre of the face")?;
+            round_required(v, LENGTH_DECIMALS, "a centre of the face")?;
         }
         for zone in face.zones.iter_mut().flatten() {
-            must(&mut zone.radius_mm, LENGTH, "a zone of the face")?;
+            round_required(&mut zone.radius_mm, LENGTH_DECIMALS, "a zone of the face")?;
         }
     }
     Ok(end)
 }
 
-fn must(value: &mut f64, digits: i32, what: &str) -> Result<(), RecordError> {
+fn round_required(value: &mut f64, digits: i32, what: &str) -> Result<(), RecordError> {
     if !value.is_finite() {
         return Err(RecordError::NotFinite {
             what: what.to_owned(),
@@ -103,49 +107,55 @@ fn must(value: &mut f64, digits: i32, what: &str) -> Result<(), RecordError> {
     Ok(())
 }
 
-fn may(value: &mut Option<f64>, digits: i32) {
+fn round_optional(value: &mut Option<f64>, digits: i32) {
     if let Some(v) = value
-        && must(v, digits, "").is_err()
+        && round_required(v, digits, "").is_err()
     {
         *value = None;
     }
 }
 
-fn may_all<'a, T: 'a>(
+fn round_optional_together<'a, T: 'a>(
     value: &'a mut Option<T>,
     digits: i32,
     numbers: impl Fn(&mut T) -> Vec<&mut f64>,
 ) {
     if let Some(v) = value
-        && numbers(v).into_iter().any(|n| must(n, digits, "").is_err())
+        && numbers(v)
+            .into_iter()
+            .any(|n| round_required(n, digits, "").is_err())
     {
         *value = None;
     }
 }
 
-fn tidy_entry(entry: &mut Entry) -> Result<(), RecordError> {
+fn round_entry(entry: &mut Entry) -> Result<(), RecordError> {
     let what = format!("the place of entry {}", entry.id);
-    must(&mut entry.x_mm, LENGTH, &what)?;
-    must(&mut entry.y_mm, LENGTH, &what)?;
-    may_all(&mut entry.cov_mm2, AREA, |v| {
+    round_required(&mut entry.x_mm, LENGTH_DECIMALS, &what)?;
+    round_required(&mut entry.y_mm, LENGTH_DECIMALS, &what)?;
+    round_optional_together(&mut entry.cov_mm2, AREA_DECIMALS, |v| {
         v.iter_mut().flatten().collect()
     });
-    may_all(&mut entry.px, PIXEL, |v| v.iter_mut().collect());
-    may_all(&mut entry.segment_px, PIXEL, |v| {
+    round_optional_together(&mut entry.px, PIXEL_DECIMALS, |v| v.iter_mut().collect());
+    round_optional_together(&mut entry.segment_px, PIXEL_DECIMALS, |v| {
         v.iter_mut().flatten().collect()
     });
-    may_all(&mut entry.found_mm, LENGTH, |v| v.iter_mut().collect());
-    may_all(&mut entry.lean, SMALL, |v| {
+    round_optional_together(&mut entry.found_mm, LENGTH_DECIMALS, |v| {
+        v.iter_mut().collect()
+    });
+    round_optional_together(&mut entry.lean, ANGLE_DECIMALS, |v| {
         vec![&mut v.right_deg, &mut v.up_deg, &mut v.sd_deg]
     });
-    may(&mut entry.kind_probability, SMALL);
-    may(&mut entry.confidence, SMALL);
-    may(&mut entry.thickness_mm, LENGTH);
-    may_all(&mut entry.arrow_proposed, SMALL, |v| vec![&mut v.p]);
+    round_optional(&mut entry.kind_probability, ANGLE_DECIMALS);
+    round_optional(&mut entry.confidence, ANGLE_DECIMALS);
+    round_optional(&mut entry.thickness_mm, LENGTH_DECIMALS);
+    round_optional_together(&mut entry.arrow_proposed, ANGLE_DECIMALS, |v| {
+        vec![&mut v.p]
+    });
     Ok(())
 }
 
-fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
+fn round_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
     const WHAT: &str = "a number of the camera";
     for v in [
         &mut camera.fx_px,
@@ -154,34 +164,34 @@ fn tidy_camera(camera: &mut CameraRecord) -> Result<(), RecordError> {
         &mut camera.cy_px,
         &mut camera.fit_rms_px,
     ] {
-        must(v, PIXEL, WHAT)?;
+        round_required(v, PIXEL_DECIMALS, WHAT)?;
     }
     for v in [&mut camera.k1, &mut camera.k2] {
-        must(v, UNITLESS, WHAT)?;
+        round_required(v, UNITLESS_DECIMALS, WHAT)?;
     }
     for v in camera.face_to_camera.rotation.iter_mut().flatten() {
-        must(v, UNITLESS, WHAT)?;
+        round_required(v, UNITLESS_DECIMALS, WHAT)?;
     }
     // the elements of the homography differ in size by powers of ten: they are written in full
     for v in camera.image_to_face.iter().flatten() {
-        must(&mut v.clone(), UNITLESS, WHAT)?;
+        round_required(&mut v.clone(), UNITLESS_DECIMALS, WHAT)?;
     }
     for v in &mut camera.face_to_camera.translation_mm {
-        must(v, LENGTH, WHAT)?;
+        round_required(v, LENGTH_DECIMALS, WHAT)?;
     }
     if let Some(sheet) = &mut camera.sheet {
-        must(&mut sheet.reach_mm, LENGTH, WHAT)?;
+        round_required(&mut sheet.reach_mm, LENGTH_DECIMALS, WHAT)?;
         for v in &mut sheet.z_mm {
-            must(v, LENGTH, WHAT)?;
+            round_required(v, LENGTH_DECIMALS, WHAT)?;
         }
     }
     if let Some(evidence) = &mut camera.evidence {
-        must(&mut evidence.nats, SMALL, WHAT)?;
-        must(&mut evidence.least_nats, SMALL, WHAT)?;
+        round_required(&mut evidence.nats, ANGLE_DECIMALS, WHAT)?;
+        round_required(&mut evidence.least_nats, ANGLE_DECIMALS, WHAT)?;
     }
-    must(&mut camera.distance_mm, LENGTH, WHAT)?;
-    must(&mut camera.tilt_deg, SMALL, WHAT)?;
-    must(&mut camera.upright.sd_deg, SMALL, WHAT)
+    round_required(&mut camera.distance_mm, LENGTH_DECIMALS, WHAT)?;
+    round_required(&mut camera.tilt_deg, ANGLE_DECIMALS, WHAT)?;
+    round_required(&mut camera.upright.sd_deg, ANGLE_DECIMALS, WHAT)
 }
 
 /// Whether a terminal may obey this character, or text be shown in another order with it: control characters (Unicode category Cc)
@@ -271,7 +281,7 @@ mod tests {
                 && text.contains("\"sight\": 3")
         );
         let back = parse_records(&bytes).expect("record").remove(0).end;
-        assert_eq!(back, tidied(&record()).expect("finite"));
+        assert_eq!(back, rounded_record(&record()).expect("finite"));
         assert_eq!(to_bytes(&back).expect("bytes"), bytes);
         let line = to_line(&back).expect("line");
         assert_eq!(line.iter().filter(|b| **b == b'\n').count(), 1);
@@ -282,7 +292,7 @@ mod tests {
         let mut end = record();
         end.entries[0].confidence = Some(f64::NAN);
         end.entries[0].cov_mm2 = Some([[1.0, f64::INFINITY], [0.0, 1.0]]);
-        let tidy = tidied(&end).expect("optional numbers only");
+        let tidy = rounded_record(&end).expect("optional numbers only");
         assert_eq!(
             (tidy.entries[0].confidence, tidy.entries[0].cov_mm2),
             (None, None)

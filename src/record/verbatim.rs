@@ -394,10 +394,10 @@ mod tests {
             .remove(0)
             .end;
         let (old, new) = (
-            canonical::tidied(&old).expect("finite"),
+            canonical::rounded_record(&old).expect("finite"),
             apply(&old, &[Edit::Accept]).expect("applied"),
         );
-        let new = canonical::tidied(&new).expect("finite");
+        let new = canonical::rounded_record(&new).expect("finite");
         let text = canonical::to_bytes(&old).expect("bytes");
         let bytes = rewritten(&text, &old, &new, Layout::Pretty).expect("bytes");
         assert_eq!(bytes, canonical::to_bytes(&new).expect("bytes"));

@@ -202,7 +202,8 @@ impl OpenEnd {
                 return Err(EditError::Changed(Box::new(now)));
             }
             now.session = now.session.or(session);
-            let new = canonical::tidied(&make(&now, text, journal)?).map_err(StoreError::from)?;
+            let new =
+                canonical::rounded_record(&make(&now, text, journal)?).map_err(StoreError::from)?;
             journal.write(step, &now, &new);
             was = Some(now);
             Ok(new)

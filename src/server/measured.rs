@@ -34,7 +34,7 @@ impl MeasuredPhoto {
         let measured = measure::measure(bytes, name, face, session, options, stage_ended)
             .map_err(|e| e.to_string())?;
         let found = Self {
-            end: canonical::tidied(&measured.end).map_err(|e| e.to_string())?,
+            end: canonical::rounded_record(&measured.end).map_err(|e| e.to_string())?,
             likely: LikelyPlace::all(&measured),
         };
         Ok((found, measured.photo))
@@ -69,7 +69,7 @@ pub(super) fn keep(
             "the file of this name is another photo than the record was made from".to_owned(),
         );
     }
-    let keep_entries = there.as_ref().is_some_and(store::is_touched);
+    let keep_entries = there.as_ref().is_some_and(store::has_manual_changes);
     state.keep_likely(id, likely);
     show()?;
     // the old record stays if no camera fits the points marked by hand

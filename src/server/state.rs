@@ -105,7 +105,7 @@ impl State {
         let starts = std::mem::take(&mut opening.ends);
         let cache: Arc<RecordCache> = Arc::default();
         let open = |(id, start)| OpenEnd::new(id, start, Arc::clone(&cache));
-        let ends = cache.at_once(|| (1..).zip(starts).map(open).collect());
+        let ends = cache.with_stable_files(|| (1..).zip(starts).map(open).collect());
         Self {
             guard,
             pictures: Pictures::default(),

@@ -79,7 +79,7 @@ impl RecordCache {
     }
 
     /// Looks at many records: while `look` runs, this thread reads no file twice, however new it is. Nothing may be written meanwhile.
-    pub fn at_once<T>(&self, look: impl FnOnce() -> T) -> T {
+    pub fn with_stable_files<T>(&self, look: impl FnOnce() -> T) -> T {
         let thread = std::thread::current().id();
         let outermost = locked(&self.young_files)
             .insert(thread, BTreeMap::new())
@@ -132,7 +132,7 @@ mod tests {
         let text = String::from_utf8(std::fs::read(&path).expect("file")).expect("text");
         let newer = text.replace("\"revision\": 0", "\"revision\": 7");
         let revision = || cache.record(&location).expect("read").map(|e| e.revision);
-        cache.at_once(|| {
+        cache.with_stable_files(|| {
             assert_eq!(revision(), Some(0));
             write(&path, newer.as_bytes()).expect("written");
             assert_eq!(revision(), Some(0), "as it was when the look began");

@@ -23,7 +23,7 @@ pub fn record_at(path: &Path) -> Result<Option<End>, StoreError> {
 
 /// Whether a person has worked on this record: it was revised, or an entry is confirmed.
 #[must_use]
-pub fn is_touched(end: &End) -> bool {
+pub fn has_manual_changes(end: &End) -> bool {
     end.revision > 0 || end.entries.iter().any(|e| e.state == EntryState::Confirmed)
 }
 
@@ -36,7 +36,7 @@ pub(super) fn is_of_same_photo(one: &End, other: &End) -> bool {
 }
 
 /// The records in these bytes, as far as they are records: none of a newer schema, which this version can't read.
-pub(super) fn holds_records(bytes: &[u8]) -> Option<Vec<End>> {
+pub(super) fn parse_known_records(bytes: &[u8]) -> Option<Vec<End>> {
     match parse_records(bytes) {
         Ok(records) => Some(records.into_iter().map(|r| r.end).collect()),
         Err(RecordError::NewerSchema { .. }) => Some(Vec::new()),

@@ -1,6 +1,6 @@
 //! Where a record is: in a file of its own, or among several in one file.
 
-use super::content::{is_touched, record_at};
+use super::content::{has_manual_changes, record_at};
 use super::error::StoreError;
 use super::files::{read, write};
 use super::lock::lock;
@@ -113,7 +113,7 @@ impl RecordLocation {
         }
         self.change(|there, _| {
             let there = there.ok_or(StoreError::Missing)?;
-            if is_touched(there) {
+            if has_manual_changes(there) {
                 return Err(StoreError::Confirmed);
             }
             Ok(with_ids_of(end, there))

@@ -24,7 +24,7 @@ mod save;
 
 pub use belonging::{PhotoFile, RecordPath, record_paths};
 pub use cache::RecordCache;
-pub use content::{is_touched, record_at};
+pub use content::{has_manual_changes, record_at};
 pub use error::StoreError;
 #[cfg(not(target_family = "wasm"))]
 pub use files::IncomingFile;

@@ -4,7 +4,7 @@
 //! program and known as such by its content. Documents that people write (session files, edits, faces, points, tables to fill in)
 //! are of no such kind, and neither are photos, so that no slip of a file name can destroy one.
 
-use super::content::{holds_records, is_touched};
+use super::content::{has_manual_changes, parse_known_records};
 use super::error::StoreError;
 use super::files::{is_device, read, write};
 use crate::photo;
@@ -36,7 +36,7 @@ pub enum OutputKind {
 }
 
 /// Documents that people write or change by hand: none of them is replaced.
-const FORMS: [&str; 6] = [
+const HAND_WRITTEN_SCHEMAS: [&str; 6] = [
     "bossmark/session",
     "bossmark/edits",
     "bossmark/face",
@@ -50,7 +50,7 @@ impl OutputKind {
     #[must_use]
     pub fn of_schema(schema: &str) -> Self {
         let name = schema.rsplit_once('/').map_or(schema, |(name, _)| name);
-        if FORMS.contains(&name) {
+        if HAND_WRITTEN_SCHEMAS.contains(&name) {
             Self::Form
         } else if name == "bossmark/end" {
             Self::Records
@@ -130,10 +130,10 @@ fn may_replace(there: &[u8], kind: &OutputKind) -> Result<(), StoreError> {
     if there.iter().all(u8::is_ascii_whitespace) {
         return Ok(());
     }
-    let records = holds_records(there);
+    let records = parse_known_records(there);
     if *kind == OutputKind::Records {
         return match records {
-            Some(ends) if ends.iter().any(is_touched) => Err(StoreError::Confirmed),
+            Some(ends) if ends.iter().any(has_manual_changes) => Err(StoreError::Confirmed),
             // none: of a newer schema, which this version can't read
             Some(ends) if !ends.is_empty() => Ok(()),
             _ => Err(StoreError::Foreign),
@@ -179,7 +179,7 @@ pub(super) fn save_proposals_locked(path: &Path, bytes: &[u8]) -> Result<(), Sto
     {
         let new = parse_records(bytes)?;
         check_same_photos(
-            &holds_records(&there).unwrap_or_default(),
+            &parse_known_records(&there).unwrap_or_default(),
             new.iter().map(|r| &r.end),
         )?;
     }

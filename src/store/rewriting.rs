@@ -30,6 +30,9 @@ pub(super) fn record_text(
     if old == new && layout == Layout::Line && !text.contains(&b'\n') {
         return Ok([text, b"\n"].concat());
     }
-    let (old, new) = (canonical::tidied(old)?, canonical::tidied(new)?);
+    let (old, new) = (
+        canonical::rounded_record(old)?,
+        canonical::rounded_record(new)?,
+    );
     Ok(rewritten(text, &old, &new, layout)?)
 }

@@ -1,6 +1,6 @@
 //! Saving records and session files: a proposal never replaces a person's work, and a revision never a later one.
 
-use super::content::{holds_records, is_of_same_photo, record_at};
+use super::content::{is_of_same_photo, parse_known_records, record_at};
 use super::error::StoreError;
 use super::files::{is_device, read, write};
 use super::lock::lock;
@@ -77,7 +77,7 @@ pub fn save_copy(
         return Ok(());
     }
     if !there.iter().all(u8::is_ascii_whitespace) {
-        let there = holds_records(&there).filter(|t| t.len() == new.len());
+        let there = parse_known_records(&there).filter(|t| t.len() == new.len());
         for (there, new) in there.ok_or(StoreError::Foreign)?.iter().zip(new) {
             if !is_of_same_photo(there, new) {
                 let photo = there.photo.as_ref().map(|p| p.file.clone());

@@ -50,7 +50,10 @@ fn native(photo: &PathBuf, face: &str) -> (End, f64) {
     });
     let measured = measured.expect("measured");
     let ms = start.elapsed().as_secs_f64() * 1000.0;
-    (canonical::tidied(&measured.end).expect("tidied"), ms)
+    (
+        canonical::rounded_record(&measured.end).expect("tidied"),
+        ms,
+    )
 }
 
 fn assert_same(name: &str, one: &End, other: &End) {

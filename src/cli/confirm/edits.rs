@@ -69,7 +69,7 @@ fn confirm_one(
             changed.push(if new == end {
                 record.end.clone()
             } else {
-                canonical::tidied(&new)?
+                canonical::rounded_record(&new)?
             });
         }
         Ok(changed)
@@ -110,7 +110,7 @@ fn confirm_photo(
     progress.finish();
     let mut end = measured?.end;
     end.session = end.session.or(context.flags());
-    let new = canonical::tidied(&change(&end, b"", edits, job, terminal)?)?;
+    let new = canonical::rounded_record(&change(&end, b"", edits, job, terminal)?)?;
     let saved = if new.revision == 0 {
         store::save_proposal(&job.to, &new).map(|_| ())
     } else {

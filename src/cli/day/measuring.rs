@@ -119,7 +119,7 @@ fn measure_or_keep(
     let there = store::record_at(&item.record.path)
         .map_err(|e| CliError::from(e).about(&item.record.path))?;
     if let Some(end) = there
-        && (!measure_again || store::is_touched(&end))
+        && (!measure_again || store::has_manual_changes(&end))
         && let Some(result) = existing_record(item, end, &bytes, max_bytes)
     {
         return Ok(result);
@@ -154,7 +154,7 @@ fn existing_record(
     bytes: &[u8],
     max_bytes: Option<usize>,
 ) -> Option<PhotoResult> {
-    let touched = store::is_touched(&end);
+    let touched = store::has_manual_changes(&end);
     // one that names no photo by its content is taken for this one's, but nothing is drawn at its places
     let same_photo = end
         .photo

@@ -87,7 +87,7 @@ fn current_end(state: &State, id: u64) -> Result<Option<Arc<EndInHistory>>, Answ
         Some(RecordFile { file, line, end })
     };
     let all = || locations.iter().filter_map(filed).collect();
-    let records: Vec<RecordFile> = state.cache.at_once(all);
+    let records: Vec<RecordFile> = state.cache.with_stable_files(all);
     // a second request at the same time waits here for the result of the first
     let mut cached = state.cached_history();
     if cached.own != own || cached.records != records {

@@ -43,7 +43,7 @@ pub(in crate::server) fn prepare_first(state: &Arc<State>) {
     let first = {
         let ends = state.ends();
         let due = || ends.iter().find(|e| view::is_due(e));
-        let due = state.cache.at_once(due).or(ends.first());
+        let due = state.cache.with_stable_files(due).or(ends.first());
         due.map(|e| e.id)
     };
     prepare(state, first.into_iter().collect());
@@ -107,7 +107,7 @@ pub(in crate::server) fn upload(state: &State, request: &Request) -> Result<Answ
         ends.iter_mut()
             .find_map(|e| e.shows(&sha256).then_some(e.id))
     };
-    if let Some(there) = state.cache.at_once(shown) {
+    if let Some(there) = state.cache.with_stable_files(shown) {
         return Ok(Answer::json(&json!({"id": there, "known": true})));
     }
     let session_file = stored.read()?;
@@ -148,7 +148,7 @@ fn next_end(state: &State) -> u64 {
         record.and_then(|r| r.session.end).or(e.start.session.end)
     };
     let numbers = || ends.iter().filter_map(number).max();
-    let highest = state.cache.at_once(numbers).unwrap_or(0);
+    let highest = state.cache.with_stable_files(numbers).unwrap_or(0);
     highest.max(
         ends.iter()
             .filter(|e| e.start.photo.is_some())

@@ -29,7 +29,9 @@ fn measured(state: &State) -> Vec<ShownEnd> {
     };
     let ends = state.ends();
     let ready = ends.iter().filter(|e| e.progress == Progress::Ready);
-    state.cache.at_once(|| ready.filter_map(shown).collect())
+    state
+        .cache
+        .with_stable_files(|| ready.filter_map(shown).collect())
 }
 
 /// The bow's log card, as text.

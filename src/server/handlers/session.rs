@@ -26,7 +26,7 @@ pub(in crate::server) fn enter(state: &State, request: &Request) -> Result<Answe
 /// The ends, the faces, and what applies to the next photo.
 pub(in crate::server) fn queue(state: &State) -> Answer {
     let all = || state.ends().iter().map(view::line).collect();
-    let lines: Vec<view::QueueLine> = state.cache.at_once(all);
+    let lines: Vec<view::QueueLine> = state.cache.with_stable_files(all);
     let own = state.opening.face.iter();
     let own = own.filter(|f| spec::by_name(&f.name).is_none());
     let faces: Vec<Value> = spec::known().iter().chain(own).map(face_view).collect();
