@@ -3,7 +3,7 @@
 use super::contradictions::Contradiction;
 use super::{Action, Axis, BestSetup, Check, MissedBare, VerifyWhen};
 use crate::reading::{self, MoreShotsReason};
-use crate::record::{Hand, HistoryCautionKind, Lever, Remark, written};
+use crate::record::{Hand, HistoryRemarkKind, Lever, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing can be advised.
@@ -107,7 +107,7 @@ pub enum CautionKind {
     /// Something about the reading.
     Reading(reading::CautionKind),
     /// Something about the records as a whole.
-    History(HistoryCautionKind),
+    History(HistoryRemarkKind),
     /// A sentence as it stood in a document.
     Written(String),
 }
@@ -118,8 +118,8 @@ impl From<reading::CautionKind> for CautionKind {
     }
 }
 
-impl From<HistoryCautionKind> for CautionKind {
-    fn from(about: HistoryCautionKind) -> Self {
+impl From<HistoryRemarkKind> for CautionKind {
+    fn from(about: HistoryRemarkKind) -> Self {
         Self::History(about)
     }
 }

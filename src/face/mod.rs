@@ -39,7 +39,7 @@ pub use sheet::Sheet;
 pub use upright::{Upright, UprightSource};
 pub use white::white;
 
-pub use notes::{About, Note};
+pub use notes::{FitRemark, FitRemarkKind};
 
 use crate::geometry::camera::{Camera, CameraDelta, PARAMETERS, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
@@ -110,7 +110,7 @@ pub struct FaceFit {
     /// Where the focal length comes from.
     pub focal_from: FocalSource,
     /// Remarks.
-    pub notes: Vec<Note>,
+    pub notes: Vec<FitRemark>,
     /// The ring edges that the fit rests on.
     pub edges: Vec<RingEdge>,
     /// All faces seen, the one taken first, then the largest (or the nearest to the point asked for).
@@ -209,7 +209,7 @@ pub fn lens_prior(photo: &Photo, options: &FitOptions) -> Option<LensPrior> {
 
 /// What a person should know of a fit, however it was made.
 #[must_use]
-pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<Note> {
+pub fn remarks(fit: &FaceFit, photo: &Photo, spec: &FaceSpec) -> Vec<FitRemark> {
     notes::notes(fit, photo, spec, &[], false)
 }
 

@@ -25,24 +25,24 @@ pub(super) const NOTED_RMS_PX: f64 = 1.0;
 
 /// A remark about a fit: a code for programs, and the values of its sentence, which `text::notes` makes.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Note {
+pub struct FitRemark {
     /// Short code in kebab case.
     pub code: &'static str,
     /// What the sentence names.
-    pub about: About,
+    pub about: FitRemarkKind,
 }
 
-impl Note {
+impl FitRemark {
     /// A remark of this code.
     #[must_use]
-    pub const fn new(code: &'static str, about: About) -> Self {
+    pub const fn new(code: &'static str, about: FitRemarkKind) -> Self {
         Self { code, about }
     }
 }
 
 /// What a remark about a fit names. Angles in degrees.
 #[derive(Clone, Debug, PartialEq)]
-pub enum About {
+pub enum FitRemarkKind {
     /// Taken from almost straight ahead, by this angle.
     TiltSmall(f64),
     /// Taken from far to the side, by this angle.
@@ -121,88 +121,94 @@ pub(super) fn notes(
     spec: &FaceSpec,
     against: &[(UprightSource, f64)],
     focal_freed: bool,
-) -> Vec<Note> {
+) -> Vec<FitRemark> {
     let mut out = Vec::new();
     let tilt = fit.camera.tilt_rad().to_degrees();
     if tilt < SMALL_TILT_DEG {
-        out.push(Note::new("tilt-small", About::TiltSmall(tilt)));
+        out.push(FitRemark::new("tilt-small", FitRemarkKind::TiltSmall(tilt)));
     }
     if tilt > LARGE_TILT_DEG {
-        out.push(Note::new("tilt-large", About::TiltLarge(tilt)));
+        out.push(FitRemark::new("tilt-large", FitRemarkKind::TiltLarge(tilt)));
     }
     let cut = outside(fit, photo, spec);
     if cut > CUT_SHARE {
-        out.push(Note::new("face-cut", About::FaceCut(cut)));
+        out.push(FitRemark::new("face-cut", FitRemarkKind::FaceCut(cut)));
     }
     let (taken, sd_deg) = (fit.upright.from, fit.upright.sd_rad.to_degrees());
     if sd_deg > UNSURE_ROLL_DEG {
-        let about = About::UprightUnsure {
+        let about = FitRemarkKind::UprightUnsure {
             from: taken,
             sd_deg,
         };
-        out.push(Note::new("upright-unsure", about));
+        out.push(FitRemark::new("upright-unsure", about));
     }
     for &(source, off) in against {
-        let about = About::UprightDiffers {
+        let about = FitRemarkKind::UprightDiffers {
             source,
             taken,
             off_deg: off.to_degrees().abs(),
         };
-        out.push(Note::new("upright-differs", about));
+        out.push(FitRemark::new("upright-differs", about));
     }
     if let Some(exif_px) = photo.focal_from_exif_px() {
         let rings_px = fit.camera.lens.f_px;
         if focal_freed || (rings_px / exif_px).ln().abs() > FOCAL_LN_DIFFERENCE {
-            let about = About::FocalDoubtful {
+            let about = FitRemarkKind::FocalDoubtful {
                 rings_mm: equivalent_mm(photo, rings_px),
                 exif_mm: equivalent_mm(photo, exif_px),
             };
-            out.push(Note::new("focal-doubtful", about));
+            out.push(FitRemark::new("focal-doubtful", about));
         }
     } else {
-        out.push(Note::new("no-focal-length", About::NoFocalLength));
+        out.push(FitRemark::new(
+            "no-focal-length",
+            FitRemarkKind::NoFocalLength,
+        ));
     }
     if fit.fit_rms_px > NOTED_RMS_PX {
-        out.push(Note::new("rings-rough", About::RingsRough(fit.fit_rms_px)));
+        out.push(FitRemark::new(
+            "rings-rough",
+            FitRemarkKind::RingsRough(fit.fit_rms_px),
+        ));
     }
     out
 }
 
 /// Says which spots of the face were not seen, so that a person can tell whether the others are the right ones.
-pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<Note> {
+pub(super) fn spots_missing(members: &[Option<usize>]) -> Option<FitRemark> {
     let numbers = |seen: bool| -> Vec<usize> {
         let which = (1..).zip(members).filter(|(_, m)| m.is_some() == seen);
         which.map(|(number, _)| number).collect()
     };
-    let about = About::SpotsMissing {
+    let about = FitRemarkKind::SpotsMissing {
         seen: numbers(true),
         missing: numbers(false),
     };
     members
         .contains(&None)
-        .then(|| Note::new("spots-missing", about))
+        .then(|| FitRemark::new("spots-missing", about))
 }
 
 /// Says that little speaks for the face.
-pub(super) const fn doubtful() -> Note {
-    Note::new("face-doubtful", About::FaceDoubtful)
+pub(super) const fn doubtful() -> FitRemark {
+    FitRemark::new("face-doubtful", FitRemarkKind::FaceDoubtful)
 }
 
 /// Says by how much the sheet stands off its plane; `None` where that is less than is worth a note.
-pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<Note> {
+pub(super) fn sheet(sheet: &Sheet, spec: &FaceSpec) -> Option<FitRemark> {
     let (low, high) = sheet.range_mm(spec);
     let by = high - low;
-    (by > MIN_BULGE_MM).then(|| Note::new("sheet-bends", About::SheetBends(by)))
+    (by > MIN_BULGE_MM).then(|| FitRemark::new("sheet-bends", FitRemarkKind::SheetBends(by)))
 }
 
 /// Says that the picture is a part of a larger one.
-pub(super) const fn cropped() -> Note {
-    Note::new("photo-cropped", About::PhotoCropped)
+pub(super) const fn cropped() -> FitRemark {
+    FitRemark::new("photo-cropped", FitRemarkKind::PhotoCropped)
 }
 
 /// Says that two points marked for the upright were of no use.
-pub(super) const fn marks_too_near() -> Note {
-    Note::new("upright-marks-unused", About::UprightMarksUnused)
+pub(super) const fn marks_too_near() -> FitRemark {
+    FitRemark::new("upright-marks-unused", FitRemarkKind::UprightMarksUnused)
 }
 
 /// Share of the outermost rings outside the picture.

@@ -10,7 +10,8 @@ mod solve;
 pub use points::{Mark, Points, PointsError, SCHEMA, template_csv, template_json};
 
 use crate::face::{
-    self, About, FaceFit, FitOptions, FocalSource, Note, Upright, UprightSource, spec::FaceSpec,
+    self, FaceFit, FitOptions, FitRemark, FitRemarkKind, FocalSource, Upright, UprightSource,
+    spec::FaceSpec,
 };
 use crate::geometry::camera::{LN_F, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
@@ -159,29 +160,29 @@ pub(crate) const MISFIT_CODE: &str = "points-misfit";
 /// that happens about once in ten thousand times (chi-square of the residuals, eight degrees of freedom).
 const MAX_MISFIT: f64 = 2.0;
 
-fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<Note> {
-    let by_hand = About::ByHand {
+fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<FitRemark> {
+    let by_hand = FitRemarkKind::ByHand {
         points: known.len() - tested.left_out.len(),
         rms_px: tested.solved.rms_px,
     };
-    let mut notes = vec![Note::new("by-hand", by_hand)];
+    let mut notes = vec![FitRemark::new("by-hand", by_hand)];
     let kept = known.iter().enumerate();
     let kept = kept.filter(|(i, _)| !tested.left_out.iter().any(|(out, _)| out == i));
     let stated_px = kept.map(|(_, k)| k.sd_px).fold(0.0, f64::max);
     let rms_px = tested.solved.rms_px;
     if rms_px > MAX_MISFIT * stated_px {
-        let misfit = About::PointsMisfit { rms_px, stated_px };
-        notes.push(Note::new(MISFIT_CODE, misfit));
+        let misfit = FitRemarkKind::PointsMisfit { rms_px, stated_px };
+        notes.push(FitRemark::new(MISFIT_CODE, misfit));
     }
     if !tested.left_out.is_empty() {
         let points = tested.left_out.iter();
-        let left_out = About::PointsLeftOut {
+        let left_out = FitRemarkKind::PointsLeftOut {
             points: points
                 .map(|(i, miss)| (known[*i].name.clone(), *miss))
                 .collect(),
             interchanged: tested.interchanged,
         };
-        notes.push(Note::new("points-left-out", left_out));
+        notes.push(FitRemark::new("points-left-out", left_out));
     }
     notes
 }
@@ -189,7 +190,7 @@ fn by_hand(tested: &outlier_test::TestedFit, known: &[Correspondence]) -> Vec<No
 /// The covariance as fits to rings state it: the roll apart from the rest.
 fn finished(
     solved: CameraSolution,
-    mut notes: Vec<Note>,
+    mut notes: Vec<FitRemark>,
     photo: &Photo,
     spec: &FaceSpec,
     options: &FitOptions,

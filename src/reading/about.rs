@@ -1,7 +1,7 @@
 //! What a reading has to say beside its numbers: codes with their values; `text::reading` makes the sentences.
 
 use super::MissedShots;
-use crate::record::{ArrowKind, HistoryCautionKind, Remark, written};
+use crate::record::{ArrowKind, HistoryRemarkKind, Remark, written};
 use serde::Deserialize;
 
 /// A caution, or the reason why nothing could be read.
@@ -104,7 +104,7 @@ pub enum CautionKind {
     /// The distances that one set-up's ends were shot from.
     SeveralDistances(Vec<Option<f64>>),
     /// Something about the records as a whole.
-    History(HistoryCautionKind),
+    History(HistoryRemarkKind),
     /// A sentence as it stood in a document.
     Written(String),
 }
@@ -159,8 +159,8 @@ pub struct OddArrow {
 
 written!(CautionKind, MoreShotsReason);
 
-impl From<HistoryCautionKind> for CautionKind {
-    fn from(about: HistoryCautionKind) -> Self {
+impl From<HistoryRemarkKind> for CautionKind {
+    fn from(about: HistoryRemarkKind) -> Self {
         Self::History(about)
     }
 }

@@ -33,7 +33,7 @@ pub use end::{
 pub use entry::{ArrowProposal, Entry, EntrySource, EntryState, Lean, Missed};
 pub use error::RecordError;
 pub use history::{
-    Bow, ExcludedRecord, History, HistoryCaution, HistoryCautionKind, RecordExclusion, RecordFile,
+    Bow, ExcludedRecord, History, HistoryRemark, HistoryRemarkKind, RecordExclusion, RecordFile,
     Run, Runs,
 };
 pub use parse::{ParsedRecord, document, parse_records, records_with_text, typed};

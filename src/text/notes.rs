@@ -3,28 +3,28 @@
 
 use super::numbers::percent;
 use super::{Locale, Sentence};
-use crate::face::{self, About, UprightSource};
+use crate::face::{self, FitRemarkKind, UprightSource};
 use crate::record::{FaceInPhoto, Note};
 
 /// A remark about the fit as a note of the record.
-pub(crate) fn of_fit(note: &face::Note) -> Note {
+pub(crate) fn of_fit(note: &face::FitRemark) -> Note {
     Note::new(note.code, note.text(Locale::default()))
 }
 
-impl Sentence for face::Note {
+impl Sentence for face::FitRemark {
     fn text(&self, locale: Locale) -> String {
         match &self.about {
-            About::TiltSmall(tilt) => format!(
+            FitRemarkKind::TiltSmall(tilt) => format!(
                 "the photo was taken from {tilt:.0}° off the middle: nocks may hide the entries; next time step aside until you see the shafts from the side, 20° or so"
             ),
-            About::TiltLarge(tilt) => format!(
+            FitRemarkKind::TiltLarge(tilt) => format!(
                 "the photo was taken from {tilt:.0}° to the side: the far part of the face is measured poorly; next time stand nearer to the front"
             ),
-            About::FaceCut(share) => format!(
+            FitRemarkKind::FaceCut(share) => format!(
                 "{} of the outer ring lies outside the picture",
                 percent(*share)
             ),
-            About::UprightUnsure { from, sd_deg } => format!(
+            FitRemarkKind::UprightUnsure { from, sd_deg } => format!(
                 "{}: up may be off by {sd_deg:.1}°; mark two points above each other to settle it",
                 match from {
                     UprightSource::Camera => {
@@ -33,7 +33,7 @@ impl Sentence for face::Note {
                     _ => "the edges that show which way is up are few",
                 }
             ),
-            About::UprightDiffers { source, taken, off_deg } => format!(
+            FitRemarkKind::UprightDiffers { source, taken, off_deg } => format!(
                 "{} would have up {off_deg:.1}° elsewhere than {}: look {}",
                 upright(*source),
                 upright(*taken),
@@ -43,41 +43,41 @@ impl Sentence for face::Note {
                     "whether the face hangs straight"
                 }
             ),
-            About::FocalDoubtful { rings_mm, exif_mm } => format!(
+            FitRemarkKind::FocalDoubtful { rings_mm, exif_mm } => format!(
                 "the rings show a lens of {rings_mm:.0} mm (35 mm equivalent), the photo's own data says {exif_mm:.0} mm: it was cropped or zoomed"
             ),
-            About::NoFocalLength => {
+            FitRemarkKind::NoFocalLength => {
                 "the photo carries no focal length (copies sent through a messenger lose it): the camera's place is less sure; send the original".to_owned()
             }
-            About::RingsRough(px) => format!(
+            FitRemarkKind::RingsRough(px) => format!(
                 "the rings scatter by {px:.1} px about the fit: blurred photo or crumpled paper"
             ),
-            About::SpotsMissing { seen, missing } => format!(
+            FitRemarkKind::SpotsMissing { seen, missing } => format!(
                 "of the {} spots, counted from the top, number {} was not seen; those seen are taken for {}",
                 seen.len() + missing.len(),
                 list(missing),
                 list(seen)
             ),
-            About::FaceDoubtful => {
+            FitRemarkKind::FaceDoubtful => {
                 "what is seen is only somewhat more like this face than like anything else: look at the rings drawn over the photo (`--marked`), and mark points by hand if they lie off the print".to_owned()
             }
-            About::SheetBends(mm) => format!(
+            FitRemarkKind::SheetBends(mm) => format!(
                 "the sheet is not flat: over the rings it bulges or sags by {}, which the millimetres allow for as far as the rings show it",
                 locale.length(*mm, 0)
             ),
-            About::PhotoCropped => {
+            FitRemarkKind::PhotoCropped => {
                 "the rings fit only if the picture was cropped from a larger photo: what is measured outside the rings is less sure; send the whole photo".to_owned()
             }
-            About::UprightMarksUnused => {
+            FitRemarkKind::UprightMarksUnused => {
                 "the two points marked one above the other are too near each other to show which way is up: mark them at least a quarter of the face apart".to_owned()
             }
-            About::ByHand { points, rms_px } => format!(
+            FitRemarkKind::ByHand { points, rms_px } => format!(
                 "the camera was fitted to {points} points marked by a person, not to the rings; they miss the fit by {rms_px:.1} px (root mean square)"
             ),
-            About::PointsMisfit { rms_px, stated_px } => format!(
+            FitRemarkKind::PointsMisfit { rms_px, stated_px } => format!(
                 "the points marked by hand don't belong together: they miss the fit by {rms_px:.1} px where {stated_px:.0} px were stated, so no millimetre here can be relied on; mark them again, or check that this is the right face"
             ),
-            About::PointsLeftOut { points, interchanged } => {
+            FitRemarkKind::PointsLeftOut { points, interchanged } => {
                 let names: Vec<String> = points.iter().map(|(name, px)| format!("{name} ({px:.0} px off)")).collect();
                 let [fit, out, them] = match names.len() {
                     1 => ["doesn't fit", "was", "it"],

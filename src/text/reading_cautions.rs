@@ -4,7 +4,7 @@ use super::numbers::{percent, several};
 use super::terms::{kind_name, letter};
 use super::{Locale, Sentence};
 use crate::reading::{CautionKind, CountDiffers, EntryName, MissedShots, NamedOutlier, OddArrow};
-use crate::record::{ArrowKind, Bow, Hand, HistoryCautionKind};
+use crate::record::{ArrowKind, Bow, Hand, HistoryRemarkKind};
 
 impl Sentence for CautionKind {
     fn text(&self, locale: Locale) -> String {
@@ -143,7 +143,7 @@ impl Sentence for CautionKind {
     }
 }
 
-impl Sentence for HistoryCautionKind {
+impl Sentence for HistoryRemarkKind {
     fn text(&self, _: Locale) -> String {
         match self {
             Self::OtherBow {

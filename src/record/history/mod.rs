@@ -16,7 +16,7 @@ mod runs;
 pub use bow::Bow;
 pub use duplicates::is_confirmed;
 pub use order::sorted;
-pub use remark::{HistoryCaution, HistoryCautionKind};
+pub use remark::{HistoryRemark, HistoryRemarkKind};
 
 use super::{Comparison, End, Remark, Setup};
 use runs::{BowRun, cut_into_runs, setup_incomplete};
@@ -68,7 +68,7 @@ pub struct Run {
     /// Settings that some of its records give and others don't, by name.
     pub incomplete: BTreeSet<&'static str>,
     /// Notes on this run alone (`same-end`, `setup-incomplete` within the run); they are also cautions of its reading.
-    pub notes: Vec<HistoryCaution>,
+    pub notes: Vec<HistoryRemark>,
 }
 
 impl Run {
@@ -100,7 +100,7 @@ pub struct History {
     /// Records that don't count, in their order, and why.
     pub left_out: Vec<ExcludedRecord>,
     /// Notes on the history as a whole (`other-bow`, `setup-incomplete` between runs). Those on one run are in [`Run::notes`] alone.
-    pub notes: Vec<HistoryCaution>,
+    pub notes: Vec<HistoryRemark>,
 }
 
 impl History {
@@ -190,14 +190,14 @@ impl Runs {
     }
 }
 
-fn other_bow(bow: &Bow, others: &[BowRun]) -> HistoryCaution {
+fn other_bow(bow: &Bow, others: &[BowRun]) -> HistoryRemark {
     let mut names: Vec<Bow> = Vec::new();
     for other in others {
         if !names.contains(&other.bow) {
             names.push(other.bow.clone());
         }
     }
-    let about = HistoryCautionKind::OtherBow {
+    let about = HistoryRemarkKind::OtherBow {
         bow: bow.clone(),
         records: others.iter().map(|c| c.run.ends.len()).sum(),
         others: names,
@@ -206,7 +206,7 @@ fn other_bow(bow: &Bow, others: &[BowRun]) -> HistoryCaution {
 }
 
 /// The note on settings that are known on one side of a change of set-up only.
-fn incomplete_between(runs: &[Run]) -> Option<HistoryCaution> {
+fn incomplete_between(runs: &[Run]) -> Option<HistoryRemark> {
     let settings: BTreeSet<&'static str> = runs
         .iter()
         .flat_map(|r| r.changed.incomplete.iter().copied())

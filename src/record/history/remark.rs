@@ -4,11 +4,11 @@ use super::Bow;
 use crate::record::{Remark, written};
 
 /// A remark on the records as a whole.
-pub type HistoryCaution = Remark<HistoryCautionKind>;
+pub type HistoryRemark = Remark<HistoryRemarkKind>;
 
 /// What a remark on the records as a whole names.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum HistoryCautionKind {
+pub enum HistoryRemarkKind {
     /// Records of other bows are left out.
     OtherBow {
         /// The bow that it is about.
@@ -36,4 +36,4 @@ pub enum HistoryCautionKind {
     Written(String),
 }
 
-written!(HistoryCautionKind);
+written!(HistoryRemarkKind);

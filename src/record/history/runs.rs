@@ -3,7 +3,7 @@
 use super::bow::Bow;
 use super::duplicates::{CountedRecord, CountedRecords, count_once};
 use super::order::sorted;
-use super::{ExcludedRecord, HistoryCaution, HistoryCautionKind, RecordFile, Run};
+use super::{ExcludedRecord, HistoryRemark, HistoryRemarkKind, RecordFile, Run};
 use crate::record::{Comparison, Remark, Setup, compare};
 use std::collections::BTreeSet;
 
@@ -85,7 +85,7 @@ fn runs_of_one_bow(bow: &Bow, list: Vec<(usize, CountedRecord)>) -> Vec<BowRun> 
 
 fn add_end(run: &mut Run, record: CountedRecord) {
     if !record.same_end.is_empty() {
-        let about = HistoryCautionKind::SameEnd {
+        let about = HistoryRemarkKind::SameEnd {
             left_out: record.same_end,
             counts: record.filed.file.clone(),
         };
@@ -98,8 +98,8 @@ fn add_end(run: &mut Run, record: CountedRecord) {
 pub(super) fn setup_incomplete(
     settings: &BTreeSet<&'static str>,
     within_setup: bool,
-) -> HistoryCaution {
-    let about = HistoryCautionKind::Incomplete {
+) -> HistoryRemark {
+    let about = HistoryRemarkKind::Incomplete {
         settings: settings.iter().copied().collect(),
         within_setup,
     };
@@ -159,7 +159,7 @@ mod tests {
         assert_eq!(newest.notes[0].code, "setup-incomplete");
         let about = &newest.notes[0].values;
         assert!(
-            matches!(about, crate::record::HistoryCautionKind::Incomplete { settings, .. } if settings == &["plunger_clicks", "point_gr"]),
+            matches!(about, crate::record::HistoryRemarkKind::Incomplete { settings, .. } if settings == &["plunger_clicks", "point_gr"]),
             "{about:?}"
         );
     }
