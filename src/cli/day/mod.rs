@@ -39,14 +39,14 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
         folders::prepare(day_folder)?;
         let folder = &day_folder.folder;
         let files = store::photos(folder).map_err(|e| CliError::from(e).about(folder))?;
-        let sorted = photos::sort(files.clone());
-        for path in &sorted.drawn_on {
+        let pictures = photos::separate_drawn_pictures(files.clone());
+        for path in &pictures.drawn_on {
             terminal.message(&format!(
                 "{}: a picture that bossmark made of a photo, left out",
                 path.display()
             ));
         }
-        let found = photos::find_photos(day_folder, sorted.photos, &mut context)?;
+        let found = photos::find_photos(day_folder, pictures.photos, &mut context)?;
         for item in &found {
             used.insert(item.record.path.clone());
             if let Some(message) = item.record.message() {
@@ -78,7 +78,7 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
             .insert(face.name.clone(), FaceLook::from(face));
     }
     let lone_records = lone_records::find_lone_records(&folders, &used);
-    photos::sort_out(&mut photos, args.shard);
+    photos::select_shard_and_mark_duplicates(&mut photos, args.shard);
     measuring::measure_photos(args, &photos, terminal, &mut outcome);
     if args.shard.is_none() {
         lone_records::add_lone_records(args, lone_records, &context, terminal, &mut outcome);

@@ -36,7 +36,7 @@ pub(super) struct FolderPictures {
 }
 
 /// Reads all these files and separates photos from pictures that bossmark drew on them.
-pub(super) fn sort(files: Vec<PathBuf>) -> FolderPictures {
+pub(super) fn separate_drawn_pictures(files: Vec<PathBuf>) -> FolderPictures {
     let read: Vec<(Option<String>, bool)> = files
         .par_iter()
         .map(|path| {
@@ -46,18 +46,18 @@ pub(super) fn sort(files: Vec<PathBuf>) -> FolderPictures {
             (Some(photo::fingerprint(&bytes)), photo::is_drawn_on(&bytes))
         })
         .collect();
-    let mut sorted = FolderPictures {
+    let mut pictures = FolderPictures {
         photos: Vec::new(),
         drawn_on: Vec::new(),
     };
     for (path, (fingerprint, drawn)) in files.into_iter().zip(read) {
         if drawn {
-            sorted.drawn_on.push(path);
+            pictures.drawn_on.push(path);
         } else {
-            sorted.photos.push((path, fingerprint));
+            pictures.photos.push((path, fingerprint));
         }
     }
-    sorted
+    pictures
 }
 
 /// The photos of one folder, with their records.
@@ -87,7 +87,10 @@ pub(super) fn find_photos(
 }
 
 /// Leaves out the photos of other shards, and marks those that are there twice: they count once.
-pub(super) fn sort_out(photos: &mut Vec<DayPhoto>, shard: Option<(u64, u64)>) {
+pub(super) fn select_shard_and_mark_duplicates(
+    photos: &mut Vec<DayPhoto>,
+    shard: Option<(u64, u64)>,
+) {
     let folder_of = |item: &DayPhoto| item.photo.parent().unwrap_or(Path::new("")).to_owned();
     // of photos with the same content the one whose name its record has counts, else the first
     let mut counts: BTreeMap<(PathBuf, String), (bool, String)> = BTreeMap::new();
