@@ -295,15 +295,15 @@ fn an_applied_advice_holds_from_the_next_end_on() {
         "{}",
         ran.stdout
     );
-    // where nobody told the value before, the ends before it can't be told apart
+    // where nobody said the value before, the ends before and after it are read together
     let ran = setup(
         &folder,
         &["--changed", "--brace-height", "222", "--out", "-"],
         "",
     );
     assert_eq!(ran.status, 0, "{}", ran.stderr);
-    let told = "what `brace_height_mm` was before is not told";
-    assert!(ran.stderr.contains(told), "{}", ran.stderr);
+    let unknown = "the value of `brace_height_mm` before the change is not known";
+    assert!(ran.stderr.contains(unknown), "{}", ran.stderr);
     // a setting that moved on its way isn't corrected at the start unseen
     let ran = setup(&folder, &["--plunger", "2"], "");
     assert_eq!(ran.status, 2);

@@ -137,7 +137,7 @@ pub(crate) fn several_faces(seen: &[FaceInPhoto], taken: FaceChoice) -> Note {
             "of those that hold shafts the largest is taken (of several about as large the nearest to the middle); --which N or --at X,Y takes another"
         }
         FaceChoice::ByNumber => "taken by its number",
-        FaceChoice::Nearest => "the nearest to the point told is taken",
+        FaceChoice::Nearest => "the nearest to the point given is taken",
     };
     Note::new(
         "several-faces",
@@ -186,7 +186,7 @@ pub(crate) fn shafts_too_small(width_px: f64) -> Note {
 
 /// On a face of this size the shafts would be thicker or thinner than shafts are, or than those given.
 pub(crate) fn face_size(face: &str, thickness_mm: f64, given_mm: Option<f64>) -> Note {
-    let given = given_mm.map_or_else(String::new, |mm| format!(" (told: {mm} mm)"));
+    let given = given_mm.map_or_else(String::new, |mm| format!(" (stated: {mm} mm)"));
     Note::new(
         "face-size-doubtful",
         format!(
@@ -200,7 +200,7 @@ pub(crate) fn count_differs(given: [u32; 2], seen: [usize; 2]) -> Note {
     Note::new(
         "count-differs",
         format!(
-            "{} fletched and {} bare shafts were told, {} and {} were found; check the entries before you rely on them, and note shots that missed",
+            "{} fletched and {} bare shafts were stated, {} and {} were found; check the entries before you rely on them, and note shots that missed",
             given[0], given[1], seen[0], seen[1]
         ),
     )

@@ -43,7 +43,7 @@ pub(super) fn run(args: &SetupArgs, terminal: &mut Terminal) -> Result<(), CliEr
         }
         for setting in change::enter_change(args, &mut file, &path)? {
             terminal.message(&format!(
-                "{}: what `{setting}` was before is not told, so ends before and after can't be told apart by it and are read \
+                "{}: the value of `{setting}` before the change is not known, so ends before and after it are read \
                  together: put the old value into the file's `session`, where the bow was described",
                 path.display()
             ));

@@ -70,7 +70,7 @@ fn arrow_look(arrow: &NamedArrow) -> String {
     let vanes = vanes.map(|v| format!("vanes {}", v.join(" and ")));
     let parts: Vec<String> = [kind, nock, vanes].into_iter().flatten().collect();
     if parts.is_empty() {
-        return "looks not told".to_owned();
+        return "look not given".to_owned();
     }
     parts.join(", ")
 }

@@ -150,7 +150,7 @@ fn facts_of_bow(bow: &BowReport) -> String {
     match reading.hand {
         Some(crate::record::Hand::Right) => out.push("right-handed".to_owned()),
         Some(crate::record::Hand::Left) => out.push("left-handed".to_owned()),
-        None => out.push("drawing hand not told".to_owned()),
+        None => out.push("drawing hand not known".to_owned()),
     }
     let n = bow.runs.iter().map(|r| r.ends.len()).sum();
     out.push(format!(

@@ -217,7 +217,7 @@ fn set_up(page: &mut Page, run: &RunReport) {
     let setup = run.setup.as_ref();
     let rows = setup.map_or_else(Vec::new, |setup| settings(setup, page.locale));
     if rows.is_empty() {
-        page.el("p", "note", "The set-up was not told.");
+        page.el("p", "note", "The set-up is not known.");
         return;
     }
     page.raw("<details class=\"setup\"><summary>What was set</summary>\n<dl class=\"settings\">\n");
