@@ -90,7 +90,7 @@ pub struct Shaft {
     pub confidence: f64,
     /// How it stands, where its nock was seen.
     pub lean: Option<Lean>,
-    /// Thickness, mm.
+    /// Thickness, which is the shaft's outer diameter, mm.
     pub thickness_mm: Option<f64>,
     /// The image of the shaft's axis from entry to nock, px.
     pub segment_px: Option<[ImagePoint; 2]>,
