@@ -137,11 +137,11 @@ impl Findings {
         observations: &[Arc<RunObservation>],
         k: &Knowledge,
     ) -> Self {
-        let (Some(run), Some(read)) = (history.runs.last(), observations.last()) else {
+        let (Some(run), Some(observed)) = (history.runs.last(), observations.last()) else {
             return Self::default();
         };
         let rules = &k.step_rules;
-        let groups: Vec<&Analysis> = read
+        let groups: Vec<&Analysis> = observed
             .groups
             .iter()
             .filter(|g| within_tuning_distance(&g.reading))
@@ -162,7 +162,7 @@ impl Findings {
             fletched: sum(|r| r.fletched),
             bare: sum(|r| r.bare),
             ends: groups.iter().map(|g| ends_of_both(g)).sum(),
-            unconfirmed: read.groups.iter().map(unconfirmed).sum(),
+            unconfirmed: observed.groups.iter().map(unconfirmed).sum(),
             swapped: SwappedTags::of(observations, rules),
             tags_checked: history
                 .runs
@@ -175,13 +175,13 @@ impl Findings {
                 .flat_map(|record| checks(&record.end))
                 .collect(),
             mass_checked: mass_checked(history),
-            too_far: groups.is_empty() && !read.groups.is_empty(),
+            too_far: groups.is_empty() && !observed.groups.is_empty(),
             for_cut: CutFindings::of(&groups, rules),
             missed: missed_bare(run, rules),
             group_sd_mm: group_sds(&groups).into_iter().reduce(f64::min),
             earlier_sd_mm: earlier_sd(observations, rules),
             is_doubtful: is_doubtful(&groups, observations, rules),
-            scatter_ratio: before.and_then(|before| ratio(before, read, rules)),
+            scatter_ratio: before.and_then(|before| ratio(before, observed, rules)),
             spines: history
                 .runs
                 .iter()
@@ -338,8 +338,9 @@ fn earlier_sd(observations: &[Arc<RunObservation>], rules: &StepRules) -> Option
     let (_, earlier) = observations.split_last()?;
     let groups: Vec<&Analysis> = earlier
         .iter()
-        .flat_map(|read| {
-            read.groups
+        .flat_map(|observed| {
+            observed
+                .groups
                 .iter()
                 .filter(|g| within_tuning_distance(&g.reading))
         })
@@ -398,8 +399,8 @@ fn sd<'a>(shots: impl Iterator<Item = &'a Shot>) -> Option<f64> {
 /// Scatter after over scatter before, each with three shots of a kind at least, where it stands out from chance.
 fn ratio(before: &RunObservation, after: &RunObservation, rules: &StepRules) -> Option<f64> {
     // scatter at 1 m, and the variance of its logarithm
-    let scatter = |read: &RunObservation| {
-        let readings = read.groups.iter().map(|g| &g.reading);
+    let scatter = |observed: &RunObservation| {
+        let readings = observed.groups.iter().map(|g| &g.reading);
         let mut known =
             readings.filter(|r| within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3);
         known.find_map(|r| {
@@ -434,8 +435,8 @@ fn confounded_levers(changed: &Comparison, k: &Knowledge) -> Vec<Lever> {
 fn best(history: &History, observations: &[Arc<RunObservation>]) -> Option<BestSetup> {
     let assumptions = Assumptions::embedded().ok()?;
     let mut found: Option<(f64, BestSetup)> = None;
-    for (at, (run, read)) in history.runs.iter().zip(observations).enumerate() {
-        let mut readings = read.groups.iter().map(|g| &g.reading);
+    for (at, (run, observed)) in history.runs.iter().zip(observations).enumerate() {
+        let mut readings = observed.groups.iter().map(|g| &g.reading);
         let Some((reading, offset, distance)) = readings.find_map(|r| {
             let enough = within_tuning_distance(r) && r.fletched >= 3 && r.bare >= 3;
             Some((r, r.offset?, r.distance_m?)).filter(|_| enough)

@@ -230,11 +230,11 @@ pub(super) fn interventions(
         .runs
         .iter()
         .zip(observations)
-        .map(|(run, read)| {
+        .map(|(run, observed)| {
             let mut intervention = RunOnAxis {
                 observed: match axis {
-                    Axis::Horizontal => read.horizontal,
-                    Axis::Vertical => read.vertical,
+                    Axis::Horizontal => observed.horizontal,
+                    Axis::Vertical => observed.vertical,
                 },
                 ..RunOnAxis::default()
             };

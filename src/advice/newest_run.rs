@@ -12,11 +12,12 @@ pub(super) struct NewestChange {
 }
 
 /// The reading of the newest end's distance, with the notes of its run.
-pub(super) fn newest_reading(run: &Run, read: &RunObservation) -> Option<Reading> {
+pub(super) fn newest_reading(run: &Run, observed: &RunObservation) -> Option<Reading> {
     // the newest end from where tuning can be read, else the newest
     let groups = run.by_distance();
     let counts = |at: usize| {
-        read.groups
+        observed
+            .groups
             .get(at)
             .is_some_and(|g| within_tuning_distance(&g.reading))
     };
@@ -27,7 +28,7 @@ pub(super) fn newest_reading(run: &Run, read: &RunObservation) -> Option<Reading
     let mut newest_first = run.ends.iter().rev().filter_map(group_index);
     let newest = newest_first.clone().next()?;
     let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
-    let mut reading = read.groups.get(at)?.reading.clone();
+    let mut reading = observed.groups.get(at)?.reading.clone();
     let notes = run.notes.iter().map(|note| note.clone().among());
     reading.cautions.extend(notes);
     Some(reading)
