@@ -70,16 +70,20 @@ pub fn plan(options: &PlanOptions) -> Plan {
     };
     let stated = options.distance_m.filter(|d| SHOT_FROM_M.contains(d));
     let distance_m = stated.unwrap_or(data.unknown_tune_distance_m);
-    let scale = distance_m / assumptions.reference_distance_m;
-    let tolerance = assumptions.tolerance_for(options.tolerance_30m_mm) * scale;
+    let distance_ratio = distance_m / assumptions.reference_distance_m;
+    let tolerance = assumptions.tolerance_for(options.tolerance_30m_mm) * distance_ratio;
     let scatter = options
         .scatter_sd_mm
         .filter(|sd| sd.is_finite() && *sd > 0.0);
     let spreads = scatter.map_or_else(
-        || precision::prior_scatters(scale, &assumptions),
+        || precision::prior_scatters(distance_ratio, &assumptions),
         |sd| vec![(sd, 1.0)],
     );
-    let offsets: Vec<f64> = data.offsets_30m_mm.iter().map(|o| o * scale).collect();
+    let offsets: Vec<f64> = data
+        .offsets_30m_mm
+        .iter()
+        .map(|o| o * distance_ratio)
+        .collect();
     let full = assumptions.is_full_distance(distance_m);
     let certainty = options
         .certainty
@@ -89,7 +93,7 @@ pub fn plan(options: &PlanOptions) -> Plan {
         arrows: data.bare,
         spreads: &spreads,
         tolerance,
-        scale,
+        distance_ratio,
         assumptions: &assumptions,
     };
     let pairs = forecast.pairs_needed(certainty, data.far_tolerances * tolerance);
@@ -123,7 +127,10 @@ pub fn plan(options: &PlanOptions) -> Plan {
             .flatten()
             .collect(),
         scatter: PlannedScatter {
-            sd_mm: rounded(scatter.unwrap_or(assumptions.scatter_median_mm * scale), 1),
+            sd_mm: rounded(
+                scatter.unwrap_or(assumptions.scatter_median_mm * distance_ratio),
+                1,
+            ),
             from: if scatter.is_some() {
                 ScatterFrom::Stated
             } else {

@@ -8,13 +8,13 @@ use crate::reading::{Assumptions, Thresholds};
 const POINTS_EITHER_SIDE: i32 = 20;
 /// How far they reach, standard deviations of the prior.
 const REACH_SDS: f64 = 2.5;
-/// Scatters that archers have (sd per axis at this scale, mm) with their weights: the reading's log-normal prior.
-pub(super) fn prior_scatters(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
+/// Scatters that archers have (sd per axis at the distance shot, mm) with their weights: the reading's log-normal prior.
+pub(super) fn prior_scatters(distance_ratio: f64, a: &Assumptions) -> Vec<(f64, f64)> {
     let points: Vec<(f64, f64)> = (-POINTS_EITHER_SIDE..=POINTS_EITHER_SIDE)
         .map(|i| {
             let z = REACH_SDS * f64::from(i) / f64::from(POINTS_EITHER_SIDE);
             (
-                a.scatter_median_mm * scale * (a.scatter_log_sd * z).exp(),
+                a.scatter_median_mm * distance_ratio * (a.scatter_log_sd * z).exp(),
                 (-z * z / 2.0).exp(),
             )
         })
@@ -27,14 +27,15 @@ pub(super) fn prior_scatters(scale: f64, a: &Assumptions) -> Vec<(f64, f64)> {
 ///
 /// An outlier has 1/κ² of the information of another shot; the same arrows shot again keep their own differences; of the offset's prior only
 /// the widest part is taken, so that nothing is promised that the shots themselves don't show.
-fn variances(pairs: u32, arrows: u32, sd: f64, scale: f64, a: &Assumptions) -> (f64, f64) {
+fn variances(pairs: u32, arrows: u32, sd: f64, distance_ratio: f64, a: &Assumptions) -> (f64, f64) {
     let good = 1.0 - a.outlier_probability
         + a.outlier_probability / (a.outlier_widening * a.outlier_widening);
     let n = f64::from(pairs) * good;
     let ratio = a.more_pairs_bare_ratio;
     let shots = sd * sd * (1.0 + ratio * ratio) / n;
-    let own = 2.0 * (a.arrow_own_sd_mm * scale).powi(2) / f64::from(arrows.min(pairs).max(1));
-    let prior = (a.widest_offset_sd_mm() * scale).powi(2);
+    let own =
+        2.0 * (a.arrow_own_sd_mm * distance_ratio).powi(2) / f64::from(arrows.min(pairs).max(1));
+    let prior = (a.widest_offset_sd_mm() * distance_ratio).powi(2);
     let posterior = 1.0 / (1.0 / shots + 1.0 / prior) + own;
     (shots + own, posterior)
 }
@@ -48,7 +49,7 @@ pub(super) struct PrecisionForecast<'a> {
     /// Tolerance, mm.
     pub(super) tolerance: f64,
     /// Distance over the reference distance.
-    pub(super) scale: f64,
+    pub(super) distance_ratio: f64,
     pub(super) assumptions: &'a Assumptions,
 }
 
@@ -62,8 +63,13 @@ impl PrecisionForecast<'_> {
         let mut variance = 0.0;
         let mut sums = vec![(0.0, 0.0); offsets.len()];
         for &(sd, weight) in self.spreads {
-            let (sampling, posterior) =
-                variances(pairs, self.arrows, sd, self.scale, self.assumptions);
+            let (sampling, posterior) = variances(
+                pairs,
+                self.arrows,
+                sd,
+                self.distance_ratio,
+                self.assumptions,
+            );
             variance += weight * posterior;
             let calls = Thresholds::of(
                 posterior.sqrt(),
