@@ -211,7 +211,7 @@ fn unknown_setup(k: &Knowledge) -> Caution {
 }
 
 fn of_history(history: &History) -> Vec<Caution> {
-    history.notes.iter().map(|n| n.clone().among()).collect()
+    history.remarks.iter().map(|n| n.clone().among()).collect()
 }
 
 /// What a unit of each lever does on this bow: as learned, or as a bow like it usually answers. Empty where nothing can be

@@ -29,7 +29,7 @@ pub(super) fn newest_reading(run: &Run, observed: &RunObservation) -> Option<Rea
     let newest = newest_first.clone().next()?;
     let at = newest_first.find(|&at| counts(at)).unwrap_or(newest);
     let mut reading = observed.groups.get(at)?.reading.clone();
-    let notes = run.notes.iter().map(|note| note.clone().among());
+    let notes = run.remarks.iter().map(|note| note.clone().among());
     reading.cautions.extend(notes);
     Some(reading)
 }

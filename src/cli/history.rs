@@ -136,5 +136,5 @@ fn document(bow: &History, label: &str, points: &[TrendPoint]) -> Value {
         .iter()
         .map(|p| json!({"setup": p.number, "day": p.day, "reading": p.reading}))
         .collect();
-    json!({"schema": SCHEMA, "bow": label, "setups": setups, "trend": trend, "cautions": bow.notes})
+    json!({"schema": SCHEMA, "bow": label, "setups": setups, "trend": trend, "cautions": bow.remarks})
 }

@@ -70,7 +70,7 @@ fn with_cautions(
             .for_each(|one| add_cautions(&mut one.reading, std::slice::from_ref(&note)));
     }
     if let Some(first) = all.first_mut() {
-        let notes: Vec<Caution> = run.notes.iter().map(|n| n.clone().among()).collect();
+        let notes: Vec<Caution> = run.remarks.iter().map(|n| n.clone().among()).collect();
         add_cautions(&mut first.reading, &notes);
     }
     all
@@ -116,7 +116,7 @@ pub fn end_in_history(
     let until: Vec<Run> = own.iter().take(index + 1).map(|r| (*r).clone()).collect();
     let ends = until.iter().flat_map(|r| r.ends.iter().cloned()).collect();
     let history = History {
-        notes: History::new(ends).notes,
+        remarks: History::new(ends).remarks,
         runs: until,
         left_out: Vec::new(),
     };

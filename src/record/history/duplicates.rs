@@ -160,12 +160,12 @@ mod tests {
         let History {
             runs,
             left_out,
-            notes,
+            remarks,
         } = History::new(vec![one.clone(), copy]);
         assert_eq!(runs[0].ends.len(), 1);
         assert_eq!(left_out[0].reason, RecordExclusion::SameRecord);
         assert!(
-            notes.is_empty() && runs[0].notes.is_empty(),
+            remarks.is_empty() && runs[0].remarks.is_empty(),
             "given twice is no caution"
         );
 
@@ -184,7 +184,7 @@ mod tests {
             "the confirmed one counts"
         );
         assert_eq!(history.left_out[0].reason, RecordExclusion::SameEnd);
-        assert_eq!(history.runs[0].notes[0].code, "same-end");
+        assert_eq!(history.runs[0].remarks[0].code, "same-end");
     }
 
     #[test]

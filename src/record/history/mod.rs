@@ -67,8 +67,8 @@ pub struct Run {
     pub changed: Comparison,
     /// Settings that some of its records give and others don't, by name.
     pub incomplete: BTreeSet<&'static str>,
-    /// Notes on this run alone (`same-end`, `setup-incomplete` within the run); they are also cautions of its reading.
-    pub notes: Vec<HistoryRemark>,
+    /// Remarks on this run alone (`same-end`, `setup-incomplete` within the run); they are also cautions of its reading.
+    pub remarks: Vec<HistoryRemark>,
 }
 
 impl Run {
@@ -99,8 +99,8 @@ pub struct History {
     pub runs: Vec<Run>,
     /// Records that don't count, in their order, and why.
     pub left_out: Vec<ExcludedRecord>,
-    /// Notes on the history as a whole (`other-bow`, `setup-incomplete` between runs). Those on one run are in [`Run::notes`] alone.
-    pub notes: Vec<HistoryRemark>,
+    /// Remarks on the history as a whole (`other-bow`, `setup-incomplete` between runs). Those on one run are in [`Run::remarks`] alone.
+    pub remarks: Vec<HistoryRemark>,
 }
 
 impl History {
@@ -118,11 +118,11 @@ impl History {
         let (own, others): (Vec<BowRun>, Vec<BowRun>) =
             runs.into_iter().partition(|c| c.bow == bow);
         let runs: Vec<Run> = own.into_iter().map(|c| c.run).collect();
-        let mut notes = Vec::new();
+        let mut remarks = Vec::new();
         if !others.is_empty() {
-            notes.push(other_bow(&bow, &others));
+            remarks.push(other_bow(&bow, &others));
         }
-        notes.extend(incomplete_between(&runs));
+        remarks.extend(incomplete_between(&runs));
         left_out.extend(
             others
                 .into_iter()
@@ -135,7 +135,7 @@ impl History {
         Self {
             runs,
             left_out,
-            notes,
+            remarks,
         }
     }
 
@@ -155,7 +155,7 @@ impl History {
         }
         bows.sort_by_key(|(_, last, _)| std::cmp::Reverse(*last));
         let histories = bows.into_iter().map(|(_, _, runs)| Self {
-            notes: incomplete_between(&runs).into_iter().collect(),
+            remarks: incomplete_between(&runs).into_iter().collect(),
             runs,
             left_out: Vec::new(),
         });
@@ -288,7 +288,7 @@ mod tests {
             reasons,
             [RecordExclusion::Failed, RecordExclusion::OtherBow]
         );
-        assert_eq!(history.notes[0].code, "other-bow");
+        assert_eq!(history.remarks[0].code, "other-bow");
         assert_eq!(History::new(Vec::new()), History::default());
     }
 

@@ -56,7 +56,7 @@ fn runs_of_one_bow(bow: &Bow, list: Vec<(usize, CountedRecord)>) -> Vec<BowRun> 
             setup,
             changed: Comparison::default(),
             incomplete: BTreeSet::new(),
-            notes: Vec::new(),
+            remarks: Vec::new(),
         };
         add_end(&mut run, record);
         runs.push(BowRun {
@@ -77,7 +77,7 @@ fn runs_of_one_bow(bow: &Bow, list: Vec<(usize, CountedRecord)>) -> Vec<BowRun> 
     for BowRun { run, .. } in &mut runs {
         run.ends.reverse();
         if !run.incomplete.is_empty() {
-            run.notes.push(setup_incomplete(&run.incomplete, true));
+            run.remarks.push(setup_incomplete(&run.incomplete, true));
         }
     }
     runs
@@ -89,7 +89,7 @@ fn add_end(run: &mut Run, record: CountedRecord) {
             left_out: record.same_end,
             counts: record.filed.file.clone(),
         };
-        run.notes.push(Remark::new("same-end", about));
+        run.remarks.push(Remark::new("same-end", about));
     }
     run.ends.push(record.filed);
 }
@@ -155,9 +155,9 @@ mod tests {
         assert_eq!(ends, [vec!["1.json"], vec!["2.json", "3.json"]]);
         let newest = history.newest().expect("run");
         assert_eq!(newest.setup.plunger_clicks, Some(1.0), "gaps are filled");
-        assert_eq!(newest.notes.len(), 1);
-        assert_eq!(newest.notes[0].code, "setup-incomplete");
-        let about = &newest.notes[0].values;
+        assert_eq!(newest.remarks.len(), 1);
+        assert_eq!(newest.remarks[0].code, "setup-incomplete");
+        let about = &newest.remarks[0].values;
         assert!(
             matches!(about, crate::record::HistoryRemarkKind::Incomplete { settings, .. } if settings == &["plunger_clicks", "point_gr"]),
             "{about:?}"
