@@ -382,7 +382,7 @@ mod tests {
     }
 
     #[test]
-    fn broken_profiles_are_told() {
+    fn broken_profiles_are_reported() {
         let text = serde_json::to_string(&profile()).unwrap();
         assert!(LensProfile::parse(text.as_bytes()).is_ok());
         for (from, to, word) in [

@@ -362,7 +362,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_wrong_is_told() {
+    fn what_is_wrong_is_reported() {
         let head = r#"{"schema": "bossmark/points/1", "#;
         for (text, word, wrong_use) in [
             (

@@ -416,7 +416,7 @@ mod tests {
     }
 
     #[test]
-    fn standing_outside_own_limits_is_told() {
+    fn standing_outside_own_limits_is_reported() {
         let setup: Setup =
             serde_json::from_value(json!({"point_gr": 120, "limits": {"point_gr": {"max": 110}}}))
                 .expect("set-up");

@@ -74,7 +74,7 @@ pub struct Options<'a> {
     pub size: Option<(u32, u32)>,
     /// The arrows that were shot, by kind in this order, and what they look like; empty: all of a kind look alike.
     pub arrows: &'a [NamedArrow],
-    /// What all that is not told is drawn from.
+    /// What all that is not stated is drawn from.
     pub seed: u64,
 }
 

@@ -11,7 +11,7 @@ use crate::photo::DIAGONAL_35MM;
 use crate::record::ArrowKind;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
-/// Sizes of pictures if none is told, px: eight and twelve million.
+/// Sizes of pictures if none is stated, px: eight and twelve million.
 const SIZES: [(u32, u32); 2] = [(3264, 2448), (4032, 3024)];
 
 /// The camera and its picture.

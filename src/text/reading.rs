@@ -447,7 +447,7 @@ mod tests {
         }
     }
 
-    /// More shots don't help where it is the distance that nobody told.
+    /// More shots don't help where it is the distance that nobody stated.
     #[test]
     fn a_headline_asks_for_what_is_missing() {
         let mut undecided = reading(0.1, 80.0, 80.0);
@@ -458,19 +458,19 @@ mod tests {
         assert!(verdict(&undecided).starts_with("Give the distance"));
     }
 
-    /// What is read and what the eye sees: the difference is told with its reason, where there is one.
+    /// What is read and what the eye sees: the difference is stated with its reason, where there is one.
     #[test]
     fn plain_means_are_told_where_they_differ() {
         assert_eq!(
             plain_means(&reading(0.9, 80.0, 83.0), Locale::default()),
             None
         );
-        let told = plain_means(&reading(0.9, 73.0, 82.0), Locale::default()).expect("a difference");
+        let said = plain_means(&reading(0.9, 73.0, 82.0), Locale::default()).expect("a difference");
         assert!(
-            told.starts_with(
+            said.starts_with(
                 "82 mm right and 2 mm high. What is read lies 9 mm to the left of that: with few shots"
             ),
-            "{told}"
+            "{said}"
         );
     }
 }

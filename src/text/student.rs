@@ -3,11 +3,11 @@
 use crate::plan::{Plan, PlanOptions};
 use crate::record::Hand;
 
-/// The note, one paragraph or point a line, to be sent as it stands. It asks only for what isn't told yet; `face` is the face
+/// The note, one paragraph or point a line, to be sent as it stands. It asks only for what isn't stated yet; `face` is the face
 /// that is to be shot at, if that is known.
 #[must_use]
-pub fn note_for_student(plan: &Plan, told: &PlanOptions, face: Option<&str>) -> String {
-    let from = match told.distance_m {
+pub fn note_for_student(plan: &Plan, options: &PlanOptions, face: Option<&str>) -> String {
+    let from = match options.distance_m {
         Some(m) => format!("from {m} m"),
         None => "from a distance at which all your arrows hit the boss".to_owned(),
     };
@@ -31,7 +31,7 @@ pub fn note_for_student(plan: &Plan, told: &PlanOptions, face: Option<&str>) -> 
         String::new(),
         "And tell me".to_owned(),
     ];
-    if told.hand.is_none() {
+    if options.hand.is_none() {
         lines.push("- which hand draws the string, right or left?".to_owned());
     }
     if face.is_none() {
@@ -40,7 +40,7 @@ pub fn note_for_student(plan: &Plan, told: &PlanOptions, face: Option<&str>) -> 
                 .to_owned(),
         );
     }
-    if told.distance_m.is_none() {
+    if options.distance_m.is_none() {
         lines.push("- how far did you shoot, in metres or yards?".to_owned());
     }
     lines.extend(
@@ -51,7 +51,7 @@ pub fn note_for_student(plan: &Plan, told: &PlanOptions, face: Option<&str>) -> 
         ]
         .map(str::to_owned),
     );
-    if told.hand == Some(Hand::Left) {
+    if options.hand == Some(Hand::Left) {
         lines.push(String::new());
         lines.push("I have noted that you draw with the left hand.".to_owned());
     }
@@ -79,12 +79,12 @@ mod tests {
         ] {
             assert!(asked.contains(words), "{words}: {asked}");
         }
-        let told = PlanOptions {
+        let options = PlanOptions {
             hand: Some(Hand::Left),
             distance_m: Some(18.0),
             ..nothing
         };
-        let short = note_for_student(&plan(&told), &told, Some("wa-60"));
+        let short = note_for_student(&plan(&options), &options, Some("wa-60"));
         for words in ["which hand", "which face", "how far"] {
             assert!(!short.contains(words), "{words}: {short}");
         }
