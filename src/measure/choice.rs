@@ -1,13 +1,12 @@
 //! Which of several faces is measured.
 
-use super::entries::MIN_COUNTED_CONFIDENCE;
 use super::{MeasureError, MeasureOptions, Pick};
 use crate::face::spec::FaceSpec;
 use crate::face::{self, FaceFit};
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::math::{round_i64, rounded};
 use crate::photo::Photo;
-use crate::record::{FaceInPhoto, Failure, Session};
+use crate::record::{FaceInPhoto, Failure, MIN_COUNTED_CONFIDENCE, Session};
 use crate::shaft::{self, Shafts, View, WeightsError};
 
 /// The face that is measured, and the other faces of this kind in the photo.

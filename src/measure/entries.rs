@@ -5,11 +5,8 @@ use crate::face::spec::FaceSpec;
 use crate::face::{self, FaceFit};
 use crate::manual_points;
 use crate::photo::Photo;
-use crate::record::{ArrowProposal, End, Entry, Lean, NamedArrow};
+use crate::record::{ArrowProposal, End, Entry, Lean, MIN_COUNTED_CONFIDENCE, NamedArrow};
 use crate::shaft::{self, ArrowLook, Shaft, Shafts};
-
-/// Smallest confidence at which a proposal counts as a shaft; the reading uses the same threshold.
-pub(super) const MIN_COUNTED_CONFIDENCE: f64 = 0.5;
 
 /// The entries of a record, by descending confidence. Doubtful ones are included for a person to check, unless no shaft counts: a
 /// face without arrows has no entries.

@@ -1,6 +1,5 @@
 //! The notes of a record that concern several faces, or the shafts found.
 
-use super::entries::MIN_COUNTED_CONFIDENCE;
 use super::{MeasureOptions, Pick};
 use crate::face::FaceFit;
 use crate::geometry::FacePoint;
@@ -36,8 +35,7 @@ pub(super) fn shafts_too_small(fit: &FaceFit) -> Option<Note> {
 pub(super) fn count_differs(end: &End) -> Option<Note> {
     let (fletched, bare) = end.session.fletched.zip(end.session.bare)?;
     let of = |kind| {
-        let counted =
-            |e: &&Entry| e.kind == kind && e.confidence.is_none_or(|c| c >= MIN_COUNTED_CONFIDENCE);
+        let counted = |e: &&Entry| e.kind == kind && e.counts();
         end.entries.iter().filter(counted).count()
     };
     let seen = [of(ArrowKind::Fletched), of(ArrowKind::Bare)];

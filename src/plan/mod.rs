@@ -10,7 +10,7 @@ pub use document::{
 
 use crate::advice;
 use crate::math::rounded;
-use crate::reading::Assumptions;
+use crate::reading::{Assumptions, plausible_distance};
 use crate::record::Hand;
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -59,16 +59,13 @@ fn data() -> Option<&'static Data> {
 /// What is seen to once on a bow before its first change: codes of `setup --ticked` and `setup.checklist`.
 pub const CHECKLIST: [&str; 4] = ["centre-shot", "clearance", "brace-height", "nock-fit"];
 
-/// Distances that people shoot from, m; anything else counts as not stated.
-const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
-
 /// A plan for the next shooting.
 #[must_use]
 pub fn plan(options: &PlanOptions) -> Plan {
     let (Some(data), Ok(assumptions)) = (data(), Assumptions::embedded()) else {
         return Plan::default();
     };
-    let stated = options.distance_m.filter(|d| SHOT_FROM_M.contains(d));
+    let stated = plausible_distance(options.distance_m);
     let distance_m = stated.unwrap_or(data.unknown_tune_distance_m);
     let distance_ratio = distance_m / assumptions.reference_distance_m;
     let tolerance = assumptions.tolerance_for(options.tolerance_30m_mm) * distance_ratio;

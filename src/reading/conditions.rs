@@ -17,7 +17,7 @@ impl Conditions {
     #[must_use]
     pub fn at(distance_m: Option<f64>, assumptions: &Assumptions) -> Self {
         Self {
-            distance_ratio: distance::usable(distance_m)
+            distance_ratio: distance::plausible_distance(distance_m)
                 .map_or(1.0, |distance| distance / assumptions.reference_distance_m),
             roll_sd_rad: 0.0,
         }

@@ -9,9 +9,9 @@ pub const REFERENCE_DISTANCE_M: f64 = 30.0;
 /// Shortest and longest distance that is taken as given, m: anything else is a slip.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
-/// The distance if it is one that people shoot from.
+/// The distance if it is one that people shoot from; anything else counts as not stated.
 #[must_use]
-pub(super) fn usable(distance_m: Option<f64>) -> Option<f64> {
+pub fn plausible_distance(distance_m: Option<f64>) -> Option<f64> {
     distance_m.filter(|distance| SHOT_FROM_M.contains(distance))
 }
 
@@ -41,7 +41,7 @@ impl Assumptions {
     /// lengths are proportional to the distance. A distance nobody shoots from says nothing: the variance is infinite.
     #[must_use]
     pub fn at_30m(&self, mean_mm: f64, variance_mm2: f64, distance_m: f64) -> (f64, f64) {
-        let Some(distance) = usable(Some(distance_m)) else {
+        let Some(distance) = plausible_distance(Some(distance_m)) else {
             return (0.0, f64::INFINITY);
         };
         let factor = self.reference_distance_m / distance;

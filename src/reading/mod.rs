@@ -34,7 +34,7 @@ pub use about::{
 };
 pub use assumptions::{Assumptions, AssumptionsError, ScatterGrid};
 pub use conditions::Conditions;
-pub use distance::{REFERENCE_DISTANCE_M, at_30m};
+pub use distance::{REFERENCE_DISTANCE_M, at_30m, plausible_distance};
 pub use document::{
     ArrowPlace, ArrowReading, Group, Groups, Horizontal, HorizontalCall, LeanReading, MoreShots,
     Offset, Outlier, Reading, SCHEMA, Scatter, Vertical, VerticalCall,

@@ -65,7 +65,8 @@ pub fn analyse(ends: &[&End]) -> Analysis {
 #[must_use]
 pub fn analyse_with(ends: &[&End], assumptions: &Assumptions) -> Analysis {
     let hand = ends.iter().rev().find_map(|end| end.session.hand);
-    let distance_m = distance::usable(ends.iter().rev().find_map(|end| end.session.distance_m));
+    let distance_m =
+        distance::plausible_distance(ends.iter().rev().find_map(|end| end.session.distance_m));
     let gathered = gather(ends, assumptions);
     let conditions = Conditions {
         roll_sd_rad: gathered.roll_sd_rad,

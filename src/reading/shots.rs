@@ -318,6 +318,13 @@ fn pooled_roll(ends: &[&End], shots: &[Shot]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What a record counts as a shot is what is read.
+    #[test]
+    fn entries_are_read_from_the_confidence_from_which_they_count() {
+        let least = Assumptions::embedded().unwrap().least_confidence;
+        assert!((least - crate::record::MIN_COUNTED_CONFIDENCE).abs() < f64::EPSILON);
+    }
     use crate::record::{EntrySource, FaceRecord, Missed};
 
     fn entry(id: u64, x: f64, y: f64, kind: ArrowKind) -> Entry {

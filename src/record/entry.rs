@@ -104,15 +104,15 @@ pub struct Lean {
     pub sd_deg: f64,
 }
 
-/// Proposals of less confidence don't count as shots.
-const MIN_COUNTED_CONFIDENCE: f64 = 0.5;
+/// A proposal counts as a shot from this confidence on; the reading's calibration has the same figure.
+pub const MIN_COUNTED_CONFIDENCE: f64 = 0.5;
 
 impl Entry {
-    /// Whether it counts as a shot: all but proposals of little confidence.
+    /// Whether it counts as a shot: all but proposals of little or no stated confidence.
     #[must_use]
     pub fn counts(&self) -> bool {
         self.state != EntryState::Proposed
-            || self.confidence.is_none_or(|c| c >= MIN_COUNTED_CONFIDENCE)
+            || self.confidence.is_some_and(|c| c >= MIN_COUNTED_CONFIDENCE)
     }
 }
 

@@ -30,7 +30,9 @@ pub use end::{
     CameraRecord, End, EvidenceRecord, FaceInPhoto, FaceRecord, FaceToCamera, Failure, FittedTo,
     Note, PhotoRecord, PrintedZone, SCHEMA, SheetRecord, UprightRecord,
 };
-pub use entry::{ArrowProposal, Entry, EntrySource, EntryState, Lean, Missed};
+pub use entry::{
+    ArrowProposal, Entry, EntrySource, EntryState, Lean, MIN_COUNTED_CONFIDENCE, Missed,
+};
 pub use error::RecordError;
 pub use history::{
     Bow, ExcludedRecord, History, HistoryRemark, HistoryRemarkKind, RecordExclusion, RecordFile,
