@@ -84,10 +84,10 @@ pub struct Evidence {
     pub lines: f64,
     /// Changes of colour that show on a quarter of the way round or more.
     pub boundaries: usize,
-    /// Least total with which the face is accepted, nats.
-    least: f64,
+    /// Total from which the face is accepted, nats.
+    required_nats: f64,
     /// Least evidence of the lines where they would show, nats.
-    least_lines: f64,
+    required_lines_nats: f64,
     /// Least total with which no person needs to look, nats.
     beyond_doubt: f64,
 }
@@ -99,16 +99,16 @@ impl Evidence {
         self.colour + self.edges + self.lines
     }
 
-    /// Least total with which this face is accepted, nats.
+    /// Total from which this face is accepted, nats.
     #[must_use]
-    pub const fn least(&self) -> f64 {
-        self.least
+    pub const fn required_nats(&self) -> f64 {
+        self.required_nats
     }
 
-    /// The total less the least that is needed, nats; negative where the face is not accepted.
+    /// The total less what is required, nats; negative where the face is not accepted.
     #[must_use]
     pub fn margin(&self) -> f64 {
-        self.total() - self.least
+        self.total() - self.required_nats
     }
 
     /// Whether the face is accepted.
@@ -123,7 +123,7 @@ impl Evidence {
 
     /// Whether the printed lines speak for the face as far as they must where they would show.
     pub(super) fn has_lines(&self) -> bool {
-        self.lines >= self.least_lines
+        self.lines >= self.required_lines_nats
     }
 
     /// Whether so much speaks for the face that no lines are needed: where it is so small in the picture that none would show.
@@ -151,8 +151,8 @@ impl Evidence {
             }
         });
         Self {
-            least: thresholds.map_or(f64::INFINITY, |t| t.least_nats),
-            least_lines: thresholds.map_or(f64::INFINITY, |t| t.least_lines_nats),
+            required_nats: thresholds.map_or(f64::INFINITY, |t| t.least_nats),
+            required_lines_nats: thresholds.map_or(f64::INFINITY, |t| t.least_lines_nats),
             beyond_doubt: thresholds.map_or(f64::INFINITY, |t| t.doubtful_nats),
             ..Self::default()
         }

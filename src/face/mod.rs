@@ -529,7 +529,7 @@ impl Refusal {
             Self::Unlikely { evidence } => format!(
                 "something round in its colours seen, but it hardly looks more like the face than anything else does ({:.0} of the {:.0} nats asked for)",
                 evidence.total(),
-                evidence.least()
+                evidence.required_nats()
             ),
         }
     }

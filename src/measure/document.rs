@@ -63,7 +63,7 @@ pub(super) fn camera_record(
         sheet: fit.sheet.as_ref().map(SheetRecord::new),
         evidence: fit.evidence.map(|e| EvidenceRecord {
             nats: e.total(),
-            least_nats: e.least(),
+            least_nats: e.required_nats(),
         }),
         ..record
     })
