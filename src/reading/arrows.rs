@@ -7,6 +7,7 @@
 //! readings without the one and without the other.
 
 use super::em::median;
+use super::marginal_likelihood::ln_sum;
 use super::odd_arrow_test::{OddArrowTest, Residual, common_offset};
 use super::posterior::LeaveOutPosterior;
 use super::{Assumptions, Conditions, Posterior, Shot, posterior};
@@ -105,6 +106,16 @@ pub(super) fn posterior_with_arrows(
                 without,
                 rest,
             });
+        }
+        for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
+            let either = |s: &&mut OddArrowHypothesis| {
+                assessed[s.at].ambiguous && assessed[s.at].kind == kind
+            };
+            let mut pair: Vec<_> = hypotheses.iter_mut().filter(either).collect();
+            // nothing but the other arrow speaks against either of two: they are equally likely to be the odd one
+            let ln_odds: Vec<f64> = pair.iter().map(|s| s.ln_odds).collect();
+            let mean = ln_sum(&ln_odds) - (pair.len() as f64).ln();
+            pair.iter_mut().for_each(|s| s.ln_odds = mean);
         }
         let most = hypotheses.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
         let likelihood = |ln_odds: f64| (ln_odds - most).exp();
