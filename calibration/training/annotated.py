@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from confirmed import MIN_LENGTH_MM, MAX_LENGTH_MM, USUAL_DIAMETER_MM, USUAL_LENGTH_MM, face_of, on_face
+from confirmed import MAX_LENGTH_MM, MIN_LENGTH_MM, USUAL_DIAMETER_MM, USUAL_LENGTH_MM, face_of, on_face
 
 PATTERNS = {
     'ten-zone': 'wa-122',
