@@ -117,9 +117,17 @@ fn bolts(amount: f64, to: Option<f64>, quarter_turns: i64) -> String {
     format!(
         "Both limb bolts {way} by {} (about {} lb {less}{})",
         turns(quarter_turns),
-        number(amount.abs(), 2),
-        to.map_or_else(String::new, |to| format!(", to some {} lb", number(to, 2))),
+        number(quarter_pounds(amount.abs()).max(0.25), 2),
+        to.map_or_else(String::new, |to| format!(
+            ", to some {} lb",
+            number(quarter_pounds(to), 2)
+        )),
     )
+}
+
+/// Draw weight to the nearest quarter of a pound: what a bow scale shows, and more than a turn of the bolts is known for.
+fn quarter_pounds(lb: f64) -> f64 {
+    (lb * 4.0).round() / 4.0
 }
 
 fn amount_of(change: Action, amount: f64, [from, to]: [Option<f64>; 2], locale: Locale) -> String {
@@ -494,6 +502,19 @@ pub fn changes(advice: &Advice, locale: Locale) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn draw_weight_is_said_in_quarter_pounds() {
+        assert_eq!(
+            bolts(-1.51, Some(34.49), -6),
+            "Both limb bolts out by one and a half turns (about 1.5 lb less, to some 34.5 lb)"
+        );
+        // a quarter turn of a light bow
+        assert_eq!(
+            bolts(0.11, Some(16.11), 1),
+            "Both limb bolts in by a quarter turn (about 0.25 lb more, to some 16 lb)"
+        );
+    }
 
     #[test]
     fn more_shots_come_with_a_bow_left_as_it_is() {
