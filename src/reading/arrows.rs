@@ -2,9 +2,8 @@
 //!
 //! Whether an arrow is odd is assessed from the reading without its shots: that says where they should lie and how widely they scatter. Two
 //! hypotheses for their residuals are compared: a common offset as wide as any arrow's, or one as wide as an odd arrow's; in both, some may be
-//! outliers. What is left open stays open: the reading is then a mixture of
-//! the ones with and without the arrow. Of two arrows of a kind that land apart either may be the odd one: the mixture then takes in the
-//! readings without the one and without the other.
+//! outliers. Where that doesn't decide it, the reading is a mixture of that with all arrows and those without each suspect. Of two arrows
+//! of a kind both are suspects: the data can't show which of them is odd.
 
 use super::em::median;
 use super::marginal_likelihood::ln_sum;
@@ -107,32 +106,7 @@ pub(super) fn posterior_with_arrows(
                 rest,
             });
         }
-        for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
-            let either = |s: &&mut OddArrowHypothesis| {
-                assessed[s.at].ambiguous && assessed[s.at].kind == kind
-            };
-            let mut pair: Vec<_> = hypotheses.iter_mut().filter(either).collect();
-            // nothing but the other arrow speaks against either of two: they are equally likely to be the odd one
-            let ln_odds: Vec<f64> = pair.iter().map(|s| s.ln_odds).collect();
-            let mean = ln_sum(&ln_odds) - (pair.len() as f64).ln();
-            pair.iter_mut().for_each(|s| s.ln_odds = mean);
-        }
-        let most = hypotheses.iter().map(|s| s.ln_odds).fold(0.0, f64::max);
-        let likelihood = |ln_odds: f64| (ln_odds - most).exp();
-        let each = hypotheses.iter().map(|s| likelihood(s.ln_odds));
-        let all: f64 = (-most).exp() + each.sum::<f64>();
-        for hypothesis in &mut hypotheses {
-            hypothesis.probability = likelihood(hypothesis.ln_odds) / all;
-        }
-        for hypothesis in &hypotheses {
-            let arrow = &assessed[hypothesis.at];
-            let same = |other: &&OddArrowHypothesis| {
-                other.at == hypothesis.at
-                    || arrow.ambiguous && assessed[other.at].kind == arrow.kind
-            };
-            let either = hypotheses.iter().filter(same).map(|h| h.probability).sum();
-            assessed[hypothesis.at].p_odd = either;
-        }
+        set_probabilities(&mut hypotheses, &mut assessed);
         let sure = hypotheses.iter().position(|s| {
             !assessed[s.at].ambiguous && s.probability > assumptions.odd_arrow_left_out
         });
@@ -165,7 +139,35 @@ pub(super) fn posterior_with_arrows(
     out
 }
 
-/// Places of the arrows to assess exactly, the likeliest first: those of kinds of which none is left out yet. Of two of a kind both.
+/// Sets the probability of each hypothesis, and of each arrow that it is odd; of two of a kind, that one of them is.
+fn set_probabilities(hypotheses: &mut [OddArrowHypothesis], assessed: &mut [ArrowAssessment]) {
+    for kind in [ArrowKind::Fletched, ArrowKind::Bare] {
+        let mut pair: Vec<&mut OddArrowHypothesis> = hypotheses
+            .iter_mut()
+            .filter(|h| assessed[h.at].ambiguous && assessed[h.at].kind == kind)
+            .collect();
+        // each is assessed against the other alone, so the odds of both are the same; the approximation's are not quite
+        if let [one, other] = pair.as_mut_slice() {
+            let ln_mean = ln_sum(&[one.ln_odds, other.ln_odds]) - std::f64::consts::LN_2;
+            (one.ln_odds, other.ln_odds) = (ln_mean, ln_mean);
+        }
+    }
+    let mut ln_odds: Vec<f64> = hypotheses.iter().map(|h| h.ln_odds).collect();
+    ln_odds.push(0.0);
+    let ln_all = ln_sum(&ln_odds);
+    for h in &mut *hypotheses {
+        h.probability = (h.ln_odds - ln_all).exp();
+    }
+    for h in &*hypotheses {
+        let (ambiguous, kind) = (assessed[h.at].ambiguous, assessed[h.at].kind);
+        let same = |other: &&OddArrowHypothesis| {
+            other.at == h.at || ambiguous && assessed[other.at].kind == kind
+        };
+        assessed[h.at].p_odd = hypotheses.iter().filter(same).map(|h| h.probability).sum();
+    }
+}
+
+/// Places of the arrows to assess exactly, the likeliest first, of kinds of which none is left out yet; of a kind with two arrows, both.
 fn suspects(assessed: &[ArrowAssessment], taken: &[ArrowKind]) -> Vec<usize> {
     let is_suspect =
         |arrow: &ArrowAssessment| arrow.p_odd > SUSPECT_PROBABILITY && !taken.contains(&arrow.kind);
@@ -494,7 +496,7 @@ mod tests {
         );
     }
 
-    /// Of two arrows 200 mm apart either may be right: the reading lies between them and says that it could be either.
+    /// Of two arrows whose means differ by 200 mm either may be odd: the posterior's mean lies between them, and its sd spans both.
     #[test]
     fn of_two_arrows_apart_the_reading_spans_both() {
         let near = assess(&ends(2, 0.0)).posterior.unwrap();

@@ -125,7 +125,7 @@ fn bolts(amount: f64, to: Option<f64>, quarter_turns: i64) -> String {
     )
 }
 
-/// Draw weight to the nearest quarter of a pound: what a bow scale shows, and more than a turn of the bolts is known for.
+/// Draw weight to the nearest quarter of a pound: the effect of the bolts is not known more closely.
 fn quarter_pounds(lb: f64) -> f64 {
     (lb * 4.0).round() / 4.0
 }
