@@ -21,7 +21,7 @@ MIN_VISIBLE = 0.15  # share of a shaft; less need not be found
 NEARNESS_MM = 6.0  # of a likelier candidate, as in the program
 MIN_SCORE = -1.0  # scores below say no more than this (log loss 0.169 -> 0.165, cross-validated)
 MIN_TAIL = 0.6  # share of the tail in the picture below which the kind isn't asked for
-SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft', 'crowd'), ('fletched', 'tag')
+SHAFT, KIND = ('score', 'agreement', 'mask', 'shaft', 'likelier_neighbour'), ('fletched', 'tag')
 # probability by the fit from which the program counts a shaft: hidden ones, which need not be found, are most of the shafts among
 # candidates of middling probability (cross-validated, of 1178 shafts 51 are missed or false from 0.5 on, 40 from 0.6 on)
 COUNTED_FROM = 0.6
@@ -110,15 +110,15 @@ def labels(photos: list[Photo]) -> np.ndarray:
 
 
 def set_nearness(photos: list[Photo], w: np.ndarray | None) -> None:
-    """`crowd` of each candidate: how near a likelier one is; likelier by the fit w without this number (None: by the score)."""
+    """`likelier_neighbour` of each candidate: how near a likelier one is, by the fit w without this number (None: by the score)."""
     for photo in photos:
         f = photo.features
-        f['crowd'] = np.zeros(len(photo.label))
+        f['likelier_neighbour'] = np.zeros(len(photo.label))
         if not len(photo.label):
             continue
         own = f['score'] if w is None else odds(w, photo.rows(SHAFT))
         distance = np.hypot(f['x_before'][:, None] - f['x_before'], f['y_before'][:, None] - f['y_before'])
-        f['crowd'] = np.where(own[None] > own[:, None], np.exp(-distance / NEARNESS_MM), 0.0).max(1)
+        f['likelier_neighbour'] = np.where(own[None] > own[:, None], np.exp(-distance / NEARNESS_MM), 0.0).max(1)
 
 
 def tags(photos: list[Photo]) -> tuple[np.ndarray, np.ndarray]:

@@ -11,7 +11,6 @@ const TEXT: &str = include_str!("../../calibration/advice.json");
 #[derive(Clone, Debug, Deserialize)]
 pub struct Knowledge {
     pub(super) physics: PhysicsData,
-    #[serde(rename = "middle_setup")]
     pub(super) typical_setup: TypicalSetup,
     pub(super) bare_nock_g: Sourced,
     pub(super) scale: Scale,
@@ -19,13 +18,11 @@ pub struct Knowledge {
     pub(super) bolts: Bolts,
     pub(super) prediction_sd: PredictionSd,
     pub(super) learning: Learning,
-    #[serde(rename = "steps")]
     pub(super) increments: Increments,
     pub(super) bounds_when_unknown: Bounds,
     pub(super) plunger: PlungerData,
     pub(super) safety: Safety,
     pub(super) sight: Sight,
-    #[serde(rename = "evidence")]
     pub(super) step_rules: StepRules,
     pub(super) policy: Policy,
 }
@@ -113,19 +110,16 @@ pub enum Axis {
 /// The prior of one lever: mm of offset at 30 m per unit is log-normal.
 #[derive(Clone, Debug, Deserialize)]
 pub(super) struct LeverPrior {
-    #[serde(rename = "change")]
     pub(super) action: Action,
     pub(super) unit: String,
     pub(super) axis: Axis,
     /// Sign of the signed offset's shift by a positive amount: +1 or −1.
-    #[serde(rename = "moves")]
     pub(super) sign: f64,
     pub(super) median_mm: f64,
     #[serde(default)]
     pub(super) divided_by: Option<Divisor>,
     pub(super) own_log_sd: f64,
     /// Loading of ln β on the part that is common to all levers of the axis.
-    #[serde(rename = "share")]
     pub(super) common_loading: f64,
     pub(super) mark: String,
 }
@@ -152,16 +146,12 @@ pub(super) struct Learning {
     /// Prior standard deviation of the offset.
     pub(super) offset_sd_mm: f64,
     /// Standard deviation of a shift about what its slope says, share of the shift.
-    #[serde(rename = "shift_share")]
     pub(super) shift_relative_sd: f64,
     /// Standard deviation that setting up again adds to any change.
-    #[serde(rename = "floor_mm")]
     pub(super) repeat_setup_sd_mm: f64,
     /// Standard deviation that another set of shafts adds.
-    #[serde(rename = "new_shafts_mm")]
     pub(super) new_shafts_sd_mm: f64,
     /// Standard deviation of the vertical shift by a horizontal lever, share of its horizontal shift.
-    #[serde(rename = "cross_share")]
     pub(super) cross_axis_relative_sd: f64,
     /// Least deviation from the expected shift that is a contradiction, standard deviations.
     pub(super) contradiction_sd: f64,
@@ -273,7 +263,6 @@ pub(super) struct StepRules {
     /// Offset beyond which another spine is offered.
     pub(super) spine_above_mm: f64,
     /// Largest offset after it, share of the present one.
-    #[serde(rename = "spine_left_share")]
     pub(super) spine_remaining_share: f64,
     /// The same where it overshoots and the other settings can take that back.
     pub(super) spine_back_share: f64,
@@ -297,20 +286,16 @@ pub(super) struct Policy {
     /// Least probability by these alone for that.
     pub(super) in_tune_by_all_own: f64,
     /// An axis is adjusted only below this probability of lying inside the tolerance.
-    #[serde(rename = "wants_inside")]
     pub(super) adjust_below_p_inside: f64,
     /// Least probability of the offset's side with which an axis is adjusted.
-    #[serde(rename = "wants_side")]
     pub(super) adjust_from_p_side: f64,
     /// The slope that a step is sized by is median · exp(this · variance of ln β): 0.5 is the mean.
     pub(super) step_shrink: f64,
     /// Least probability of lying inside the tolerance with which the bow is set back to earlier settings.
-    #[serde(rename = "known_out_inside")]
     pub(super) known_out_below_p_inside: f64,
     /// Least number of ends before a tweak.
     pub(super) tweak_ends: u32,
     /// Least probability of the offset's side for a tweak.
-    #[serde(rename = "tweak_side")]
     pub(super) tweak_from_p_side: f64,
     /// Least number of ends that a tweak saves.
     pub(super) tweak_saves_ends: f64,
@@ -327,7 +312,6 @@ pub(super) struct Policy {
     /// Offset above which shafts are cut, mm.
     pub(super) cut_above_mm: f64,
     /// Least probability of acting weak with which shafts are cut.
-    #[serde(rename = "cut_side")]
     pub(super) cut_from_p_side: f64,
     /// Largest probability that a cut goes past zero.
     pub(super) cut_past_zero: f64,
@@ -336,13 +320,10 @@ pub(super) struct Policy {
     /// Longest portion of a cut, in steps.
     pub(super) cut_portion_steps: usize,
     /// Least probability of the side with which the spine is said to be wrong.
-    #[serde(rename = "wrong_spine_side")]
     pub(super) wrong_spine_from_p_side: f64,
     /// The limits are said to be reached only below this probability of lying inside.
-    #[serde(rename = "at_limits_inside")]
     pub(super) at_limits_below_p_inside: f64,
     /// The same where no number of shots would decide.
-    #[serde(rename = "at_limits_undecided")]
     pub(super) at_limits_below_p_inside_undecidable: f64,
     /// Least number of ends before that.
     pub(super) at_limits_ends: u32,

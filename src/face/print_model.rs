@@ -35,7 +35,6 @@ pub(super) const SHEET_SCALES: usize = 3;
 #[derive(Clone, Copy, Debug, Deserialize)]
 struct SheetScale {
     /// Standard deviation of each term of the sheet's shape, mm for a face of 1 m; larger faces bend as much in proportion.
-    #[serde(rename = "paper_mm_per_m")]
     sheet_mm_per_m: f64,
     /// Standard deviation of a ring's radius, share of it.
     print: f64,

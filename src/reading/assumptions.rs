@@ -22,7 +22,7 @@ pub struct Assumptions {
     #[serde(deserialize_with = "sourced")]
     pub outlier_probability: f64,
     /// Prior sample size of the outlier rate: α + β of its beta prior, in shots.
-    #[serde(rename = "outlier_rate_shots", deserialize_with = "sourced")]
+    #[serde(deserialize_with = "sourced")]
     pub outlier_prior_shots: f64,
     /// How many times wider outliers scatter (κ).
     #[serde(deserialize_with = "sourced")]
@@ -31,7 +31,7 @@ pub struct Assumptions {
     #[serde(deserialize_with = "sourced")]
     pub bare_scatter: Vec<[f64; 2]>,
     /// Median of the log-normal prior of the scatter (sd per axis, fletched), mm.
-    #[serde(rename = "scatter_centre_mm", deserialize_with = "sourced")]
+    #[serde(deserialize_with = "sourced")]
     pub scatter_median_mm: f64,
     /// Its sd in the logarithm, of the geometric mean of both axes.
     #[serde(deserialize_with = "sourced")]

@@ -41,7 +41,6 @@ pub(crate) struct Model {
     /// Log-odds of fletched.
     pub(crate) kind: KindOdds,
     /// When the real set is asked about vanes besides; only in the rendered set's file.
-    #[serde(rename = "others")]
     pub(crate) real_set: Option<RealSetOdds>,
     /// Standard deviation of the entry along and across the shaft's axis.
     pub(crate) entry_sd_mm: EntrySd,
@@ -50,7 +49,6 @@ pub(crate) struct Model {
     /// How thick shafts are, before any is seen.
     pub(crate) usual_thickness_mm: UsualThickness,
     /// What is left of the odds of a candidate where nothing else in the photo is a shaft.
-    #[serde(rename = "alone")]
     pub(crate) isolated_odds_factor: f64,
     /// To be added to the distance of a shaft's edges to give its thickness, mm.
     pub(crate) width_bias_mm: f64,
@@ -70,7 +68,6 @@ pub(crate) struct ShaftOdds {
     agreement: f64,
     mask: f64,
     shaft: f64,
-    #[serde(rename = "crowd")]
     likelier_neighbour: f64,
 }
 
@@ -104,7 +101,6 @@ pub(crate) struct KindOdds {
 pub(crate) struct RealSetOdds {
     constant: f64,
     /// Change of the log-odds per unit of the mean detection score.
-    #[serde(rename = "recognised")]
     slope: f64,
 }
 
@@ -123,9 +119,7 @@ pub(crate) struct EntrySd {
     across: f64,
     /// Across, where both edges of the shaft are clear.
     across_by_edges: f64,
-    #[serde(rename = "unsure")]
     sd_increase_if_unsure: f64,
-    #[serde(rename = "coarse")]
     resolution_sd_px: f64,
 }
 
