@@ -6,7 +6,8 @@ use crate::math::normal_cdf;
 /// Distance to which offsets are projected where distances are compared, m: that of the assumptions.
 pub const REFERENCE_DISTANCE_M: f64 = 30.0;
 
-/// Shortest and longest distance that is taken as given, m: anything else is a slip.
+/// Shortest and longest distance that is taken as given, m: anything else is a slip. Wider than what a session may state
+/// (`calibration/setting-ranges.json`): records also come from elsewhere.
 const SHOT_FROM_M: std::ops::RangeInclusive<f64> = 1.0..=300.0;
 
 /// The distance if it is one that people shoot from; anything else counts as not stated.

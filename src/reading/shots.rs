@@ -4,8 +4,8 @@
 use super::Assumptions;
 use crate::record::{ArrowKind, End, Entry, EntryState};
 
-/// Farthest from the centre that an entry can lie, mm: no boss is larger, so beyond it a number is a slip.
-const MAX_ENTRY_RADIUS_MM: f64 = 10_000.0;
+/// Largest coordinate of an entry, mm: no wall of bosses is larger, so beyond it a number is a slip.
+const MAX_COORDINATE_MM: f64 = 10_000.0;
 /// Largest variance taken as given, mm²: a metre either way says nothing any more.
 const MAX_VARIANCE_MM2: f64 = 1e6;
 /// Largest roll taken as given, degrees; more is no upright at all.
@@ -158,7 +158,7 @@ fn gather_end(place: usize, end: &End, assumptions: &Assumptions, gathered: &mut
 fn usable_place(entry: &Entry) -> bool {
     [entry.x_mm, entry.y_mm]
         .into_iter()
-        .all(|value| value.abs() <= MAX_ENTRY_RADIUS_MM)
+        .all(|value| value.abs() <= MAX_COORDINATE_MM)
 }
 
 fn variance(entry: &Entry, assumptions: &Assumptions) -> [f64; 2] {

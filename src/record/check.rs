@@ -89,6 +89,12 @@ fn ranges() -> BTreeMap<String, Range> {
         .unwrap_or_default()
 }
 
+/// Smallest and largest value that a number of a session can have, in the unit of its name: `None` for a number without limits.
+#[must_use]
+pub fn range_of(name: &str) -> Option<std::ops::RangeInclusive<f64>> {
+    ranges().get(name).map(|range| range.min..=range.max)
+}
+
 /// Checks a session for misspelt names, numbers in another unit, contradictory limits and an invalid date. `path` is the JSON path
 /// of the session in its file. Returns all faults, in a fixed order.
 #[must_use]

@@ -1,12 +1,10 @@
 //! What is typed → values: numbers with units, dates.
 
 use crate::record::When;
+use crate::record::check::range_of;
 
 /// Metres in a yard (exact, international yard of 1959).
 const M_PER_YARD: f64 = 0.9144;
-
-/// No archer tunes from further away, m: beyond this it is a slip.
-const MAX_DISTANCE_M: f64 = 120.0;
 
 pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
     let lower = text.trim().to_lowercase();
@@ -20,10 +18,13 @@ pub(in crate::cli) fn distance(text: &str) -> Result<f64, String> {
         .parse::<f64>()
         .map_err(|_| "give a number of metres, like 30, or yards, like 30yd".to_owned())?
         * metres;
-    if metres.is_finite() && metres > 0.0 && metres <= MAX_DISTANCE_M {
-        Ok(crate::math::rounded(metres, 3))
-    } else {
-        Err(format!("give a distance between 0 and {MAX_DISTANCE_M} m"))
+    match range_of("distance_m") {
+        Some(range) if !range.contains(&metres) => Err(format!(
+            "give a distance between {} and {} m",
+            range.start(),
+            range.end()
+        )),
+        _ => Ok(crate::math::rounded(metres, 3)),
     }
 }
 
@@ -145,7 +146,7 @@ mod tests {
         assert_eq!(distance("30"), Ok(30.0));
         assert_eq!(distance("18m"), Ok(18.0));
         assert_eq!(distance("30yd"), Ok(27.432));
-        for bad in ["", "far", "-3", "0", "3000", "nan"] {
+        for bad in ["", "far", "-3", "0", "1", "3000", "nan"] {
             assert!(distance(bad).is_err(), "{bad}");
         }
     }
