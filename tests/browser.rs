@@ -508,10 +508,10 @@ fn a_shared_page_opens_by_its_link_and_the_code_leaves_the_address() {
         b.js("return document.querySelectorAll('.mark, canvas, img').length"),
         0
     );
-    b.picture("door");
+    b.picture("sign-in");
     b.js("document.getElementById('code').value = 'WRONG'; return 1");
-    b.press(true, "#door button");
-    b.wait("document.getElementById('said').textContent.includes('not the code')");
+    b.press(true, "#sign-in button");
+    b.wait("document.getElementById('sign-in-message').textContent.includes('not the code')");
     b.open("about:blank");
     b.open(&program.link);
     ready(&b);

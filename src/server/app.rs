@@ -90,7 +90,7 @@ impl App {
 
     fn sign_in_page(&self, path: &str) -> Option<Answer> {
         let name = if path == "/" {
-            "door.html"
+            "sign-in.html"
         } else {
             path.strip_prefix("/web/")?
         };

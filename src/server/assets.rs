@@ -33,8 +33,8 @@ macro_rules! asset {
 
 const ASSETS: &[Asset] = &[
     asset!("index.html", HTML, false),
-    asset!("door.html", HTML, true),
-    asset!("door.js", SCRIPT, true),
+    asset!("sign-in.html", HTML, true),
+    asset!("sign-in.js", SCRIPT, true),
     asset!("style.css", CSS, true),
     asset!("icon.svg", SVG, true),
     asset!("manifest.json", MANIFEST, true),
@@ -138,7 +138,7 @@ mod tests {
 
     #[test]
     fn the_sign_in_page_shows_nothing_but_itself() {
-        assert!(asset("door.html", None, true).is_some());
+        assert!(asset("sign-in.html", None, true).is_some());
         for name in ["index.html", "main.js", "core.js"] {
             assert!(asset(name, None, true).is_none(), "{name}");
         }

@@ -55,7 +55,7 @@ cmp target/wasm/simd/bossmark.js target/wasm/plain/bossmark.js
 
 find "$out" -mindepth 1 -delete
 cp src/server/web/*.js src/server/web/style.css src/server/web/icon.svg src/wasm/web/* "$out"
-rm "$out/door.js"
+rm "$out/sign-in.js"
 cp src/report/plot.css "$out"
 mkdir "$out/practice"
 cp sample-photos/evening/evening-[123].jpg "$out/practice"

@@ -1,12 +1,12 @@
 // The sign-in page of a shared page: trades the code of the link for the session cookie.
 
-const form = /** @type {HTMLFormElement} */ (document.getElementById("door"));
+const form = /** @type {HTMLFormElement} */ (document.getElementById("sign-in"));
 const code = /** @type {HTMLInputElement} */ (document.getElementById("code"));
-const said = /** @type {HTMLElement} */ (document.getElementById("said"));
+const message = /** @type {HTMLElement} */ (document.getElementById("sign-in-message"));
 
 /** @param {string} tried */
 async function enter(tried) {
-  said.textContent = "";
+  message.textContent = "";
   try {
     const response = await fetch("/api/enter", {
       method: "POST",
@@ -20,9 +20,9 @@ async function enter(tried) {
       return;
     }
     const document = await response.json();
-    said.textContent = document.error.text;
+    message.textContent = document.error.text;
   } catch {
-    said.textContent = "The program doesn’t answer. Is it still running?";
+    message.textContent = "The program doesn’t answer. Is it still running?";
   }
 }
 
