@@ -29,7 +29,14 @@ use table::{Figures, HEAD};
 fn most_bows_get_in_tune_and_few_are_told_so_falsely() {
     let play = |at, both| {
         let bow = Bow::new(1, at, Draw::default());
-        play::play(bow, &AdviceOptions { both }, Knowledge::embedded())
+        play::play(
+            bow,
+            &AdviceOptions {
+                both,
+                ..AdviceOptions::default()
+            },
+            Knowledge::embedded(),
+        )
     };
     for both in [false, true] {
         let all: Vec<Played> = (0..8).map(|at| play(at, both)).collect();

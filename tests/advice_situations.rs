@@ -94,10 +94,37 @@ fn combined_goes_vertical_first_and_both_on_request() {
     assert_eq!(next(&advice).change, Action::RestHeight);
     assert!(advice.also.is_empty());
     assert!(advice.others.iter().any(|s| s.change == Action::DrawWeight));
-    let both = advise(&h, &AdviceOptions { both: true });
+    let options = AdviceOptions {
+        both: true,
+        ..AdviceOptions::default()
+    };
+    let both = advise(&h, &options);
     assert_eq!(both.also.len(), 1);
     assert_eq!(both.also[0].change, Action::DrawWeight);
-    insta::assert_snapshot!("combined_both", text(&h, &AdviceOptions { both: true }));
+    insta::assert_snapshot!("combined_both", text(&h, &options));
+}
+
+#[test]
+fn a_change_is_shot_before_another_is_made() {
+    let h = history(&[
+        Shoot::new(1, club_setup()).offset(140.0, 5.0),
+        Shoot::new(2, club_setup()).offset(150.0, -5.0),
+    ]);
+    let now = |setup| AdviceOptions {
+        setup_now: serde_json::from_value(setup).unwrap(),
+        ..AdviceOptions::default()
+    };
+    assert_eq!(advise(&h, &now(club_setup())), advice_for(&h));
+    let softer = with(club_setup(), json!({"plunger_clicks": -2}));
+    let options = now(softer);
+    let changed = advise(&h, &options);
+    let step = next(&changed);
+    assert_eq!(
+        (step.change, step.kind),
+        (Action::ShootMore, StepKind::Shoot)
+    );
+    assert!(changed.also.is_empty() && changed.others.is_empty());
+    insta::assert_snapshot!("change_not_shot", text(&h, &options));
 }
 
 #[test]
@@ -555,7 +582,7 @@ proptest! {
             let ends: Vec<Shoot> = (1..=ends)
                 .map(|n| Shoot::new(n, setup.clone()).hand(hand).distance(distance).offset(x, y).scatter(scatter).mirrored(hand == "left"))
                 .collect();
-            advise(&history(&ends), &AdviceOptions { both })
+            advise(&history(&ends), &AdviceOptions { both, ..AdviceOptions::default() })
         };
         let right = shoot("right", x);
         let left = shoot("left", -x);

@@ -548,6 +548,17 @@ fn new_photos_come_from_the_page_and_the_made_change_goes_with_them() {
     settled(&b);
     b.press(false, "#made");
     b.wait("document.getElementById('made-said').textContent.includes('Noted')");
+    // whoever comes back later is asked for an end with it too, not for another change; and what wasn't made can be taken back
+    b.reload();
+    ready(&b);
+    settled(&b);
+    let next = "document.getElementById('answer-step').textContent";
+    b.wait(&format!("{next}.includes('shoot an end with the change')"));
+    b.press(false, "#take-back");
+    b.wait("document.getElementById('made')");
+    b.wait(&format!("!{next}.includes('with the change')"));
+    b.press(false, "#made");
+    b.wait(&format!("{next}.includes('shoot an end with the change')"));
     let told: Value =
         serde_json::from_slice(&fs::read(program.folder.join("session.json")).expect("file"))
             .expect("JSON");

@@ -139,7 +139,14 @@ fn main() {
                     let bow = Bow::new(seed, at, variant.draw);
                     match variant.thumb {
                         Some(in_a_row) => thumb::play(bow, in_a_row),
-                        None => play::play(bow, &AdviceOptions { both: variant.both }, &knowledge),
+                        None => play::play(
+                            bow,
+                            &AdviceOptions {
+                                both: variant.both,
+                                ..AdviceOptions::default()
+                            },
+                            &knowledge,
+                        ),
                     }
                 })
                 .collect();

@@ -371,6 +371,8 @@ pub enum ShootCause {
     SmallStep,
     /// What is left can't be undone, and more shots are needed for it.
     BeforeIrreversible,
+    /// This lever was changed after the newest end.
+    Changed(Lever),
 }
 
 /// Why something is looked at before anything is changed.

@@ -9,13 +9,15 @@ use super::policy::decide;
 use super::{Action, Advice, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
-use crate::record::History;
+use crate::record::{History, Setup};
 
-/// What the archer asks for beside the records.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// What the archer asks for, and what is known beside the records.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct AdviceOptions {
     /// Allow a change on each axis at once.
     pub both: bool,
+    /// The set-up now, if it may have been changed after the newest end. Where it was, an end with it comes before any other change.
+    pub setup_now: Option<Setup>,
 }
 
 /// One reading of the newest set-up and the ranked next changes for it.
@@ -47,7 +49,7 @@ pub fn advise_with(
         Ok(bow) => bow,
         Err(reading) => return impossible(history, reading.map(|r| *r)),
     };
-    let decision = decide(&bow, options.both, k);
+    let decision = decide(&bow, options, k);
     if decision == Decision::ShootMore && hand_is_missing(&bow, k) {
         return Advice {
             failure: Some(Caution::new("no-hand", CautionKind::NoHand)),

@@ -217,7 +217,7 @@ pub fn explain(history: &History, options: &AdviceOptions) -> Vec<ExplanationIte
             own: setup.bolt_lb_per_turn.is_some(),
         });
     }
-    chain.extend(decision(&policy::decide(&bow, options.both, k), &bow, k));
+    chain.extend(decision(&policy::decide(&bow, options, k), &bow, k));
     chain
 }
 

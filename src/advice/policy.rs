@@ -3,7 +3,6 @@
 //! `choose` gives the step that the offset calls for. This module adds what has to be done before any change, and the gates of a step that
 //! can't be undone.
 
-use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::adjustments::adjustments;
 use super::bow_state::{AxisState, BowState};
@@ -14,14 +13,26 @@ use super::findings::MissedBare;
 use super::interventions::{action_of, sign};
 use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
+use super::{Action, AdviceOptions};
+use crate::record::{Lever, compare};
 
 /// Decides what comes next.
-pub(super) fn decide(bow: &BowState, both: bool, k: &Knowledge) -> Decision {
+pub(super) fn decide(bow: &BowState, options: &AdviceOptions, k: &Knowledge) -> Decision {
+    if let Some(lever) = changed_since(bow, options) {
+        let cause = ShootCause::Changed(lever);
+        return Decision::Shoot { cause };
+    }
     if let Some(first) = before_any_change(bow, k) {
         return first;
     }
-    let wanted = choose::decide(bow, both, k);
+    let wanted = choose::decide(bow, options.both, k);
     permitted(wanted, bow, k)
+}
+
+/// The lever that was changed after the newest end.
+fn changed_since(bow: &BowState, options: &AdviceOptions) -> Option<Lever> {
+    let changes = compare(&bow.setup, options.setup_now.as_ref()?).changes;
+    changes.first().map(|change| change.lever)
 }
 
 /// What has to be done before the bow is changed, or called in tune.

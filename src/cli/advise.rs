@@ -8,7 +8,7 @@ use super::read::report_left_out;
 use super::status::{CliError, Status};
 use super::terminal::{Answers, Terminal};
 use crate::advice::{self, AdviceOptions, advise, explain};
-use crate::record::{History, RecordFile};
+use crate::record::{History, RecordFile, Setup};
 use crate::store::OutputKind;
 use crate::text::{Locale, Sentence, brief, plain};
 use std::collections::BTreeSet;
@@ -41,7 +41,10 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
         .left_out
         .iter()
         .for_each(|l| report_left_out(terminal, l));
-    let options = AdviceOptions { both: args.both };
+    let options = AdviceOptions {
+        both: args.both,
+        setup_now: setup_now(&history, &mut context)?,
+    };
     let advice = advise(&history, &options);
     let locale = Locale::from(args.local);
     let mut answers = Answers::new(&args.output);
@@ -60,6 +63,14 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
         }
     }
     answers.finish(false)
+}
+
+/// The set-up now, as the session file beside the newest record has it after every end that it names.
+fn setup_now(history: &History, context: &mut Context) -> Result<Option<Setup>, CliError> {
+    let newest = history.newest().and_then(|run| run.ends.last());
+    let path = newest.map(|record| Path::new(&record.file));
+    path.filter(|path| path.is_file())
+        .map_or(Ok(None), |path| context.setup_after_last_photo(path))
 }
 
 /// Fills what records leave open from the session file beside them, and says so: the bow may have been described after the photos

@@ -200,6 +200,19 @@ impl SessionFile {
             .fold(first, |now, change| change.or(&now))
     }
 
+    /// The set-up now, where its last change is noted after every photo that `ends` names: it may not have been shot yet.
+    #[must_use]
+    pub fn setup_after_last_photo(&self) -> Option<Setup> {
+        let last = self.ends.as_ref()?.last()?;
+        (last.photo.is_none() && last.session.setup.is_some()).then(|| self.setup_now())
+    }
+
+    /// Takes back the last change, where it is noted after every photo that `ends` names. Returns what was noted with it.
+    pub fn take_back_change(&mut self) -> Option<PlannedEnd> {
+        self.setup_after_last_photo()?;
+        self.ends.as_mut()?.pop()
+    }
+
     /// Settings that hold from the next end on. `so_far`: the photos already shot, in their order; those that `ends` doesn't
     /// name yet are named before the change.
     pub fn change(&mut self, so_far: &[String], setup: Setup, note: Option<String>) {
@@ -313,6 +326,28 @@ mod tests {
 
     fn parse(text: &str) -> Result<(SessionFile, Vec<String>), SessionError> {
         SessionFile::parse(text.as_bytes())
+    }
+
+    #[test]
+    fn a_change_after_the_last_photo_is_known_and_can_be_taken_back() {
+        let (before, _) = parse(FILE).expect("session file");
+        assert_eq!(before.setup_after_last_photo(), None);
+        let mut file = before.clone();
+        let softer = Setup {
+            plunger_clicks: Some(-1.0),
+            ..Setup::default()
+        };
+        let photos = ["1.jpg", "2.jpg", "3.jpg"].map(str::to_owned);
+        file.change(&photos, softer, Some("three clicks softer".to_owned()));
+        let now = file.setup_after_last_photo().expect("a change");
+        assert_eq!(
+            (now.plunger_clicks, now.point_gr),
+            (Some(-1.0), Some(100.0))
+        );
+        let taken = file.take_back_change().expect("a change");
+        assert_eq!(taken.session.note.as_deref(), Some("three clicks softer"));
+        assert_eq!(file, before);
+        assert_eq!(file.take_back_change(), None);
     }
 
     #[test]

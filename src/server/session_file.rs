@@ -83,6 +83,24 @@ impl StoredSessionFile {
         })
     }
 
+    /// Takes back the change noted last, unless a photo came after it.
+    ///
+    /// # Errors
+    /// The answer to the page where there is none, or the file can't be written.
+    pub(super) fn take_back_change(&self) -> Result<(), Answer> {
+        let taken = self.change_file(|file| {
+            let taken = file.take_back_change();
+            (taken.is_some(), taken)
+        })?;
+        taken.map(|_| ()).ok_or_else(|| {
+            Answer::problem(
+                409,
+                "no-change",
+                "no change is noted that an end wasn't shot with",
+            )
+        })
+    }
+
     /// Sets the face and the session that apply to all photos that follow.
     pub(super) fn remember(&self, face: Option<&str>, session: &Session) -> Result<(), Answer> {
         self.change_file(|file| {

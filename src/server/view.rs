@@ -2,12 +2,12 @@
 
 use super::ends::{OpenEnd, Progress};
 use super::pictures::{REDUCED_SIDE_PX, TILE_SIDE_PX};
-use crate::advice::{self, Advice, AdviceOptions, ReadingCache};
+use crate::advice::{self, Advice, AdviceOptions, Instruction, ReadingCache, ShootCause, Step};
 use crate::measure::Stage;
 use crate::photo::fingerprint;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
-use crate::record::{End, EntryState, Remark, Session, Setup, ShotCount, canonical};
+use crate::record::{End, EntryState, Remark, Session, SessionFile, Setup, ShotCount, canonical};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::ids_to_check;
@@ -296,13 +296,16 @@ pub(super) struct AdviceView {
     /// The settings after the step, where it can be entered into the next set-up.
     #[serde(rename = "made")]
     pub(super) settings_after: Option<Setup>,
+    /// What was noted with a change made since, that no end was shot with.
+    noted: Option<String>,
 }
 
-/// The advice after an end's run.
+/// The advice after an end's run. `session_file` tells what was changed since.
 pub(super) fn advice_view(
     id: u64,
     end: Option<&EndInHistory>,
     read: &mut ReadingCache,
+    session_file: &SessionFile,
     locale: Locale,
 ) -> AdviceView {
     let Some(s) = end else {
@@ -316,9 +319,14 @@ pub(super) fn advice_view(
             failure: None,
             newest: false,
             settings_after: None,
+            noted: None,
         };
     };
-    let options = AdviceOptions::default();
+    let setup_now = session_file.setup_after_last_photo();
+    let options = AdviceOptions {
+        setup_now: setup_now.filter(|_| s.newest),
+        ..AdviceOptions::default()
+    };
     let advice = advice::advise_again(&s.history, &options, read);
     let text = |step: &advice::Step| step_text(step, locale);
     AdviceView {
@@ -330,8 +338,31 @@ pub(super) fn advice_view(
         failure: advice.failure.as_ref().map(|f| f.text(locale)),
         newest: s.newest,
         settings_after: settings_after(s, &advice),
+        noted: advice
+            .next
+            .as_ref()
+            .filter(|step| comes_after_change(step))
+            .map(|_| noted_last(session_file)),
         advice: Some(advice),
     }
+}
+
+/// Whether a step waits for what a change did that was made after the newest end.
+fn comes_after_change(step: &Step) -> bool {
+    matches!(
+        step.detail,
+        Instruction::Shoot {
+            cause: ShootCause::Changed(_),
+            ..
+        }
+    )
+}
+
+/// What was noted with the last change of the session file.
+fn noted_last(file: &SessionFile) -> String {
+    let last = file.ends.as_ref().and_then(|ends| ends.last());
+    let note = last.and_then(|change| change.session.note.clone());
+    note.unwrap_or_else(|| "a change of the set-up".to_owned())
 }
 
 /// The settings that the advised step changes, with their new values.

@@ -184,7 +184,7 @@ impl Sentence for CautionKind {
 }
 
 /// A lever as people call it.
-const fn lever_of(lever: Lever) -> &'static str {
+pub(super) const fn lever_of(lever: Lever) -> &'static str {
     match lever {
         Lever::DrawWeight => "draw weight",
         Lever::ShaftSpine => "shafts",

@@ -1,5 +1,6 @@
 //! Sentences of what comes before a change: more shots, a check, a change put back; and of the gates of a cut.
 
+use super::advice_cautions::lever_of;
 use super::numbers::{capital, count, number, percent, turns};
 use super::terms::{FaceSide, along, lever_in_sentence, setting};
 use super::{Locale, Sentence};
@@ -117,6 +118,9 @@ pub(super) fn shoot(
                 "Change nothing. Shoot the end again from {from}: {n} bare and {n} fletched, one of each in turn"
             )
         }
+        ShootCause::Changed(_) => format!(
+            "Shoot an end with the change that you made: {n} bare and {n} fletched from {from}, one of each in turn"
+        ),
         _ => format!(
             "Change nothing. Shoot {n} more bare and {n} more fletched from {from}, one of each in turn"
         ),
@@ -195,6 +199,10 @@ pub(super) fn why_shoot(cause: ShootCause, locale: Locale) -> String {
         ShootCause::SmallStep => {
             "What is left is small, and a single end doesn't show so little: shoot a second end with this set-up.".to_owned()
         }
+        ShootCause::Changed(lever) => format!(
+            "After the last end a change was noted ({}). What it did shows in the next end, so nothing else is changed before it.",
+            lever_of(lever)
+        ),
         ShootCause::BeforeIrreversible => {
             let stated = Knowledge::embedded().stated();
             format!(

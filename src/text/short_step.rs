@@ -3,7 +3,7 @@
 use super::Locale;
 use super::numbers::{count, number, turns};
 use super::terms::lever_in_sentence;
-use crate::advice::{Action, Check, Instruction, Step, VerifyWhen};
+use crate::advice::{Action, Check, Instruction, ShootCause, Step, VerifyWhen};
 
 /// "bolts out a quarter turn", "shoot three more of each kind from 30 m": what to do, without reasons and figures that stand
 /// beside it; `headline` is the step's.
@@ -39,6 +39,10 @@ fn of_detail(detail: &Instruction, locale: Locale) -> Option<String> {
             to: Some(to),
             ..
         } => format!("points of {} gr", number(*to, 0)),
+        Instruction::Shoot {
+            cause: ShootCause::Changed(_),
+            ..
+        } => "shoot an end with the change, and take its photo".to_owned(),
         Instruction::ShootMore {
             pairs, distance_m, ..
         }

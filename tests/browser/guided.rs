@@ -366,7 +366,7 @@ fn a_change_of_unknown_values_is_noted() {
     b.write("0.5");
     b.press(false, "#change-made");
     b.wait("document.getElementById('made-said')?.textContent.includes('0 to 0.5')");
-    b.wait("document.getElementById('answer-step').textContent.includes('shoot the next end')");
+    b.wait("document.getElementById('answer-step').textContent.includes('shoot an end with the change')");
     settled(&b);
     let kept: Value =
         serde_json::from_slice(&fs::read(program.folder.join("session.json")).expect("file"))

@@ -22,8 +22,11 @@ const MAX_SHOWN_PHOTO_BYTES: usize = 330_000;
 
 /// The options of the advice.
 #[must_use]
-pub(super) const fn options(args: &Day) -> AdviceOptions {
-    AdviceOptions { both: args.both }
+pub(super) fn options(args: &Day) -> AdviceOptions {
+    AdviceOptions {
+        both: args.both,
+        ..AdviceOptions::default()
+    }
 }
 
 /// Whether any report is asked for, which shows the photos.

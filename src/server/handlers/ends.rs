@@ -119,8 +119,16 @@ pub(super) fn advice_view(
     locale: Locale,
 ) -> Result<view::AdviceView, Answer> {
     let end = current_end(state, id)?;
+    // a session file that can't be read is said where it is needed
+    let session_file = state.session_file().read().unwrap_or_default();
     let mut readings = state.reading_cache();
-    Ok(view::advice_view(id, end.as_deref(), &mut readings, locale))
+    Ok(view::advice_view(
+        id,
+        end.as_deref(),
+        &mut readings,
+        &session_file,
+        locale,
+    ))
 }
 
 pub(in crate::server) fn advice(

@@ -75,6 +75,9 @@ fn face_view(f: &FaceSpec) -> Value {
 struct ArcherChange {
     setup: Option<Setup>,
     words: Option<String>,
+    /// Take back the change noted last, which no end was shot with.
+    #[serde(default)]
+    take_back: bool,
 }
 
 /// The archer has made the step advised, or another change: the settings after it apply to the photos that follow.
@@ -84,6 +87,10 @@ pub(in crate::server) fn enter_change(
     request: &Request,
 ) -> Result<Answer, Answer> {
     let given: ArcherChange = request.json()?;
+    if given.take_back {
+        state.session_file().take_back_change()?;
+        return Ok(Answer::json(&json!({})));
+    }
     let own = Session {
         setup: given.setup.clone(),
         ..Session::default()

@@ -20,11 +20,6 @@ export class Answer {
     say(this.step, step);
   }
 
-  /** The change was made: what is to be done now is to see what it did. */
-  made() {
-    say(this.step, "→ shoot the next end with the change, and take its photo");
-  }
-
   /** @param {ReadingView} reading @param {AdviceView} advice @param {string[]} needs facts that nobody has given
    * @param {boolean} [older] whether an older end is looked at than those that it is about */
   show(reading, advice, needs, older = false) {

@@ -15,7 +15,7 @@ const FROM_A_MARK = ["rest_height_mm", "nocking_point_mm", "plunger_clicks"];
 const label = (setting) => SETUP.find((f) => f.name === setting)?.label ?? setting;
 
 /** Asks what was changed, and from what to what. @param {OpenEnd} end @param {string | null} advised the setting that the
- * advice changes @param {(words: string) => void} noted */
+ * advice changes @param {() => void} noted what follows */
 export function changeForm(end, advised, noted) {
   const number = (/** @type {string} */ id) => make("input", { id, inputmode: "decimal", autocomplete: "off" });
   const [before, after] = [number("change-before"), number("change-after")];
@@ -44,9 +44,9 @@ export function changeForm(end, advised, noted) {
     if (!view) return;
     const words = `${label(what.value)}: ${before.value.trim()} to ${after.value.trim()}`;
     await end.core.made(view.id, { [what.value]: is }, words);
-    noted(words);
     // the ends before it have the value before it
     if (now() !== was) await end.edit([{ do: "session", set: { setup: { [what.value]: was } } }]);
+    noted();
   };
   form.addEventListener("submit", (event) => {
     event.preventDefault();

@@ -31,7 +31,7 @@ import { units } from "./units.js";
  *   plot: string}} ReadingView
  * @typedef {{headline: string, short: string, facts: [string, string][], cautions: Note[]}} StepWords
  * @typedef {{id: number, advice: any | null, next: StepWords | null, also: StepWords[], others: StepWords[],
- *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null}} AdviceView
+ *   cautions: Note[], failure: string | null, newest: boolean, made: Session | null, noted: string | null}} AdviceView
  * @typedef {{do: string, [name: string]: any}} Edit
  * @typedef {{at: string, mm: [number, number]}} KnownPlace
  * @typedef {{at: string, px: [number, number], sd_px?: number}} MarkedPoint
@@ -72,6 +72,7 @@ export class Unreachable extends Error {}
  * @property {(id: number) => Promise<AdviceView>} advise What to do next.
  * @property {(id: number, setup?: Session, words?: string) => Promise<{setup: Session, words: string}>} made The advised step was made,
  *   or a change to these settings.
+ * @property {(id: number) => Promise<void>} takeBack The change noted last, which no end was shot with, wasn't made.
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.
@@ -133,6 +134,7 @@ export function documents(ask) {
     read: (id) => get(`/api/ends/${id}/reading`),
     advise: (id) => get(`/api/ends/${id}/advice`),
     made: (id, setup, words) => post(`/api/ends/${id}/made`, { setup, words }),
+    takeBack: (id) => post(`/api/ends/${id}/made`, { take_back: true }),
     remember: (face, session) => post("/api/remember", { face, session }),
     essentials: (face, session) => post("/api/essentials", { face, session }),
     likely: (id) => get(`/api/ends/${id}/likely`),

@@ -28,8 +28,6 @@ export class Meaning {
     this.plot = byId("plot", HTMLDivElement);
     this.cautions = byId("reading-cautions", HTMLDivElement);
     this.advice = byId("advice", HTMLDivElement);
-    /** The change that was noted after an end. @type {{id: number, words: string} | null} */
-    this.noted = null;
     this.asked = 0;
     this.revision = -1;
     /** @type {number | undefined} */
@@ -112,7 +110,6 @@ export class Meaning {
     if (!newest || newest.id === reading.id) {
       if (turn !== this.asked) return;
       this.answer.show(reading, advice, needs);
-      if (this.noted?.id === reading.id) this.answer.made();
       return;
     }
     const { core } = this.end;
@@ -177,23 +174,25 @@ export class Meaning {
    * @param {import("./core.js").AdviceView} view @returns {HTMLElement[]} */
   change(view) {
     const said = make("span", { class: "soft", id: "made-said", role: "status", tabindex: "-1" });
-    if (this.noted?.id === view.id) {
-      said.textContent = `Noted for the photos that follow: ${this.noted.words}`;
-      return [said];
-    }
-    const noted = (/** @type {string} */ words) => {
-      this.noted = { id: view.id, words };
-      this.answer.made();
-      this.showAdvice(view);
+    const noted = async () => {
+      this.revision = -1;
+      await this.ask();
       document.getElementById("made-said")?.focus({ preventScroll: true });
       this.end.tell("queue");
     };
+    const failed = (/** @type {unknown} */ error) => {
+      said.textContent = error instanceof Error ? error.message : String(error);
+    };
     const { setting } = view.advice.next;
     const form = changeForm(this.end, setting, noted);
+    if (view.noted !== null) {
+      said.textContent = `Noted for the photos that follow: ${view.noted}`;
+      const back = () => this.end.core.takeBack(view.id).then(noted, failed);
+      return [said, make("div", { class: "form-end" }, make("button", { id: "take-back", type: "button", click: back }, "I didn’t: take it back")),
+        make("details", {}, make("summary", {}, "I changed something else"), form)];
+    }
     if (view.made) {
-      const made = () => this.end.core.made(view.id).then(({ words }) => noted(words), (error) => {
-        said.textContent = error instanceof Error ? error.message : String(error);
-      });
+      const made = () => this.end.core.made(view.id).then(noted, failed);
       return [make("div", { class: "form-end" }, make("button", { id: "made", type: "button", class: "strong", click: made }, "I made this change"), said),
         make("details", {}, make("summary", {}, "I changed something else"), form)];
     }
