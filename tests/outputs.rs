@@ -118,6 +118,19 @@ fn every_output_of_every_command_leaves_other_files_alone() {
 }
 
 #[test]
+fn a_file_where_a_folder_belongs_is_refused_before_any_work() {
+    let files = Files::new();
+    let before = files.list();
+    let (folder, file) = (text(files.folder.path()).to_owned(), files.at("notes.txt"));
+    for flag in ["--out", "--svg", "--reports"] {
+        let ran = run(&["day", &folder, flag, text(&file)]);
+        assert_eq!(ran.status, 2, "{flag}: {}", ran.stderr);
+        assert!(ran.stderr.contains("a folder is needed"), "{}", ran.stderr);
+        assert!(files.list() == before, "{flag}");
+    }
+}
+
+#[test]
 fn a_marked_photo_never_replaces_a_photo() {
     let files = Files::new();
     let photo = files.at("photo.jpg");

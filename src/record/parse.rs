@@ -188,6 +188,30 @@ pub(super) fn message_without_place(error: &serde_json::Error) -> String {
     text.split(" at line ").next().unwrap_or(&text).to_owned()
 }
 
+/// A document of one type; `what` names it in the error, together with the field whose value is of the wrong type.
+pub(super) fn of_type<T: DeserializeOwned>(
+    value: Value,
+    line: usize,
+    what: &str,
+    known: &'static str,
+) -> Result<T, RecordError> {
+    serde_path_to_error::deserialize(value).map_err(|e| {
+        let path = e.path().to_string();
+        // inside a flattened part no path is known
+        let place = if path == "." || path.contains('?') {
+            what.to_owned()
+        } else {
+            format!("`{path}` of {what}")
+        };
+        RecordError::Shape {
+            line,
+            place,
+            detail: message_without_place(e.inner()),
+            known,
+        }
+    })
+}
+
 /// Checks that `value` is a document of the schema `known`.
 pub(super) fn check_schema(
     line: usize,

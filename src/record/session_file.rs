@@ -2,7 +2,7 @@
 
 use super::check::{SessionFault, check_session, outside_limits};
 use super::keys::{SESSION, SESSION_FILE, likely};
-use super::parse::{check_schema, first_document, message_without_place};
+use super::parse::{check_schema, first_document, of_type};
 use super::{Extra, RecordError, Session, Setup};
 use serde::{Deserialize, Serialize};
 
@@ -102,12 +102,7 @@ impl SessionFile {
     pub fn parse(bytes: &[u8]) -> Result<(Self, Vec<String>), SessionError> {
         let (line, value) = first_document(bytes, SCHEMA)?;
         check_schema(line, &value, SCHEMA)?;
-        let file: Self = serde_json::from_value(value).map_err(|e| RecordError::Shape {
-            line,
-            place: "the session file".to_owned(),
-            detail: message_without_place(&e),
-            known: SCHEMA,
-        })?;
+        let file: Self = of_type(value, line, "the session file", SCHEMA)?;
         let warnings = file.check()?;
         Ok((file, warnings))
     }
@@ -118,12 +113,7 @@ impl SessionFile {
     /// As [`parse`](Self::parse).
     pub fn parse_setup(bytes: &[u8]) -> Result<(Setup, Vec<String>), SessionError> {
         let (line, value) = first_document(bytes, "session.setup")?;
-        let setup: Setup = serde_json::from_value(value).map_err(|e| RecordError::Shape {
-            line,
-            place: "the set-up file".to_owned(),
-            detail: message_without_place(&e),
-            known: "session.setup",
-        })?;
+        let setup: Setup = of_type(value, line, "the set-up file", "session.setup")?;
         let file = Self {
             session: Session {
                 setup: Some(setup),
@@ -326,6 +316,22 @@ mod tests {
 
     fn parse(text: &str) -> Result<(SessionFile, Vec<String>), SessionError> {
         SessionFile::parse(text.as_bytes())
+    }
+
+    #[test]
+    fn a_value_of_the_wrong_type_is_named_by_its_field() {
+        for (json, field) in [
+            (r#"{"fletched": "three"}"#, "`fletched`"),
+            (
+                r#"{"session": {"distance_m": "far"}}"#,
+                "`session.distance_m`",
+            ),
+            (r#"{"ends": {}}"#, "`ends`"),
+        ] {
+            let json = json.replacen('{', r#"{"schema": "bossmark/session/1", "#, 1);
+            let error = parse(&json).expect_err(field).to_string();
+            assert!(error.contains(field), "{error}");
+        }
     }
 
     #[test]

@@ -19,6 +19,27 @@ impl StoreError {
     }
 }
 
+/// What the system says of a file, and what to do.
+fn in_words(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::PermissionDenied => {
+            "you have no permission; change that, or choose another folder".to_owned()
+        }
+        io::ErrorKind::StorageFull => {
+            "the disk is full; make room, or choose another folder".to_owned()
+        }
+        io::ErrorKind::ReadOnlyFilesystem => {
+            "nothing can be written there; choose another folder".to_owned()
+        }
+        _ => {
+            let text = error.to_string();
+            // the path of a temporary file tells nobody anything
+            let text = text.split(" at path ").next().unwrap_or(&text);
+            format!("{text}; check its permissions and the disk")
+        }
+    }
+}
+
 /// Why a file could not be read or written. Each message says in one sentence what is wrong and what to do.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -31,10 +52,10 @@ pub enum StoreError {
     )]
     Folder,
     /// A file where a folder belongs.
-    #[error("this is a file, and a folder is needed here: name the folder that holds the photos")]
+    #[error("this is a file, and a folder is needed here: name a folder")]
     NoFolder,
     /// The system refused.
-    #[error("the file can't be {what} ({error}): check its permissions and the disk")]
+    #[error("the file can't be {what}: {}", in_words(error))]
     System {
         /// `read` or `written`.
         what: &'static str,
@@ -96,4 +117,23 @@ pub enum StoreError {
         /// How long was waited.
         seconds: u64,
     },
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_system_says_is_said_in_words_without_temporary_names() {
+        let denied = io::Error::from(io::ErrorKind::PermissionDenied);
+        let other = io::Error::other("too many links at path \".bossmark-Iruhy1.tmp\"");
+        for (error, said) in [(denied, "no permission"), (other, "too many links; check")] {
+            let text = StoreError::System {
+                what: "written",
+                error,
+            }
+            .to_string();
+            assert!(text.contains(said) && !text.contains(".tmp"), "{text}");
+        }
+    }
 }

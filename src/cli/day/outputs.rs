@@ -9,7 +9,7 @@ use crate::cli::terminal::Terminal;
 use crate::record::{End, RecordFile};
 use crate::report::svg::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
-use crate::store::{self, OutputKind};
+use crate::store::{self, OutputKind, StoreError};
 use crate::text::Locale;
 use crate::timeline::{BowReport, Problem, ReportInput, ReportRecords};
 use std::collections::BTreeSet;
@@ -48,6 +48,10 @@ pub(super) fn bytes_per_photo(photos: usize) -> usize {
 pub(super) fn check(args: &Day) -> Result<(), CliError> {
     if args.png.is_some() && !cfg!(feature = "png") {
         return Err(CliError::usage(PNG_MISSING));
+    }
+    let folders = [&args.out, &args.reports, &args.svg, &args.png];
+    if let Some(file) = folders.into_iter().flatten().find(|path| path.is_file()) {
+        return Err(CliError::usage(StoreError::NoFolder).about(file));
     }
     outputs::check(
         &[

@@ -126,9 +126,9 @@ function sayWhy(line) {
     return;
   }
   essentials.hide();
-  meaning.answer.clear(line.state === "trouble" ? "This photo can’t be used" : "Measuring …", line.state === "trouble" ? line.text : "");
+  meaning.answer.clear(line.state === "trouble" ? "This end can’t be used" : "Measuring …", line.state === "trouble" ? line.text : "");
   if (line.state === "trouble") {
-    inPlace(make("p", { class: "headline" }, "This photo can’t be used"), make("p", {}, line.text));
+    inPlace(make("p", { class: "headline" }, "This end can’t be used"), make("p", {}, line.text));
   } else {
     inPlace(make("p", { class: "headline" }, line.state === "waiting" ? "Waiting for its turn" : "Measuring"),
       make("progress", { "aria-label": "Measuring" }), make("p", { role: "status" }, `${line.text} …`), make("p", { class: "soft" }, next?.face ? `Face: ${next.face}` : ""));
@@ -215,7 +215,7 @@ function heading() {
   say(byId("subtitle", HTMLParagraphElement), line ? [line.end === null ? "" : line.name, face ? `face ${face.name}` : ""].filter(Boolean).join(" · ") : "");
   document.title = line ? `${title(line)}: ${standing(line).words}` : "bossmark";
   say(byId("progress", HTMLAnchorElement), all === 0 ? "No ends" : `${at + 1} of ${all}${due > 0 ? ` · ${due} to check` : measuring > 0 ? " · measuring" : " · all done"}`);
-  guide.finished(all > 1 && due + measuring === 0 ? `All ${all} ends are confirmed.` : "");
+  guide.finished(all > 1 && due + measuring === 0 ? all === 2 ? "Both ends are confirmed." : `All ${all} ends are confirmed.` : "");
   // with one end there is nowhere to turn to
   for (const name of ["previous", "next"]) byId(name, HTMLButtonElement).hidden = all < 2;
   byId("previous", HTMLButtonElement).disabled = at <= 0;
