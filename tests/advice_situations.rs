@@ -111,7 +111,7 @@ fn a_change_is_shot_before_another_is_made() {
         Shoot::new(2, club_setup()).offset(150.0, -5.0),
     ]);
     let now = |setup| AdviceOptions {
-        setup_now: serde_json::from_value(setup).unwrap(),
+        noted_since: serde_json::from_value(setup).unwrap(),
         ..AdviceOptions::default()
     };
     assert_eq!(advise(&h, &now(club_setup())), advice_for(&h));

@@ -16,8 +16,9 @@ use crate::record::{History, Setup};
 pub struct AdviceOptions {
     /// Allow a change on each axis at once.
     pub both: bool,
-    /// The set-up now, if it may have been changed after the newest end. Where it was, an end with it comes before any other change.
-    pub setup_now: Option<Setup>,
+    /// Settings that were noted after the newest end, with their values now. Where one differs from that end's, an end with it comes
+    /// before any other change.
+    pub noted_since: Option<Setup>,
 }
 
 /// One reading of the newest set-up and the ranked next changes for it.

@@ -31,7 +31,8 @@ pub(super) fn decide(bow: &BowState, options: &AdviceOptions, k: &Knowledge) -> 
 
 /// The lever that was changed after the newest end.
 fn changed_since(bow: &BowState, options: &AdviceOptions) -> Option<Lever> {
-    let changes = compare(&bow.setup, options.setup_now.as_ref()?).changes;
+    let noted = options.noted_since.as_ref()?;
+    let changes = compare(&bow.setup, &noted.or(&bow.setup)).changes;
     changes.first().map(|change| change.lever)
 }
 

@@ -43,7 +43,7 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
         .for_each(|l| report_left_out(terminal, l));
     let options = AdviceOptions {
         both: args.both,
-        setup_now: setup_now(&history, &mut context)?,
+        noted_since: noted_since(&history, &mut context)?,
     };
     let advice = advise(&history, &options);
     let locale = Locale::from(args.local);
@@ -65,12 +65,12 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
     answers.finish(false)
 }
 
-/// The set-up now, as the session file beside the newest record has it after every end that it names.
-fn setup_now(history: &History, context: &mut Context) -> Result<Option<Setup>, CliError> {
+/// The settings that the session file beside the newest record notes after every end that it names.
+fn noted_since(history: &History, context: &mut Context) -> Result<Option<Setup>, CliError> {
     let newest = history.newest().and_then(|run| run.ends.last());
     let path = newest.map(|record| Path::new(&record.file));
     path.filter(|path| path.is_file())
-        .map_or(Ok(None), |path| context.setup_after_last_photo(path))
+        .map_or(Ok(None), |path| context.changed_after_last_photo(path))
 }
 
 /// Fills what records leave open from the session file beside them, and says so: the bow may have been described after the photos

@@ -190,17 +190,20 @@ impl SessionFile {
             .fold(first, |now, change| change.or(&now))
     }
 
-    /// The set-up now, where its last change is noted after every photo that `ends` names: it may not have been shot yet.
+    /// The settings that changed after every photo that `ends` names, with their values now: they may not have been shot with yet.
     #[must_use]
-    pub fn setup_after_last_photo(&self) -> Option<Setup> {
-        let last = self.ends.as_ref()?.last()?;
-        (last.photo.is_none() && last.session.setup.is_some()).then(|| self.setup_now())
+    pub fn changed_after_last_photo(&self) -> Option<Setup> {
+        let newest_first = self.ends.iter().flatten().rev();
+        newest_first
+            .take_while(|end| end.photo.is_none())
+            .filter_map(|end| end.session.setup.clone())
+            .reduce(|newer, older| newer.or(&older))
     }
 
     /// Takes back the last change, where it is noted after every photo that `ends` names. Returns what was noted with it.
     pub fn take_back_change(&mut self) -> Option<PlannedEnd> {
-        self.setup_after_last_photo()?;
-        self.ends.as_mut()?.pop()
+        let is_change = |end: &mut PlannedEnd| end.photo.is_none() && end.session.setup.is_some();
+        self.ends.as_mut()?.pop_if(is_change)
     }
 
     /// Settings that hold from the next end on. `so_far`: the photos already shot, in their order; those that `ends` doesn't
@@ -337,19 +340,27 @@ mod tests {
     #[test]
     fn a_change_after_the_last_photo_is_known_and_can_be_taken_back() {
         let (before, _) = parse(FILE).expect("session file");
-        assert_eq!(before.setup_after_last_photo(), None);
+        assert_eq!(before.changed_after_last_photo(), None);
         let mut file = before.clone();
         let softer = Setup {
             plunger_clicks: Some(-1.0),
             ..Setup::default()
         };
         let photos = ["1.jpg", "2.jpg", "3.jpg"].map(str::to_owned);
-        file.change(&photos, softer, Some("three clicks softer".to_owned()));
-        let now = file.setup_after_last_photo().expect("a change");
-        assert_eq!(
-            (now.plunger_clicks, now.point_gr),
-            (Some(-1.0), Some(100.0))
+        file.change(
+            &photos,
+            softer.clone(),
+            Some("three clicks softer".to_owned()),
         );
+        let points = Setup {
+            point_gr: Some(110.0),
+            ..Setup::default()
+        };
+        file.change(&photos, points.clone(), None);
+        let now = file.changed_after_last_photo().expect("two changes");
+        assert_eq!(now, points.or(&softer));
+        let taken = file.take_back_change().expect("a change");
+        assert_eq!(taken.session.setup, Some(points));
         let taken = file.take_back_change().expect("a change");
         assert_eq!(taken.session.note.as_deref(), Some("three clicks softer"));
         assert_eq!(file, before);

@@ -300,7 +300,7 @@ pub(super) struct AdviceView {
     noted: Option<String>,
 }
 
-/// The advice after an end's run. `session_file` tells what was changed since.
+/// The advice after an end's run; `session_file` has the changes noted since.
 pub(super) fn advice_view(
     id: u64,
     end: Option<&EndInHistory>,
@@ -322,9 +322,9 @@ pub(super) fn advice_view(
             noted: None,
         };
     };
-    let setup_now = session_file.setup_after_last_photo();
+    let noted_since = session_file.changed_after_last_photo();
     let options = AdviceOptions {
-        setup_now: setup_now.filter(|_| s.newest),
+        noted_since: noted_since.filter(|_| s.newest),
         ..AdviceOptions::default()
     };
     let advice = advice::advise_again(&s.history, &options, read);

@@ -221,16 +221,16 @@ impl Context {
         Ok(source)
     }
 
-    /// The set-up now, where the session file of this photo's or record's folder notes a change after every photo that it names.
+    /// The settings that the session file of this photo's or record's folder notes after every photo that it names.
     ///
     /// # Errors
     /// When the session file can't be read or is wrong.
-    pub(super) fn setup_after_last_photo(
+    pub(super) fn changed_after_last_photo(
         &mut self,
         beside: &Path,
     ) -> Result<Option<Setup>, CliError> {
         let source = self.session_file(&folder_of(beside))?;
-        Ok(source.and_then(|s| s.file.setup_after_last_photo()))
+        Ok(source.and_then(|s| s.file.changed_after_last_photo()))
     }
 
     /// The session of the flags alone: fills what records leave open.
