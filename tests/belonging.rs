@@ -90,6 +90,33 @@ fn a_namesake_s_record_is_neither_edited_nor_confirmed_nor_shown() {
 }
 
 #[test]
+fn one_folder_of_records_for_two_archers_mixes_no_ends() {
+    let folder = tempfile::tempdir().expect("folder");
+    let at = |name: &str| folder.path().join(name);
+    for (archer, file) in [("ann", "e.end.json"), ("jonte", "e.jpg.end.json")] {
+        let own = photo(&at(archer), "e.jpg", archer);
+        let bytes = record(&at("records").join(file), &own, 77.0);
+        let mut end: Value = serde_json::from_slice(&bytes).expect("record");
+        end["session"] = json!({"archer": archer});
+        fs::write(at("records").join(file), end.to_string()).expect("written");
+    }
+    let (jonte, records) = (at("jonte"), at("records"));
+    let ran = run(&["day", text(&jonte), "--out", text(&records), "--json"]);
+    assert!(
+        ran.stderr.contains("e.end.json: an end of another archer"),
+        "{}",
+        ran.stderr
+    );
+    let lines: Vec<&str> = ran.stdout.lines().collect();
+    assert_eq!(lines.len(), 1, "{}", ran.stdout);
+    assert!(
+        lines[0].contains("jonte") && !lines[0].contains("ann"),
+        "{}",
+        lines[0]
+    );
+}
+
+#[test]
 fn a_photo_replaced_under_its_name_doesn_t_get_the_old_entries() {
     let folder = tempfile::tempdir().expect("folder");
     let at = |name: &str| folder.path().join(name);

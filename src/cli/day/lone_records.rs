@@ -16,6 +16,8 @@ pub(super) struct LoneRecords {
     /// Its name in messages and reports.
     name: String,
     path: PathBuf,
+    /// In the folder of the photos, not in one of records alone.
+    beside_photos: bool,
     archer: Option<String>,
     records: Result<Vec<ParsedRecord>, CliError>,
 }
@@ -38,6 +40,7 @@ pub(super) fn find_lone_records(
                     .and_then(|bytes| Ok(parse_records(&bytes)?));
                 found.push(LoneRecords {
                     name: day_folder.name_of(&path),
+                    beside_photos: folder == day_folder.folder,
                     archer: day_folder.archer.clone(),
                     path,
                     records,
@@ -48,7 +51,7 @@ pub(super) fn find_lone_records(
     found
 }
 
-/// Adds these records to the outcome.
+/// Adds these records to the outcome, without those of photos of another archer: one folder may hold the records of several.
 pub(super) fn add_lone_records(
     args: &Day,
     lone_records: Vec<LoneRecords>,
@@ -56,6 +59,7 @@ pub(super) fn add_lone_records(
     terminal: &mut Terminal,
     outcome: &mut DayOutcome,
 ) {
+    let archers = archers_of(outcome);
     for one in lone_records {
         let records = match one.records {
             Ok(records) => records,
@@ -68,6 +72,15 @@ pub(super) fn add_lone_records(
             let mut end = record.end;
             end.session = end.session.or(context.flags());
             end.session.archer = end.session.archer.or_else(|| one.archer.clone());
+            let known = archers.as_ref().zip(end.session.archer.as_ref());
+            let of_another = known.is_some_and(|(archers, archer)| !archers.contains(archer));
+            if of_another && !one.beside_photos && end.photo.is_some() {
+                terminal.message(&format!(
+                    "{}: an end of another archer, whose photo isn't here: left out",
+                    one.path.display()
+                ));
+                continue;
+            }
             if args.json {
                 print_line(&end, terminal);
             }
@@ -79,4 +92,12 @@ pub(super) fn add_lone_records(
             });
         }
     }
+}
+
+/// The archers of the day's photos, where each is stated.
+fn archers_of(outcome: &DayOutcome) -> Option<BTreeSet<String>> {
+    let archers = outcome.records.iter().map(|f| f.end.session.archer.clone());
+    archers
+        .collect::<Option<BTreeSet<String>>>()
+        .filter(|a| !a.is_empty())
 }
