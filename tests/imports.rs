@@ -209,7 +209,7 @@ fn an_upward_import_is_seen_wherever_it_stands() {
             ("lib.rs", "pub mod geometry;"),
             ("geometry/mod.rs", upward),
             ("report/mod.rs", "pub struct Report;"),
-            ("report/svg.rs", ""),
+            ("report/face_plot.rs", ""),
             ("store.rs", ""),
         ]);
         let wrong = upward_imports(&tree);

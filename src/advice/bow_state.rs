@@ -291,7 +291,7 @@ impl BowState {
         if self.own_ends > self.ends {
             let own = |state: &AxisState| {
                 let own = state.forecast?;
-                let sd = (own.end_mm2 / self.own_ends as f64 + own.arrows_mm2).sqrt();
+                let sd = (own.end_mm2 / self.own_ends as f64 + own.arrow_variance_mm2).sqrt();
                 let mean = own.own_mm;
                 Some(Normal { mean, sd }.within(self.tolerance_mm))
             };
@@ -532,8 +532,8 @@ fn state(
     let contradictions = contradictions(&mut interventions, &slopes, axis, k);
     let posterior = learn(&interventions, &slopes, k.scale.log_sd, &k.learning);
     let arrows = observations.last().map_or(0.0, |r| match axis {
-        Axis::Horizontal => r.arrows_mm2[0],
-        Axis::Vertical => r.arrows_mm2[1],
+        Axis::Horizontal => r.arrow_variance_mm2[0],
+        Axis::Vertical => r.arrow_variance_mm2[1],
     });
     let offset = Normal {
         mean: posterior.offset_mm,
@@ -559,7 +559,7 @@ fn state(
             offset,
             own_mm: observed.mean_mm,
             end_mm2: observed.variance_mm2 * ends as f64,
-            arrows_mm2: read.same_arrows_mm2,
+            arrow_variance_mm2: read.same_arrows_mm2,
         });
     AxisState {
         axis,

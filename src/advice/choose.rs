@@ -242,7 +242,7 @@ fn reversible(
     found
         .steps
         .retain(|step| !bow.is_known_out(state, action, step, k));
-    let typical = beta.median * (k.policy.step_shrink * beta.ln_variance).exp();
+    let typical = beta.median * (k.policy.sizing_log_variance_factor * beta.ln_variance).exp();
     let target = state.offset.mean.abs() / typical;
     if tweak {
         // steps beyond twice the offset gain nothing

@@ -57,7 +57,7 @@ fn offset_after(state: &AxisState, choices: &[Candidate], k: &Knowledge) -> Norm
         && state.times_tried(one.action) > 0
     {
         let there = state.offset_by_history_after(one.action, &one.step, k);
-        let arrows = state.forecast.map_or(0.0, |f| f.arrows_mm2);
+        let arrows = state.forecast.map_or(0.0, |f| f.arrow_variance_mm2);
         return Normal {
             sd: (there.sd.powi(2) + arrows).sqrt(),
             ..there

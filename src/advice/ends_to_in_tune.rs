@@ -22,7 +22,7 @@ pub(super) struct AxisForecast {
     /// Variance that one end leaves, mm².
     pub(super) end_mm2: f64,
     /// Variance by the arrows' own differences, which more ends don't reduce, mm².
-    pub(super) arrows_mm2: f64,
+    pub(super) arrow_variance_mm2: f64,
 }
 
 /// What has to be shown.
@@ -60,7 +60,7 @@ impl AxisForecast {
         let (n, k) = (own_ends as f64, further_ends as f64);
         let all = n + k;
         let mean = (n * self.own_mm + k * offset_mm) / all;
-        let variance = self.end_mm2 / all + self.arrows_mm2 * (1.0 - 1.0 / all);
+        let variance = self.end_mm2 / all + self.arrow_variance_mm2 * (1.0 - 1.0 / all);
         Normal {
             mean,
             sd: variance.max(1e-6).sqrt(),
@@ -70,11 +70,11 @@ impl AxisForecast {
 
     /// The same by all ends.
     fn p_inside_by_all_after(&self, offset_mm: f64, further_ends: usize, tolerance_mm: f64) -> f64 {
-        let before = 1.0 / (self.offset.sd.powi(2) - self.arrows_mm2).max(1.0);
+        let before = 1.0 / (self.offset.sd.powi(2) - self.arrow_variance_mm2).max(1.0);
         let new = further_ends as f64 / self.end_mm2.max(1e-6);
         Normal {
             mean: (before * self.offset.mean + new * offset_mm) / (before + new),
-            sd: (1.0 / (before + new) + self.arrows_mm2).sqrt(),
+            sd: (1.0 / (before + new) + self.arrow_variance_mm2).sqrt(),
         }
         .within(tolerance_mm)
     }
@@ -140,7 +140,7 @@ mod tests {
             offset: Normal { mean, sd },
             own_mm: mean,
             end_mm2: 30.0 * 30.0,
-            arrows_mm2: 0.0,
+            arrow_variance_mm2: 0.0,
         }
     }
 

@@ -18,7 +18,7 @@ pub(super) struct RunObservation {
     /// Positive is bare high.
     pub(super) vertical: Option<Observation>,
     /// Variance of the arrows' own differences at 30 m, horizontal and vertical, mm².
-    pub(super) arrows_mm2: [f64; 2],
+    pub(super) arrow_variance_mm2: [f64; 2],
     /// The part of that variance that more ends with the same arrows don't take away, mm² at 30 m.
     pub(super) same_arrows_mm2: f64,
     /// Ends in the run.
@@ -92,7 +92,7 @@ fn observe_run(run: &Run) -> RunObservation {
     let mut observed = RunObservation {
         horizontal: None,
         vertical: None,
-        arrows_mm2: [0.0; 2],
+        arrow_variance_mm2: [0.0; 2],
         same_arrows_mm2: same_arrows_variance(&groups, run.ends.len()),
         ends: run.ends.len(),
         groups: Vec::new(),
@@ -104,7 +104,11 @@ fn observe_run(run: &Run) -> RunObservation {
         };
         // the arrows' own differences are the same at every distance: averaged as the offsets are
         let own = 1.0 / found.vertical.variance_mm2;
-        for (sum, new) in observed.arrows_mm2.iter_mut().zip(found.arrows_mm2) {
+        for (sum, new) in observed
+            .arrow_variance_mm2
+            .iter_mut()
+            .zip(found.arrow_variance_mm2)
+        {
             *sum = (*sum * weight + new * own) / (weight + own);
         }
         weight += own;
@@ -134,7 +138,7 @@ fn same_arrows_variance(groups: &[Analysis], ends: usize) -> f64 {
 struct AxesAt30m {
     horizontal: Option<Observation>,
     vertical: Observation,
-    arrows_mm2: [f64; 2],
+    arrow_variance_mm2: [f64; 2],
 }
 
 /// A reading at one distance, projected to 30 m, without its prior.
@@ -142,22 +146,26 @@ fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     let assumptions = Assumptions::embedded().ok()?;
     let posterior = group.posterior.as_ref()?;
     let distance = group.reading.distance_m?;
-    let mut arrows_mm2 = [0.0; 2];
+    let mut arrow_variance_mm2 = [0.0; 2];
     let mut observed = [None; 2];
     for (i, axis) in posterior.axes.iter().enumerate() {
         // the prior of the offset holds at the distance shot, so it is taken out there
         let own = Observation::without_prior(
             axis.under_widest_prior.mean_mm,
-            axis.under_widest_prior.variance_mm2 + axis.roll_mm2,
+            axis.under_widest_prior.variance_mm2 + axis.roll_variance_mm2,
             axis.widest_prior_sd_mm,
         );
         observed[i] = own.and_then(|own| {
             let (mean_mm, variance_mm2) =
                 assumptions.at_30m(own.mean_mm, own.variance_mm2, distance);
             let whole = assumptions
-                .at_30m(own.mean_mm, own.variance_mm2 + axis.arrows_mm2, distance)
+                .at_30m(
+                    own.mean_mm,
+                    own.variance_mm2 + axis.arrow_variance_mm2,
+                    distance,
+                )
                 .1;
-            arrows_mm2[i] = whole - variance_mm2;
+            arrow_variance_mm2[i] = whole - variance_mm2;
             variance_mm2.is_finite().then_some(Observation {
                 mean_mm,
                 variance_mm2,
@@ -173,7 +181,7 @@ fn at_30m(group: &Analysis) -> Option<AxesAt30m> {
     Some(AxesAt30m {
         horizontal,
         vertical: observed[1]?,
-        arrows_mm2,
+        arrow_variance_mm2,
     })
 }
 

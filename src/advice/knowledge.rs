@@ -262,12 +262,12 @@ pub(super) struct StepRules {
     pub(super) plunger_clicks: f64,
     /// Offset beyond which another spine is offered.
     pub(super) spine_above_mm: f64,
-    /// Largest offset after it, share of the present one.
+    /// Largest offset after it, as a ratio to the present one.
     pub(super) spine_remaining_share: f64,
     /// The same where it overshoots and the other settings can take that back.
-    pub(super) spine_back_share: f64,
-    /// Share of the room that these settings have which taking it back may use.
-    pub(super) room_share: f64,
+    pub(super) spine_overshoot_max_ratio: f64,
+    /// Share of the adjustment range of these settings that taking the overshoot back may use.
+    pub(super) usable_range_share: f64,
     /// Usual heights of the nocking point above square.
     pub(super) nocking_point_mm: [f64; 2],
 }
@@ -290,7 +290,7 @@ pub(super) struct Policy {
     /// Least probability of the offset's side with which an axis is adjusted.
     pub(super) adjust_from_p_side: f64,
     /// The slope that a step is sized by is median · exp(this · variance of ln β): 0.5 is the mean.
-    pub(super) step_shrink: f64,
+    pub(super) sizing_log_variance_factor: f64,
     /// Least probability of lying inside the tolerance with which the bow is set back to earlier settings.
     pub(super) known_out_below_p_inside: f64,
     /// Least number of ends before a tweak.

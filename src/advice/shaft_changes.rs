@@ -158,10 +158,10 @@ pub(super) fn next_spine(bow: &BowState, state: &AxisState, k: &Knowledge) -> Op
         .min_by(|a, b| remaining_mm(a).total_cmp(&remaining_mm(b)))
         .filter(|best| {
             let goes_past = (m + best.shift_mm) * m < 0.0;
-            let room = rules.room_share * room_back(bow, state, k);
+            let room = rules.usable_range_share * room_back(bow, state, k);
             let comes_back = goes_past && remaining_mm(best) <= room;
             let share = if comes_back {
-                rules.spine_back_share
+                rules.spine_overshoot_max_ratio
             } else {
                 rules.spine_remaining_share
             };

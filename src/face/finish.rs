@@ -86,7 +86,7 @@ impl Refiner<'_> {
         marked: Option<upright::Roll>,
     ) -> upright::CombinedUpright {
         let priors = &self.priors.upright;
-        let held = upright::from_camera(camera, priors);
+        let held = upright::prior_held_upright(camera, priors);
         if self.spec.spots_mm.len() > 1 {
             // the spots stand where the layout has them, whatever anybody says of up
             let by_layout = upright::Roll {
@@ -165,13 +165,13 @@ impl Refiner<'_> {
 
 /// The covariance after the face frame was turned about its normal by `turn`, with the roll's own variance set.
 fn turned(covariance: &CameraCovariance, turn: f64, roll_sd: f64) -> CameraCovariance {
-    use crate::geometry::camera::{TURN_X, TURN_Y};
+    use crate::geometry::camera::{ROTATION_X, ROTATION_Y};
     let mut j = CameraCovariance::identity();
     let (sin, cos) = turn.sin_cos();
-    j[(TURN_X, TURN_X)] = cos;
-    j[(TURN_X, TURN_Y)] = sin;
-    j[(TURN_Y, TURN_X)] = -sin;
-    j[(TURN_Y, TURN_Y)] = cos;
+    j[(ROTATION_X, ROTATION_X)] = cos;
+    j[(ROTATION_X, ROTATION_Y)] = sin;
+    j[(ROTATION_Y, ROTATION_X)] = -sin;
+    j[(ROTATION_Y, ROTATION_Y)] = cos;
     let mut c = j * covariance * j.transpose();
     c.fill_row(ROLL, 0.0);
     c.fill_column(ROLL, 0.0);

@@ -7,7 +7,8 @@ use super::sheet::{SHEET_TERMS, Sheet, sheet_terms};
 use super::spec::FaceSpec;
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{
-    CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, SHIFT, TURN_X, TURN_Y,
+    CX, CY, Camera, CameraDelta, K1, K2, LN_F, Lens, PARAMETERS, ROLL, ROTATION_X, ROTATION_Y,
+    TRANSLATION,
 };
 use crate::math::{self, Problem, Solution, least_squares};
 use fearless_simd::{Level, dispatch};
@@ -137,7 +138,13 @@ struct Rings<'a> {
 const COMMON: usize = PARAMETERS + SHEET_TERMS;
 
 /// Parameters of the pose besides the roll.
-const POSE: [usize; 5] = [TURN_X, TURN_Y, SHIFT, SHIFT + 1, SHIFT + 2];
+const POSE: [usize; 5] = [
+    ROTATION_X,
+    ROTATION_Y,
+    TRANSLATION,
+    TRANSLATION + 1,
+    TRANSLATION + 2,
+];
 
 /// Number of the priors of the camera's own parameters.
 const CAMERA_PRIORS: usize = PARAMETERS;

@@ -3,7 +3,7 @@
 //! the priors say; edges near each other on a ring err together, as they do in photos.
 
 use super::fit::{self, LensPrior, PrintEstimate, sheet_displaced};
-use super::weights::{INDEPENDENT_PER_RING, ring_sds_px, weight_edges};
+use super::weights::{EFFECTIVE_EDGES_PER_RING, ring_sds_px, weight_edges};
 use super::{RingEdge, print_model, priors, spec};
 use crate::geometry::camera::{Camera, Lens, Pose, ROLL};
 use crate::geometry::{FacePoint, ImagePoint};
@@ -256,7 +256,7 @@ fn foreseen_of(seed: u64, cameras: usize) {
                 Some(prior),
                 face,
                 &print_model,
-                &weight_edges(&found, &sd, INDEPENDENT_PER_RING),
+                &weight_edges(&found, &sd, EFFECTIVE_EDGES_PER_RING),
                 &print,
                 30,
             );

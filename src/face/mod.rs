@@ -100,7 +100,7 @@ pub struct FaceCandidate {
 pub struct FaceFit {
     /// Lens and pose.
     pub camera: Camera,
-    /// Covariance of the camera's parameters ([`crate::geometry::camera::LN_F`] to [`crate::geometry::camera::SHIFT`]), scaled by the robust
+    /// Covariance of the camera's parameters ([`crate::geometry::camera::LN_F`] to [`crate::geometry::camera::TRANSLATION`]), scaled by the robust
     /// variance of the residuals. The roll stands apart: its variance is that of the upright, uncorrelated with the rest.
     pub covariance: CameraCovariance,
     /// Robust rms of the ring edges about the fit, px.

@@ -107,9 +107,10 @@ struct Ray {
     agreement: Vec<f32>,
 }
 
-/// Most samples on either side of a step, and how many times that a place lies from the centre at least.
-const MAX_SAMPLES_BESIDE: usize = 5;
-const RADIUS_PER_SAMPLES_BESIDE: usize = 9;
+/// Most samples on either side of a step.
+const MAX_HALF_WINDOW: usize = 5;
+/// Least distance of a step from the centre, in such half windows.
+const MIN_RADIUS_PER_HALF_WINDOW: usize = 9;
 
 impl Ray {
     #[inline(always)]
@@ -120,16 +121,16 @@ impl Ray {
             steps.resize(n, 0.0);
         }
         // mean of the samples i+1‥i+w against i−w‥i−1, the middle one left out
-        for w in 1..=MAX_SAMPLES_BESIDE {
+        for w in 1..=MAX_HALF_WINDOW {
             let first = if w == 1 {
                 1
             } else {
-                RADIUS_PER_SAMPLES_BESIDE * w
+                MIN_RADIUS_PER_HALF_WINDOW * w
             };
-            let end = if w == MAX_SAMPLES_BESIDE {
+            let end = if w == MAX_HALF_WINDOW {
                 n
             } else {
-                RADIUS_PER_SAMPLES_BESIDE * (w + 1)
+                MIN_RADIUS_PER_HALF_WINDOW * (w + 1)
             };
             let end = end.min(n.saturating_sub(w));
             if first >= end {

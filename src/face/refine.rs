@@ -9,7 +9,7 @@ use super::print_model::{self, PrintModel};
 use super::priors::{self, Priors};
 use super::spec::FaceSpec;
 use super::start::SpotAssignment;
-use super::weights::{FLAT_MM, INDEPENDENT_PER_RING, ring_sds_px, scatter_mm, weight_edges};
+use super::weights::{EFFECTIVE_EDGES_PER_RING, FLAT_MM, ring_sds_px, scatter_mm, weight_edges};
 use crate::geometry::FacePoint;
 use crate::geometry::camera::{Camera, PARAMETERS};
 use crate::imaging::pyramid::{self, Pyramid};
@@ -104,9 +104,9 @@ const SCATTER_RATIO: f64 = 1.3;
 /// Largest scatter of edges about their rings on flat paper in focus, px of the photo: below it the
 /// principal point stays in the middle of the picture.
 pub(super) const MAX_FLAT_RMS_PX: f64 = 0.32;
-/// Edges of a ring that count as independent in the fit of the sheet: three times [`INDEPENDENT_PER_RING`], since the sheet's shape takes up
+/// Edges of a ring that count as independent in the fit of the sheet: three times [`EFFECTIVE_EDGES_PER_RING`], since the sheet's shape takes up
 /// most of the errors that neighbouring edges share.
-const INDEPENDENT_BESIDE_SHEET: f64 = 24.0;
+const EFFECTIVE_EDGES_PER_RING_BESIDE_SHEET: f64 = 24.0;
 /// Most Gauss–Newton iterations of each fit in a row that re-estimates the edges' standard deviations in between.
 const ITERATIONS: [usize; 3] = [6, 4, 3];
 /// The same for the sheet alone: fewer, since it is nearly linear.
@@ -437,7 +437,7 @@ impl Refiner<'_> {
                 found,
                 print_model: &print_model,
                 lens: None,
-                independent: INDEPENDENT_BESIDE_SHEET,
+                independent: EFFECTIVE_EDGES_PER_RING_BESIDE_SHEET,
             };
             self.reweighted(&task, flat.clone(), sd.clone(), &SHEET_ITERATIONS)
         };
@@ -482,7 +482,7 @@ impl Refiner<'_> {
             found,
             print_model: &print_model,
             lens: Some(prior),
-            independent: INDEPENDENT_PER_RING,
+            independent: EFFECTIVE_EDGES_PER_RING,
         };
         let sd = vec![FIRST_SD_PX * factor; self.spec.boundaries().len()];
         self.reweighted(&task, fitted, sd, &ITERATIONS)

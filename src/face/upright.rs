@@ -165,8 +165,8 @@ pub(super) fn nearest_quarter(turn: f64, to: f64) -> f64 {
     turn + FRAC_PI_2 * (wrapped(to - turn) / FRAC_PI_2).round()
 }
 
-/// The roll that a phone held upright implies.
-pub(super) fn from_camera(camera: &Camera, priors: &UprightPriors) -> Roll {
+/// The roll if the phone was held upright: a prior, not a measurement.
+pub(super) fn prior_held_upright(camera: &Camera, priors: &UprightPriors) -> Roll {
     let lean = priors.lean_back_deg.to_radians();
     let sd = priors.lean_back_sd_deg.to_radians();
     let turn_rad = held_upright(camera, lean);

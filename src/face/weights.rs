@@ -9,7 +9,7 @@ const MIN_SD_PX: f64 = 0.08;
 /// Part of an edge's standard deviation that is the picture's, px; what is beyond it is the paper's, the same in mm all round.
 const PIXEL_SD_PX: f64 = 0.15;
 /// Edges of one ring err together (waves of the paper, the lens): a ring counts as at most this many independent ones.
-pub(super) const INDEPENDENT_PER_RING: f64 = 8.0;
+pub(super) const EFFECTIVE_EDGES_PER_RING: f64 = 8.0;
 /// Scatter about the rings that the small waves of paper on a flat boss leave at most, mm; beyond it the sheet may hang.
 pub(super) const FLAT_MM: f64 = 0.5;
 

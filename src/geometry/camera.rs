@@ -159,11 +159,11 @@ impl Camera {
         j.set_column(CY, &by_u(undistorted(Vector2::new(0.0, -1.0 / lens.f_px))));
         j.set_column(K1, &by_u(-along * (r.powi(3) / slope)));
         j.set_column(K2, &by_u(-along * (r.powi(5) / slope)));
-        j.set_column(TURN_X, &on_plane(Vector3::new(0.0, 0.0, -at.y)));
-        j.set_column(TURN_Y, &on_plane(Vector3::new(0.0, 0.0, at.x)));
+        j.set_column(ROTATION_X, &on_plane(Vector3::new(0.0, 0.0, -at.y)));
+        j.set_column(ROTATION_Y, &on_plane(Vector3::new(0.0, 0.0, at.x)));
         j.set_column(ROLL, &Vector2::new(at.y, -at.x));
         for k in 0..3 {
-            j.set_column(SHIFT + k, &on_plane(-back.column(k)));
+            j.set_column(TRANSLATION + k, &on_plane(-back.column(k)));
         }
         Some((at, j))
     }
@@ -220,23 +220,27 @@ pub const K1: usize = 3;
 /// Index of the radial term k2.
 pub const K2: usize = 4;
 /// Index of the turn about the face's x axis, rad.
-pub const TURN_X: usize = 5;
+pub const ROTATION_X: usize = 5;
 /// Index of the turn about the face's y axis, rad.
-pub const TURN_Y: usize = 6;
+pub const ROTATION_Y: usize = 6;
 /// Index of the turn about the face's normal, rad, counter-clockwise as the archer sees it: the roll.
 pub const ROLL: usize = 7;
 /// Index of the first of three shifts of the face's centre in the camera frame, mm.
-pub const SHIFT: usize = 8;
+pub const TRANSLATION: usize = 8;
 
-/// A small change of a camera, or the place of its entries: see [`LN_F`] to [`SHIFT`].
+/// An increment in the tangent space of a camera, indexed by [`LN_F`] to [`TRANSLATION`].
 pub type CameraDelta = nalgebra::SVector<f64, PARAMETERS>;
 
 impl Camera {
     /// The camera with `delta` added to its parameters (the retraction x ⊞ δ of its manifold): the face is turned about its own centre (vector turn, face frame), then shifted.
     #[must_use]
     pub fn retract(&self, delta: &CameraDelta) -> Self {
-        let turn = Vector3::new(delta[TURN_X], delta[TURN_Y], delta[ROLL]);
-        let shift = Vector3::new(delta[SHIFT], delta[SHIFT + 1], delta[SHIFT + 2]);
+        let turn = Vector3::new(delta[ROTATION_X], delta[ROTATION_Y], delta[ROLL]);
+        let shift = Vector3::new(
+            delta[TRANSLATION],
+            delta[TRANSLATION + 1],
+            delta[TRANSLATION + 2],
+        );
         Self {
             lens: Lens {
                 f_px: self.lens.f_px * delta[LN_F].exp(),
@@ -280,7 +284,7 @@ mod tests {
             let (at, j) = camera.face_with_jacobian(p).unwrap();
             assert!(at.distance(camera.face_from_image(p).unwrap()) < 1e-9);
             for k in 0..PARAMETERS {
-                let step = if (CX..=CY).contains(&k) || k >= SHIFT {
+                let step = if (CX..=CY).contains(&k) || k >= TRANSLATION {
                     1e-3
                 } else {
                     1e-6

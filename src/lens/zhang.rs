@@ -230,7 +230,12 @@ impl Bundle<'_> {
         (lens, poses)
     }
 
-    fn misses(&self, lens: &FullLens, pose: &Pose, view: usize) -> impl Iterator<Item = f64> {
+    fn reprojection_residuals(
+        &self,
+        lens: &FullLens,
+        pose: &Pose,
+        view: usize,
+    ) -> impl Iterator<Item = f64> {
         let (lens, pose, sd) = (*lens, *pose, self.sd_px);
         self.views[view].iter().flat_map(move |(at, seen)| {
             let c = pose.rotation * Vector3::new(at.x, at.y, 0.0) + pose.translation_mm;
@@ -243,7 +248,7 @@ impl Bundle<'_> {
         })
     }
 
-    fn granted(&self, lens: &FullLens) -> Vec<f64> {
+    fn prior_residuals(&self, lens: &FullLens) -> Vec<f64> {
         let first = [0.0, self.middle.x, self.middle.y, 0.0, 0.0, 0.0, 0.0, 0.0];
         self.which
             .iter()
@@ -264,9 +269,9 @@ impl Problem for Bundle<'_> {
         let (lens, poses) = self.at(x);
         let mut out = Vec::with_capacity(self.observation_weights.len() + self.which.len());
         for (i, pose) in poses.iter().enumerate() {
-            out.extend(self.misses(&lens, pose, i));
+            out.extend(self.reprojection_residuals(&lens, pose, i));
         }
-        out.extend(self.granted(&lens));
+        out.extend(self.prior_residuals(&lens));
         DVector::from_vec(out)
     }
 
@@ -285,7 +290,7 @@ impl Problem for Bundle<'_> {
             let (_, poses) = self.at(&moved);
             let mut row = 0;
             for (v, pose) in poses.iter().enumerate() {
-                for miss in self.misses(&lens, pose, v) {
+                for miss in self.reprojection_residuals(&lens, pose, v) {
                     let d = (miss - residuals[row]) / step;
                     j[(row, n + POSE * v + k)] = if d.is_finite() { d } else { 0.0 };
                     row += 1;
@@ -385,16 +390,16 @@ fn refined(
     let solution = end?;
     let scale = scale.unwrap_or(problem.sd_px);
     let measured = problem.observation_weights.len();
-    let misses: Vec<f64> = solution
+    let reprojection_residuals: Vec<f64> = solution
         .residuals
         .iter()
         .take(measured)
         .map(|r| r * problem.sd_px)
         .collect();
-    if !misses.iter().all(|m| m.is_finite()) {
+    if !reprojection_residuals.iter().all(|m| m.is_finite()) {
         return None;
     }
-    let deviance: f64 = misses
+    let deviance: f64 = reprojection_residuals
         .iter()
         .map(|m| 2.0 * math::tukey_loss(m / scale, math::TUKEY_95))
         .sum();
@@ -402,7 +407,7 @@ fn refined(
     let mut rms_px = Vec::new();
     let mut at = 0;
     for view in views {
-        let own = &misses[at..at + 2 * view.len()];
+        let own = &reprojection_residuals[at..at + 2 * view.len()];
         at += 2 * view.len();
         rms_px.push(rms(own));
     }
@@ -411,16 +416,16 @@ fn refined(
         covariance: DMatrix::from_fn(n, n, |i, j| all[(i, j)]),
         poses: problem.poses,
         rms_px,
-        overall_px: rms(&misses),
+        overall_px: rms(&reprojection_residuals),
         sd_px: problem.sd_px,
         deviance,
     })
 }
 
 /// Root mean square of the corners' residuals, given those in x and in y.
-fn rms(misses: &[f64]) -> f64 {
-    let n = count(misses.len() / 2).max(1.0);
-    (misses.iter().map(|m| m * m).sum::<f64>() / n).sqrt()
+fn rms(reprojection_residuals: &[f64]) -> f64 {
+    let n = count(reprojection_residuals.len() / 2).max(1.0);
+    (reprojection_residuals.iter().map(|m| m * m).sum::<f64>() / n).sqrt()
 }
 
 /// Robust standard deviation of the first `n` residuals.

@@ -46,13 +46,13 @@ pub enum ManualFitError {
     },
     /// They don't fit one another.
     #[error(
-        "the points don't fit one another; the worst is {worst}, {miss_px:.0} px off: look at that first, then check the others and the face's name"
+        "the points don't fit one another; the worst is {worst}, {residual_px:.0} px off: look at that first, then check the others and the face's name"
     )]
     DoNotFit {
         /// The point that is farthest off.
         worst: String,
         /// By how much, px.
-        miss_px: f64,
+        residual_px: f64,
     },
     /// They fit no view of the face at all.
     #[error(

@@ -25,7 +25,7 @@ const MIN_POINTS_LEFT: usize = 5;
 
 fn is_sound(s: &CameraSolution) -> bool {
     let limit = MAX_OF_ONE * s.scale.max(1.0);
-    s.scale <= MAX_SCALE && s.miss_sd.iter().all(|m| *m <= limit)
+    s.scale <= MAX_SCALE && s.normalised_residual.iter().all(|m| *m <= limit)
 }
 
 fn without(known: &[Correspondence], leave: &[usize]) -> Vec<usize> {
@@ -74,11 +74,13 @@ pub(super) fn sound(
         Err(NoCamera::Contradiction) => Err(ManualFitError::Contradiction),
         Ok(solved) => {
             let worst = (0..known.len())
-                .max_by(|i, j| solved.miss_sd[*i].total_cmp(&solved.miss_sd[*j]))
+                .max_by(|i, j| {
+                    solved.normalised_residual[*i].total_cmp(&solved.normalised_residual[*j])
+                })
                 .unwrap_or(0);
             Err(ManualFitError::DoNotFit {
                 worst: known[worst].name.clone(),
-                miss_px: solved.miss_px[worst],
+                residual_px: solved.residual_px[worst],
             })
         }
     }

@@ -28,9 +28,9 @@ pub(super) struct CameraSolution {
     pub(super) camera: Camera,
     pub(super) covariance: CameraCovariance,
     /// Distance of each point from the fit, px.
-    pub(super) miss_px: Vec<f64>,
+    pub(super) residual_px: Vec<f64>,
     /// The same in standard deviations.
-    pub(super) miss_sd: Vec<f64>,
+    pub(super) normalised_residual: Vec<f64>,
     pub(super) rms_px: f64,
     /// Root of the residuals' sum of squares over the degrees of freedom: 1 where the stated deviations are true.
     pub(super) scale: f64,
@@ -130,21 +130,21 @@ pub(super) fn solve(
             .image_from_face(p.mm)
             .map_or(f64::INFINITY, |q| q.distance(p.px))
     };
-    let miss_px: Vec<f64> = points.iter().map(miss).collect();
-    let miss_sd = (0..points.len())
+    let residual_px: Vec<f64> = points.iter().map(miss).collect();
+    let normalised_residual = (0..points.len())
         .map(|i| of_points[2 * i].hypot(of_points[2 * i + 1]))
         .collect();
     // the priors of the lens's five numbers hold them: six of the pose are free
     let freedom = count((2 * points.len()).saturating_sub(6).max(1));
     let scale = (residuals.norm_squared() / freedom).sqrt();
     let covariance = math::covariance(&information, 0.0) * scale.max(1.0).powi(2);
-    let squares: f64 = miss_px.iter().map(|m| m * m).sum();
+    let squares: f64 = residual_px.iter().map(|m| m * m).sum();
     Ok(CameraSolution {
         camera,
         covariance: CameraCovariance::from_fn(|i, j| covariance[(i, j)]),
         rms_px: (squares / count(points.len())).sqrt(),
-        miss_px,
-        miss_sd,
+        residual_px,
+        normalised_residual,
         scale,
     })
 }

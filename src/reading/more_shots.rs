@@ -100,7 +100,7 @@ fn decided_after(
     let now = axis.variance_mm2.max(f64::MIN_POSITIVE);
     let then = 1.0 / (1.0 / now + pairs * pair_precision(scatter_mm, assumptions));
     let call = Thresholds::of(
-        (then + axis.arrows_mm2).sqrt(),
+        (then + axis.arrow_variance_mm2).sqrt(),
         shot + pairs,
         tolerance,
         assumptions,

@@ -48,9 +48,9 @@ pub struct AxisPosterior {
     /// Variance from scatter, measuring and roll, without the arrows' own differences, mm².
     pub variance_mm2: f64,
     /// What the arrows' own differences add: the same arrows shot again don't average it out, mm².
-    pub arrows_mm2: f64,
+    pub arrow_variance_mm2: f64,
     /// The part of `variance_mm2` that comes from the photos' roll, mm².
-    pub roll_mm2: f64,
+    pub roll_variance_mm2: f64,
     /// Under the widest part of the offset's prior alone, roll included: for callers that combine it with a prior of their own.
     pub under_widest_prior: MeanAndVariance,
     /// The sd of that widest part, mm.
@@ -130,8 +130,8 @@ impl AxisPosterior {
         Self {
             mean_mm,
             variance_mm2,
-            arrows_mm2: mean(&|one| one.arrows_mm2),
-            roll_mm2: mean(&|one| one.roll_mm2),
+            arrow_variance_mm2: mean(&|one| one.arrow_variance_mm2),
+            roll_variance_mm2: mean(&|one| one.roll_variance_mm2),
             under_widest_prior: mixed(&|one| one.under_widest_prior.mean_mm, &|one| {
                 one.under_widest_prior.variance_mm2
             }),
@@ -153,7 +153,7 @@ impl AxisPosterior {
     /// Whole variance, the arrows' own differences included, mm².
     #[must_use]
     pub fn whole_variance_mm2(&self) -> f64 {
-        self.variance_mm2 + self.arrows_mm2
+        self.variance_mm2 + self.arrow_variance_mm2
     }
 
     /// Whole standard deviation, mm.
@@ -300,20 +300,20 @@ fn finish(
         }
     }
     let count = |kind| shots.iter().filter(|shot| shot.kind == kind).count();
-    let arrows_mm2 = arrows_variance(shots, conditions.distance_ratio, assumptions);
+    let arrow_variance_mm2 = arrows_variance(shots, conditions.distance_ratio, assumptions);
     let roll = conditions.roll_sd_rad.powi(2);
     let [x, y] = mixture.axes;
     let (scatter, means) = ([x.scatter, y.scatter], [x.mean, y.mean]);
     let axes = [(x, means[1]), (y, means[0])].map(|(axis, other)| {
-        let roll_mm2 = roll * other * other;
+        let roll_variance_mm2 = roll * other * other;
         AxisPosterior {
             mean_mm: axis.mean,
-            variance_mm2: axis.variance + roll_mm2,
-            arrows_mm2,
-            roll_mm2,
+            variance_mm2: axis.variance + roll_variance_mm2,
+            arrow_variance_mm2,
+            roll_variance_mm2,
             under_widest_prior: MeanAndVariance {
                 mean_mm: axis.wide_mean,
-                variance_mm2: axis.wide_variance + roll_mm2,
+                variance_mm2: axis.wide_variance + roll_variance_mm2,
             },
             widest_prior_sd_mm: axis.widest_sd,
             components: axis
@@ -322,7 +322,7 @@ fn finish(
                 .map(|component| MixtureComponent {
                     weight: component.weight,
                     mean: component.mean,
-                    variance: component.variance + roll_mm2 + arrows_mm2,
+                    variance: component.variance + roll_variance_mm2 + arrow_variance_mm2,
                 })
                 .collect(),
         }

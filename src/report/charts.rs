@@ -1,6 +1,6 @@
 //! Small drawings beside the face plot: where the offset stands on each axis, and how it moved over the evening.
 
-use super::svg::mark_small;
+use super::face_plot::mark_small;
 use super::svg_kit::{Drawing, Embedding, nice_length, num};
 use crate::advice::Axis;
 use crate::reading::{REFERENCE_DISTANCE_M, Reading};

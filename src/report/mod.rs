@@ -8,6 +8,7 @@ pub mod charts;
 pub mod csv;
 pub mod debug;
 mod encode;
+pub mod face_plot;
 mod font;
 pub mod html;
 mod jpeg;
@@ -15,7 +16,6 @@ pub mod marked;
 mod outline;
 #[cfg(feature = "png")]
 pub mod png;
-pub mod svg;
 mod svg_kit;
 mod view;
 

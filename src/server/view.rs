@@ -8,7 +8,7 @@ use crate::photo::fingerprint;
 use crate::reading::Reading;
 use crate::record::history::is_confirmed;
 use crate::record::{End, EntryState, Remark, Session, SessionFile, Setup, ShotCount, canonical};
-use crate::report::svg::FacePlot;
+use crate::report::face_plot::FacePlot;
 use crate::report::{Embedding, RingOutline, outlines};
 use crate::review::ids_to_check;
 use crate::store;

@@ -152,12 +152,12 @@ mod tests {
         let shaft = |&(x, y): &(f64, f64)| {
             let point = FacePoint::new(x, y);
             let u = super::super::peaks::radial_direction(point, foot);
-            let obliquity = point.distance(foot) / DISTANCE_MM;
+            let tan_view_angle = point.distance(foot) / DISTANCE_MM;
             // as in `peaks`: what a lean along u adds to the axis of a perpendicular shaft on the face plane
             let slope = lean.dot(&Vector2::new(-u.y, u.x));
-            let axis = obliquity + lean.dot(&u);
+            let axis = tan_view_angle + lean.dot(&u);
             let on_face = axis * DISTANCE_MM * length_mm / (DISTANCE_MM - length_mm);
-            let length = on_face / (obliquity + on_face / DISTANCE_MM);
+            let length = on_face / (tan_view_angle + on_face / DISTANCE_MM);
             let peak = Peak {
                 score: 0.99,
                 point,

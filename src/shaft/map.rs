@@ -136,7 +136,7 @@ impl FaceMap {
         self.distance_mm
     }
 
-    /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and obliquity.
+    /// The net's input: per cell of 2 × 2 px three colours of four pixels, then direction away from the foot and tangent of the view angle.
     pub(crate) fn cells(&self, photo: &ReducedPhoto, geometry: &ViewGeometry) -> Tensor {
         let place = |i: usize, j: usize| self.point(j as f64, i as f64);
         // between the corners of a small square the camera is linear to a hundredth of a pixel
@@ -184,7 +184,7 @@ impl FaceMap {
         cells
     }
 
-    /// Of each cell of a row the unit vector away from the foot and the obliquity, means over its four pixels.
+    /// Of each cell of a row the unit vector away from the foot and the tangent of the view angle, means over its four pixels.
     #[inline(always)]
     fn direction_planes(&self, row: usize, planes: &mut [[f32; 3]]) {
         let (foot_x, foot_y) = (self.foot.x - self.left_mm, self.top_mm - self.foot.y);

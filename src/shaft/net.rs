@@ -48,7 +48,7 @@ pub(crate) struct MapNet {
 }
 
 impl MapNet {
-    /// Planes per cell that the net looks at: 2 × 2 px of three colours, direction away from the foot (2), obliquity.
+    /// Planes per cell that the net looks at: 2 × 2 px of three colours, direction away from the foot (2), tangent of the view angle.
     pub(crate) const INPUTS: usize = 15;
     const LEVELS: usize = 5;
     /// Channels of the pictures that follow the cells: storage with room for them serves twice.

@@ -115,8 +115,8 @@ const MAX_LEAN: f64 = 0.36;
 const LEAN_STEP: f64 = 0.03;
 /// Scatter of that.
 const LEAN_SD: f64 = 0.1;
-/// Concentration of the directions that the map net reads about the true ones: some 9 degrees.
-const CONCENTRATION: f64 = 40.0;
+/// Concentration of the directions that the map net reads about the true ones (von Mises): 1/√κ is some 9 degrees.
+const VON_MISES_KAPPA: f64 = 40.0;
 /// Weight of the mean log-odds of "shaft" along a projected axis.
 const MASK_WEIGHT: f64 = 1.0;
 /// What the shafts must gain by it, as a logarithm of likelihoods.
@@ -140,7 +140,7 @@ pub(crate) fn common_lean(map: &FaceMap, out: &Tensor, peaks: &[Peak]) -> Vector
                 let run = axis * (length / axis.norm().max(0.03));
                 let sure = (length / 60.0).min(1.0);
                 p.score
-                    * (CONCENTRATION * (cosine - 1.0)
+                    * (VON_MISES_KAPPA * (cosine - 1.0)
                         + MASK_WEIGHT * sure * mean_mask(map, out, p.point, run))
             })
             .sum();
@@ -183,11 +183,13 @@ fn mean_mask(map: &FaceMap, out: &Tensor, entry: FacePoint, axis: Vector2<f64>) 
 fn axis_towards_nock(map: &FaceMap, out: &Tensor, entry: FacePoint) -> (f64, f64) {
     let (foot, distance) = (map.foot(), map.distance_mm());
     let u = radial_direction(entry, foot);
-    let obliquity = entry.distance(foot) / distance;
-    // a point at height z of a shaft with slope s shows on the map at entry + (u·obliquity·D + w·s·D)·z/(D − z)
+    let tan_view_angle = entry.distance(foot) / distance;
+    // a point at height z of a shaft with slope s shows on the map at entry + (u·tan_view_angle·D + w·s·D)·z/(D − z)
     let mean = |slope: f64| {
-        let axis =
-            Vector2::new(u.x * obliquity - u.y * slope, u.y * obliquity + u.x * slope) * distance;
+        let axis = Vector2::new(
+            u.x * tan_view_angle - u.y * slope,
+            u.y * tan_view_angle + u.x * slope,
+        ) * distance;
         let end = MIN_LENGTH_MM / (distance - MIN_LENGTH_MM).max(1.0);
         mean_mask(map, out, entry, axis * end)
     };

@@ -145,8 +145,8 @@ impl ProjectedAxes {
         let likely = likely.filter(|(_, p)| p.score >= MIN_NEIGHBOUR_SCORE);
         let axes = likely.take(MAX_NEIGHBOURS).map(|(peak, p)| {
             let u = radial_direction(p.point, foot);
-            let obliquity = p.point.distance(foot) / distance_mm;
-            let axis = u * obliquity + Vector2::new(-u.y, u.x) * p.slope;
+            let tan_view_angle = p.point.distance(foot) / distance_mm;
+            let axis = u * tan_view_angle + Vector2::new(-u.y, u.x) * p.slope;
             let slope = axis.norm().max(MIN_SLOPE);
             ProjectedAxis {
                 peak,

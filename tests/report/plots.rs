@@ -5,7 +5,7 @@ use bossmark::face::spec;
 use bossmark::geometry::FacePoint;
 use bossmark::reading::Reading;
 use bossmark::record::{ArrowKind, End, FaceRecord, Hand};
-use bossmark::report::svg::FacePlot;
+use bossmark::report::face_plot::FacePlot;
 use bossmark::report::{Embedding, charts};
 use bossmark::text::Locale;
 use bossmark::timeline::FaceLook;

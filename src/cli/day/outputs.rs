@@ -7,7 +7,7 @@ use crate::cli::outputs;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::{End, RecordFile};
-use crate::report::svg::FacePlot;
+use crate::report::face_plot::FacePlot;
 use crate::report::{Embedding, charts, csv, html};
 use crate::store::{self, OutputKind, StoreError};
 use crate::text::Locale;

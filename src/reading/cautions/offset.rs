@@ -35,7 +35,9 @@ pub(super) fn roll(input: &CautionInput<'_>, posterior: &Posterior) -> Option<Ca
     posterior
         .axes
         .iter()
-        .any(|axis| axis.roll_mm2 > input.assumptions.roll_share * axis.whole_variance_mm2())
+        .any(|axis| {
+            axis.roll_variance_mm2 > input.assumptions.roll_share * axis.whole_variance_mm2()
+        })
         .then(|| Caution::new("roll", CautionKind::Roll))
 }
 

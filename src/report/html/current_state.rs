@@ -4,7 +4,7 @@ use super::page::Page;
 use crate::advice::{Action, Advice, Step};
 use crate::reading::{HorizontalCall, Reading};
 use crate::record::End;
-use crate::report::svg::FacePlot;
+use crate::report::face_plot::FacePlot;
 use crate::report::{Embedding, charts};
 use crate::text::numbers::sureness;
 use crate::text::{self, Locale, Sentence, facts, headline};
