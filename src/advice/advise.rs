@@ -5,21 +5,12 @@ use super::bow_state::{AxisState, BowState};
 use super::choose::Decision;
 use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
+use super::options::AdviceOptions;
 use super::policy::decide;
 use super::{Action, Advice, Learned, SCHEMA, Step, StepKind, VerifyWhen, cautions, policy, steps};
 use crate::math::rounded;
 use crate::reading::{Reading, read};
-use crate::record::{History, Setup};
-
-/// What the archer asks for, and what is known beside the records.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct AdviceOptions {
-    /// Allow a change on each axis at once.
-    pub both: bool,
-    /// Settings that were noted after the newest end, with their values now. Where one differs from that end's, an end with it comes
-    /// before any other change.
-    pub noted_since: Option<Setup>,
-}
+use crate::record::History;
 
 /// One reading of the newest set-up and the ranked next changes for it.
 #[must_use]

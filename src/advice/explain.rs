@@ -1,12 +1,12 @@
 //! The chain from reading to step, with the numbers used and where each comes from: `text::explain` makes the sentences.
 
 use super::about::{CheckCause, OffsetEstimate, PutBackCause, ShootCause};
-use super::advise::AdviceOptions;
 use super::bow_state::{AxisState, BowState};
 use super::candidate::Candidate;
 use super::choose::Decision;
 use super::interventions::ReadingCache;
 use super::knowledge::{Axis, Knowledge, knowledge};
+use super::options::AdviceOptions;
 use super::sensitivities::{missing, sensitivities};
 use super::slopes::lb_per_quarter_turn;
 use super::{Action, policy, steps};

@@ -28,6 +28,7 @@ mod kind;
 mod knowledge;
 mod learn;
 mod newest_run;
+mod options;
 pub mod physics;
 mod policy;
 mod sensitivities;
@@ -43,7 +44,7 @@ pub use about::{
     PutBackCause, Reason, Reasons, ShootCause,
 };
 pub use action::{Action, VerifyWhen};
-pub use advise::{AdviceOptions, advise, advise_again, advise_with, levers};
+pub use advise::{advise, advise_again, advise_with, levers};
 pub use apply::{ApplyError, settings_after, setup_after};
 pub use contradictions::Contradiction;
 pub use document::{Advice, Expect, Learned, SCHEMA, Step};
@@ -52,4 +53,5 @@ pub use findings::{BestSetup, MissedBare};
 pub use interventions::ReadingCache;
 pub use kind::{Check, Gate, GateCode, GateValue, StepKind};
 pub use knowledge::{Axis, Knowledge};
+pub use options::AdviceOptions;
 pub use sensitivities::{Sensitivities, missing, sensitivities};

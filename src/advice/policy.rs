@@ -3,6 +3,7 @@
 //! `choose` gives the step that the offset calls for. This module adds what has to be done before any change, and the gates of a step that
 //! can't be undone.
 
+use super::Action;
 use super::about::{CheckCause, PutBackCause, ShootCause};
 use super::adjustments::adjustments;
 use super::bow_state::{AxisState, BowState};
@@ -13,7 +14,7 @@ use super::findings::MissedBare;
 use super::interventions::{action_of, sign};
 use super::kind::{Check, Gate, GateCode, GateValue, StepKind};
 use super::knowledge::{Axis, Knowledge};
-use super::{Action, AdviceOptions};
+use super::options::AdviceOptions;
 use crate::record::{Lever, compare};
 
 /// Decides what comes next.
