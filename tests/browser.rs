@@ -548,7 +548,7 @@ fn new_photos_come_from_the_page_and_the_made_change_goes_with_them() {
     settled(&b);
     b.press(false, "#made");
     b.wait("document.getElementById('made-said').textContent.includes('Noted')");
-    // whoever comes back later is asked for an end with it too, not for another change; and what wasn't made can be taken back
+    // after a reload the advice still asks for an end with the change; a change taken back gives way to the advice before it
     b.reload();
     ready(&b);
     settled(&b);

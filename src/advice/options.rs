@@ -1,4 +1,4 @@
-//! What an advice is asked with beside the records.
+//! The options of an advice.
 
 use crate::record::Setup;
 

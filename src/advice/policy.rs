@@ -30,7 +30,7 @@ pub(super) fn decide(bow: &BowState, options: &AdviceOptions, k: &Knowledge) -> 
     permitted(wanted, bow, k)
 }
 
-/// The lever that was changed after the newest end.
+/// The first lever that was noted as changed after the newest end.
 fn changed_since(bow: &BowState, options: &AdviceOptions) -> Option<Lever> {
     let noted = options.noted_since.as_ref()?;
     let changes = compare(&bow.setup, &noted.or(&bow.setup)).changes;

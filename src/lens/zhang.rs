@@ -240,8 +240,8 @@ impl Bundle<'_> {
         self.views[view].iter().flat_map(move |(at, seen)| {
             let c = pose.rotation * Vector3::new(at.x, at.y, 0.0) + pose.translation_mm;
             if c.z > 1e-6 {
-                let miss = lens.pixel(Vector2::new(c.x / c.z, c.y / c.z)) - seen;
-                [miss.x / sd, miss.y / sd]
+                let residual = lens.pixel(Vector2::new(c.x / c.z, c.y / c.z)) - seen;
+                [residual.x / sd, residual.y / sd]
             } else {
                 [f64::INFINITY; 2]
             }
@@ -290,8 +290,8 @@ impl Problem for Bundle<'_> {
             let (_, poses) = self.at(&moved);
             let mut row = 0;
             for (v, pose) in poses.iter().enumerate() {
-                for miss in self.reprojection_residuals(&lens, pose, v) {
-                    let d = (miss - residuals[row]) / step;
+                for residual in self.reprojection_residuals(&lens, pose, v) {
+                    let d = (residual - residuals[row]) / step;
                     j[(row, n + POSE * v + k)] = if d.is_finite() { d } else { 0.0 };
                     row += 1;
                 }

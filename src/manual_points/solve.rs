@@ -49,7 +49,7 @@ struct Fit<'a> {
     base: Camera,
     prior: &'a LensPrior,
     points: &'a [&'a Correspondence],
-    /// Takes a miss in px to standard deviations, for each point.
+    /// Takes a residual in px to standard deviations, for each point.
     whitening: Vec<Matrix2<f64>>,
 }
 
@@ -70,11 +70,11 @@ impl Problem for Fit<'_> {
         let camera = self.camera(x);
         let mut out = Vec::with_capacity(2 * self.points.len() + 5);
         for (point, whitening) in self.points.iter().zip(&self.whitening) {
-            let miss = camera.image_from_face(point.mm).map_or_else(
+            let residual = camera.image_from_face(point.mm).map_or_else(
                 || Vector2::repeat(f64::INFINITY),
                 |p| whitening * Vector2::new(p.x - point.px.x, p.y - point.px.y),
             );
-            out.extend([miss.x, miss.y]);
+            out.extend([residual.x, residual.y]);
         }
         let (l, p) = (&camera.lens, self.prior);
         out.extend([
@@ -125,12 +125,12 @@ pub(super) fn solve(
         return Err(NoCamera::Contradiction);
     }
     let camera = fit.base;
-    let miss = |p: &&Correspondence| {
+    let residual = |p: &&Correspondence| {
         camera
             .image_from_face(p.mm)
             .map_or(f64::INFINITY, |q| q.distance(p.px))
     };
-    let residual_px: Vec<f64> = points.iter().map(miss).collect();
+    let residual_px: Vec<f64> = points.iter().map(residual).collect();
     let normalised_residual = (0..points.len())
         .map(|i| of_points[2 * i].hypot(of_points[2 * i + 1]))
         .collect();

@@ -93,11 +93,7 @@ impl StoredSessionFile {
             (taken.is_some(), taken)
         })?;
         taken.map(|_| ()).ok_or_else(|| {
-            Answer::problem(
-                409,
-                "no-change",
-                "no change is noted that an end wasn't shot with",
-            )
+            Answer::problem(409, "no-change", "no change is noted after the last photo")
         })
     }
 

@@ -296,7 +296,7 @@ pub(super) struct AdviceView {
     /// The settings after the step, where it can be entered into the next set-up.
     #[serde(rename = "made")]
     pub(super) settings_after: Option<Setup>,
-    /// What was noted with a change made since, that no end was shot with.
+    /// The note of a change after the newest end, until an end is shot with it.
     noted: Option<String>,
 }
 
@@ -347,7 +347,7 @@ pub(super) fn advice_view(
     }
 }
 
-/// Whether a step waits for what a change did that was made after the newest end.
+/// Whether a step asks for an end with a change that was noted after the newest end.
 fn comes_after_change(step: &Step) -> bool {
     matches!(
         step.detail,

@@ -48,7 +48,7 @@ pub(crate) struct EdgePair {
 }
 
 impl EdgePair {
-    /// Whether the edges are strong enough to be used: many weaker ones are edges of adjacent shafts or of shadows (practice photos).
+    /// Whether both edges are strong and near the axis: most weak edges are those of adjacent shafts or shadows (practice photos).
     pub(crate) fn is_clear(&self) -> bool {
         self.strength >= MIN_EDGE_STRENGTH && self.offset_mm.abs() <= MAX_DISTANCE_MM
     }

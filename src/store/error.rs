@@ -33,7 +33,7 @@ fn in_words(error: &io::Error) -> String {
         }
         _ => {
             let text = error.to_string();
-            // the path of a temporary file tells nobody anything
+            // the name of a temporary file is of no use to the user
             let text = text.split(" at path ").next().unwrap_or(&text);
             format!("{text}; check its permissions and the disk")
         }

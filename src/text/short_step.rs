@@ -42,7 +42,7 @@ fn of_detail(detail: &Instruction, locale: Locale) -> Option<String> {
         Instruction::Shoot {
             cause: ShootCause::Changed(_),
             ..
-        } => "shoot an end with the change, and take its photo".to_owned(),
+        } => "shoot an end with the change".to_owned(),
         Instruction::ShootMore {
             pairs, distance_m, ..
         }

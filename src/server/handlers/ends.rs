@@ -119,7 +119,7 @@ pub(super) fn advice_view(
     locale: Locale,
 ) -> Result<view::AdviceView, Answer> {
     let end = current_end(state, id)?;
-    // a session file that can't be read is said where it is needed
+    // a session file that can't be read is reported when it is next written
     let session_file = state.session_file().read().unwrap_or_default();
     let mut readings = state.reading_cache();
     Ok(view::advice_view(

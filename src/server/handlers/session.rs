@@ -75,7 +75,7 @@ fn face_view(f: &FaceSpec) -> Value {
 struct ArcherChange {
     setup: Option<Setup>,
     words: Option<String>,
-    /// Take back the change noted last, which no end was shot with.
+    /// Take back the change that is noted after the last photo.
     #[serde(default)]
     take_back: bool,
 }

@@ -72,7 +72,7 @@ export class Unreachable extends Error {}
  * @property {(id: number) => Promise<AdviceView>} advise What to do next.
  * @property {(id: number, setup?: Session, words?: string) => Promise<{setup: Session, words: string}>} made The advised step was made,
  *   or a change to these settings.
- * @property {(id: number) => Promise<void>} takeBack The change noted last, which no end was shot with, wasn't made.
+ * @property {(id: number) => Promise<void>} takeBack Takes back the change that is noted after the last photo.
  * @property {(face: string | null, session: Session) => Promise<void>} remember What photos that follow are told.
  * @property {(face: string | null, session: Session) => Promise<void>} essentials The same, also for ends that lack it.
  * @property {() => Promise<string>} report The report on the ends, one HTML file.

@@ -188,7 +188,7 @@ export class Meaning {
     if (view.noted !== null) {
       said.textContent = `Noted for the photos that follow: ${view.noted}`;
       const back = () => this.end.core.takeBack(view.id).then(noted, failed);
-      return [said, make("div", { class: "form-end" }, make("button", { id: "take-back", type: "button", click: back }, "I didn’t: take it back")),
+      return [said, make("div", { class: "form-end" }, make("button", { id: "take-back", type: "button", click: back }, "I didn’t make this change")),
         make("details", {}, make("summary", {}, "I changed something else"), form)];
     }
     if (view.made) {
