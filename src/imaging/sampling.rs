@@ -2,7 +2,7 @@
 
 use super::LINEAR_FROM_BYTE;
 use crate::geometry::ImagePoint;
-use crate::math::{count, floor_index, single};
+use crate::math::{count, floor_i32, single};
 use image::RgbImage;
 
 /// The four pixels around a place, for bilinear interpolation.
@@ -18,20 +18,17 @@ pub(crate) struct Neighbours {
 
 impl Neighbours {
     /// Around a place of a picture of that size, px; `None` where one of the four lies outside.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn of(width: usize, height: usize, p: ImagePoint) -> Option<Self> {
-        if !(p.x >= 0.0 && p.y >= 0.0) {
+        let (last_x, last_y) = (count(width) - 1.0, count(height) - 1.0);
+        if !(p.x >= 0.0 && p.y >= 0.0 && p.x < last_x && p.y < last_y) {
             return None;
         }
-        let (x, y) = (floor_index(p.x), floor_index(p.y));
-        // a direction that grazes the plane is seen infinitely far away
-        if x.checked_add(1)? >= width || y.checked_add(1)? >= height {
-            return None;
-        }
+        let (x, y) = (floor_i32(p.x), floor_i32(p.y));
         Some(Self {
-            first: y * width + x,
+            first: y.unsigned_abs() as usize * width + x.unsigned_abs() as usize,
             width,
-            fraction: [single(p.x - count(x)), single(p.y - count(y))],
+            fraction: [single(p.x - f64::from(x)), single(p.y - f64::from(y))],
         })
     }
 
@@ -45,7 +42,7 @@ impl Neighbours {
         )
     }
 
-    #[inline]
+    #[inline(always)]
     fn between(&self, [a, b]: [f32; 2], [c, d]: [f32; 2]) -> f32 {
         let [right, down] = self.fraction;
         let (above, below) = (a + right * (b - a), c + right * (d - c));
@@ -59,6 +56,30 @@ impl Neighbours {
             let two = raw.get(3 * at..).and_then(|r| r.first_chunk());
             two.unwrap_or(&[0; 6])
         })
+    }
+
+    /// The interpolated value of each channel of an 8-bit picture with three of them, 0–255.
+    #[inline(always)]
+    pub(crate) fn blend_bytes(&self, raw: &[u8]) -> [f32; 3] {
+        /// Bytes of two neighbouring pixels, and one more: a fourth number makes vectors of the three channels.
+        const TWO_PIXELS: usize = 7;
+        let (above, below) = (3 * self.first, 3 * (self.first + self.width));
+        let (Some(above), Some(below)) = (
+            raw.get(above..above + TWO_PIXELS),
+            raw.get(below..below + TWO_PIXELS),
+        ) else {
+            // the last pixel has nothing behind it
+            return self.blend_rgb(raw, f32::from);
+        };
+        let mut blended = [0.0; 4];
+        for (k, value) in blended.iter_mut().enumerate() {
+            *value = self.between(
+                [f32::from(above[k]), f32::from(above[k + 3])],
+                [f32::from(below[k]), f32::from(below[k + 3])],
+            );
+        }
+        let [red, green, blue, _] = blended;
+        [red, green, blue]
     }
 
     /// The interpolated value of each channel of an 8-bit picture with three of them, whose bytes may be looked up in a table.

@@ -13,4 +13,4 @@ pub use random::SplitMix;
 pub use robust::{
     SD_FROM_MAD, TUKEY_95, median, quantile, robust_sd_about_zero, tukey_loss, tukey_weight,
 };
-pub use rounding::{byte, count, floor_index, round_i64, rounded, single};
+pub use rounding::{byte, count, floor_i32, floor_index, round_i64, rounded, single};

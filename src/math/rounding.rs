@@ -20,6 +20,17 @@ pub fn floor_index(value: f64) -> usize {
     value as usize
 }
 
+/// A whole number that is no larger, for values from 0 to 2³¹.
+#[must_use]
+#[inline]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "saturating is what is wanted"
+)]
+pub fn floor_i32(value: f64) -> i32 {
+    value as i32
+}
+
 /// The nearest whole number; NaN becomes 0, out of range the nearest limit.
 #[must_use]
 #[inline]

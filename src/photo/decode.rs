@@ -127,6 +127,11 @@ fn upright(mut picture: DynamicImage, orientation: Orientation) -> RgbImage {
     match orientation {
         Orientation::Rotate90 => quarter_turn(&picture.into_rgb8(), true),
         Orientation::Rotate270 => quarter_turn(&picture.into_rgb8(), false),
+        Orientation::Rotate180 => {
+            let mut picture = picture.into_rgb8();
+            picture.as_chunks_mut::<3>().0.reverse();
+            picture
+        }
         other => {
             picture.apply_orientation(other);
             picture.into_rgb8()

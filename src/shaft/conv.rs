@@ -80,7 +80,7 @@ impl Conv {
         }
         let mut out = spare.picture(width, height, self.outputs);
         match &self.method {
-            Method::Quick(quick) => quick.run(pictures, relu, &mut out),
+            Method::Quick(quick) => quick.run(pictures, relu, &mut out, spare),
             Method::Direct(direct, step) => direct.run(pictures, *step, relu, &mut out),
         }
         out

@@ -4,10 +4,12 @@
 //! opposite sign, parallel in millimetres. Rings, creases and the edge of the paper are single steps, and a neighbour's edge
 //! lies at another distance.
 
+use super::lanes;
 use super::picture::ReducedPhoto;
 use super::view_geometry::ViewGeometry;
 use crate::geometry::FacePoint;
-use crate::math::{floor_index, single};
+use crate::math::{floor_i32, floor_index, single};
+use fearless_simd::dispatch;
 use nalgebra::Vector3;
 
 /// Heights over the face between which edges are looked for, mm; the upper end is also kept this far below the nock, so that
@@ -57,6 +59,14 @@ impl EdgePair {
 /// Least strength of clear edges, grey levels per mm, and how far they may lie off, mm.
 const MIN_EDGE_STRENGTH: f64 = 25.0;
 const MAX_DISTANCE_MM: f64 = 2.5;
+
+/// Pairs of edges of one width in a row.
+struct PairsOfRow {
+    /// By the sample of the left edge: the geometric mean of both.
+    means: Vec<f32>,
+    /// The sample of the left edge where the pair lies in the middle of the row.
+    middle: f64,
+}
 
 /// Steps of colour across the shaft, row by row along it.
 pub(crate) struct Edges {
@@ -112,15 +122,36 @@ impl Edges {
     /// Strength of a pair `width` samples apart about sample `offset` + `slope` · height: mean over rows of the geometric mean of
     /// its edges, where they are of opposite sign.
     fn strength(&self, offset: f64, slope: f64, width: usize) -> f64 {
-        let mut sum = 0f32;
-        for (height, row) in self.heights.iter().zip(&self.steps) {
-            let middle = (row.len() as f64 - 1.0 - width as f64) / 2.0;
-            let left = middle + offset + slope * height / ACROSS_MM;
-            let k = floor_index(left + 0.5);
-            if let (Some(a), Some(b)) = (row.get(k), row.get(k + width)) {
-                let product = -(a[0] * b[0] + a[1] * b[1] + a[2] * b[2]);
-                sum += product.max(0.0).sqrt();
+        self.mean_of(&self.pairs(width), offset, &self.shifts(slope))
+    }
+
+    /// The geometric mean of the edges at each sample of each row and `width` samples further, 0 where they are of one sign.
+    fn pairs(&self, width: usize) -> Vec<PairsOfRow> {
+        let level = lanes::level();
+        let row = |steps: &Vec<[f32; 3]>| {
+            let mut means = vec![0.0; steps.len().saturating_sub(width)];
+            dispatch!(level, _simd => geometric_means(steps, width, &mut means));
+            PairsOfRow {
+                middle: (means.len() as f64 - 1.0) / 2.0,
+                means,
             }
+        };
+        self.steps.iter().map(row).collect()
+    }
+
+    /// How far each row is shifted by a slope, in samples.
+    fn shifts(&self, slope: f64) -> Vec<f64> {
+        let shift = |height: &f64| slope * height / ACROSS_MM;
+        self.heights.iter().map(shift).collect()
+    }
+
+    /// The mean over the rows of pairs about sample `offset` + shift.
+    fn mean_of(&self, pairs: &[PairsOfRow], offset: f64, shifts: &[f64]) -> f64 {
+        let mut sum = 0f32;
+        for (row, shift) in pairs.iter().zip(shifts) {
+            let at = floor_i32(row.middle + offset + shift + 0.5).max(0);
+            let mean = row.means.get(at.unsigned_abs() as usize);
+            sum += mean.copied().unwrap_or(0.0);
         }
         f64::from(sum) / self.heights.len() as f64
     }
@@ -129,17 +160,24 @@ impl Edges {
     /// offset (in samples, at the rows' middle) and slope.
     fn strongest(&self) -> Vec<(f64, f64, f64)> {
         let middle = self.middle_mm();
-        let value = |o: i32, s: i32, width: usize| {
+        // one beyond the largest of the coarse search
+        let slopes = -SLOPE_STEPS - 1..=SLOPE_STEPS + 1;
+        let shifts: Vec<Vec<f64>> = slopes
+            .map(|s| self.shifts(f64::from(s) * SLOPE_STEP))
+            .collect();
+        let shifts = |s: i32| &shifts[(s + SLOPE_STEPS + 1).unsigned_abs() as usize];
+        let value = |o: i32, s: i32, pairs: &[PairsOfRow]| {
             let (offset, slope) = (f64::from(o), f64::from(s) * SLOPE_STEP);
             let near = (-0.5 * (offset * ACROSS_MM / OFFSET_SD_MM).powi(2)).exp()
                 / (1.0 + (slope / SLOPE_SD).powi(2)).sqrt();
-            near * self.strength(offset, slope, width)
+            near * self.mean_of(pairs, offset, shifts(s))
         };
         WIDTH_SAMPLES
             .map(|width| {
+                let pairs = self.pairs(width);
                 let mut best = (0.0, 0, 0);
                 let consider = |best: &mut (f64, i32, i32), o: i32, s: i32| {
-                    let v = value(o, s, width);
+                    let v = value(o, s, &pairs);
                     if v > best.0 {
                         *best = (v, o, s);
                     }
@@ -206,6 +244,16 @@ impl Edges {
             edge_distance_mm: (width as f64 + wide) * ACROSS_MM,
             strength,
         })
+    }
+}
+
+/// The geometric means of the steps of a row and those `width` samples further, where they are of opposite sign.
+#[inline(always)]
+fn geometric_means(steps: &[[f32; 3]], width: usize, means: &mut [f32]) {
+    let pairs = steps.iter().zip(steps.get(width..).unwrap_or_default());
+    for (mean, (a, b)) in means.iter_mut().zip(pairs) {
+        let product = -(a[0] * b[0] + a[1] * b[1] + a[2] * b[2]);
+        *mean = product.max(0.0).sqrt();
     }
 }
 

@@ -64,8 +64,9 @@ impl<'a> FirstStage<'a> {
             )
         };
         let own = (0..stage.peaks.len()).filter(own).collect();
-        stage.candidates =
-            stage.candidates_along(own, &|_, strip| strip::by_one_net(&nets.strips[0], strip));
+        stage.candidates = stage.candidates_along(own, &|_, strip, spare| {
+            strip::by_one_net(&nets.strips[0], strip, spare)
+        });
         Some(stage)
     }
 
@@ -77,7 +78,7 @@ impl<'a> FirstStage<'a> {
     ) -> Vec<choose::ScoredCandidate> {
         // shafts in a neighbouring face don't belong to this one, but their images cross the strips all the same
         let axes = strip::ProjectedAxes::new(&self.peaks, self.map.foot(), self.map.distance_mm());
-        let candidate = |own: usize| {
+        let candidate = |spare: &mut tensor::BufferPool, own: usize| {
             let peak = self.peaks[own].clone();
             let axis = strip::axis(
                 peaks::radial_direction(peak.point, self.map.foot()),
@@ -85,7 +86,7 @@ impl<'a> FirstStage<'a> {
             );
             let place = (peak.point, axis);
             let strip = strip::sample(&self.photo, &self.geometry, place, (own, &axes));
-            let output = scorer(&peak, &strip);
+            let output = scorer(&peak, &strip, spare);
             choose::ScoredCandidate {
                 number: own,
                 peak,
@@ -93,7 +94,10 @@ impl<'a> FirstStage<'a> {
                 output,
             }
         };
-        numbers.into_par_iter().map(candidate).collect()
+        numbers
+            .into_par_iter()
+            .map_init(tensor::BufferPool::default, candidate)
+            .collect()
     }
 
     /// The candidates that are clear on the map, best first.
@@ -130,5 +134,6 @@ pub(super) const MIN_MEAN_DETECTION_SCORE: f64 = -9.0;
 const MIN_SCORE_SUM: f64 = 1.0;
 
 /// How the strip along a peak is scored.
-pub(super) type StripScorer<'a> =
-    &'a (dyn Fn(&peaks::Peak, &tensor::Tensor) -> strip::StripOutput + Sync);
+pub(super) type StripScorer<'a> = &'a (
+        dyn Fn(&peaks::Peak, &tensor::Tensor, &mut tensor::BufferPool) -> strip::StripOutput + Sync
+    );

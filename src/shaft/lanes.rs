@@ -30,10 +30,10 @@ pub(super) trait Outputs<S: Simd>: SimdFloat<S, Element = f32> {}
 
 impl<S: Simd, V: SimdFloat<S, Element = f32>> Outputs<S> for V {}
 
-/// The larger of two numbers, lane by lane; where one is none, the second.
+/// The larger of two numbers, lane by lane.
 #[inline(always)]
 pub(super) fn larger<S: Simd, V: Outputs<S>>(a: V, b: V) -> V {
-    a.simd_gt(b).select(a, b)
+    a.max(b)
 }
 
 /// Neighbouring output channels, with their weights.

@@ -24,6 +24,7 @@ const OUTSIDE_GREY: f32 = 127.0;
 const SQUARE: usize = 8;
 
 /// The point that lies so far from the one to the other.
+#[inline(always)]
 fn between(a: ImagePoint, b: ImagePoint, share: f64) -> ImagePoint {
     ImagePoint::new(a.x + share * (b.x - a.x), a.y + share * (b.y - a.y))
 }
@@ -149,32 +150,7 @@ impl FaceMap {
         let mut cells = Tensor::zeros_with_room(columns, rows, MapNet::INPUTS, MapNet::ROOM);
         let level = lanes::level();
         cells.fill_rows(|j, row| {
-            for (down, i) in [2 * j, 2 * j + 1].into_iter().enumerate() {
-                let share = (i % SQUARE) as f64 / SQUARE as f64;
-                let edge = |j: usize| {
-                    let at = i / SQUARE * across + j;
-                    Some(between(corners[at]?, corners[at + across]?, share))
-                };
-                let squares = row.chunks_exact_mut(SQUARE / 2 * MapNet::INPUTS);
-                for (j, cells) in squares.enumerate() {
-                    let edges = edge(j).zip(edge(j + 1));
-                    for k in 0..SQUARE {
-                        let at = match edges {
-                            Some((left, right)) => {
-                                Some(between(left, right, k as f64 / SQUARE as f64))
-                            }
-                            None => {
-                                pixel(geometry, place(i, SQUARE * j + k)).map(|p| photo.place(p))
-                            }
-                        };
-                        let colour = at.and_then(|q| photo.colour_at(q));
-                        let first = k / 2 * MapNet::INPUTS + 2 * down + k % 2;
-                        for (c, v) in colour.unwrap_or([OUTSIDE_GREY; 3]).into_iter().enumerate() {
-                            cells[first + 4 * c] = v / 255.0 - 0.5;
-                        }
-                    }
-                }
-            }
+            dispatch!(level, _simd => self.colour_planes(j, row, photo, geometry, &corners));
             let mut planes = vec![[0f32; 3]; row.len() / MapNet::INPUTS];
             dispatch!(level, _simd => self.direction_planes(j, &mut planes));
             for (cell, planes) in row.chunks_exact_mut(MapNet::INPUTS).zip(&planes) {
@@ -182,6 +158,55 @@ impl FaceMap {
             }
         });
         cells
+    }
+
+    /// Of each cell of a row the colours of its four pixels; `corners` are the places of the squares' corners in the copy.
+    #[inline(always)]
+    fn colour_planes(
+        &self,
+        j: usize,
+        row: &mut [f32],
+        photo: &ReducedPhoto,
+        geometry: &ViewGeometry,
+        corners: &[Option<ImagePoint>],
+    ) {
+        let across = self.width / SQUARE + 1;
+        for (down, i) in [2 * j, 2 * j + 1].into_iter().enumerate() {
+            let share = (i % SQUARE) as f64 / SQUARE as f64;
+            let (above, below) = corners[i / SQUARE * across..].split_at(across);
+            // where the edges between squares cross the row
+            let edges = above.iter().zip(below);
+            let edges: Vec<Option<ImagePoint>> = edges
+                .map(|(a, b)| Some(between((*a)?, (*b)?, share)))
+                .collect();
+            let squares = row.chunks_exact_mut(SQUARE / 2 * MapNet::INPUTS);
+            for (j, (cells, edges)) in squares.zip(edges.windows(2)).enumerate() {
+                for k in 0..SQUARE {
+                    let at = match edges {
+                        [Some(left), Some(right)] => {
+                            Some(between(*left, *right, k as f64 / SQUARE as f64))
+                        }
+                        _ => {
+                            let at = self.point((SQUARE * j + k) as f64, i as f64);
+                            pixel(geometry, at).map(|p| photo.place(p))
+                        }
+                    };
+                    // no closures: they would be compiled without the vectors
+                    let seen = match at {
+                        Some(at) => photo.colour_at(at),
+                        None => None,
+                    };
+                    let [red, green, blue] = match seen {
+                        Some(colour) => colour,
+                        None => [OUTSIDE_GREY; 3],
+                    };
+                    let first = k / 2 * MapNet::INPUTS + 2 * down + k % 2;
+                    cells[first] = red / 255.0 - 0.5;
+                    cells[first + 4] = green / 255.0 - 0.5;
+                    cells[first + 8] = blue / 255.0 - 0.5;
+                }
+            }
+        }
     }
 
     /// Of each cell of a row the unit vector away from the foot and the tangent of the view angle, means over its four pixels.

@@ -167,13 +167,16 @@ impl StripNet {
     }
 
     /// Runs the net: `[place along][number]`.
-    pub(crate) fn run(&self, strip: &Tensor) -> Vec<f32> {
-        let mut spare = BufferPool::default();
-        let mut x = strip.clone();
+    pub(crate) fn run(&self, strip: &Tensor, spare: &mut BufferPool) -> Vec<f32> {
+        let mut last: Option<Tensor> = None;
         for conv in &self.convs {
-            let next = conv.run(&[Input::same_size(&x)], true, &mut spare);
-            spare.keep(std::mem::replace(&mut x, next));
+            let input = Input::same_size(last.as_ref().unwrap_or(strip));
+            let next = conv.run(&[input], true, spare);
+            if let Some(done) = last.replace(next) {
+                spare.keep(done);
+            }
         }
+        let x = last.as_ref().unwrap_or(strip);
         // what is strongest across the strip, and the mean across it
         let c = x.channels;
         let mut joined = vec![0f32; x.width * 2 * c];
@@ -191,6 +194,9 @@ impl StripNet {
             }
             let rows = f32::from(u16::try_from(x.height).unwrap_or(u16::MAX)).max(1.0);
             mean.iter_mut().for_each(|m| *m /= rows);
+        }
+        if let Some(done) = last {
+            spare.keep(done);
         }
         let [first, second, last] = &self.lines;
         last.run(&second.run(&first.run(&joined, true), true), false)
@@ -286,7 +292,7 @@ pub(crate) mod tests {
                     }
                 }
             });
-            let out = net.run(&picture);
+            let out = net.run(&picture, &mut BufferPool::default());
             let n = strip::OUTPUTS;
             let got: Vec<f32> = (0..n)
                 .flat_map(|c| out.iter().skip(c).step_by(n).copied())

@@ -22,25 +22,74 @@ pub(crate) struct ReducedPhoto<'a> {
     data: Cow<'a, [u8]>,
 }
 
-/// Share of every input pixel that falls into an output pixel: first input, weights that add to 1.
-fn shares(from: usize, to: usize) -> Vec<(usize, Vec<f32>)> {
-    let (n, m) = (
-        f64::from(u32::try_from(from).unwrap_or(u32::MAX)),
-        f64::from(u32::try_from(to).unwrap_or(u32::MAX)),
-    );
-    let step = n / m;
-    (0..u32::try_from(to).unwrap_or(u32::MAX))
-        .map(|k| {
-            let (a, b) = (f64::from(k) * step, (f64::from(k + 1) * step).min(n));
-            let first = floor_index(a).min(from - 1);
-            let last = floor_index((b - 1e-9).max(a)).min(from - 1);
-            let weight = |i: usize| {
-                let i = f64::from(u32::try_from(i).unwrap_or(u32::MAX));
-                single((b.min(i + 1.0) - a.max(i)).max(0.0) / (b - a))
-            };
-            (first, (first..=last).map(weight).collect())
-        })
-        .collect()
+/// Shares of the input pixels that fall into each output pixel.
+struct Shares {
+    /// First input pixel of each output pixel.
+    first: Vec<usize>,
+    /// Weights of it and of those that follow, which add to 1: `most` for each output pixel.
+    weights: Vec<f32>,
+    most: usize,
+}
+
+impl Shares {
+    fn new(from: usize, to: usize) -> Self {
+        let (n, m) = (from as f64, to as f64);
+        let step = n / m;
+        let ranges: Vec<(f64, f64, usize, usize)> = (0..to)
+            .map(|k| {
+                let (a, b) = (k as f64 * step, ((k + 1) as f64 * step).min(n));
+                let first = floor_index(a).min(from - 1);
+                let last = floor_index((b - 1e-9).max(a)).min(from - 1);
+                (a, b, first, last)
+            })
+            .collect();
+        let most = ranges.iter().map(|(_, _, first, last)| last + 1 - first);
+        let most = most.max().unwrap_or(1);
+        let (mut firsts, mut weights) = (Vec::with_capacity(to), Vec::with_capacity(most * to));
+        for (a, b, first, last) in ranges {
+            // the same number of pixels for all: those before and behind have no weight
+            let from = first.min(from - most);
+            firsts.push(from);
+            weights.extend((from..from + most).map(|i| {
+                let weight = single((b.min(i as f64 + 1.0) - a.max(i as f64)).max(0.0) / (b - a));
+                if (first..=last).contains(&i) {
+                    weight
+                } else {
+                    0.0
+                }
+            }));
+        }
+        Self {
+            first: firsts,
+            weights,
+            most,
+        }
+    }
+
+    /// The first input pixel of each output pixel, with the weights.
+    fn iter(&self) -> impl Iterator<Item = (usize, &[f32])> {
+        let first = self.first.iter().copied();
+        first.zip(self.weights.chunks_exact(self.most))
+    }
+
+    /// The output pixels of a row of sums: red, green, blue of each input pixel, and one number more.
+    #[inline(always)]
+    fn reduce(&self, sums: &[f32], out: &mut [u8]) {
+        let (pixels, _) = out.as_chunks_mut::<3>();
+        for (pixel, (first, weights)) in pixels.iter_mut().zip(self.iter()) {
+            let mut colour = [0f32; 4];
+            let inputs = &sums[3 * first..3 * (first + weights.len()) + 1];
+            for (i, weight) in weights.iter().enumerate() {
+                // a fourth number makes vectors of the three colours
+                for (sum, v) in colour.iter_mut().zip(&inputs[3 * i..3 * i + 4]) {
+                    *sum += weight * v;
+                }
+            }
+            for (p, v) in pixel.iter_mut().zip(colour) {
+                *p = byte(v);
+            }
+        }
+    }
 }
 
 /// Adds a row times its weight.
@@ -70,29 +119,25 @@ impl<'a> ReducedPhoto<'a> {
                 data: Cow::Borrowed(photo.as_raw()),
             };
         }
-        let (columns, rows) = (shares(w, width), shares(h, height));
+        let (columns, rows) = (Shares::new(w, width), Shares::new(h, height));
+        let rows: Vec<(usize, &[f32])> = rows.iter().collect();
         let raw = photo.as_raw();
         let mut data = vec![0u8; width * height * 3];
         let level = lanes::level();
         data.par_chunks_exact_mut(width * 3)
             .zip(&rows)
-            .for_each(|(out, (first, weights))| {
-                let mut sums = vec![0f32; w * 3];
-                for (row, &weight) in raw[first * w * 3..].chunks_exact(w * 3).zip(weights) {
-                    dispatch!(level, _simd => add(row, weight, &mut sums));
-                }
-                for (pixel, (first, weights)) in out.chunks_exact_mut(3).zip(&columns) {
-                    let mut colour = [0f32; 3];
-                    for (c, weight) in sums[first * 3..].chunks_exact(3).zip(weights) {
-                        for (k, v) in colour.iter_mut().enumerate() {
-                            *v += weight * c[k];
+            .for_each_init(
+                || vec![0f32; w * 3 + 1],
+                |sums, (out, (first, weights))| {
+                    sums.fill(0.0);
+                    dispatch!(level, _simd => {
+                        for (row, &weight) in raw[first * w * 3..].chunks_exact(w * 3).zip(*weights) {
+                            add(row, weight, sums);
                         }
-                    }
-                    for (p, v) in pixel.iter_mut().zip(colour) {
-                        *p = byte(v);
-                    }
-                }
-            });
+                        columns.reduce(sums, out);
+                    });
+                },
+            );
         Self {
             width,
             height,
@@ -128,11 +173,11 @@ impl<'a> ReducedPhoto<'a> {
         self.colour_at(self.place(p))
     }
 
-    /// The colour at a place of the copy, likewise.
-    #[inline]
+    /// The colour at a place of the copy, likewise. Inlined, so that it is compiled for the vectors of the function that asks.
+    #[inline(always)]
     pub(crate) fn colour_at(&self, p: ImagePoint) -> Option<Colour> {
         let around = Neighbours::of(self.width, self.height, p)?;
-        Some(around.blend_rgb(&self.data, f32::from))
+        Some(around.blend_bytes(&self.data))
     }
 }
 

@@ -7,6 +7,7 @@
 use super::first_stage::{FirstStage, strip_log_odds};
 use super::model::UsualThickness;
 use super::nets::Nets;
+use super::tensor::BufferPool;
 use super::view_geometry::ViewGeometry;
 use super::{View, choose, edges, peaks, strip};
 use crate::geometry::FacePoint;
@@ -81,17 +82,20 @@ fn candidates_in(
         p.slope = 0.0;
     }
     let axes = strip::ProjectedAxes::new(&own, geometry.foot, geometry.distance_mm);
-    let candidate = |k: usize| {
+    let candidate = |spare: &mut BufferPool, k: usize| {
         let axis = strip::axis(peaks::radial_direction(own[k].point, geometry.foot), 0.0);
         let strip = strip::sample(&stage.photo, geometry, (own[k].point, axis), (k, &axes));
         choose::ScoredCandidate {
             number: k,
             peak: own[k].clone(),
             axis,
-            output: strip::by_one_net(&nets.strips[0], &strip),
+            output: strip::by_one_net(&nets.strips[0], &strip, spare),
         }
     };
-    (0..own.len()).into_par_iter().map(candidate).collect()
+    (0..own.len())
+        .into_par_iter()
+        .map_init(BufferPool::default, candidate)
+        .collect()
 }
 
 /// Thickness that the shafts at these peaks have in common, in the face's millimetres by its nominal size. `None` where the edges of fewer

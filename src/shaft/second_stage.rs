@@ -75,8 +75,8 @@ pub(super) fn second_stage<'a, 'n>(
     }
     // now that the projected axes are known better, the candidate's own and its neighbours'
     let numbers = candidates.iter().map(|c| c.number).collect();
-    candidates = stage.candidates_along(numbers, &|peak, strip| {
-        let mut output = strip::by_two_nets(&nets.strips, strip);
+    candidates = stage.candidates_along(numbers, &|peak, strip, spare| {
+        let mut output = strip::by_two_nets(&nets.strips, strip, spare);
         let (low, high) = output.kind_range();
         let asked = real_set.filter(|_| {
             let kind = |fletched| {
@@ -86,7 +86,7 @@ pub(super) fn second_stage<'a, 'n>(
             kind(low) == 0 || kind(low) != kind(high)
         });
         output.vanes_by_real_set = asked.map(|real_set| strip::RealSetVanes {
-            fletched: strip::by_two_nets(&real_set.strips, strip).fletched,
+            fletched: strip::by_two_nets(&real_set.strips, strip, spare).fletched,
             weight,
         });
         output

@@ -5,7 +5,7 @@ use super::lanes;
 use super::net::StripNet;
 use super::peaks::{Peak, radial_direction};
 use super::picture::ReducedPhoto;
-use super::tensor::Tensor;
+use super::tensor::{BufferPool, Tensor};
 use super::view_geometry::{Projection, ViewGeometry};
 use crate::geometry::{FacePoint, ImagePoint};
 use fearless_simd::dispatch;
@@ -197,21 +197,24 @@ impl ProjectedAxes {
 }
 
 /// What one net says of a strip: enough to recognise what is no shaft, and roughly where the nock is.
-pub(crate) fn by_one_net(net: &StripNet, strip: &Tensor) -> StripOutput {
-    StripOutput::new(strip, &net.run(strip))
+pub(crate) fn by_one_net(net: &StripNet, strip: &Tensor, spare: &mut BufferPool) -> StripOutput {
+    StripOutput::new(strip, &net.run(strip, spare))
 }
 
 /// The mean of what two nets say of the strip and of its mirror image: it errs less than any of the four
 /// (`calibration/training/LOG.md` has the figures).
-pub(crate) fn by_two_nets(nets: &[StripNet; 2], strip: &Tensor) -> StripOutput {
+pub(crate) fn by_two_nets(
+    nets: &[StripNet; 2],
+    strip: &Tensor,
+    spare: &mut BufferPool,
+) -> StripOutput {
     // a strip and its mirror image show the same shaft
     let mirrored = strip.mirrored();
-    let [first, second] = nets
+    let [(a, b), (c, d)] = nets
         .each_ref()
-        .map(|net| net.run(strip).into_iter().zip(net.run(&mirrored)));
-    let out: Vec<f32> = first
-        .zip(second)
-        .map(|((a, b), (c, d))| 0.25 * (a + b + c + d))
+        .map(|net| (net.run(strip, spare), net.run(&mirrored, spare)));
+    let out: Vec<f32> = (0..a.len())
+        .map(|k| 0.25 * (a[k] + b[k] + c[k] + d[k]))
         .collect();
     StripOutput::new(strip, &out)
 }
@@ -279,6 +282,31 @@ impl Samples {
     }
 }
 
+/// Sets the planes of a row that show the photo to the mean of four samples each; where one lies outside the picture they stay 0.
+#[inline(always)]
+fn means_of_samples(photo: &ReducedPhoto, places: &[[Line; 2]; 2], row: &mut [f32]) {
+    for (k, pixel) in row.chunks_exact_mut(PLANES).enumerate() {
+        let mut sum = [0f32; 3];
+        let mut n = 0u8;
+        for (across, along) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+            let [x, y] = &places[across];
+            let at = ImagePoint::new(x[2 * k + along], y[2 * k + along]);
+            if let Some(colour) = photo.colour_at(at) {
+                for (s, c) in sum.iter_mut().zip(colour) {
+                    *s += c / 255.0 - 0.5;
+                }
+                n += 1;
+            }
+        }
+        if n == 4 {
+            for (p, s) in pixel.iter_mut().zip(sum) {
+                *p = s / 4.0;
+            }
+            pixel[3] = 1.0;
+        }
+    }
+}
+
 /// The strip along the shaft of peak number `own`, which would enter at `entry` with direction `axis`: colours less one half, 1 where
 /// the picture reaches, and the neighbours.
 pub(crate) fn sample(
@@ -312,26 +340,7 @@ pub(crate) fn sample(
                 samples.places(&projection, rows + across, places);
             }
         });
-        for (k, pixel) in row.chunks_exact_mut(PLANES).enumerate() {
-            let mut sum = [0f32; 3];
-            let mut n = 0u8;
-            for (across, along) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
-                let [x, y] = &places[across];
-                let at = ImagePoint::new(x[2 * k + along], y[2 * k + along]);
-                if let Some(colour) = photo.colour_at(at) {
-                    for (s, c) in sum.iter_mut().zip(colour) {
-                        *s += c / 255.0 - 0.5;
-                    }
-                    n += 1;
-                }
-            }
-            if n == 4 {
-                for (p, s) in pixel.iter_mut().zip(sum) {
-                    *p = s / 4.0;
-                }
-                pixel[3] = 1.0;
-            }
-        }
+        dispatch!(level, _simd => means_of_samples(photo, &places, row));
         // the neighbours' planes change slowly: one value for the four pixels of a place
         let places = columns.chunks_exact(StripNet::ALONG);
         for (pixels, four) in row.chunks_exact_mut(PLANES * StripNet::ALONG).zip(places) {

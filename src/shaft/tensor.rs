@@ -1,6 +1,7 @@
 //! Pictures with many channels, as convolutions take and make them.
 
 use rayon::prelude::*;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// Results of a tile of the quick convolution, each way.
 pub(super) const TILE: usize = 4;
@@ -143,14 +144,27 @@ pub(super) fn larger(a: f32, b: f32) -> f32 {
 /// Storage is used again only if it is at most this many times as large as needed.
 const MAX_OVERSIZE_FACTOR: usize = 4;
 
-/// Storage of pictures that are done with, to be used again: fresh memory costs as much as what is computed in it.
+/// Storage that is done with, to be used again: fresh memory costs as much as what is computed in it.
 #[derive(Default)]
-pub(crate) struct BufferPool(Vec<Vec<f32>>);
+pub(crate) struct BufferPool {
+    /// Of pictures.
+    pictures: Vec<Vec<f32>>,
+    /// Working space of quick convolutions, for each thread that asks at the same time.
+    workspaces: Mutex<Vec<Workspace>>,
+}
 
 impl BufferPool {
     /// Takes a picture's storage back.
     pub(crate) fn keep(&mut self, picture: Tensor) {
-        self.0.push(picture.data);
+        self.pictures.push(picture.data);
+    }
+
+    /// Working space, given back when it is dropped.
+    pub(super) fn workspace(&self) -> PooledWorkspace<'_> {
+        PooledWorkspace {
+            space: lock(&self.workspaces).pop().unwrap_or_default(),
+            pool: &self.workspaces,
+        }
     }
 
     /// A picture with zeros around; what is inside is left over from others and has to be filled.
@@ -158,13 +172,13 @@ impl BufferPool {
         let (stride, rows) = stored(width, height, channels);
         let need = stride * rows;
         // what is far too large may be wanted for a larger one
-        let size = |k: usize| self.0[k].capacity();
-        let fitting =
-            (0..self.0.len()).filter(|&k| (need..=MAX_OVERSIZE_FACTOR * need).contains(&size(k)));
+        let size = |k: usize| self.pictures[k].capacity();
+        let fitting = (0..self.pictures.len())
+            .filter(|&k| (need..=MAX_OVERSIZE_FACTOR * need).contains(&size(k)));
         let Some(best) = fitting.min_by_key(|&k| size(k)) else {
             return Tensor::zeros(width, height, channels);
         };
-        let mut data = self.0.swap_remove(best);
+        let mut data = self.pictures.swap_remove(best);
         data.resize(need, 0.0);
         let inner = channels..(width + 1) * channels;
         for (y, row) in data.chunks_exact_mut(stride.max(1)).enumerate() {
@@ -182,6 +196,34 @@ impl BufferPool {
             data,
         }
     }
+}
+
+/// Working space of a quick convolution: buffers for its transforms and products.
+#[derive(Default)]
+pub(super) struct Workspace {
+    /// Input rows combined down: `[row][column][channel]` of one picture.
+    pub(super) rows: [Vec<f32>; TILE + 2],
+    /// Transformed tiles: `[place][tile][channel]` of all pictures.
+    pub(super) tiles: Vec<f32>,
+    /// Products: `[place][tile]` of a block's lanes.
+    pub(super) products: Vec<f32>,
+}
+
+/// Working space that goes back to its pool.
+pub(super) struct PooledWorkspace<'a> {
+    pub(super) space: Workspace,
+    pool: &'a Mutex<Vec<Workspace>>,
+}
+
+impl Drop for PooledWorkspace<'_> {
+    fn drop(&mut self) {
+        lock(self.pool).push(std::mem::take(&mut self.space));
+    }
+}
+
+fn lock(pool: &Mutex<Vec<Workspace>>) -> MutexGuard<'_, Vec<Workspace>> {
+    // buffers can't be left in a bad state
+    pool.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// A picture as a layer sees it.

@@ -3,7 +3,7 @@
 //! sums differ from those of the direct convolution in the last digits only, and are the same on any number of threads.
 
 use super::lanes::{self, Block, Outputs, SumSink, TapRun, WIDE, larger};
-use super::tensor::{Input, TILE, Tensor};
+use super::tensor::{BufferPool, Input, TILE, Tensor, Workspace};
 use super::weights::Layer;
 use fearless_simd::{Simd, SimdBase, dispatch, f32x4, f32x8, f32x16};
 
@@ -42,26 +42,34 @@ fn transformed(kernel: [f64; 9]) -> [f64; PLACES] {
     std::array::from_fn(|k| rows[k / SPAN][k % SPAN])
 }
 
-/// `Bᵀ d` for every number of equally long rows, from the places `from` of the numbers to the places `to` of the results.
+/// The place of a transform that is zero where the numbers come in twos, as those of a picture of twice the size do.
+const ZERO_WHERE_DOUBLED: usize = 2;
+
+/// `Bᵀ d` for every number of equally long rows. Where they are `DOUBLED` the second row equals the third and the fourth the fifth, and
+/// the place that is zero isn't written.
 #[inline(always)]
-fn input_transform<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+fn input_transform<S: Simd, const DOUBLED: bool>(
+    simd: S,
+    from: [&[f32]; SPAN],
+    to: [&mut [f32]; SPAN],
+) {
     let n = from[0].len();
     if lanes::is_scalar(simd) {
-        input_transform_scalar(from, to);
+        input_transform_scalar::<DOUBLED>(from, to);
     } else if n >= 16 {
-        input_transform_by::<S, f32x16<S>>(simd, from, to);
+        input_transform_by::<S, f32x16<S>, DOUBLED>(simd, from, to);
     } else if n >= 8 {
-        input_transform_by::<S, f32x8<S>>(simd, from, to);
+        input_transform_by::<S, f32x8<S>, DOUBLED>(simd, from, to);
     } else if n >= 4 {
-        input_transform_by::<S, f32x4<S>>(simd, from, to);
+        input_transform_by::<S, f32x4<S>, DOUBLED>(simd, from, to);
     } else {
-        input_transform_few(simd, from, to);
+        input_transform_scalar::<DOUBLED>(from, to);
     }
 }
 
 /// The same vector by vector; the last may overlap the one before.
 #[inline(always)]
-fn input_transform_by<S: Simd, V: Outputs<S>>(
+fn input_transform_by<S: Simd, V: Outputs<S>, const DOUBLED: bool>(
     simd: S,
     from: [&[f32]; SPAN],
     to: [&mut [f32]; SPAN],
@@ -75,21 +83,27 @@ fn input_transform_by<S: Simd, V: Outputs<S>>(
     let mut at = 0;
     loop {
         let end = at + V::LEN;
-        let (a, b, c) = (
+        let (a, b, d, f) = (
             V::from_slice(simd, &a[at..end]),
             V::from_slice(simd, &b[at..end]),
-            V::from_slice(simd, &c[at..end]),
-        );
-        let (d, e, f) = (
             V::from_slice(simd, &d[at..end]),
-            V::from_slice(simd, &e[at..end]),
             V::from_slice(simd, &f[at..end]),
         );
+        let (c, e) = if DOUBLED {
+            (b, d)
+        } else {
+            (
+                V::from_slice(simd, &c[at..end]),
+                V::from_slice(simd, &e[at..end]),
+            )
+        };
         let (even, odd) = (e - c * 4.0, d - b * 4.0);
         let (near, twice) = (e - c, (d - b) * 2.0);
         ((a - c) * 4.0 + near).store_slice(&mut to0[at..end]);
         (even + odd).store_slice(&mut to1[at..end]);
-        (even - odd).store_slice(&mut to2[at..end]);
+        if !DOUBLED {
+            (even - odd).store_slice(&mut to2[at..end]);
+        }
         (near + twice).store_slice(&mut to3[at..end]);
         (near - twice).store_slice(&mut to4[at..end]);
         ((f - d) - twice * 2.0).store_slice(&mut to5[at..end]);
@@ -100,27 +114,9 @@ fn input_transform_by<S: Simd, V: Outputs<S>>(
     }
 }
 
-/// The same for fewer numbers than the shortest vector has.
-#[cold]
-fn input_transform_few<S: Simd>(simd: S, from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
-    let n = from[0].len();
-    let (mut padded, mut transformed_rows) = ([[0f32; 4]; SPAN], [[0f32; 4]; SPAN]);
-    for (padded, row) in padded.iter_mut().zip(from) {
-        padded[..n].copy_from_slice(row);
-    }
-    input_transform_by::<S, f32x4<S>>(
-        simd,
-        padded.each_ref().map(|p| &p[..]),
-        transformed_rows.each_mut().map(|s| &mut s[..]),
-    );
-    for (row, s) in to.into_iter().zip(&transformed_rows) {
-        row[..n].copy_from_slice(&s[..n]);
-    }
-}
-
 /// The same number by number.
 #[inline(always)]
-fn input_transform_scalar(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
+fn input_transform_scalar<const DOUBLED: bool>(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let n = from[0].len();
     let [a, b, c, d, e, f] = from;
     let (a, b, c, d, e, f) = (&a[..n], &b[..n], &c[..n], &d[..n], &e[..n], &f[..n]);
@@ -128,12 +124,15 @@ fn input_transform_scalar(from: [&[f32]; SPAN], to: [&mut [f32]; SPAN]) {
     let (to0, to1, to2) = (&mut to0[..n], &mut to1[..n], &mut to2[..n]);
     let (to3, to4, to5) = (&mut to3[..n], &mut to4[..n], &mut to5[..n]);
     for i in 0..n {
-        let (a, b, c, d, e, f) = (a[i], b[i], c[i], d[i], e[i], f[i]);
+        let (a, b, d, f) = (a[i], b[i], d[i], f[i]);
+        let (c, e) = if DOUBLED { (b, d) } else { (c[i], e[i]) };
         let (even, odd) = (e - c * 4.0, d - b * 4.0);
         let (near, twice) = (e - c, (d - b) * 2.0);
         to0[i] = (a - c) * 4.0 + near;
         to1[i] = even + odd;
-        to2[i] = even - odd;
+        if !DOUBLED {
+            to2[i] = even - odd;
+        }
         to3[i] = near + twice;
         to4[i] = near - twice;
         to5[i] = (f - d) - twice * 2.0;
@@ -151,16 +150,6 @@ fn output_transform<S: Simd, V: Outputs<S>>([a, b, c, d, e, f]: [V; SPAN]) -> [V
         sum + sum2 * 4.0,
         difference + difference2 * 8.0 + f,
     ]
-}
-
-/// Working space for one stretch of tiles.
-struct Space {
-    /// Input rows combined down: `[row][column][channel]` of one picture.
-    down: [Vec<f32>; SPAN],
-    /// Transformed tiles: `[place][tile][channel]` of all pictures.
-    tiles: Vec<f32>,
-    /// Products: `[place][tile]` of a block's lanes.
-    products: Vec<f32>,
 }
 
 /// Takes the products of one place.
@@ -209,16 +198,23 @@ impl Winograd {
 
     /// Runs over pictures of `out`'s size whose channels together are the layer's inputs, into every pixel of `out`; negative results
     /// become zero if `relu`.
-    pub(crate) fn run(&self, pictures: &[Input], relu: bool, out: &mut Tensor) {
+    pub(crate) fn run(&self, pictures: &[Input], relu: bool, out: &mut Tensor, spare: &BufferPool) {
         let width = out.width;
         let most = pictures.iter().map(|p| p.picture.channels).max();
-        let space = || Space {
-            down: std::array::from_fn(|_| vec![0.0; (TILE * TILES + 2) * most.unwrap_or(0)]),
-            tiles: vec![0.0; PLACES * TILES * self.inputs],
-            products: vec![0.0; PLACES * TILES * WIDE],
+        let doubled = pictures.iter().take_while(|p| p.doubled);
+        let doubled = doubled.map(|p| p.picture.channels).sum();
+        let workspace = || {
+            let mut pooled = spare.workspace();
+            let space = &mut pooled.space;
+            for row in &mut space.rows {
+                row.resize((TILE * TILES + 2) * most.unwrap_or(0), 0.0);
+            }
+            space.tiles.resize(PLACES * TILES * self.inputs, 0.0);
+            space.products.resize(PLACES * TILES * WIDE, 0.0);
+            pooled
         };
         let level = lanes::level();
-        out.fill_bands(TILE, space, |space, y, rows| {
+        out.fill_bands(TILE, workspace, |pooled, y, rows| {
             for first in (0..width.div_ceil(TILE)).step_by(TILES) {
                 let tiles = TILES.min(width.div_ceil(TILE) - first);
                 let mut band = Band {
@@ -228,9 +224,9 @@ impl Winograd {
                     least: if relu { 0.0 } else { f32::NEG_INFINITY },
                 };
                 dispatch!(level, simd => {
-                    self.transform(simd, pictures, y, (first, tiles), space);
+                    self.transform(simd, pictures, y, (first, tiles), &mut pooled.space);
                     for block in &self.blocks {
-                        self.block(simd, block, space, &mut band);
+                        self.block(simd, block, doubled, &mut pooled.space, &mut band);
                     }
                 });
             }
@@ -245,7 +241,7 @@ impl Winograd {
         pictures: &[Input],
         y: usize,
         (first, n): (usize, usize),
-        space: &mut Space,
+        space: &mut Workspace,
     ) {
         let line = TILES * self.inputs;
         let mut channel = 0;
@@ -255,14 +251,19 @@ impl Winograd {
             let from = input.column(TILE * first);
             let columns = input.column(TILE * (first + n) + 1) + 1 - from;
             let row = |k: usize| input.bordered(from, y + k, columns);
-            let [d0, d1, d2, d3, d4, d5] = &mut space.down;
-            input_transform(
-                simd,
-                [row(0), row(1), row(2), row(3), row(4), row(5)],
-                [d0, d1, d2, d3, d4, d5],
-            );
+            let rows = [row(0), row(1), row(2), row(3), row(4), row(5)];
+            let [d0, d1, d2, d3, d4, d5] = &mut space.rows;
+            let down = [&mut d0[..], d1, d2, d3, d4, d5];
+            if input.doubled {
+                input_transform::<S, true>(simd, rows, down);
+            } else {
+                input_transform::<S, false>(simd, rows, down);
+            }
             let places = space.tiles.chunks_exact_mut(SPAN * line);
-            for (down, places) in space.down.iter().zip(places) {
+            for (i, (down, places)) in space.rows.iter().zip(places).enumerate() {
+                if input.doubled && i == ZERO_WHERE_DOUBLED {
+                    continue;
+                }
                 let (p0, rest) = places.split_at_mut(line);
                 let (p1, rest) = rest.split_at_mut(line);
                 let (p2, rest) = rest.split_at_mut(line);
@@ -276,18 +277,20 @@ impl Winograd {
                         let start = (input.column(x + k) - from) * c;
                         &down[start..start + c]
                     };
-                    input_transform(
-                        simd,
-                        [at(0), at(1), at(2), at(3), at(4), at(5)],
-                        [
-                            &mut p0[to.clone()],
-                            &mut p1[to.clone()],
-                            &mut p2[to.clone()],
-                            &mut p3[to.clone()],
-                            &mut p4[to.clone()],
-                            &mut p5[to],
-                        ],
-                    );
+                    let columns = [at(0), at(1), at(2), at(3), at(4), at(5)];
+                    let places = [
+                        &mut p0[to.clone()],
+                        &mut p1[to.clone()],
+                        &mut p2[to.clone()],
+                        &mut p3[to.clone()],
+                        &mut p4[to.clone()],
+                        &mut p5[to],
+                    ];
+                    if input.doubled {
+                        input_transform::<S, true>(simd, columns, places);
+                    } else {
+                        input_transform::<S, false>(simd, columns, places);
+                    }
                 }
             }
             channel += c;
@@ -296,15 +299,24 @@ impl Winograd {
 
     /// The sums over the channels for the lanes of a block at each place of the tiles, and the results that come of them.
     #[inline(always)]
-    fn block<S: Simd>(&self, simd: S, block: &Block, space: &mut Space, band: &mut Band) {
+    fn block<S: Simd>(
+        &self,
+        simd: S,
+        block: &Block,
+        doubled: usize,
+        space: &mut Workspace,
+        band: &mut Band,
+    ) {
         let line = TILES * self.inputs;
         let of_place = TILES * block.lanes;
         let places = space.tiles.chunks_exact(line);
         let products = space.products.chunks_exact_mut(of_place);
         for (place, (inputs, of_place)) in places.zip(products).enumerate() {
+            let is_zero = [place / SPAN, place % SPAN].contains(&ZERO_WHERE_DOUBLED);
+            let left_out = if is_zero { doubled } else { 0 };
             let run = TapRun {
-                taps: (place * self.inputs, (place + 1) * self.inputs),
-                inputs,
+                taps: (place * self.inputs + left_out, (place + 1) * self.inputs),
+                inputs: &inputs[left_out..],
                 stride: self.inputs,
             };
             let mut products = Products { of_place };
@@ -388,17 +400,35 @@ mod tests {
 
     #[test]
     fn numbers_transformed_one_by_one_have_the_bits_of_vectors() {
-        for n in [4, 7, 19] {
+        for n in [3, 4, 7, 19] {
             let from: [Vec<f32>; SPAN] = [1, 2, 3, 4, 5, 6].map(|seed| noise(n, seed));
             let from = from.each_ref().map(Vec::as_slice);
             let mut by_vectors = from.map(<[f32]>::to_vec);
             let mut by_scalars = by_vectors.clone();
-            dispatch!(lanes::level(), simd => input_transform(simd, from, by_vectors.each_mut().map(Vec::as_mut_slice)));
-            input_transform_scalar(from, by_scalars.each_mut().map(Vec::as_mut_slice));
-            assert_eq!(
-                by_scalars.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>()),
-                by_vectors.map(|r| r.iter().map(|v| v.to_bits()).collect::<Vec<u32>>())
-            );
+            dispatch!(lanes::level(), simd => input_transform::<_, false>(simd, from, by_vectors.each_mut().map(Vec::as_mut_slice)));
+            input_transform_scalar::<false>(from, by_scalars.each_mut().map(Vec::as_mut_slice));
+            assert_eq!(bits(&by_scalars), bits(&by_vectors));
+        }
+    }
+
+    fn bits(rows: &[Vec<f32>; SPAN]) -> [Vec<u32>; SPAN] {
+        rows.each_ref()
+            .map(|row| row.iter().map(|v| v.to_bits()).collect())
+    }
+
+    #[test]
+    fn rows_that_come_in_twos_have_the_bits_of_any_others() {
+        for n in [3, 19] {
+            let [a, b, c, d] = [1, 2, 3, 4].map(|seed| noise(n, seed));
+            let from = [&a[..], &b, &b, &c, &c, &d];
+            let zeros = || from.map(|row| vec![0.0; row.len()]);
+            let (mut doubled, mut plain) = (zeros(), zeros());
+            dispatch!(lanes::level(), simd => {
+                input_transform::<_, true>(simd, from, doubled.each_mut().map(Vec::as_mut_slice));
+                input_transform::<_, false>(simd, from, plain.each_mut().map(Vec::as_mut_slice));
+            });
+            // the place that isn't written is zero
+            assert_eq!(bits(&doubled), bits(&plain));
         }
     }
 
@@ -445,7 +475,9 @@ mod tests {
             };
             let mut got = Tensor::zeros(width, height, 11);
             let inputs = [Input::same_size(&a), Input::same_size(&b)];
-            Winograd::new(&layer).unwrap().run(&inputs, false, &mut got);
+            Winograd::new(&layer)
+                .unwrap()
+                .run(&inputs, false, &mut got, &BufferPool::default());
             for (x, y) in (0..width).flat_map(|x| (0..height).map(move |y| (x, y))) {
                 for (output, &g) in got.pixel(x, y).iter().enumerate() {
                     let want = direct(&layer, &[&a, &b], x, y, output);

@@ -2,6 +2,7 @@
 
 use super::surroundings::{CELLS_PER_RADIUS, Map};
 use crate::math::{count, floor_index, round_i64};
+use fearless_simd::{Level, dispatch};
 
 /// Where lines may begin: just outside the rings, in outer radii.
 const MIN_DISTANCE_RADII: f64 = 1.01;
@@ -29,53 +30,91 @@ pub(super) struct Steps {
 }
 
 pub(super) fn steps_of(map: &Map, side: usize) -> Steps {
-    const BESIDE: f32 = 0.8;
     let n = map.n;
     let mut cells = vec![[f32::NAN; 2]; n * n];
-    let mut colours = vec![[0.0f32; 3]; n];
-    let mut raw = vec![f32::NAN; n];
-    let mut thin = vec![f32::NAN; n];
+    let mut row = StepRow::new(n);
+    let level = Level::new();
     for v in 0..n {
-        for (u, c) in colours.iter_mut().enumerate() {
-            *c = map.turned(side, u, v);
-        }
-        for u in 2..n - 2 {
-            let mut change = [0.0; 3];
-            let (a, b, c, d) = (
-                colours[u - 2],
-                colours[u - 1],
-                colours[u + 1],
-                colours[u + 2],
-            );
-            for k in 0..3 {
-                change[k] = 0.5 * (a[k] + b[k] - c[k] - d[k]);
+        for u in 0..n {
+            let colour = map.turned(side, u, v);
+            for (channel, value) in row.colours.iter_mut().zip(colour) {
+                channel[u] = value;
             }
-            let size = (change[0] * change[0] + change[1] * change[1] + change[2] * change[2])
-                .sqrt()
-                / 1.732;
-            raw[u] = size.copysign(change[0] + change[1] + change[2]);
         }
-        for u in 1..n - 1 {
-            let (before, here, after) = (raw[u - 1].abs(), raw[u].abs(), raw[u + 1].abs());
-            thin[u] = if here.is_nan() {
-                f32::NAN
-            } else if here >= before && here > after && here > MIN_STEP {
-                (here / FULL_STEP).min(1.0).copysign(raw[u])
-            } else {
-                0.0
-            };
-        }
-        for u in 1..n - 1 {
-            let near = [BESIDE * thin[u - 1], thin[u], BESIDE * thin[u + 1]];
-            if near.iter().all(|s| !s.is_nan()) {
-                cells[u * n + v] = [
-                    near.iter().copied().fold(0.0, f32::max),
-                    -near.iter().copied().fold(0.0, f32::min),
-                ];
-            }
+        dispatch!(level, _simd => row.find());
+        for (u, step) in row.darker.iter().zip(&row.brighter).enumerate() {
+            cells[u * n + v] = [*step.0, *step.1];
         }
     }
     Steps { n, cells }
+}
+
+/// One row of cells outwards across a side, channel by channel so that vectors work on it.
+struct StepRow {
+    colours: [Vec<f32>; 3],
+    /// Change of the log colour, positive where it gets darker outwards.
+    change: Vec<f32>,
+    /// The same at its maxima alone, as a share of a full step.
+    thin: Vec<f32>,
+    darker: Vec<f32>,
+    brighter: Vec<f32>,
+}
+
+impl StepRow {
+    fn new(n: usize) -> Self {
+        let row = || vec![f32::NAN; n];
+        Self {
+            colours: [row(), row(), row()],
+            change: row(),
+            thin: row(),
+            darker: row(),
+            brighter: row(),
+        }
+    }
+
+    /// Finds the steps of the colours. The outermost cells have none.
+    #[inline(always)]
+    fn find(&mut self) {
+        const BESIDE: f32 = 0.8;
+        let n = self.change.len();
+        if n < 5 {
+            return;
+        }
+        let of_channel = |channel: &[f32], u: usize| {
+            0.5 * (channel[u] + channel[u + 1] - channel[u + 3] - channel[u + 4])
+        };
+        let [red, green, blue] = self.colours.each_ref().map(|c| &c[..n]);
+        for (u, change) in self.change[2..n - 2].iter_mut().enumerate() {
+            let (r, g, b) = (
+                of_channel(red, u),
+                of_channel(green, u),
+                of_channel(blue, u),
+            );
+            let size = (r * r + g * g + b * b).sqrt() / 1.732;
+            *change = size.copysign(r + g + b);
+        }
+        let change = &self.change[..n];
+        for (u, thin) in self.thin[1..n - 1].iter_mut().enumerate() {
+            let (before, here, after) = (change[u].abs(), change[u + 1].abs(), change[u + 2].abs());
+            let share = here / FULL_STEP;
+            let step = if share < 1.0 { share } else { 1.0 }.copysign(change[u + 1]);
+            let is_peak = (here >= before) & (here > after) & (here > MIN_STEP);
+            let flat = if here.is_nan() { f32::NAN } else { 0.0 };
+            *thin = if is_peak { step } else { flat };
+        }
+        let thin = &self.thin[..n];
+        let both = self.darker[1..n - 1]
+            .iter_mut()
+            .zip(&mut self.brighter[1..n - 1]);
+        for (u, (darker, brighter)) in both.enumerate() {
+            let (a, b, c) = (BESIDE * thin[u], thin[u + 1], BESIDE * thin[u + 2]);
+            // NaN where one of the three is
+            let unseen = 0.0 * (a + b + c);
+            let larger = |a: f32, b: f32| if a > b { a } else { b };
+            *darker = larger(larger(a, b), larger(c, 0.0)) + unseen;
+            *brighter = larger(larger(-a, -b), larger(-c, 0.0)) + unseen;
+        }
+    }
 }
 
 impl Steps {
@@ -99,12 +138,11 @@ impl Steps {
                 continue;
             }
             let [dark, bright] = self.cells[at * n + v];
-            if dark.is_nan() {
-                continue;
-            }
-            seen += 1;
-            darker += dark;
-            brighter += bright;
+            // no branch: whether something can be seen here is hard to predict
+            let is_seen = !dark.is_nan();
+            seen += usize::from(is_seen);
+            darker += if is_seen { dark } else { 0.0 };
+            brighter += if is_seen { bright } else { 0.0 };
         }
         // half of the side must be in the picture
         if seen * stride < along {

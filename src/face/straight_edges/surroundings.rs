@@ -4,6 +4,7 @@ use crate::geometry::camera::Camera;
 use crate::geometry::{FacePoint, ImagePoint};
 use crate::imaging::linear_light;
 use crate::math::{count, floor_index, median};
+use fearless_simd::{Level, dispatch};
 use image::RgbImage;
 use nalgebra::Vector2;
 
@@ -51,6 +52,14 @@ pub(super) fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
         .map(|i| camera.image_from_face(FacePoint::new(knot(i % knots), knot(i / knots))))
         .collect();
     let mut cells = vec![[f32::NAN; 3]; n * n];
+    dispatch!(Level::new(), _simd => fill(&mut cells, n, pixels, &projected));
+    Map { n, cells }
+}
+
+/// Fills a map of `n` rows from the places of its knots in the picture, px.
+#[inline(always)]
+fn fill(cells: &mut [[f32; 3]], n: usize, pixels: &RgbImage, projected: &[Option<ImagePoint>]) {
+    let knots = n.div_ceil(CELLS_PER_KNOT) + 1;
     for (y, row) in cells.chunks_exact_mut(n).enumerate() {
         for (square, cells) in row.chunks_mut(CELLS_PER_KNOT).enumerate() {
             let first = y / CELLS_PER_KNOT * knots + square;
@@ -82,7 +91,6 @@ pub(super) fn resample(pixels: &RgbImage, camera: &Camera, cell: f64) -> Map {
             }
         }
     }
-    Map { n, cells }
 }
 
 /// Median log colour of a circle, its radius in outer radii.
