@@ -60,7 +60,7 @@ fn a_namesake_s_record_is_neither_edited_nor_confirmed_nor_shown() {
         assert!(ran.status >= 2, "{arguments:?}: {}", ran.stderr);
         assert!(
             ran.stderr
-                .contains("a.end.json holds the record of another photo"),
+                .contains("a.end.json is the name of another photo's record"),
             "{}",
             ran.stderr
         );

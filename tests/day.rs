@@ -200,7 +200,8 @@ fn a_day_s_folder_becomes_records_advice_and_a_report() {
     let confirmed = fs::read(&record).expect("record");
     let ran = day(&["--again", "--distance", "18", "--face", "wa-122"]);
     assert!(
-        ran.stderr.contains("its record says something else"),
+        ran.stderr
+            .contains("its record has distance_m 30.0, the session file or the flags say 18.0"),
         "{}",
         ran.stderr
     );

@@ -118,6 +118,23 @@ fn every_output_of_every_command_leaves_other_files_alone() {
 }
 
 #[test]
+fn a_folder_that_is_not_there_is_named_before_any_work() {
+    let files = Files::new();
+    let (photo, folder) = (files.at("photo.jpg"), text(files.folder.path()).to_owned());
+    let path = files.at("nowhere/out");
+    for command in [
+        vec!["measure", text(&photo), "--face", "wa-80", "--out"],
+        vec!["day", &folder, "--report"],
+        vec!["day", &folder, "--csv"],
+    ] {
+        let ran = run(&[command, vec![text(&path)]].concat());
+        assert_eq!(ran.status, 3, "{}", ran.stderr);
+        assert!(ran.stderr.contains("there is no folder"), "{}", ran.stderr);
+        assert!(!files.at("photo.end.json").exists(), "nothing was measured");
+    }
+}
+
+#[test]
 fn a_file_where_a_folder_belongs_is_refused_before_any_work() {
     let files = Files::new();
     let before = files.list();

@@ -66,7 +66,13 @@ pub(super) fn run(args: &Advise, terminal: &mut Terminal) -> Result<(), CliError
 }
 
 /// The settings that the session file beside the newest record notes after every end that it names.
-fn noted_since(history: &History, context: &mut Context) -> Result<Option<Setup>, CliError> {
+///
+/// # Errors
+/// When the session file can't be read or is wrong.
+pub(super) fn noted_since(
+    history: &History,
+    context: &mut Context,
+) -> Result<Option<Setup>, CliError> {
     let newest = history.newest().and_then(|run| run.ends.last());
     let path = newest.map(|record| Path::new(&record.file));
     path.filter(|path| path.is_file())

@@ -1,5 +1,6 @@
 //! `bossmark card`: the log card of the newest record's bow, on one page.
 
+use super::advise::noted_since;
 use super::args::Card;
 use super::context::Context;
 use super::input;
@@ -23,7 +24,7 @@ pub(super) fn run(args: &Card, terminal: &mut Terminal) -> Result<(), CliError> 
         &[(args.output.out.as_ref(), OutputKind::of_schema(SCHEMA))],
         &[&args.records],
     )?;
-    let context = Context::new(&args.session, None)?;
+    let mut context = Context::new(&args.session, None)?;
     let records = input::records(terminal, &args.records, context.flags());
     if records.is_empty() {
         // what is wrong with each input has been reported
@@ -39,7 +40,11 @@ pub(super) fn run(args: &Card, terminal: &mut Terminal) -> Result<(), CliError> 
             "none of these records holds a measured end: measure photos that show the whole face",
         ));
     };
-    let advice = advise(&history, &AdviceOptions::default());
+    let options = AdviceOptions {
+        noted_since: noted_since(&history, &mut context)?,
+        ..AdviceOptions::default()
+    };
+    let advice = advise(&history, &options);
     let (levers, points) = (levers(&history), trend(&history));
     let label = label_of(&history);
     let document = json!({

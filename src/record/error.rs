@@ -9,7 +9,10 @@ pub enum RecordError {
     #[error(
         "{} is empty: {}",
         name_of(known),
-        way_out(known, "measure the photo again, or take the record from a backup")
+        way_out(
+            known,
+            "take it from a backup, or move it away and measure the photo again"
+        )
     )]
     Empty {
         /// The schema wanted.
@@ -19,7 +22,7 @@ pub enum RecordError {
     #[error(
         "{}line {line} is not JSON ({detail}): {}",
         if *known == SCHEMA { String::new() } else { format!("{} is broken: ", name_of(known)) },
-        way_out(known, "give a record that bossmark wrote, or JSON Lines of them")
+        way_out(known, "give a record that bossmark wrote, or JSON Lines of them; one that is broken, take from a backup, or move it away and measure its photo again")
     )]
     NotJson {
         /// Line, from 1.
@@ -120,7 +123,9 @@ fn name_of(known: &str) -> &'static str {
 fn way_out(known: &str, record: &'static str) -> &'static str {
     match known {
         SCHEMA => record,
-        "bossmark/session/1" => "correct it, or make a new one with `bossmark setup`",
+        "bossmark/session/1" => {
+            "correct it, or move it away and make a new one with `bossmark setup`"
+        }
         "session.setup" => "write it like `setup` in a session file",
         "bossmark/edits/1" => "correct it as the documentation of bossmark/edits/1 says",
         "bossmark/lens/1" => "make it anew with `bossmark lens fit`",

@@ -131,7 +131,7 @@ impl App {
             ["api", "queue"] if reads => Ok(session::queue(state)),
             ["api", "photos"] if posts => photos::upload(state, request),
             ["api", "remember"] if posts => session::remember(state, request),
-            ["api", "report"] if reads => Ok(report::report(state, request)),
+            ["api", "report"] if reads => report::report(state, request),
             ["api", "card"] if reads => report::card(state, request),
             ["api", "essentials"] if posts => session::essentials(state, request),
             ["api", "ends", id, what] => match (number(id)?, *what) {

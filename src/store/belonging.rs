@@ -32,7 +32,7 @@ impl RecordPath {
         let taken = self.taken.as_deref().map(name)?;
         let kept = if self.exists { "is in" } else { "goes to" };
         Some(format!(
-            "{taken} holds the record of another photo, so this one's {kept} {}",
+            "{taken} is the name of another photo's record, so this one's {kept} {}",
             name(&self.path)
         ))
     }

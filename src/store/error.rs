@@ -51,6 +51,12 @@ pub enum StoreError {
         "this is a folder, and a file is needed here: name a file in it, or use `bossmark day FOLDER` for all its photos"
     )]
     Folder,
+    /// No folder in which the file could be made.
+    #[error("there is no folder {folder}: make it, or choose another")]
+    FolderMissing {
+        /// Its path.
+        folder: String,
+    },
     /// A file where a folder belongs.
     #[error("this is a file, and a folder is needed here: name a folder")]
     NoFolder,

@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 
 /// Endings of files that are taken for photos, in lower case. HEIC is one of them: its message says how to convert it.
 const PHOTO_ENDINGS: [&str; 7] = ["jpg", "jpeg", "jpe", "png", "heic", "heif", "avif"];
+/// Endings of other pictures, in lower case: scans, exports, and what cameras save unprocessed.
+const OTHER_PICTURE_ENDINGS: [&str; 8] = ["webp", "tif", "tiff", "gif", "bmp", "jxl", "jp2", "dng"];
 /// Ending of a record's file name. The rest is the photo's name without its own ending.
 pub const RECORD_ENDING: &str = ".end.json";
 /// Ending of a set-up file's name. The rest is the photo's name without its own ending.
@@ -57,9 +59,12 @@ fn by_bytes(a: &Path, b: &Path) -> Ordering {
 /// Whether a file's ending says that it is a photo.
 #[must_use]
 pub fn is_photo_name(path: &Path) -> bool {
-    path.extension()
-        .and_then(OsStr::to_str)
-        .is_some_and(|e| PHOTO_ENDINGS.contains(&e.to_ascii_lowercase().as_str()))
+    has_ending(path, &PHOTO_ENDINGS)
+}
+
+fn has_ending(path: &Path, endings: &[&str]) -> bool {
+    let ending = path.extension().and_then(OsStr::to_str);
+    ending.is_some_and(|e| endings.contains(&e.to_ascii_lowercase().as_str()))
 }
 
 /// The photos of a folder (not of those below it), ordered by the bytes of their names.
@@ -69,6 +74,16 @@ pub fn is_photo_name(path: &Path) -> bool {
 pub fn photos(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
     let mut found = files(folder)?;
     found.retain(|p| is_photo_name(p));
+    Ok(found)
+}
+
+/// The pictures of a folder that aren't read, for their format, ordered by the bytes of their names.
+///
+/// # Errors
+/// As [`photos`].
+pub fn pictures_in_other_formats(folder: &Path) -> Result<Vec<PathBuf>, StoreError> {
+    let mut found = files(folder)?;
+    found.retain(|p| has_ending(p, &OTHER_PICTURE_ENDINGS));
     Ok(found)
 }
 

@@ -33,7 +33,7 @@ pub use files::{append, exists, is_device, make_folder, read, write, write_new};
 pub use files::{put, put_away, take_changes};
 pub use folder::{
     RECORD_ENDING, SETUP_ENDING, folders_with_photos, is_photo_name, lens_profiles, name_of,
-    photo_of, photos, records, records_below, setup_files,
+    photo_of, photos, pictures_in_other_formats, records, records_below, setup_files,
 };
 pub use location::{RecordIndex, RecordLocation, change_records};
 #[cfg(not(target_family = "wasm"))]

@@ -113,6 +113,9 @@ fn of_json(bytes: &[u8]) -> Option<OutputKind> {
 /// # Errors
 /// The refusal, which names the way out; also when the file that is there can't be read.
 pub fn check_output(path: &Path, kind: &OutputKind, inputs: &[PathBuf]) -> Result<(), StoreError> {
+    if path.is_dir() {
+        return Err(StoreError::Folder);
+    }
     if inputs.iter().any(|input| is_same_file(input, path)) {
         return Err(StoreError::Input);
     }
@@ -120,10 +123,22 @@ pub fn check_output(path: &Path, kind: &OutputKind, inputs: &[PathBuf]) -> Resul
         return Ok(());
     }
     let there = match read(path) {
-        Err(StoreError::Missing) => return Ok(()),
+        Err(StoreError::Missing) => return has_folder(path),
         other => other?,
     };
     may_replace(&there, kind)
+}
+
+/// Whether the folder is there in which a file is to be made.
+fn has_folder(path: &Path) -> Result<(), StoreError> {
+    match path.parent() {
+        Some(folder) if folder != Path::new("") && !folder.exists() => {
+            Err(StoreError::FolderMissing {
+                folder: folder.display().to_string(),
+            })
+        }
+        _ => Ok(()),
+    }
 }
 
 fn may_replace(there: &[u8], kind: &OutputKind) -> Result<(), StoreError> {

@@ -11,9 +11,10 @@ pub use report_records::ReportRecords;
 use crate::advice::{Advice, AdviceOptions, Expect, ReadingCache, advise_again};
 use crate::reading::{Caution, CautionKind, Reading, read};
 use crate::record::{
-    End, ExcludedRecord, History, RecordFile, Run, Runs, Session, SettingChange, compare,
+    End, ExcludedRecord, History, RecordFile, Run, Runs, Session, SettingChange, Setup, compare,
 };
 use rayon::prelude::*;
+use std::collections::BTreeMap;
 
 /// The reading of some ends of one set-up at one distance.
 #[derive(Clone, Debug, PartialEq)]
@@ -138,26 +139,39 @@ fn add_cautions(reading: &mut Reading, notes: &[Caution]) {
     }
 }
 
+/// Settings that were noted after an end, with their values now, by the name of the end's record file.
+pub type NotedSettings = BTreeMap<String, Setup>;
+
 /// The report of each bow, the bow shot last first, for the records that `included` picks. The others are their history: they
 /// count in readings, advice and trend. A bow without an included record has no report. Marked photos are left for the caller to
-/// fill in. The second value holds the records that don't count.
+/// fill in. `noted` counts for each bow's newest end. The second value holds the records that don't count.
 #[must_use]
 pub fn bow_reports(
     records: Vec<RecordFile>,
     options: &AdviceOptions,
+    noted: &NotedSettings,
     included: &(dyn Fn(&RecordFile) -> bool + Sync),
 ) -> (Vec<BowReport>, Vec<ExcludedRecord>) {
     let (histories, left_out) = History::of_each_bow(records);
     let bows = histories
         .iter()
-        .filter_map(|history| bow_report(history, options, included))
+        .filter_map(|history| {
+            let newest = history.newest()?.ends.last()?;
+            let now = AdviceOptions {
+                noted_since: noted.get(&newest.file).cloned(),
+                ..options.clone()
+            };
+            bow_report(history, options, &now, included)
+        })
         .collect();
     (bows, left_out)
 }
 
+/// The report of one bow: `options` are those of the advice after each of its runs, `now` those of the advice after all of them.
 fn bow_report(
     history: &History,
     options: &AdviceOptions,
+    now: &AdviceOptions,
     included: &(dyn Fn(&RecordFile) -> bool + Sync),
 ) -> Option<BowReport> {
     let newest = history.newest()?.ends.last()?;
@@ -223,7 +237,7 @@ fn bow_report(
     }
     Some(BowReport {
         label: label(&newest.end.session),
-        advice_now: advise_again(history, options, &mut readings),
+        advice_now: advise_again(history, now, &mut readings),
         runs,
         trend: trend_of(history, &read),
     })
@@ -456,7 +470,7 @@ mod tests {
         };
         let options = AdviceOptions::default();
         let history = History::new(records());
-        let (bows, _) = bow_reports(records(), &options, &|_| true);
+        let (bows, _) = bow_reports(records(), &options, &NotedSettings::new(), &|_| true);
         let report = bows.first().expect("a bow");
         let alone: Vec<Reading> = history
             .runs
@@ -477,6 +491,39 @@ mod tests {
         assert_eq!(report.advice_now, crate::advice::advise(&history, &options));
     }
 
+    /// A change that was noted after a bow's newest end counts for that bow, and for what is advised now.
+    #[test]
+    fn a_noted_change_is_shot_before_another_is_advised() {
+        let session = |archer: &str, end: u64| {
+            json!({"archer": archer, "hand": "right", "distance_m": 30, "date": "2026-05-03", "end": end,
+                   "setup": {"bow": "b", "plunger_clicks": 0.0}})
+        };
+        let records = vec![
+            filed("1", session("A", 1), 120.0),
+            filed("2", session("B", 2), 120.0),
+        ];
+        let mut shown = super::ReportRecords::new(records, Vec::new(), Vec::new(), BTreeMap::new())
+            .with_noted_settings(NotedSettings::from([(
+                "1".to_owned(),
+                serde_json::from_value(json!({"plunger_clicks": 2.0})).expect("a set-up"),
+            )]));
+        // the records are named anew
+        assert_eq!(shown.remove_names(), ["A", "B"]);
+        let bows = shown.bow_reports(&AdviceOptions::default());
+        let shoots: Vec<bool> = bows
+            .iter()
+            .map(|bow| {
+                let next = bow.advice_now.next.as_ref().expect("a step");
+                next.change == crate::advice::Action::ShootMore
+            })
+            .collect();
+        let labels: Vec<&str> = bows.iter().map(|b| b.label.as_str()).collect();
+        assert_eq!(
+            (labels, shoots),
+            (vec!["Archer 2", "Archer 1"], vec![false, true])
+        );
+    }
+
     #[test]
     fn each_bow_has_its_report_and_each_change_its_effect() {
         let session = |archer: &str, end: u64, clicks: f64| {
@@ -490,6 +537,7 @@ mod tests {
                 filed("3", session("B", 3, 0.0), 60.0),
             ],
             &AdviceOptions::default(),
+            &NotedSettings::new(),
             &|_| true,
         );
         assert!(left_out.is_empty());

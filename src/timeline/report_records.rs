@@ -1,6 +1,6 @@
 //! The records as reports show them: with or without names and notes.
 
-use super::{BowReport, Problem, bow_reports};
+use super::{BowReport, NotedSettings, Problem, bow_reports};
 use crate::advice::AdviceOptions;
 use crate::record::history::sorted;
 use crate::record::{RecordFile, Session};
@@ -16,8 +16,9 @@ pub struct ReportRecords {
     archers: Vec<String>,
     /// Files that could not be used.
     pub problems: Vec<Problem>,
-    /// JPEGs of marked photos, by the name of the photo.
+    /// JPEGs of marked photos, by the name of the record's file.
     marked: BTreeMap<String, Vec<u8>>,
+    noted: NotedSettings,
 }
 
 impl ReportRecords {
@@ -41,7 +42,14 @@ impl ReportRecords {
             archers,
             problems,
             marked,
+            noted: NotedSettings::new(),
         }
+    }
+
+    /// With the settings that were noted after the newest ends.
+    #[must_use]
+    pub fn with_noted_settings(self, noted: NotedSettings) -> Self {
+        Self { noted, ..self }
     }
 
     /// Leaves out what may be private: names of archers, files and bows (a bow's name may hold a person's), and notes. Records of
@@ -56,7 +64,7 @@ impl ReportRecords {
             let bow = bow_of(&filed.end.session);
             bows.extend(bow.filter(|b| !bows.contains(b)));
         }
-        let mut marked = BTreeMap::new();
+        let (mut marked, mut noted) = (BTreeMap::new(), NotedSettings::new());
         let mut number = 0_usize;
         for (list, word) in [(&mut self.of_day, "photo"), (&mut self.history, "earlier")] {
             for filed in list.iter_mut() {
@@ -64,6 +72,9 @@ impl ReportRecords {
                 let name = format!("{word} {number:02}");
                 if let Some(picture) = self.marked.get(&filed.file) {
                     marked.insert(name.clone(), picture.clone());
+                }
+                if let Some(settings) = self.noted.get(&filed.file) {
+                    noted.insert(name.clone(), settings.clone());
                 }
                 filed.file = name;
                 filed.line = 1;
@@ -91,6 +102,7 @@ impl ReportRecords {
             }
         }
         self.marked = marked;
+        self.noted = noted;
         for (number, problem) in (1_usize..).zip(&mut self.problems) {
             problem.file = format!("File {number}");
         }
@@ -106,7 +118,7 @@ impl ReportRecords {
             .map(|f| (f.file.clone(), f.line))
             .collect();
         let all = self.of_day.into_iter().chain(self.history).collect();
-        let (mut bows, _) = bow_reports(all, options, &|f: &RecordFile| {
+        let (mut bows, _) = bow_reports(all, options, &self.noted, &|f: &RecordFile| {
             of_day.contains(&(f.file.clone(), f.line))
         });
         for end in bows

@@ -273,6 +273,19 @@ impl Context {
         Ok(own.or(&source.file.session_of(&name, number)))
     }
 
+    /// Whether the number of this photo's end, where it has one, is only counted: neither a flag nor the session file gives it.
+    ///
+    /// # Errors
+    /// When the session file can't be read or is wrong.
+    pub(super) fn end_is_counted(&mut self, photo: &Path) -> Result<bool, CliError> {
+        let Some(source) = self.session_file(&folder_of(photo))? else {
+            return Ok(self.flags.end.is_none());
+        };
+        let file = &source.file;
+        let named = file.ends.is_some() && !file.leaves_out(&store::name_of(photo));
+        Ok(self.flags.end.is_none() && file.session.end.is_none() && !named)
+    }
+
     /// What the flags say otherwise than the folder's own session file, one line each.
     ///
     /// # Errors
@@ -285,7 +298,7 @@ impl Context {
         let mut own = source.file.session.clone();
         own.fletched = own.fletched.or(source.file.fletched);
         own.bare = own.bare.or(source.file.bare);
-        let mut lines: Vec<String> = differences(&json_of(&self.flags), &json_of(&own))
+        let mut lines: Vec<String> = differences(&self.flags, &own)
             .into_iter()
             .map(|(field, flag, there)| {
                 format!("{path} says {field} {there}, the flags say {flag}")
@@ -373,8 +386,12 @@ fn json_of(session: &Session) -> Value {
     serde_json::to_value(session).unwrap_or_default()
 }
 
-/// Fields that both documents give, with different values: the field, and both values.
-fn differences(one: &Value, other: &Value) -> Vec<(String, String, String)> {
+/// Fields that both sessions give, with different values: the field, and both values.
+pub(super) fn differences(one: &Session, other: &Session) -> Vec<(String, String, String)> {
+    differing_fields(&json_of(one), &json_of(other))
+}
+
+fn differing_fields(one: &Value, other: &Value) -> Vec<(String, String, String)> {
     let (Some(one), Some(other)) = (one.as_object(), other.as_object()) else {
         return Vec::new();
     };
@@ -382,7 +399,7 @@ fn differences(one: &Value, other: &Value) -> Vec<(String, String, String)> {
     let mut found = Vec::new();
     for (field, a) in one.iter().filter(|(_, a)| !a.is_null()) {
         match other.get(field).filter(|b| !b.is_null()) {
-            Some(b) if a.is_object() && b.is_object() => found.extend(differences(a, b)),
+            Some(b) if a.is_object() && b.is_object() => found.extend(differing_fields(a, b)),
             Some(b) if a != b && !a.is_object() => {
                 found.push((field.clone(), words(a), words(b)));
             }

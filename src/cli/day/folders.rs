@@ -4,6 +4,7 @@ use crate::cli::args::Day;
 use crate::cli::context::Context;
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
+use crate::record::RecordFile;
 use crate::store;
 use std::path::{Path, PathBuf};
 
@@ -14,6 +15,16 @@ pub(super) struct DayFolder {
     pub(super) out: Option<PathBuf>,
     /// The archer's name where nothing else gives it: the folder's name, if there are several folders.
     pub(super) archer: Option<String>,
+}
+
+impl DayFolder {
+    /// Whether a record of the day is of this folder.
+    pub(super) fn holds(&self, record: &RecordFile) -> bool {
+        let Some(name) = &self.archer else {
+            return true;
+        };
+        record.file.starts_with(&format!("{name}/"))
+    }
 }
 
 /// The folders named; a folder without photos and records of its own stands for those in it that hold photos. So does one that

@@ -4,6 +4,7 @@ use super::outcome::{DayOutcome, print_line};
 use super::outputs;
 use super::photos::DayPhoto;
 use crate::cli::args::Day;
+use crate::cli::context::differences;
 use crate::cli::input;
 use crate::cli::parallel::map_in_order;
 use crate::cli::photo_task::{PhotoTask, unreadable_record};
@@ -175,10 +176,9 @@ fn existing_record(
         ));
     }
     let own = end.session.or(&item.session);
-    if own != item.session.or(&end.session) {
+    for (field, recorded, said) in differences(&end.session, &item.session) {
         messages.push(format!(
-            "its record says something else than the session file or the flags, and counts: edit or remove {} if it is wrong",
-            item.record.path.display()
+            "its record has {field} {recorded}, the session file or the flags say {said}: the record counts (`bossmark confirm` changes it)"
         ));
     }
     end.session = own;

@@ -10,7 +10,7 @@ mod photos;
 mod summary;
 
 use super::args::Day;
-use super::context::Context;
+use super::context::{Context, SESSION_FILE};
 use super::status::CliError;
 use super::terminal::Terminal;
 use crate::store;
@@ -39,6 +39,12 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
         folders::prepare(day_folder)?;
         let folder = &day_folder.folder;
         let files = store::photos(folder).map_err(|e| CliError::from(e).about(folder))?;
+        for path in store::pictures_in_other_formats(folder).unwrap_or_default() {
+            terminal.message(&format!(
+                "{}: no JPEG or PNG, left out: export it as JPEG if it shows an end",
+                path.display()
+            ));
+        }
         let pictures = photos::separate_drawn_pictures(files.clone());
         for path in &pictures.drawn_on {
             terminal.message(&format!(
@@ -87,5 +93,12 @@ pub(super) fn run(args: &Day, terminal: &mut Terminal) -> Result<(), CliError> {
             return Err(CliError::not_possible("there is no photo (JPEG or PNG) and no record in this folder: name the one that holds them").about(folder));
         }
     }
-    summary::report_day(args, &outcome, &folders, terminal)
+    for folder in &folders {
+        let noted = context.changed_after_last_photo(&folder.folder.join(SESSION_FILE))?;
+        let records = outcome.records.iter().filter(|r| folder.holds(r));
+        let noted = records.filter_map(|r| Some((r.file.clone(), noted.clone()?)));
+        outcome.noted.extend(noted);
+    }
+    summary::report_day(args, &outcome, &folders, terminal);
+    Ok(())
 }

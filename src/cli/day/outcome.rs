@@ -3,7 +3,7 @@
 use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::{End, RecordFile, canonical};
-use crate::timeline::{FaceLook, Problem};
+use crate::timeline::{FaceLook, NotedSettings, Problem};
 use std::collections::BTreeMap;
 
 /// The records of all folders, and what went wrong.
@@ -12,6 +12,8 @@ pub(super) struct DayOutcome {
     pub(super) records: Vec<RecordFile>,
     /// JPEGs of marked photos, by the name of the photo.
     pub(super) marked: BTreeMap<String, Vec<u8>>,
+    /// Settings that session files note after every photo that they name.
+    pub(super) noted: NotedSettings,
     pub(super) problems: Vec<Problem>,
     /// How faces are drawn, by name; face files are known only here.
     pub(super) looks: BTreeMap<String, FaceLook>,

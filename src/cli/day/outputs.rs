@@ -80,17 +80,18 @@ pub(super) fn write(
     outcome: &DayOutcome,
     history: Vec<RecordFile>,
     terminal: &mut Terminal,
-) -> Result<(), CliError> {
+) {
     let wanted = shows_photos(args) || args.svg.is_some() || args.png.is_some();
     if !wanted && args.csv.is_none() {
-        return Ok(());
+        return;
     }
     let mut shown = ReportRecords::new(
         outcome.records.clone(),
         history,
         outcome.problems.clone(),
         outcome.marked.clone(),
-    );
+    )
+    .with_noted_settings(outcome.noted.clone());
     let hidden_names = if args.names {
         Vec::new()
     } else {
@@ -98,11 +99,12 @@ pub(super) fn write(
     };
     if let Some(path) = &args.csv {
         let table = csv::entries(shown.of_day.iter().map(|f| (f.file.as_str(), &f.end)));
-        store::save_output(path, table.as_bytes()).map_err(|e| CliError::from(e).about(path))?;
-        tell_path(args, terminal, "The table of entries", path);
+        let saved = store::save_output(path, table.as_bytes());
+        let saved = saved.map_err(|e| CliError::from(e).about(path));
+        tell_path(args, terminal, "The table of entries", path, saved);
     }
     if !wanted {
-        return Ok(());
+        return;
     }
     let problems = shown.problems.clone();
     let mut bows = shown.bow_reports(&options(args));
@@ -115,44 +117,62 @@ pub(super) fn write(
     }
     for (folder, outlined) in [(&args.svg, false), (&args.png, true)] {
         if let Some(folder) = folder {
-            drawings(args, &bows, folder, outlined)?;
-            tell_path(args, terminal, "The drawings are", folder);
+            let saved = drawings(args, &bows, folder, outlined);
+            tell_path(args, terminal, "The drawings are", folder, saved);
         }
     }
     if let Some(path) = &args.report {
-        report(args, bows.clone(), problems.clone(), path)?;
-        tell_path(args, terminal, "The report", path);
+        let saved = report(args, bows.clone(), problems.clone(), path);
+        tell_path(args, terminal, "The report", path, saved);
     }
     if let Some(folder) = &args.reports {
-        store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
-        let mut archers: Vec<(Option<String>, Vec<BowReport>)> = Vec::new();
-        for bow in bows {
-            let archer = archer_of(&bow);
-            match archers.iter_mut().find(|(a, _)| *a == archer) {
-                Some((_, list)) => list.push(bow),
-                None => archers.push((archer, vec![bow])),
-            }
+        let saved = reports_of_archers(args, bows, &hidden_names, folder);
+        tell_path(args, terminal, "The reports are", folder, saved);
+    }
+}
+
+/// A report for each archer.
+fn reports_of_archers(
+    args: &Day,
+    bows: Vec<BowReport>,
+    hidden_names: &[String],
+    folder: &Path,
+) -> Result<(), CliError> {
+    store::make_folder(folder).map_err(|e| CliError::from(e).about(folder))?;
+    let mut archers: Vec<(Option<String>, Vec<BowReport>)> = Vec::new();
+    for bow in bows {
+        let archer = archer_of(&bow);
+        match archers.iter_mut().find(|(a, _)| *a == archer) {
+            Some((_, list)) => list.push(bow),
+            None => archers.push((archer, vec![bow])),
         }
-        let mut taken = BTreeSet::new();
-        for (number, (archer, bows)) in (1_usize..).zip(archers) {
-            // the file is named after the archer, also where the report isn't
-            let named = archer.map(|a| named_archer(&a, &hidden_names));
-            let mut name = named.map_or_else(String::new, |a| file_name(&a));
-            if name.is_empty() || !taken.insert(name.clone()) {
-                name = format!("archer-{number}");
-                taken.insert(name.clone());
-            }
-            // problems with files concern the coach, not the archers
-            report(args, bows, Vec::new(), &folder.join(format!("{name}.html")))?;
+    }
+    let mut taken = BTreeSet::new();
+    for (number, (archer, bows)) in (1_usize..).zip(archers) {
+        // the file is named after the archer, also where the report isn't
+        let named = archer.map(|a| named_archer(&a, hidden_names));
+        let mut name = named.map_or_else(String::new, |a| file_name(&a));
+        if name.is_empty() || !taken.insert(name.clone()) {
+            name = format!("archer-{number}");
+            taken.insert(name.clone());
         }
-        tell_path(args, terminal, "The reports are", folder);
+        // problems with files concern the coach, not the archers
+        report(args, bows, Vec::new(), &folder.join(format!("{name}.html")))?;
     }
     Ok(())
 }
 
-/// Tells where something was written.
-fn tell_path(args: &Day, terminal: &mut Terminal, what: &str, path: &Path) {
-    if !args.json {
+/// Tells where something was written, or why not: what else is asked for is written all the same.
+fn tell_path(
+    args: &Day,
+    terminal: &mut Terminal,
+    what: &str,
+    path: &Path,
+    saved: Result<(), CliError>,
+) {
+    if let Err(error) = saved {
+        terminal.error(&error);
+    } else if !args.json {
         let is = if what.ends_with(" are") { "" } else { " is" };
         terminal.text(&format!("{what}{is} in {}.", path.display()));
     }

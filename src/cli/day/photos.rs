@@ -9,7 +9,7 @@ use crate::photo;
 use crate::record::Session;
 use crate::store::{self, PhotoFile, RecordPath};
 use rayon::prelude::*;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// A photo, and what is known about it.
@@ -67,9 +67,11 @@ pub(super) fn find_photos(
     context: &mut Context,
 ) -> Result<Vec<DayPhoto>, CliError> {
     let records = store::record_paths(&photos, folder.out.as_deref());
+    let mut counted = Vec::new();
     let pairs = photos.into_iter().zip(records);
-    pairs
+    let mut found = pairs
         .map(|((photo, fingerprint), record)| {
+            counted.push(context.end_is_counted(&photo)?);
             let mut session = context.session(&photo)?;
             session.archer = session.archer.or_else(|| folder.archer.clone());
             Ok(DayPhoto {
@@ -83,7 +85,58 @@ pub(super) fn find_photos(
                 photo,
             })
         })
-        .collect()
+        .collect::<Result<Vec<DayPhoto>, CliError>>()?;
+    let folder = folder.out.as_ref().unwrap_or(&folder.folder);
+    number_apart(&mut found, &counted, &recorded_numbers(folder));
+    Ok(found)
+}
+
+/// The numbers of ends that the records in a folder hold.
+fn recorded_numbers(folder: &Path) -> BTreeMap<PathBuf, u64> {
+    let records = store::records(folder).unwrap_or_default();
+    let numbers = records.into_iter().filter_map(|path| {
+        let end = store::record_at(&path).ok().flatten()?;
+        Some((path, end.session.end?))
+    });
+    numbers.collect()
+}
+
+/// Counted numbers are those of the photos that are there now. A photo that has a record keeps the number it has there, and so do all
+/// that show the same end; another one gets no number that a record holds.
+fn number_apart(photos: &mut [DayPhoto], counted: &[bool], recorded: &BTreeMap<PathBuf, u64>) {
+    let mut used: BTreeSet<u64> = recorded.values().copied().collect();
+    let mut by_count: BTreeMap<u64, Option<u64>> = BTreeMap::new();
+    for (item, counted) in photos.iter().zip(counted) {
+        let Some(number) = item.session.end else {
+            continue;
+        };
+        if *counted {
+            let known = by_count.entry(number).or_default();
+            *known = known.or(recorded.get(&item.record.path).copied());
+        } else {
+            used.insert(number);
+        }
+    }
+    for (count, number) in &mut by_count {
+        let free = if used.contains(count) {
+            used.last().map_or(1, |last| last.saturating_add(1))
+        } else {
+            *count
+        };
+        used.insert(*number.get_or_insert(free));
+    }
+    for (item, _) in photos
+        .iter_mut()
+        .zip(counted)
+        .filter(|(_, counted)| **counted)
+    {
+        let own = recorded.get(&item.record.path).copied();
+        let count = item
+            .session
+            .end
+            .and_then(|n| by_count.get(&n).copied().flatten());
+        item.session.end = own.or(count);
+    }
 }
 
 /// Leaves out the photos of other shards, and marks those that are there twice: they count once.
@@ -133,6 +186,58 @@ fn shard_number(fingerprint: &str) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A photo that is to be end `number` by counting, with the number in its record.
+    fn counted(
+        name: &str,
+        number: u64,
+        recorded: &mut BTreeMap<PathBuf, u64>,
+        own: Option<u64>,
+    ) -> DayPhoto {
+        let path = PathBuf::from(format!("{name}.end.json"));
+        recorded.extend(own.map(|own| (path.clone(), own)));
+        DayPhoto {
+            photo: PathBuf::from(format!("{name}.jpg")),
+            name: name.to_owned(),
+            fingerprint: None,
+            record: RecordPath {
+                path,
+                exists: own.is_some(),
+                ..RecordPath::default()
+            },
+            session: Session {
+                end: Some(number),
+                ..Session::default()
+            },
+            face: Err(CliError::usage("none")),
+            options: MeasureOptions::default(),
+            duplicate_of: None,
+        }
+    }
+
+    #[test]
+    fn a_counted_number_is_none_that_a_record_holds() {
+        let numbers = |photos: &[(u64, Option<u64>)]| -> Vec<Option<u64>> {
+            let mut recorded = BTreeMap::new();
+            let mut items: Vec<DayPhoto> = photos
+                .iter()
+                .enumerate()
+                .map(|(k, (count, own))| counted(&k.to_string(), *count, &mut recorded, *own))
+                .collect();
+            let all = vec![true; items.len()];
+            number_apart(&mut items, &all, &recorded);
+            items.iter().map(|i| i.session.end).collect()
+        };
+        // nothing is recorded yet; the second photo of an end
+        let new = numbers(&[(1, None), (2, None), (2, None)]);
+        assert_eq!(new, [Some(1), Some(2), Some(2)]);
+        // the first photo was deleted, then another taken
+        let later = numbers(&[(1, Some(2)), (2, Some(3)), (3, None), (4, None)]);
+        assert_eq!(later, [Some(2), Some(3), Some(4), Some(5)]);
+        // one that comes first was added, and another of the second end
+        let before = numbers(&[(1, None), (2, Some(1)), (3, Some(2)), (3, None)]);
+        assert_eq!(before, [Some(3), Some(1), Some(2), Some(2)]);
+    }
 
     #[test]
     fn shards_go_by_content_and_cover_everything() {

@@ -5,7 +5,6 @@ use super::history::earlier_records;
 use super::outcome::DayOutcome;
 use super::outputs;
 use crate::cli::args::Day;
-use crate::cli::status::CliError;
 use crate::cli::terminal::Terminal;
 use crate::record::RecordFile;
 use crate::record::history::is_confirmed;
@@ -20,7 +19,7 @@ pub(super) fn report_day(
     outcome: &DayOutcome,
     folders: &[DayFolder],
     terminal: &mut Terminal,
-) -> Result<(), CliError> {
+) {
     let history = earlier_records(args, outcome, folders, terminal);
     if !args.json {
         let short = plain::DayInShort {
@@ -43,9 +42,12 @@ pub(super) fn report_day(
                 .map(|f| (f.file.clone(), f.line))
                 .collect();
             let all = outcome.records.iter().chain(&history).cloned().collect();
-            let (mut bows, _) = bow_reports(all, &outputs::options(args), &|f: &RecordFile| {
-                of_day.contains(&(f.file.clone(), f.line))
-            });
+            let (mut bows, _) = bow_reports(
+                all,
+                &outputs::options(args),
+                &outcome.noted,
+                &|f: &RecordFile| of_day.contains(&(f.file.clone(), f.line)),
+            );
             outputs::in_archers_order(&mut bows, &outcome.records, &[]);
             if bows.len() > 1 {
                 terminal.text(&format!("\n{}", plain::overview(&bows, args.local.into())));
@@ -56,19 +58,14 @@ pub(super) fn report_day(
             }
         }
     }
-    outputs::write(args, outcome, history, terminal)
+    outputs::write(args, outcome, history, terminal);
 }
 
 /// The commands that open the page on what waits for a person, one for each folder where something does.
 fn confirm_commands(outcome: &DayOutcome, folders: &[DayFolder]) -> Vec<String> {
     let waits = |folder: &DayFolder| {
-        outcome.records.iter().any(|f| {
-            let here = match &folder.archer {
-                Some(name) => f.file.starts_with(&format!("{name}/")),
-                None => true,
-            };
-            here && !is_confirmed(&f.end) && !f.end.entries.is_empty()
-        })
+        let mut here = outcome.records.iter().filter(|f| folder.holds(f));
+        here.any(|f| !is_confirmed(&f.end) && !f.end.entries.is_empty())
     };
     let commands = folders.iter().filter(|f| waits(f)).map(|folder| {
         let out = folder

@@ -114,7 +114,12 @@ fn same_end(a: &End, b: &End) -> Option<RecordExclusion> {
         (Some(p), Some(q)) => !p.sha256.is_empty() && p.sha256 == q.sha256,
         _ => false,
     };
-    if same_photo || a == b {
+    // filed for two archers it is an end of each
+    let other_archer = match (&a.session.archer, &b.session.archer) {
+        (Some(one), Some(other)) => one != other,
+        _ => false,
+    };
+    if (same_photo && !other_archer) || a == b {
         return Some(RecordExclusion::SameRecord);
     }
     // without a day and a number it can't be known to be the same end
@@ -185,6 +190,16 @@ mod tests {
         );
         assert_eq!(history.left_out[0].reason, RecordExclusion::SameEnd);
         assert_eq!(history.runs[0].remarks[0].code, "same-end");
+    }
+
+    #[test]
+    fn a_photo_that_two_archers_filed_is_an_end_of_each() {
+        let of = |file: &str, archer: &str| {
+            let session = json!({"date": "2026-05-03", "end": 1, "archer": archer});
+            with_photo(filed(file, session), "aa", None, None)
+        };
+        let (histories, left_out) = History::of_each_bow(vec![of("a", "A"), of("b", "B")]);
+        assert_eq!((histories.len(), left_out.len()), (2, 0));
     }
 
     #[test]

@@ -45,7 +45,11 @@ pub(in crate::server) fn card(state: &State, request: &Request) -> Result<Answer
             "there is no measured end yet",
         ));
     };
-    let advice = advise(&history, &AdviceOptions::default());
+    let options = AdviceOptions {
+        noted_since: state.session_file().read()?.changed_after_last_photo(),
+        ..AdviceOptions::default()
+    };
+    let advice = advise(&history, &options);
     let words = text::card(
         &label_of(&history),
         &run.setup,
@@ -61,7 +65,10 @@ pub(in crate::server) fn card(state: &State, request: &Request) -> Result<Answer
 }
 
 /// The report as an HTML document.
-pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
+///
+/// # Errors
+/// The answer to the page when the session file can't be read.
+pub(in crate::server) fn report(state: &State, request: &Request) -> Result<Answer, Answer> {
     let ends = measured(state);
     let marked: BTreeMap<String, Vec<u8>> = ends
         .iter()
@@ -70,8 +77,14 @@ pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
             Some((filed.file.clone(), picture))
         })
         .collect();
-    let records = ends.into_iter().map(|(_, _, filed)| filed).collect();
-    let mut shown = ReportRecords::new(records, Vec::new(), Vec::new(), marked);
+    let records: Vec<RecordFile> = ends.into_iter().map(|(_, _, filed)| filed).collect();
+    let noted = state.session_file().read()?.changed_after_last_photo();
+    let noted = records
+        .iter()
+        .filter_map(|filed| Some((filed.file.clone(), noted.clone()?)))
+        .collect();
+    let mut shown =
+        ReportRecords::new(records, Vec::new(), Vec::new(), marked).with_noted_settings(noted);
     let _ = shown.remove_names();
     let input = ReportInput {
         title: String::new(),
@@ -80,7 +93,7 @@ pub(in crate::server) fn report(state: &State, request: &Request) -> Answer {
         full: false,
     };
     let page = html::report(&input, request.locale());
-    Answer::bytes("text/html; charset=utf-8", page.into_bytes())
+    Ok(Answer::bytes("text/html; charset=utf-8", page.into_bytes()))
 }
 
 /// The marked photo of an end; `None` where it can't be drawn.
