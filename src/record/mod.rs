@@ -8,6 +8,7 @@ pub mod canonical;
 pub mod check;
 mod compare;
 mod count;
+mod duplicate_keys;
 mod end;
 mod entry;
 mod error;

@@ -1,6 +1,7 @@
 //! The session file, `bossmark/session/1`: what the photos of a folder can't show.
 
 use super::check::{SessionFault, check_session, outside_limits};
+use super::duplicate_keys;
 use super::keys::{SESSION, SESSION_FILE, likely};
 use super::parse::{check_schema, first_document, of_type};
 use super::{Extra, RecordError, Session, Setup};
@@ -103,7 +104,8 @@ impl SessionFile {
         let (line, value) = first_document(bytes, SCHEMA)?;
         check_schema(line, &value, SCHEMA)?;
         let file: Self = of_type(value, line, "the session file", SCHEMA)?;
-        let warnings = file.check()?;
+        let mut warnings = file.check()?;
+        warnings.extend(duplicate_keys::notes(bytes));
         Ok((file, warnings))
     }
 
@@ -121,7 +123,8 @@ impl SessionFile {
             },
             ..Self::default()
         };
-        let warnings = file.check()?;
+        let mut warnings = file.check()?;
+        warnings.extend(duplicate_keys::notes(bytes));
         Ok((file.session.setup.unwrap_or_default(), warnings))
     }
 

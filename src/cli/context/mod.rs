@@ -261,7 +261,7 @@ impl Context {
                 return Ok(own.or(&source.file.session_next(Some(number))));
             }
             self.messages.push(format!(
-                "{}: not among the `ends` of {}: what holds for all ends is taken, without a number",
+                "{}: not among the `ends` of {}: what holds for all ends is taken, without a number; rename it back, or add it to `ends`",
                 photo.display(),
                 source.path.display()
             ));
