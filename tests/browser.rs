@@ -70,7 +70,7 @@ fn page_files() -> Vec<PathBuf> {
 }
 
 /// With the page of a folder, or of the file in it that `more` begins with.
-fn start(folder: &Path, more: &[&str]) -> (Child, String) {
+fn start(folder: &Path, more: &[&str], port: &str) -> (Child, String) {
     let (what, more) = match more.split_first() {
         Some((file, more)) if !file.starts_with('-') => (folder.join(file), more),
         _ => (folder.to_owned(), more),
@@ -78,7 +78,7 @@ fn start(folder: &Path, more: &[&str]) -> (Child, String) {
     let mut process = Command::new(env!("CARGO_BIN_EXE_bossmark"))
         .arg("confirm")
         .arg(what)
-        .args(["--no-open"])
+        .args(["--no-open", "--port", port])
         .args(more)
         .args(page_files())
         .stderr(Stdio::piped())
@@ -103,7 +103,8 @@ impl Program {
         let keep = tempfile::tempdir().expect("folder");
         let folder = keep.path().to_owned();
         fill(&folder);
-        let (process, link) = start(&folder, more);
+        // any free port: another test must not take it while the program is started again
+        let (process, link) = start(&folder, more, "0");
         Self {
             process,
             link,
@@ -128,7 +129,7 @@ impl Program {
             .to_owned();
         let _ = self.process.kill();
         let _ = self.process.wait();
-        let (process, link) = start(&self.folder, &["--port", &port]);
+        let (process, link) = start(&self.folder, &[], &port);
         assert_eq!(link, self.link, "the same port");
         self.process = process;
     }
