@@ -97,6 +97,11 @@ pub fn exists(path: &Path) -> bool {
     path.exists()
 }
 
+/// Whether files can be made in a folder of this path: it is there.
+pub(super) fn is_folder(path: &Path) -> bool {
+    path.is_dir()
+}
+
 /// Whether there is a file of this path.
 pub(super) fn is_file(path: &Path) -> bool {
     path.is_file()

@@ -6,7 +6,7 @@
 
 use super::content::{has_manual_changes, parse_known_records};
 use super::error::StoreError;
-use super::files::{is_device, read, write};
+use super::files::{is_device, is_folder, read, write};
 use crate::photo;
 use crate::record::{End, parse_records};
 use serde::Deserialize;
@@ -123,22 +123,21 @@ pub fn check_output(path: &Path, kind: &OutputKind, inputs: &[PathBuf]) -> Resul
         return Ok(());
     }
     let there = match read(path) {
-        Err(StoreError::Missing) => return has_folder(path),
+        Err(StoreError::Missing) => return in_folder(path),
         other => other?,
     };
     may_replace(&there, kind)
 }
 
 /// Whether the folder is there in which a file is to be made.
-fn has_folder(path: &Path) -> Result<(), StoreError> {
-    match path.parent() {
-        Some(folder) if folder != Path::new("") && !folder.exists() => {
-            Err(StoreError::FolderMissing {
-                folder: folder.display().to_string(),
-            })
-        }
-        _ => Ok(()),
+fn in_folder(path: &Path) -> Result<(), StoreError> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    if folder == Path::new("") || is_folder(folder) {
+        return Ok(());
     }
+    Err(StoreError::FolderMissing {
+        folder: folder.display().to_string(),
+    })
 }
 
 fn may_replace(there: &[u8], kind: &OutputKind) -> Result<(), StoreError> {
