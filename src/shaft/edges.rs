@@ -119,12 +119,6 @@ impl Edges {
         Self { heights, steps }
     }
 
-    /// Strength of a pair `width` samples apart about sample `offset` + `slope` · height: mean over rows of the geometric mean of
-    /// its edges, where they are of opposite sign.
-    fn strength(&self, offset: f64, slope: f64, width: usize) -> f64 {
-        self.mean_of(&self.pairs(width), offset, &self.shifts(slope))
-    }
-
     /// The geometric mean of the edges at each sample of each row and `width` samples further, 0 where they are of one sign.
     fn pairs(&self, width: usize) -> Vec<PairsOfRow> {
         let level = lanes::level();
@@ -145,8 +139,8 @@ impl Edges {
         self.heights.iter().map(shift).collect()
     }
 
-    /// The mean over the rows of pairs about sample `offset` + shift.
-    fn mean_of(&self, pairs: &[PairsOfRow], offset: f64, shifts: &[f64]) -> f64 {
+    /// Strength of a pair about sample `offset` + shift: the mean over the rows.
+    fn strength(&self, pairs: &[PairsOfRow], offset: f64, shifts: &[f64]) -> f64 {
         let mut sum = 0f32;
         for (row, shift) in pairs.iter().zip(shifts) {
             let at = floor_i32(row.middle + offset + shift + 0.5).max(0);
@@ -170,7 +164,7 @@ impl Edges {
             let (offset, slope) = (f64::from(o), f64::from(s) * SLOPE_STEP);
             let near = (-0.5 * (offset * ACROSS_MM / OFFSET_SD_MM).powi(2)).exp()
                 / (1.0 + (slope / SLOPE_SD).powi(2)).sqrt();
-            near * self.mean_of(pairs, offset, shifts(s))
+            near * self.strength(pairs, offset, shifts(s))
         };
         WIDTH_SAMPLES
             .map(|width| {
@@ -228,16 +222,19 @@ impl Edges {
             return None;
         }
         let middle = self.middle_mm();
-        let at = |o: f64, s: f64, w: usize| self.strength(o - s * middle / ACROSS_MM, s, w);
-        let strength = at(o, s, width);
-        let offset = o + peak(at(o - 1.0, s, width), strength, at(o + 1.0, s, width));
+        let [narrower, pairs, wider] = [width - 1, width, width + 1].map(|w| self.pairs(w));
+        let at = |o: f64, s: f64, pairs: &[PairsOfRow]| {
+            self.strength(pairs, o - s * middle / ACROSS_MM, &self.shifts(s))
+        };
+        let strength = at(o, s, &pairs);
+        let offset = o + peak(at(o - 1.0, s, &pairs), strength, at(o + 1.0, s, &pairs));
         let slope = s + SLOPE_STEP
             * peak(
-                at(o, s - SLOPE_STEP, width),
+                at(o, s - SLOPE_STEP, &pairs),
                 strength,
-                at(o, s + SLOPE_STEP, width),
+                at(o, s + SLOPE_STEP, &pairs),
             );
-        let wide = peak(at(o, s, width - 1), strength, at(o, s, width + 1));
+        let wide = peak(at(o, s, &narrower), strength, at(o, s, &wider));
         Some(EdgePair {
             offset_mm: offset * ACROSS_MM - slope * middle,
             slope,

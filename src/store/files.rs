@@ -99,7 +99,7 @@ pub fn exists(path: &Path) -> bool {
 
 /// Whether files can be made in a folder of this path: it is there.
 pub(super) fn is_folder(path: &Path) -> bool {
-    path.is_dir()
+    path == Path::new("") || path.is_dir()
 }
 
 /// Whether there is a file of this path.

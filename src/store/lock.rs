@@ -5,7 +5,7 @@
 //! by the next writer.
 
 use super::error::StoreError;
-use super::files::{LOCK_ENDING, TEMPORARY_PREFIX, TEMPORARY_SUFFIX, is_device};
+use super::files::{LOCK_ENDING, TEMPORARY_PREFIX, TEMPORARY_SUFFIX, is_device, is_folder};
 use std::ffi::OsString;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
@@ -90,8 +90,7 @@ fn try_lock(beside: &Path) -> Result<Option<FileLock>, StoreError> {
 }
 
 fn has_folder(path: &Path) -> bool {
-    path.parent()
-        .is_some_and(|folder| folder == Path::new("") || folder.is_dir())
+    path.parent().is_some_and(is_folder)
 }
 
 fn is_unwritable(error: &io::Error) -> bool {

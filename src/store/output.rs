@@ -132,7 +132,7 @@ pub fn check_output(path: &Path, kind: &OutputKind, inputs: &[PathBuf]) -> Resul
 /// Whether the folder is there in which a file is to be made.
 fn in_folder(path: &Path) -> Result<(), StoreError> {
     let folder = path.parent().unwrap_or(Path::new(""));
-    if folder == Path::new("") || is_folder(folder) {
+    if is_folder(folder) {
         return Ok(());
     }
     Err(StoreError::FolderMissing {

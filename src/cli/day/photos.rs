@@ -22,6 +22,8 @@ pub(super) struct DayPhoto {
     /// Where its record is, or will be.
     pub(super) record: RecordPath,
     pub(super) session: Session,
+    /// Whether the number of its end is only counted.
+    end_is_counted: bool,
     pub(super) face: Result<FaceSpec, CliError>,
     pub(super) options: MeasureOptions,
     /// Name of another photo with the same content, which counts instead.
@@ -67,11 +69,9 @@ pub(super) fn find_photos(
     context: &mut Context,
 ) -> Result<Vec<DayPhoto>, CliError> {
     let records = store::record_paths(&photos, folder.out.as_deref());
-    let mut counted = Vec::new();
     let pairs = photos.into_iter().zip(records);
     let mut found = pairs
         .map(|((photo, fingerprint), record)| {
-            counted.push(context.end_is_counted(&photo)?);
             let mut session = context.session(&photo)?;
             session.archer = session.archer.or_else(|| folder.archer.clone());
             Ok(DayPhoto {
@@ -79,6 +79,7 @@ pub(super) fn find_photos(
                 fingerprint,
                 record,
                 session,
+                end_is_counted: context.end_is_counted(&photo)?,
                 face: context.face(&photo),
                 options: context.options(&photo)?,
                 duplicate_of: None,
@@ -87,7 +88,7 @@ pub(super) fn find_photos(
         })
         .collect::<Result<Vec<DayPhoto>, CliError>>()?;
     let folder = folder.out.as_ref().unwrap_or(&folder.folder);
-    number_apart(&mut found, &counted, &recorded_numbers(folder));
+    number_apart(&mut found, &recorded_numbers(folder));
     Ok(found)
 }
 
@@ -103,14 +104,14 @@ fn recorded_numbers(folder: &Path) -> BTreeMap<PathBuf, u64> {
 
 /// Counted numbers are those of the photos that are there now. A photo that has a record keeps the number it has there, and so do all
 /// that show the same end; another one gets no number that a record holds.
-fn number_apart(photos: &mut [DayPhoto], counted: &[bool], recorded: &BTreeMap<PathBuf, u64>) {
+fn number_apart(photos: &mut [DayPhoto], recorded: &BTreeMap<PathBuf, u64>) {
     let mut used: BTreeSet<u64> = recorded.values().copied().collect();
     let mut by_count: BTreeMap<u64, Option<u64>> = BTreeMap::new();
-    for (item, counted) in photos.iter().zip(counted) {
+    for item in photos.iter() {
         let Some(number) = item.session.end else {
             continue;
         };
-        if *counted {
+        if item.end_is_counted {
             let known = by_count.entry(number).or_default();
             *known = known.or(recorded.get(&item.record.path).copied());
         } else {
@@ -125,11 +126,7 @@ fn number_apart(photos: &mut [DayPhoto], counted: &[bool], recorded: &BTreeMap<P
         };
         used.insert(*number.get_or_insert(free));
     }
-    for (item, _) in photos
-        .iter_mut()
-        .zip(counted)
-        .filter(|(_, counted)| **counted)
-    {
+    for item in photos.iter_mut().filter(|item| item.end_is_counted) {
         let own = recorded.get(&item.record.path).copied();
         let count = item
             .session
@@ -209,6 +206,7 @@ mod tests {
                 end: Some(number),
                 ..Session::default()
             },
+            end_is_counted: true,
             face: Err(CliError::usage("none")),
             options: MeasureOptions::default(),
             duplicate_of: None,
@@ -224,8 +222,7 @@ mod tests {
                 .enumerate()
                 .map(|(k, (count, own))| counted(&k.to_string(), *count, &mut recorded, *own))
                 .collect();
-            let all = vec![true; items.len()];
-            number_apart(&mut items, &all, &recorded);
+            number_apart(&mut items, &recorded);
             items.iter().map(|i| i.session.end).collect()
         };
         // nothing is recorded yet; the second photo of an end
